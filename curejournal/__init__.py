@@ -1,0 +1,1 @@
+"""A photo-based cure and batch quality journal for cold-process soap."""

@@ -1,0 +1,91 @@
+"""What the lens hands to everything else: a colour, how well it is known, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+Lab = tuple[float, float, float]
+"""CIELAB, D50 / 2 degree observer."""
+
+Matrix3 = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
+
+
+class Grade(StrEnum):
+    """How far a reading may be trusted, best first."""
+
+    MEASURED = "measured"
+    RELATIVE = "relative"
+    INDICATIVE = "indicative"
+    NOT_USABLE = "not usable"
+
+    @property
+    def rank(self) -> int:
+        """0 is best."""
+        return list(Grade).index(self)
+
+
+def worst(*grades: Grade) -> Grade:
+    """The least trusted of several grades; *measured* if there are none."""
+    return max(grades, key=lambda grade: grade.rank, default=Grade.MEASURED)
+
+
+@dataclass(frozen=True)
+class Reason:
+    """A doubt about a photo or an area, and what the maker can do about it.
+
+    `code` is stable and meant for scripts; `text` says what is wrong and
+    `remedy` how to do better. `limit` is the best grade that remains possible.
+    `outline` are corners in pixels of the upright full-size picture, if the
+    fault has a place.
+    """
+
+    code: str
+    text: str
+    remedy: str = ""
+    limit: Grade = Grade.MEASURED
+    outline: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class ColourSample:
+    """The colour of one area with its uncertainty.
+
+    `lab` is CIELAB D50/2; `covariance` is its 3x3 covariance in Lab units
+    squared (all errors: correction, extrapolation, noise, uneven light);
+    `spread` the standard deviation over the area's pixels per coordinate
+    (mottling, not uncertainty); `pixels` how many were used, counted in the
+    full-size picture.
+    """
+
+    lab: Lab
+    covariance: Matrix3
+    pixels: int
+    grade: Grade
+    reasons: tuple[Reason, ...] = ()
+    spread: Lab = (0.0, 0.0, 0.0)
+
+    @property
+    def sd(self) -> Lab:
+        """One standard deviation of L*, a*, b*."""
+        l_sd, a_sd, b_sd = np.sqrt(np.diag(self.covariance_array)).tolist()
+        return (l_sd, a_sd, b_sd)
+
+    @property
+    def covariance_array(self) -> NDArray[np.float64]:
+        """The covariance as an array of shape (3, 3)."""
+        return np.asarray(self.covariance, dtype=float)
+
+    @property
+    def interval95(self) -> tuple[tuple[float, float], ...]:
+        """The 95% interval of each coordinate (normal, 1.96 sd)."""
+        return tuple((value - 1.96 * sd, value + 1.96 * sd) for value, sd in zip(self.lab, self.sd, strict=True))
+
+
+def as_matrix3(array: NDArray[np.float64]) -> Matrix3:
+    """A (3, 3) array as nested tuples, for keeping in a frozen value."""
+    rows = [(float(r[0]), float(r[1]), float(r[2])) for r in np.asarray(array, dtype=float)]
+    return (rows[0], rows[1], rows[2])

@@ -1,0 +1,29 @@
+"""Every other measured quantity of a batch: its unit, range and words.
+
+A new quantity is one entry here; form, command, store and chart pick it up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A measured quantity. Values outside [low, high] are refused as impossible."""
+
+    name: str
+    unit: str
+    low: float
+    high: float
+    words: str
+
+
+KINDS: dict[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind("room temperature", "°C", -20.0, 50.0, "temperature of the cure room"),
+        Kind("room humidity", "% RH", 0.0, 100.0, "relative humidity of the cure room"),
+        Kind("batter temperature", "°C", 0.0, 110.0, "temperature of the batter or loaf"),
+    )
+}

@@ -20,7 +20,6 @@ from typing import Protocol
 import cv2
 import numpy as np
 import segno
-
 from numpy.typing import NDArray
 from PIL import Image
 from pydantic import TypeAdapter
@@ -64,9 +63,12 @@ def srgb_encode(linear: Array) -> Array:
     return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
 
 
+ENCODED = srgb_encode(np.arange(65536) / 65535).astype(np.float32)
+
+
 @dataclass(frozen=True, eq=False)
 class Paint:
-    """A surface: its true colour (Lab D50/2) and, for spectral scenes, its reflectance on `spectra.WAVELENGTHS`."""
+    """A surface: its true colour (Lab D50/2) and, in spectral scenes, its reflectance at `spectra.NM`."""
 
     lab: Lab
     reflectance: Array | None = None
@@ -116,7 +118,7 @@ class PlainCamera:
 
 @dataclass(frozen=True)
 class View:
-    """Where the camera stands: over `centre` (mm), `width_mm` of bench across the picture, tilted and turned."""
+    """Where the camera stands: over `centre` (mm), `width_mm` of bench across the picture."""
 
     centre: tuple[float, float] = (0.0, 0.0)
     width_mm: float = 200.0
@@ -155,7 +157,7 @@ class Place:
 
 @dataclass(frozen=True)
 class Laid:
-    """A card on the bench. `paints` overrides what its patches are; without, they have their reference colour."""
+    """A card on the bench. Patches not named in `paints` have their reference colour."""
 
     card: Card
     place: Place = Place()
@@ -243,7 +245,7 @@ class Rendered:
     """(H, W, 3) sRGB as developed, before JPEG."""
     truth: dict[str, Lab]
     areas: dict[str, Array]
-    """Polygon of each portion in px, (4, 2), inset so that it holds only that portion; clipped to the window of a card on top."""
+    """By portion: (4, 2) px, inset to hold that portion alone, inside the window of a card on top."""
     corners: dict[str, Array]
     """By card name: (4, 2) px, clockwise from the card's own top left."""
     jpeg: bytes
@@ -291,8 +293,7 @@ class _Sheet:
             layer[rows, columns][big] = self.camera.raw(ink, light)
 
     def shade(self, factor: NDArray[np.float32]) -> None:
-        for layer in self.layers:
-            layer *= factor[..., None]
+        self.layers = [layer * factor[..., None] for layer in self.layers]
 
 
 def _card_sheet(laid: Laid, scale: float, camera: Camera) -> _Sheet:
@@ -354,7 +355,7 @@ def _rectangle(x: float, y: float, w: float, h: float) -> list[tuple[float, floa
 
 
 def _soap_areas(soap: Soap, window: Array | None) -> dict[str, list[tuple[float, float]]]:
-    """Corners of each portion on the soap (its own mm): 12% inside its band, and inside the window lying over it."""
+    """Corners of each portion on the soap (its own mm): 12% inside its band and the window over it."""
     w, h = soap.size_mm
     low, high = (window.min(0), window.max(0)) if window is not None else (np.zeros(2), np.array([w, h]))
     areas = {}
@@ -422,10 +423,10 @@ def _compose(
             (0, 0),
             0.4 * px_per_mm,
         )
-        for layer, own in zip(layers, sheet.layers, strict=True):
-            seen_layer = cv2.warpPerspective(own, warp, scene.size, borderMode=cv2.BORDER_REPLICATE)
-            layer *= (1 - 0.35 * shadow * (1 - alpha))[..., None]
-            layer += alpha[..., None] * (seen_layer - layer)
+        shade = ((1 - alpha) * (1 - 0.35 * shadow))[..., None]
+        for light, own in enumerate(sheet.layers):
+            laid = cv2.warpPerspective(own, warp, scene.size, borderMode=cv2.BORDER_REPLICATE)
+            layers[light] = shade * layers[light] + alpha[..., None] * laid
     return layers, corners, areas
 
 
@@ -483,7 +484,7 @@ def render(scene: Scene, seed: int, exif: Image.Exif | None = None) -> Rendered:
     ):
         if centre is not None and card_corners is not None:
             cover = _spot(scene, card_corners, centre, radius)[..., None]
-            # The plain camera's view of skin or stain, tinted like the white of this light, is near enough for a fault.
+            # Skin and stain as the plain camera sees them, tinted by this light: near enough for a fault.
             colour = scene.camera.raw(WHITE, 0) * linear_rgb_from_lab(paint.lab) * 2**scene.exposure_ev
             raw = (
                 raw * (1 - cover) + cover * colour
@@ -509,9 +510,9 @@ def render(scene: Scene, seed: int, exif: Image.Exif | None = None) -> Rendered:
     linear = np.clip(raw, 0, scene.camera.raw(WHITE, 0).max() * 1.15) @ np.asarray(
         scene.camera.develop.T, np.float32
     )
-    encoded = srgb_encode(linear)
+    encoded = ENCODED[np.clip(linear * 65535, 0, 65535).astype(np.uint16)]
     encoded = encoded + scene.contrast * encoded * (1 - encoded) * (2 * encoded - 0.75)
-    luma = encoded @ np.array([0.2126, 0.7152, 0.0722])
+    luma = encoded @ np.array([0.2126, 0.7152, 0.0722], np.float32)
     encoded = luma[..., None] + scene.saturation * (encoded - luma[..., None])
     picture = np.rint(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
     if faults.mirrored:

@@ -1,0 +1,173 @@
+"""How different two colours are: CIEDE2000, its parts, and an interval that is honest near zero."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
+
+Array = NDArray[np.float64]
+
+
+class Interval(NamedTuple):
+    """An estimate with the interval around it."""
+
+    estimate: float
+    low: float
+    high: float
+
+
+def _terms(reference_lab: ArrayLike, sample_lab: ArrayLike) -> tuple[Array, Array, Array]:
+    """ΔL', ΔC', ΔH' (..., 3), the weights S_L, S_C, S_H (..., 3) and the rotation R_T (...,)."""
+    first, second = np.broadcast_arrays(
+        np.asarray(reference_lab, dtype=float), np.asarray(sample_lab, dtype=float)
+    )
+    chroma7 = ((np.hypot(first[..., 1], first[..., 2]) + np.hypot(second[..., 1], second[..., 2])) / 2) ** 7
+    stretch = 1.5 - 0.5 * np.sqrt(chroma7 / (chroma7 + 25.0**7))
+    a1, a2 = first[..., 1] * stretch, second[..., 1] * stretch
+    c1, c2 = np.hypot(a1, first[..., 2]), np.hypot(a2, second[..., 2])
+    h1 = np.degrees(np.arctan2(first[..., 2], a1)) % 360.0
+    h2 = np.degrees(np.arctan2(second[..., 2], a2)) % 360.0
+    grey = c1 * c2 == 0.0
+    turn = np.where(grey, 0.0, (h2 - h1 + 180.0) % 360.0 - 180.0)
+    # Sharma et al., eq. 10: hues exactly opposite count as +180.
+    turn = np.where(turn == -180.0, np.where(h2 - h1 > 0, 180.0, -180.0), turn)
+    deltas = np.stack(
+        [second[..., 0] - first[..., 0], c2 - c1, 2.0 * np.sqrt(c1 * c2) * np.sin(np.radians(turn / 2))],
+        axis=-1,
+    )
+
+    lightness, chroma = (first[..., 0] + second[..., 0]) / 2, (c1 + c2) / 2
+    apart = np.abs(h1 - h2) > 180.0
+    hue = np.where(
+        grey, h1 + h2, (h1 + h2) / 2 + np.where(apart, np.where(h1 + h2 < 360.0, 180.0, -180.0), 0.0)
+    )
+    t = (
+        1.0
+        - 0.17 * np.cos(np.radians(hue - 30.0))
+        + 0.24 * np.cos(np.radians(2.0 * hue))
+        + 0.32 * np.cos(np.radians(3.0 * hue + 6.0))
+        - 0.20 * np.cos(np.radians(4.0 * hue - 63.0))
+    )
+    offset2 = (lightness - 50.0) ** 2
+    weights = np.stack(
+        [1.0 + 0.015 * offset2 / np.sqrt(20.0 + offset2), 1.0 + 0.045 * chroma, 1.0 + 0.015 * chroma * t],
+        axis=-1,
+    )
+    rotation = np.sin(np.radians(60.0 * np.exp(-(((hue - 275.0) / 25.0) ** 2))))
+    rotation = -2.0 * np.sqrt(chroma**7 / (chroma**7 + 25.0**7)) * rotation
+    return deltas, weights, rotation
+
+
+def ciede2000(reference_lab: ArrayLike, sample_lab: ArrayLike) -> Array:
+    """CIEDE2000 colour difference ΔE00, with kL = kC = kH = 1.
+
+    Parameters
+    ----------
+    reference_lab : array_like of shape (..., 3)
+        CIELAB of one colour.
+    sample_lab : array_like of shape (..., 3)
+        CIELAB of the other; the two are broadcast against each other.
+
+    Returns
+    -------
+    ndarray of shape (...,)
+
+    References
+    ----------
+    .. [1] ISO/CIE 11664-6:2014.
+    .. [2] Sharma, Wu & Dalal, Color Res. Appl. 30(1), 2005, doi 10.1002/col.20070.
+
+    """
+    deltas, weights, rotation = _terms(reference_lab, sample_lab)
+    scaled = deltas / weights
+    square = np.sum(scaled**2, axis=-1) + rotation * scaled[..., 1] * scaled[..., 2]
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+
+def difference_parts(reference_lab: ArrayLike, sample_lab: ArrayLike) -> Array:
+    """The signed parts ΔL', ΔC', ΔH' of CIEDE2000, sample minus reference, before weighting.
+
+    Positive ΔL' is lighter, positive ΔC' more colourful, positive ΔH' turned
+    toward greater hue angle (from red to yellow to green).
+
+    Parameters
+    ----------
+    reference_lab : array_like of shape (..., 3)
+        CIELAB of the colour that is compared with.
+    sample_lab : array_like of shape (..., 3)
+        CIELAB of the colour in question.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+
+    """
+    return _terms(reference_lab, sample_lab)[0]
+
+
+@cache
+def _normal_points() -> Array:
+    """1024 evenly spread points of the 3-D standard normal, without chance, with mean 0 and variance 1.
+
+    An additive recurrence on the real root of x^4 = x + 1, the 3-D kin of the golden ratio: as even as
+    a Sobol sequence, and scipy.stats need not be imported (0.4 s).
+    """
+    steps = 1.2207440846057596 ** -np.arange(1.0, 4.0)
+    points = ndtri((0.5 + np.arange(1.0, 1025.0)[:, None] * steps) % 1.0)
+    points -= points.mean(axis=0)
+    return np.asarray(points @ np.linalg.inv(np.linalg.cholesky(np.cov(points.T, bias=True))).T)
+
+
+def difference_interval(
+    reference_lab: ArrayLike, sample_lab: ArrayLike, covariance: ArrayLike, level: float = 0.95
+) -> Interval:
+    """ΔE00 of two colours with its interval, given how well their difference is known.
+
+    A distance cannot be negative, so near zero its error is not normal: noise
+    alone makes equal colours look different. The low end is therefore the
+    smallest true difference (along the one seen) that would still look as large as this
+    one with probability (1 - level) / 2, and 0 where no difference is proven; the high end is the
+    quantile of the differences that the covariance allows around the one seen.
+
+    Parameters
+    ----------
+    reference_lab : array_like of shape (3,)
+        CIELAB of the colour that is compared with.
+    sample_lab : array_like of shape (3,)
+        CIELAB of the colour in question.
+    covariance : array_like of shape (3, 3)
+        Covariance in Lab of the *difference*: for two separate readings the sum of
+        theirs, for two areas of one photo their sum less the cross terms.
+    level : float
+        Probability that the interval is to hold the truth.
+
+    Returns
+    -------
+    Interval
+        The plain ΔE00, low and high end. Coverage is at least `level` near zero and
+        `level` where the difference is several times its uncertainty.
+
+    """
+    reference, sample = np.asarray(reference_lab, dtype=float), np.asarray(sample_lab, dtype=float)
+    values, vectors = np.linalg.eigh(np.asarray(covariance, dtype=float))
+    errors = _normal_points() @ (vectors * np.sqrt(np.maximum(values, 0.0))).T
+    seen = float(ciede2000(reference, sample))
+    tail = (1.0 - level) / 2
+    high = max(float(np.quantile(ciede2000(reference, sample + errors), 1.0 - tail)), seen)
+
+    def looks_as_large(part: float) -> float:
+        true = reference + part * (sample - reference)
+        return float(np.quantile(ciede2000(reference, true + errors), 1.0 - tail))
+
+    low_part, high_part = 0.0, 1.0
+    if looks_as_large(0.0) >= seen:
+        return Interval(seen, 0.0, high)
+    for _ in range(14):
+        middle = (low_part + high_part) / 2
+        low_part, high_part = (middle, high_part) if looks_as_large(middle) < seen else (low_part, middle)
+    low = float(ciede2000(reference, reference + low_part * (sample - reference)))
+    return Interval(seen, min(low, seen), high)

@@ -1,0 +1,1 @@
+"""Oils, lye, grams and alkali: pure chemistry."""

@@ -1,0 +1,64 @@
+"""Files written so that they are whole or not there, whatever happens in between."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import BinaryIO
+
+try:
+    from fcntl import F_FULLFSYNC, fcntl  # type: ignore[attr-defined,unused-ignore]
+except ImportError:  # only macOS has it
+    F_FULLFSYNC = None
+
+PART = ".part"
+"""How the name of a file ends while it is being written."""
+
+
+def sync(descriptor: int) -> None:
+    """Wait until the file is on the disk, not only in its cache (macOS needs its own call for that)."""
+    if F_FULLFSYNC is not None:
+        fcntl(descriptor, F_FULLFSYNC)
+    else:
+        os.fsync(descriptor)
+
+
+def sync_folder(folder: Path) -> None:
+    """Wait until the folder's list of names is on the disk; Windows offers no such call."""
+    if os.name == "nt":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it, each on the disk before this returns."""
+    missing = [step for step in (folder, *folder.parents) if not step.exists()]
+    for step in reversed(missing):
+        step.mkdir(exist_ok=True)
+        sync_folder(step.parent)
+
+
+@contextmanager
+def written_whole(path: Path) -> Iterator[BinaryIO]:
+    """A file to write into; it takes its name only once all of it is on the disk.
+
+    If anything fails on the way, what was written is removed and `path` stays as it was.
+    """
+    part = path.with_name(f"{path.name}.{secrets.token_hex(4)}{PART}")
+    try:
+        with part.open("xb") as file:
+            yield file
+            file.flush()
+            sync(file.fileno())
+        part.replace(path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)

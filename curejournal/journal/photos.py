@@ -1,0 +1,141 @@
+"""Original photos, kept byte for byte under their SHA-256, and pictures derived from them."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Literal
+
+from curejournal.journal.faults import (
+    DiskFull,
+    EntryRefused,
+    JournalDamaged,
+    JournalNotWritable,
+    in_plain_words,
+)
+from curejournal.journal.files import make_folder, written_whole
+
+TakenFrom = Literal["exif", "file name", "maker"]
+
+_SUFFIX = re.compile(r"\.[a-z0-9]{1,7}")
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_DERIVED = re.compile(r"[a-z0-9][a-z0-9._-]{0,79}")
+
+
+@dataclass(frozen=True)
+class PhotoFacts:
+    """What a photo says of itself.
+
+    `suffix` with its dot, lower case; `width` and `height` in pixels of the
+    upright picture; `taken_at` with its offset and where that came from, both None if not known.
+    """
+
+    suffix: str
+    width: int
+    height: int
+    taken_at: datetime | None
+    taken_from: TakenFrom | None
+    original_name: str
+
+
+@dataclass(frozen=True)
+class KeptPhoto:
+    """A photo in the journal: its hash, its size in bytes, its facts, and when it came in."""
+
+    sha256: str
+    size: int
+    facts: PhotoFacts
+    received_at: datetime
+
+
+class Shelf:
+    """The folders of photos.
+
+    Parameters
+    ----------
+    folder : Path
+        The journal's folder: originals lie in `photos/ab/abcd….jpg`, what can be rebuilt in `derived/`.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.originals = folder / "photos"
+        self.made = folder / "derived"
+
+    def path(self, sha256: str, suffix: str) -> Path:
+        """Where an original lies."""
+        if not _SHA256.fullmatch(sha256) or not _SUFFIX.fullmatch(suffix):
+            raise EntryRefused("This is not a photo's hash and kind of file.")
+        return self.originals / sha256[:2] / f"{sha256}{suffix}"
+
+    def put(self, data: bytes, suffix: str) -> str:
+        """Keep an original and return its hash; it is on the disk when this returns.
+
+        The same bytes again are left as they are, or written anew if the kept file is damaged.
+        """
+        sha256 = hashlib.sha256(data).hexdigest()
+        path = self.path(sha256, suffix)
+        with in_plain_words(self.folder):
+            if not path.is_file() or hashlib.sha256(path.read_bytes()).hexdigest() != sha256:
+                make_folder(path.parent)
+                with written_whole(path) as file:
+                    file.write(data)
+        return sha256
+
+    def get(self, sha256: str, suffix: str) -> bytes:
+        """An original's bytes, checked against its hash.
+
+        Raises
+        ------
+        JournalDamaged
+            If the file is missing or is not what was kept.
+        """
+        path = self.path(sha256, suffix)
+        try:
+            data = path.read_bytes()
+        except FileNotFoundError:
+            data = b""
+        if hashlib.sha256(data).hexdigest() != sha256:
+            raise JournalDamaged(
+                f"The photo {path.name} is {'damaged' if data else 'missing'}.",
+                "Take in the same photo again, or restore the latest backup into a new folder.",
+                "All other photos and entries are safe.",
+            )
+        return data
+
+    def derived(self, sha256: str, name: str, make: Callable[[], bytes]) -> bytes:
+        """A picture made from an original, from the cache if it is there.
+
+        Parameters
+        ----------
+        sha256 : str
+            The original's hash.
+        name : str
+            What was made and how, such as `small-640.jpg`; a change in the making needs a new name.
+        make : callable
+            Makes it.
+        """
+        if not _SHA256.fullmatch(sha256) or not _DERIVED.fullmatch(name):
+            raise EntryRefused("This is not the name of a derived picture.")
+        path = self.made / sha256[:2] / sha256 / name
+        try:
+            return path.read_bytes()
+        except OSError:
+            data = make()
+        try:
+            with in_plain_words(self.folder):
+                make_folder(path.parent)
+                with written_whole(path) as file:
+                    file.write(data)
+        except (JournalNotWritable, DiskFull):
+            # A cache: without it the picture is made again each time.
+            pass
+        return data
+
+    def files(self) -> Iterator[Path]:
+        """Every file among the originals, in order."""
+        return (path for path in sorted(self.originals.rglob("*")) if not path.is_dir())

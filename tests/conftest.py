@@ -1,0 +1,40 @@
+"""What every room's tests share: a fresh journal."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from curejournal.journal.store import Journal
+
+POSTGRESQL = os.environ.get("CUREJOURNAL_TEST_PG_URL")
+"""A database to try: everything runs on it too, each test in a schema of its own."""
+
+
+@pytest.fixture
+def postgresql_url() -> Iterator[str]:
+    import psycopg
+
+    assert POSTGRESQL
+    schema = f"test_{secrets.token_hex(6)}"
+    with psycopg.connect(POSTGRESQL, autocommit=True) as server:
+        server.execute(f"CREATE SCHEMA {schema}")
+        yield f"{POSTGRESQL}?options=-csearch_path%3D{schema}"
+        server.execute(f"DROP SCHEMA {schema} CASCADE")
+
+
+@pytest.fixture(params=["sqlite", "postgresql"] if POSTGRESQL else ["sqlite"])
+def database_url(request: pytest.FixtureRequest) -> str | None:
+    """None for SQLite in the journal's folder."""
+    return request.getfixturevalue("postgresql_url") if request.param == "postgresql" else None
+
+
+@pytest.fixture
+def journal(tmp_path: Path, database_url: str | None) -> Iterator[Journal]:
+    """A fresh journal in its own folder."""
+    with Journal.open(tmp_path / "journal", url=database_url) as fresh:
+        yield fresh

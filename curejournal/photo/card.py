@@ -6,6 +6,8 @@ card's own top left. Adding a card is adding one file to `cards/`.
 
 from __future__ import annotations
 
+import json
+import math
 import tomllib
 from dataclasses import dataclass
 from importlib import resources
@@ -46,7 +48,7 @@ class Marker:
 
 @dataclass(frozen=True)
 class Patch:
-    """A coloured field. `lab_d50` is its reference colour, if one is known, with its covariance; `srgb` what is printed."""
+    """A coloured field: `srgb` is what is printed, `lab_d50` its colour, if one is known, with its covariance."""
 
     id: str
     x: float
@@ -73,3 +75,147 @@ class Card:
     window: Rect | None = None
     slots: dict[str, Rect] | None = None
     copy_id: str = ""
+
+    @property
+    def references(self) -> tuple[Patch, ...]:
+        """The patches whose colour is known."""
+        return tuple(patch for patch in self.patches if patch.lab_d50 is not None)
+
+    def corner_points(self) -> tuple[tuple[float, float], ...]:
+        """The card's own corners in mm, clockwise from its top left."""
+        w, h = self.size_mm
+        return ((0.0, 0.0), (w, 0.0), (w, h), (0.0, h))
+
+
+_CARD = TypeAdapter(Card)
+MARKER_DICTIONARIES = ("4X4_50", "4X4_100", "4X4_250", "5X5_50", "5X5_100", "6X6_50", "APRILTAG_36h11")
+
+
+def built_in_cards() -> tuple[str, ...]:
+    """The names of the cards that come with the program."""
+    folder = resources.files("curejournal.photo") / "cards"
+    return tuple(sorted(item.name.removesuffix(".toml") for item in folder.iterdir() if item.name.endswith(".toml")))
+
+
+def built_in_card_text(name: str) -> str:
+    """The definition of a built-in card.
+
+    Raises
+    ------
+    CardDefinitionInvalid
+        If there is none of this name.
+    """
+    if name not in built_in_cards():
+        raise CardDefinitionInvalid(
+            f"There is no card named “{name}”.",
+            f"Use one of {', '.join(built_in_cards())}, or the path of a card file ending in .toml.",
+        )
+    return (resources.files("curejournal.photo") / "cards" / f"{name}.toml").read_text("utf-8")
+
+
+def read_card(text: str) -> Card:
+    """A card from the text of its definition file (TOML; the fields are those of `Card`).
+
+    Raises
+    ------
+    CardDefinitionInvalid
+        With the first fault that was found, in words.
+    """
+    if len(text) > 1_000_000:
+        raise _invalid("it is far too long")
+    try:
+        card = _CARD.validate_python(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as fault:
+        raise _invalid(str(fault)) from fault
+    except ValidationError as fault:
+        first = fault.errors(include_url=False)[0]
+        raise _invalid(f"{'.'.join(str(part) for part in first['loc'])}: {first['msg']}") from fault
+    fault_found = _fault_in(card)
+    if fault_found:
+        raise _invalid(fault_found)
+    return card
+
+
+def card_text(card: Card) -> str:
+    """The definition file of a card; `read_card` gives the same card back."""
+    lines = [
+        f"name = {_quoted(card.name)}",
+        f"title = {_quoted(card.title)}",
+        f"size_mm = {list(card.size_mm)}",
+        f"kind = {_quoted(card.kind)}",
+        f"copy_id = {_quoted(card.copy_id)}",
+        f"provenance = {_quoted(card.provenance)}",
+    ]
+    if card.window:
+        lines += ["", "[window]", *_rect_lines(card.window)]
+    for name, slot in (card.slots or {}).items():
+        lines += ["", f"[slots.{name}]", *_rect_lines(slot)]
+    for marker in card.markers:
+        lines += ["", "[[markers]]", f"dictionary = {_quoted(marker.dictionary)}", f"id = {marker.id}"]
+        lines += [f"x = {marker.x}", f"y = {marker.y}", f"size = {marker.size}"]
+    for patch in card.patches:
+        lines += [
+            "",
+            "[[patches]]",
+            f"id = {_quoted(patch.id)}",
+            *_rect_lines(patch),
+            f"srgb = {list(patch.srgb)}",
+        ]
+        if patch.lab_d50 is not None:
+            lines.append(f"lab_d50 = {[round(value, 4) for value in patch.lab_d50]}")
+        if patch.covariance is not None:
+            lines.append(f"covariance = {[[round(value, 5) for value in row] for row in patch.covariance]}")
+        if patch.role:
+            lines.append(f"role = {_quoted(patch.role)}")
+    return "\n".join(lines) + "\n"
+
+
+def _rect_lines(rect: Rect | Patch) -> list[str]:
+    return [f"x = {rect.x}", f"y = {rect.y}", f"w = {rect.w}", f"h = {rect.h}"]
+
+
+def _quoted(text: str) -> str:
+    # JSON's string is a valid TOML basic string, save for DEL.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _invalid(fault: str) -> CardDefinitionInvalid:
+    return CardDefinitionInvalid(
+        f"The card file cannot be used: {fault}.",
+        "Correct the file; DEVELOPERS.md describes its fields.",
+    )
+
+
+def _fault_in(card: Card) -> str:
+    """What is wrong with a definition in itself, or an empty text."""
+    width, height = card.size_mm
+    if not (1 <= width <= 2000 and 1 <= height <= 2000):
+        return "size_mm must be between 1 and 2000 mm"
+    if not 1 <= len(card.patches) <= 2000:
+        return "it needs between 1 and 2000 patches"
+    ids = [patch.id for patch in card.patches]
+    if len(set(ids)) < len(ids):
+        return f"two patches have the id {next(i for i in ids if ids.count(i) > 1)!r}"
+    places: list[Rect | Patch] = [*card.patches, *([card.window] if card.window else []), *(card.slots or {}).values()]
+    for place in places:
+        numbers = (place.x, place.y, place.w, place.h)
+        inside = (
+            place.x >= 0 and place.y >= 0 and place.x + place.w <= width + 0.01 and place.y + place.h <= height + 0.01
+        )
+        if not all(map(math.isfinite, numbers)) or place.w <= 0 or place.h <= 0 or not inside:
+            return f"{getattr(place, 'id', 'the window or a slot')} is not inside the card"
+    for patch in card.patches:
+        if any(not 0 <= value <= 255 for value in patch.srgb):
+            return f"srgb of {patch.id} must be three numbers from 0 to 255"
+        if patch.lab_d50 is not None and not (
+            all(map(math.isfinite, patch.lab_d50))
+            and 0 <= patch.lab_d50[0] <= 105
+            and max(map(abs, patch.lab_d50[1:])) <= 150
+        ):
+            return f"lab_d50 of {patch.id} is no possible surface colour"
+    for marker in card.markers:
+        if marker.dictionary not in MARKER_DICTIONARIES:
+            return f"marker dictionary must be one of {', '.join(MARKER_DICTIONARIES)}"
+        if not (marker.size > 0 and 0 <= marker.x <= width and 0 <= marker.y <= height):
+            return f"marker {marker.id} is not inside the card"
+    return ""

@@ -1,0 +1,386 @@
+"""What can be wrong with a photo: each fault's words, remedy and the best grade it leaves.
+
+A reason is found by a small function on figures; its limits stand here together.
+All limits are ours, chosen on rendered scenes with known truth and on the
+photographs of charts in the tests; tests/benchmarks shows what they let through.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from curejournal.colour.sample import Grade, Reason
+from curejournal.photo.card import Card
+from curejournal.photo.placement import Placement, Points
+from curejournal.photo.sampling import AreaSample, PatchSamples
+
+AREA_BURNT_LIMIT = 0.3
+
+CARD_KIND_LIMIT = {
+    "published": Grade.MEASURED,
+    "measured": Grade.MEASURED,
+    "enrolled": Grade.MEASURED,
+    "nominal": Grade.RELATIVE,
+    "relative": Grade.RELATIVE,
+    "unknown": Grade.NOT_USABLE,
+}
+
+
+def refusal(code: str, text: str, remedy: str, outline: Points = ()) -> Reason:
+    """A fault that leaves no colour."""
+    return Reason(code, text, remedy, Grade.NOT_USABLE, outline)
+
+
+def doubt(code: str, text: str, remedy: str, outline: Points = ()) -> Reason:
+    """A fault that leaves an indicative colour."""
+    return Reason(code, text, remedy, Grade.INDICATIVE, outline)
+
+
+def card_not_found(card: Card, seen: int, sharpness: float) -> Reason:
+    """No card, or too little of it; `sharpness` is the picture's steepest step in shares of its range per pixel."""
+    if sharpness < 0.12:
+        return refusal(
+            "blurred",
+            f"The card “{card.name}” was not found: the photo is blurred.",
+            "Hold still, tap on the card to focus, wipe the lens, and take the photo again.",
+        )
+    if seen:
+        return refusal(
+            "card hidden",
+            f"Only {seen} of the card's {len(card.markers)} corner marks can be seen.",
+            "Show the whole card, with nothing over its corners, and take the photo again.",
+        )
+    if card.markers:
+        return refusal(
+            "no card",
+            f"The card “{card.name}” was not found in this photo.",
+            "Lay the card flat beside or on the soap, all four corner marks in the picture, and take the photo again.",
+        )
+    return refusal(
+        "no card",
+        f"The card “{card.name}” was not found in this photo.",
+        "Show the whole card, larger in the picture; or mark its four corners yourself.",
+    )
+
+
+def about_values(card: Card) -> list[Reason]:
+    """Where the card's colours come from limits what a reading can be."""
+    if len(card.references) < 6:
+        return [
+            refusal(
+                "card unmeasured",
+                "This card's own colours are not known.",
+                "Enrol the card first: photograph it beside a chart with published colours.",
+            )
+        ]
+    if card.kind == "nominal":
+        text = "This printed card has not been measured: colours are relative to what the printer was asked for."
+        return [Reason("card unmeasured", text, "Enrol the card to get measured colours.", Grade.RELATIVE)]
+    if card.kind == "relative":
+        text = "Colours are relative to this card: good for following one batch, not for comparing with others."
+        return [Reason("card relative", text, "Enrol the card beside a chart with published colours.", Grade.RELATIVE)]
+    if card.kind == "unknown":
+        return [refusal("card unmeasured", "Nobody knows where this card's values come from.", "Enrol the card first.")]
+    return []
+
+
+def about_placement(card: Card, placement: Placement, width: int, height: int) -> list[Reason]:
+    """Out of frame, tilted, bent, partly covered."""
+    reasons = []
+    corners = np.array(placement.corners)
+    margin = 0.01 * float(np.linalg.norm(corners[1] - corners[0]))
+    if (corners < -margin).any() or (corners > np.array([width, height]) - 1 + margin).any():
+        reasons.append(
+            refusal(
+                "card out of frame",
+                "Part of the card is outside the picture.",
+                "Step back until the whole card is in the picture, and take the photo again.",
+                placement.corners,
+            )
+        )
+    tilt = placement.tilt_degrees(card)
+    if tilt > 60:
+        reasons.append(
+            refusal(
+                "too oblique",
+                f"The card is seen at {tilt:.0f}° from above.",
+                "Hold the phone straight above the card.",
+                placement.corners,
+            )
+        )
+    elif tilt > 40:
+        reasons.append(
+            doubt(
+                "oblique",
+                f"The card is seen at {tilt:.0f}° from above.",
+                "Hold the phone straighter above the card.",
+                placement.corners,
+            )
+        )
+    if placement.bend > 0.02:
+        reasons.append(
+            refusal(
+                "card not flat",
+                "The card is bent or crumpled.",
+                "Lay the card flat; mount it on stiff board.",
+                placement.corners,
+            )
+        )
+    elif placement.bend > 0.008:
+        reasons.append(
+            doubt(
+                "card bent",
+                "The card does not lie quite flat.",
+                "Mount the card on stiff board.",
+                placement.corners,
+            )
+        )
+    if 0 < placement.seen < placement.wanted:
+        reasons.append(
+            Reason(
+                "marker hidden",
+                f"{placement.wanted - placement.seen} of the card's corner marks cannot be seen.",
+                "Keep fingers and soap off the corners.",
+            )
+        )
+    return reasons
+
+
+def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> list[Reason]:
+    """Burnt out, dark, small, blurred."""
+    reasons = []
+    white = [i for i, patch in enumerate(card.references) if patch.role == "white"]
+    burnt_white = [i for i in white if samples.burnt[i]]
+    if white and len(burnt_white) > len(white) / 2:
+        reasons.append(
+            refusal(
+                "burnt out",
+                "The white of the card is burnt out.",
+                "Lower the exposure, or move away from the lamp, and take the photo again.",
+                placement.outline(card.references[burnt_white[0]]),
+            )
+        )
+    elif samples.burnt.any():
+        names = ", ".join(card.references[i].id for i in np.flatnonzero(samples.burnt)[:5])
+        reasons.append(Reason("patches burnt out", f"Burnt out and left out: {names}.", "Lower the exposure a little."))
+    brightest = np.nanmax(samples.encoded.mean(axis=1), initial=0)
+    if brightest < 0.12:
+        reasons.append(refusal("too dark", "The photo is far too dark.", "Find more light; a window by day is best."))
+    elif brightest < 0.3:
+        reasons.append(doubt("dark", "The photo is dark.", "Find more light; a window by day is best."))
+    if samples.smallest_px < 4:
+        reasons.append(
+            refusal(
+                "too small",
+                "The card is too small in the picture.",
+                "Go closer: the card should fill a third of the picture.",
+                placement.corners,
+            )
+        )
+    elif samples.smallest_px < 8:
+        reasons.append(
+            doubt(
+                "small",
+                "The card is small in the picture.",
+                "Go closer: the card should fill a third of the picture.",
+                placement.corners,
+            )
+        )
+    if samples.smear > 0.40:
+        reasons.append(
+            refusal(
+                "blurred",
+                "The photo is blurred.",
+                "Hold still, tap on the card to focus, wipe the lens.",
+                placement.corners,
+            )
+        )
+    elif samples.smear > 0.25:
+        reasons.append(
+            doubt(
+                "soft",
+                "The photo is a little blurred.",
+                "Hold still and tap on the card to focus.",
+                placement.corners,
+            )
+        )
+    return reasons
+
+
+def about_correction(error: float, used: int) -> list[Reason]:
+    """How well the card's own colours come out when each is foretold from the others (mean CIEDE2000)."""
+    if error > 9:
+        return [
+            refusal(
+                "wrong card",
+                f"The card's own colours do not fit together (off by {error:.0f} on average).",
+                "Check that this is the right card, evenly lit, without filters or portrait mode.",
+            )
+        ]
+    if error > 5:
+        text = f"The card's own colours fit poorly (off by {error:.1f} on average)."
+        return [doubt("poor fit", text, "Use even daylight, no filters, and a clean card.")]
+    if used < 10:
+        return [
+            doubt(
+                "few patches",
+                f"Only {used} patches of the card could be used.",
+                "Show the whole card, evenly lit.",
+            )
+        ]
+    return []
+
+
+def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) -> list[Reason]:
+    """Patches that disagree with all others: a glare, a thumb, a stain."""
+    if not suspects:
+        return []
+    names = ", ".join(card.references[i].id for i in suspects[:5])
+    outline = placement.outline(card.references[suspects[0]])
+    if len(suspects) > len(card.references) / 4:
+        text = f"Many of the card's patches disagree with the rest: {names}."
+        return [
+            doubt(
+                "patches disagree",
+                text,
+                "Take fingers, soap and glare off the card; check that it is the right card.",
+                outline,
+            )
+        ]
+    return [
+        Reason(
+            "patches left out",
+            f"Left out, since they disagree with the rest: {names}.",
+            "Wipe the card; keep glare and fingers off it.",
+            outline=outline,
+        )
+    ]
+
+
+def about_light(spread: float, tint_spread: float, outline: Points) -> list[Reason]:
+    """Uneven or mixed light across the card: ratio of brightness, and difference in a*, b* between its whites."""
+    if spread > 2.5:
+        return [
+            refusal(
+                "uneven light",
+                "One side of the card is far brighter than the other.",
+                "Turn away from the lamp, or out of the shadow.",
+                outline,
+            )
+        ]
+    if tint_spread > 10:
+        return [
+            refusal(
+                "mixed light",
+                "Two lights of different colour fall on the card.",
+                "Use one light only: daylight, or the lamp.",
+                outline,
+            )
+        ]
+    if tint_spread > 5:
+        return [
+            doubt(
+                "mixed light",
+                "Two lights of different colour fall on the card.",
+                "Use one light only: daylight, or the lamp.",
+                outline,
+            )
+        ]
+    if spread > 1.6:
+        return [
+            doubt(
+                "uneven light",
+                "One side of the card is much brighter than the other.",
+                "Turn away from the lamp, or out of the shadow.",
+                outline,
+            )
+        ]
+    return []
+
+
+def about_area(sample: AreaSample | None, outline: Points, width: int, height: int) -> list[Reason]:
+    """Outside, tiny, glaring, or of several colours."""
+    if sample is None:
+        return [
+            refusal(
+                "area missing",
+                "The area lies outside the picture or is too small.",
+                "Mark it again.",
+                outline,
+            )
+        ]
+    reasons = []
+    x, y = np.array(outline).T
+    if x.min() < -1 or y.min() < -1 or x.max() > width or y.max() > height:
+        reasons.append(
+            doubt(
+                "area out of frame",
+                "Part of the area is outside the picture.",
+                "Mark it again inside the picture.",
+                outline,
+            )
+        )
+    if sample.burnt > AREA_BURNT_LIMIT:
+        reasons.append(
+            refusal(
+                "glare",
+                "The soap is burnt out or under a glare.",
+                "Lower the exposure, or tilt the soap out of the glare.",
+                outline,
+            )
+        )
+    elif sample.burnt > 0.03:
+        reasons.append(doubt("glare", "There is a glare on the soap.", "Tilt the soap out of the glare.", outline))
+    if sample.count < 100:
+        reasons.append(
+            doubt(
+                "area small",
+                f"The area has only {sample.count} pixels.",
+                "Go closer, or mark a larger area.",
+                outline,
+            )
+        )
+    if sample.kept < 0.6:
+        reasons.append(
+            doubt(
+                "several colours",
+                "The area holds more than one colour.",
+                "Mark each portion by itself.",
+                outline,
+            )
+        )
+    return reasons
+
+
+def about_colour(lab: np.ndarray, covariance: np.ndarray, inside: bool, outline: Points) -> list[Reason]:
+    """Beyond the card's colours, or too uncertain to be called measured."""
+    reasons = []
+    if not inside:
+        reasons.append(
+            Reason(
+                "beyond the card",
+                "The soap's colour lies beyond the colours of the card.",
+                "Take the interval seriously.",
+                outline=outline,
+            )
+        )
+    sd = float(np.sqrt(np.trace(covariance)))
+    if sd > 12 or not np.isfinite(lab).all() or not -5 < lab[0] < 110:
+        reasons.append(
+            refusal(
+                "too uncertain",
+                "The colour cannot be told from this photo.",
+                "Use even daylight and a clean card.",
+                outline,
+            )
+        )
+    elif sd > 5:
+        reasons.append(
+            doubt(
+                "uncertain",
+                "The colour is only roughly known.",
+                "Use even daylight and a clean card.",
+                outline,
+            )
+        )
+    return reasons

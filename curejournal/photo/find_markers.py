@@ -1,0 +1,73 @@
+"""Find a card by the fiducial markers at its corners."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import cv2
+import numpy as np
+
+from curejournal.photo.card import Card
+from curejournal.photo.placement import Placement, placement_from_points
+from curejournal.photo.reading import Pixels
+
+# A plane through the corners of one marker alone is extrapolated several times
+# its own size, and misses the patches.
+FEWEST_MARKERS = 2
+
+
+@lru_cache(maxsize=8)
+def _detector(dictionary: str) -> cv2.aruco.ArucoDetector:
+    settings = cv2.aruco.DetectorParameters()
+    # The library's default drops markers below 0.75% of the picture's width.
+    settings.minMarkerPerimeterRate = 0.01
+    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    code = getattr(cv2.aruco, f"DICT_{dictionary}")
+    return cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(code), settings)
+
+
+def find_by_markers(picture: Pixels, card: Card, scale: float) -> Placement | int:
+    """Find a card's markers in a picture.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright, reduced.
+    card : Card
+        With markers.
+    scale : float
+        Full-size pixels per pixel of `picture`.
+
+    Returns
+    -------
+    Placement or int
+        Where it lies in the full-size picture, or how many of its markers were seen if those are too few.
+    """
+    grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    mm: list[tuple[float, float]] = []
+    pixels: list[tuple[float, float]] = []
+    seen = 0
+    for dictionary in sorted({marker.dictionary for marker in card.markers}):
+        quads, ids, _ = _detector(dictionary).detectMarkers(grey)
+        largest: dict[int, np.ndarray] = {}
+        for quad, code in zip(quads, [] if ids is None else ids.ravel(), strict=True):
+            number = int(code)
+            points = np.asarray(quad, dtype=float).reshape(4, 2)
+            if number not in largest or _area(points) > _area(largest[number]):
+                largest[number] = points
+        for marker in card.markers:
+            if marker.dictionary != dictionary or marker.id not in largest:
+                continue
+            x, y, s = marker.x, marker.y, marker.size
+            mm += [(x, y), (x + s, y), (x + s, y + s), (x, y + s)]
+            # Pixel centres: the middle of the top left pixel is (0, 0) at either scale.
+            pixels += [(px, py) for px, py in ((largest[marker.id] + 0.5) * scale - 0.5).tolist()]
+            seen += 1
+    if seen < min(FEWEST_MARKERS, len(card.markers)):
+        return seen
+    placement = placement_from_points(card, np.array(mm), np.array(pixels), seen, len(card.markers))
+    return seen if placement is None else placement
+
+
+def _area(points: np.ndarray) -> float:
+    return float(cv2.contourArea(points.astype(np.float32)))

@@ -1,0 +1,181 @@
+"""What a card teaches about a photo: where it lies, how the light falls on it, what the photo does to colours."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.colour.correction import Correction, TooFewPatches, fit_correction
+from curejournal.colour.sample import Grade, Reason, worst
+from curejournal.colour.shading import Shading, fit_shading
+from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
+from curejournal.photo import doubts
+from curejournal.photo.card import Card, Patch, Rect
+from curejournal.photo.find_chart import find_chart
+from curejournal.photo.find_markers import find_by_markers
+from curejournal.photo.placement import Placement, placement_from_corners, placement_from_points
+from curejournal.photo.reading import Photo, Pixels
+from curejournal.photo.sampling import PatchSamples, sample_area, sample_patches, sharpness
+
+Reduction = Literal[1, 2, 4, 8]
+Floats = NDArray[np.float64]
+
+# Ours: enough pixels for a robust colour of a patch, few enough to be fast.
+PATCH_PX_WANTED = 20.0
+# Ours: a card of a tenth of the picture's width is still some 100 px wide at this size.
+SEARCH_SIDE = 1000
+_FINER: dict[Reduction, Reduction] = {8: 4, 4: 2, 2: 1, 1: 1}
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What the card taught about the photo. Without a placement there was no card; without a correction no lesson.
+
+    `encoded` (N, 3) are the reference patches as encoded sRGB, evenly lit; `errors` (N,) their CIEDE2000
+    when foretold from the others, nan where not used.
+    """
+
+    placement: Placement | None
+    picture: Pixels
+    scale: float
+    reasons: tuple[Reason, ...]
+    shading: Shading | None = None
+    correction: Correction | None = None
+    encoded: Floats = field(default_factory=lambda: np.empty((0, 3)))
+    errors: Floats = field(default_factory=lambda: np.empty(0))
+
+    @property
+    def grade(self) -> Grade:
+        """The best that any area can be."""
+        return worst(*(reason.limit for reason in self.reasons))
+
+
+def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None = None) -> Lesson:
+    """Find the card and learn from it what the photo does to colours; stops at the first fault that leaves none."""
+    placement, picture, scale, seen = locate(photo, card, corners)
+    if placement is None:
+        return Lesson(None, picture, scale, (doubts.card_not_found(card, seen, sharpness(picture)),))
+    lesson = Lesson(
+        placement,
+        picture,
+        scale,
+        (*doubts.about_values(card), *doubts.about_placement(card, placement, photo.width, photo.height)),
+    )
+    if lesson.grade is Grade.NOT_USABLE:
+        return lesson
+    samples = sample_patches(picture, scale, placement, card.references, photo.encoding)
+    shading, light_reasons = light_across(picture, scale, placement, card, photo)
+    reasons = [*lesson.reasons, *doubts.about_patches(card, placement, samples), *light_reasons]
+    lesson = replace(lesson, reasons=tuple(reasons), shading=shading)
+    if lesson.grade is Grade.NOT_USABLE:
+        return lesson
+    encoded = samples.encoded if shading is None else evened(samples.encoded, card.references, shading)
+    try:
+        correction = _correct(card, samples, encoded)
+    except TooFewPatches as fault:
+        return replace(lesson, reasons=(*reasons, doubts.refusal("few patches", fault.what, fault.do)))
+    errors = np.array(correction.leave_one_out)
+    reasons += doubts.about_correction(float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
+    reasons += doubts.about_suspects(card, placement, correction.suspects)
+    return replace(lesson, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors)
+
+
+def locate(
+    photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None
+) -> tuple[Placement | None, Pixels, float, int]:
+    """Where the card is, and the picture at the scale that measuring it needs."""
+    sizes: tuple[Reduction, ...] = (8, 4, 2)
+    reduce: Reduction = next((step for step in sizes if max(photo.width, photo.height) / step >= SEARCH_SIDE), 1)
+    seen = 0
+    if corners is not None:
+        placement: Placement | None = placement_from_corners(card, corners)
+        picture = photo.picture(reduce)
+    else:
+        while True:
+            picture = photo.picture(reduce)
+            found = find_by_markers(picture, card, reduce) if card.markers else _by_pattern(picture, card, reduce)
+            placement = found if isinstance(found, Placement) else None
+            seen = max(seen, found if isinstance(found, int) else 0)
+            if placement is not None or reduce == 1:
+                break
+            reduce = _FINER[reduce]
+    if placement is None:
+        return None, picture, reduce, seen
+    side = min(
+        (min(p.w, p.h) * placement.scale_at((p.x + p.w / 2, p.y + p.h / 2))[1] for p in card.patches),
+        default=0.0,
+    )
+    finer = reduce
+    while finer > 1 and side / finer < PATCH_PX_WANTED:
+        finer = _FINER[finer]
+    return placement, picture if finer == reduce else photo.picture(finer), finer, seen
+
+
+def _by_pattern(picture: Pixels, card: Card, scale: float) -> Placement | None:
+    found = find_chart(picture, card)
+    if found is None:
+        return None
+    pixels = (np.array(found.corners) + 0.5) * scale - 0.5
+    return placement_from_points(card, np.array(card.corner_points()), pixels)
+
+
+def light_across(
+    picture: Pixels, scale: float, placement: Placement, card: Card, photo: Photo
+) -> tuple[Shading | None, list[Reason]]:
+    """The light across the card from its whites, each looked at in three places; None without enough of them."""
+    places, colours = [], []
+    for patch in card.patches:
+        if patch.role != "white":
+            continue
+        along = patch.w >= patch.h
+        for third in range(3):
+            rect = (
+                Rect(patch.x + patch.w * third / 3, patch.y, patch.w / 3, patch.h)
+                if along
+                else Rect(patch.x, patch.y + patch.h * third / 3, patch.w, patch.h / 3)
+            )
+            sample = sample_area(picture, scale, placement.outline(inset(rect, 0.2)), photo.encoding)
+            if sample is not None and sample.burnt < 0.1:
+                places.append((rect.x + rect.w / 2, rect.y + rect.h / 2))
+                colours.append(linear_from_srgb(sample.encoded))
+    if len(places) < 6:
+        return None, []
+    shading = fit_shading(np.array(places), np.array(colours))
+    return shading, doubts.about_light(shading.spread, _tint_spread(np.array(colours)), placement.corners)
+
+
+def _tint_spread(linear: Floats) -> float:
+    """The largest difference in hue and chroma (a*, b*) between the whites, each brought to one lightness."""
+    balanced = linear / linear.mean(axis=0)
+    balanced /= balanced.mean(axis=1, keepdims=True)
+    ab = lab_from_srgb(srgb_from_linear(0.8 * balanced))[:, 1:]
+    return float(np.linalg.norm(ab[:, None] - ab[None], axis=-1).max())
+
+
+def evened(encoded: Floats, patches: Sequence[Patch], shading: Shading) -> Floats:
+    """The colours of patches (N, 3), encoded sRGB, as they would be in the card's mean light."""
+    centres = np.array([[patch.x + patch.w / 2, patch.y + patch.h / 2] for patch in patches])
+    return srgb_from_linear(linear_from_srgb(encoded) / shading.gain(centres))
+
+
+def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
+    patches = card.references
+    covariances = None
+    if any(patch.covariance for patch in patches):
+        covariances = np.array([patch.covariance or np.zeros((3, 3)) for patch in patches])
+    return fit_correction(
+        encoded,
+        np.array([patch.lab_d50 for patch in patches]),
+        noise_sd=samples.noise_sd,
+        reference_covariance=covariances,
+        usable=samples.seen & ~samples.clipped,
+    )
+
+
+def inset(rect: Rect, share: float) -> Rect:
+    """A rectangle less a share of its width and height on each side."""
+    return Rect(rect.x + rect.w * share, rect.y + rect.h * share, rect.w * (1 - 2 * share), rect.h * (1 - 2 * share))

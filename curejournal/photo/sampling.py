@@ -1,0 +1,221 @@
+"""Pixels of a card's patches and of an area of soap: robust colours, noise, clipping."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.colour.spaces import linear_from_srgb, srgb_from_linear
+from curejournal.photo.card import Patch, Rect
+from curejournal.photo.placement import Placement, Points
+from curejournal.photo.profile import Encoding
+from curejournal.photo.reading import Pixels
+
+Floats = NDArray[np.float64]
+
+# Only the middle of a patch is used, so that a quarter patch of misplacement is harmless.
+INSET = 0.25
+# 8 bits, and JPEG's rounding, end a little before 255.
+CLIPPED_FROM = 254
+CLIPPED_SHARE = 0.10
+# JPEG's 8 x 8 blocks and a phone's denoising tie neighbours together: one block counts as one pixel.
+PIXELS_TIED = 64
+# The step of 8 bits, as a standard deviation of a median: 1/255 / sqrt(12), and what tone mapping leaves.
+NOISE_FLOOR = 0.5 / 255
+AREA_SAMPLE = 40_000
+
+
+@dataclass(frozen=True)
+class PatchSamples:
+    """What a picture shows of a card's patches, in the order asked for.
+
+    `encoded` (N, 3) are medians as encoded sRGB; `noise_sd` (N, 3) their standard deviations;
+    `clipped` (N,) burnt out or black in some channel; `seen` (N,) inside the picture;
+    `smear` the width of edges as a share of a patch; `smallest_px` the smallest patch's shorter side, full size.
+    """
+
+    encoded: Floats
+    noise_sd: Floats
+    clipped: NDArray[np.bool_]
+    burnt: NDArray[np.bool_]
+    seen: NDArray[np.bool_]
+    smear: float
+    smallest_px: float
+
+
+def to_srgb(device: Floats, encoding: Encoding | None) -> Floats:
+    """Device values in [0, 1] as encoded sRGB."""
+    return device if encoding is None else encoding.to_srgb(device)
+
+
+def pixels_in(picture: Pixels, outline: Points, scale: float, most: int = AREA_SAMPLE) -> tuple[Pixels, Floats, int]:
+    """The pixels inside an outline given in full-size pixels, thinned evenly to about `most`.
+
+    Returns
+    -------
+    values : ndarray of shape (M, 3), uint8
+    places : ndarray of shape (M, 2)
+        x, y in full-size pixels.
+    count : int
+        How many pixels of the full-size picture lie inside.
+    """
+    points = (np.array(outline) + 0.5) / scale - 0.5
+    height, width = picture.shape[:2]
+    x0, y0 = np.clip(np.floor(points.min(axis=0)), 0, (width, height)).astype(int)
+    x1, y1 = np.clip(np.ceil(points.max(axis=0)) + 1, 0, (width, height)).astype(int)
+    if x1 <= x0 or y1 <= y0:
+        return np.empty((0, 3), np.uint8), np.empty((0, 2)), 0
+    mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
+    cv2.fillConvexPoly(mask, np.round((points - (x0, y0)) * 16).astype(np.int32), 1, shift=4)
+    rows, columns = np.nonzero(mask)
+    count = round(len(rows) * scale**2)
+    step = max(1, len(rows) // most)
+    rows, columns = rows[::step] + y0, columns[::step] + x0
+    places = (np.stack([columns, rows], axis=1) + 0.5) * scale - 0.5
+    return picture[rows, columns], places, count
+
+
+def sharpness(picture: Pixels) -> float:
+    """The steepest step from pixel to pixel as a share of the picture's range of grey: 0.3 and more is sharp."""
+    grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY).astype(np.int16)
+    steps = np.abs(np.diff(grey, axis=1))
+    low, high = np.percentile(grey, (1, 99))
+    return float(np.percentile(steps, 99.9) / max(high - low, 1.0))
+
+
+def sample_patches(
+    picture: Pixels, scale: float, placement: Placement, patches: tuple[Patch, ...], encoding: Encoding | None
+) -> PatchSamples:
+    """The colours of patches in a picture at 1/scale of full size."""
+    count = len(patches)
+    medians, noise = np.full((count, 3), np.nan), np.full((count, 3), np.nan)
+    clipped, burnt, seen = np.zeros(count, bool), np.zeros(count, bool), np.zeros(count, bool)
+    smears: list[float] = []
+    smallest = np.inf
+    for i, patch in enumerate(patches):
+        values, _, inside = pixels_in(picture, _inner(placement, patch, INSET), scale, 4000)
+        smallest = min(
+            smallest,
+            placement.scale_at((patch.x + patch.w / 2, patch.y + patch.h / 2))[1] * min(patch.w, patch.h),
+        )
+        if len(values) < 4:
+            continue
+        seen[i] = True
+        device = values / 255.0
+        medians[i] = np.median(device, axis=0)
+        spread = 1.4826 * np.median(np.abs(device - medians[i]), axis=0)
+        independent = max(1.0, inside / PIXELS_TIED)
+        noise[i] = np.hypot(1.2533 * spread / np.sqrt(independent), NOISE_FLOOR)
+        burnt[i] = np.mean((values >= CLIPPED_FROM).any(axis=1)) > CLIPPED_SHARE
+        clipped[i] = burnt[i] or np.mean((values <= 1).any(axis=1)) > 0.5
+        smears += _smear(picture, scale, placement, patch)
+    return PatchSamples(
+        to_srgb(medians, encoding),
+        noise,
+        clipped,
+        burnt,
+        seen,
+        float(np.median(smears)) if smears else 0.0,
+        float(smallest),
+    )
+
+
+def _inner(placement: Placement, patch: Patch, inset: float) -> Points:
+    dx, dy = patch.w * inset, patch.h * inset
+    return placement.outline(Rect(patch.x + dx, patch.y + dy, patch.w - 2 * dx, patch.h - 2 * dy))
+
+
+# From the middle of a patch to a little beyond its edge, in shares of its side.
+_RAYS = np.concatenate(
+    [np.linspace(0.5, end, 25)[:, None] * np.array([[1.0, 0.0]]) + [[0.0, 0.5]] for end in (-0.07, 1.07)]
+)
+_RAYS = np.concatenate([_RAYS, _RAYS[:, ::-1]])
+
+
+def _smear(picture: Pixels, scale: float, placement: Placement, patch: Patch) -> list[float]:
+    """The width of a patch's edges as a share of its side, where there is contrast enough to tell.
+
+    The width is the whole step over its steepest slope: 2.5 standard deviations of a Gaussian blur. It does
+    not ask where exactly the edge is, since charts differ in the size of their gaps.
+    """
+    mm = np.array([patch.x, patch.y]) + _RAYS * (patch.w, patch.h)
+    at = (placement.to_pixels(mm) + 0.5) / scale - 0.5
+    height, width = picture.shape[:2]
+    if (at < 0).any() or (at > (width - 1, height - 1)).any():
+        return []
+    maps = at.astype(np.float32).reshape(4, 25, 2)
+    rays = cv2.remap(picture, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR).astype(float)
+    widths = []
+    for ray in rays:
+        way = ray[-1] - ray[0]
+        length = float(np.linalg.norm(way))
+        if length > 40:
+            along = ray @ way / length
+            steepest = np.abs(along[3:] - along[:-3]).max() / 3  # over three steps: noise makes no edge
+            widths.append(float(length / steepest / 24 * 0.57))
+    return widths
+
+
+@dataclass(frozen=True)
+class AreaSample:
+    """The robust colour of an area: `encoded` (3,) sRGB of the mean linear light of what is kept.
+
+    `covariance` (3, 3) of that mean from noise and mottling, `spread` (3,) the
+    standard deviation of the kept pixels, both in encoded sRGB; `kept` the share of pixels kept,
+    `burnt` the share of clipped ones, `count` the area's pixels in the full-size picture.
+    """
+
+    encoded: Floats
+    covariance: Floats
+    kept: float
+    burnt: float
+    count: int
+    spread: Floats
+
+
+def sample_area(
+    picture: Pixels,
+    scale: float,
+    outline: Points,
+    encoding: Encoding | None,
+    light: Callable[[Floats], Floats] | None = None,
+) -> AreaSample | None:
+    """The colour of an area without crumbs, glints and shadows.
+
+    Pixels more than 3.5 robust standard deviations from the median in any channel
+    are left out; the rest is averaged in linear light, since that is what
+    an eye at a distance and an instrument's aperture do with a mottled surface.
+    `light(places)` gives the relative light (M, 3) at full-size pixels (M, 2), to be divided out.
+    None if fewer than 4 pixels are there.
+    """
+    values, places, count = pixels_in(picture, outline, scale)
+    if len(values) < 4:
+        return None
+    burnt = (values >= CLIPPED_FROM).any(axis=1)
+    linear = linear_from_srgb(to_srgb(values / 255.0, encoding))
+    if light is not None:
+        linear = linear / light(places)
+    encoded = srgb_from_linear(linear)
+    keep: NDArray[np.bool_] = np.ones(len(encoded), bool)
+    for _ in range(4):
+        centre = np.median(encoded[keep], axis=0)
+        # The floor keeps a smooth area from losing pixels to rounding.
+        width = np.maximum(1.4826 * np.median(np.abs(encoded[keep] - centre), axis=0), 0.006)
+        kept = np.asarray((np.abs(encoded - centre) < 3.5 * width).all(axis=1))
+        if (kept == keep).all() or kept.sum() < 4:
+            break
+        keep = kept
+    independent = max(1.0, keep.mean() * count / PIXELS_TIED)
+    covariance = np.cov(encoded[keep].T) / independent + np.eye(3) * NOISE_FLOOR**2
+    return AreaSample(
+        srgb_from_linear(linear[keep].mean(axis=0)),
+        covariance,
+        float(keep.mean()),
+        float(burnt.mean()),
+        count,
+        encoded[keep].std(axis=0),
+    )

@@ -10,9 +10,9 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, MetaData, Row, Table, func, select
+from sqlalchemy import Connection, MetaData, Row, Table, func, select
 
-from curejournal.journal.database import TODAY, Schema, engine_for, migrate, revision_of
+from curejournal.journal.database import TODAY, Schema, engine_for, migrate, revision_of, sqlite_url
 from curejournal.journal.faults import JournalDamaged
 from curejournal.journal.files import written_whole
 
@@ -69,9 +69,7 @@ def copy_rows(source: Connection, target: Connection) -> None:
                     )
                 )
     if fingerprint(source) != fingerprint(target):
-        raise JournalDamaged(
-            "The copied journal is not the same as the original.", "Try again, on another disk."
-        )
+        raise JournalDamaged("The copied journal is not the same as the original.", "Try again, on another disk.")
 
 
 def snapshot(source: Connection, path: Path, schema: Schema = TODAY) -> None:
@@ -89,10 +87,13 @@ def snapshot(source: Connection, path: Path, schema: Schema = TODAY) -> None:
     with written_whole(path) as file:
         part = Path(file.name)
         if source.dialect.name == "sqlite":
-            with closing(_read_only(source)) as original, closing(sqlite3.connect(part)) as copy:
+            with (
+                closing(read_only(Path(str(source.engine.url.database)))) as original,
+                closing(sqlite3.connect(part)) as copy,
+            ):
                 original.backup(copy)
         else:
-            engine = engine_for(URL.create("sqlite", database=str(part)))
+            engine = engine_for(sqlite_url(part))
             try:
                 with engine.execution_options(writes=True).begin() as target:
                     migrate(target, schema, revision_of(source, "the server") or schema.head)
@@ -104,6 +105,6 @@ def snapshot(source: Connection, path: Path, schema: Schema = TODAY) -> None:
             copy.execute("PRAGMA journal_mode=DELETE")
 
 
-def _read_only(connection: Connection) -> sqlite3.Connection:
-    database = Path(str(connection.engine.url.database)).absolute()
-    return sqlite3.connect(f"{database.as_uri()}?mode=ro", uri=True)
+def read_only(database: Path) -> sqlite3.Connection:
+    """An SQLite file, opened so that nothing in it can change."""
+    return sqlite3.connect(f"{database.absolute().as_uri()}?mode=ro", uri=True)

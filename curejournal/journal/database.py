@@ -31,9 +31,9 @@ class Schema:
 TODAY = Schema()
 
 
-def sqlite_url(folder: Path) -> URL:
-    """The database in a journal's folder."""
-    return URL.create("sqlite", database=str(folder / DATABASE))
+def sqlite_url(database: Path) -> URL:
+    """The address of an SQLite file."""
+    return URL.create("sqlite", database=str(database))
 
 
 def postgresql_url(url: str) -> URL:
@@ -134,9 +134,7 @@ def revision_of(connection: Connection, place: object) -> str | None:
     if not names:
         return None
     revision = (
-        connection.scalar(text("SELECT version_num FROM alembic_version"))
-        if "alembic_version" in names
-        else None
+        connection.scalar(text("SELECT version_num FROM alembic_version")) if "alembic_version" in names else None
     )
     if revision is None or "entry" not in names:
         raise NotAJournal(

@@ -72,9 +72,11 @@ class BackupRefused(CureJournalError):
     """A backup could not be written or does not verify."""
 
 
-_UNCERTAIN = (
-    "Open the journal again to see whether the last entry was kept; everything confirmed before is safe."
-)
+class CopyRefused(CureJournalError):
+    """There is something already where a journal was to be copied to."""
+
+
+_UNCERTAIN = "Open the journal again to see whether the last entry was kept; everything confirmed before is safe."
 
 
 def _full(place: object) -> DiskFull:
@@ -170,10 +172,7 @@ def in_plain_words(place: object) -> Iterator[None]:
         yield
     except DBAPIError as error:
         origin = error.orig
-        if isinstance(origin, sqlite3.Error):
-            plain = _from_sqlite(origin, place)
-        else:
-            plain = _from_postgresql(error, place)
+        plain = _from_sqlite(origin, place) if isinstance(origin, sqlite3.Error) else _from_postgresql(error, place)
         if plain is None:
             raise
         raise plain from error

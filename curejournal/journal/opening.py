@@ -57,7 +57,7 @@ def open_database(
     schema : Schema
         The version to upgrade to.
     """
-    target = sqlite_url(folder) if url is None else postgresql_url(url)
+    target = sqlite_url(folder / DATABASE) if url is None else postgresql_url(url)
     place = folder if url is None else target.render_as_string(hide_password=True)
     with in_plain_words(place):
         if url is None and not (folder / DATABASE).is_file():
@@ -84,9 +84,7 @@ def _refuse_absent(folder: Path, create: bool) -> None:
             "The photos were not touched.",
         )
     if not create:
-        raise JournalNotFound(
-            f"There is no journal in {folder}.", "Check the folder, or start a journal there."
-        )
+        raise JournalNotFound(f"There is no journal in {folder}.", "Check the folder, or start a journal there.")
 
 
 def _bring_up_to_date(
@@ -123,10 +121,7 @@ def _bring_up_to_date(
 def _migrate(connection: Connection, schema: Schema) -> None:
     try:
         migrate(connection, schema)
-        lost = (
-            connection.dialect.name == "sqlite"
-            and connection.exec_driver_sql("PRAGMA foreign_key_check").first()
-        )
+        lost = connection.dialect.name == "sqlite" and connection.exec_driver_sql("PRAGMA foreign_key_check").first()
     except (CureJournalError, OSError):
         raise
     except Exception as error:

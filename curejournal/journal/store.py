@@ -11,15 +11,47 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, Row, Select, Table, and_, exists, func, select
+from sqlalchemy import Connection, Engine, Row, func, select
 
 from curejournal.cure.records import Batch, Entry, Record, Withdrawn
-from curejournal.journal import tables
-from curejournal.journal.faults import CodeInUse, EntryRefused, NotInJournal, StaleEntry, in_plain_words
+from curejournal.journal.backup import Backup, write_backup
+from curejournal.journal.check import Problem, Progress, check
+from curejournal.journal.copying import copy_rows
+from curejournal.journal.faults import (
+    CodeInUse,
+    CopyRefused,
+    EntryRefused,
+    NotInJournal,
+    StaleEntry,
+    in_plain_words,
+)
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import KeptPhoto, PhotoFacts, Shelf
-from curejournal.journal.record_json import from_json, kind_of, to_json
+from curejournal.journal.record_json import kind_of, to_json
+from curejournal.journal.rows import (
+    CURRENT,
+    HEADS,
+    IN_TIME,
+    WITHDRAWN,
+    BatchHead,
+    KeptCard,
+    as_card,
+    as_entry,
+    as_head,
+    as_photo,
+    inserted,
+    kept,
+    latest,
+)
+from curejournal.journal.tables import batch as batch_table
+from curejournal.journal.tables import card as card_table
+from curejournal.journal.tables import entry as entry_table
+from curejournal.journal.tables import metadata
+from curejournal.journal.tables import photo as photo_table
+from curejournal.journal.tables import setting as setting_table
 from curejournal.journal.words import file_name, instant, local, plain_text
+
+__all__ = ["BatchHead", "Journal", "KeptCard", "KeptPhoto", "NewEntry", "PhotoFacts", "utc_now"]
 
 
 @dataclass(frozen=True)
@@ -32,44 +64,9 @@ class NewEntry:
     photo: str | None = None
 
 
-@dataclass(frozen=True)
-class BatchHead:
-    """A batch without its entries: how many are current, over how many photos, and when the latest was."""
-
-    code: str
-    name: str
-    started_at: datetime
-    started_by: str
-    last_entry_at: datetime | None
-    entries: int
-    photos: int
-
-
-@dataclass(frozen=True)
-class KeptCard:
-    """The definition of a card as it was kept last."""
-
-    name: str
-    copy_id: str
-    toml: str
-    added_at: datetime
-
-
 def utc_now() -> datetime:
     """The clock, in UTC."""
     return datetime.now(UTC)
-
-
-_batch, _entry, _photo, _card, _setting = (
-    tables.batch,
-    tables.entry,
-    tables.photo,
-    tables.card,
-    tables.setting,
-)
-_later = _entry.alias("later")
-_CURRENT = and_(_entry.c.kind != kind_of(Withdrawn("")), ~exists().where(_later.c.supersedes == _entry.c.id))
-_IN_TIME = (_entry.c.at_utc, _entry.c.id)
 
 
 class Journal:
@@ -141,9 +138,7 @@ class Journal:
         with in_plain_words(self.location), self._writer.begin() as connection:
             yield connection
 
-    def start_batch(
-        self, code: str, name: str, *, at: datetime, by: str, records: Sequence[Record] = ()
-    ) -> Batch:
+    def start_batch(self, code: str, name: str, *, at: datetime, by: str, records: Sequence[Record] = ()) -> Batch:
         """Start a batch, with its first records.
 
         Raises
@@ -161,81 +156,45 @@ class Journal:
         )
         at_utc, offset = instant(at)
         with self._writing() as connection:
-            if connection.scalar(select(_batch.c.id).where(_batch.c.code == code)):
+            if connection.scalar(select(batch_table.c.id).where(batch_table.c.code == code)):
                 raise CodeInUse(f"There is a batch {code} already.", "Give this one another code.")
             row = {"code": code, "name": name, "started_at_utc": at_utc, "started_at_offset_minutes": offset}
             row |= {"author": by, "recorded_at_utc": self._now()}
-            batch_id = _inserted(connection, _batch, row)
+            batch_id = inserted(connection, batch_table, row)
             entries = [self._append(connection, batch_id, NewEntry(record, at), by) for record in records]
         return Batch(code, name, tuple(entries))
 
     def batches(self) -> tuple[BatchHead, ...]:
         """Every batch without its entries, the latest started first."""
-        current = _entry.alias("current")
-        last = (
-            select(_entry.c.id)
-            .where(_entry.c.batch_id == _batch.c.id, _CURRENT)
-            .order_by(_entry.c.at_utc.desc(), _entry.c.at_offset_minutes.desc())
-            .limit(1)
-            .correlate(_batch)
-            .scalar_subquery()
-        )
-        counts = (
-            select(
-                _entry.c.batch_id,
-                func.count().label("entries"),
-                func.count(_entry.c.photo_sha256.distinct()).label("photos"),
-            )
-            .where(_CURRENT)
-            .group_by(_entry.c.batch_id)
-            .subquery()
-        )
-        query = (
-            select(_batch, current.c.at_utc, current.c.at_offset_minutes, counts.c.entries, counts.c.photos)
-            .select_from(_batch)
-            .outerjoin(current, current.c.id == last)
-            .outerjoin(counts, counts.c.batch_id == _batch.c.id)
-            .order_by(_batch.c.started_at_utc.desc(), _batch.c.id.desc())
-        )
         with self._reading() as connection:
-            rows = connection.execute(query).all()
-        return tuple(
-            BatchHead(
-                row.code,
-                row.name,
-                local(row.started_at_utc, row.started_at_offset_minutes),
-                row.author,
-                local(row.at_utc, row.at_offset_minutes) if row.at_utc else None,
-                row.entries or 0,
-                row.photos or 0,
-            )
-            for row in rows
-        )
+            return tuple(map(as_head, connection.execute(HEADS)))
 
     def batch(self, code: str) -> Batch:
         """A batch with its current entries, in order of time."""
         with self._reading() as connection:
             found = self._batch(connection, code)
             rows = connection.execute(
-                select(_entry).where(_entry.c.batch_id == found.id, _CURRENT).order_by(*_IN_TIME)
+                select(entry_table).where(entry_table.c.batch_id == found.id, CURRENT).order_by(*IN_TIME)
             ).all()
-        return Batch(found.code, found.name, tuple(map(_as_entry, rows)))
+        return Batch(found.code, found.name, tuple(map(as_entry, rows)))
 
     def all_batches(self) -> tuple[Batch, ...]:
         """Every batch with its current entries, in the order in which they were started."""
         with self._reading() as connection:
-            batches = connection.execute(select(_batch).order_by(_batch.c.started_at_utc, _batch.c.id)).all()
+            batches = connection.execute(
+                select(batch_table).order_by(batch_table.c.started_at_utc, batch_table.c.id)
+            ).all()
             entries: dict[int, list[Entry]] = {row.id: [] for row in batches}
-            for row in connection.execute(select(_entry).where(_CURRENT).order_by(*_IN_TIME)):
-                entries[row.batch_id].append(_as_entry(row))
+            for row in connection.execute(select(entry_table).where(CURRENT).order_by(*IN_TIME)):
+                entries[row.batch_id].append(as_entry(row))
         return tuple(Batch(row.code, row.name, tuple(entries[row.id])) for row in batches)
 
     def history(self, code: str) -> tuple[Entry, ...]:
         """Every entry that a batch ever had, corrected and withdrawn ones too, in the order of recording."""
         with self._reading() as connection:
             found = self._batch(connection, code)
-            query = select(_entry).where(_entry.c.batch_id == found.id).order_by(_entry.c.id)
-            return tuple(map(_as_entry, connection.execute(query)))
+            query = select(entry_table).where(entry_table.c.batch_id == found.id).order_by(entry_table.c.id)
+            return tuple(map(as_entry, connection.execute(query)))
 
     def add(
         self,
@@ -271,7 +230,7 @@ class Journal:
         """Take an entry back; it stays in the history. Its record, entered as a correction of this, brings it back."""
         by = plain_text(by, "person", 80)
         with self._writing() as connection:
-            batch_id = connection.scalar(select(_entry.c.batch_id).where(_entry.c.id == entry_id))
+            batch_id = connection.scalar(select(entry_table.c.batch_id).where(entry_table.c.id == entry_id))
             if batch_id is None:
                 raise NotInJournal(f"There is no entry {entry_id}.")
             return self._append(connection, batch_id, NewEntry(Withdrawn(why), at, entry_id), by)
@@ -284,7 +243,7 @@ class Journal:
             self._refuse_wrong_correction(connection, batch_id, kind, item.supersedes)
         elif isinstance(item.record, Withdrawn):
             raise EntryRefused("A withdrawal must name the entry that it takes back.")
-        if item.photo is not None and not connection.scalar(_kept(item.photo)):
+        if item.photo is not None and not connection.scalar(kept(item.photo)):
             raise NotInJournal("The photo of this entry is not in the journal.", "Keep the photo first.")
         row = {
             "batch_id": batch_id,
@@ -295,28 +254,25 @@ class Journal:
         }
         row |= {"recorded_at_utc": recorded_at, "record": text}
         row |= {"supersedes": item.supersedes, "photo_sha256": item.photo}
-        entry_id = _inserted(connection, _entry, row)
-        return Entry(
-            entry_id, local(at_utc, offset), by, recorded_at, item.record, item.supersedes, item.photo
-        )
+        entry_id = inserted(connection, entry_table, row)
+        return Entry(entry_id, local(at_utc, offset), by, recorded_at, item.record, item.supersedes, item.photo)
 
     @staticmethod
     def _refuse_wrong_correction(connection: Connection, batch_id: int, kind: str, entry_id: int) -> None:
-        withdrawn = kind_of(Withdrawn(""))
         earlier = connection.execute(
-            select(_entry.c.kind).where(_entry.c.id == entry_id, _entry.c.batch_id == batch_id)
+            select(entry_table.c.kind).where(entry_table.c.id == entry_id, entry_table.c.batch_id == batch_id)
         ).first()
         if earlier is None:
             raise NotInJournal(f"There is no entry {entry_id} in this batch to correct.")
-        newer = connection.execute(select(_entry).where(_entry.c.supersedes == entry_id)).first()
+        newer = connection.execute(select(entry_table).where(entry_table.c.supersedes == entry_id)).first()
         if newer is not None:
-            act = "withdrew" if newer.kind == withdrawn else "changed"
+            act = "withdrew" if newer.kind == WITHDRAWN else "changed"
             raise StaleEntry(
                 f"Someone changed this in the meantime: {newer.author} {act} it"
                 f" on {newer.recorded_at_utc:%Y-%m-%d at %H:%M} UTC.",
                 "Look at the entry as it is now, and correct that one if it is still wrong.",
             )
-        if kind != earlier.kind and withdrawn not in {kind, earlier.kind}:
+        if kind != earlier.kind and WITHDRAWN not in {kind, earlier.kind}:
             raise EntryRefused(
                 f"A {kind} cannot correct a {earlier.kind}.",
                 f"Withdraw the {earlier.kind}, then enter the {kind}.",
@@ -325,7 +281,7 @@ class Journal:
     @staticmethod
     def _batch(connection: Connection, code: str) -> Row[Any]:
         code = plain_text(code, "code", 40)
-        found = connection.execute(select(_batch).where(_batch.c.code == code)).first()
+        found = connection.execute(select(batch_table).where(batch_table.c.code == code)).first()
         if found is None:
             raise NotInJournal(f"There is no batch {code}.", "Check the code in the list of batches.")
         return found
@@ -337,21 +293,21 @@ class Journal:
         taken_at, offset = instant(facts.taken_at) if facts.taken_at else (None, None)
         sha256 = self._shelf.put(data, facts.suffix)
         with self._writing() as connection:
-            known = connection.execute(_kept(sha256)).first()
+            known = connection.execute(kept(sha256)).first()
             if known is None:
                 row = {"sha256": sha256, "suffix": facts.suffix, "size": len(data)}
                 row |= {"width": facts.width, "height": facts.height, "taken_from": facts.taken_from}
                 row |= {"taken_at_utc": taken_at, "taken_at_offset_minutes": offset}
                 row |= {"original_name": file_name(facts.original_name), "received_at_utc": self._now()}
-                connection.execute(_photo.insert().values(row))
-                known = connection.execute(_kept(sha256)).one()
-        return _as_photo(known)
+                connection.execute(photo_table.insert().values(row))
+                known = connection.execute(kept(sha256)).one()
+        return as_photo(known)
 
     def find_photo(self, sha256: str) -> KeptPhoto | None:
         """A photo by its hash, if it is in the journal."""
         with self._reading() as connection:
-            row = connection.execute(_kept(sha256)).first()
-        return _as_photo(row) if row else None
+            row = connection.execute(kept(sha256)).first()
+        return as_photo(row) if row else None
 
     def photo(self, sha256: str) -> KeptPhoto:
         """A photo by its hash."""
@@ -368,12 +324,10 @@ class Journal:
         """The photos of a batch's current entries, in the order in which they were taken."""
         with self._reading() as connection:
             found = self._batch(connection, code)
-            current = select(_entry.c.photo_sha256).where(_entry.c.batch_id == found.id, _CURRENT)
-            query = select(_photo).where(_photo.c.sha256.in_(current))
-            photos = [_as_photo(row) for row in connection.execute(query)]
-        return tuple(
-            sorted(photos, key=lambda photo: (photo.facts.taken_at or photo.received_at, photo.sha256))
-        )
+            current = select(entry_table.c.photo_sha256).where(entry_table.c.batch_id == found.id, CURRENT)
+            query = select(photo_table).where(photo_table.c.sha256.in_(current))
+            photos = [as_photo(row) for row in connection.execute(query)]
+        return tuple(sorted(photos, key=lambda photo: (photo.facts.taken_at or photo.received_at, photo.sha256)))
 
     def derived(self, sha256: str, name: str, make: Callable[[], bytes]) -> bytes:
         """A picture made from an original, made once and then read; see `photos.Shelf.derived`."""
@@ -386,33 +340,31 @@ class Journal:
         if "\0" in toml:
             raise EntryRefused("The definition of the card is not text.")
         with self._writing() as connection:
-            row = connection.execute(_latest(_card).where(_card.c.name == name)).first()
+            row = connection.execute(latest(card_table, name)).first()
             if row is None or (row.toml, row.copy_id) != (toml, copy_id):
                 values = {"name": name, "copy_id": copy_id, "toml": toml, "added_at_utc": self._now()}
-                connection.execute(_card.insert().values(values))
-                row = connection.execute(_latest(_card).where(_card.c.name == name)).one()
-        return KeptCard(row.name, row.copy_id, row.toml, row.added_at_utc)
+                connection.execute(card_table.insert().values(values))
+                row = connection.execute(latest(card_table, name)).one()
+        return as_card(row)
 
     def cards(self) -> tuple[KeptCard, ...]:
         """The latest definition of each card, by name."""
         with self._reading() as connection:
-            rows = connection.execute(_latest(_card).order_by(_card.c.name)).all()
-        return tuple(KeptCard(row.name, row.copy_id, row.toml, row.added_at_utc) for row in rows)
+            return tuple(map(as_card, connection.execute(latest(card_table).order_by(card_table.c.name))))
 
     def card_text(self, name: str) -> str:
         """The latest definition of a card."""
-        for card in self.cards():
-            if card.name == name:
-                return card.toml
-        raise NotInJournal(f"The journal has no card {name}.")
+        with self._reading() as connection:
+            row = connection.execute(latest(card_table, name)).first()
+        if row is None:
+            raise NotInJournal(f"The journal has no card {name}.")
+        return as_card(row).toml
 
     def setting(self, name: str, default: Any = None) -> Any:
         """The latest value of a setting, or `default`."""
         with self._reading() as connection:
-            text = connection.scalar(
-                _latest(_setting).with_only_columns(_setting.c.value).where(_setting.c.name == name)
-            )
-        return default if text is None else json.loads(text)
+            row = connection.execute(latest(setting_table, name)).first()
+        return json.loads(row.value) if row else default
 
     def set_setting(self, name: str, value: Any) -> None:
         """Set a setting to a value that JSON can hold; earlier values stay in the history."""
@@ -422,37 +374,45 @@ class Journal:
         except (TypeError, ValueError) as error:
             raise EntryRefused(f"The setting {name} cannot be kept: {error}") from error
         with self._writing() as connection:
-            known = _latest(_setting).with_only_columns(_setting.c.value).where(_setting.c.name == name)
-            if connection.scalar(known) != text:
-                connection.execute(_setting.insert().values(name=name, value=text, set_at_utc=self._now()))
+            row = connection.execute(latest(setting_table, name)).first()
+            if row is None or row.value != text:
+                values = {"name": name, "value": text, "set_at_utc": self._now()}
+                connection.execute(setting_table.insert().values(values))
 
+    def check(self, progress: Progress | None = None) -> tuple[Problem, ...]:
+        """Look at every hash and reference; see `check.check`."""
+        with self._reading() as connection:
+            return check(connection, self._shelf, progress)
 
-def _inserted(connection: Connection, table: Table, row: dict[str, Any]) -> int:
-    return int(connection.execute(table.insert().values(row).returning(table.c.id)).scalar_one())
+    def backup(self, to: Path) -> Backup:
+        """Write the journal into one file, or into a folder under the name of the time; see `backup.write_backup`.
 
+        `backup.restore` makes a journal of it again.
+        """
+        with self._reading() as connection:
+            return write_backup(connection, self._shelf, to, self._now())
 
-def _kept(sha256: str) -> Select[Any]:
-    return select(_photo).where(_photo.c.sha256 == sha256)
+    def copy_to(self, location: Path, *, url: str | None = None) -> None:
+        """Copy everything into a new journal, to or from a PostgreSQL server too, and compare both row by row.
 
+        Parameters
+        ----------
+        location : Path
+            Its folder; this journal's own, if only the database is to move to a server.
+        url : str, optional
+            A PostgreSQL address for its database.
 
-def _latest(table: Table) -> Select[Any]:
-    newer = table.alias("newer")
-    return select(table).where(~exists().where(newer.c.name == table.c.name, newer.c.id > table.c.id))
-
-
-def _as_entry(row: Row[Any]) -> Entry:
-    return Entry(
-        row.id,
-        local(row.at_utc, row.at_offset_minutes),
-        row.author,
-        row.recorded_at_utc,
-        from_json(row.kind, row.record),
-        row.supersedes,
-        row.photo_sha256,
-    )
-
-
-def _as_photo(row: Row[Any]) -> KeptPhoto:
-    taken_at = local(row.taken_at_utc, row.taken_at_offset_minutes) if row.taken_at_utc else None
-    facts = PhotoFacts(row.suffix, row.width, row.height, taken_at, row.taken_from, row.original_name)
-    return KeptPhoto(row.sha256, row.size, facts, row.received_at_utc)
+        Raises
+        ------
+        CopyRefused
+            If there is something in that journal already.
+        JournalDamaged
+            If a photo or row is not the same.
+        """
+        with type(self).open(location, url=url, now=self._now) as target, self._reading() as source:
+            for photo in map(as_photo, source.execute(select(photo_table))):
+                target._shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
+            with target._writing() as into:
+                if any(into.scalar(select(func.count()).select_from(table)) for table in metadata.sorted_tables):
+                    raise CopyRefused("The journal to copy into is not empty.", "Choose a new folder or database.")
+                copy_rows(source, into)

@@ -64,9 +64,7 @@ def instant(at: datetime) -> tuple[datetime, int]:
     """
     offset = at.utcoffset()
     if offset is None:
-        raise EntryRefused(
-            "A time came without its offset from UTC.", "Give the time zone in which it was taken."
-        )
+        raise EntryRefused("A time came without its offset from UTC.", "Give the time zone in which it was taken.")
     try:
         return at.astimezone(UTC), round(offset / timedelta(minutes=1))
     except OverflowError:

@@ -61,9 +61,7 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("ix_entry_batch_id_kind_at_utc", "entry", ["batch_id", "kind", "at_utc"])
-    op.create_index(
-        "ix_entry_batch_id_at_utc_at_offset_minutes", "entry", ["batch_id", "at_utc", "at_offset_minutes"]
-    )
+    op.create_index("ix_entry_batch_id_at_utc_at_offset_minutes", "entry", ["batch_id", "at_utc", "at_offset_minutes"])
     op.create_index("ix_entry_photo_sha256", "entry", ["photo_sha256"])
     op.create_table(
         "card",

@@ -1,0 +1,288 @@
+"""A journal as one file, verified while it is written and before anything is put back.
+
+The file is a ZIP archive in which every member is stored as it is, so its size
+bounds what can come out of it: `manifest.json` with the SHA-256 and size of
+each member, `journal.sqlite`, and the originals under `photos/`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+import shutil
+import zipfile
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import BinaryIO
+
+from pydantic import TypeAdapter, ValidationError
+from sqlalchemy import Connection
+from sqlalchemy.exc import DBAPIError
+
+from curejournal.errors import CureJournalError
+from curejournal.journal.blueprint import strangers
+from curejournal.journal.check import check
+from curejournal.journal.copying import read_only, snapshot
+from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
+from curejournal.journal.faults import BackupRefused, in_plain_words
+from curejournal.journal.files import PART, make_folder, sync_folder, written_whole
+from curejournal.journal.opening import open_database
+from curejournal.journal.photos import Shelf
+
+_MANIFEST = "manifest.json"
+_MEMBER = re.compile(r"journal\.sqlite|photos/([0-9a-f]{2})/\1[0-9a-f]{62}\.[a-z0-9]{1,7}")
+# Bytes read at once.
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Member:
+    """A file of a backup: its SHA-256 and its size in bytes."""
+
+    sha256: str
+    size: int
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What a backup holds. `left_out` are the hashes of photos that were missing or damaged already."""
+
+    format: str
+    made_at: datetime
+    files: dict[str, Member]
+    left_out: tuple[str, ...] = ()
+
+
+_FORMAT = "curejournal backup 1"
+_MANIFEST_JSON = TypeAdapter(Manifest)
+
+
+@dataclass(frozen=True)
+class Backup:
+    """A backup on disk, or a journal restored from one: where it is, what it holds, which photos it lacks."""
+
+    path: Path
+    photos: int
+    left_out: tuple[str, ...]
+
+
+def write_backup(connection: Connection, shelf: Shelf, to: Path, now: datetime) -> Backup:
+    """Write a journal into one file, which takes its name only after all of it was read back and verified.
+
+    Parameters
+    ----------
+    connection : Connection
+        Reading, in a transaction.
+    shelf : Shelf
+        The folder of its photos.
+    to : Path
+        The file, or a folder in which to make one named by the time.
+    now : datetime
+        The time.
+
+    Raises
+    ------
+    BackupRefused
+        If the file exists already, or does not verify.
+    """
+    if to.is_dir():
+        to = to / f"curejournal-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}.zip"
+    if to.exists():
+        raise BackupRefused(f"The file {to} exists already.", "Choose another name: backups are never overwritten.")
+    make_folder(to.parent)
+    database = to.with_name(f"{to.name}.{secrets.token_hex(4)}.sqlite{PART}")
+    try:
+        snapshot(connection, database)
+        with written_whole(to) as file:
+            manifest = _fill(file, database, shelf, now)
+            file.flush()
+            with zipfile.ZipFile(Path(file.name)) as archive:
+                _verify(archive, _read_manifest(archive))
+    finally:
+        database.unlink(missing_ok=True)
+    return Backup(to, len(manifest.files) - 1, manifest.left_out)
+
+
+def _fill(file: BinaryIO, database: Path, shelf: Shelf, now: datetime) -> Manifest:
+    files: dict[str, Member] = {}
+    left_out: list[str] = []
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
+        with database.open("rb") as source:
+            files[DATABASE] = _store(archive, DATABASE, source)
+        for sha256, suffix in _photos_in(database):
+            path = shelf.path(sha256, suffix)
+            try:
+                # Read twice rather than kept in memory: only a sound photo may enter the archive.
+                with path.open("rb") as source:
+                    sound = hashlib.file_digest(source, "sha256").hexdigest() == sha256
+            except FileNotFoundError:
+                sound = False
+            if not sound:
+                left_out.append(sha256)
+                continue
+            name = path.relative_to(shelf.folder).as_posix()
+            with path.open("rb") as source:
+                files[name] = _store(archive, name, source)
+        manifest = Manifest(_FORMAT, now, files, tuple(left_out))
+        archive.writestr(zipfile.ZipInfo(_MANIFEST), _MANIFEST_JSON.dump_json(manifest, indent=1))
+    return manifest
+
+
+def _photos_in(database: Path) -> list[tuple[str, str]]:
+    with closing(read_only(database)) as connection:
+        return connection.execute("SELECT sha256, suffix FROM photo ORDER BY sha256").fetchall()
+
+
+def _store(archive: zipfile.ZipFile, name: str, source: BinaryIO) -> Member:
+    digest, size = hashlib.sha256(), 0
+    with archive.open(zipfile.ZipInfo(name), "w", force_zip64=True) as target:
+        while chunk := source.read(_CHUNK):
+            digest.update(chunk)
+            size += len(chunk)
+            target.write(chunk)
+    return Member(digest.hexdigest(), size)
+
+
+def _hostile(why: str) -> BackupRefused:
+    return BackupRefused(
+        f"This file is not a backup that can be trusted: {why}.",
+        "Use another backup.",
+        "Nothing was restored and no journal was changed.",
+    )
+
+
+def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
+    """The manifest of an archive whose members are exactly those it names, each plain, stored and no larger."""
+    members = archive.infolist()
+    names = [member.filename for member in members]
+    if len(set(names)) < len(names):
+        raise _hostile("a name occurs twice")
+    for member in members:
+        if member.filename != _MANIFEST and not _MEMBER.fullmatch(member.filename):
+            raise _hostile(f"it holds a file named {member.filename[:80]!r}")
+        # The upper half of the attributes is the mode that Unix gave the file; 0o12 is a link.
+        if member.external_attr >> 28 == 0o12:
+            raise _hostile("it holds a link")
+        if member.flag_bits & 1:
+            raise _hostile("it is encrypted")
+        if member.compress_type != zipfile.ZIP_STORED or member.file_size != member.compress_size:
+            raise _hostile("it is packed in a way that backups are not")
+    whole = Path(str(archive.filename)).stat().st_size
+    if sum(member.file_size for member in members) > whole:
+        raise _hostile("it claims to hold more than its own size")
+    try:
+        manifest = _MANIFEST_JSON.validate_json(archive.read(_MANIFEST))
+    except KeyError:
+        raise _hostile("it has no manifest") from None
+    except ValidationError:
+        raise _hostile("its manifest cannot be read") from None
+    if manifest.format != _FORMAT:
+        raise BackupRefused(
+            "This backup was written by another version of the program.", "Install the newer version to restore it."
+        )
+    if {*manifest.files, _MANIFEST} != set(names) or DATABASE not in names:
+        raise _hostile("its files are not those of its manifest")
+    return manifest
+
+
+def _verify(archive: zipfile.ZipFile, manifest: Manifest, into: Path | None = None) -> None:
+    """Read every member and compare it with the manifest; write each below a folder, if one is given."""
+    for name, member in manifest.files.items():
+        if into is None:
+            found = _read(archive, name, None)
+        else:
+            make_folder((into / name).parent)
+            with written_whole(into / name) as file:
+                found = _read(archive, name, file)
+        if found != member or (name != DATABASE and Path(name).stem != found.sha256):
+            raise _hostile(f"{name} is not what its manifest says")
+
+
+def _read(archive: zipfile.ZipFile, name: str, target: BinaryIO | None) -> Member:
+    digest, size = hashlib.sha256(), 0
+    with archive.open(name) as source:
+        while chunk := source.read(_CHUNK):
+            digest.update(chunk)
+            size += len(chunk)
+            if target:
+                target.write(chunk)
+    return Member(digest.hexdigest(), size)
+
+
+def restore(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
+    """Make a journal's folder from a backup; it takes its name only after everything was verified.
+
+    Parameters
+    ----------
+    source : Path
+        The backup.
+    to : Path
+        The folder; it must not exist, or be empty.
+    now : callable
+        The clock, for the copy that is made if an old journal has to be upgraded.
+
+    Raises
+    ------
+    BackupRefused
+        If the backup does not verify, or the folder holds something.
+    """
+    if to.exists() and (not to.is_dir() or any(to.iterdir())):
+        raise BackupRefused(
+            f"{to} exists already and is not empty.", "Choose a new folder: a restore never replaces anything."
+        )
+    if not source.is_file():
+        raise BackupRefused(f"There is no file {source}.", "Check the name of the backup.")
+    part = to.with_name(f".{to.name}.{secrets.token_hex(4)}{PART}")
+    with in_plain_words(to):
+        try:
+            with zipfile.ZipFile(source) as archive:
+                manifest = _read_manifest(archive)
+                if sum(member.file_size for member in archive.infolist()) > shutil.disk_usage(_existing(to)).free:
+                    raise BackupRefused(f"There is not enough room for this backup at {to}.", "Choose another disk.")
+                make_folder(part)
+                _verify(archive, manifest, part)
+            _verify_journal(part, manifest, now)
+            if to.exists():
+                to.rmdir()
+            part.rename(to)
+        except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, ValueError) as error:
+            raise _hostile(f"it is damaged or no backup at all ({error})") from error
+        finally:
+            shutil.rmtree(part, ignore_errors=True)
+    sync_folder(to.parent)
+    return Backup(to, len(manifest.files) - 1, manifest.left_out)
+
+
+def _existing(folder: Path) -> Path:
+    return next(step for step in (folder, *folder.absolute().parents) if step.exists())
+
+
+def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime]) -> None:
+    """Refuse a database that is damaged, that has anything in it that ours have not, or whose photos are not here."""
+    engine = engine_for(sqlite_url(folder / DATABASE))
+    try:
+        with engine.begin() as connection:
+            revision = revision_of(connection, DATABASE)
+            if revision not in known_revisions():
+                raise _hostile("its database is of no version known here")
+            if odd := strangers(connection, str(revision)):
+                raise _hostile(f"its database has what a journal has not, or lacks something ({', '.join(odd)})")
+    except DBAPIError as error:
+        raise _hostile(f"its database cannot be read ({error.orig})") from error
+    finally:
+        engine.dispose()
+    engine = open_database(folder, None, create=False, now=now)
+    try:
+        with engine.begin() as connection:
+            problems = check(connection, Shelf(folder))
+    except CureJournalError as error:
+        raise _hostile(error.what) from error
+    finally:
+        engine.dispose()
+    for problem in problems:
+        if problem.photo not in manifest.left_out:
+            raise _hostile(f"{problem.where}: {problem.what}")

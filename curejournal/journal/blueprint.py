@@ -1,0 +1,42 @@
+"""Whether a database has the very tables, indexes and guards that the steps make."""
+
+from __future__ import annotations
+
+from sqlalchemy import URL, Connection, text
+
+from curejournal.journal.database import TODAY, Schema, engine_for, migrate
+from curejournal.journal.tables import metadata
+
+
+def strangers(connection: Connection, revision: str, schema: Schema = TODAY) -> tuple[str, ...]:
+    """Names of what is missing in a database, or is there and should not be: a guard taken away, a trigger put in.
+
+    Parameters
+    ----------
+    connection : Connection
+        The database.
+    revision : str
+        The version that it says it has.
+    schema : Schema
+        The steps to compare with.
+    """
+    if connection.dialect.name == "postgresql":
+        guards = text(
+            "SELECT tgname FROM pg_trigger"
+            " WHERE NOT tgisinternal AND tgenabled <> 'D' AND tgrelid = to_regclass(:table)"
+        )
+        found = {name for table in metadata.tables for name in connection.scalars(guards, {"table": table})}
+        return tuple(sorted(found ^ {f"{table}_keeps" for table in metadata.tables}))
+    engine = engine_for(URL.create("sqlite"))
+    try:
+        with engine.execution_options(writes=True).begin() as fresh:
+            migrate(fresh, schema, revision)
+            return tuple(sorted({name for name, _ in _objects(connection) ^ _objects(fresh)}))
+    finally:
+        engine.dispose()
+
+
+def _objects(connection: Connection) -> set[tuple[str, str]]:
+    rows = connection.execute(text("SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_stat%'"))
+    # How SQLite writes names and spaces when a table was copied differs between its versions.
+    return {(name, "".join((sql or "").replace('"', "").split())) for name, sql in rows}

@@ -22,9 +22,7 @@ Array = NDArray[np.float64]
 
 # IEC 61966-2-1 (linear sRGB to XYZ, D65) and the Bradford D50-to-D65 adaptation, both from memory of
 # the standards; tests/test_scenes.py holds them against colour-science.
-XYZ_TO_LINEAR_SRGB = np.linalg.inv(
-    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
-)
+XYZ_TO_LINEAR_SRGB = np.linalg.inv([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 D50_TO_D65 = np.array(
     [
         [0.9555766, -0.0230393, 0.0631636],
@@ -141,9 +139,7 @@ class Place:
         angle = np.radians(self.turn_deg)
         c, s = np.cos(angle), np.sin(angle)
         w, h = size_mm
-        return np.array(
-            [[c, -s, self.x - c * w / 2 + s * h / 2], [s, c, self.y - s * w / 2 - c * h / 2], [0, 0, 1.0]]
-        )
+        return np.array([[c, -s, self.x - c * w / 2 + s * h / 2], [s, c, self.y - s * w / 2 - c * h / 2], [0, 0, 1.0]])
 
 
 @dataclass(frozen=True)
@@ -272,9 +268,7 @@ def soap_sheet(soap: Soap, scale: float, camera: Camera, rng: np.random.Generato
     )
     for _ in range(soap.crumbs):
         centre = (int(rng.uniform(0, shape[1])), int(rng.uniform(0, shape[0])))
-        cv2.circle(
-            mottle, centre, max(1, int(scale * rng.uniform(0.2, 0.6))), float(rng.choice([0.72, 1.12])), -1
-        )
+        cv2.circle(mottle, centre, max(1, int(scale * rng.uniform(0.2, 0.6))), float(rng.choice([0.72, 1.12])), -1)
     sheet.shade(np.asarray(mottle, np.float32))
     return sheet
 
@@ -312,10 +306,6 @@ def crumple(sheet: Sheet, amount_mm: float, rng: np.random.Generator) -> None:
     dx, dy = (smooth_noise(rng, shape, 22 * sheet.scale) * amount_mm * sheet.scale for _ in range(2))
     rows, columns = np.mgrid[: shape[0], : shape[1]].astype(np.float32)
     for k, layer in enumerate(sheet.layers):
-        sheet.layers[k] = cv2.remap(
-            layer, columns + dx, rows + dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-    sheet.alpha = cv2.remap(
-        sheet.alpha, columns + dx, rows + dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+        sheet.layers[k] = cv2.remap(layer, columns + dx, rows + dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    sheet.alpha = cv2.remap(sheet.alpha, columns + dx, rows + dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     sheet.shade(1 + 0.12 * amount_mm * smooth_noise(rng, shape, 14 * sheet.scale))

@@ -50,6 +50,7 @@ from tests.scene_items import (
 )
 
 __all__ = [
+    "INK",
     "PAPER",
     "WHITE",
     "Camera",
@@ -94,9 +95,7 @@ class Scene:
     exposure_ev: float = -0.25
     uneven: float = 0.0  # relative fall of light from one end of the picture to the other
     uneven_towards_deg: float = 30.0
-    light_edge: float | None = (
-        None  # softness of the border between two lights, in picture widths; None: evenly mixed
-    )
+    light_edge: float | None = None  # softness of the border between two lights, in picture widths; None: evenly mixed
     light_share: float = 0.5  # of the first of two lights
     contrast: float = 0.0  # 0 is the plain sRGB curve, 0.3 a lively phone
     saturation: float = 1.0
@@ -188,9 +187,7 @@ def _compose(
 
 def _spot(scene: Scene, corners: Array, centre: tuple[float, float], radius: float) -> NDArray[np.float32]:
     """A soft disc over the card, 0 to 1."""
-    to_card = cv2.getPerspectiveTransform(
-        corners.astype(np.float32), np.float32([[0, 0], [1, 0], [1, 1], [0, 1]])
-    )
+    to_card = cv2.getPerspectiveTransform(corners.astype(np.float32), np.float32([[0, 0], [1, 0], [1, 1], [0, 1]]))
     x, y = through(np.linalg.inv(to_card), [centre])[0]
     across = np.linalg.norm(corners[1] - corners[0]) * radius
     rows, columns = np.mgrid[: scene.size[1], : scene.size[0]]
@@ -204,9 +201,9 @@ def render(scene: Scene, seed: int, exif: Image.Exif | None = None) -> Rendered:
     width, height = scene.size
     rows, columns = np.mgrid[:height, :width].astype(np.float32)
     angle = np.radians(scene.uneven_towards_deg)
-    ramp = (
-        (columns / width - 0.5) * np.cos(angle) + (rows / width - 0.5 * height / width) * np.sin(angle)
-    ).astype(np.float32)
+    ramp = ((columns / width - 0.5) * np.cos(angle) + (rows / width - 0.5 * height / width) * np.sin(angle)).astype(
+        np.float32
+    )
     if len(layers) == 2:
         share = (
             np.full((height, width), scene.light_share, np.float32)
@@ -234,9 +231,9 @@ def render(scene: Scene, seed: int, exif: Image.Exif | None = None) -> Rendered:
             )
     if faults.glare is not None and card_corners is not None:
         x, y, strength = faults.glare
-        raw = raw + _spot(scene, card_corners, (x, y), faults.glare_radius)[
-            ..., None
-        ] * strength * scene.camera.raw(WHITE, 0)
+        raw = raw + _spot(scene, card_corners, (x, y), faults.glare_radius)[..., None] * strength * scene.camera.raw(
+            WHITE, 0
+        )
 
     raw = np.asarray(raw, np.float32)
     blur = float(np.hypot(scene.sharpness_px, faults.blur_px))
@@ -261,9 +258,8 @@ def render(scene: Scene, seed: int, exif: Image.Exif | None = None) -> Rendered:
         flip = np.array([width - 1, 0.0]), np.array([-1.0, 1.0])
         corners = {k: flip[0] + flip[1] * v for k, v in corners.items()}
         areas = {k: flip[0] + flip[1] * v for k, v in areas.items()}
-    truth = {
-        name: paint.lab for item in scene.items if isinstance(item, Soap) for name, paint in item.portions
-    }
+    soaps = [item for item in scene.items if isinstance(item, Soap)]
+    truth = {name: paint.lab for soap in soaps for name, paint in soap.portions if name}
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "JPEG", quality=scene.jpeg_quality, exif=exif or Image.Exif())
     return Rendered(picture, truth, areas, corners, out.getvalue())
@@ -315,9 +311,7 @@ def draw_card(
         labs = [lab_in_window] if np.ndim(lab_in_window) == 1 else list(lab_in_window)  # type: ignore[list-item]
         names = ["soap"] if len(labs) == 1 else [f"band-{k + 1}" for k in range(len(labs))]
         window = card.window
-        middle = through(place.to_bench(card.size_mm), [(window.x + window.w / 2, window.y + window.h / 2)])[
-            0
-        ]
+        middle = through(place.to_bench(card.size_mm), [(window.x + window.w / 2, window.y + window.h / 2)])[0]
         soap = Soap(
             tuple((name, Paint(tuple(map(float, lab)))) for name, lab in zip(names, labs, strict=True)),  # type: ignore[arg-type]
             size_mm=(window.w + 12, window.h + 6),

@@ -109,9 +109,7 @@ def soap_reflectance(lab: Sequence[float], seed: int | None = None) -> Array:
         band = rng.normal(0, 0.5) * np.exp(-0.5 * ((NM - rng.uniform(430, 650)) / rng.uniform(25, 50)) ** 2)
 
     def reflectance(coefficients: Array) -> Array:
-        absorption = np.exp(
-            np.clip(np.column_stack([np.ones_like(_T), _T, _T**2]) @ coefficients + band, -14, 8)
-        )
+        absorption = np.exp(np.clip(np.column_stack([np.ones_like(_T), _T, _T**2]) @ coefficients + band, -14, 8))
         return np.asarray(1 + absorption - np.sqrt(absorption**2 + 2 * absorption))
 
     fit = least_squares(lambda c: np.subtract(lab_of(reflectance(c)), lab), [-2.0, -1.0, 0.3], method="lm")
@@ -227,9 +225,7 @@ def chart24_paints(card: Card) -> Mapping[str, Paint]:
     for patch, spectrum in zip(card.patches, CHART_SPECTRA.values(), strict=True):
         assert patch.lab_d50 is not None
         measured, target = _sampled(spectrum), patch.lab_d50
-        fit = least_squares(
-            lambda c, m=measured, t=target: np.subtract(lab_of(m * np.exp(bend @ c)), t), np.zeros(3)
-        )
+        fit = least_squares(lambda c, m=measured, t=target: np.subtract(lab_of(m * np.exp(bend @ c)), t), np.zeros(3))
         paints[patch.id] = surface(measured * np.exp(bend @ fit.x))
     return paints
 
@@ -280,9 +276,7 @@ class SpectralCamera:
 
     @cached_property
     def _weights(self) -> list[Array]:
-        return [
-            light_named(name)[:, None] * sensitivities(self.name, self.change) for name in self.light_names
-        ]
+        return [light_named(name)[:, None] * sensitivities(self.name, self.change) for name in self.light_names]
 
     def raw(self, paint: Paint, light: int) -> Array:
         reflectance = np.ones_like(NM) if paint is WHITE else paint.reflectance
@@ -297,9 +291,7 @@ class SpectralCamera:
         gains = white[1] / white * [1 + self.balance_error[0], 1, 1 + self.balance_error[1]]
         # Warm light has little blue for its green: that is how a camera tells it, too.
         warm = _blue_share(np.mean([light_named(n) for n in self.light_names], axis=0))
-        standard = min(
-            ("daylight, window", "tungsten"), key=lambda n: abs(_blue_share(light_named(n)) - warm)
-        )
+        standard = min(("daylight, window", "tungsten"), key=lambda n: abs(_blue_share(light_named(n)) - warm))
         return np.asarray(_colour_matrix(self.name, self.change, standard) * gains)
 
 

@@ -1,4 +1,4 @@
-"""The drawing that other tests lean on is held against published colour science, the demo's pictures against their truth."""
+"""The drawing that other tests lean on is held against published science, and the demo's pictures against their truth."""
 
 from __future__ import annotations
 
@@ -299,7 +299,7 @@ def test_the_areas_of_a_photo_lie_inside_the_true_portions(batch):
 
 @pytest.mark.parametrize("batch", BATCHES, ids=lambda batch: batch["code"])
 def test_the_lye_of_the_scenario_is_right(batch):
-    """NaOH per g = SV / 1000 x 39.997 / 56.105 (molar masses: IUPAC abridged weights); the batch on hold is the flagged one."""
+    """NaOH per g = SV / 1000 x 39.997 / 56.105 (IUPAC molar masses); the batch on hold is the one below zero."""
     oils_file = Path(render_samples.__file__).parents[1] / "curejournal/soap/oils.toml"
     ranges = {
         oil["key"]: (oil["low"], oil["high"]) for oil in tomllib.loads(oils_file.read_text(encoding="utf-8"))["oil"]

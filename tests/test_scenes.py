@@ -1,4 +1,4 @@
-"""The drawing that other tests lean on is held against published science, and the demo's pictures against their truth."""
+"""The drawing other tests lean on is held against published science, and the demo's pictures against their truth."""
 
 from __future__ import annotations
 

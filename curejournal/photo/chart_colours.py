@@ -1,0 +1,147 @@
+"""Whether a lattice of fields carries a card's colours, and which way round.
+
+The card's references explain the colours seen if some mixing of the three channels and some slope of light
+across the card turn the ones into the others. That is judged without knowing the camera or the light.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from curejournal.photo.card import Card
+from curejournal.photo.lattice import Floats, Ints, Lattice, Picture, project
+
+# Fewer patches than this do not make a chart: three references and a slope would explain any colours. Ours.
+_MIN_PATCHES = 12
+# Variance added to each colour direction, as a share of all, before they are put on one footing. Ours.
+_DAMPING = 0.02
+
+
+@dataclass(frozen=True)
+class CardLattice:
+    """A card as a lattice.
+
+    `cells` (n, 2) are column and row of each patch, from 0; cell (0, 0) is centred at `origin_mm` (2,) and the
+    next ones `step_mm` (2,) apart. `light` (n, 3) and `colour` (n, 3) are orthonormal bases of what uneven light,
+    and beyond it the card's own colours, can explain of the colours in a picture.
+    """
+
+    cells: Ints
+    origin_mm: Floats
+    step_mm: Floats
+    light: Floats
+    colour: Floats
+
+    def to_cells(self, mm: Floats) -> Floats:
+        """Points (..., 2) in mm on the card as columns and rows."""
+        return (mm - self.origin_mm) / self.step_mm
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A card laid on a lattice.
+
+    `to_picture` is the homography from the card's cells to px, `misfit` that of its colours and `runner_up` that
+    of the next best way of laying it; `mirrored` if only a mirror could show it so.
+    """
+
+    to_picture: Floats
+    misfit: float
+    runner_up: float
+    mirrored: bool
+
+
+def as_lattice(card: Card) -> CardLattice | None:
+    """The card's patches as cells of a lattice, or None if they are too few or do not lie on one."""
+    if len(card.patches) < _MIN_PATCHES:
+        return None
+    centres = np.array([(p.x + p.w / 2, p.y + p.h / 2) for p in card.patches])
+    sizes = np.array([(p.w, p.h) for p in card.patches])
+    steps = np.diff(np.sort(centres, axis=0), axis=0)
+    steps = np.where(steps > 0.5 * np.median(sizes, axis=0), steps, np.inf).min(0)
+    if not np.isfinite(steps).all():
+        return None
+    origin = centres.min(0)
+    cells = np.rint((centres - origin) / steps).astype(np.int64)
+    off = np.abs(origin + cells * steps - centres) / steps
+    if off.max() > 0.1 or len(np.unique(cells, axis=0)) < len(cells):
+        return None
+    encoded = np.array([p.srgb for p in card.patches]) / 255
+    light = np.linalg.qr(np.column_stack([np.ones(len(cells)), cells - cells.mean(0)]))[0]
+    colour = np.linalg.qr(encoded - light @ (light.T @ encoded))[0]
+    return CardLattice(cells, origin, steps, light, colour)
+
+
+def misfit(colours: Floats, card: CardLattice) -> Floats:
+    """Share of the variance of colours (..., n, 3) that the card leaves unexplained: 1 for colours at random.
+
+    Lightness and both chromatic directions count alike, so that a run of greys alone is not taken for the card;
+    a direction with next to no variance (a channel lost in a strong cast) counts for less.
+    """
+    n = len(card.cells)
+    level = colours - card.light @ (card.light.T @ colours)
+    total = np.swapaxes(level, -1, -2) @ level
+    seen = card.colour.T @ level
+    explained = np.swapaxes(seen, -1, -2) @ seen
+    scale = np.trace(total, axis1=-2, axis2=-1)[..., None, None]
+    damped = total + (_DAMPING * scale + 1e-9) * np.eye(3)
+    shares = np.trace(np.linalg.solve(damped, np.stack([explained, total])), axis1=-2, axis2=-1)
+    per_freedom = (n - 3) / (n - 6)
+    return np.asarray((1 - shares[0] / np.maximum(shares[1], 1e-9)) * per_freedom, dtype=float)
+
+
+_QUARTER = np.array([[0, -1], [1, 0]])
+_TURNS = [np.linalg.matrix_power(_QUARTER, turns) for turns in range(4)]
+_MIRROR = np.array([[-1, 0], [0, 1]])
+
+
+def lay(picture: Picture, lattice: Lattice, card: CardLattice, min_fields: int) -> Laid | None:
+    """The best of all ways of laying a card on at least `min_fields` of a lattice's fields, or None.
+
+    All four turns, each also mirrored, at every place where the whole card is inside the picture.
+    """
+    reach = int(card.cells.max()) + 1
+    low = lattice.cells.min(0) - reach
+    columns, rows = lattice.cells.max(0) + reach + 1 - low
+    grid = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), -1)
+    colours = cell_samples(picture, lattice.to_picture, grid + low).mean(-2)
+    is_field = np.zeros((rows, columns), bool)
+    is_field[tuple((lattice.cells - low)[:, ::-1].T)] = True
+
+    ways: list[tuple[float, bool, Ints, Ints]] = []
+    for mirrored in (False, True):
+        for turn in _TURNS:
+            turned = turn @ _MIRROR if mirrored else turn
+            cells = card.cells @ turned.T
+            first = cells.min(0)
+            width, height = np.ptp(cells, axis=0)
+            offsets = grid[: rows - height, : columns - width].reshape(-1, 2)
+            at = offsets[:, None] + cells - first
+            enough = is_field[at[..., 1], at[..., 0]].sum(1) >= min_fields
+            misfits = misfit(colours[at[enough, :, 1], at[enough, :, 0]], card)
+            shifts = offsets[enough] + low - first
+            for index in np.flatnonzero(np.isfinite(misfits)):
+                ways.append((float(misfits[index]), mirrored, turned, shifts[index]))
+    if not ways:
+        return None
+    ways.sort(key=lambda way: way[0])
+    best, mirrored, turned, shift = ways[0]
+    onto = np.eye(3)
+    onto[:2, :2], onto[:2, 2] = turned, shift
+    return Laid(lattice.to_picture @ onto, best, ways[1][0] if len(ways) > 1 else 1.0, mirrored)
+
+
+def cell_samples(picture: Picture, to_picture: Floats, cells: Ints) -> Floats:
+    """Colours (..., 25, 3) in the middle of cells (..., 2); not a number where a cell leaves the picture."""
+    spots = np.linspace(-0.2, 0.2, 5)
+    points = cells[..., None, :] + np.stack(np.meshgrid(spots, spots), -1).reshape(-1, 2)
+    ahead = points @ to_picture[2, :2] + to_picture[2, 2] > 0
+    at = project(to_picture, points)
+    height, width = picture.shape[:2]
+    inside = ahead & (at >= 0).all(-1) & (at <= (width - 1, height - 1)).all(-1)
+    place = np.where(inside[..., None], at, 0).astype(np.float32).reshape(-1, spots.size**2, 2)
+    seen = cv2.remap(picture, place[..., 0], place[..., 1], cv2.INTER_LINEAR).reshape(*points.shape[:-1], 3)
+    return np.where(inside.all(-1)[..., None, None], seen, np.nan)

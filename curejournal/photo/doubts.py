@@ -41,8 +41,8 @@ def card_not_found(card: Card, seen: int, sharpness: float) -> Reason:
     if sharpness < 0.12:
         return refusal(
             "blurred",
-            f"The card “{card.name}” was not found: the photo is blurred.",
-            "Hold still, tap on the card to focus, wipe the lens, and take the photo again.",
+            f"The card “{card.name}” was not found; the photo looks blurred.",
+            "Go closer, hold still, tap on the card to focus, wipe the lens, and take the photo again.",
         )
     if seen:
         return refusal(

@@ -85,7 +85,7 @@ def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | Non
 
 
 def locate(
-    photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None
+    photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None = None
 ) -> tuple[Placement | None, Pixels, float, int]:
     """Where the card is, and the picture at the scale that measuring it needs."""
     sizes: tuple[Reduction, ...] = (8, 4, 2)

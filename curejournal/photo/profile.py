@@ -98,4 +98,4 @@ def _curve(tag: bytes, samples: int = 1024) -> NDArray[np.float64]:
         return np.asarray(at**g)
     if kind in (1, 2):
         return np.asarray(np.where(at >= -b / a, np.clip(a * at + b, 0, None) ** g, 0.0) + (c if kind == 2 else 0.0))
-    return np.where(at >= d, np.clip(a * at + b, 0, None) ** g + e, c * at + f)
+    return np.asarray(np.where(at >= d, np.clip(a * at + b, 0, None) ** g + e, c * at + f))

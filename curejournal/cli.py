@@ -1,0 +1,624 @@
+"""The terminal: one short function per use case.
+
+Exit codes: 0 done; 1 refused, for the reason given, and nothing was changed;
+2 the command itself was mistyped; 3 no colour could be measured.
+"""
+
+from __future__ import annotations
+
+import getpass
+import json
+import os
+import subprocess
+import sys
+import time
+import tomllib
+import urllib.request
+import webbrowser
+from datetime import datetime, tzinfo
+from datetime import time as clock_time
+from pathlib import Path
+from typing import Annotated, Any, cast
+from zoneinfo import ZoneInfo
+
+import platformdirs
+import typer
+
+from curejournal import demo as demonstration
+from curejournal import workflow
+from curejournal.cure.judgement import LYE
+from curejournal.cure.records import AlkaliMethod, AlkaliTest, Event, EventKind, Portion, Record, Weighing
+from curejournal.cure.words import in_words
+from curejournal.errors import CureJournalError
+from curejournal.journal.store import Journal
+from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.recipe import Recipe
+
+NO_COLOUR = 3
+DATA = Path(platformdirs.user_data_path("curejournal"))
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="A photo-based cure and batch quality journal for cold-process soap. Every command takes --json. "
+    "Exit codes: 0 done; 1 refused, nothing changed; 2 mistyped; 3 no colour could be measured.",
+)
+batch_app = typer.Typer(no_args_is_help=True, help="Start, list and show batches, and note what happens to them.")
+app.add_typer(batch_app, name="batch")
+
+JournalAt = Annotated[
+    Path,
+    typer.Option("--journal", envvar="CUREJOURNAL_JOURNAL", help="The journal's folder.", show_default=False),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+By = Annotated[str, typer.Option("--by", envvar="CUREJOURNAL_BY", help="Who enters this.")]
+At = Annotated[str | None, typer.Option("--at", help="When it happened, 2026-10-03T14:30; now if left out.")]
+Confirmed = Annotated[bool, typer.Option("--confirmed", help="Keep an unlikely value that was asked about.")]
+Code = Annotated[str, typer.Argument(help="The batch's code.")]
+DEFAULT_JOURNAL = DATA / "journal"
+ME = getpass.getuser()
+
+
+class Mistyped(CureJournalError):
+    """A value on the command line that cannot be read."""
+
+
+def main() -> None:
+    """Run the command line; errors that a maker can understand become a sentence and an exit code."""
+    try:
+        app()
+    except CureJournalError as error:
+        if "--json" in sys.argv:
+            print(json.dumps({"error": {"what": error.what, "safe": error.safe, "do": error.do}}, ensure_ascii=False))
+        else:
+            print(error, file=sys.stderr)
+        sys.exit(1)
+
+
+# --- cards and photos --------------------------------------------------------------------------
+
+
+@app.command()
+def card(
+    name: Annotated[str, typer.Argument(help="A card's name, or a card file ending in .toml.")] = "window",
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the card as a PDF, true to scale.")] = None,
+    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    copy_id: Annotated[str, typer.Option("--copy-id", help="An id of your own for this printed copy, W-02 say.")] = "",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Show a card, or print it."""
+    shown = _card(name, journal)
+    if pdf is not None:
+        if paper not in ("a4", "letter"):
+            raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")
+        pdf.write_bytes(workflow.card_to_print(shown, "a4" if paper == "a4" else "letter", copy_id))
+    if as_json:
+        _print(workflow.card_as_json(shown))
+    elif pdf is not None:
+        print(f"{pdf}: print it at 100 %, then measure the two lines on the sheet.")
+    else:
+        width, height = shown.size_mm
+        print(
+            f"{shown.title or shown.name}: {width:g} x {height:g} mm, {len(shown.patches)} patches. {shown.provenance}."
+        )
+
+
+@app.command()
+def enrol(
+    photos: Annotated[list[Path], typer.Argument(help="Photos with the printed card and the chart side by side.")],
+    copy_id: Annotated[str, typer.Option("--copy-id", help="The id on the printed card; its name from now on.")],
+    card_name: Annotated[str, typer.Option("--card", help="Which card was printed.")] = "window",
+    beside: Annotated[str, typer.Option("--beside", help="The chart with known colours.")] = "chart24",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Measure a printed card's own colours beside a chart with known ones, and keep them."""
+    with _opened(journal) as kept:
+        chart = _card(beside, journal)
+        enrolled, doubts = workflow.enrol_card(
+            kept, _card(card_name, journal), [_bytes(p) for p in photos], chart, copy_id
+        )
+    if as_json:
+        _print({"card": workflow.card_as_json(enrolled), "doubts": doubts})
+    else:
+        print("\n".join([f"Enrolled as {copy_id}: {len(enrolled.references)} patches known.", *doubts]))
+
+
+@app.command()
+def measure(
+    photo: Annotated[Path, typer.Argument(help="The photo.")],
+    card_name: Annotated[str, typer.Option("--card", help="window, chart24, a card of the journal, or a .toml file.")],
+    corners: Annotated[str | None, typer.Option("--corners", help='The card\'s corners: "x,y x,y x,y x,y".')] = None,
+    area: Annotated[list[str] | None, typer.Option("--area", help='An area: "NAME=x0,y0,x1,y1".')] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Measure colours in a photo against a card in it, and keep nothing."""
+    found = workflow.measure_photo(_bytes(photo), _card(card_name, journal), _areas(area), _corners(corners))
+    if as_json:
+        _print(workflow.measurement_as_json(found))
+    else:
+        for row in found.areas:
+            if row.sample:
+                pairs = zip("Lab", row.sample.lab, row.sample.sd, strict=True)
+                values = ", ".join(f"{axis} {value:.1f} ± {1.96 * sd:.1f}" for axis, value, sd in pairs)
+                print(f"{row.name}: {values} ({row.grade})")
+            else:
+                print(f"{row.name}: no colour")
+        print(f"Grade: {found.grade}.")
+        for reason in [*found.reasons, *(reason for row in found.areas for reason in row.reasons)]:
+            print(f"- {reason.text} {reason.remedy}")
+    if not found.usable:
+        raise typer.Exit(NO_COLOUR)
+
+
+@app.command("take-in")
+def take_in(
+    code: Code,
+    photos: Annotated[list[Path], typer.Argument(help="Photos of this batch.")],
+    card_name: Annotated[str | None, typer.Option("--card", help="The card in them; without it no colour.")] = None,
+    portion: Annotated[str, typer.Option("--portion", help="What the card's window shows.")] = "",
+    area: Annotated[list[str] | None, typer.Option("--area", help='A portion\'s place: "NAME=x0,y0,x1,y1".')] = None,
+    corners: Annotated[str | None, typer.Option("--corners", help='The card\'s corners: "x,y x,y x,y x,y".')] = None,
+    caption: Annotated[str, typer.Option("--caption")] = "",
+    keep: Annotated[bool, typer.Option("--keep", help="Keep a photo without colour for the story.")] = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Take photos into the journal: dated, measured, filed under their batch."""
+    results = []
+    with _opened(journal) as kept:
+        zone, now = _zone(kept), _now(kept)
+        the_card = _card(card_name, journal) if card_name else None
+        for photo in photos:
+            results.append(
+                workflow.take_in(
+                    kept,
+                    code,
+                    _bytes(photo),
+                    name=photo.name,
+                    card=the_card,
+                    by=by,
+                    now=now,
+                    zone=zone,
+                    areas=_areas(area),
+                    portion=portion,
+                    corners=_corners(corners),
+                    at=_moment(at, zone) if at else None,
+                    caption=caption,
+                    keep_without_colour=keep or the_card is None,
+                )
+            )
+    if as_json:
+        _print({"photos": [_taken(result) for result in results]})
+    else:
+        for result in results:
+            print(f"{result.name}: {result.outcome}. {result.why}".rstrip())
+    if any(result.outcome == "not kept" for result in results):
+        raise typer.Exit(NO_COLOUR)
+
+
+# --- batches -----------------------------------------------------------------------------------
+
+
+@batch_app.command("start")
+def batch_start(
+    code: Code,
+    name: Annotated[str, typer.Option("--name", help="What soap it is.")],
+    recipe: Annotated[Path | None, typer.Option("--recipe", help="A recipe file (TOML; see README).")] = None,
+    portion: Annotated[
+        list[str] | None, typer.Option("--portion", help='"NAME" or "NAME=L,a,b", its colour when cured.')
+    ] = None,
+    tolerance: Annotated[float, typer.Option("--tolerance", help="The colour difference (ΔE00) you accept.")] = 3.0,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Start a batch."""
+    records: list[Record] = [_recipe(recipe)] if recipe else []
+    records += [_portion(text, order, tolerance) for order, text in enumerate(portion or [])]
+    with _opened(journal) as kept:
+        moment = _moment(at, _zone(kept)) if at else _now(kept)
+        batch = workflow.start_batch(kept, code, name, at=moment, by=by, now=_now(kept), records=records)
+    lye = check_lye(batch.recipe) if batch.recipe else None
+    if as_json:
+        _print({"batch": workflow.as_json(batch), "lye": workflow.as_json(lye) if lye else None})
+    else:
+        print(f"{code}, {name}: started.")
+        if lye:
+            _say_lye(lye)
+
+
+@app.command()
+def lye(
+    recipe: Annotated[Path, typer.Argument(help="A recipe file (TOML; see README).")], as_json: AsJson = False
+) -> None:
+    """Check a recipe's lye before the pour: the superfat as an interval, from published saponification values."""
+    checked = check_lye(_recipe(recipe))
+    _print(workflow.as_json(checked)) if as_json else _say_lye(checked)
+
+
+def _say_lye(checked: LyeCheck) -> None:
+    (low, high), (worst, _) = checked.superfat_interval_pct, checked.superfat_worst_pct
+    nominal = checked.superfat_nominal_pct
+    print(f"Superfat {nominal:.1f} %, 95 % interval {low:.1f} to {high:.1f} %, at worst {worst:.1f} %.")
+    share = 100 * checked.water_share
+    print(f"Water {checked.water_g:.0f} g, {share:.1f} % of the fresh batch: no bar can lose more.")
+    for found in checked.doubts:
+        print(f"- {found.text} {found.do}")
+    print(LYE)
+
+
+@batch_app.command("list")
+def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List the batches."""
+    with _opened(journal) as kept:
+        heads = kept.batches()
+    if as_json:
+        _print({"batches": [workflow.as_json(head) for head in heads]})
+    else:
+        for head in heads:
+            print(f"{head.code}\t{head.name}\t{head.started_at:%Y-%m-%d}\t{head.photos} photos")
+
+
+@batch_app.command("show")
+def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """Show everything that was entered for a batch."""
+    with _opened(journal) as kept:
+        batch = kept.batch(code)
+    if as_json:
+        _print(workflow.as_json(batch))
+    else:
+        print(f"{batch.code}, {batch.name}")
+        for entry in batch.entries:
+            print(f"{entry.at:%Y-%m-%d %H:%M}  {entry.by}: {in_words(entry.record)}")
+
+
+@batch_app.command("note")
+def batch_note(
+    code: Code,
+    what: Annotated[str, typer.Argument(help="trace, poured, gel, unmoulded, cut or note.")],
+    portion: Annotated[str, typer.Option("--portion")] = "",
+    text: Annotated[str, typer.Option("--text", help="A remark.")] = "",
+    bars: Annotated[int | None, typer.Option("--bars", help="How many bars, when cut.")] = None,
+    temperature: Annotated[float | None, typer.Option("--temperature", help="°C.")] = None,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Note what happened to a batch."""
+    kinds = ("trace", "poured", "gel", "unmoulded", "cut", "note")
+    if what not in kinds:
+        raise Mistyped(f"“{what}” cannot be noted.", f"Use one of {', '.join(kinds)}.")
+    _enter(journal, code, Event(cast(EventKind, what), portion, text, temperature, bars), at, by, False, as_json)
+
+
+@app.command(context_settings={"ignore_unknown_options": True})
+def weigh(
+    code: Code,
+    subject: Annotated[str, typer.Argument(help="The marked bar or tray: always the same ones.")],
+    grams: Annotated[float, typer.Argument(help="What the scale shows, less the tare.")],
+    resolution: Annotated[float, typer.Option("--resolution", help="The scale's step in grams.")] = 1.0,
+    tare: Annotated[float, typer.Option("--tare", help="Grams of the empty tray, already taken off.")] = 0.0,
+    bars: Annotated[int, typer.Option("--bars", help="How many bars lie on the tray.")] = 1,
+    confirmed: Confirmed = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enter a weight."""
+    record = Weighing(subject, grams, resolution, tare, bars, confirmed)
+    _enter(journal, code, record, at, by, confirmed, as_json)
+
+
+@app.command(context_settings={"ignore_unknown_options": True})
+def test(
+    code: Code,
+    method: Annotated[str, typer.Argument(help="strip, meter or titration.")],
+    ph: Annotated[float | None, typer.Option("--ph", help="The pH that was read.")] = None,
+    half_width: Annotated[float | None, typer.Option("--half-width", help="How far off it may be, in pH.")] = None,
+    strength: Annotated[float | None, typer.Option("--strength", help="Grams of soap in 100 ml of water.")] = 1.0,
+    temperature: Annotated[float | None, typer.Option("--temperature", help="°C of the solution.")] = None,
+    soap: Annotated[float | None, typer.Option("--soap", help="Titration: grams of soap.")] = None,
+    acid: Annotated[
+        list[float] | None, typer.Option("--acid", help="Titration: ml of acid, for each replicate.")
+    ] = None,
+    acid_strength: Annotated[
+        float | None, typer.Option("--acid-strength", help="Titration: mol/l of the acid.")
+    ] = None,
+    blank: Annotated[float, typer.Option("--blank", help="Titration: ml of the blank.")] = 0.0,
+    bar_weight: Annotated[float | None, typer.Option("--bar-weight", help="Grams of the marked bar that day.")] = None,
+    confirmed: Confirmed = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enter an alkali test: a pH strip, a pH meter, or a titration of free caustic alkali."""
+    if method not in ("strip", "meter", "titration"):
+        raise Mistyped(f"There is no test “{method}” here.", "Use strip, meter or titration.")
+    record = AlkaliTest(
+        cast(AlkaliMethod, method),
+        ph,
+        half_width,
+        None if method == "titration" else strength,
+        temperature,
+        soap,
+        tuple(acid or ()),
+        acid_strength,
+        blank,
+        bar_weight,
+    )
+    _enter(journal, code, record, at, by, confirmed, as_json)
+
+
+# --- judgement ---------------------------------------------------------------------------------
+
+
+@app.command()
+def judge(
+    code: Code,
+    on: Annotated[str | None, typer.Option("--on", help="As it stood then: 2026-11-25 or 2026-11-25T18:00.")] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Say whether a batch is ready, with the evidence, and what to do next."""
+    with _opened(journal) as kept:
+        judgement = workflow.judge_batch(kept, code, _moment(on, _zone(kept)) if on else _now(kept))
+    if as_json:
+        _print(workflow.as_json(judgement))
+        return
+    print(judgement.headline)
+    for finding in judgement.findings:
+        print(f"- {finding.gauge}: {finding.verdict}. {finding.words}")
+    print(f"Next: {judgement.next_step}")
+    for caution in judgement.cautions:
+        print(caution)
+
+
+@app.command()
+def release(
+    code: Code,
+    statement: Annotated[str, typer.Option("--statement", help="What you sign, in your words.")],
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Sign the release of a batch whose verdict is ready; the evidence is frozen with it."""
+    with _opened(journal) as kept:
+        entry = workflow.decide(kept, code, "release", signed_by=by, statement=statement, on=_now(kept))
+    _print(workflow.as_json(entry)) if as_json else print(f"{code}: released by {by}.")
+
+
+@app.command()
+def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List what is due: weigh, photograph, test, release."""
+    with _opened(journal) as kept:
+        items = workflow.due_now(kept, _now(kept))
+    if as_json:
+        _print({"due": [{"batch": batch.code, **workflow.as_json(item)} for batch, item in items]})
+    else:
+        for batch, item in items:
+            print(f"{item.when:%Y-%m-%d}  {batch.code} {batch.name}: {item.words} {item.why}")
+
+
+# --- the journal itself ------------------------------------------------------------------------
+
+
+@app.command()
+def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """Verify every photo's hash and every reference of the journal; exit 1 if anything is wrong."""
+    with _opened(journal) as kept:
+        problems = kept.check()
+    if as_json:
+        _print({"problems": [workflow.as_json(problem) for problem in problems]})
+    else:
+        print("\n".join(str(problem) for problem in problems) or "Everything verifies.")
+    if problems:
+        raise typer.Exit(1)
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Option("--folder", help="Where the demo's journal goes.")] = DATA / "demo",
+    port: Annotated[int, typer.Option("--port")] = 8501,
+    no_app: Annotated[bool, typer.Option("--no-app", help="Build the journal and print its verdicts, no app.")] = False,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Do not open a browser window.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Measure the demo's pictures, judge its batches, and open the app on them."""
+    pictures = demonstration.pictures_folder()
+    folder.mkdir(parents=True, exist_ok=True)
+    with Journal.open(folder) as kept:
+        with typer.progressbar(length=1000, label="Measuring the pictures", file=sys.stderr) as bar:
+
+            def show(step: demonstration.Step) -> None:
+                bar.update(round(1000 * step.done / step.total) - bar.pos)
+
+            demonstration.build_demo(kept, pictures, show)
+        verdicts = {batch.code: workflow.judge_batch(kept, batch.code, _now(kept)) for batch in kept.batches()}
+        names = {batch.code: batch.name for batch in kept.batches()}
+    if as_json:
+        _print(
+            {"journal": str(folder), "verdicts": {code: workflow.as_json(value) for code, value in verdicts.items()}}
+        )
+    else:
+        for code, value in verdicts.items():
+            print(f"{code} {names[code]}: {value.headline}")
+    if not no_app:
+        _serve(folder, port, not no_open)
+
+
+@app.command()
+def serve(
+    port: Annotated[int, typer.Option("--port")] = 8501,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Do not open a browser window.")] = False,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Open the app on this computer (127.0.0.1 only)."""
+    with Journal.open(journal):
+        pass  # a journal that cannot be opened is said here, not in the browser
+    if as_json:
+        _print({"address": f"http://127.0.0.1:{port}", "journal": str(journal)})
+    _serve(journal, port, not no_open)
+
+
+def _serve(folder: Path, port: int, open_browser: bool) -> None:
+    ui = Path(__file__).with_name("ui")
+    command = [sys.executable, "-m", "streamlit", "run", str(ui / "start.py"), "--server.port", str(port)]
+    environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder.resolve())}
+    # The settings (127.0.0.1 alone, permitted hosts, no telemetry) are in the folder it runs in.
+    with subprocess.Popen(command, cwd=ui, env=environment) as server:
+        try:
+            if open_browser and _answers(port, server):
+                webbrowser.open(f"http://127.0.0.1:{port}")
+            server.wait()
+        except KeyboardInterrupt:
+            server.terminate()
+    if server.returncode not in (0, -15, -2, 130):
+        raise CureJournalError(f"The app stopped with code {server.returncode}.", f"Is port {port} in use? Try --port.")
+
+
+def _answers(port: int, server: subprocess.Popen[bytes]) -> bool:
+    for _ in range(120):
+        if server.poll() is not None:
+            return False
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1):
+                return True
+        except OSError:
+            time.sleep(0.25)
+    return False
+
+
+# --- reading what was typed --------------------------------------------------------------------
+
+
+def _opened(folder: Path) -> Journal:
+    return Journal.open(folder)
+
+
+def _now(journal: Journal) -> datetime:
+    return workflow.calendar(journal, datetime.now().astimezone())
+
+
+def _zone(journal: Journal) -> tzinfo:
+    name = journal.setting("time zone")
+    zone = ZoneInfo(name) if name else datetime.now().astimezone().tzinfo
+    assert zone is not None
+    return zone
+
+
+def _moment(text: str, zone: tzinfo) -> datetime:
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as fault:
+        raise Mistyped(f"“{text}” is no date.", "Write it as 2026-10-03T14:30.") from fault
+    if len(text) <= 10:  # a day without a time: its end, so that the whole day counts
+        moment = datetime.combine(moment.date(), clock_time(23, 59))
+    return moment if moment.tzinfo else moment.replace(tzinfo=zone)
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise Mistyped(
+            f"The file {path} cannot be read ({fault.strerror}).", "Check the name and try again."
+        ) from fault
+
+
+def _text(path: Path) -> str:
+    try:
+        return _bytes(path).decode("utf-8")
+    except UnicodeDecodeError as fault:
+        raise Mistyped(f"The file {path} is not a text file (UTF-8).", "Choose the right file.") from fault
+
+
+def _card(name: str, journal: Path) -> workflow.Card:
+    if name.endswith(".toml"):
+        return workflow.find_card(_text(Path(name)) + "\n")
+    if (journal / "journal.sqlite").is_file():
+        with _opened(journal) as kept:
+            return workflow.find_card(name, kept)
+    return workflow.find_card(name)
+
+
+def _numbers(text: str, count: int, example: str) -> tuple[float, ...]:
+    try:
+        numbers = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        numbers = ()
+    if len(numbers) != count:
+        raise Mistyped(f"“{text}” cannot be read.", f"Write it as {example}.")
+    return numbers
+
+
+def _corners(text: str | None) -> list[tuple[float, float]] | None:
+    if text is None:
+        return None
+    points = [_numbers(part, 2, '"x,y x,y x,y x,y"') for part in text.split()]
+    return [(x, y) for x, y in points]
+
+
+def _areas(texts: list[str] | None) -> dict[str, workflow.Box] | None:
+    if not texts:
+        return None
+    areas: dict[str, workflow.Box] = {}
+    for text in texts:
+        name, _, numbers = text.rpartition("=")
+        if not name or name in areas:
+            raise Mistyped(f"“{text}” cannot be read, or its name comes twice.", 'Write it as "NAME=x0,y0,x1,y1".')
+        x0, y0, x1, y1 = _numbers(numbers, 4, '"NAME=x0,y0,x1,y1"')
+        areas[name] = (x0, y0, x1, y1)
+    return areas
+
+
+def _portion(text: str, order: int, tolerance: float) -> Portion:
+    name, equals, lab = text.rpartition("=")
+    if not equals:
+        return Portion(text, order, tolerance=tolerance)
+    lightness, a, b = _numbers(lab, 3, '"NAME=L,a,b"')
+    return Portion(name, order, (lightness, a, b), "swatch", tolerance)
+
+
+def _recipe(path: Path) -> Recipe:
+    try:
+        fields = tomllib.loads(_text(path))
+    except tomllib.TOMLDecodeError as fault:
+        raise Mistyped(f"The recipe {path} cannot be read: {fault}.", "Correct it; the README shows one.") from fault
+    return workflow.recipe_from(fields)
+
+
+def _enter(journal: Path, code: str, record: Record, at: str | None, by: str, confirmed: bool, as_json: bool) -> None:
+    with _opened(journal) as kept:
+        now = _now(kept)
+        moment = _moment(at, _zone(kept)) if at else now
+        entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
+    if as_json:
+        _print({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
+    else:
+        print(f"{code}: {in_words(record)}")
+
+
+def _taken(result: workflow.TakenIn) -> dict[str, Any]:
+    return {
+        "name": result.name,
+        "outcome": result.outcome,
+        "why": result.why,
+        "photo": result.photo.sha256 if result.photo else None,
+        "measurement": workflow.measurement_as_json(result.measurement) if result.measurement else None,
+        "entries": [entry.id for entry in result.entries],
+    }
+
+
+def _print(value: Any) -> None:
+    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))

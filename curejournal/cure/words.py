@@ -1,0 +1,68 @@
+"""Each record of a batch in one plain line."""
+
+from __future__ import annotations
+
+from curejournal.cure.kinds import KINDS
+from curejournal.cure.records import (
+    AlkaliTest,
+    ColourReading,
+    Decision,
+    Event,
+    PhotoNote,
+    Portion,
+    Record,
+    ScalarReading,
+    SurfaceNote,
+    Weighing,
+    Withdrawn,
+)
+from curejournal.soap.recipe import Recipe
+
+
+def in_words(record: Record) -> str:
+    """What a record says, in one line."""
+    match record:
+        case Recipe(oils=oils, alkalis=alkalis):
+            lye = " and ".join(f"{alkali.grams:g} g {alkali.kind}" for alkali in alkalis)
+            return f"recipe: {sum(oil.grams for oil in oils):g} g of {len(oils)} oils, {lye}"
+        case Portion():
+            about = " (control)" if record.control else ""
+            wanted = "" if record.intended_lab is None else f", meant to be {lab_words(record.intended_lab)}"
+            return f"portion {record.name}{about}{wanted}"
+        case Event():
+            facts = [record.note]
+            facts += [f"{record.temperature_c:g} °C"] if record.temperature_c is not None else []
+            facts += [f"{record.bars} bars"] if record.bars is not None else []
+            return " · ".join(part for part in (record.kind, record.portion, *facts) if part)
+        case ColourReading():
+            return f"colour of {record.portion}: {lab_words(record.lab)} ({record.grade}, card {record.card})"
+        case PhotoNote():
+            return f"photo {record.caption}".rstrip() + (
+                f": no colour. {record.why_no_colour}" if record.why_no_colour else ""
+            )
+        case Weighing():
+            bars = f" of {record.bars} bars" if record.bars > 1 else ""
+            return f"{record.subject}{bars}: {record.grams:g} g (scale {record.resolution_g:g} g)"
+        case AlkaliTest(method="titration"):
+            used = ", ".join(f"{ml:g}" for ml in record.acid_ml)
+            return f"titration: {used} ml of {record.acid_mol_l or 0:g} mol/l acid on {record.soap_g or 0:g} g of soap"
+        case AlkaliTest():
+            doubt = f" ± {record.half_width:g}" if record.half_width is not None else ""
+            return f"pH {record.ph:g}{doubt} by {record.method}, {record.strength_pct or '?'} % solution"
+        case SurfaceNote():
+            facts = ["surface clear" if record.look == "clear" else f"surface: looks like {record.look}"]
+            facts += [f"{record.count} spots"] if record.count is not None else []
+            facts += [f"{record.area_pct:g} % of the surface"] if record.area_pct is not None else []
+            return " · ".join(part for part in (*facts, record.note) if part)
+        case ScalarReading():
+            return f"{record.kind} {record.value:g} {KINDS[record.kind].unit if record.kind in KINDS else ''}".rstrip()
+        case Decision():
+            return f"{record.act}, signed by {record.signed_by}: {record.statement}"
+        case Withdrawn():
+            return f"taken back: {record.why}"
+    raise TypeError(type(record))
+
+
+def lab_words(lab: tuple[float, float, float]) -> str:
+    """L*, a*, b* to one decimal."""
+    return "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*lab)

@@ -1,0 +1,114 @@
+"""Learn what colours a printed card really has, from photos in which a chart with known colours lies beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from curejournal.colour.sample import Grade, Reason, as_matrix3, worst
+from curejournal.colour.spaces import linear_from_srgb, srgb_from_linear
+from curejournal.errors import CureJournalError
+from curejournal.photo import doubts
+from curejournal.photo.card import Card
+from curejournal.photo.learn import evened, learn, light_across, locate
+from curejournal.photo.reading import Photo
+from curejournal.photo.sampling import sample_patches
+
+# Ours: brightness between chart and card in one photo, which nothing measures; a lamp at arm's length gives 3 to 5%.
+LIGHT_BETWEEN = 0.03
+
+
+class EnrolmentRefused(CureJournalError):
+    """None of the photos can say what the card's colours are."""
+
+
+def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = "") -> tuple[Card, tuple[Reason, ...]]:
+    """A card whose reference colours are those measured against a chart beside it.
+
+    Parameters
+    ----------
+    card : Card
+        The printed card; its own values, if any, are not used.
+    photos : sequence of Photo
+        Each with the card and the chart in it; several are averaged, and their spread counts.
+    chart : Card
+        With published or measured colours.
+    copy_id : str
+        The id on this printed copy.
+
+    Returns
+    -------
+    card : Card
+        Of kind *enrolled*; patches that no photo shows lose their reference.
+    reasons : tuple of Reason
+        What was doubtful, and the photos that were left out.
+
+    Raises
+    ------
+    EnrolmentRefused
+        If no photo is good enough.
+    """
+    if chart.kind not in ("published", "measured", "enrolled"):
+        raise EnrolmentRefused(
+            f"The colours of “{chart.name}” are not known themselves.", "Use a chart with published colours."
+        )
+    labs, covariances, reasons = [], [], []
+    for number, photo in enumerate(photos, start=1):
+        lesson = learn(photo, chart)
+        faults = list(lesson.reasons)
+        placement, picture, scale, seen = locate(photo, card)
+        if placement is None:
+            faults.append(doubts.card_not_found(card, seen, 1.0))
+        else:
+            faults += doubts.about_placement(card, placement, photo.width, photo.height)
+        if lesson.correction is None or placement is None or worst(*(f.limit for f in faults)) is not Grade.MEASURED:
+            worst_fault = max(faults, key=lambda fault: fault.limit.rank)
+            reasons.append(replace(worst_fault, text=f"Photo {number} was left out. {worst_fault.text}"))
+            continue
+        samples = sample_patches(picture, scale, placement, card.patches, photo.encoding)
+        shading, light_reasons = light_across(picture, scale, placement, card, photo)
+        reasons += light_reasons
+        encoded = samples.encoded if shading is None else evened(samples.encoded, card.patches, shading)
+        good = samples.seen & ~samples.clipped
+        noise = np.array([np.diag(np.square(sd)) for sd in samples.noise_sd])
+        step = srgb_from_linear(linear_from_srgb(encoded) * (1 + LIGHT_BETWEEN)) - encoded
+        noise = noise + step[:, :, None] * step[:, None, :]
+        lab, joint = lesson.correction.colours(
+            np.where(good[:, None], encoded, 0.5), np.where(good[:, None, None], noise, 1.0)
+        )
+        blocks = np.array([joint[3 * k : 3 * k + 3, 3 * k : 3 * k + 3] for k in range(len(lab))])
+        labs.append(np.where(good[:, None], lab, np.nan))
+        covariances.append(np.where(good[:, None, None], blocks, np.nan))
+    if not labs:
+        first = (
+            reasons[0]
+            if reasons
+            else doubts.refusal("no photo", "No photo was given.", "Photograph the card beside the chart.")
+        )
+        raise EnrolmentRefused(first.text, first.remedy)
+    return _combined(card, np.array(labs), np.array(covariances), chart, copy_id), tuple(reasons)
+
+
+def _combined(card: Card, labs: np.ndarray, covariances: np.ndarray, chart: Card, copy_id: str) -> Card:
+    """The mean over photos (P, N, 3). Its covariance is the photos' own, since most of it is
+    the chart's and does not average out, plus the spread of the mean between photos.
+    """
+    count = np.isfinite(labs[..., 0]).sum(axis=0)
+    patches = []
+    for k, patch in enumerate(card.patches):
+        if not count[k]:
+            patches.append(replace(patch, lab_d50=None, covariance=None))
+            continue
+        mean = np.nanmean(labs[:, k], axis=0)
+        covariance = np.nanmean(covariances[:, k], axis=0)
+        if count[k] > 1:
+            covariance = covariance + np.diag(np.nanvar(labs[:, k], axis=0, ddof=1)) / count[k]
+        patches.append(
+            replace(patch, lab_d50=(float(mean[0]), float(mean[1]), float(mean[2])), covariance=as_matrix3(covariance))
+        )
+    provenance = f"enrolled from {len(labs)} photo(s) beside “{chart.name}”; that chart: {chart.provenance}"
+    return replace(
+        card, patches=tuple(patches), kind="enrolled", provenance=provenance, copy_id=copy_id or card.copy_id
+    )

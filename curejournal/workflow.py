@@ -1,0 +1,418 @@
+"""The use cases: everything a face can ask for, in the order in which its parts are done.
+
+Faces call these and show what comes back. Times come in as arguments; only
+faces ask what day it is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, tzinfo
+from importlib.metadata import version
+from typing import Any, Literal
+
+from pydantic import TypeAdapter, ValidationError
+
+from curejournal.cure.checks import Doubt, check_record
+from curejournal.cure.judgement import DueThing, Judgement, due, judge
+from curejournal.cure.records import (
+    Batch,
+    ColourReading,
+    Decision,
+    Entry,
+    PhotoNote,
+    Record,
+)
+from curejournal.cure.rules import HouseRules
+from curejournal.errors import CureJournalError
+from curejournal.journal.photos import KeptPhoto, PhotoFacts
+from curejournal.journal.store import Journal, NewEntry
+from curejournal.photo import card as cards
+from curejournal.photo.card import Card as Card
+from curejournal.photo.enrol import enrol
+from curejournal.photo.measure import Area, AreaColour, Measurement, measure
+from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
+from curejournal.report.card_sheet import Paper, card_pdf
+from curejournal.soap.recipe import Recipe
+
+SOFTWARE = f"curejournal {version('curejournal')}"
+Corners = Sequence[tuple[float, float]]
+Box = tuple[float, float, float, float]
+
+
+class PhotoUndated(CureJournalError):
+    """Nobody knows when a photo was taken."""
+
+
+class ReadingDoubtful(CureJournalError):
+    """An entry is unlikely enough to be asked about before it is kept."""
+
+
+class RecipeUnreadable(CureJournalError):
+    """A recipe file lacks something or holds what no recipe has."""
+
+
+class NotReady(CureJournalError):
+    """A release was asked for that the evidence does not carry."""
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """What became of one photo: kept with its readings, already there, or left out for a reason."""
+
+    name: str
+    outcome: Literal["kept", "kept without colour", "already there", "not kept"]
+    why: str
+    photo: KeptPhoto | None
+    measurement: Measurement | None
+    entries: tuple[Entry, ...] = ()
+
+
+# --- cards ---------------------------------------------------------------------------------
+
+
+def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
+    """A card by name (of the journal's own cards first, then the built-in ones), or from the text of its file.
+
+    Raises
+    ------
+    CardDefinitionInvalid
+    """
+    if "\n" in name_or_text:
+        return cards.read_card(name_or_text)
+    if journal is not None and name_or_text in {kept.name for kept in journal.cards()}:
+        return cards.read_card(journal.card_text(name_or_text))
+    return cards.read_card(cards.built_in_card_text(name_or_text))
+
+
+def card_names(journal: Journal | None = None) -> tuple[str, ...]:
+    """The cards that can be used by name, the journal's own first."""
+    own = tuple(kept.name for kept in journal.cards()) if journal is not None else ()
+    return own + tuple(name for name in cards.built_in_cards() if name not in own)
+
+
+def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
+    """The PDF of a card, true to scale."""
+    return card_pdf(replace(card, copy_id=copy_id) if copy_id else card, paper)
+
+
+def enrol_card(
+    journal: Journal, card: Card, photos: Sequence[bytes], chart: Card, copy_id: str
+) -> tuple[Card, list[str]]:
+    """Measure a printed card beside a chart and keep it in the journal under its copy id.
+
+    Returns the enrolled card, and what was doubtful in plain words.
+
+    Raises
+    ------
+    EnrolmentRefused, NotAPicture
+    """
+    enrolled, reasons = enrol(card, [read_photo(data) for data in photos], chart, copy_id=copy_id)
+    enrolled = replace(enrolled, name=copy_id, title=f"{card.title}, copy {copy_id}")
+    journal.keep_card(copy_id, cards.card_text(enrolled), copy_id)
+    return enrolled, [f"{reason.text} {reason.remedy}" for reason in reasons]
+
+
+# --- photos --------------------------------------------------------------------------------
+
+
+def measure_photo(
+    data: bytes, card: Card, areas: Mapping[str, Box] | None = None, corners: Corners | None = None
+) -> Measurement:
+    """Measure a photo without keeping it. `areas` are boxes x0, y0, x1, y1 in pixels of the upright full-size picture.
+
+    Raises
+    ------
+    NotAPicture, PictureDamaged, PictureTooLarge, CornersInvalid
+    """
+    return measure(read_photo(data), card, _boxes(areas), corners)
+
+
+def take_in(
+    journal: Journal,
+    code: str,
+    data: bytes,
+    *,
+    name: str,
+    card: Card | None,
+    by: str,
+    now: datetime,
+    zone: tzinfo,
+    areas: Mapping[str, Box] | None = None,
+    portion: str = "",
+    corners: Corners | None = None,
+    at: datetime | None = None,
+    caption: str = "",
+    keep_without_colour: bool = False,
+) -> TakenIn:
+    """Measure a photo and file it under a batch with its readings, in one transaction.
+
+    Parameters
+    ----------
+    journal, code
+        Where it goes.
+    data, name
+        The file and its name, which may tell the date.
+    card : Card, optional
+        None keeps the picture for the story alone.
+    areas : mapping of portion to box, optional
+        Which parts of the picture show which portion; through a card's window none is needed, and `portion`
+        names what is seen (the batch's only portion if empty).
+    at : datetime, optional
+        When it was taken, if the maker says so; otherwise its EXIF date, then the date in its name.
+    keep_without_colour : bool
+        Keep a photo in which nothing can be measured, for the story; otherwise it is left out.
+
+    Raises
+    ------
+    PhotoUndated, ImpossibleRecord, NotAPicture, PictureDamaged, PictureTooLarge, CornersInvalid, JournalError
+        Nothing is kept then.
+    """
+    batch = journal.batch(code)
+    known = journal.find_photo(hashlib.sha256(data).hexdigest())
+    if known and known.sha256 in {entry.photo for entry in batch.entries}:
+        return TakenIn(name, "already there", "This photo is already in this batch.", known, None)
+    photo = read_photo(data)
+    when, source = _when(photo, name, at, zone)
+    measurement = measure(photo, card, _boxes(areas), corners) if card else None
+    if measurement is not None and not measurement.usable and not keep_without_colour:
+        return TakenIn(name, "not kept", _why(measurement), None, measurement)
+    readings = _readings(batch, measurement, portion) if measurement else []
+    why_no_colour = "" if readings else (_why(measurement) if measurement else "taken without a card")
+    records: list[Record] = [PhotoNote(caption, why_no_colour), *readings]
+    for record in records:
+        check_record(batch, record, when, now=now)
+    if when > now:
+        raise PhotoUndated(f"The photo's date {when:%d %B %Y %H:%M} lies in the future.", "Set the right date with it.")
+    facts = PhotoFacts(photo.suffix, photo.width, photo.height, when, source, name)
+    kept = journal.keep_photo(data, facts)
+    entries = journal.add_many(code, [NewEntry(record, when, photo=kept.sha256) for record in records], by=by)
+    return TakenIn(name, "kept" if readings else "kept without colour", why_no_colour, kept, measurement, entries)
+
+
+def _when(
+    photo: Photo, name: str, at: datetime | None, zone: tzinfo
+) -> tuple[datetime, Literal["exif", "file name", "maker"]]:
+    if at is not None:
+        return at, "maker"
+    taken: Taken | None = photo.taken or taken_from_name(name)
+    if taken is None:
+        raise PhotoUndated(
+            f"Nothing in “{name}” says when it was taken.",
+            "Give the date and time with it; the file's own date proves nothing.",
+        )
+    if taken.offset is None:
+        return taken.local.replace(tzinfo=zone), taken.source
+    return datetime.fromisoformat(taken.isoformat), taken.source
+
+
+def _boxes(areas: Mapping[str, Box] | None) -> list[Area]:
+    return [Area.box(name, *box) for name, box in (areas or {}).items()]
+
+
+def _why(measurement: Measurement) -> str:
+    reasons = measurement.reasons + tuple(reason for area in measurement.areas for reason in area.reasons)
+    worst = max(reasons, key=lambda reason: reason.limit.rank, default=None)
+    return f"{worst.text} {worst.remedy}" if worst else "No area was marked."
+
+
+def _readings(batch: Batch, measurement: Measurement, portion: str) -> list[ColourReading]:
+    names = [known.name for known in batch.portions]
+    readings = []
+    for area in measurement.areas:
+        if area.sample is None:
+            continue
+        seen = area.name
+        if area.name == "window":
+            if not portion and len(names) > 1:
+                raise CureJournalError(
+                    f"This batch has the portions {', '.join(names)}.", "Say which one the window shows."
+                )
+            seen = portion or (names[0] if names else "soap")
+        readings.append(_reading(measurement, area, seen))
+    return readings
+
+
+def _reading(measurement: Measurement, area: AreaColour, portion: str) -> ColourReading:
+    assert area.sample is not None
+    return ColourReading(
+        portion=portion,
+        lab=area.sample.lab,
+        covariance=area.sample.covariance,
+        grade=area.grade.value,
+        reasons=tuple(reason.text for reason in area.sample.reasons),
+        pixels=area.pixels,
+        spread=area.sample.spread,
+        card=measurement.card,
+        area=json.dumps([[round(v, 1) for v in point] for point in area.outline]),
+        corners=tuple((round(x, 1), round(y, 1)) for x, y in measurement.corners),
+        model=measurement.model,
+        software=SOFTWARE,
+    )
+
+
+# --- batches -------------------------------------------------------------------------------
+
+
+def start_batch(
+    journal: Journal, code: str, name: str, *, at: datetime, by: str, now: datetime, records: Sequence[Record] = ()
+) -> Batch:
+    """Open a batch with what is known of it already (recipe, portions).
+
+    Raises
+    ------
+    ImpossibleRecord, JournalError
+    """
+    empty = Batch(code, name)
+    for record in records:
+        check_record(empty, record, at, now=now)
+    return journal.start_batch(code, name, at=at, by=by, records=records)
+
+
+def enter(
+    journal: Journal,
+    code: str,
+    record: Record,
+    *,
+    at: datetime,
+    by: str,
+    now: datetime,
+    confirmed: bool = False,
+    supersedes: int | None = None,
+) -> tuple[Entry, tuple[Doubt, ...]]:
+    """Enter one record. An unlikely one is asked about first, and kept once confirmed.
+
+    Raises
+    ------
+    ImpossibleRecord
+        Negative grams, a date before the pour, and the like.
+    ReadingDoubtful
+        An unlikely record that was not confirmed.
+    """
+    doubts = check_record(journal.batch(code), record, at, now=now)
+    if doubts and not confirmed:
+        raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
+    return journal.add(code, record, at=at, by=by, supersedes=supersedes), doubts
+
+
+def house_rules(journal: Journal) -> HouseRules:
+    """The maker's limits, as kept in the journal, or the defaults."""
+    return HouseRules(**journal.setting("house rules", {}))
+
+
+def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
+    """The verdict on a batch as it stood at a time, with its evidence."""
+    return judge(journal.batch(code), on, house_rules(journal))
+
+
+def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, DueThing]]:
+    """What is due in all batches, most pressing first."""
+    rules = house_rules(journal)
+    found = [(batch, item) for batch in journal.all_batches() for item in due(batch, on, rules)]
+    return sorted(found, key=lambda pair: pair[1].when)
+
+
+def decide(
+    journal: Journal,
+    code: str,
+    act: Literal["release", "hold", "withdraw"],
+    *,
+    signed_by: str,
+    statement: str,
+    on: datetime,
+) -> Entry:
+    """Sign a release, a hold or a withdrawal; the judgement as it stands is frozen with it.
+
+    Raises
+    ------
+    NotReady
+        A release when the verdict is not *ready*.
+    """
+    judgement = judge_batch(journal, code, on)
+    if act == "release" and judgement.verdict != "ready":
+        raise NotReady(f"This batch is not ready: {judgement.headline}", judgement.next_step)
+    decision = Decision(
+        act, signed_by, statement, judgement.rules_version, json.dumps(as_json(judgement), ensure_ascii=False)
+    )
+    return journal.add(code, decision, at=on, by=signed_by)
+
+
+def calendar(journal: Journal, now: datetime) -> datetime:
+    """What day it is in this journal: today, save in the demo, whose calendar stands still."""
+    stands_at = journal.setting("calendar stands at")
+    return datetime.fromisoformat(stands_at) if stands_at else now
+
+
+def recipe_from(fields: Mapping[str, Any]) -> Recipe:
+    """A recipe from plain data, as in a recipe file.
+
+    Raises
+    ------
+    RecipeUnreadable
+    """
+    try:
+        return TypeAdapter(Recipe).validate_python(fields)
+    except ValidationError as fault:
+        first = fault.errors(include_url=False)[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise RecipeUnreadable(
+            f"The recipe cannot be read: {place}: {first['msg']}.", "Correct it and try again."
+        ) from fault
+
+
+# --- for scripts ---------------------------------------------------------------------------
+
+
+def as_json(value: Any) -> Any:
+    """Any of our frozen values as plain JSON data."""
+    return TypeAdapter(type(value)).dump_python(value, mode="json")
+
+
+def card_as_json(card: Card) -> dict[str, Any]:
+    """A whole card, so that anyone can draw it."""
+    return {
+        "name": card.name,
+        "title": card.title,
+        "kind": card.kind,
+        "provenance": card.provenance,
+        "copy_id": card.copy_id,
+        "size_mm": list(card.size_mm),
+        "markers": [as_json(marker) for marker in card.markers],
+        "patches": [as_json(patch) for patch in card.patches],
+        "window": as_json(card.window) if card.window else None,
+        "slots": {name: as_json(slot) for name, slot in (card.slots or {}).items()},
+    }
+
+
+def measurement_as_json(measurement: Measurement) -> dict[str, Any]:
+    """A measurement as the command line's contract has it; a colour that is not claimed is null."""
+    return {
+        "photo": {"width": measurement.width, "height": measurement.height, "taken_at": measurement.taken_at},
+        "card": {
+            "name": measurement.card,
+            "kind": measurement.card_kind,
+            "found": measurement.found,
+            "corners": [list(corner) for corner in measurement.corners],
+            "model": measurement.model,
+            "error": measurement.card_error,
+        },
+        "grade": measurement.grade.value,
+        "reasons": [as_json(reason) for reason in measurement.reasons],
+        "areas": [
+            {
+                "name": area.name,
+                "lab": list(area.sample.lab) if area.sample else None,
+                "lab_sd": list(area.sample.sd) if area.sample else None,
+                "lab_interval95": [list(pair) for pair in area.sample.interval95] if area.sample else None,
+                "pixels": area.pixels,
+                "grade": area.grade.value,
+                "reasons": [as_json(reason) for reason in area.reasons],
+                "outline": [list(point) for point in area.outline],
+            }
+            for area in measurement.areas
+        ],
+        "covariance": [list(row) for row in measurement.covariance],
+    }

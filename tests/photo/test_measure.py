@@ -1,0 +1,189 @@
+"""Photo to colour: drawn scenes with known truth are recovered, and what cannot be measured is refused in words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skimage.color import deltaE_ciede2000
+
+from curejournal.colour.sample import Grade
+from curejournal.photo.card import Card, built_in_card_text, built_in_cards, read_card
+from curejournal.photo.measure import Area, Measurement, measure
+from curejournal.photo.placement import CornersInvalid
+from curejournal.photo.reading import read_photo
+from tests.scenes import Faults, Rendered, draw_card
+
+
+def card(name: str = "window") -> Card:
+    return read_card(built_in_card_text(name))
+
+
+def measured(scene: Rendered, name: str = "window", **how: object) -> Measurement:
+    return measure(read_photo(scene.jpeg), card(name), **how)
+
+
+def drawn(**how: object) -> Rendered:
+    return draw_card(card(), **{"exposure_ev": -0.3, **how})
+
+
+def off(found: Measurement, truth: tuple[float, float, float]) -> float:
+    sample = found.areas[0].sample
+    assert sample is not None, found.reasons
+    return float(deltaE_ciede2000(sample.lab, truth))
+
+
+SOAPS = {
+    "cream": (90.0, 1.0, 10.0),
+    "amber": (62.0, 18.0, 48.0),
+    "brown": (34.0, 14.0, 20.0),
+    "mint": (84.0, -14.0, 6.0),
+    "pink": (78.0, 20.0, 4.0),
+    "lavender": (66.0, 14.0, -18.0),
+}
+
+
+@pytest.mark.parametrize("soap", SOAPS)
+def test_the_colour_in_the_window_is_recovered(soap: str) -> None:
+    found = measured(drawn(lab_in_window=SOAPS[soap], tint=(1.12, 1.0, 0.72)))
+    assert off(found, SOAPS[soap]) < 1.0
+    assert found.grade is Grade.RELATIVE, "a nominal card can promise no more"
+    low_high = found.areas[0].sample.interval95
+    assert all(low <= value <= high for (low, high), value in zip(low_high, SOAPS[soap], strict=True))
+
+
+@pytest.mark.parametrize("turn", [0, 37, 90, 180, 271])
+@pytest.mark.parametrize("tilt", [0, 30])
+def test_the_card_is_found_turned_and_tilted(turn: float, tilt: float) -> None:
+    scene = drawn(turn_deg=turn, tilt_deg=tilt, fill=0.5)
+    found = measured(scene)
+    assert found.found
+    assert np.abs(np.array(found.corners) - scene.corners["window"]).max() < 2.5
+    assert off(found, (80, 4, 22)) < 1.0
+
+
+@pytest.mark.parametrize("size", [(1600, 1200), (4000, 3000)])
+def test_coordinates_are_of_the_full_size_picture(size: tuple[int, int]) -> None:
+    scene = drawn(size=size)
+    found = measured(scene)
+    assert (found.width, found.height) == size
+    assert np.abs(np.array(found.corners) - scene.corners["window"]).max() < 0.002 * size[0]
+    window = card().window
+    share = window.w * window.h * 0.88**2 / np.prod(card().size_mm)
+    x, y = np.array(scene.corners["window"]).T
+    whole = 0.5 * abs(np.dot(x, np.roll(y, 1)) - np.dot(y, np.roll(x, 1)))
+    assert found.areas[0].pixels == pytest.approx(share * whole, rel=0.05)
+
+
+def test_uneven_light_is_divided_out_by_the_whites() -> None:
+    found = measured(drawn(uneven=0.5))
+    assert off(found, (80, 4, 22)) < 1.5
+
+
+@pytest.mark.parametrize("name", built_in_cards())
+def test_every_built_in_card_is_found_and_measures_a_box(name: str) -> None:
+    scene = draw_card(card(name), exposure_ev=-0.3)
+    first = card(name).patches[-1]
+    found = measure(read_photo(scene.jpeg), card(name))
+    assert found.found
+    assert found.card_error is not None
+    assert found.card_error < 2.0
+    assert first.lab_d50 is not None
+
+
+def test_typed_corners_replace_finding() -> None:
+    scene = draw_card(card("chart24"), exposure_ev=-0.3)
+    corners = [tuple(point) for point in np.array(scene.corners["chart24"]).tolist()]
+    x, y = corners[0]
+    found = measured(scene, "chart24", areas=[Area.box("first", x + 20, y + 20, x + 60, y + 60)], corners=corners)
+    assert np.abs(np.array(found.corners) - corners).max() < 1e-6
+    assert off(found, card("chart24").patches[0].lab_d50) < 1.5
+
+
+@pytest.mark.parametrize(
+    "corners",
+    [
+        [(0, 0), (10, 0), (10, 10)],
+        [(0, 0), (0, 10), (10, 10), (10, 0)],
+        [(0, 0), (10, 10), (10, 0), (0, 10)],
+        [(0, 0)] * 4,
+    ],
+)
+def test_corners_that_are_no_card_are_refused(corners: list[tuple[float, float]]) -> None:
+    with pytest.raises(CornersInvalid):
+        measured(drawn(), corners=corners)
+
+
+@pytest.mark.parametrize(
+    ("fault", "codes"),
+    [
+        ({"offset": (0.6, 0.0)}, {"card out of frame", "card hidden", "no card"}),
+        ({"exposure_ev": 2.0}, {"burnt out"}),
+        ({"exposure_ev": -7.0}, {"too dark", "no card"}),
+        ({"faults": Faults(blur_px=6)}, {"blurred"}),
+        ({"faults": Faults(mirrored=True)}, {"no card"}),
+        ({"tilt_deg": 68}, {"too oblique", "no card"}),
+        ({"fill": 0.03}, {"too small", "no card", "card hidden", "blurred"}),
+        ({"crumple_mm": 4.0}, {"card not flat", "no card", "card hidden"}),
+    ],
+    ids=lambda value: str(value) if isinstance(value, dict) else "",
+)
+def test_a_photo_that_cannot_be_measured_claims_no_colour_and_says_what_to_do(
+    fault: dict[str, object], codes: set[str]
+) -> None:
+    found = measured(drawn(**fault))
+    assert found.grade is Grade.NOT_USABLE
+    assert all(area.sample is None for area in found.areas)
+    assert found.reasons[0].code in codes
+    assert found.reasons[0].remedy
+
+
+def test_a_glare_in_the_window_is_refused_or_doubted() -> None:
+    found = measured(drawn(faults=Faults(glare=(0.5, 0.5, 1.0), glare_radius=0.2)))
+    assert found.grade in (Grade.NOT_USABLE, Grade.INDICATIVE) or off(found, (80, 4, 22)) < 2
+
+
+def test_a_picture_without_the_card_is_refused() -> None:
+    found = measured(draw_card(card("chart24"), exposure_ev=-0.3), "window")
+    assert not found.found
+    assert found.grade is Grade.NOT_USABLE
+    assert not found.usable
+
+
+def test_a_card_without_values_of_its_own_claims_no_colour() -> None:
+    from dataclasses import replace
+
+    blank = replace(card(), patches=tuple(replace(p, lab_d50=None) for p in card().patches))
+    found = measure(read_photo(drawn().jpeg), blank)
+    assert found.found
+    assert found.grade is Grade.NOT_USABLE
+    assert found.reasons[0].code == "card unmeasured"
+
+
+def test_areas_of_one_photo_are_compared_better_than_their_own_intervals_say() -> None:
+    """Most of the error is common: the joint covariance gives the difference a smaller sd than independence would."""
+    scene = draw_card(card("chart24"), exposure_ev=-0.3)
+    x, y = np.array(scene.corners["chart24"])[0]
+    boxes = [Area.box("a", x + 20, y + 20, x + 40, y + 60), Area.box("b", x + 45, y + 20, x + 65, y + 60)]
+    found = measured(scene, "chart24", areas=boxes)
+    joint = np.array(found.covariance)
+    assert joint.shape == (6, 6)
+    assert np.linalg.eigvalsh(joint).min() > -1e-9
+    difference = np.hstack([np.eye(3), -np.eye(3)])
+    together = np.trace(difference @ joint @ difference.T)
+    apart = np.trace(joint)
+    assert together < 0.5 * apart
+
+
+def test_an_area_outside_the_picture_has_no_colour() -> None:
+    scene = drawn()
+    found = measured(scene, areas=[Area.box("there", 5000, 5000, 6000, 6000), Area.box("here", 760, 560, 840, 640)])
+    there, here = found.areas
+    assert there.sample is None
+    assert there.reasons[0].code == "area missing"
+    assert here.sample is not None
+    assert found.usable
+
+
+def test_the_same_photo_gives_the_same_numbers() -> None:
+    scene = drawn(tint=(1.1, 1.0, 0.8))
+    assert measured(scene) == measured(scene)

@@ -1,0 +1,223 @@
+"""Files become upright pictures with a date and a colour encoding, or a clear refusal."""
+
+from __future__ import annotations
+
+import io
+import struct
+import zlib
+from datetime import datetime, timedelta
+
+import colour
+import numpy as np
+import pytest
+from PIL import Image
+
+from curejournal.photo.reading import (
+    MAX_PIXELS,
+    NotAPicture,
+    PictureDamaged,
+    PictureTooLarge,
+    read_photo,
+    taken_from_name,
+)
+
+
+def stripes() -> Image.Image:
+    """Red left, green right, blue foot: every turn and flip of it is told apart."""
+    pixels = np.zeros((120, 200, 3), np.uint8)
+    pixels[:, :100] = (200, 40, 40)
+    pixels[:, 100:] = (40, 160, 60)
+    pixels[90:] = (40, 60, 180)
+    return Image.fromarray(pixels)
+
+
+def saved(image: Image.Image, kind: str, **options: object) -> bytes:
+    out = io.BytesIO()
+    image.save(out, kind, **options)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WEBP", "HEIF"])
+@pytest.mark.parametrize("reduce", [1, 2, 4])
+def test_every_format_gives_the_same_picture(kind: str, reduce: int) -> None:
+    photo = read_photo(saved(stripes(), kind, quality=95))
+    assert (photo.width, photo.height) == (200, 120)
+    picture = photo.picture(reduce)
+    assert picture.shape == (120 // reduce, 200 // reduce, 3)
+    for x, y, colour_there in ((40, 40, (200, 40, 40)), (160, 40, (40, 160, 60)), (100, 106, (40, 60, 180))):
+        assert np.abs(picture[y // reduce, x // reduce].astype(int) - colour_there).max() < 12
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("kind", ["JPEG", "PNG"])
+def test_every_orientation_comes_out_upright(orientation: int, kind: str) -> None:
+    """Exif 2.31, tag 274; the turned pixels are made by Pillow's own inverse operations."""
+    undo = {
+        1: [],
+        2: [Image.Transpose.FLIP_LEFT_RIGHT],
+        3: [Image.Transpose.ROTATE_180],
+        4: [Image.Transpose.FLIP_TOP_BOTTOM],
+        5: [Image.Transpose.TRANSPOSE],
+        6: [Image.Transpose.ROTATE_90],
+        7: [Image.Transpose.TRANSVERSE],
+        8: [Image.Transpose.ROTATE_270],
+    }[orientation]
+    turned = stripes()
+    for step in undo:
+        turned = turned.transpose(step)
+    exif = Image.Exif()
+    exif[274] = orientation
+    photo = read_photo(saved(turned, kind, exif=exif, **({"quality": 95} if kind == "JPEG" else {})))
+    assert (photo.width, photo.height) == (200, 120)
+    assert np.abs(photo.picture().astype(int) - np.asarray(stripes()).astype(int)).mean() < 3
+
+
+def dated(text: str, offset: str | None = None) -> bytes:
+    exif = Image.Exif()
+    inner = exif.get_ifd(0x8769)
+    inner[0x9003] = text
+    if offset:
+        inner[0x9011] = offset
+    return saved(stripes(), "JPEG", exif=exif)
+
+
+def test_date_and_offset_come_from_exif() -> None:
+    taken = read_photo(dated("2026:10:03 14:25:30", "+03:00")).taken
+    assert taken is not None
+    assert taken.isoformat == "2026-10-03T14:25:30+03:00"
+    assert taken.source == "exif"
+
+
+def test_a_camera_without_offset_says_only_its_own_clock() -> None:
+    taken = read_photo(dated("2026:10:03 14:25:30")).taken
+    assert taken is not None
+    assert taken.offset is None
+
+
+@pytest.mark.parametrize("text", ["", "0000:00:00 00:00:00", "2026:13:40 99:99:99", "yesterday", "\x00\x01"])
+def test_a_malformed_date_is_no_date(text: str) -> None:
+    assert read_photo(dated(text)).taken is None
+
+
+@pytest.mark.parametrize("offset", ["+99:00", "hello", "+3", "+02:75"])
+def test_a_malformed_offset_is_no_offset(offset: str) -> None:
+    taken = read_photo(dated("2026:10:03 14:25:30", offset)).taken
+    assert taken is not None
+    assert taken.offset is None
+
+
+@pytest.mark.parametrize(
+    ("name", "when"),
+    [
+        ("IMG_20261003_142530.jpg", datetime(2026, 10, 3, 14, 25, 30)),
+        ("PXL_20261003_142530123.jpg", datetime(2026, 10, 3, 14, 25, 30)),
+        ("2026-10-03 14.25.30.heic", datetime(2026, 10, 3, 14, 25, 30)),
+        ("Photo 2026-10-03 at 14.25.jpg", datetime(2026, 10, 3, 14, 25)),
+        ("20261003.jpg", None),
+        ("IMG_0042.jpg", None),
+        ("20261003_1425_and_20261004_1425.jpg", None),
+        ("12345678901234567890.jpg", None),
+        ("20260231_120000.jpg", None),
+    ],
+)
+def test_a_name_tells_the_date_only_if_it_has_one_whole_one(name: str, when: datetime | None) -> None:
+    taken = taken_from_name(name)
+    assert (taken.local if taken else None) == when
+
+
+@pytest.mark.parametrize(
+    "data", [b"", b"not a picture", b"%PDF-1.7\n", b"\xff\xd8\xff", bytes(1000), b"GIF89a" + bytes(50)]
+)
+def test_what_is_no_photo_is_refused_in_words(data: bytes) -> None:
+    with pytest.raises(NotAPicture, match=r"not a photo.*Nothing in the journal was changed"):
+        read_photo(data)
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "TIFF"])
+def test_a_truncated_file_is_refused_in_words(kind: str) -> None:
+    rng = np.random.default_rng(1)
+    data = saved(Image.fromarray(rng.integers(0, 255, (400, 400, 3), dtype=np.uint8)), kind)
+    with pytest.raises((PictureDamaged, NotAPicture)):
+        read_photo(data[: len(data) // 2]).picture()
+
+
+def png_claiming(width: int, height: int) -> bytes:
+    """A few bytes that promise a huge picture."""
+
+    def chunk(kind: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(bytes(1000))) + chunk(b"IEND", b"")
+    )
+
+
+@pytest.mark.parametrize("size", [(20_000, 10_000), (60_000, 60_000), (2**31 - 1, 1)])
+def test_a_bomb_is_refused_before_it_is_decoded(size: tuple[int, int]) -> None:
+    assert size[0] * size[1] > MAX_PIXELS
+    with pytest.raises((PictureTooLarge, NotAPicture)):
+        read_photo(png_claiming(*size))
+
+
+def test_hidden_colour_under_transparency_stays_hidden() -> None:
+    pixels = np.zeros((20, 20, 4), np.uint8)
+    pixels[..., 0] = 255
+    assert read_photo(saved(Image.fromarray(pixels), "PNG")).picture().min() == 255
+
+
+def test_sixteen_bit_grey_is_scaled_not_clipped() -> None:
+    grey = np.full((20, 20), 30_000, np.uint16)
+    picture = read_photo(saved(Image.fromarray(grey), "PNG")).picture()
+    assert np.abs(picture.astype(int) - round(30_000 / 257)).max() <= 1
+
+
+def profile_of(name: str, gamma: float) -> bytes:
+    """A minimal matrix profile of an RGB space of colour-science (ICC.1:2022)."""
+    space = colour.RGB_COLOURSPACES[name]
+    d50 = np.array([0.3457, 0.3585])
+    adapt = colour.adaptation.matrix_chromatic_adaptation_VonKries(
+        colour.xy_to_XYZ(space.whitepoint), colour.xy_to_XYZ(d50), transform="Bradford"
+    )
+    columns = (adapt @ space.matrix_RGB_to_XYZ).T
+    tags = {
+        key: b"XYZ \0\0\0\0" + struct.pack(">3i", *np.round(column * 65536).astype(int))
+        for key, column in zip((b"rXYZ", b"gXYZ", b"bXYZ"), columns, strict=True)
+    }
+    curve = b"curv\0\0\0\0" + struct.pack(">IH", 1, round(gamma * 256)) + b"\0\0"
+    tags |= dict.fromkeys((b"rTRC", b"gTRC", b"bTRC"), curve)
+    body, table, at = b"", b"", 128 + 4 + 12 * len(tags)
+    for key, tag in tags.items():
+        table += struct.pack(">4sII", key, at + len(body), len(tag))
+        body += tag
+    head = bytearray(128)
+    head[8:24] = struct.pack(">I4s4s4s", 0x02400000, b"mntr", b"RGB ", b"XYZ ")
+    head[36:40] = b"acsp"
+    whole = bytes(head) + struct.pack(">I", len(tags)) + table + body
+    return struct.pack(">I", len(whole)) + whole[4:]
+
+
+@pytest.mark.parametrize("device", [(1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.5, 0.5, 0.5), (0.8, 0.6, 0.3)])
+def test_a_wide_gamut_profile_is_honoured_beyond_srgb(device: tuple[float, float, float]) -> None:
+    """Against colour-science's RGB_to_RGB from Display P3 (gamma 2.2 here) to sRGB."""
+    encoding = read_photo(saved(stripes(), "PNG", icc_profile=profile_of("Display P3", 2.2))).encoding
+    assert encoding is not None
+    ours = encoding.to_srgb(np.array([device]))[0]
+    linear = colour.RGB_to_RGB(np.array(device) ** 2.2, "Display P3", "sRGB", chromatic_adaptation_transform="Bradford")
+    theirs = np.sign(linear) * colour.cctf_encoding(np.abs(linear), function="sRGB")
+    assert np.abs(ours - theirs).max() < 0.004
+
+
+def test_srgb_and_broken_profiles_change_nothing() -> None:
+    from PIL import ImageCms
+
+    srgb = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    assert read_photo(saved(stripes(), "JPEG", icc_profile=srgb)).encoding is None
+    assert read_photo(saved(stripes(), "JPEG", icc_profile=b"rubbish" * 40)).encoding is None
+    assert read_photo(saved(stripes(), "JPEG", icc_profile=srgb[: len(srgb) // 3])).encoding is None
+
+
+def test_an_offset_is_an_interval_of_time() -> None:
+    taken = read_photo(dated("2026:10:03 14:25:30", "-04:30")).taken
+    assert taken is not None
+    assert taken.offset == timedelta(hours=-4, minutes=-30)

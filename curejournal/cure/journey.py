@@ -1,0 +1,481 @@
+"""A portion's colour over time: what it did, whether it is back, and when it may be."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+
+import numpy as np
+
+from curejournal.colour.difference import Interval, ciede2000, difference_interval, difference_parts
+from curejournal.colour.sample import Grade, Lab
+from curejournal.colour.spaces import yellowness_e313
+from curejournal.cure.curves import Array, CurveModel, Curves, ModelWeight, decay, fit_curves
+from curejournal.cure.records import Entry
+from curejournal.cure.sessions import Session, sessions
+
+DAY = timedelta(days=1)
+
+
+class State(StrEnum):
+    """What a portion's colour is doing."""
+
+    TURNING = "turning"
+    COMING_BACK = "coming back"
+    BACK = "back"
+    SETTLED_OFF = "settled off colour"
+    BROWNING = "still browning"
+    STEADY = "steady"
+    TOO_FEW = "too few readings"
+
+
+def _steady(days: Array, rates: Array) -> Array:
+    return np.ones((len(rates), len(days), 1))
+
+
+def _one(days: Array, rates: Array) -> Array:
+    fall = decay(days, rates[:, 0])
+    return np.stack([np.ones_like(fall), fall], axis=-1)
+
+
+def _two(days: Array, rates: Array) -> Array:
+    fast, slow = decay(days, rates[:, 0]), decay(days, rates[:, 1])
+    return np.stack([np.ones_like(fast), fast, slow], axis=-1)
+
+
+_SOAP = (70.0, 40.0)
+_MOVE = (0.0, 15.0)
+
+
+def _priors(moves: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    rows = (_SOAP, *([_MOVE] * moves))
+    return tuple(mean for mean, _ in rows), tuple(sd for _, sd in rows)
+
+
+MODELS: tuple[CurveModel, ...] = (
+    CurveModel("steady", "no change", (), (), _steady, *_priors(0)),
+    CurveModel("relaxation", "one relaxation toward an end colour", (0.015,), (4.0,), _one, *_priors(1)),
+    CurveModel("turn and recovery", "a fast turn, then a slow recovery", (1.0, 0.02), (12.0, 0.6), _two, *_priors(2)),
+    CurveModel(
+        "recovery and browning", "a recovery, then slow browning", (0.08, 0.008), (2.0, 0.07), _two, *_priors(2)
+    ),
+)
+"""Rates per day. Turns last hours to days, recoveries days to weeks, browning weeks to months [common practice, no
+source]; amplitudes of 15 Lab units span soap's changes. Ours; a new model is one entry here."""
+
+REMAINING = 1.0
+"""ΔE00 still to come in four weeks, below which a colour counts as at rest: about just noticeable side by side."""
+
+AHEAD_DAYS = 28.0
+HORIZON_DAYS = 120.0
+"""How far ahead a return is forecast, days. Ours: beyond it nobody waits."""
+
+BACK_CERTAINTY = 0.975
+STAYS_CERTAINTY = 0.95
+NAMING_CERTAINTY = 0.6
+"""Certainties asked for *back* (the upper end of a 95% interval), for staying there, and for naming any other
+state. Ours, from the judgement study in tests/benchmarks."""
+
+OUTLIER_CHI2 = 16.27
+"""99.9% point of chi-squared with three degrees of freedom: a reading beyond it is questioned."""
+SOFT_CHI2 = 11.34
+"""99% point: beyond it a reading's weight falls in inverse proportion (Huber 1964)."""
+
+
+@dataclass(frozen=True)
+class JourneyPoint:
+    """One moment's colour and its difference from the intended one.
+
+    `weight` below 1 shows a reading that counts for less because it lies off the curve; `questioned` asks the
+    maker to look at it again. `entries` are the ids of the readings in it.
+    """
+
+    at: datetime
+    days: float
+    lab: Lab
+    lab_sd: Lab
+    grade: Grade
+    difference: Interval | None
+    yellowness: float
+    weight: float
+    questioned: bool
+    against_control: bool
+    entries: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class JourneyCurve:
+    """The fitted journey for a chart: rows of equal length, 95% intervals.
+
+    The differences are empty without an intended colour.
+    """
+
+    days: tuple[float, ...]
+    lab: tuple[Lab, ...]
+    lab_low: tuple[Lab, ...]
+    lab_high: tuple[Lab, ...]
+    difference: tuple[float, ...]
+    difference_low: tuple[float, ...]
+    difference_high: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When the portion is within its tolerance to stay.
+
+    `at` is the middle of what the curves say and `interval` its 95%; an end
+    that is None lies beyond the horizon. `expected` is false if most curves never come within.
+    """
+
+    expected: bool
+    at: datetime | None
+    interval: tuple[datetime | None, datetime | None]
+    chance: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Journey:
+    """What a portion's colour did and is doing.
+
+    `difference_now`, `parts_now` (ΔL', ΔC', ΔH') and `yellowness_now` are at
+    the last reading, by the fitted curve. `chances` are the shares of the curves for each state.
+    """
+
+    state: State
+    chances: tuple[tuple[State, float], ...]
+    intended_lab: Lab | None
+    tolerance: float
+    moments: int
+    points: tuple[JourneyPoint, ...]
+    lab_now: Lab | None
+    difference_now: Interval | None
+    parts_now: tuple[float, float, float] | None
+    yellowness_now: float | None
+    grey_scale_style_grade: str | None
+    forecast: Forecast | None
+    curve: JourneyCurve | None
+    models: tuple[ModelWeight, ...]
+
+
+def follow(
+    readings: Sequence[Entry],
+    poured_at: datetime | None,
+    intended_lab: Lab | None = None,
+    tolerance: float = 3.0,
+    *,
+    control: Sequence[Entry] = (),
+    back_days_apart: float = 5.0,
+    curve_until: datetime | None = None,
+) -> Journey:
+    """Follow one portion's colour.
+
+    Parameters
+    ----------
+    readings : sequence of Entry
+        Entries holding this portion's `ColourReading`s, in any order.
+    poured_at : datetime or None
+        Time zero; the first reading if unknown.
+    intended_lab : Lab or None
+        The colour it should have, CIELAB D50/2.
+    tolerance : float
+        The ΔE00 from it that the maker accepts.
+    control : sequence of Entry
+        Readings of a control portion; used where in the same photo.
+    back_days_apart : float
+        *Back* needs two moments within tolerance at least this many days apart.
+    curve_until : datetime, optional
+        How far the chart's curve runs; by default two weeks past the last reading.
+
+    Returns
+    -------
+    Journey
+        From one reading up. Few readings give wide intervals and the state *too few readings*.
+
+    """
+    seen = sessions(readings, control=control, reference_lab=intended_lab if control else None)
+    if not seen:
+        return _nothing(intended_lab, tolerance)
+    start = poured_at or seen[0].at
+    days = np.array([(session.at - start) / DAY for session in seen])
+    labs = np.array([session.lab for session in seen])
+    covariances = np.array([session.covariance for session in seen])
+    curves, weights, chi2 = _fit_robustly(days, labs, covariances)
+
+    last = float(days[-1])
+    until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
+    past = days[0] + (last - days[0]) * np.linspace(0, 1, 17)[:-1] ** 2
+    future = last + (HORIZON_DAYS * np.linspace(0, 1, 24) ** 2)
+    grid = np.unique(np.concatenate([past, future, [until]]))
+    drawn = curves.at(grid)
+    away = ciede2000(np.array(intended_lab), drawn) if intended_lab is not None else None
+
+    unexpected = _unexpected(days, labs, covariances)
+    questioned = chi2 > OUTLIER_CHI2
+    chances = _chances(curves, days, intended_lab, tolerance)
+    state = _name(chances, len(seen))
+    if state in (State.BACK, State.STEADY) and intended_lab is not None:
+        proven = _proven_back(curves, days, np.array(intended_lab), tolerance, back_days_apart)
+        if not proven or unexpected or bool(questioned[-1]):
+            state = State.COMING_BACK if state is State.BACK else State.TOO_FEW
+    now = curves.at(days[-1:])[:, 0]
+    lab_now = now.mean(axis=0)
+    show = grid <= until + 1e-9
+    return Journey(
+        state=state,
+        chances=chances,
+        intended_lab=intended_lab,
+        tolerance=tolerance,
+        moments=len(seen),
+        points=tuple(
+            _point(session, float(day), intended_lab, float(weight), bool(odd))
+            for session, day, weight, odd in zip(seen, days, weights, questioned, strict=True)
+        ),
+        lab_now=_lab(lab_now),
+        difference_now=_now(now, intended_lab),
+        parts_now=_lab(difference_parts(intended_lab, lab_now)) if intended_lab is not None else None,
+        yellowness_now=float(yellowness_e313(lab_now)),
+        grey_scale_style_grade=grey_scale_grade(intended_lab, lab_now) if intended_lab is not None else None,
+        forecast=None if away is None else _forecast(grid, away, tolerance, start, last),
+        curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
+        models=curves.models,
+    )
+
+
+def grey_scale_grade(reference_lab: Sequence[float] | Array, sample_lab: Sequence[float] | Array) -> str:
+    """Grey-scale style grade of a change in colour, "5" (none) to "1", by half-steps.
+
+    Cuts lie midway between the steps of ISO 105-A02 (0, 0.8, 1.7, 2.5, 3.4, 4.8, 6.8, 9.6, 13.6), in ΔE*ab. It is not
+    the grade of ISO 105-A05, which has a formula of its own.
+    """
+    change = float(np.linalg.norm(np.asarray(sample_lab, dtype=float) - np.asarray(reference_lab, dtype=float)))
+    cuts = (0.40, 1.25, 2.10, 2.95, 4.10, 5.80, 8.20, 11.60)
+    grades = ("5", "4-5", "4", "3-4", "3", "2-3", "2", "1-2", "1")
+    return grades[sum(change >= cut for cut in cuts)]
+
+
+def classify(days: float, lab_at: Array, intended_lab: Array | None, tolerance: float, left: Array) -> Array:
+    """Name what known curves are doing at one time.
+
+    Parameters
+    ----------
+    days : float
+        Days since the pour.
+    lab_at : ndarray of shape (draws, 3, 3)
+        Each curve's Lab at this time, shortly after (`soon`) and in four weeks.
+    intended_lab : ndarray of shape (3,) or None
+        The colour it should have.
+    tolerance : float
+        ΔE00.
+    left : ndarray of bool of shape (draws,)
+        Whether it was outside the tolerance before; without an intended colour,
+        whether it is on its way back to where it started.
+
+    Returns
+    -------
+    ndarray of str of shape (draws,)
+
+    """
+    now, shortly, later = lab_at[:, 0], lab_at[:, 1], lab_at[:, 2]
+    at_rest = ciede2000(now, later) < REMAINING
+    darker = (shortly[:, 0] < now[:, 0]) & (days > 3.0)
+    moving_away = np.where(darker, State.BROWNING, State.TURNING)
+    if intended_lab is None:
+        moving = np.where(left, State.COMING_BACK, moving_away)
+        return np.where(at_rest, State.STEADY, moving)
+    away = ciede2000(intended_lab, lab_at)
+    inside = (away[:, 0] <= tolerance) & (away[:, 2] <= tolerance)
+    home = np.where(left, State.BACK, State.STEADY)
+    rest_outside = at_rest & (away[:, 0] > tolerance) & (away[:, 2] > tolerance)
+    moving = np.where(away[:, 1] < away[:, 0], State.COMING_BACK, moving_away)
+    return np.where(inside, home, np.where(rest_outside, State.SETTLED_OFF, moving))
+
+
+def soon(days: float) -> float:
+    """How far ahead the direction of a change is read: hours at first, days later. Ours."""
+    return float(np.clip(0.3 * days, 0.2, 10.0))
+
+
+def _chances(
+    curves: Curves, days: Array, intended_lab: Lab | None, tolerance: float
+) -> tuple[tuple[State, float], ...]:
+    last = float(days[-1])
+    lab_at = curves.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
+    before = curves.at(days)
+    if intended_lab is None:
+        target = None
+        start = before[:, :1]
+        reach = ciede2000(start, before)
+        going = ciede2000(start[:, 0], lab_at[:, 1]) < reach[:, -1]
+        left = going & (reach.max(axis=1) > REMAINING)
+    else:
+        target = np.array(intended_lab)
+        left = (ciede2000(target, before) > tolerance).any(axis=1)
+    names = classify(last, lab_at, target, tolerance, left)
+    return tuple((state, float(np.mean(names == state))) for state in State if state is not State.TOO_FEW)
+
+
+def _name(chances: tuple[tuple[State, float], ...], moments: int) -> State:
+    state, chance = max(chances, key=lambda pair: pair[1])
+    # Two moments can show a change but not what becomes of it: only a near certainty is named.
+    needed = NAMING_CERTAINTY if moments >= 3 else (0.95 if moments == 2 else 2.0)
+    return state if chance >= needed else State.TOO_FEW
+
+
+def _proven_back(curves: Curves, days: Array, target: Array, tolerance: float, apart: float) -> bool:
+    """Whether the interval lies within tolerance at the last moment and another, and is to stay there."""
+    inside = (ciede2000(target, curves.at(days)) <= tolerance).mean(axis=0)
+    ahead = ciede2000(target, curves.at(days[-1:] + 14.0))[:, 0]
+    earlier = inside[days <= days[-1] - apart]
+    return bool(
+        inside[-1] >= BACK_CERTAINTY
+        and earlier.size
+        and earlier.max() >= BACK_CERTAINTY
+        and (ahead <= tolerance).mean() >= STAYS_CERTAINTY
+    )
+
+
+def _fit_robustly(days: Array, labs: Array, covariances: Array) -> tuple[Curves, Array, Array]:
+    """Curves, the weight of each moment, and its squared distance in standard deviations."""
+    precision: Array = np.linalg.inv(covariances).astype(np.float64)
+    weights = np.ones(len(days))
+    curves = fit_curves(MODELS, days, labs, precision)
+    for _ in range(4):
+        rest = labs - curves.at(days).mean(axis=0)
+        chi2 = np.einsum("ni,nij,nj->n", rest, precision, rest)
+        # Of four readings or fewer any may be the odd one, so none is weighed down.
+        wanted = np.minimum(1.0, SOFT_CHI2 / np.maximum(chi2, 1e-9)) if len(days) > 4 else weights
+        if np.allclose(wanted, weights, atol=0.02):
+            break
+        weights = wanted
+        curves = fit_curves(MODELS, days, labs, precision * weights[:, None, None])
+    return curves, weights, chi2
+
+
+def _unexpected(days: Array, labs: Array, covariances: Array) -> bool:
+    """Whether the last moment lies beyond what those before it foretell: a new change, or a bad photo."""
+    if len(days) < 4:
+        return False
+    precision: Array = np.linalg.inv(covariances[:-1]).astype(np.float64)
+    before = fit_curves(MODELS, days[:-1], labs[:-1], precision)
+    foretold = before.at(days[-1:])[:, 0]
+    spread = np.cov(foretold.T) + covariances[-1]
+    rest = labs[-1] - foretold.mean(axis=0)
+    return bool(rest @ np.linalg.solve(spread, rest) > OUTLIER_CHI2)
+
+
+def _forecast(grid: Array, away: Array, tolerance: float, start: datetime, last: float) -> Forecast:
+    outside = away > tolerance
+    final = outside.shape[1] - 1 - outside[:, ::-1].argmax(axis=1)
+    rows = np.arange(len(away))
+    nxt = np.minimum(final + 1, len(grid) - 1)
+    step = (away[rows, final] - tolerance) / np.maximum(away[rows, final] - away[rows, nxt], 1e-9)
+    day = grid[final] + np.clip(step, 0, 1) * (grid[nxt] - grid[final])
+    day = np.where(outside.any(axis=1), np.where(final == len(grid) - 1, np.inf, day), grid[0])
+    chance = float(np.isfinite(day).mean())
+    middle, low, high = np.quantile(day, [0.5, 0.025, 0.975], method="inverted_cdf")
+
+    def moment(value: float) -> datetime | None:
+        return start + float(value) * DAY if np.isfinite(value) else None
+
+    interval = (moment(low), moment(high))
+    if chance < 0.5:
+        words = "not expected" if chance < 0.1 else "not expected, though possible"
+        return Forecast(False, None, interval, chance, words)
+    return Forecast(True, moment(middle), interval, chance, "since about" if middle <= last else "from about")
+
+
+def forecast_from_history(days_to_return: Sequence[float | None], poured_at: datetime) -> Forecast | None:
+    """When a portion may be within tolerance, before its first photo, from earlier batches of the same materials.
+
+    Parameters
+    ----------
+    days_to_return : sequence of float or None
+        Days that each earlier batch took; None where it never came back.
+    poured_at : datetime
+        Time zero.
+
+    Returns
+    -------
+    Forecast or None
+        None without any history. The interval is that of one more draw from a
+        log-normal (Student's t), with a spread of at least a factor 1.5 either way, ours, since lots differ.
+
+    """
+    if not days_to_return:
+        return None
+    returned = np.log([max(day, 0.1) for day in days_to_return if day is not None])
+    # Laplace's rule of succession: one batch that came back does not make it certain.
+    chance = (len(returned) + 1) / (len(days_to_return) + 2)
+    if not len(returned) or chance < 0.5:
+        return Forecast(False, None, (None, None), chance, "not expected, by earlier batches")
+    count = len(returned)
+    spread = max(float(returned.std(ddof=1)) if count > 1 else 0.0, float(np.log(1.5)) / 1.96)
+    reach = 1.96 * spread * float(np.sqrt(1 + 1 / count)) * (1.0 + 2.0 / count)
+    middle = float(returned.mean())
+    low, at, high = (poured_at + float(np.exp(middle + step)) * DAY for step in (-reach, 0.0, reach))
+    return Forecast(True, at, (low, high), chance, "from about, by earlier batches")
+
+
+def _now(drawn: Array, intended: Lab | None) -> Interval | None:
+    if intended is None:
+        return None
+    return difference_interval(intended, drawn.mean(axis=0), np.cov(drawn.T) + 1e-9 * np.eye(3))
+
+
+def _point(session: Session, day: float, intended: Lab | None, weight: float, questioned: bool) -> JourneyPoint:
+    covariance = np.array(session.covariance)
+    return JourneyPoint(
+        at=session.at,
+        days=day,
+        lab=session.lab,
+        lab_sd=_lab(np.sqrt(np.diag(covariance))),
+        grade=session.grade,
+        difference=None if intended is None else difference_interval(intended, session.lab, covariance),
+        yellowness=float(yellowness_e313(np.array(session.lab))),
+        weight=weight,
+        questioned=questioned,
+        against_control=session.against_control,
+        entries=session.entries,
+    )
+
+
+def _curve(grid: Array, drawn: Array, away: Array | None) -> JourneyCurve:
+    low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
+    rows: tuple[tuple[float, ...], ...] = ((), (), ())
+    if away is not None:
+        rows = tuple(tuple(row.tolist()) for row in np.quantile(away, [0.5, 0.025, 0.975], axis=0))
+    return JourneyCurve(
+        days=tuple(grid.tolist()),
+        lab=tuple(_lab(row) for row in drawn.mean(axis=0)),
+        lab_low=tuple(_lab(row) for row in low),
+        lab_high=tuple(_lab(row) for row in high),
+        difference=rows[0],
+        difference_low=rows[1],
+        difference_high=rows[2],
+    )
+
+
+def _lab(values: Array) -> Lab:
+    return (float(values[0]), float(values[1]), float(values[2]))
+
+
+def _nothing(intended_lab: Lab | None, tolerance: float) -> Journey:
+    return Journey(
+        state=State.TOO_FEW,
+        chances=(),
+        intended_lab=intended_lab,
+        tolerance=tolerance,
+        moments=0,
+        points=(),
+        lab_now=None,
+        difference_now=None,
+        parts_now=None,
+        yellowness_now=None,
+        grey_scale_style_grade=None,
+        forecast=None,
+        curve=None,
+        models=(),
+    )

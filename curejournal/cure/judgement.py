@@ -1,0 +1,317 @@
+"""All findings together: ready, not yet, or hold; and what to do next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Literal
+
+import numpy as np
+
+from curejournal.cure.alkali_course import AlkaliSummary, Outcome, read_tests
+from curejournal.cure.journey import Journey, State, follow
+from curejournal.cure.records import AlkaliTest, Batch, ColourReading, Decision, Entry, Event, SurfaceNote, Weighing
+from curejournal.cure.rules import RULES, Context, Finding, HouseRules, Verdict
+from curejournal.cure.weight import Drying, DryingReport, weigh_up
+from curejournal.errors import CureJournalError
+from curejournal.soap.lye import LyeCheck, check_lye
+
+DAY = timedelta(days=1)
+
+NEEDED = ("alkali", "age", "drying")
+"""Gauges without which nobody can know: *not known* there is never *ready*."""
+
+LOCAL_CODES = (
+    "This supports a maker's judgement. Cosmetics law, labels and safety assessment follow local codes and "
+    "licensed practice."
+)
+STRIPS = "pH strips do not prove safety, and a usual pH does not show that no lye is over."
+LYE = (
+    "Lye burns: goggles and gloves; lye into water, never water into lye; fresh air; children and animals away. "
+    "Rinse skin with much water and get help."
+)
+
+
+@dataclass(frozen=True)
+class DueThing:
+    """Something to do for a batch, from when, and why."""
+
+    what: Literal["weigh", "photograph", "test", "look", "release", "decide", "complete"]
+    when: datetime
+    words: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A batch's verdict with all its evidence.
+
+    `from_about` is when it may be ready: earliest, middle and latest (95%;
+    None is unknown). `recall` are questions raised by readings after a release.
+    `rules_version` names the rules that made it.
+    """
+
+    on: datetime
+    verdict: Literal["ready", "not yet", "hold"]
+    headline: str
+    from_about: tuple[datetime | None, datetime | None, datetime | None]
+    findings: tuple[Finding, ...]
+    next_step: str
+    due: tuple[DueThing, ...]
+    journeys: Mapping[str, Journey]
+    drying: DryingReport
+    lye: LyeCheck | None
+    alkali: AlkaliSummary
+    recall: tuple[str, ...]
+    released_at: datetime | None
+    cautions: tuple[str, ...]
+    rules_version: str
+
+    def finding(self, gauge: str) -> Finding:
+        """The finding of one gauge."""
+        return next(finding for finding in self.findings if finding.gauge == gauge)
+
+
+def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgement:
+    """Judge a batch as it was known at one time.
+
+    Parameters
+    ----------
+    batch : Batch
+        Its current entries; those after `on` are left aside.
+    on : datetime
+        With its offset.
+    rules : HouseRules, optional
+        The maker's limits; by default those of the trade.
+
+    Returns
+    -------
+    Judgement
+        The same for the same entries, time and rules.
+
+    """
+    context = look_at(batch, on, rules or HouseRules())
+    findings = tuple(rule(context) for rule in RULES)
+    holds = [finding for finding in findings if finding.verdict is Verdict.HOLD]
+    waits = [
+        finding
+        for finding in findings
+        if finding.verdict is Verdict.WAIT or (finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED)
+    ]
+    verdict: Literal["ready", "not yet", "hold"] = "hold" if holds else ("not yet" if waits else "ready")
+    from_about = _from_about(waits) if waits and not holds else (None, None, None)
+    released_at = _released_at(context.batch)
+    things = _due(context, verdict, released_at, findings)
+    return Judgement(
+        on=on,
+        verdict=verdict,
+        headline=_headline(verdict, holds, waits, from_about, on),
+        from_about=from_about,
+        findings=findings,
+        next_step=_next_step(holds, things, on),
+        due=things,
+        journeys=context.journeys,
+        drying=context.drying,
+        lye=context.lye,
+        alkali=context.alkali,
+        recall=_recall(context, released_at),
+        released_at=released_at,
+        cautions=_cautions(context, findings),
+        rules_version=context.rules.version,
+    )
+
+
+def due(batch: Batch, on: datetime, rules: HouseRules | None = None) -> tuple[DueThing, ...]:
+    """What a batch asks for, soonest first: weigh, photograph, test, look, decide, release."""
+    return judge(batch, on, rules).due
+
+
+def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
+    """Work out what the rules look at, from the entries up to `on`."""
+    batch = replace(batch, entries=tuple(entry for entry in batch.entries if entry.at <= on))
+    lye, problem = None, ""
+    if batch.recipe is not None:
+        try:
+            lye = check_lye(batch.recipe)
+        except CureJournalError as error:
+            problem = error.what
+    poured = batch.poured_at
+    drying = weigh_up(
+        batch.of(Weighing),
+        poured,
+        water_share=lye.water_share if lye is not None and lye.water_g > 0 else None,
+        limit_pct_week=rules.loss_pct_week,
+        days_apart=rules.weighings_days_apart,
+    )
+    return Context(
+        batch=batch,
+        on=on,
+        rules=rules,
+        poured_at=poured,
+        lye=lye,
+        lye_problem=problem,
+        drying=drying,
+        alkali=read_tests(
+            batch.records(AlkaliTest), rules.free_alkali_pct, rules.ph_usual_to, _concentrated(drying, poured)
+        ),
+        journeys=_journeys(batch, on, poured, rules),
+    )
+
+
+def _journeys(batch: Batch, on: datetime, poured: datetime | None, rules: HouseRules) -> dict[str, Journey]:
+    readings: dict[str, list[Entry]] = {}
+    for entry in batch.of(ColourReading):
+        assert isinstance(entry.record, ColourReading)
+        readings.setdefault(entry.record.portion, []).append(entry)
+    portions = {portion.name: portion for portion in batch.portions}
+    controls = [entry for p in portions.values() if p.control for entry in readings.get(p.name, [])]
+    journeys = {}
+    for name in dict.fromkeys([*portions, *readings]):
+        portion = portions.get(name)
+        beside = portion is not None and not portion.control and portion.intended_source == "control portion"
+        journeys[name] = follow(
+            readings.get(name, []),
+            batch.event_at("poured", name) or poured,
+            portion.intended_lab if portion else None,
+            portion.tolerance if portion else 3.0,
+            control=controls if beside else (),
+            back_days_apart=rules.colour_days_apart,
+            curve_until=on,
+        )
+    return journeys
+
+
+def _concentrated(drying: DryingReport, poured: datetime | None) -> Callable[[datetime], float]:
+    curve = drying.curve
+    start = poured or (drying.points[0].at if drying.points else None)
+    if curve is None or start is None:
+        return lambda at: 1.0
+    now = float(np.interp(drying.points[-1].days, curve.days, curve.part))
+    return lambda at: max(1.0, float(np.interp((at - start) / DAY, curve.days, curve.part)) / now)
+
+
+def _from_about(
+    waits: list[Finding],
+) -> tuple[datetime | None, datetime | None, datetime | None]:
+    columns = zip(*((f.until_interval[0], f.until, f.until_interval[1]) for f in waits), strict=True)
+    low, middle, high = (
+        None if any(end is None for end in column) else max(end for end in column if end is not None)
+        for column in columns
+    )
+    return low, middle, high
+
+
+def _headline(
+    verdict: str,
+    holds: list[Finding],
+    waits: list[Finding],
+    from_about: tuple[datetime | None, datetime | None, datetime | None],
+    on: datetime,
+) -> str:
+    if holds:
+        return f"hold: because of {' and '.join(f'{f.gauge} ({f.words})' for f in holds)}"
+    if not waits:
+        return "ready"
+    middle = from_about[1]
+    if middle is not None:
+        year = f" {middle.year}" if middle.year != on.year else ""
+        return f"not yet: from about {middle.day} {middle:%B}{year}"
+    open_ones = [f for f in waits if f.until is None]
+    return f"not yet: {'; '.join(f'{f.gauge}: {f.words}' for f in open_ones)}"
+
+
+def _next_step(holds: list[Finding], things: tuple[DueThing, ...], on: datetime) -> str:
+    if holds and holds[0].advice:
+        return holds[0].advice
+    if not things:
+        return "Nothing is due."
+    first = things[0]
+    when = "now" if first.when <= on else f"on {first.when.day} {first.when:%B}"
+    return f"{first.words} ({when}): {first.why}."
+
+
+def _due(
+    context: Context, verdict: str, released_at: datetime | None, findings: tuple[Finding, ...]
+) -> tuple[DueThing, ...]:
+    poured, on, rules = context.poured_at, context.on, context.rules
+    if released_at is not None:
+        return ()
+    things: list[DueThing] = []
+    by_gauge = {finding.gauge: finding for finding in findings}
+    if poured is None:
+        return (DueThing("complete", on, "Enter when it was poured", "age counts from there"),)
+    if context.drying.state is not Drying.STEADY:
+        last = max((entry.at for entry in context.batch.of(Weighing)), default=None)
+        # The first weight belongs to cut day, about two days after the pour [common practice, no source].
+        when = poured + 2 * DAY if last is None else last + rules.check_weekly_days * DAY
+        why = "the first weight is what all loss is counted from" if last is None else context.drying.words
+        things.append(DueThing("weigh", when, "Weigh the marked bars", why))
+    for name, journey in context.journeys.items():
+        thing = _photo_due(name, journey, context)
+        if thing is not None:
+            things.append(thing)
+    alkali = by_gauge["alkali"]
+    if alkali.verdict is not Verdict.GO:
+        tests = context.alkali.tests
+        early = poured + max(rules.min_age_days - 7, 0) * DAY
+        when = tests[-1].at + rules.check_weekly_days * DAY if tests else early
+        things.append(DueThing("test", when, "Test for alkali", alkali.words))
+    if by_gauge["surface"].verdict in (Verdict.UNKNOWN, Verdict.WAIT):
+        when = poured + rules.min_age_days * DAY
+        things.append(DueThing("look", when, "Look at the bars and note it", by_gauge["surface"].words))
+    if by_gauge["record complete"].verdict is Verdict.WAIT:
+        things.append(DueThing("complete", on, "Complete the record", by_gauge["record complete"].words))
+    if by_gauge["colour"].verdict is Verdict.HOLD:
+        things.append(DueThing("decide", on, "Decide whether to sell it as it is", by_gauge["colour"].words))
+    if verdict == "ready":
+        things.append(DueThing("release", on, "Release it, if you agree", "every gauge says go"))
+    return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
+
+
+def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None:
+    if journey.state in (State.BACK, State.STEADY, State.SETTLED_OFF):
+        return None
+    if journey.intended_lab is None and not journey.moments:
+        return None
+    label = f"Photograph {name} with the card" if name else "Photograph it with the card"
+    if not journey.points or context.poured_at is None:
+        return DueThing("photograph", context.on, label, "no colour was measured yet")
+    last = journey.points[-1]
+    # Visits that follow the change: close while a turn may run, weekly later. Ours.
+    wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
+    return DueThing("photograph", last.at + wait * DAY, label, journey.state.value)
+
+
+def _released_at(batch: Batch) -> datetime | None:
+    acts = batch.records(Decision)
+    return acts[-1][0] if acts and acts[-1][1].act == "release" else None
+
+
+def _recall(context: Context, released_at: datetime | None) -> tuple[str, ...]:
+    if released_at is None:
+        return ()
+    bad = [
+        f"{test.method} of {test.at:%Y-%m-%d}: {test.words}"
+        for test in context.alkali.tests
+        if test.at > released_at and test.outcome is Outcome.HIGH
+    ]
+    bad += [
+        f"{note.look} seen on {at:%Y-%m-%d}"
+        for at, note in context.batch.records(SurfaceNote)
+        if at > released_at and note.look in ("orange spots", "lye pocket", "weeping")
+    ]
+    bars = max((event.bars or 0 for _, event in context.batch.records(Event)), default=0)
+    many = f" ({bars} bars)" if bars else ""
+    return tuple(
+        f"After the release of {context.batch.code}{many} on {released_at:%Y-%m-%d}: {what}. "
+        "Should bars that have gone out be called back?"
+        for what in bad
+    )
+
+
+def _cautions(context: Context, findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    young = context.poured_at is None or context.on - context.poured_at < 7 * DAY
+    held = any(f.verdict is Verdict.HOLD and f.gauge in ("alkali", "lye margin", "surface") for f in findings)
+    strips = any(test.method == "strip" for test in context.alkali.tests)
+    return (*((LYE,) if young or held else ()), *((STRIPS,) if strips else ()), LOCAL_CODES)

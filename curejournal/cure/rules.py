@@ -1,0 +1,418 @@
+"""The gauges: each rule looks at a batch and returns one finding. A new rule is one function in `RULES`."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
+from datetime import datetime, timedelta
+from enum import StrEnum
+from typing import Literal
+
+from curejournal.cure.alkali_course import AlkaliSummary
+from curejournal.cure.journey import Journey, State
+from curejournal.cure.records import Batch, Event, SurfaceNote
+from curejournal.cure.weight import Drying, DryingReport
+from curejournal.errors import CureJournalError
+from curejournal.soap.lye import LyeCheck
+from curejournal.soap.recipe import Recipe
+
+DAY = timedelta(days=1)
+
+RULES_EDITION = "1"
+"""Raised whenever a rule changes its mind, so that a kept judgement names the rules that made it."""
+
+
+class Verdict(StrEnum):
+    """What a gauge says, best first. *Not known* lets nothing pass that needs knowing."""
+
+    GO = "go"
+    UNKNOWN = "not known"
+    WAIT = "wait"
+    HOLD = "hold"
+
+
+Gauge = Literal["age", "drying", "alkali", "colour", "surface", "lye margin", "record complete"]
+
+
+class LimitTooLoose(CureJournalError):
+    """A house rule outside the bounds within which it makes sense."""
+
+
+def _limit(default: float, low: float, high: float, unit: str, words: str, source: str) -> float:
+    return field(
+        default=default,
+        metadata={"low": low, "high": high, "unit": unit, "words": words, "source": source},
+    )
+
+
+@dataclass(frozen=True)
+class HouseRules:
+    """The maker's limits. Each field's metadata holds its bounds, unit, words and source.
+
+    Raises
+    ------
+    LimitTooLoose
+        If a limit lies outside its bounds.
+
+    """
+
+    min_age_days: float = _limit(
+        28, 21, 365, "days", "least age", "four to six weeks is the habit [common practice, no source]"
+    )
+    loss_pct_week: float = _limit(
+        1.0, 0.1, 1.5, "% a week", "most weight still lost", "steady weight [common practice, no source]"
+    )
+    weighings_days_apart: float = _limit(7, 5, 60, "days", "two steady weighings apart", "[common practice, no source]")
+    free_alkali_pct: float = _limit(
+        0.05, 0.01, 0.05, "% NaOH", "most free caustic alkali", "IS 2888:2004, all grades [looked up: transcriptions]"
+    )
+    ph_usual_to: float = _limit(
+        10.5,
+        9.5,
+        10.5,
+        "pH at 1%",
+        "highest usual pH",
+        "house rule; most soaps read 9 to 10, Tarun et al. 2014, PMC4171909",
+    )
+    colour_days_apart: float = _limit(
+        5, 3, 60, "days", "two readings within tolerance apart", "ours: longer than a turn lasts"
+    )
+    check_weekly_days: float = _limit(7, 2, 14, "days", "weigh and look again every", "[common practice, no source]")
+
+    def __post_init__(self) -> None:
+        for limit in fields(self):
+            value, low, high = getattr(self, limit.name), limit.metadata["low"], limit.metadata["high"]
+            if not low <= value <= high:
+                raise LimitTooLoose(
+                    f"{limit.metadata['words'].capitalize()}: {value:g} {limit.metadata['unit']} is out of bounds.",
+                    f"Choose from {low:g} to {high:g} {limit.metadata['unit']}.",
+                )
+
+    @property
+    def version(self) -> str:
+        """Edition of the rules and a short hash of the limits: the same limits give the same version."""
+        text = repr([(limit.name, float(getattr(self, limit.name))) for limit in fields(self)])
+        return f"{RULES_EDITION}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What one gauge says, with its evidence.
+
+    `figures` maps a name to (value, unit). `rule` is the rule as applied and
+    `source` where its limit comes from. `until` is when it may turn to *go*,
+    `until_interval` its 95% interval (None is unknown). `advice` is the useful thing to do.
+    """
+
+    gauge: Gauge
+    verdict: Verdict
+    words: str
+    rule: str
+    source: str
+    figures: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    until: datetime | None = None
+    until_interval: tuple[datetime | None, datetime | None] = (None, None)
+    advice: str = ""
+
+
+@dataclass(frozen=True)
+class Context:
+    """All that a rule may look at: the batch up to `on`, and what was worked out from it."""
+
+    batch: Batch
+    on: datetime
+    rules: HouseRules
+    poured_at: datetime | None
+    lye: LyeCheck | None
+    lye_problem: str
+    drying: DryingReport
+    alkali: AlkaliSummary
+    journeys: Mapping[str, Journey]
+
+    @property
+    def margin_proven(self) -> bool:
+        """Whether the recipe leaves fat over even at the low end of its interval."""
+        return self.lye is not None and self.lye.lye_g > 0 and self.lye.superfat_interval_pct[0] >= 0
+
+    @property
+    def titrated_good(self) -> bool:
+        """Whether a titration speaks for the batch."""
+        return self.alkali.clearing is not None and self.alkali.clearing.method == "titration"
+
+
+def _source(name: str) -> str:
+    return str(next(limit.metadata["source"] for limit in fields(HouseRules) if limit.name == name))
+
+
+def age(context: Context) -> Finding:
+    """Old enough."""
+    least = context.rules.min_age_days
+    rule, source = f"at least {least:g} days since the pour", _source("min_age_days")
+    if context.poured_at is None:
+        return Finding(
+            "age", Verdict.UNKNOWN, "the pour is not on record", rule, source, advice="Enter when it was poured."
+        )
+    days = (context.on - context.poured_at) / DAY
+    figures = {"age": (days, "days")}
+    if days >= least:
+        return Finding("age", Verdict.GO, f"{days:.0f} days old", rule, source, figures)
+    until = context.poured_at + least * DAY
+    return Finding("age", Verdict.WAIT, f"{days:.0f} of {least:g} days", rule, source, figures, until, (until, until))
+
+
+def drying(context: Context) -> Finding:
+    """Weight steady."""
+    limit, apart = context.rules.loss_pct_week, context.rules.weighings_days_apart
+    rule = f"loss below {limit:g}% in 7 days, interval and all, on two weighings {apart:g} days apart or more"
+    source, report = _source("loss_pct_week"), context.drying
+    figures: dict[str, tuple[float, str]] = {}
+    if report.loss_pct_week is not None:
+        figures = {
+            "loss a week": (report.loss_pct_week.estimate, "%"),
+            "loss a week, low": (report.loss_pct_week.low, "%"),
+            "loss a week, high": (report.loss_pct_week.high, "%"),
+        }
+    if report.loss_pct is not None:
+        figures["lost so far"] = (report.loss_pct, "%")
+    if report.most_loss_pct is not None:
+        figures["water that went in"] = (report.most_loss_pct, "%")
+    if report.state is Drying.UNKNOWN:
+        return Finding(
+            "drying",
+            Verdict.UNKNOWN,
+            report.words,
+            rule,
+            source,
+            figures,
+            advice="Weigh the same marked bars each week.",
+        )
+    if report.state is Drying.STEADY:
+        return Finding("drying", Verdict.GO, f"steady: {report.words}", rule, source, figures)
+    advice = "Dry the room; weigh again in a week." if report.state is Drying.GAINING else "Weigh again in a week."
+    low, high = (None if at is None else max(context.on, at + apart * DAY) for at in report.steady_interval)
+    until = None if report.steady_at is None else max(context.on, report.steady_at + apart * DAY)
+    return Finding("drying", Verdict.WAIT, report.words, rule, source, figures, until, (low, high), advice)
+
+
+def alkali(context: Context) -> Finding:
+    """No free alkali, as far as tests can tell."""
+    limit, usual = context.rules.free_alkali_pct, context.rules.ph_usual_to
+    rule = (
+        f"free alkali at most {limit:g}% NaOH by titration; or by meter at most pH {usual:g} at 1% where the "
+        "recipe leaves fat over; a high reading holds until a later good test of the same or a stronger kind"
+    )
+    source, summary = _source("free_alkali_pct"), context.alkali
+    figures: dict[str, tuple[float, str]] = {}
+    for test in summary.tests:
+        if test.titration is not None:
+            figures["free alkali"] = (test.titration.free_alkali_pct, "% NaOH")
+            figures["free alkali, high"] = (test.titration.interval_pct[1], "% NaOH")
+        if test.ph is not None:
+            figures["pH, low"], figures["pH, high"] = ((end, "at 1%") for end in test.ph.interval)
+
+    def finding(verdict: Verdict, words: str, advice: str = "") -> Finding:
+        return Finding("alkali", verdict, words, rule, source, figures, advice=advice)
+
+    if summary.holding:
+        high = max(summary.holding, key=lambda test: test.at)
+        lift = "titration" if high.method == "titration" else f"{high.method} at 1%, or titration,"
+        return finding(
+            Verdict.HOLD,
+            f"{high.method} of {_day(high.at)}: {high.words}",
+            f"Keep it apart and do not sell it. Only a later good {lift} lifts this.",
+        )
+    if summary.clearing is not None and (context.titrated_good or context.margin_proven):
+        words = f"{summary.clearing.method} of {_day(summary.clearing.at)}: {summary.clearing.words}"
+        if not context.titrated_good:
+            words += "; free alkali itself not known (not titrated)"
+        return finding(Verdict.GO, words)
+    if summary.clearing is not None:
+        return finding(
+            Verdict.UNKNOWN,
+            "a usual pH alone does not show that no lye is over, and the recipe's margin is not proven",
+            "Titrate, or complete the recipe.",
+        )
+    if not summary.tests:
+        return finding(
+            Verdict.UNKNOWN, "no alkali test yet", "Measure the pH of a 1% solution by meter at least; better, titrate."
+        )
+    last = summary.tests[-1]
+    if last.method == "strip":
+        advice = "Measure a 1% solution with a calibrated meter, or titrate: a strip can hold a batch, not clear it."
+    else:
+        advice = "Test again in a week at 1% by calibrated meter, or titrate."
+    return finding(Verdict.UNKNOWN, f"{last.method} of {_day(last.at)}: {last.words}", advice)
+
+
+_COLOUR_VERDICT = {
+    State.BACK: Verdict.GO,
+    State.STEADY: Verdict.GO,
+    State.TURNING: Verdict.WAIT,
+    State.COMING_BACK: Verdict.WAIT,
+    State.BROWNING: Verdict.WAIT,
+    State.SETTLED_OFF: Verdict.HOLD,
+    State.TOO_FEW: Verdict.WAIT,
+}
+
+
+def colour(context: Context) -> Finding:
+    """Each portion the colour that it should be."""
+    apart = context.rules.colour_days_apart
+    rule = f"each portion within its tolerance, interval and all, on two readings {apart:g} days apart, and at rest"
+    source = f"tolerance: the maker's; days apart: {_source('colour_days_apart')}"
+    followed = {
+        name: journey
+        for name, journey in context.journeys.items()
+        if journey.intended_lab is not None or journey.moments
+    }
+    if not followed:
+        return Finding(
+            "colour", Verdict.UNKNOWN, "no colour was followed", rule, source, advice="A photo with the card starts it."
+        )
+    verdicts = {name: _portion_verdict(journey) for name, journey in followed.items()}
+    ranks = list(Verdict)
+    worst = max(verdicts.values(), key=ranks.index)
+    named = [name for name, verdict in verdicts.items() if verdict is worst]
+    figures = {
+        f"{name}: ΔE00": (journey.difference_now.estimate, "ΔE00")
+        for name, journey in followed.items()
+        if journey.difference_now is not None
+    }
+    words = "; ".join(f"{_named(name)}{followed[name].state.value}" for name in named)
+    forecasts = [followed[name].forecast for name in named]
+    until, low, high = None, None, None
+    if worst is Verdict.WAIT and all(f is not None and f.expected for f in forecasts):
+        ends = [(f.at, *f.interval) for f in forecasts if f is not None]
+        until, low, high = (
+            None if any(end is None for end in column) else max(context.on, *(end for end in column if end is not None))
+            for column in zip(*ends, strict=True)
+        )
+    advice = {
+        Verdict.HOLD: "Not a safety matter: decide whether to sell it as it is. If so, enter the colour it has as "
+        "the intended one.",
+        Verdict.WAIT: "Photograph it with the card again.",
+    }.get(worst, "")
+    return Finding("colour", worst, words, rule, source, figures, until, (low, high), advice)
+
+
+def _portion_verdict(journey: Journey) -> Verdict:
+    # Without an intended colour there is nothing to come back to, so too few readings hold nobody up.
+    if journey.intended_lab is None and journey.state is State.TOO_FEW:
+        return Verdict.UNKNOWN
+    return _COLOUR_VERDICT[journey.state]
+
+
+def _named(portion: str) -> str:
+    return f"{portion}: " if portion else ""
+
+
+_SURFACE: dict[str, tuple[Verdict, str, str]] = {
+    "clear": (Verdict.GO, "clear", ""),
+    "ash": (Verdict.GO, "soda ash: a matter of looks, it can be washed or planed off", ""),
+    "sweat": (Verdict.WAIT, "beads of moisture", "Dry the room's air; look again in a few days."),
+    "orange spots": (Verdict.HOLD, "orange spots: the fat goes rancid", "Set the bars aside; look at the others."),
+    "lye pocket": (
+        Verdict.HOLD,
+        "a lye pocket: caustic",
+        "Wear gloves and keep it apart; do not sell it. Enter “clear” only for bars without any.",
+    ),
+    "weeping": (Verdict.HOLD, "oil or lye weeps out", "Wear gloves and keep it apart; test what comes out."),
+}
+
+
+def surface(context: Context) -> Finding:
+    """Nothing on the surface that speaks against it."""
+    rule, source = "no orange spots, lye pockets or weeping at the last look", "[common practice, no source]"
+    looks = context.batch.records(SurfaceNote)
+    if not looks:
+        return Finding(
+            "surface", Verdict.UNKNOWN, "nobody noted a look", rule, source, advice="Look at the bars and note it."
+        )
+    # A pocket seen in one bar is not undone by ash seen in another on the same day.
+    day = looks[-1][0].date()
+    verdict, words, advice = max(
+        (_SURFACE[note.look] for at, note in looks if at.date() == day), key=lambda row: list(Verdict).index(row[0])
+    )
+    return Finding("surface", verdict, f"{words} ({_day(looks[-1][0])})", rule, source, advice=advice)
+
+
+def lye_margin(context: Context) -> Finding:
+    """Fat left over at the low end of what is published."""
+    rule = "superfat above zero over the whole interval of published saponification values, or a good titration"
+    source = "ranges in the list of oils, each with its source"
+    if context.lye is None:
+        words = context.lye_problem or "no recipe"
+        return Finding("lye margin", Verdict.UNKNOWN, words, rule, source, advice="Enter the recipe as weighed.")
+    low, high = context.lye.superfat_interval_pct
+    figures = {
+        "superfat": (context.lye.superfat_nominal_pct, "%"),
+        "superfat, low": (low, "%"),
+        "superfat, high": (high, "%"),
+        "superfat, worst case": (context.lye.superfat_worst_pct[0], "%"),
+    }
+    words = f"superfat {low:.1f} to {high:.1f}%"
+    if context.lye.lye_g <= 0:
+        return Finding("lye margin", Verdict.UNKNOWN, "the recipe has no alkali", rule, source, figures)
+    if low >= 0 or context.titrated_good:
+        more = "" if low >= 0 else ", and titrated good"
+        return Finding("lye margin", Verdict.GO, words + more, rule, source, figures)
+    verdict = Verdict.HOLD if context.lye.superfat_nominal_pct < 0 else Verdict.WAIT
+    return Finding(
+        "lye margin", verdict, f"{words}: lye may be over", rule, source, figures, advice="Titrate before selling."
+    )
+
+
+def record_complete(context: Context) -> Finding:
+    """What an inspector would ask for is there."""
+    rule = "recipe and pour on record; lots and number of bars noted where missing"
+    source = "ISO 22716 themes [from memory]; Regulation (EC) 1223/2009 [from memory]; local codes decide"
+    recipe = context.batch.recipe
+    missing = [
+        name
+        for name, there in (("the recipe", recipe is not None), ("the pour", context.poured_at is not None))
+        if not there
+    ]
+    if missing:
+        words = f"missing: {', '.join(missing)}"
+        return Finding("record complete", Verdict.WAIT, words, rule, source, advice="Enter what is missing.")
+    lots = [] if recipe is None else _without_lot(recipe)
+    notes = []
+    if lots:
+        notes.append(f"no lot for {', '.join(lots)}")
+    if not any(event.bars for _, event in context.batch.records(Event)):
+        notes.append("number of bars not noted")
+    return Finding(
+        "record complete",
+        Verdict.GO,
+        "; ".join(notes) or "complete",
+        rule,
+        source,
+        {"materials without a lot": (float(len(lots)), "")},
+        advice="Complete the record before an inspector asks." if notes else "",
+    )
+
+
+def _without_lot(recipe: Recipe) -> list[str]:
+    lots = [
+        *((oil.key, oil.lot) for oil in recipe.oils),
+        *((alkali.kind, alkali.lot) for alkali in recipe.alkalis),
+        *((additive.name, additive.lot) for additive in recipe.additives),
+    ]
+    return [name for name, lot in lots if not lot]
+
+
+RULES: tuple[Callable[[Context], Finding], ...] = (
+    alkali,
+    lye_margin,
+    surface,
+    age,
+    drying,
+    colour,
+    record_complete,
+)
+"""Every gauge, those of safety first."""
+
+
+def _day(at: datetime) -> str:
+    return f"{at.day} {at:%B}"

@@ -1,0 +1,119 @@
+"""Readings of one portion, gathered into the moments they were taken at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from curejournal.colour.sample import Grade, Lab, Matrix3, as_matrix3
+from curejournal.cure.curves import Array
+from curejournal.cure.records import ColourReading, Entry
+
+SETTING_SD = 0.9
+"""Least doubt (Lab units, each coordinate) of a reading against one taken in another setting. Real photos
+corrected by a chart differ by 2 to 3 ΔE00 in pairs across settings, which three independent coordinates of
+0.9 to 1.1 make; ours, from the project's real-chart photos."""
+
+INDICATIVE_SD = 2.5
+"""The same for readings graded *indicative* (no colour chart): ours, from 4 to 6 ΔE00 by white balance alone."""
+
+SAME_PHOTO_SD = 0.5
+"""The same for the difference of two areas in one photo. Ours."""
+
+ONE_SETTING = timedelta(minutes=90)
+"""Photos closer in time than this share their light, so they count as one moment. Ours."""
+
+
+@dataclass(frozen=True)
+class Session:
+    """One moment's colour: its readings combined. `against_control` says that a control in the same photo was used."""
+
+    at: datetime
+    lab: Lab
+    covariance: Matrix3
+    grade: Grade
+    entries: tuple[int, ...]
+    against_control: bool = False
+
+
+def sessions(
+    readings: Sequence[Entry], *, control: Sequence[Entry] = (), reference_lab: Lab | None = None
+) -> tuple[Session, ...]:
+    """Combine usable readings by moment.
+
+    Parameters
+    ----------
+    readings : sequence of Entry
+        Entries whose record is a `ColourReading` of the portion. Those graded *not usable* are left out.
+    control : sequence of Entry
+        Readings of a control portion. Where one is in the same photo, the
+        portion is read as `reference_lab` plus the difference of the two, which is
+        known better than either.
+    reference_lab : Lab, optional
+        The control's own colour; by default the mean of its readings.
+
+    Returns
+    -------
+    tuple of Session
+        In order of time.
+
+    """
+    controls: dict[str | None, ColourReading] = {
+        entry.photo: _reading(entry) for entry in control if entry.photo and _usable(entry)
+    }
+    if reference_lab is None and controls:
+        mean = np.mean([reading.lab for reading in controls.values()], axis=0)
+        reference_lab = (float(mean[0]), float(mean[1]), float(mean[2]))
+    usable = sorted((entry for entry in readings if _usable(entry)), key=lambda entry: entry.at)
+    moments: list[list[Entry]] = []
+    for entry in usable:
+        if moments and entry.at - moments[-1][0].at <= ONE_SETTING:
+            moments[-1].append(entry)
+        else:
+            moments.append([entry])
+    return tuple(_combine(moment, controls, reference_lab) for moment in moments)
+
+
+def _combine(moment: Sequence[Entry], controls: dict[str | None, ColourReading], reference: Lab | None) -> Session:
+    labs, precisions = [], []
+    paired = [entry for entry in moment if entry.photo in controls]
+    for entry in paired or moment:
+        lab = np.array(_reading(entry).lab)
+        covariance = np.array(_reading(entry).covariance)
+        if paired and reference is not None:
+            beside = controls[entry.photo]
+            lab = np.array(reference) + lab - np.array(beside.lab)
+            # Correction, light and camera are shared; what is left is each area's own noise.
+            covariance = np.eye(3) * SAME_PHOTO_SD**2
+        labs.append(lab)
+        precisions.append(np.linalg.inv(covariance + 1e-6 * np.eye(3)))
+    grade = max((Grade(_reading(entry).grade) for entry in moment), key=lambda g: g.rank)
+    floor = SAME_PHOTO_SD if paired else (INDICATIVE_SD if grade is Grade.INDICATIVE else SETTING_SD)
+    total = np.linalg.inv(np.sum(precisions, axis=0))
+    lab = total @ np.sum([p @ v for p, v in zip(precisions, labs, strict=True)], axis=0)
+    return Session(
+        at=moment[0].at,
+        lab=(float(lab[0]), float(lab[1]), float(lab[2])),
+        covariance=as_matrix3(at_least(total, floor)),
+        grade=grade,
+        entries=tuple(entry.id for entry in moment),
+        against_control=bool(paired),
+    )
+
+
+def at_least(covariance: Array, sd: float) -> Array:
+    """A covariance (3, 3) with no direction known better than `sd`."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray((vectors * np.maximum(values, sd**2)) @ vectors.T)
+
+
+def _reading(entry: Entry) -> ColourReading:
+    assert isinstance(entry.record, ColourReading)
+    return entry.record
+
+
+def _usable(entry: Entry) -> bool:
+    return Grade(_reading(entry).grade) is not Grade.NOT_USABLE

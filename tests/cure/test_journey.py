@@ -1,0 +1,202 @@
+"""A portion's colour over time: the words follow the evidence."""
+
+import numpy as np
+import pytest
+
+from curejournal.cure.journey import State, classify, follow, forecast_from_history, grey_scale_grade, soon
+from tests.cure.batches import INTENDED, JOURNEYS, POURED, day, entries, reading, seen
+
+DAYS = (0.2, 1, 3, 7, 12, 18, 25, 33, 42)
+
+
+def _follow(records, **kwargs):
+    return follow(entries(records), POURED, INTENDED, 3.0, **kwargs)
+
+
+@pytest.mark.parametrize(
+    ("journey", "state"),
+    [
+        ("comes back", State.BACK),
+        ("settles off", State.SETTLED_OFF),
+        ("browns", State.BROWNING),
+        ("stays", State.STEADY),
+    ],
+)
+@pytest.mark.parametrize("seed", range(3))
+def test_nine_readings_name_what_happened(journey, state, seed):
+    found = _follow(seen(journey, DAYS, seed))
+    assert found.state is state, found.chances
+
+
+def test_on_its_way_it_is_coming_back_with_a_date():
+    found = _follow(seen("comes back", DAYS[:6]))
+    assert found.state in (State.COMING_BACK, State.BACK)
+    # The true curve enters 3 ΔE00 near day 11.
+    low, high = found.forecast.interval
+    assert low <= day(11.2) and (high is None or high >= day(10.8))
+
+
+def test_hours_after_the_pour_it_is_turning():
+    turn = tuple(
+        (d, reading(np.array(INTENDED) + np.array([-14.0, 5, 24]) * (1 - np.exp(-2 * d))))
+        for d in (0.05, 0.2, 0.5, 0.8)
+    )
+    assert _follow(turn).state is State.TURNING
+
+
+@pytest.mark.parametrize("count", [0, 1, 2])
+def test_few_readings_are_called_too_few(count):
+    found = _follow(seen("comes back", DAYS[:count]))
+    assert found.state is State.TOO_FEW
+    assert found.moments == count
+
+
+def test_fewer_readings_give_wider_intervals():
+    widths = []
+    for count in (2, 4, 8):
+        now = _follow(seen("stays", DAYS[:count])).difference_now
+        widths.append(now.high - now.low)
+    assert widths[0] > widths[1] > widths[2]
+
+
+def test_back_needs_two_readings_some_days_apart():
+    first = seen("comes back", (0.2, 1, 3, 7))
+    last = seen("comes back", (30, 30.2, 30.4), seed=4)
+    together = _follow(first + last)
+    apart = _follow(first + last + seen("comes back", (37,), seed=5))
+    assert together.state is not State.BACK
+    assert apart.state is State.BACK
+
+
+def test_back_is_a_claim_of_the_interval_and_not_of_the_point():
+    vague = tuple((d, reading(JOURNEYS["comes back"](d), sd=4.0)) for d in (0.2, 3, 14, 25, 33))
+    found = _follow(vague)
+    assert found.difference_now.estimate < 3.0 < found.difference_now.high
+    assert found.state is not State.BACK
+
+
+def test_a_portion_that_browns_after_coming_back_is_not_back():
+    def journey(t):
+        return JOURNEYS["comes back"](t) + np.array([-14.0, 5, 10]) * (1 - np.exp(-0.03 * t))
+
+    rng = np.random.default_rng(3)
+    found = _follow(tuple((d, reading(journey(d) + rng.normal(0, 0.6, 3))) for d in DAYS))
+    assert found.state is State.BROWNING
+
+
+def test_a_reading_that_is_not_usable_never_enters():
+    good = seen("stays", DAYS)
+    bad = (20, reading((30.0, 30.0, 30.0), grade="not usable"), "bad")
+    assert _follow((*good, bad)).difference_now == _follow(good).difference_now
+
+
+def test_an_outlying_reading_is_questioned_kept_and_weighed_down():
+    odd = (15, reading(np.array(INTENDED) + [-12, 6, 14]), "odd")
+    found = _follow((*seen("stays", DAYS), odd))
+    (point,) = [p for p in found.points if p.days == pytest.approx(15)]
+    assert point.questioned and point.weight < 0.3
+    assert sum(p.questioned for p in found.points) == 1
+    assert found.state is State.STEADY
+
+
+def test_a_last_reading_far_off_takes_back_the_claim():
+    odd = (45, reading(np.array(INTENDED) + [-12, 6, 14]), "odd")
+    assert _follow((*seen("comes back", DAYS), odd)).state is not State.BACK
+
+
+def test_photos_of_one_moment_count_as_one():
+    burst = tuple((30 + i * 0.01, reading(INTENDED), f"b{i}") for i in range(12))
+    found = _follow(burst)
+    assert found.moments == 1
+    # Twelve photos in one light do not average its error away.
+    assert min(found.points[0].lab_sd) >= 0.89
+
+
+def test_a_control_in_the_same_photo_takes_out_the_light():
+    rng = np.random.default_rng(7)
+    records, controls = [], []
+    for d in DAYS:
+        light = rng.normal(0, 3.0, 3)
+        records.append((d, reading(JOURNEYS["comes back"](d) + light, sd=3.0), f"p{d}"))
+        controls.append((d, reading(np.array(INTENDED) + light, "control", sd=3.0), f"p{d}"))
+    alone = _follow(records)
+    beside = _follow(records, control=entries(controls))
+    assert beside.difference_now.high - beside.difference_now.low < 0.6 * (
+        alone.difference_now.high - alone.difference_now.low
+    )
+    assert beside.state is State.BACK
+    assert all(point.against_control for point in beside.points)
+
+
+def test_without_an_intended_colour_nothing_is_called_back():
+    for journey, state in (("stays", State.STEADY), ("browns", State.BROWNING)):
+        found = follow(entries(seen(journey, DAYS)), POURED)
+        assert found.state is state
+        assert found.difference_now is None and found.forecast is None
+
+
+def test_no_return_is_foretold_where_none_comes():
+    for journey in ("settles off", "browns"):
+        assert not _follow(seen(journey, DAYS)).forecast.expected
+
+
+def test_the_parts_say_which_way_it_is_off():
+    found = _follow(seen("browns", DAYS))
+    assert found.parts_now[0] < -5
+    assert found.yellowness_now > _follow(seen("stays", DAYS)).yellowness_now
+
+
+def test_the_curve_for_the_chart_runs_as_far_as_asked():
+    found = follow(entries(seen("stays", DAYS)), POURED, INTENDED, curve_until=day(80))
+    rows = found.curve
+    assert rows.days[-1] == pytest.approx(80)
+    assert len(rows.days) == len(rows.difference) == len(rows.lab) == len(rows.lab_low)
+    assert all(
+        lo <= mid <= hi for lo, mid, hi in zip(rows.difference_low, rows.difference, rows.difference_high, strict=True)
+    )
+
+
+def test_the_order_of_entries_does_not_matter():
+    records = entries(seen("comes back", DAYS))
+    assert follow(records[::-1], POURED, INTENDED) == follow(records, POURED, INTENDED)
+
+
+@pytest.mark.parametrize(
+    ("change", "grade"),
+    # Midpoints of the steps of ISO 105-A02 in ΔE*ab: 0.40 1.25 2.10 2.95 4.10 5.80 8.20 11.60.
+    [
+        (0.0, "5"),
+        (0.39, "5"),
+        (0.41, "4-5"),
+        (1.3, "4"),
+        (2.2, "3-4"),
+        (3.0, "3"),
+        (4.2, "2-3"),
+        (6.0, "2"),
+        (9.6, "1-2"),
+        (13.6, "1"),
+    ],
+)
+def test_the_grey_scale_style_grade_has_the_steps_of_the_standard(change, grade):
+    assert grey_scale_grade((80.0, 0.0, 0.0), (80.0 - change, 0.0, 0.0)) == grade
+
+
+def test_earlier_batches_foretell_before_the_first_photo():
+    assert forecast_from_history([], POURED) is None
+    one, many = forecast_from_history([10.0], POURED), forecast_from_history([9.0, 10, 11, 10, 9.5], POURED)
+    assert abs((many.at - day(9.9)).days) <= 1
+    assert one.interval[0] < many.interval[0] < many.at < many.interval[1] < one.interval[1]
+    assert not forecast_from_history([None, None, None], POURED).expected
+
+
+def test_known_curves_are_named_by_what_they_do():
+    def name(journey, t, left):
+        at = np.array([[JOURNEYS[journey](x) for x in (t, t + soon(t), t + 28)]])
+        return classify(t, at, np.array(INTENDED), 3.0, np.array([left]))[0]
+
+    assert name("comes back", 2, True) == State.COMING_BACK
+    assert name("comes back", 30, True) == State.BACK
+    assert name("settles off", 30, True) == State.SETTLED_OFF
+    assert name("browns", 10, True) == State.BROWNING
+    assert name("browns", 1, True) == State.TURNING
+    assert name("stays", 10, False) == State.STEADY

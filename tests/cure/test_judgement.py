@@ -1,0 +1,147 @@
+"""The verdict: ready only when it is known, with a date or a reason otherwise."""
+
+import random
+from dataclasses import replace
+
+import pytest
+
+from curejournal.cure.judgement import due, judge
+from curejournal.cure.records import AlkaliTest, ColourReading, Decision, Event, Portion, SurfaceNote, Weighing
+from curejournal.cure.rules import HouseRules
+from curejournal.soap.recipe import Recipe
+from tests.cure.batches import (
+    BASICS,
+    GOOD_METER,
+    HIGH_METER,
+    HIGH_TITRATION,
+    INTENDED,
+    LOW_STRIP,
+    READY,
+    batch,
+    day,
+    reading,
+    seen,
+    weighed,
+    without,
+)
+
+
+def _judge(records, on=45, **kwargs):
+    return judge(batch(*records), day(on), **kwargs)
+
+
+def test_a_batch_with_all_its_evidence_is_ready():
+    found = _judge(READY)
+    assert (found.verdict, found.headline) == ("ready", "ready")
+    assert "Release" in found.next_step
+    assert [thing.what for thing in found.due] == ["release"]
+
+
+@pytest.mark.parametrize("kind", [AlkaliTest, Weighing, Event, ColourReading])
+def test_nothing_is_ready_without_its_evidence(kind):
+    assert _judge(without(READY, kind)).verdict == "not yet"
+
+
+def test_a_young_batch_is_told_its_date():
+    found = _judge(READY, on=20)
+    assert found.verdict == "not yet"
+    young = (*BASICS, *weighed((1, 3, 7, 14, 21)), *seen("stays", (0.2, 1, 3, 7, 14, 21)), (21, GOOD_METER))
+    found = _judge(young, on=22)
+    assert found.headline.startswith("not yet: from about ")
+    low, middle, high = found.from_about
+    assert day(28) <= low <= middle <= high
+    # Steady from day 25, shown by a second weighing a week later.
+    assert low <= day(32) <= high
+
+
+def test_a_strip_never_makes_a_batch_ready():
+    assert _judge([*without(READY, AlkaliTest), (40, LOW_STRIP)]).verdict == "not yet"
+
+
+@pytest.mark.parametrize("bad", [HIGH_METER, HIGH_TITRATION])
+def test_high_alkali_holds_whatever_else_says(bad):
+    found = _judge([*READY, (43, bad)])
+    assert found.verdict == "hold"
+    assert found.headline.startswith("hold: because of alkali")
+    assert "do not sell" in found.next_step.lower()
+    assert any("Lye burns" in caution for caution in found.cautions)
+
+
+def test_a_batch_that_settled_off_colour_is_held_for_the_makers_decision():
+    off = [*without(READY, ColourReading), *seen("settles off", (0.2, 1, 3, 7, 14, 21, 28, 35, 42))]
+    found = _judge(off)
+    assert found.verdict == "hold" and "Not a safety matter" in found.next_step
+    lab = found.journeys["cream"].lab_now
+    accepted = _judge([*off, (44, Portion("cream", intended_lab=lab, intended_source="swatch"))])
+    assert accepted.verdict == "ready"
+
+
+def test_what_comes_later_does_not_change_an_earlier_judgement():
+    before = _judge(READY, on=30)
+    after = _judge([*READY, (43, HIGH_TITRATION)], on=30)
+    assert after.headline == before.headline
+    assert after.drying == before.drying
+
+
+def test_the_judgement_does_not_depend_on_the_order_of_entries():
+    whole = batch(*READY)
+    mixed = list(whole.entries)
+    random.Random(4).shuffle(mixed)
+    shuffled = replace(whole, entries=tuple(sorted(mixed, key=lambda entry: entry.at)))
+    assert judge(shuffled, day(45)).headline == judge(whole, day(45)).headline
+    assert judge(whole, day(45)) == judge(whole, day(45))
+
+
+def test_an_empty_batch_is_not_yet_and_says_what_to_enter():
+    found = judge(batch(), day(0))
+    assert found.verdict == "not yet"
+    assert "poured" in found.next_step
+    assert found.due[0].what == "complete"
+
+
+def test_stricter_house_rules_are_followed_and_named():
+    strict = HouseRules(min_age_days=60)
+    found = _judge(READY, rules=strict)
+    assert found.verdict == "not yet"
+    assert found.rules_version == strict.version != HouseRules().version
+
+
+def test_the_due_list_names_what_and_why_soonest_first():
+    things = due(batch(*BASICS, *weighed((1,)), *seen("comes back", (0.2, 1))), day(3))
+    assert {"weigh", "photograph", "test", "look"} <= {thing.what for thing in things}
+    assert [thing.when for thing in things] == sorted(thing.when for thing in things)
+    assert all(thing.words and thing.why for thing in things)
+    weigh = next(thing for thing in things if thing.what == "weigh")
+    assert weigh.when == day(8)
+
+
+RELEASE = Decision("release", "A. Tester", "ready", "1", "{}")
+
+
+@pytest.mark.parametrize("later", [(50, HIGH_METER), (55, SurfaceNote("orange spots"))])
+def test_a_bad_reading_after_the_release_raises_a_recall_question(later):
+    assert _judge([*READY, (45, RELEASE)], on=60).recall == ()
+    found = _judge([*READY, (45, RELEASE), later], on=60)
+    assert len(found.recall) == 1
+    assert "T-1" in found.recall[0] and "24 bars" in found.recall[0] and "called back" in found.recall[0]
+
+
+def test_a_withdrawn_release_is_no_release():
+    withdrawn = replace(RELEASE, act="withdraw")
+    assert _judge([*READY, (45, RELEASE)], on=60).released_at == day(45)
+    assert _judge([*READY, (45, RELEASE), (46, withdrawn)], on=60).released_at is None
+
+
+def test_readings_of_a_portion_that_was_never_entered_are_followed():
+    found = _judge([*BASICS, (5, reading(INTENDED, portion="topper"), "p")])
+    assert "topper" in found.journeys
+
+
+def test_cautions_defer_to_local_codes():
+    assert any("local codes" in caution for caution in _judge(READY).cautions)
+
+
+def test_a_batch_without_recipe_is_judged_on_the_rest():
+    found = _judge(without(READY, Recipe))
+    assert found.lye is None and found.verdict == "not yet"
+    assert found.finding("drying").verdict == "go"

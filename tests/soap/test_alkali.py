@@ -1,0 +1,123 @@
+"""Free alkali and pH, against worked titrations and arithmetic."""
+
+import numpy as np
+import pytest
+
+from curejournal.soap.alkali import (
+    NA2O_TO_NAOH,
+    ImpossibleTest,
+    PhBand,
+    most_free_alkali,
+    ph_of_free_alkali,
+    read_ph,
+    titrate,
+)
+
+
+@pytest.mark.parametrize(
+    ("soap_g", "acid_ml", "acid_mol_l", "blank_ml", "pct"),
+    [
+        # % NaOH = V c M / (10 m), ISO 456 / AOCS Da 4a [from memory]; worked by hand.
+        (5.00, 0.62, 0.1000, 0.02, 0.048),
+        (5.000, 1.25, 0.1000, 0.0, 0.09999),
+        (5.000, 0.62, 0.1000, 0.0, 0.04960),
+        (10.000, 1.25, 0.1000, 0.0, 0.05000),
+        (10.003, 0.85, 0.1012, 0.0, 0.03439),
+        # Simmons & Appleton, The Handbook of Soap Manufacture, 1908: 0.50 ml on 2 g is 0.0775% Na2O.
+        (2.000, 0.50, 0.1000, 0.0, 0.0775 * 1.2907),
+    ],
+)
+def test_a_worked_titration(soap_g, acid_ml, acid_mol_l, blank_ml, pct):
+    result = titrate(soap_g, [acid_ml], acid_mol_l, blank_ml)
+    assert result.free_alkali_pct == pytest.approx(pct, abs=5e-5)
+    assert result.interval_pct[0] < pct < result.interval_pct[1]
+
+
+def test_old_books_report_na2o():
+    assert pytest.approx(1.2907, abs=1e-4) == NA2O_TO_NAOH
+
+
+def test_less_acid_than_a_drop_is_below_the_limit_and_never_zero():
+    result = titrate(5.0, [0.03], 0.1, 0.02)
+    assert not result.detected
+    assert result.words.startswith("not detected (below 0.0")
+    assert result.interval_pct[1] > 0
+
+
+def test_replicates_narrow_the_interval_and_disagreement_widens_it():
+    single, triple = titrate(5.0, [0.60], 0.1), titrate(5.0, [0.60, 0.61, 0.59], 0.1)
+    apart = titrate(5.0, [0.30, 0.60, 0.90], 0.1)
+    width = [r.interval_pct[1] - r.interval_pct[0] for r in (single, triple, apart)]
+    assert width[1] < width[0] < width[2]
+    assert triple.free_alkali_pct == pytest.approx(0.048, abs=1e-4)
+
+
+def test_the_interval_holds_the_truth_about_as_often_as_it_says():
+    rng = np.random.default_rng(3)
+    held = []
+    for _ in range(600):
+        truth = rng.uniform(0.02, 0.2)
+        soap_g = 5.0 + rng.normal(0, 0.01)
+        acid_mol_l = 0.1 * (1 + rng.normal(0, 0.005))
+        volume = truth * 10 * soap_g / (acid_mol_l * 39.997) + 0.05
+        read = [volume + rng.uniform(-0.05, 0.05) for _ in range(3)]
+        low, high = titrate(5.0, read, 0.1, 0.05 + rng.uniform(-0.05, 0.05)).interval_pct
+        held.append(low <= truth <= high)
+    assert np.mean(held) >= 0.93
+
+
+@pytest.mark.parametrize(
+    "bad", [(0, [1], 0.1, 0), (5, [], 0.1, 0), (5, [-1], 0.1, 0), (5, [1], 0, 0), (5, [1], 0.1, -1)]
+)
+def test_amounts_that_cannot_be_are_refused(bad):
+    with pytest.raises(ImpossibleTest):
+        titrate(*bad)
+
+
+@pytest.mark.parametrize(
+    ("pct", "ph"),
+    # Arithmetic: unbuffered water, 25 °C, activity ignored, 1% solution.
+    [(0.01, 9.40), (0.05, 10.10), (0.10, 10.40), (0.25, 10.80), (0.50, 11.10), (1.00, 11.40)],
+)
+def test_free_alkali_alone_gives_the_ph_of_sound_soap(pct, ph):
+    assert ph_of_free_alkali(pct) == pytest.approx(ph, abs=0.005)
+    assert ph_of_free_alkali(pct, 10.0) == pytest.approx(ph + 1, abs=0.005)
+    assert most_free_alkali(ph_of_free_alkali(pct)) == pytest.approx(pct)
+
+
+@pytest.mark.parametrize(
+    ("ph", "half_width", "band"),
+    [
+        (9.8, 0.5, PhBand.USUAL),
+        (10.4, 0.1, PhBand.USUAL),
+        (10.5, 0.1, PhBand.AGAIN),
+        (10.0, 1.0, PhBand.AGAIN),
+        (11.0, 0.1, PhBand.HOLD),
+        (11.4, 0.1, PhBand.HOLD),
+        (11.5, 0.1, PhBand.NOT_FOR_SALE),
+        (13.0, 0.5, PhBand.NOT_FOR_SALE),
+    ],
+)
+def test_the_ladder_goes_by_the_upper_end(ph, half_width, band):
+    # House rule; 11.5 is the mark of CLP, Regulation 1272/2008, Annex I 3.2.3.1.2 [looked up].
+    assert read_ph(ph, half_width, 1.0).band is band
+
+
+def test_a_weak_solution_can_hide_a_high_ph():
+    assert read_ph(10.3, 0.1, 1.0).band is PhBand.USUAL
+    weak = read_ph(10.3, 0.1, 0.1)
+    assert weak.band is PhBand.HOLD and not weak.comparable
+
+
+def test_an_unknown_strength_never_compares():
+    assert not read_ph(9.0, 0.5, None).comparable
+
+
+def test_a_low_strip_says_that_it_proves_little():
+    assert "proves little" in read_ph(9.0, 0.5, 1.0, by_strip=True).words
+
+
+@pytest.mark.parametrize("ph", [-0.1, 14.1, float("nan")])
+def test_the_scale_runs_from_0_to_14(ph):
+    with pytest.raises(ImpossibleTest):
+        read_ph(ph, 0.1, 1.0)

@@ -91,7 +91,7 @@ def test_a_reading_that_is_not_usable_never_enters():
 
 
 def test_an_outlying_reading_is_questioned_kept_and_weighed_down():
-    odd = (15, reading(np.array(INTENDED) + [-12, 6, 14]), "odd")
+    odd = (15, reading(np.add(INTENDED, (-12, 6, 14))), "odd")
     found = _follow((*seen("stays", DAYS), odd))
     (point,) = [p for p in found.points if p.days == pytest.approx(15)]
     assert point.questioned and point.weight < 0.3
@@ -100,12 +100,12 @@ def test_an_outlying_reading_is_questioned_kept_and_weighed_down():
 
 
 def test_a_last_reading_far_off_takes_back_the_claim():
-    odd = (45, reading(np.array(INTENDED) + [-12, 6, 14]), "odd")
+    odd = (45, reading(np.add(INTENDED, (-12, 6, 14))), "odd")
     assert _follow((*seen("comes back", DAYS), odd)).state is not State.BACK
 
 
 def test_photos_of_one_moment_count_as_one():
-    burst = tuple((30 + i * 0.01, reading(INTENDED), f"b{i}") for i in range(12))
+    burst = tuple((30 + i * 0.0015, reading(INTENDED), f"b{i}") for i in range(12))
     found = _follow(burst)
     assert found.moments == 1
     # Twelve photos in one light do not average its error away.

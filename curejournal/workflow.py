@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime, tzinfo
 from importlib.metadata import version
 from typing import Any, Literal
@@ -17,7 +17,7 @@ from typing import Any, Literal
 from pydantic import TypeAdapter, ValidationError
 
 from curejournal.cure.checks import Doubt, check_record
-from curejournal.cure.judgement import DueThing, Judgement, due, judge
+from curejournal.cure.judgement import DueThing, Judgement, judge
 from curejournal.cure.records import (
     Batch,
     ColourReading,
@@ -25,6 +25,7 @@ from curejournal.cure.records import (
     Entry,
     PhotoNote,
     Record,
+    Withdrawn,
 )
 from curejournal.cure.rules import HouseRules
 from curejournal.errors import CureJournalError
@@ -35,6 +36,7 @@ from curejournal.photo.card import Card as Card
 from curejournal.photo.enrol import enrol
 from curejournal.photo.measure import Area, AreaColour, Measurement, measure
 from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
+from curejournal.report import pictures
 from curejournal.report.card_sheet import Paper, card_pdf
 from curejournal.soap.recipe import Recipe
 
@@ -193,6 +195,35 @@ def take_in(
     return TakenIn(name, "kept" if readings else "kept without colour", why_no_colour, kept, measurement, entries)
 
 
+def when_taken(data: bytes, name: str, zone: tzinfo) -> datetime | None:
+    """When a photo says it was taken, by its EXIF date or its name; None if neither tells.
+
+    Raises
+    ------
+    NotAPicture, PictureDamaged, PictureTooLarge
+    """
+    photo = read_photo(data)
+    return _when(photo, name, None, zone)[0] if photo.taken or taken_from_name(name) else None
+
+
+def small_picture(journal: Journal, sha256: str, longest: int) -> bytes:
+    """A kept photo as a small upright JPEG; made once, then read."""
+    return journal.derived(
+        sha256, f"small-{longest}.jpg", lambda: pictures.small(read_photo(journal.photo_bytes(sha256)), longest)
+    )
+
+
+def marked_picture(data: bytes, measurement: Measurement | None, longest: int) -> bytes:
+    """A photo as a JPEG with what was found in it drawn in: the card, the areas, the faulty places.
+
+    Raises
+    ------
+    NotAPicture, PictureDamaged, PictureTooLarge
+    """
+    photo = read_photo(data)
+    return pictures.marked(photo, measurement, longest) if measurement else pictures.small(photo, longest)
+
+
 def _when(
     photo: Photo, name: str, at: datetime | None, zone: tzinfo
 ) -> tuple[datetime, Literal["exif", "file name", "maker"]]:
@@ -292,15 +323,46 @@ def enter(
     ReadingDoubtful
         An unlikely record that was not confirmed.
     """
-    doubts = check_record(journal.batch(code), record, at, now=now)
+    doubts = doubts_about(journal, code, record, at=at, now=now, supersedes=supersedes)
     if doubts and not confirmed:
         raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
     return journal.add(code, record, at=at, by=by, supersedes=supersedes), doubts
 
 
+def doubts_about(
+    journal: Journal, code: str, record: Record, *, at: datetime, now: datetime, supersedes: int | None = None
+) -> tuple[Doubt, ...]:
+    """What is unlikely about a record, before it is kept; the entry that it corrects is left out of account.
+
+    Raises
+    ------
+    ImpossibleRecord
+    """
+    batch = journal.batch(code)
+    others = tuple(entry for entry in batch.entries if entry.id != supersedes)
+    return check_record(replace(batch, entries=others), record, at, now=now)
+
+
+def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetime) -> Entry:
+    """Take an entry back; it stays in the history with the reason.
+
+    Raises
+    ------
+    ImpossibleRecord
+        Without a reason.
+    """
+    check_record(Batch("", ""), Withdrawn(why), now)
+    return journal.withdraw(entry.id, why=why, by=by, at=now)
+
+
 def house_rules(journal: Journal) -> HouseRules:
     """The maker's limits, as kept in the journal, or the defaults."""
     return HouseRules(**journal.setting("house rules", {}))
+
+
+def keep_house_rules(journal: Journal, rules: HouseRules) -> None:
+    """Keep the maker's limits; earlier ones stay in the history."""
+    journal.set_setting("house rules", asdict(rules))
 
 
 def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
@@ -311,8 +373,14 @@ def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
 def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, DueThing]]:
     """What is due in all batches, most pressing first."""
     rules = house_rules(journal)
-    found = [(batch, item) for batch in journal.all_batches() for item in due(batch, on, rules)]
-    return sorted(found, key=lambda pair: pair[1].when)
+    return all_due((batch, judge(batch, on, rules)) for batch in journal.all_batches())
+
+
+def all_due(judged: Iterable[tuple[Batch, Judgement]]) -> list[tuple[Batch, DueThing]]:
+    """What is due in judged batches, most pressing first."""
+    return sorted(
+        ((batch, item) for batch, judgement in judged for item in judgement.due), key=lambda pair: pair[1].when
+    )
 
 
 def decide(

@@ -1,0 +1,79 @@
+"""Pictures made from photos: small ones for a page, and ones with what was found drawn in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.photo.measure import Measurement
+from curejournal.photo.reading import Photo
+
+Pixels = NDArray[np.uint8]
+Points = Sequence[tuple[float, float]]
+
+CARD, AREA, FAULT = (255, 255, 255), (255, 225, 90), (255, 120, 90)
+
+
+def small(photo: Photo, longest: int) -> bytes:
+    """A JPEG in sRGB whose longer side has at most `longest` pixels, upright, without location or camera data.
+
+    Raises
+    ------
+    PictureDamaged
+    """
+    return _jpeg(_shrunk(photo, longest))
+
+
+def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
+    """The same with the card (a line), the measured areas (dashed corners) and faulty places (crossed) drawn in.
+
+    Raises
+    ------
+    PictureDamaged
+    """
+    picture = _shrunk(photo, longest)
+    scale = picture.shape[1] / photo.width
+    if measurement.corners:
+        _outline(picture, measurement.corners, scale, CARD)
+    for area in measurement.areas:
+        _outline(picture, area.outline, scale, AREA)
+    faults = [reason for reason in measurement.reasons if reason.outline]
+    faults += [reason for area in measurement.areas for reason in area.reasons if reason.outline]
+    for reason in faults:
+        _outline(picture, reason.outline, scale, FAULT, crossed=True)
+    return _jpeg(picture)
+
+
+def _shrunk(photo: Photo, longest: int) -> Pixels:
+    factor = max(photo.width, photo.height) / longest
+    reduce: Literal[1, 2, 4, 8] = 8 if factor >= 8 else 4 if factor >= 4 else 2 if factor >= 2 else 1
+    picture = photo.picture(reduce)
+    height, width = picture.shape[:2]
+    by = min(1.0, longest / max(width, height))
+    size = (max(1, round(width * by)), max(1, round(height * by)))
+    picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    if photo.encoding is not None:
+        picture = np.round(255 * np.clip(photo.encoding.to_srgb(picture / 255), 0, 1)).astype(np.uint8)
+    return np.ascontiguousarray(picture)
+
+
+def _outline(
+    picture: Pixels, points: Points, scale: float, colour: tuple[int, int, int], *, crossed: bool = False
+) -> None:
+    shape = np.round(np.array(points) * scale).astype(np.int32)
+    thick = max(2, picture.shape[1] // 300)
+    # A dark line beneath keeps a light one visible on white soap.
+    for ink, width in (((30, 26, 22), thick + 3), (colour, thick)):
+        cv2.polylines(picture, [shape], True, ink, width, cv2.LINE_AA)
+        if crossed and len(shape) == 4:
+            for start, end in ((0, 2), (1, 3)):
+                cv2.line(picture, shape[start].tolist(), shape[end].tolist(), ink, width, cv2.LINE_AA)
+
+
+def _jpeg(picture: Pixels) -> bytes:
+    _, encoded = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 86])
+    return encoded.tobytes()

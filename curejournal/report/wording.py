@@ -1,0 +1,58 @@
+"""How days, ages and figures are written wherever a maker reads them."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from curejournal.colour.difference import Interval
+from curejournal.colour.sample import Lab
+
+DAY = timedelta(days=1)
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day(at: datetime) -> str:
+    """3 Dec 2026."""
+    return f"{at.day} {_MONTHS[at.month - 1]} {at.year}"
+
+
+def moment(at: datetime) -> str:
+    """3 Dec 2026, 14:05."""
+    return f"{day(at)}, {at:%H:%M}"
+
+
+def age(since: datetime, on: datetime) -> str:
+    """A span in the unit that a maker would use: hours, days, or weeks and days."""
+    hours = max((on - since) / timedelta(hours=1), 0.0)
+    if hours < 48:
+        return _count(int(hours), "hour")
+    days = int(hours / 24)
+    if days < 14:
+        return _count(days, "day")
+    weeks, rest = divmod(days, 7)
+    return _count(weeks, "week") + (f" {_count(rest, 'day')}" if rest else "")
+
+
+def span(interval: tuple[datetime | None, datetime | None], between: str = " to ") -> str:
+    """An interval of dates; an end that nobody knows is said so."""
+    low, high = interval
+    if low is None and high is None:
+        return "no date can be named"
+    if high is None:
+        return f"{day(low)} or later" if low else ""
+    return f"{day(low)}{between}{day(high)}" if low else f"by {day(high)}"
+
+
+def figure(interval: Interval, decimals: int = 1, unit: str = "") -> str:
+    """An estimate with its 95 % interval: 4.1 (3.0 to 5.4)."""
+    middle, low, high = (f"{value:.{decimals}f}" for value in interval)
+    return f"{middle}{unit} ({low} to {high})"
+
+
+def lab_with_doubt(lab: Lab, sd: Lab) -> str:
+    """L* 71.2 ± 1.4, a* 3.0 ± 0.9, b* 28.8 ± 1.7, each with half its 95 % interval."""
+    return ", ".join(f"{axis}* {value:.1f} ± {1.96 * one:.1f}" for axis, value, one in zip("Lab", lab, sd, strict=True))
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"

@@ -23,12 +23,11 @@ from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
-from curejournal.errors import CureJournalError
 from curejournal.journal.blueprint import strangers
 from curejournal.journal.check import check
 from curejournal.journal.copying import read_only, snapshot
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
-from curejournal.journal.faults import BackupRefused, in_plain_words
+from curejournal.journal.faults import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
 from curejournal.journal.files import PART, make_folder, sync_folder, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
@@ -263,26 +262,31 @@ def _existing(folder: Path) -> Path:
 
 def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime]) -> None:
     """Refuse a database that is damaged, that has anything in it that ours have not, or whose photos are not here."""
+    try:
+        _verify_definition(folder)
+        engine = open_database(folder, None, create=False, now=now)
+        try:
+            with engine.connect() as connection:
+                problems = check(connection, Shelf(folder))
+        finally:
+            engine.dispose()
+    except DBAPIError as error:
+        raise _hostile(f"its database cannot be read ({error.orig})") from error
+    except (NotAJournal, JournalDamaged, UpgradeFailed) as error:
+        raise _hostile(error.what) from error
+    for problem in problems:
+        if problem.photo not in manifest.left_out:
+            raise _hostile(f"{problem.where}: {problem.what}")
+
+
+def _verify_definition(folder: Path) -> None:
     engine = engine_for(sqlite_url(folder / DATABASE))
     try:
-        with engine.begin() as connection:
+        with engine.connect() as connection:
             revision = revision_of(connection, DATABASE)
             if revision not in known_revisions():
                 raise _hostile("its database is of no version known here")
             if odd := strangers(connection, str(revision)):
                 raise _hostile(f"its database has what a journal has not, or lacks something ({', '.join(odd)})")
-    except DBAPIError as error:
-        raise _hostile(f"its database cannot be read ({error.orig})") from error
     finally:
         engine.dispose()
-    engine = open_database(folder, None, create=False, now=now)
-    try:
-        with engine.begin() as connection:
-            problems = check(connection, Shelf(folder))
-    except CureJournalError as error:
-        raise _hostile(error.what) from error
-    finally:
-        engine.dispose()
-    for problem in problems:
-        if problem.photo not in manifest.left_out:
-            raise _hostile(f"{problem.where}: {problem.what}")

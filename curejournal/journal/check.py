@@ -51,8 +51,9 @@ def check(connection: Connection, shelf: Shelf, progress: Progress | None = None
     for look in (_database, _entries, lambda database: _photos(database, shelf, progress)):
         try:
             problems.extend(look(connection))
-        except DBAPIError as error:
-            problems.append(Problem(f"the database cannot be read: {error.orig}", "database"))
+        except (DBAPIError, ValueError, TypeError) as error:
+            # The last two: a damaged value that is no time, number or text.
+            problems.append(Problem(f"the database cannot be read: {getattr(error, 'orig', error)}", "database"))
     return tuple(problems)
 
 

@@ -381,7 +381,8 @@ class Journal:
 
     def check(self, progress: Progress | None = None) -> tuple[Problem, ...]:
         """Look at every hash and reference; see `check.check`."""
-        with self._reading() as connection:
+        # Not committed: a damaged database may refuse even that.
+        with in_plain_words(self.location), self._engine.connect() as connection:
             return check(connection, self._shelf, progress)
 
     def backup(self, to: Path) -> Backup:
@@ -409,10 +410,13 @@ class Journal:
         JournalDamaged
             If a photo or row is not the same.
         """
-        with type(self).open(location, url=url, now=self._now) as target, self._reading() as source:
+        with (
+            type(self).open(location, url=url, now=self._now) as target,
+            self._reading() as source,
+            target._writing() as into,
+        ):
+            if any(into.scalar(select(func.count()).select_from(table)) for table in metadata.sorted_tables):
+                raise CopyRefused("The journal to copy into is not empty.", "Choose a new folder or database.")
             for photo in map(as_photo, source.execute(select(photo_table))):
                 target._shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
-            with target._writing() as into:
-                if any(into.scalar(select(func.count()).select_from(table)) for table in metadata.sorted_tables):
-                    raise CopyRefused("The journal to copy into is not empty.", "Choose a new folder or database.")
-                copy_rows(source, into)
+            copy_rows(source, into)

@@ -16,9 +16,7 @@ POURED = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))
 
 @pytest.fixture
 def started(journal: Journal) -> Journal:
-    journal.start_batch(
-        "B-1", "Oat and honey", at=POURED, by="Ana", records=[Portion("base"), Event("poured")]
-    )
+    journal.start_batch("B-1", "Oat and honey", at=POURED, by="Ana", records=[Portion("base"), Event("poured")])
     return journal
 
 
@@ -43,9 +41,7 @@ def test_a_time_without_offset_is_refused(started: Journal) -> None:
     with pytest.raises(EntryRefused, match="offset"):
         started.add("B-1", Event("cut"), at=datetime(2026, 3, 2), by="Ana")
     with pytest.raises(EntryRefused, match="calendar"):
-        started.add(
-            "B-1", Event("cut"), at=datetime.min.replace(tzinfo=timezone(timedelta(hours=2))), by="Ana"
-        )
+        started.add("B-1", Event("cut"), at=datetime.min.replace(tzinfo=timezone(timedelta(hours=2))), by="Ana")
     assert len(started.history("B-1")) == 2
 
 
@@ -55,9 +51,7 @@ def test_a_code_is_given_once(started: Journal) -> None:
     assert [head.name for head in started.batches()] == ["Oat and honey"]
 
 
-@pytest.mark.parametrize(
-    "code", ["Мыло-3", "صابون ١", "石けん", "Cafe\u0301", "<b>&'\"; --", "../../etc", "🧼"]
-)
+@pytest.mark.parametrize("code", ["Мыло-3", "صابون ١", "石けん", "Cafe\u0301", "<b>&'\"; --", "../../etc", "🧼"])
 def test_a_code_may_be_in_any_script(journal: Journal, code: str) -> None:
     batch = journal.start_batch(code, code, at=POURED, by=code)
     assert journal.batch(code) == batch

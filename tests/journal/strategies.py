@@ -1,0 +1,43 @@
+"""Records of every kind, drawn from their own dataclasses."""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+import typing
+
+from hypothesis import strategies as st
+
+from curejournal.cure.records import RECORDS
+
+# What UTF-8 can hold: anything but lone surrogates.
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
+NUMBER = st.floats(allow_nan=False, allow_infinity=False)
+
+
+def drawn(kind: type) -> st.SearchStrategy:
+    """A strategy for a type as the records use it."""
+    origin, inside = typing.get_origin(kind), typing.get_args(kind)
+    if dataclasses.is_dataclass(kind):
+        hints = typing.get_type_hints(kind)
+        return st.builds(kind, **{name: drawn(hint) for name, hint in hints.items()})
+    if origin is tuple and inside[-1] is Ellipsis:
+        return st.lists(drawn(inside[0]), max_size=3).map(tuple)
+    if origin is tuple:
+        return st.tuples(*map(drawn, inside))
+    if origin is typing.Literal:
+        return st.sampled_from(inside)
+    if origin in {typing.Union, types.UnionType}:
+        return st.one_of(*map(drawn, inside))
+    return {
+        str: TEXT,
+        float: NUMBER,
+        int: st.integers(-(2**53), 2**53),
+        bool: st.booleans(),
+        type(None): st.none(),
+    }[kind]
+
+
+def records(kind: str) -> st.SearchStrategy:
+    """Records of one kind of `RECORDS`."""
+    return drawn(RECORDS[kind])

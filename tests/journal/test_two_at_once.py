@@ -1,0 +1,77 @@
+"""Two tabs and the command line on one journal: nothing is lost, and who comes second is told.
+
+200 edits here; `python -m tests.benchmarks.interleaved_edits` makes 1,000.
+"""
+
+from __future__ import annotations
+
+import threading
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+
+from curejournal.cure.records import Event, ScalarReading
+from curejournal.journal.faults import CodeInUse, StaleEntry
+from curejournal.journal.store import Journal, PhotoFacts
+from tests.journal.together import edit_together, lost
+
+AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))
+
+
+def test_of_interleaved_edits_by_several_processes_none_is_lost(tmp_path: Path, database_url: str | None) -> None:
+    stale = edit_together(tmp_path, database_url, processes=2, edits=50)
+    assert all(isinstance(count, int) for count in stale), stale
+    assert lost(tmp_path, database_url, processes=2, edits=50) == 0
+
+
+def _at_once(act, threads: int) -> list:
+    """What each of several threads got, or the error it met."""
+    barrier, got = threading.Barrier(threads), []
+
+    def run(k: int) -> None:
+        barrier.wait()
+        try:
+            got.append(act(k))
+        except Exception as error:
+            got.append(error)
+
+    running = [threading.Thread(target=run, args=(k,)) for k in range(threads)]
+    for thread in running:
+        thread.start()
+    for thread in running:
+        thread.join()
+    return got
+
+
+def test_of_many_corrections_of_one_entry_at_once_one_counts_and_the_others_are_told(journal: Journal) -> None:
+    first = journal.start_batch("B-1", "Oat", at=AT, by="Ana", records=[ScalarReading("room humidity", 0.0)]).entries[0]
+    got = _at_once(
+        lambda k: journal.add(
+            "B-1", ScalarReading("room humidity", 1.0 + k), at=AT, by=f"tab {k}", supersedes=first.id
+        ),
+        threads=8,
+    )
+    assert sum(isinstance(answer, StaleEntry) for answer in got) == 7
+    (kept,) = [answer for answer in got if not isinstance(answer, Exception)]
+    assert journal.batch("B-1").entries == (kept,)
+
+
+def test_of_many_batches_of_one_code_at_once_one_is_started(journal: Journal) -> None:
+    got = _at_once(lambda k: journal.start_batch("B-1", f"by tab {k}", at=AT, by="Ana", records=[Event("poured")]), 8)
+    assert sum(isinstance(answer, CodeInUse) for answer in got) == 7
+    assert len(journal.history("B-1")) == 1
+
+
+def test_the_same_photo_from_many_at_once_is_one_photo(journal: Journal) -> None:
+    data = bytes(100_000)
+    got = _at_once(lambda k: journal.keep_photo(data, PhotoFacts(".jpg", 4, 3, AT, "exif", "a.jpg")), 8)
+    assert len(set(got)) == 1
+    assert journal.check() == ()
+
+
+@pytest.mark.parametrize("threads", [20])
+def test_more_threads_than_connections_wait_for_their_turn(journal: Journal, threads: int) -> None:
+    journal.start_batch("B-1", "Oat", at=AT, by="Ana")
+    got = _at_once(lambda k: journal.add("B-1", Event("note", note=str(k)), at=AT, by="Ana"), threads)
+    assert sorted(answer.record.note for answer in got) == sorted(map(str, range(threads)))

@@ -2,23 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import ConvexHull, QhullError
 
+from curejournal.colour import camera
 from curejournal.colour.difference import ciede2000
-from curejournal.colour.spaces import lab_from_linear, linear_from_lab, linear_from_srgb, srgb_from_lab
+from curejournal.colour.models import ACROSS_THE_CARD, IN_EVEN_LIGHT, Fit, Model, Patches, by_light, fit
+from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_lab
 from curejournal.errors import CureJournalError
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 FEWEST_PATCHES = 6
-"""Ours: below this no model of the family can be checked by leaving patches out."""
+"""Ours: below this leaving patches out says nothing."""
 _HULL_MARGIN = 0.03
 """Ours: in encoded units; about the noise of a patch and well below the distance between patches."""
+_PICKINESS = 0.1
+"""Ours: a model whose leave-one-out error is 10% above the best counts a third (1/e) as much."""
+_SUSPECT_RATIO, _SUSPECT_DIFFERENCE, _SUSPECT_SHARE = 7.0, 10.0, 0.25
+"""Ours: a patch is suspect beyond 7 standard errors and ΔE00 10 from what the others say; at most a quarter are.
+No patch of the real photographs is; a thumb, a stain or a glare is far beyond."""
+_PRIOR_PATCHES = 8.0
+"""Ours: how many patches' worth the usual error counts against the photo's own when the two are pooled."""
+_TAIL = 1.08
+"""Ours: sd of a scale that is itself estimated from some 24 errors with tails a little heavier than normal."""
 
 
 class TooFewPatches(CureJournalError):
@@ -26,72 +38,31 @@ class TooFewPatches(CureJournalError):
 
 
 @dataclass(frozen=True)
-class Kernel:
-    """How alike the errors of two colours are: a Gaussian process over first-guess Lab colours.
-
-    Standard deviations are in Lab units: `shift` common to all colours, `slope` of a linear
-    change across 50 Lab units, `bend` of a quadratic one, `local` of a smooth one with
-    correlation `length` (Lab units), `nugget` of each colour by itself (reference, metamerism).
-    """
-
-    name: str
-    shift: float
-    slope: float
-    bend: float
-    local: float
-    length: float
-    nugget: float
-
-    def __call__(self, first: Array, second: Array) -> Array:
-        """Covariances (M, N) of the errors of first-guess colours (M, 3) and (N, 3), without the nugget."""
-        scaled1, scaled2 = (first - [50.0, 0.0, 0.0]) / 50.0, (second - [50.0, 0.0, 0.0]) / 50.0
-        dot = scaled1 @ scaled2.T
-        distance2 = ((first[:, None, :] - second[None, :, :]) ** 2).sum(axis=-1)
-        smooth = self.local**2 * np.exp(-0.5 * distance2 / self.length**2)
-        return np.asarray(self.shift**2 + self.slope**2 * dot + self.bend**2 * dot**2 + smooth)
-
-
-KERNELS = (
-    Kernel("affine", 10.0, 10.0, 0.0, 0.0, 40.0, 3.0),
-    Kernel("affine and local", 10.0, 10.0, 0.0, 4.0, 40.0, 2.5),
-    Kernel("quadratic", 10.0, 10.0, 5.0, 0.0, 40.0, 2.5),
-    Kernel("quadratic and local", 10.0, 10.0, 4.0, 3.0, 30.0, 2.0),
-)
-
-
-@dataclass(frozen=True)
-class _Fit:
-    """One kernel fitted to the patches: what it takes to predict, and its errors with each patch left out."""
-
-    kernel: Kernel
-    inverse: Array
-    weights: Array
-    left_out: Array
-    left_out_variance: Array
-
-
-@dataclass(frozen=True)
 class Correction:
     """What one photo does to colours, turned round.
 
-    `leave_one_out` is the ΔE00 of each patch predicted from the others (nan where it was not usable);
+    `leave_one_out` is the ΔE00 of each patch foretold from the others (nan where it was not usable);
     `candidates` are (name, mean, 95th percentile) of that for each model tried, and `model` names
-    what was used; `suspects` are patches that disagree with all others (glare, thumb, stain) and
-    were left out.
+    the ones that count most; `suspects` are patches that disagree with all others (glare, thumb,
+    stain) and were left out.
     """
 
     model: str
     leave_one_out: tuple[float, ...]
     candidates: tuple[tuple[str, float, float], ...]
     suspects: tuple[int, ...]
-    _gains: Array = field(repr=False)
-    _guess: Array = field(repr=False)
-    _encoded: Array = field(repr=False)
-    _fits: tuple[tuple[float, _Fit], ...] = field(repr=False)
-    _channel_covariance: Array = field(repr=False)
+    _fits: tuple[tuple[float, Fit], ...] = field(repr=False)
+    _scale: Array = field(repr=False)
+    _layout: _Layout = field(repr=False)
     _hull: Array | None = field(repr=False)
 
-    def colours(self, encoded: ArrayLike, noise_covariance: ArrayLike | None = None) -> tuple[Array, Array]:
+    def colours(
+        self,
+        encoded: ArrayLike,
+        noise_covariance: ArrayLike | None = None,
+        *,
+        xy_mm: ArrayLike | None = None,
+    ) -> tuple[Array, Array]:
         """True colours of places in the photo, with the joint covariance of their errors.
 
         Parameters
@@ -100,6 +71,9 @@ class Correction:
             Encoded sRGB in [0, 1].
         noise_covariance : array_like of shape (M, 3, 3), optional
             Covariance of each reading itself (pixel noise, uneven light), in encoded units squared.
+        xy_mm : array_like of shape (M, 2), optional
+            Where they are, in the card's mm, as in `fit_correction`. Without, the light of the
+            card's middle is taken and its spread added to the covariance.
 
         Returns
         -------
@@ -110,25 +84,29 @@ class Correction:
 
         """
         encoded = np.asarray(encoded, dtype=float).reshape(-1, 3)
-        lab = self._predict(encoded)
-        guess = _first_guess(encoded, self._gains)
-        shared = np.zeros((len(encoded), len(encoded)))
-        for weight, fit in self._fits:
-            cross = fit.kernel(guess, self._guess)
-            shared += weight * (fit.kernel(guess, guess) - cross @ fit.inverse @ cross.T)
-            # Near-equal colours are most often the same material, so they share what is peculiar to it.
-            distance2 = ((guess[:, None, :] - guess[None, :, :]) ** 2).sum(axis=-1)
-            shared += weight * fit.kernel.nugget**2 * np.exp(-0.5 * distance2 / 10.0**2)
-        covariance = np.kron(shared, self._channel_covariance)
+        count = len(encoded)
+        places = self._layout.places(xy_mm, count)
+        answers = [each.predict(encoded, places) for _, each in self._fits]
+        answer = sum((share * each for (share, _), each in zip(self._fits, answers, strict=True)), np.zeros((count, 3)))
+        covariance = np.zeros((3 * count, 3 * count))
+        for (share, each), own in zip(self._fits, answers, strict=True):
+            apart = (own - answer).ravel()
+            light = self._layout.light_sd(xy_mm) * each.model.light * by_light(own).ravel()
+            covariance += share * (each.covariance(encoded, places) + np.outer(apart, apart) + np.outer(light, light))
+        scale = np.tile(self._scale, count)
+        covariance *= np.outer(scale, scale)
         if noise_covariance is not None:
             step = 1e-3
-            jacobian = np.stack(
-                [(self._predict(encoded + step * axis) - lab) / step for axis in np.eye(3)], axis=-1
-            )
-            noise = jacobian @ np.asarray(noise_covariance, dtype=float) @ jacobian.transpose(0, 2, 1)
+            by_channel = [(self._predict(encoded + step * axis, places) - answer) / step for axis in np.eye(3)]
+            slopes = np.stack(by_channel, axis=-1)
+            noise = slopes @ np.asarray(noise_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
             for place, block in enumerate(noise):
                 covariance[3 * place : 3 * place + 3, 3 * place : 3 * place + 3] += block
-        return lab, np.asarray(covariance, dtype=float)
+        to_lab = _slopes_of_expand(answer)
+        covariance = np.einsum("mij,mjnk,nlk->minl", to_lab, covariance.reshape(count, 3, count, 3), to_lab).reshape(
+            3 * count, 3 * count
+        )
+        return camera.expand(answer), covariance
 
     def inside(self, encoded: ArrayLike) -> Flags:
         """Whether colours (M, 3), encoded, lie within the hull of the card's usable patches; shape (M,)."""
@@ -142,54 +120,49 @@ class Correction:
 
         Through a table of 17 x 17 x 17 colours with linear interpolation: for showing, not for measuring.
         """
-        encoded = np.asarray(encoded, dtype=float)
+        encoded = np.asarray(encoded, dtype=np.float32)
         nodes = np.linspace(0.0, 1.0, 17)
         grid = np.stack(np.meshgrid(nodes, nodes, nodes, indexing="ij"), axis=-1).reshape(-1, 3)
-        table = srgb_from_lab(self._predict(grid)).reshape(17, 17, 17, 3)
-        position = np.clip(encoded, 0.0, 1.0) * 16.0
-        cell = np.minimum(position.astype(int), 15)
+        lab = camera.expand(self._predict(grid, np.zeros((len(grid), 2))))
+        table = (255.0 * np.clip(srgb_from_lab(lab), 0.0, 1.0)).astype(np.float32)
+        position = np.clip(encoded, 0.0, 1.0).reshape(-1, 3) * np.float32(16.0)
+        cell = np.minimum(position.astype(np.int32), 15)
         part = position - cell
-        out = np.zeros(encoded.shape)
+        first = cell @ np.array([289, 17, 1], dtype=np.int32)
+        out = np.zeros_like(position)
         for corner in np.ndindex(2, 2, 2):
-            share = np.where(corner, part, 1.0 - part).prod(axis=-1)
-            index = cell + corner
-            out += share[..., None] * table[index[..., 0], index[..., 1], index[..., 2]]
-        return np.asarray(np.round(255.0 * np.clip(out, 0.0, 1.0)), dtype=np.uint8)
+            share = np.where(corner, part, 1 - part).prod(axis=-1)
+            out += share[:, None] * table[first + corner[0] * 289 + corner[1] * 17 + corner[2]]
+        return np.asarray(np.round(out), dtype=np.uint8).reshape(encoded.shape)
 
-    def _predict(self, encoded: Array) -> Array:
-        guess = _first_guess(encoded, self._gains)
-        lab = guess.copy()
-        for weight, fit in self._fits:
-            lab += weight * (fit.kernel(guess, self._guess) @ fit.weights)
-        return lab
+    def _predict(self, encoded: Array, places: Array) -> Array:
+        return np.asarray(sum(share * each.predict(encoded, places) for share, each in self._fits))
 
 
-def _first_guess(encoded: Array, gains: Array) -> Array:
-    return lab_from_linear(linear_from_srgb(encoded) * gains)
+@dataclass(frozen=True)
+class _Layout:
+    """The card's own coordinates: the middle of its patches and half their greater extent, in mm."""
 
+    centre: Array | None = None
+    half: float = 1.0
 
-def _white_balance(encoded: Array, reference_lab: Array) -> Array:
-    """Gain per channel of linear light that brings the patches closest, as a median of ratios (robust)."""
-    linear, reference = linear_from_srgb(encoded), linear_from_lab(reference_lab)
-    fair = (linear > 0.01) & (reference > 0.01)
-    ratio = np.where(fair, reference / np.maximum(linear, 0.01), np.nan)
-    lightness_only = np.where(np.isnan(ratio).all(axis=0), 1.0, 0.0)
-    return np.asarray(np.nan_to_num(np.nanmedian(ratio, axis=0), nan=1.0) + 0.0 * lightness_only)
+    @classmethod
+    def of(cls, xy_mm: ArrayLike | None) -> _Layout:
+        if xy_mm is None:
+            return cls()
+        xy = np.asarray(xy_mm, dtype=float)
+        low, high = xy.min(axis=0), xy.max(axis=0)
+        return cls((low + high) / 2.0, max(float((high - low).max()) / 2.0, 1e-9))
 
+    def places(self, xy_mm: ArrayLike | None, count: int) -> Array:
+        """Places (M, 2) in units of the layout; held where a plane of light would be an extrapolation."""
+        if self.centre is None or xy_mm is None:
+            return np.zeros((count, 2))
+        return np.clip((np.asarray(xy_mm, dtype=float).reshape(-1, 2) - self.centre) / self.half, -1.5, 1.5)
 
-def _fit_kernel(kernel: Kernel, guess: Array, residual: Array, extra_variance: Array) -> _Fit:
-    covariance = kernel(guess, guess) + np.diag(kernel.nugget**2 + extra_variance)
-    inverse = np.asarray(np.linalg.inv(covariance), dtype=float)
-    weights = inverse @ residual
-    diagonal = np.diag(inverse)
-    return _Fit(kernel, inverse, weights, weights / diagonal[:, None], 1.0 / diagonal)
-
-
-def _hull(points: Array) -> Array | None:
-    try:
-        return np.asarray(ConvexHull(points).equations)
-    except QhullError:
-        return None
+    def light_sd(self, xy_mm: ArrayLike | None) -> float:
+        """Spread of the logarithm of light where the place is not known although the light is uneven."""
+        return 0.0 if self.centre is None or xy_mm is not None else float(camera.PRIOR_SD[camera.PLANE][0])
 
 
 def fit_correction(
@@ -199,8 +172,14 @@ def fit_correction(
     noise_sd: ArrayLike | None = None,
     reference_covariance: ArrayLike | None = None,
     usable: ArrayLike | None = None,
+    xy_mm: ArrayLike | None = None,
 ) -> Correction:
     """Learn from a card's patches what the photo does to colours.
+
+    A family of models (`curejournal.colour.models`) is fitted; each patch is foretold from the
+    others by each of them, and the models are averaged with weights by how well they did.
+    Patches that all others contradict are left out and named. How far the patches were off
+    sets the size of the covariance.
 
     Parameters
     ----------
@@ -214,6 +193,8 @@ def fit_correction(
         How well the true colours are known, in Lab units squared.
     usable : array_like of shape (N,), optional
         False where a patch must not be used (clipped, hidden).
+    xy_mm : array_like of shape (N, 2), optional
+        Middle of each patch on the card in mm. With it uneven light is found from all patches.
 
     Returns
     -------
@@ -226,7 +207,6 @@ def fit_correction(
 
     """
     encoded, reference = np.asarray(encoded, dtype=float), np.asarray(reference_lab, dtype=float)
-    count = len(encoded)
     good = np.isfinite(encoded).all(axis=1) & np.isfinite(reference).all(axis=1)
     if usable is not None:
         good &= np.asarray(usable, dtype=bool)
@@ -235,39 +215,153 @@ def fit_correction(
             f"Only {int(good.sum())} patches of the card can be used; {FEWEST_PATCHES} are needed.",
             "Photograph again with the whole card in the picture, evenly lit and not burnt out.",
         )
-    index = np.flatnonzero(good)
-    patches, true = encoded[index], reference[index]
-    gains = _white_balance(patches, true)
-    guess = _first_guess(patches, gains)
-    extra = np.zeros(len(index))
+    layout = _Layout.of(xy_mm)
+    places = layout.places(xy_mm, len(encoded))
+    own = _own_covariance(encoded, reference, noise_sd, reference_covariance)
+    family = IN_EVEN_LIGHT if xy_mm is None else ACROSS_THE_CARD
+
+    kept = np.flatnonzero(good)
+    start = _start(encoded[kept], reference[kept])
+    even = camera.compress(reference)
+    while True:
+        patches = Patches(encoded[kept], places[kept], even[kept], own[kept])
+        middle = fit(family[1], patches, start, rounds=3)
+        start = middle.parameters
+        worst = _suspect(middle, reference[kept], fewest=int(good.sum()) - int(_SUSPECT_SHARE * good.sum()))
+        if worst is None:
+            break
+        kept = np.delete(kept, worst)
+    suspects = np.setdiff1d(np.flatnonzero(good), kept)
+
+    # The others begin where the middle one ended, one step from their own best.
+    fits = [fit(family[0], patches, start, rounds=1), middle, fit(family[2], patches, start, rounds=1)]
+    errors = np.array([_left_out_differences(each, reference[kept]) for each in fits])
+    means = errors.mean(axis=1)
+    shares = np.exp((means.min() - means) / (_PICKINESS * means.min() + 1e-9))
+    shares /= shares.sum()
+    left_out = np.tensordot(shares, [each.left_out for each in fits], axes=1)
+    differences = np.full(len(encoded), np.nan)
+    differences[kept] = ciede2000(reference[kept], camera.expand(even[kept] - left_out))
+    weighted = tuple(zip(shares.tolist(), fits, strict=True))
+    for index in suspects:
+        spot = encoded[[index]], places[[index]]
+        foretold = sum((share * each.predict(*spot) for share, each in weighted), np.zeros((1, 3)))
+        differences[index] = ciede2000(reference[[index]], camera.expand(foretold))[0]
+    return Correction(
+        model=_names(family, shares),
+        leave_one_out=tuple(differences.tolist()),
+        candidates=tuple(
+            (model.name, float(error.mean()), float(np.quantile(error, 0.95)))
+            for model, error in zip(family, errors, strict=True)
+        ),
+        suspects=tuple(suspects.tolist()),
+        _fits=weighted,
+        _scale=_scale(left_out, np.tensordot(shares, [each.left_out_covariance for each in fits], axes=1)),
+        _layout=layout,
+        _hull=_hull(encoded[kept]),
+    )
+
+
+def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correction:
+    """Exposure and white balance from a sheet of white or grey, or from too few patches for more.
+
+    All else is taken as usual for cameras, and the covariance says how far cameras differ.
+
+    Parameters
+    ----------
+    encoded : array_like of shape (K, 3)
+        One or more places of known colour, encoded sRGB in [0, 1].
+    reference_lab : array_like of shape (K, 3)
+        Their true colours, CIELAB D50.
+
+    Returns
+    -------
+    Correction
+        With nan for `leave_one_out`: nothing checks it.
+
+    """
+    encoded = np.asarray(encoded, dtype=float).reshape(-1, 3)
+    reference = np.asarray(reference_lab, dtype=float).reshape(-1, 3)
+    model = Model("white balance", 0.0, 1.0)
+    own = _own_covariance(encoded, reference, None, None)
+    patches = Patches(encoded, np.zeros((len(encoded), 2)), camera.compress(reference), own)
+    return Correction(
+        model=model.name,
+        leave_one_out=(float("nan"),) * len(encoded),
+        candidates=(),
+        suspects=(),
+        _fits=((1.0, fit(model, patches, _start(encoded, reference), rounds=3)),),
+        _scale=np.full(3, _TAIL),
+        _layout=_Layout(),
+        _hull=None,
+    )
+
+
+def _start(encoded: Array, reference: Array) -> Array:
+    """The usual camera with the gains that bring most patches close (median, so that no bad patch matters)."""
+    parameters = camera.PRIOR_MEAN.copy()
+    linear, wanted = linear_from_srgb(encoded), linear_from_lab(reference)
+    # Below 1% a ratio is mostly flare and rounding.
+    fair = (linear > 0.01) & (wanted > 0.01)
+    for channel in range(3):
+        use = fair[:, channel]
+        if use.any():
+            parameters[channel] = np.median(np.log(wanted[use, channel] / linear[use, channel]))
+    return parameters
+
+
+def _own_covariance(
+    encoded: Array, reference: Array, noise_sd: ArrayLike | None, reference_covariance: ArrayLike | None
+) -> Array:
+    own = np.zeros((len(encoded), 3, 3))
     if reference_covariance is not None:
-        extra += np.trace(np.asarray(reference_covariance, dtype=float)[index], axis1=1, axis2=2) / 3.0
+        slopes = np.linalg.inv(_slopes_of_expand(camera.compress(reference)))
+        own = slopes @ np.asarray(reference_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
     if noise_sd is not None:
         # One encoded unit is about 100 Lab units over most of the range.
-        extra += (np.asarray(noise_sd, dtype=float)[index] ** 2).mean(axis=1) * 100.0**2
-    fits = [_fit_kernel(kernel, guess, true - guess, extra) for kernel in KERNELS]
-    errors = [ciede2000(true, true - fit.left_out) for fit in fits]
-    means = np.array([error.mean() for error in errors])
-    share = np.exp(-(means - means.min()) / (0.1 * means.min() + 1e-9))
-    share /= share.sum()
-    left_out = sum(weight * fit.left_out for weight, fit in zip(share, fits, strict=True))
-    variance = sum(weight * fit.left_out_variance for weight, fit in zip(share, fits, strict=True))
-    scaled = np.asarray(left_out) / np.sqrt(np.asarray(variance))[:, None]
-    channel = (scaled.T @ scaled + 2.0 * np.eye(3)) / (len(index) + 2.0)
-    leave_one_out = np.full(count, np.nan)
-    leave_one_out[index] = ciede2000(true, true - np.asarray(left_out))
-    return Correction(
-        model=" + ".join(f.kernel.name for w, f in zip(share, fits, strict=True) if w > 0.05),
-        leave_one_out=tuple(leave_one_out.tolist()),
-        candidates=tuple(
-            (fit.kernel.name, float(error.mean()), float(np.quantile(error, 0.95)))
-            for fit, error in zip(fits, errors, strict=True)
-        ),
-        suspects=(),
-        _gains=gains,
-        _guess=guess,
-        _encoded=patches,
-        _fits=tuple((float(w), f) for w, f in zip(share, fits, strict=True)),
-        _channel_covariance=channel,
-        _hull=_hull(patches),
-    )
+        own = own + 100.0**2 * (np.asarray(noise_sd, dtype=float) ** 2).mean(axis=1)[:, None, None] * np.eye(3)
+    return own
+
+
+def _slopes_of_expand(even_lab: Array) -> Array:
+    """Derivatives (N, 3, 3) of CIELAB by even Lab."""
+    step = 1e-4
+    around = [camera.expand(even_lab + step * axis) - camera.expand(even_lab - step * axis) for axis in np.eye(3)]
+    return np.stack(around, axis=-1) / (2.0 * step)
+
+
+def _left_out_differences(fitted: Fit, reference: Array) -> Array:
+    return ciede2000(reference, camera.expand(camera.compress(reference) - fitted.left_out))
+
+
+def _suspect(fitted: Fit, reference: Array, fewest: int) -> int | None:
+    """The patch that the others contradict most, if it is beyond chance and there are enough others."""
+    if len(reference) <= max(fewest, FEWEST_PATCHES):
+        return None
+    solved = np.linalg.solve(fitted.left_out_covariance, fitted.left_out[..., None])[..., 0]
+    squares = (fitted.left_out * solved).sum(axis=1) / 3.0
+    # The median of chi-square with 3 degrees of freedom is 2.366.
+    usual = max(float(np.median(squares)) * 3.0 / 2.366, 0.25)
+    worst = int(np.argmax(squares))
+    difference = _left_out_differences(fitted, reference)[worst]
+    return worst if squares[worst] > _SUSPECT_RATIO**2 / 3.0 * usual and difference > _SUSPECT_DIFFERENCE else None
+
+
+def _scale(left_out: Array, covariance: Array) -> Array:
+    """By how much the photo's errors exceed what the models expect, per coordinate, pooled with the usual; (3,)."""
+    variances = np.einsum("nii->ni", covariance)
+    squares = left_out**2 / variances
+    return np.asarray(_TAIL * np.sqrt((squares.sum(axis=0) + _PRIOR_PATCHES) / (len(left_out) + _PRIOR_PATCHES)))
+
+
+def _names(family: Sequence[Model], shares: Array) -> str:
+    named = [(share, model.name) for share, model in zip(shares.tolist(), family, strict=True) if share >= 0.2]
+    return " + ".join(name for _, name in sorted(named, reverse=True))
+
+
+def _hull(points: Array) -> Array | None:
+    """Outward normals and offsets (F, 4) of the convex hull; None where the points are flat."""
+    try:
+        return np.asarray(ConvexHull(points).equations)
+    except QhullError:
+        return None

@@ -1,0 +1,180 @@
+"""The family of models from which a photo's correction is made, and how one is fitted to the patches.
+
+Each is one Gaussian process for the true colour in even Lab: the camera of
+`curejournal.colour.camera` with a prior on its parameters, plus a smooth rest (sensor and
+inks that are no standard observer), plus light that wanders across the card, plus
+what is peculiar to each colour. All is linear about the best camera, so that
+the prediction, its variance and every leave-one-out error are closed forms [1]_.
+
+References
+----------
+.. [1] Rasmussen & Williams, Gaussian Processes for Machine Learning, 2006, chapters 2.7 and 5.4.2.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.colour import camera
+from curejournal.colour.camera_prior import usual_rest
+
+Array = NDArray[np.float64]
+
+# All of these are ours, in Lab units; chosen as the priors of the camera were.
+_SHIFT_SD, _SLOPE_SD, _BEND_SD = 0.5, 1.5, 1.5
+"""The smooth rest: the same everywhere, linear and quadratic in colour (at 50 units from mid grey)."""
+_LOCAL_SD, _LOCAL_REACH = 3.5, 35.0
+_LIGHT_SD, _LIGHT_REACH = 0.06, 1.0
+"""Light that wanders: log units, and reach in half card widths."""
+_VEIL_SD = 0.004
+"""A veil of stray light that wanders likewise, in linear light (white is 1)."""
+_PECULIAR_SD, _PECULIAR_GREY, _PECULIAR_CHROMA = 1.6, 0.3, 10.0
+"""What is each colour's own (metamerism, reference): sd, the share of its variance at grey, chroma where it is full."""
+_PECULIAR_REACH = 6.0
+"""Colours nearer than this are most often one material, and share what is peculiar to it."""
+
+
+@dataclass(frozen=True)
+class Model:
+    """One member of the family: how much the light may wander and how far the camera may be from the usual."""
+
+    name: str
+    light: float
+    freedom: float
+
+
+IN_EVEN_LIGHT = (
+    Model("usual camera", 0.0, 0.6),
+    Model("camera", 0.0, 1.0),
+    Model("free camera", 0.0, 1.5),
+)
+"""Tried when the places of the patches are not known."""
+ACROSS_THE_CARD = (
+    Model("even light", 0.0, 1.0),
+    Model("uneven light", 1.0, 1.0),
+    Model("patchy light", 2.5, 1.0),
+)
+"""Tried when the places of the patches are known: the light then matters more than how usual the camera is."""
+
+
+@dataclass(frozen=True)
+class Patches:
+    """The usable patches.
+
+    `encoded` (N, 3), `places` (N, 2), true `even_lab` (N, 3), and the `covariance` (N, 3, 3) of what
+    is known of each by itself (reference, noise).
+    """
+
+    encoded: Array
+    places: Array
+    even_lab: Array
+    covariance: Array
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A model fitted to patches.
+
+    `left_out` are the errors (N, 3) of each patch foretold from the others (even Lab, true minus
+    foretold), `left_out_covariance` (N, 3, 3) what the model expects of them.
+    """
+
+    model: Model
+    parameters: Array
+    left_out: Array
+    left_out_covariance: Array
+    _prior_sd: Array
+    _patches: Patches
+    _guesses: Array
+    _slopes: Array
+    _inverse: Array
+    _weights: Array
+
+    def predict(self, encoded: Array, places: Array) -> Array:
+        """True colours (M, 3) in even Lab."""
+        guesses = camera.even_lab(self.parameters, encoded, places)
+        rest = _rest(self.model, guesses, self._guesses, places, self._patches.places) @ self._weights
+        return np.asarray(guesses + usual_rest(guesses) + rest.reshape(-1, 3))
+
+    def covariance(self, encoded: Array, places: Array) -> Array:
+        """Joint covariance (3 M, 3 M) in even Lab of what `predict` says of materials that are no patches."""
+        guesses, slopes = camera.jacobian(self.parameters, encoded, places)
+        slopes = slopes * self._prior_sd
+        among = slopes @ slopes.T + _rest(self.model, guesses, guesses, places, places)
+        cross = slopes @ self._slopes.T + _rest(self.model, guesses, self._guesses, places, self._patches.places)
+        sd = np.sqrt(_peculiar_variance(guesses))
+        alike = np.exp(-0.5 * _distance2(guesses, guesses) / _PECULIAR_REACH**2)
+        own = np.kron(alike * np.outer(sd, sd), np.eye(3))
+        return np.asarray(among - cross @ self._inverse @ cross.T + own)
+
+
+def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:
+    """Fit a model by Gauss-Newton steps from camera parameters `start` (COUNT,).
+
+    The mean of its gains is the prior's: exposure is known only from the photo itself.
+    """
+    prior_sd = camera.PRIOR_SD * model.freedom
+    prior_sd[camera.GAIN] = camera.PRIOR_SD[camera.GAIN]
+    prior_sd[camera.PLANE] = camera.PRIOR_SD[camera.PLANE] * min(model.light, 1.0)
+    prior_mean = camera.PRIOR_MEAN.copy()
+    prior_mean[camera.GAIN] = start[camera.GAIN].mean()
+    parameters = start
+    count = len(patches.encoded)
+    for step in range(rounds + 1):
+        guesses, slopes = camera.jacobian(parameters, patches.encoded, patches.places)
+        scaled = slopes * prior_sd
+        own = patches.covariance + _peculiar_variance(guesses)[:, None, None] * np.eye(3)
+        total = scaled @ scaled.T + _rest(model, guesses, guesses, patches.places, patches.places)
+        blocks = total.reshape(count, 3, count, 3)
+        blocks[np.arange(count), :, np.arange(count), :] += own
+        unexplained = patches.even_lab - guesses - usual_rest(guesses)
+        target = unexplained.ravel() - slopes @ (prior_mean - parameters)
+        if step == rounds:
+            break
+        moved = prior_mean + prior_sd * (scaled.T @ np.linalg.solve(total, target))
+        # Beyond four prior sd the straight line of a Gauss-Newton step is no guide.
+        parameters = np.clip(moved, prior_mean - 4.0 * prior_sd, prior_mean + 4.0 * prior_sd)
+    inverse = np.asarray(np.linalg.inv(total), dtype=float)
+    weights = inverse @ target
+    own_inverse = inverse.reshape(count, 3, count, 3)[np.arange(count), :, np.arange(count), :]
+    left_out_covariance = np.asarray(np.linalg.inv(own_inverse), dtype=float)
+    left_out = (left_out_covariance @ weights.reshape(count, 3, 1))[..., 0]
+    return Fit(model, parameters, left_out, left_out_covariance, prior_sd, patches, guesses, scaled, inverse, weights)
+
+
+def _distance2(first: Array, second: Array) -> Array:
+    return np.asarray(((first[:, None, :] - second[None, :, :]) ** 2).sum(axis=-1))
+
+
+def _peculiar_variance(guesses: Array) -> Array:
+    full = 1.0 - np.exp(-0.5 * (guesses[:, 1:] ** 2).sum(axis=1) / _PECULIAR_CHROMA**2)
+    return np.asarray(_PECULIAR_SD**2 * (_PECULIAR_GREY + (1.0 - _PECULIAR_GREY) * full))
+
+
+def _rest(model: Model, first: Array, second: Array, places: Array, other_places: Array) -> Array:
+    """Covariance (3 M, 3 N) of what the camera leaves unexplained, without what is peculiar to each colour."""
+    dot = ((first - (50.0, 0.0, 0.0)) / 50.0) @ ((second - (50.0, 0.0, 0.0)) / 50.0).T
+    smooth = _SHIFT_SD**2 + _SLOPE_SD**2 * dot + _BEND_SD**2 * dot**2
+    smooth = smooth + _LOCAL_SD**2 * np.exp(-0.5 * _distance2(first, second) / _LOCAL_REACH**2)
+    covariance = np.kron(model.freedom**2 * smooth, np.eye(3))
+    if model.light:
+        near = np.exp(-0.5 * _distance2(places, other_places) / _LIGHT_REACH**2)
+        for sd, direction in ((_LIGHT_SD, by_light), (_VEIL_SD, _by_veil)):
+            shape = np.einsum("mi,nj,mn->minj", direction(first), direction(second), near)
+            covariance = covariance + (model.light * sd) ** 2 * shape.reshape(covariance.shape)
+    return np.asarray(covariance)
+
+
+def by_light(guesses: Array) -> Array:
+    """Change of Lab for a relative change of light (derivative of the cube root); shape (N, 3)."""
+    return np.asarray((guesses + np.array([16.0, 0.0, 0.0])) / 3.0)
+
+
+def _by_veil(guesses: Array) -> Array:
+    """Change of Lab for white light added to it, per unit of Y; shape (N, 3). Below L* 8 the cube root ends."""
+    luminance = ((np.maximum(guesses[:, :1], 8.0) + 16.0) / 116.0) ** 3
+    lighter = 116.0 / 3.0 * luminance ** (-2.0 / 3.0)
+    return np.concatenate([lighter, -guesses[:, 1:] / (3.0 * luminance)], axis=1)

@@ -406,7 +406,7 @@ def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
         _print({"due": [{"batch": batch.code, **workflow.as_json(item)} for batch, item in items]})
     else:
         for batch, item in items:
-            print(f"{item.when:%Y-%m-%d}  {batch.code} {batch.name}: {item.words} {item.why}")
+            print(f"{item.when:%Y-%m-%d}  {batch.code} {batch.name}: {item.words} ({item.why})")
 
 
 # --- the journal itself ------------------------------------------------------------------------

@@ -1,0 +1,81 @@
+"""A printed card's own colours are learnt beside a chart with known ones, on rendered photos whose truth is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skimage.color import deltaE_ciede2000
+
+from curejournal.photo.card import Card, built_in_card_text, card_text, read_card
+from curejournal.photo.enrol import EnrolmentRefused, enrol
+from curejournal.photo.reading import read_photo
+from tests.render_samples import truth
+from tests.scenes import draw_card
+from tests.spectra import Printer
+
+NAMES = ("enrol-1.jpg", "enrol-2.jpg", "enrol-3.jpg")
+
+
+def card(name: str) -> Card:
+    return read_card(built_in_card_text(name))
+
+
+@pytest.fixture(scope="module")
+def pictures() -> list[bytes]:
+    from curejournal.demo import pictures_folder
+
+    return [(pictures_folder() / name).read_bytes() for name in NAMES]
+
+
+@pytest.fixture(scope="module")
+def enrolled(pictures: list[bytes]) -> Card:
+    found, doubts = enrol(card("window"), [read_photo(data) for data in pictures], card("chart24"), copy_id="W-01")
+    assert not [doubt for doubt in doubts if "left out" in doubt.text]
+    return found
+
+
+def printed() -> dict[str, tuple[float, float, float]]:
+    """What the renderer's printer really put on the paper."""
+    paints = Printer(truth()["printer"]).paints(card("window"))
+    return {name: paint.lab for name, paint in paints.items()}
+
+
+def test_the_printed_colours_are_learnt_better_than_the_nominal_ones(enrolled: Card) -> None:
+    real = printed()
+    known = [patch for patch in enrolled.references if patch.id in real]
+    assert len(known) >= 50
+    ours = [float(deltaE_ciede2000(patch.lab_d50, real[patch.id])) for patch in known]
+    nominal = {patch.id: patch.lab_d50 for patch in card("window").patches}
+    theirs = [float(deltaE_ciede2000(nominal[patch.id], real[patch.id])) for patch in known]
+    assert np.mean(ours) < 0.5 * np.mean(theirs), (np.mean(ours), np.mean(theirs))
+    assert np.mean(ours) < 2.0
+
+
+def test_an_enrolled_card_says_so_and_can_be_kept(enrolled: Card) -> None:
+    assert enrolled.kind == "enrolled"
+    assert "chart24" in enrolled.provenance
+    again = read_card(card_text(enrolled))
+    assert again.copy_id == "W-01"
+    assert again.references[0].covariance is not None
+
+
+def test_several_photos_are_combined(enrolled: Card, pictures: list[bytes]) -> None:
+    """The combination is nearer the truth than the worst single photo, and no less certain than it ought to be."""
+    real = printed()
+
+    def error(found: Card) -> float:
+        return float(np.mean([deltaE_ciede2000(p.lab_d50, real[p.id]) for p in found.references if p.id in real]))
+
+    singles = [error(enrol(card("window"), [read_photo(data)], card("chart24"))[0]) for data in pictures]
+    assert error(enrolled) < max(singles)
+
+
+def test_a_photo_without_the_chart_is_refused_in_words() -> None:
+    alone = draw_card(card("window"), exposure_ev=-0.3)
+    with pytest.raises(EnrolmentRefused, match=r"chart24.*not found"):
+        enrol(card("window"), [read_photo(alone.jpeg)], card("chart24"))
+
+
+def test_a_chart_of_unknown_colours_teaches_nothing() -> None:
+    with pytest.raises(EnrolmentRefused, match="not known"):
+        enrol(card("window"), [], card("window"))

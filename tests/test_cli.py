@@ -1,0 +1,243 @@
+"""The command line as a user runs it: one process a call, JSON on request, exit codes that scripts can trust."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from curejournal import workflow
+from tests.scenes import draw_card
+
+COMMAND = [str(Path(sys.executable).with_name("curejournal"))]
+
+
+def run(*arguments: object, journal: Path | None = None, code: int = 0) -> str:
+    environment = {**os.environ, "CUREJOURNAL_BY": "Kaja (invented)", "COLUMNS": "200", "TZ": "UTC"}
+    environment["CUREJOURNAL_JOURNAL"] = str(journal or "/nonexistent/journal")
+    done = subprocess.run(
+        [*COMMAND, *map(str, arguments)], capture_output=True, text=True, env=environment, timeout=120
+    )
+    assert done.returncode == code, (done.returncode, done.stdout, done.stderr)
+    assert "Traceback" not in done.stderr
+    return done.stdout if code in (0, 3) or "--json" in arguments else done.stderr
+
+
+def as_json(*arguments: object, **how: object) -> dict:
+    return json.loads(run(*arguments, "--json", **how))
+
+
+@pytest.fixture(scope="module")
+def pictures(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pictures")
+    window, chart = workflow.find_card("window"), workflow.find_card("chart24")
+    scenes = {
+        "good": draw_card(window, lab_in_window=(84.0, 2.0, 16.0), exposure_ev=-0.3),
+        "chart": draw_card(chart, exposure_ev=-0.3),
+        "burnt": draw_card(window, exposure_ev=2.0),
+        "half": draw_card(window, offset=(0.6, 0.0), exposure_ev=-0.3),
+    }
+    paths = {}
+    for name, scene in scenes.items():
+        paths[name] = folder / f"{name}.jpg"
+        paths[name].write_bytes(scene.jpeg)
+        np.savetxt(folder / f"{name}.corners", next(iter(scene.corners.values())))
+    paths["text"] = folder / "text.jpg"
+    paths["text"].write_text("not an image")
+    paths["cut"] = folder / "cut.jpg"
+    paths["cut"].write_bytes(scenes["good"].jpeg[:20_000])
+    return paths
+
+
+def test_measure_keeps_its_contract(pictures: dict[str, Path]) -> None:
+    found = as_json("measure", pictures["good"], "--card", "window")
+    assert set(found["photo"]) == {"width", "height", "taken_at"}
+    assert {"name", "corners", "found"} <= set(found["card"])
+    assert found["card"]["name"] == "window"
+    assert found["card"]["found"] is True
+    truth = np.loadtxt(pictures["good"].with_suffix(".corners"))
+    assert np.abs(np.array(found["card"]["corners"]) - truth).max() < 2
+    assert found["grade"] == "relative"
+    assert isinstance(found["reasons"], list)
+    (area,) = found["areas"]
+    assert {"name", "lab", "lab_sd", "lab_interval95", "pixels", "grade"} <= set(area)
+    assert area["lab"] == pytest.approx([84.0, 2.0, 16.0], abs=1.0)
+    for value, sd, (low, high) in zip(area["lab"], area["lab_sd"], area["lab_interval95"], strict=True):
+        assert low < value - sd < value + sd < high
+
+
+def test_measure_takes_corners_areas_and_anybodys_card(pictures: dict[str, Path], tmp_path: Path) -> None:
+    corners = np.loadtxt(pictures["chart"].with_suffix(".corners"))
+    text = " ".join(f"{x:.1f},{y:.1f}" for x, y in corners)
+    whole = as_json("card", "chart24")
+    eighteen = tmp_path / "eighteen.toml"
+    rows = [f"size_mm = {whole['size_mm']}", 'name = "eighteen"', 'provenance = "a test"', 'kind = "published"']
+    for patch in whole["patches"][6:]:
+        rows += [
+            "[[patches]]",
+            *(f"{key} = {json.dumps(patch[key])}" for key in ("id", "x", "y", "w", "h", "srgb", "lab_d50")),
+        ]
+    eighteen.write_text("\n".join(rows))
+    scale = (corners[1, 0] - corners[0, 0]) / whole["size_mm"][0]
+    areas, first_row = [], whole["patches"][:6]
+    for patch in first_row:
+        x0, y0 = corners[0] + scale * np.array([patch["x"] + 10, patch["y"] + 10])
+        areas += ["--area", f"{patch['id']}={x0:.0f},{y0:.0f},{x0 + 20 * scale:.0f},{y0 + 20 * scale:.0f}"]
+    found = as_json("measure", pictures["chart"], "--card", eighteen, "--corners", text, *areas)
+    assert [area["name"] for area in found["areas"]] == [patch["id"] for patch in first_row]
+    for area, patch in zip(found["areas"], first_row, strict=True):
+        assert area["lab"] == pytest.approx(patch["lab_d50"], abs=6.0)
+    assert np.abs(np.array(found["card"]["corners"]) - corners).max() < 0.1
+
+
+@pytest.mark.parametrize("name", ["burnt", "half"])
+def test_no_usable_card_is_exit_3_with_the_same_object_and_no_colour(pictures: dict[str, Path], name: str) -> None:
+    found = as_json("measure", pictures[name], "--card", "window", code=3)
+    assert found["grade"] == "not usable"
+    assert found["reasons"][0]["remedy"]
+    assert all(area["lab"] is None for area in found["areas"])
+
+
+def test_a_picture_without_a_card_is_exit_3(tmp_path: Path) -> None:
+    Image.new("RGB", (800, 600), (120, 140, 90)).save(tmp_path / "plain.png")
+    found = as_json("measure", tmp_path / "plain.png", "--card", "chart24", code=3)
+    assert found["card"]["found"] is False
+    assert found["card"]["corners"] == []
+
+
+@pytest.mark.parametrize("name", ["text", "cut"])
+def test_what_is_no_whole_picture_is_exit_1_with_a_sentence(pictures: dict[str, Path], name: str) -> None:
+    error = as_json("measure", pictures[name], "--card", "window", code=1)["error"]
+    assert error["what"]
+    assert error["safe"] == "Nothing in the journal was changed."
+    assert error["do"]
+    assert "Nothing in the journal was changed." in run("measure", pictures[name], "--card", "window", code=1)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["--card", "nothing"],
+        ["--card", "missing.toml"],
+        ["--card", "chart24", "--corners", "1,2 3,4"],
+        ["--card", "chart24", "--corners", "a,b c,d e,f g,h"],
+        ["--card", "window", "--area", "no numbers"],
+        ["--card", "window", "--area", "a=1,2,3"],
+    ],
+)
+def test_what_cannot_be_read_is_exit_1_with_a_sentence(pictures: dict[str, Path], arguments: list[str]) -> None:
+    assert run("measure", pictures["good"], *arguments, code=1)
+
+
+@pytest.mark.parametrize("name", ["window", "chart24"])
+def test_card_prints_one_whole(name: str) -> None:
+    card = as_json("card", name)
+    assert len(card["size_mm"]) == 2
+    assert all({"dictionary", "id", "x", "y", "size"} <= set(marker) for marker in card["markers"])
+    assert all({"id", "x", "y", "w", "h", "lab_d50", "srgb"} <= set(patch) for patch in card["patches"])
+    assert (card["window"] is None) == (name == "chart24")
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_card_writes_a_pdf(tmp_path: Path, paper: str) -> None:
+    run("card", "window", "--pdf", tmp_path / "card.pdf", "--paper", paper, "--copy-id", "W-02")
+    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
+    run("card", "chart24", "--pdf", tmp_path / "chart.pdf", code=1)
+
+
+RECIPE = """
+oils = [{ key = "olive", grams = 700 }, { key = "coconut", grams = 300 }]
+alkalis = [{ kind = "NaOH", grams = 140 }]
+liquids = [{ name = "distilled water", grams = 280 }]
+additives = [{ name = "an invented scent", kind = "fragrance", grams = 20, lot = "X-1" }]
+"""
+
+
+def test_a_batch_from_the_pour_to_a_verdict(tmp_path: Path, pictures: dict[str, Path]) -> None:
+    """Every command of a maker's weeks, with --json on each."""
+    journal = tmp_path / "journal"
+    (tmp_path / "recipe.toml").write_text(RECIPE)
+    lye = as_json("lye", tmp_path / "recipe.toml")
+    assert lye["superfat_interval_pct"][0] < lye["superfat_nominal_pct"] < lye["superfat_interval_pct"][1]
+    started = as_json(
+        "batch", "start", "B1", "--name", "Plain", "--recipe", tmp_path / "recipe.toml", "--portion", "plain=84,2,16",
+        "--at", "2026-09-01T09:00", journal=journal,
+    )  # fmt: skip
+    assert started["batch"]["code"] == "B1"
+    as_json("batch", "note", "B1", "poured", "--at", "2026-09-01T10:00", journal=journal)
+    taken = as_json("take-in", "B1", pictures["good"], "--card", "window", "--at", "2026-09-10T10:00", journal=journal)
+    assert taken["photos"][0]["outcome"] == "kept"
+    as_json("weigh", "B1", "bar 1", "120.5", "--resolution", "0.1", "--at", "2026-09-03T10:00", journal=journal)
+    as_json("test", "B1", "strip", "--ph", "9.5", "--half-width", "0.5", "--at", "2026-10-01T10:00", journal=journal)
+    judgement = as_json("judge", "B1", "--on", "2026-10-02", journal=journal)
+    assert judgement["verdict"] == "not yet"
+    assert {finding["gauge"] for finding in judgement["findings"]} >= {"age", "drying", "alkali", "colour"}
+    assert judgement["next_step"]
+    shown = as_json("batch", "show", "B1", journal=journal)
+    assert len(shown["entries"]) >= 6
+    assert as_json("batch", "list", journal=journal)["batches"][0]["code"] == "B1"
+    assert as_json("due", journal=journal)["due"]
+    assert as_json("check", journal=journal)["problems"] == []
+    refused = as_json("release", "B1", "--statement", "sold", journal=journal, code=1)
+    assert "not ready" in refused["error"]["what"]
+    assert len(as_json("batch", "show", "B1", journal=journal)["entries"]) == len(shown["entries"])
+    assert run("judge", "B1", journal=journal)
+
+
+@pytest.fixture(scope="module")
+def started(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    journal = tmp_path_factory.mktemp("started") / "journal"
+    run("batch", "start", "B1", "--name", "Plain", "--at", "2026-09-01T09:00", journal=journal)
+    run("batch", "note", "B1", "poured", "--at", "2026-09-01T10:00", journal=journal)
+    return journal
+
+
+BAD = {
+    "negative grams": ["weigh", "B1", "bar 1", "-5"],
+    "a weight before the pour": ["weigh", "B1", "bar 1", "100", "--at", "2026-08-30T10:00"],
+    "a date that is none": ["weigh", "B1", "bar 1", "100", "--at", "yesterday"],
+    "an unknown batch": ["weigh", "B9", "bar 1", "100"],
+    "an impossible pH": ["test", "B1", "strip", "--ph", "15"],
+    "an unknown test": ["test", "B1", "tongue", "--ph", "9"],
+    "an unknown event": ["batch", "note", "B1", "sold"],
+    "a code in use": ["batch", "start", "B1", "--name", "Again"],
+}
+
+
+@pytest.mark.parametrize("fault", BAD)
+def test_bad_values_are_exit_1_with_a_sentence_and_change_nothing(started: Path, fault: str) -> None:
+    before = as_json("batch", "show", "B1", journal=started)
+    error = as_json(*BAD[fault], journal=started, code=1)["error"]
+    assert error["what"].endswith(".")
+    assert as_json("batch", "show", "B1", journal=started) == before
+
+
+@pytest.mark.parametrize("name", ["text", "cut", "burnt", "half", "good"])
+def test_photos_that_cannot_be_taken_in_change_nothing(started: Path, pictures: dict[str, Path], name: str) -> None:
+    """The good one has no date: it is refused for that alone."""
+    before = as_json("batch", "show", "B1", journal=started)
+    dated = [] if name == "good" else ["--at", "2026-09-10T10:00"]
+    result = as_json(
+        "take-in",
+        "B1",
+        pictures[name],
+        "--card",
+        "window",
+        *dated,
+        journal=started,
+        code=3 if name in ("burnt", "half") else 1,
+    )
+    assert result.get("error") or result["photos"][0]["why"]
+    assert as_json("batch", "show", "B1", journal=started) == before
+    assert not list((started / "photos").rglob("*.jpg"))
+
+
+def test_a_mistyped_command_is_exit_2() -> None:
+    run("measure", code=2)
+    run("nothing", code=2)

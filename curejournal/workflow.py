@@ -34,10 +34,12 @@ from curejournal.journal.store import Journal, NewEntry
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card as Card
 from curejournal.photo.enrol import enrol
-from curejournal.photo.measure import Area, AreaColour, Measurement, measure
+from curejournal.photo.measure import Area, AreaColour, measure
+from curejournal.photo.measure import Measurement as Measurement
 from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
 from curejournal.report import pictures
-from curejournal.report.card_sheet import Paper, card_pdf
+from curejournal.report.card_sheet import Paper as Paper
+from curejournal.report.card_sheet import card_pdf
 from curejournal.soap.recipe import Recipe
 
 SOFTWARE = f"curejournal {version('curejournal')}"
@@ -360,9 +362,10 @@ def house_rules(journal: Journal) -> HouseRules:
     return HouseRules(**journal.setting("house rules", {}))
 
 
-def keep_house_rules(journal: Journal, rules: HouseRules) -> None:
+def keep_house_rules(journal: Journal, rules: HouseRules) -> HouseRules:
     """Keep the maker's limits; earlier ones stay in the history."""
     journal.set_setting("house rules", asdict(rules))
+    return rules
 
 
 def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:

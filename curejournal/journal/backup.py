@@ -13,19 +13,18 @@ import secrets
 import shutil
 import zipfile
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import BinaryIO
 
 from pydantic import TypeAdapter, ValidationError
-from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
 from curejournal.journal.blueprint import strangers
 from curejournal.journal.check import check
-from curejournal.journal.copying import read_only, snapshot
+from curejournal.journal.copying import read_only
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
 from curejournal.journal.faults import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
 from curejournal.journal.files import PART, make_folder, sync_folder, written_whole
@@ -34,6 +33,7 @@ from curejournal.journal.photos import Shelf
 
 _MANIFEST = "manifest.json"
 _MEMBER = re.compile(r"journal\.sqlite|photos/([0-9a-f]{2})/\1[0-9a-f]{62}\.[a-z0-9]{1,7}")
+_NAME = "curejournal-%Y%m%dT%H%M%SZ.zip"
 # Bytes read at once.
 _CHUNK = 1 << 20
 
@@ -69,13 +69,13 @@ class Backup:
     left_out: tuple[str, ...]
 
 
-def write_backup(connection: Connection, shelf: Shelf, to: Path, now: datetime) -> Backup:
+def write_backup(take: Callable[[Path], None], shelf: Shelf, to: Path, now: datetime) -> Backup:
     """Write a journal into one file, which takes its name only after all of it was read back and verified.
 
     Parameters
     ----------
-    connection : Connection
-        Reading, in a transaction.
+    take : callable
+        Writes the database, as of one moment, into the SQLite file given.
     shelf : Shelf
         The folder of its photos.
     to : Path
@@ -89,13 +89,13 @@ def write_backup(connection: Connection, shelf: Shelf, to: Path, now: datetime) 
         If the file exists already, or does not verify.
     """
     if to.is_dir():
-        to = to / f"curejournal-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}.zip"
+        to = to / now.astimezone(UTC).strftime(_NAME)
     if to.exists():
         raise BackupRefused(f"The file {to} exists already.", "Choose another name: backups are never overwritten.")
     make_folder(to.parent)
     database = to.with_name(f"{to.name}.{secrets.token_hex(4)}.sqlite{PART}")
     try:
-        snapshot(connection, database)
+        take(database)
         with written_whole(to) as file:
             manifest = _fill(file, database, shelf, now)
             file.flush()
@@ -104,6 +104,15 @@ def write_backup(connection: Connection, shelf: Shelf, to: Path, now: datetime) 
     finally:
         database.unlink(missing_ok=True)
     return Backup(to, len(manifest.files) - 1, manifest.left_out)
+
+
+def last_backup(folder: Path) -> datetime | None:
+    """When the latest of the backups that were named by their time was made; None if there is none in the folder."""
+    times = []
+    for path in folder.glob("curejournal-*.zip"):
+        with suppress(ValueError):
+            times.append(datetime.strptime(path.name, _NAME).replace(tzinfo=UTC))
+    return max(times, default=None)
 
 
 def _fill(file: BinaryIO, database: Path, shelf: Shelf, now: datetime) -> Manifest:
@@ -266,8 +275,7 @@ def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime
         _verify_definition(folder)
         engine = open_database(folder, None, create=False, now=now)
         try:
-            with engine.connect() as connection:
-                problems = check(connection, Shelf(folder))
+            problems = check(engine, Shelf(folder))
         finally:
             engine.dispose()
     except DBAPIError as error:

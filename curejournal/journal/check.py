@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
-from sqlalchemy import Connection, or_, select, text
+from sqlalchemy import Connection, Engine, or_, select, text
 from sqlalchemy.exc import DBAPIError
 
 from curejournal.journal import tables
@@ -19,6 +21,7 @@ from curejournal.journal.record_json import from_json
 
 Progress = Callable[[int, int], None]
 """Called with the number of photos done and of all."""
+_PhotoRow = tuple[str, str, int]
 
 
 @dataclass(frozen=True)
@@ -35,26 +38,41 @@ class Problem:
     photo: str | None = None
 
 
-def check(connection: Connection, shelf: Shelf, progress: Progress | None = None) -> tuple[Problem, ...]:
+def check(engine: Engine, shelf: Shelf, progress: Progress | None = None) -> tuple[Problem, ...]:
     """Everything that is wrong with a journal; nothing if it is whole.
 
     Parameters
     ----------
-    connection : Connection
-        Reading, in a transaction.
+    engine : Engine
+        The database.
     shelf : Shelf
         The folder of its photos.
     progress : callable, optional
         Told how many of the photos were read.
     """
+    # Listed before the rows: a photo is there before its row, so that one taken in meanwhile is no stray.
+    files = tuple(shelf.files())
     problems: list[Problem] = []
-    for look in (_database, _entries, lambda database: _photos(database, shelf, progress)):
-        try:
-            problems.extend(look(connection))
-        except (DBAPIError, ValueError, TypeError) as error:
-            # The last two: a damaged value that is no time, number or text.
-            problems.append(Problem(f"the database cannot be read: {getattr(error, 'orig', error)}", "database"))
+    rows: list[_PhotoRow] = []
+    # Never committed: a damaged database may refuse even that.
+    with engine.connect() as connection:
+        for look in (_database, _entries):
+            with _reported(problems):
+                problems.extend(look(connection))
+        with _reported(problems):
+            photo = tables.photo.c
+            rows.extend(connection.execute(select(photo.sha256, photo.suffix, photo.size)).tuples())
+    problems.extend(_photos(shelf, rows, files, progress))
     return tuple(problems)
+
+
+@contextmanager
+def _reported(problems: list[Problem]) -> Iterator[None]:
+    try:
+        yield
+    except (DBAPIError, ValueError, TypeError) as error:
+        # The last two: a damaged value that is no time, number or text.
+        problems.append(Problem(f"the database cannot be read: {getattr(error, 'orig', error)}", "database"))
 
 
 def _database(connection: Connection) -> Iterator[Problem]:
@@ -84,19 +102,20 @@ def _entries(connection: Connection) -> Iterator[Problem]:
         yield Problem("it corrects an entry of another batch or a later one", f"entry {number}")
 
 
-def _photos(connection: Connection, shelf: Shelf, progress: Progress | None) -> Iterator[Problem]:
-    rows = connection.execute(select(tables.photo.c.sha256, tables.photo.c.suffix, tables.photo.c.size)).all()
-    for done, row in enumerate(rows, start=1):
-        wrong = _spoilt(shelf, row.sha256, row.suffix, row.size)
+def _photos(
+    shelf: Shelf, rows: Sequence[_PhotoRow], files: Sequence[Path], progress: Progress | None
+) -> Iterator[Problem]:
+    for done, (sha256, suffix, size) in enumerate(rows, start=1):
+        wrong = _spoilt(shelf, sha256, suffix, size)
         if wrong:
-            yield Problem(f"the photo {wrong}", shelf.path(row.sha256, row.suffix).name, photo=row.sha256)
+            yield Problem(f"the photo {wrong}", shelf.path(sha256, suffix).name, photo=sha256)
         if progress:
             progress(done, len(rows))
-    known = {shelf.path(row.sha256, row.suffix) for row in rows}
-    for path in shelf.files():
+    known = {shelf.path(sha256, suffix) for sha256, suffix, _ in rows}
+    for path in files:
         where = str(path.relative_to(shelf.folder))
-        if path.name.endswith(PART):
-            yield Problem("left by an intake that was cut short", where, serious=False)
+        if PART in path.suffix:
+            yield Problem("left by work that was cut short", where, serious=False)
         elif path not in known:
             yield Problem("a file that no entry knows; its intake may have been cut short", where, serious=False)
 

@@ -69,7 +69,8 @@ def engine_for(url: URL, patience_s: float = 10.0) -> Engine:
         Seconds to wait for another writer (ours: long against the milliseconds that a write takes).
     """
     try:
-        engine = create_engine(url)
+        # Asked before each use whether it still answers: a server may have been restarted since.
+        engine = create_engine(url, pool_pre_ping=True)
     except (NoSuchModuleError, ModuleNotFoundError) as error:
         raise DatabaseUnreachable(
             "The driver for PostgreSQL is not installed.",

@@ -7,7 +7,8 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from curejournal.errors import CureJournalError
 
@@ -181,10 +182,7 @@ def in_plain_words(place: object) -> Iterator[None]:
         if plain is None:
             raise
         raise plain from error
-    except SQLAlchemyError as error:
-        # A pool that gives no connection within its time limit.
-        if type(error).__name__ != "TimeoutError":
-            raise
+    except PoolTimeout as error:
         raise _busy(place) from error
     except OSError as error:
         plain = from_os_error(error, place)

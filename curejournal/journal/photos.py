@@ -17,7 +17,7 @@ from curejournal.journal.faults import (
     JournalNotWritable,
     in_plain_words,
 )
-from curejournal.journal.files import make_folder, written_whole
+from curejournal.journal.files import PART, make_folder, written_whole
 
 TakenFrom = Literal["exif", "file name", "maker"]
 
@@ -137,5 +137,6 @@ class Shelf:
         return data
 
     def files(self) -> Iterator[Path]:
-        """Every file among the originals, in order."""
-        return (path for path in sorted(self.originals.rglob("*")) if not path.is_dir())
+        """Every file among the originals, and every file of the journal that was never finished, in order."""
+        yield from (path for path in sorted(self.originals.rglob("*")) if not path.is_dir())
+        yield from sorted(self.folder.glob(f"*{PART}*"))

@@ -16,7 +16,8 @@ from sqlalchemy import Connection, Engine, Row, func, select
 from curejournal.cure.records import Batch, Entry, Record, Withdrawn
 from curejournal.journal.backup import Backup, write_backup
 from curejournal.journal.check import Problem, Progress, check
-from curejournal.journal.copying import copy_rows
+from curejournal.journal.copying import copy_rows, snapshot
+from curejournal.journal.current import CurrentBatches
 from curejournal.journal.faults import (
     CodeInUse,
     CopyRefused,
@@ -79,7 +80,7 @@ class Journal:
 
     def __init__(self, engine: Engine, shelf: Shelf, now: Callable[[], datetime]) -> None:
         self._engine, self._writer = engine, engine.execution_options(writes=True)
-        self._shelf, self._now = shelf, now
+        self._shelf, self._now, self._current = shelf, now, CurrentBatches()
         self.location = shelf.folder
 
     @classmethod
@@ -179,15 +180,9 @@ class Journal:
         return Batch(found.code, found.name, tuple(map(as_entry, rows)))
 
     def all_batches(self) -> tuple[Batch, ...]:
-        """Every batch with its current entries, in the order in which they were started."""
+        """Every batch with its current entries, in the order in which they were started; soon after the first time."""
         with self._reading() as connection:
-            batches = connection.execute(
-                select(batch_table).order_by(batch_table.c.started_at_utc, batch_table.c.id)
-            ).all()
-            entries: dict[int, list[Entry]] = {row.id: [] for row in batches}
-            for row in connection.execute(select(entry_table).where(CURRENT).order_by(*IN_TIME)):
-                entries[row.batch_id].append(as_entry(row))
-        return tuple(Batch(row.code, row.name, tuple(entries[row.id])) for row in batches)
+            return self._current.read(connection)
 
     def history(self, code: str) -> tuple[Entry, ...]:
         """Every entry that a batch ever had, corrected and withdrawn ones too, in the order of recording."""
@@ -381,17 +376,21 @@ class Journal:
 
     def check(self, progress: Progress | None = None) -> tuple[Problem, ...]:
         """Look at every hash and reference; see `check.check`."""
-        # Not committed: a damaged database may refuse even that.
-        with in_plain_words(self.location), self._engine.connect() as connection:
-            return check(connection, self._shelf, progress)
+        with in_plain_words(self.location):
+            return check(self._engine, self._shelf, progress)
 
     def backup(self, to: Path) -> Backup:
         """Write the journal into one file, or into a folder under the name of the time; see `backup.write_backup`.
 
         `backup.restore` makes a journal of it again.
         """
-        with self._reading() as connection:
-            return write_backup(connection, self._shelf, to, self._now())
+
+        def take(path: Path) -> None:
+            with self._engine.connect() as connection:
+                snapshot(connection, path)
+
+        with in_plain_words(to):
+            return write_backup(take, self._shelf, to, self._now())
 
     def copy_to(self, location: Path, *, url: str | None = None) -> None:
         """Copy everything into a new journal, to or from a PostgreSQL server too, and compare both row by row.

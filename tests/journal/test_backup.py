@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 
 from curejournal.errors import CureJournalError
-from curejournal.journal.backup import restore
+from curejournal.journal.backup import last_backup, restore
 from curejournal.journal.database import DATABASE
 from curejournal.journal.faults import BackupRefused
 from curejournal.journal.store import Journal
@@ -62,6 +62,16 @@ def test_a_backup_may_go_into_a_folder_under_the_name_of_its_time(folder: Path, 
         assert journal.backup(tmp_path / "backups").path.name == "curejournal-20260501T120000Z.zip"
         with pytest.raises(BackupRefused, match="exists already"):
             journal.backup(tmp_path / "backups")
+
+
+def test_the_time_of_the_latest_backup_is_known_by_its_name(folder: Path, tmp_path: Path) -> None:
+    assert last_backup(tmp_path / "nowhere") is None
+    (tmp_path / "curejournal-notes.zip").write_bytes(b"")
+    assert last_backup(tmp_path) is None
+    (tmp_path / "curejournal-20250101T000000Z.zip").write_bytes(b"")
+    with Journal.open(folder, now=clock) as journal:
+        journal.backup(tmp_path)
+    assert last_backup(tmp_path) == NOW
 
 
 def test_a_backup_and_a_restore_on_any_database_give_the_same_journal(journal: Journal, tmp_path: Path) -> None:

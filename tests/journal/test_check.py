@@ -125,9 +125,11 @@ def test_a_damaged_database_is_reported_and_its_photos_are_still_looked_at(folde
     assert len(problems) > 1
 
 
-@pytest.mark.parametrize("name", ["ab/stray.jpg", "ab/0000.jpg.1234abcd.part"])
-def test_what_an_interrupted_intake_left_is_reported_as_harmless(folder: Path, name: str) -> None:
-    path = folder / "photos" / name
+@pytest.mark.parametrize(
+    "name", ["photos/ab/stray.jpg", "photos/ab/0000.jpg.1234abcd.part", "b.sqlite.1234abcd.part", "b.part-journal"]
+)
+def test_what_interrupted_work_left_is_reported_as_harmless(folder: Path, name: str) -> None:
+    path = folder / name
     path.parent.mkdir(exist_ok=True)
     path.write_bytes(b"half a pict")
     ((what, serious),) = found(folder)

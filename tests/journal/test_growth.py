@@ -77,6 +77,7 @@ class Ledger(RuleBasedStateMachine):
         assert list(self.journal.history("B-1")) == self.entered
         expected = sorted(self.current.values(), key=lambda entry: (entry.at, entry.id))
         assert list(self.journal.batch("B-1").entries) == expected
+        assert self.journal.all_batches() == (self.journal.batch("B-1"),)
 
 
 TestLedger = Ledger.TestCase

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -136,6 +137,40 @@ def test_a_step_that_breaks_leaves_the_journal_as_it_was(tmp_path: Path, step: s
         journal.add("B-1", Weighing("bar 1", 1.0), at=NOW, by="Ana")
 
 
+ADD_A_COLUMN = (
+    NEXT_STEP[: NEXT_STEP.index("    op.create_table")] + "    op.add_column('entry', sa.Column('place', sa.Text()))\n"
+)
+
+
+def test_an_upgrade_on_any_database_is_copied_first_and_is_whole_or_not_at_all(
+    tmp_path: Path, database_url: str | None
+) -> None:
+    with Journal.open(tmp_path / "journal", url=database_url) as journal:
+        journal.start_batch("B-1", "Oat", at=NOW, by="Ana", records=[Weighing("bar 1", 1.0)])
+        before = journal.history("B-1")
+
+    def take_up(name: str, step: str) -> None:
+        (tmp_path / name).mkdir()
+        schema = next_schema(tmp_path / name, step)
+        open_database(tmp_path / "journal", database_url, create=False, now=clock, schema=schema).dispose()
+
+    with pytest.raises(UpgradeFailed):
+        take_up("broken", ADD_A_COLUMN + "    op.execute('INSERT INTO nowhere VALUES (1)')\n")
+    with Journal.open(tmp_path / "journal", url=database_url) as journal:
+        assert journal.history("B-1") == before
+    for copy in (tmp_path / "journal").glob("journal-before-*"):
+        copy.unlink()
+    take_up("sound", ADD_A_COLUMN)
+    with pytest.raises(JournalNewer):
+        Journal.open(tmp_path / "journal", url=database_url)
+    (copy,) = (tmp_path / "journal").glob("journal-before-*")
+    (tmp_path / "old").mkdir()
+    copy.rename(tmp_path / "old" / DATABASE)
+    with Journal.open(tmp_path / "old", create=False) as old:
+        assert old.history("B-1") == before
+        assert old.check() == ()
+
+
 def _open(folder: Path, schema: Schema, barrier, answers) -> None:
     barrier.wait()
     try:
@@ -184,6 +219,12 @@ def test_a_journal_of_every_earlier_version_opens_with_all_that_was_in_it(tmp_pa
 def test_a_url_that_is_no_postgresql_address_is_refused(tmp_path: Path, url: str) -> None:
     with pytest.raises(DatabaseUnreachable, match="URL"):
         Journal.open(tmp_path, url=url)
+
+
+def test_without_the_driver_it_is_said_how_to_get_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "psycopg", None)
+    with pytest.raises(DatabaseUnreachable, match=r"curejournal\[postgresql\]"):
+        Journal.open(tmp_path, url="postgresql://a@b/c")
 
 
 def test_a_server_that_does_not_answer_is_named_without_its_password(tmp_path: Path) -> None:

@@ -75,3 +75,16 @@ def test_more_threads_than_connections_wait_for_their_turn(journal: Journal, thr
     journal.start_batch("B-1", "Oat", at=AT, by="Ana")
     got = _at_once(lambda k: journal.add("B-1", Event("note", note=str(k)), at=AT, by="Ana"), threads)
     assert sorted(answer.record.note for answer in got) == sorted(map(str, range(threads)))
+
+
+def test_what_another_program_enters_is_seen_at_the_next_look_at_all_batches(
+    journal: Journal, database_url: str | None
+) -> None:
+    first = journal.start_batch("B-1", "Oat", at=AT, by="Ana", records=[Event("poured"), Event("cut")]).entries[0]
+    assert journal.all_batches() == (journal.batch("B-1"),)
+    with Journal.open(journal.location, url=database_url) as other:
+        other.add("B-1", Event("poured", note="later"), at=AT + timedelta(hours=1), by="Ben", supersedes=first.id)
+        other.start_batch("B-0", "Earlier", at=AT - timedelta(days=1), by="Ben")
+        other.withdraw(journal.batch("B-1").entries[0].id, why="not cut", by="Ben", at=AT)
+        assert journal.all_batches() == other.all_batches() == (other.batch("B-0"), other.batch("B-1"))
+        assert len(journal.batch("B-1").entries) == 1

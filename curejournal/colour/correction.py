@@ -11,7 +11,16 @@ from scipy.spatial import ConvexHull, QhullError
 
 from curejournal.colour import camera
 from curejournal.colour.difference import ciede2000
-from curejournal.colour.models import ACROSS_THE_CARD, IN_EVEN_LIGHT, Fit, Model, Patches, by_light, fit
+from curejournal.colour.models import (
+    ACROSS_THE_CARD,
+    IN_EVEN_LIGHT,
+    Fit,
+    Model,
+    Patches,
+    by_light,
+    fit,
+    material_covariance,
+)
 from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_lab
 from curejournal.errors import CureJournalError
 
@@ -94,7 +103,7 @@ class Correction:
             light = self._layout.light_sd(xy_mm) * each.model.light * by_light(own).ravel()
             covariance += share * (each.covariance(encoded, places) + np.outer(apart, apart) + np.outer(light, light))
         scale = np.tile(self._scale, count)
-        covariance *= np.outer(scale, scale)
+        covariance = covariance * np.outer(scale, scale) + material_covariance(answer)
         if noise_covariance is not None:
             step = 1e-3
             by_channel = [(self._predict(encoded + step * axis, places) - answer) / step for axis in np.eye(3)]

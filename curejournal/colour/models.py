@@ -19,12 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour import camera
-from curejournal.colour.camera_prior import usual_rest
 
 Array = NDArray[np.float64]
 
 # All of these are ours, in Lab units; chosen as the priors of the camera were.
-_SHIFT_SD, _SLOPE_SD, _BEND_SD = 0.5, 1.5, 1.5
+_SHIFT_SD, _SLOPE_SD, _BEND_SD = 0.5, 1.5, 3.0
 """The smooth rest: the same everywhere, linear and quadratic in colour (at 50 units from mid grey)."""
 _LOCAL_SD, _LOCAL_REACH = 3.5, 35.0
 _LIGHT_SD, _LIGHT_REACH = 0.06, 1.0
@@ -35,6 +34,10 @@ _PECULIAR_SD, _PECULIAR_GREY, _PECULIAR_CHROMA = 1.6, 0.3, 10.0
 """What is each colour's own (metamerism, reference): sd, the share of its variance at grey, chroma where it is full."""
 _PECULIAR_REACH = 6.0
 """Colours nearer than this are most often one material, and share what is peculiar to it."""
+_MATERIAL_SD = np.array([0.3, 1.6, 1.3])
+_MATERIAL_REACH = 25.0
+"""Soap is not made of what patches are made of: sd per coordinate of even Lab at full chroma, which no patch can
+tell when all are mixed of the same inks. From the spectral simulation (published cameras, usual lights)."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +100,7 @@ class Fit:
         """True colours (M, 3) in even Lab."""
         guesses = camera.even_lab(self.parameters, encoded, places)
         rest = _rest(self.model, guesses, self._guesses, places, self._patches.places) @ self._weights
-        return np.asarray(guesses + usual_rest(guesses) + rest.reshape(-1, 3))
+        return np.asarray(guesses + rest.reshape(-1, 3))
 
     def covariance(self, encoded: Array, places: Array) -> Array:
         """Joint covariance (3 M, 3 M) in even Lab of what `predict` says of materials that are no patches."""
@@ -109,6 +112,13 @@ class Fit:
         alike = np.exp(-0.5 * _distance2(guesses, guesses) / _PECULIAR_REACH**2)
         own = np.kron(alike * np.outer(sd, sd), np.eye(3))
         return np.asarray(among - cross @ self._inverse @ cross.T + own)
+
+
+def material_covariance(guesses: Array) -> Array:
+    """Joint covariance (3 M, 3 M) in even Lab of what soaps of these colours (M, 3) owe to not being patches."""
+    share = np.sqrt(_by_chroma(guesses, grey=0.15, chroma=15.0))
+    alike = np.exp(-0.5 * _distance2(guesses, guesses) / _MATERIAL_REACH**2)
+    return np.kron(alike * np.outer(share, share), np.diag(_MATERIAL_SD**2))
 
 
 def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:
@@ -130,7 +140,7 @@ def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:
         total = scaled @ scaled.T + _rest(model, guesses, guesses, patches.places, patches.places)
         blocks = total.reshape(count, 3, count, 3)
         blocks[np.arange(count), :, np.arange(count), :] += own
-        unexplained = patches.even_lab - guesses - usual_rest(guesses)
+        unexplained = patches.even_lab - guesses
         target = unexplained.ravel() - slopes @ (prior_mean - parameters)
         if step == rounds:
             break
@@ -150,8 +160,13 @@ def _distance2(first: Array, second: Array) -> Array:
 
 
 def _peculiar_variance(guesses: Array) -> Array:
-    full = 1.0 - np.exp(-0.5 * (guesses[:, 1:] ** 2).sum(axis=1) / _PECULIAR_CHROMA**2)
-    return np.asarray(_PECULIAR_SD**2 * (_PECULIAR_GREY + (1.0 - _PECULIAR_GREY) * full))
+    return _PECULIAR_SD**2 * _by_chroma(guesses, _PECULIAR_GREY, _PECULIAR_CHROMA)
+
+
+def _by_chroma(guesses: Array, grey: float, chroma: float) -> Array:
+    """A share that is `grey` at grey and nears 1 beyond `chroma`; shape (N,)."""
+    full = 1.0 - np.exp(-0.5 * (guesses[:, 1:] ** 2).sum(axis=1) / chroma**2)
+    return np.asarray(grey + (1.0 - grey) * full)
 
 
 def _rest(model: Model, first: Array, second: Array, places: Array, other_places: Array) -> Array:

@@ -73,15 +73,17 @@ def drawn_sheet(card: Card, fill: float = 0.87, ground: int = 35, step_px: int =
     centres = np.array([(p.x + p.w / 2, p.y + p.h / 2) for p in card.patches])
     step = np.diff(np.unique(centres[:, 0].round(3))).min()
     scale, border = step_px / step, 0.6 * step
-    size = (round((width + 2 * border) * scale), round((height + 2 * border) * scale))
-    picture = np.full((size[1], size[0], 3), ground, np.uint8)
-    half = fill * step / 2
-    for patch, (x, y) in zip(card.patches, centres, strict=True):
-        box = np.rint((np.array([x - half, y - half, x + half, y + half]) + border) * scale).astype(int)
-        picture[box[1] : box[3], box[0] : box[2]] = patch.srgb
+    columns, rows = (np.arange(round((side + 2 * border) * scale)) for side in (width, height))
+    picture = np.full((len(rows), len(columns), 3), ground, dtype=float)
+    half = fill * step_px / 2
+    for patch, (x, y) in zip(card.patches, (centres + border) * scale, strict=True):
+        # The share of each pixel that the patch covers: rims are as exact as the corners.
+        across, down = (np.clip(half + 0.5 - np.abs(px + 0.5 - at), 0, 1) for px, at in ((columns, x), (rows, y)))
+        share = np.outer(down, across)[..., None]
+        picture += share * (np.array(patch.srgb) - picture)
     # A pixel's middle is at a whole number: half a px before its edge.
     from_mm = np.array([[scale, 0, border * scale - 0.5], [0, scale, border * scale - 0.5], [0, 0, 1]])
-    return Sheet(picture, np.ones(picture.shape[:2], np.float32), from_mm)
+    return Sheet(np.rint(picture).astype(np.uint8), np.ones(picture.shape[:2], np.float32), from_mm)
 
 
 def cut_out(photo: Photo, card: Card, step_px: int = 48) -> Sheet:
@@ -284,14 +286,23 @@ def look_alikes(card: Card, window: Card, seed: int) -> Iterator[tuple[str, Pict
         ("tiles 16x12 in the chart's colours", lambda: _fields(rng, 16, 12, 0.1, 200, own)),
         ("tiles 12x12 in the chart's colours", lambda: _fields(rng, 12, 12, 0.2, 20, own)),
         ("tiles without gaps", lambda: _fields(rng, 14, 10, 0.01, 40, any_colours)),
-        ("checkerboard", lambda: np.kron(np.indices((8, 8)).sum(0) % 2, np.ones((80, 80)))[..., None].repeat(3, 2) * 200),
-        ("windows of a house", lambda: _fields(rng, 9, 7, 0.5, 150, np.array([[60, 70, 90], [200, 190, 120], [40, 45, 60]]))),
+        (
+            "checkerboard",
+            lambda: np.kron(np.indices((8, 8)).sum(0) % 2, np.ones((80, 80)))[..., None].repeat(3, 2) * 200,
+        ),
+        (
+            "windows of a house",
+            lambda: _fields(rng, 9, 7, 0.5, 150, np.array([[60, 70, 90], [200, 190, 120], [40, 45, 60]])),
+        ),
         ("keyboard", lambda: _keyboard(rng)),
     ]
     for name, wall in walls:
         yield name, taken(np.asarray(wall(), dtype=np.uint8), random_shot(rng), rng)
     yield "noise", rng.integers(0, 256, (900, 1200, 3), dtype=np.uint8)
-    yield "coarse noise", cv2.resize(rng.integers(0, 256, (30, 40, 3), dtype=np.uint8), (1200, 900), interpolation=cv2.INTER_NEAREST)
+    yield (
+        "coarse noise",
+        cv2.resize(rng.integers(0, 256, (30, 40, 3), dtype=np.uint8), (1200, 900), interpolation=cv2.INTER_NEAREST),
+    )
     yield "blank", np.full((900, 1200, 3), 128, np.uint8)
     for number in range(3):
         yield f"window card {number}", on_scene(_window_sheet(window), window, number)
@@ -305,7 +316,9 @@ def _window_sheet(window: Card, scale: float = 6.0) -> Sheet:
     for patch in window.patches:
         x, y, w, h = (round(value * scale) for value in (patch.x, patch.y, patch.w, patch.h))
         picture[y : y + h, x : x + w] = patch.srgb
-    return Sheet(picture, np.ones(picture.shape[:2], np.float32), np.array([[scale, 0, -0.5], [0, scale, -0.5], [0, 0, 1]]))
+    return Sheet(
+        picture, np.ones(picture.shape[:2], np.float32), np.array([[scale, 0, -0.5], [0, scale, -0.5], [0, 0, 1]])
+    )
 
 
 def mirrored(photo: Photo) -> Picture:
@@ -317,7 +330,6 @@ def cropped_through_chart(photo: Photo, share: float) -> Picture:
     assert photo.corners is not None
     a, b = photo.corners[0], photo.corners[1]
     cut = a + share * (b - a)
-    height, width = photo.picture.shape[:2]
     if abs(b[0] - a[0]) > abs(b[1] - a[1]):
         x = round(cut[0])
         part = photo.picture[:, x:] if b[0] > a[0] else photo.picture[:, :x]

@@ -93,9 +93,9 @@ def misfit(colours: Floats, card: CardLattice) -> Floats:
     return np.asarray((1 - shares[0] / np.maximum(shares[1], 1e-9)) * per_freedom, dtype=float)
 
 
-_QUARTER = np.array([[0, -1], [1, 0]])
-_TURNS = [np.linalg.matrix_power(_QUARTER, turns) for turns in range(4)]
-_MIRROR = np.array([[-1, 0], [0, 1]])
+# The four turns of a card, then the same mirrored.
+_TURNS = [np.linalg.matrix_power(np.array([[0, -1], [1, 0]]), quarters) for quarters in range(4)]
+_TURNS += [turn @ np.array([[-1, 0], [0, 1]]) for turn in _TURNS]
 
 
 def lay(picture: Picture, lattice: Lattice, card: CardLattice, min_fields: int) -> Laid | None:
@@ -111,27 +111,25 @@ def lay(picture: Picture, lattice: Lattice, card: CardLattice, min_fields: int) 
     is_field = np.zeros((rows, columns), bool)
     is_field[tuple((lattice.cells - low)[:, ::-1].T)] = True
 
-    ways: list[tuple[float, bool, Ints, Ints]] = []
-    for mirrored in (False, True):
-        for turn in _TURNS:
-            turned = turn @ _MIRROR if mirrored else turn
-            cells = card.cells @ turned.T
-            first = cells.min(0)
-            width, height = np.ptp(cells, axis=0)
-            offsets = grid[: rows - height, : columns - width].reshape(-1, 2)
-            at = offsets[:, None] + cells - first
-            enough = is_field[at[..., 1], at[..., 0]].sum(1) >= min_fields
-            misfits = misfit(colours[at[enough, :, 1], at[enough, :, 0]], card)
-            shifts = offsets[enough] + low - first
-            for index in np.flatnonzero(np.isfinite(misfits)):
-                ways.append((float(misfits[index]), mirrored, turned, shifts[index]))
-    if not ways:
+    best, runner_up, mirrored, onto = np.inf, 1.0, False, np.eye(3)
+    for turn in _TURNS:
+        cells = card.cells @ turn.T
+        first = cells.min(0)
+        width, height = np.ptp(cells, axis=0)
+        offsets = grid[: rows - height, : columns - width].reshape(-1, 2)
+        at = offsets[:, None] + cells - first
+        enough = is_field[at[..., 1], at[..., 0]].sum(1) >= min_fields
+        misfits = misfit(colours[at[enough, :, 1], at[enough, :, 0]], card)
+        for index in np.argsort(misfits)[:2]:
+            value = float(misfits[index])
+            if value < best:
+                best, runner_up, mirrored = value, min(best, 1.0), float(np.linalg.det(turn)) < 0
+                onto[:2, :2], onto[:2, 2] = turn, offsets[enough][index] + low - first
+            elif value < runner_up:
+                runner_up = value
+    if not np.isfinite(best):
         return None
-    ways.sort(key=lambda way: way[0])
-    best, mirrored, turned, shift = ways[0]
-    onto = np.eye(3)
-    onto[:2, :2], onto[:2, 2] = turned, shift
-    return Laid(lattice.to_picture @ onto, best, ways[1][0] if len(ways) > 1 else 1.0, mirrored)
+    return Laid(lattice.to_picture @ onto, best, runner_up, mirrored)
 
 
 def cell_samples(picture: Picture, to_picture: Floats, cells: Ints) -> Floats:

@@ -52,9 +52,12 @@ class Lattice:
     to_picture: Floats
 
 
-def contrast_map(picture: Picture) -> Picture:
-    """How much a pixel's 3x3 neighbourhood varies: (H, W) in 8-bit steps, the largest of the channels."""
-    spread = cv2.morphologyEx(picture, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+def contrast_map(picture: Picture, median_px: int) -> Picture:
+    """How much the 3x3 neighbourhood of a pixel varies, (H, W) in 8-bit steps, the largest of the channels.
+
+    A median filter of `median_px` px a side takes noise away first, and keeps rims.
+    """
+    spread = cv2.morphologyEx(cv2.medianBlur(picture, median_px), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
     return np.asarray(cv2.max(cv2.max(spread[..., 0], spread[..., 1]), spread[..., 2]), dtype=np.uint8)
 
 
@@ -104,8 +107,8 @@ def flat_fields(contrast: Picture, limit: int, max_area: int, min_area: int = 9)
     return Fields(centres[index][good], covariances[good], n[good])
 
 
-def lattices(fields: Fields, min_cells: int) -> list[Lattice]:
-    """Every lattice of at least `min_cells` fields, the largest first."""
+def lattices(fields: Fields, min_cells: int, max_cells: int) -> list[Lattice]:
+    """Every lattice of `min_cells` to `max_cells` fields, the largest first; what goes on beyond is a wall of tiles."""
     if len(fields.areas) < min_cells:
         return []
     tree = cKDTree(fields.centres)
@@ -115,11 +118,13 @@ def lattices(fields: Fields, min_cells: int) -> list[Lattice]:
     for seed, u, v in zip(seeds, across, down, strict=True):
         if used[seed]:
             continue
-        cells = _grow(fields, tree, int(seed), u, v)
+        cells = _grow(fields, tree, int(seed), u, v, max_cells + 1)
         if len(cells) < min_cells:
             continue
         at = np.fromiter(cells.values(), int, len(cells))
         used[at] = True
+        if len(cells) > max_cells:
+            continue
         lattice = _fitted(np.array(list(cells), dtype=np.int64), fields.centres[at], min_cells)
         if lattice is not None:
             found.append(lattice)
@@ -156,12 +161,12 @@ def _unit_squares(fields: Fields, tree: cKDTree) -> tuple[Ints, Floats, Floats]:
     return keep, u, v
 
 
-def _grow(fields: Fields, tree: cKDTree, seed: int, u: Floats, v: Floats) -> dict[tuple[int, int], int]:
+def _grow(fields: Fields, tree: cKDTree, seed: int, u: Floats, v: Floats, enough: int) -> dict[tuple[int, int], int]:
     """From one field outwards, step by step; the steps follow the perspective as they go."""
     cells = {(0, 0): seed}
     taken = {seed}
     queue = deque([((0, 0), u, v)])
-    while queue and len(cells) < 400:
+    while queue and len(cells) < enough:
         (column, row), u, v = queue.popleft()
         here = cells[column, row]
         reach = 0.25 * min(np.hypot(*u), np.hypot(*v))

@@ -1,7 +1,8 @@
-"""Refit a lattice to the rims of its patches.
+"""Refit a lattice to the picture of its patches, and see which of them have their rims in place.
 
-A patch's middle lies halfway between its opposite rims, whatever the share of the step that the patch fills,
-and whether the ground between patches is dark or light. So the lattice is known to a small part of a patch.
+The lattice laid flat is compared with how it should look: patches in the colours seen in their middles, on the
+ground seen between them. The homography that makes the two agree best is right to a few hundredths of a patch,
+whatever the share of the step that a patch fills and whether the ground is dark or light.
 """
 
 from __future__ import annotations
@@ -12,31 +13,39 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.photo.lattice import Floats, Ints, Picture, project
+from curejournal.photo.lattice import Floats, Ints, Picture
 
 FLAT_STEP_PX = 32
 """Resolution of the lattice laid flat, in px a step: a tenth of a px there is 0.3% of a step. Ours."""
 
-# Length of a profile across a patch: 0.64 of a step either way, just beyond the rim of the next patch.
-_SPAN = 41
-# Half widths of a patch over the step: charts in use have patches of 0.68 to 0.88 of a step.
-_HALF_WIDTHS = (0.30, 0.46)
-# How far from its place a rim is looked for, in steps, round by round.
-_REACHES = (0.16, 0.10, 0.08)
-# A rim counts if it is this strong over the median patch's weakest rim, and more than noise in 8-bit steps.
-_RELATIVE_STRENGTH, _LEAST_STRENGTH = 0.25, 2.0
+# Ground kept around the outer patches, in px.
+_MARGIN_PX = FLAT_STEP_PX // 4
+_TO_FLAT = np.array([[FLAT_STEP_PX, 0, 23.5], [0, FLAT_STEP_PX, 23.5], [0, 0, 1]])
+# Half widths of a patch, in px: charts in use have patches of 0.68 to 0.88 of a step.
+_HALF_WIDTHS_PX = (10, 15)
+# Length of a profile to either side of a patch's middle, in px: just beyond the rim of the next patch.
+_REACH_PX = 20
+# Blur of the compared pictures, in px, round by round: wide to catch a lattice laid loosely, then narrow.
+_BLURS_PX = (9, 3)
+# Iterations, and the gain in correlation below which a round ends. Ours.
+_ROUNDS = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-5)
+# A rim is in place within this many px. It counts if it is this strong over the median patch's weakest rim, and
+# more than noise in 8-bit steps.
+_IN_PLACE_PX, _RELATIVE_STRENGTH, _LEAST_STRENGTH = 2.5, 0.25, 2.0
+
+_FloatPicture = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
 class Refit:
-    """The homography from cells to px, fitted to the rims; `on_rims` (n,): the patch's four rims lie on it."""
+    """The homography from cells to px, fitted; `on_rims` (n,): the patch's four rims lie on it."""
 
     to_view: Floats
     on_rims: NDArray[np.bool_]
 
 
-def refit(view: Picture, to_view: Floats, cells: Ints, min_patches: int) -> Refit | None:
-    """Fit a lattice's homography to the rims of its patches; None if fewer than `min_patches` show any.
+def refit(view: Picture, to_view: Floats, cells: Ints) -> Refit | None:
+    """Fit a lattice's homography to a picture of its patches, or None if they do not agree.
 
     Parameters
     ----------
@@ -46,74 +55,70 @@ def refit(view: Picture, to_view: Floats, cells: Ints, min_patches: int) -> Refi
         First guess, from cells to px, good to a sixth of a step.
     cells : ndarray of int, shape (n, 2)
         Column and row of each patch, from 0.
-    min_patches : int
-        At least four.
 
     Returns
     -------
     Refit or None
     """
-    on_rims = np.zeros(len(cells), bool)
-    for reach in _REACHES:
-        profiles = _profiles(_laid_flat(view, to_view, cells), cells)
-        off, sure = _off_centre(profiles, _half_width(profiles), reach)
-        if sure.sum() < min_patches:
+    for blur in _BLURS_PX:
+        flat = _laid_flat(view, to_view, cells)
+        expected, where, contrast = _expected(flat, cells, _half_width_px(_profiles(flat, cells)))
+        still = np.eye(3, dtype=np.float32)
+        try:
+            _, moved = cv2.findTransformECC(
+                expected @ contrast, flat @ contrast, still, cv2.MOTION_HOMOGRAPHY, _ROUNDS, where, blur
+            )
+        except cv2.error:  # The two have nothing in common.
             return None
-        on_rims = sure & (np.abs(off).max(1) < 0.75 * _REACHES[-1])
-        to_view = _least_squares(cells[sure].astype(float), project(to_view, cells + off)[sure])
-    return Refit(to_view, on_rims)
+        to_view = to_view @ np.linalg.inv(_TO_FLAT) @ np.asarray(moved, dtype=float) @ _TO_FLAT
+    return Refit(to_view, _on_rims(_profiles(_laid_flat(view, to_view, cells), cells)))
 
 
-def _laid_flat(view: Picture, to_view: Floats, cells: Ints) -> Picture:
-    """The lattice laid flat, `FLAT_STEP_PX` px a step, its first cell centred at 3/4 of a step."""
-    columns, rows = cells.max(0) + 1.5
-    flat = np.array([[FLAT_STEP_PX, 0, 0.75 * FLAT_STEP_PX], [0, FLAT_STEP_PX, 0.75 * FLAT_STEP_PX], [0, 0, 1]])
-    size = (round(columns * FLAT_STEP_PX), round(rows * FLAT_STEP_PX))
-    return np.asarray(cv2.warpPerspective(view, flat @ np.linalg.inv(to_view), size), dtype=np.uint8)
+def _laid_flat(view: Picture, to_view: Floats, cells: Ints) -> _FloatPicture:
+    """The lattice laid flat (H, W, 3), `FLAT_STEP_PX` px a step, with its margin."""
+    width, height = (cells.max(0) + 1) * FLAT_STEP_PX + 2 * _MARGIN_PX
+    flat = cv2.warpPerspective(view, _TO_FLAT @ np.linalg.inv(to_view), (int(width), int(height)))
+    return np.asarray(flat, dtype=np.float32)
 
 
-def _profiles(flat: Picture, cells: Ints) -> Floats:
-    """Strength of colour change along each patch's two axes, from its middle both ways: (n, 2, span)."""
-    image = flat.astype(np.float32)
-    half, band = _SPAN // 2, FLAT_STEP_PX // 4
-    profiles = np.empty((len(cells), 2, _SPAN))
-    for number, (x, y) in enumerate(np.rint((cells + 0.75) * FLAT_STEP_PX).astype(int)):
-        across = image[y - band : y + band + 1, x - half - 1 : x + half + 2].mean(0)
-        down = image[y - half - 1 : y + half + 2, x - band : x + band + 1].mean(1)
-        for axis, line in enumerate((across, down)):
-            profiles[number, axis] = np.linalg.norm(line[2:] - line[:-2], axis=1)
+def _expected(flat: _FloatPicture, cells: Ints, half_width: int) -> tuple[_FloatPicture, Picture, _FloatPicture]:
+    """How a flat lattice should look, where that is known, and the direction (3,) of most contrast."""
+    corner = _MARGIN_PX + cells * FLAT_STEP_PX
+    middle = corner + FLAT_STEP_PX // 2
+    colours = np.array([flat[y - 6 : y + 6, x - 6 : x + 6].mean((0, 1)) for x, y in middle])
+    ground = np.median([flat[y - 1 : y + 1, x - 1 : x + 1].mean((0, 1)) for x, y in corner], axis=0)
+    expected = np.full_like(flat, ground)
+    where = np.zeros(flat.shape[:2], np.uint8)
+    for colour, (x, y), (left, top) in zip(colours, middle, corner, strict=True):
+        expected[y - half_width : y + half_width, x - half_width : x + half_width] = colour
+        where[top : top + FLAT_STEP_PX, left : left + FLAT_STEP_PX] = 255
+    contrast = np.linalg.svd(colours - ground, full_matrices=False)[2][0]
+    return expected, where, contrast.astype(np.float32)
+
+
+def _profiles(flat: _FloatPicture, cells: Ints) -> Floats:
+    """Strength of colour change across each patch, from its middle both ways, along its two axes: (n, 2, span)."""
+    profiles = np.empty((len(cells), 2, 2 * _REACH_PX + 1))
+    band, span = slice(-8, 8), slice(-_REACH_PX - 1, _REACH_PX + 1)
+    for number, (x, y) in enumerate(_MARGIN_PX + cells * FLAT_STEP_PX + FLAT_STEP_PX // 2):
+        across = flat[y + band.start : y + band.stop, x + span.start : x + span.stop].mean(0)
+        down = flat[y + span.start : y + span.stop, x + band.start : x + band.stop].mean(1)
+        profiles[number] = np.linalg.norm(np.diff([across, down], axis=1), axis=-1)
     return profiles
 
 
-def _half_width(profiles: Floats) -> float:
-    """Half the width of a patch in steps, from where the rims of all patches together are strongest."""
+def _half_width_px(profiles: Floats) -> int:
+    """Half the width of a patch, from where the rims of all patches together are strongest."""
     mean = (profiles / np.maximum(profiles.max(-1, keepdims=True), 1e-9)).mean((0, 1))
-    folded = (mean + mean[::-1])[_SPAN // 2 :]
-    place = np.arange(len(folded)) / FLAT_STEP_PX
-    return float(place[np.where((place >= _HALF_WIDTHS[0]) & (place <= _HALF_WIDTHS[1]), folded, 0).argmax()])
+    folded = (mean + mean[::-1])[_REACH_PX:]
+    least, most = _HALF_WIDTHS_PX
+    return least + int(folded[least : most + 1].argmax())
 
 
-def _off_centre(profiles: Floats, half_width: float, reach: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """How far each patch's rims say its middle is off, (n, 2) in steps, and whether all four are sure (n,)."""
-    place = (np.arange(_SPAN) - _SPAN // 2) / FLAT_STEP_PX
-    rims, strengths = [], []
-    for side in (-1, 1):
-        near = np.where(np.abs(place - side * half_width) <= reach, profiles, 0)
-        peak = place[near.argmax(-1)]
-        # The centroid around the peak is finer than a px.
-        weight = np.where(np.abs(place - peak[..., None]) <= _REACHES[-1], near, 0) ** 2
-        rims.append((weight * place).sum(-1) / np.maximum(weight.sum(-1), 1e-9))
-        strengths.append(near.max(-1))
-    weakest = np.minimum(*strengths).min(1)
-    sure = (weakest > _RELATIVE_STRENGTH * np.median(weakest)) & (weakest > _LEAST_STRENGTH)
-    return (rims[0] + rims[1]) / 2, sure
-
-
-def _least_squares(cells: Floats, seen: Floats) -> Floats:
-    """The homography from cells to what was seen, without the worst misplaced but never from a few alone."""
-    keep = np.ones(len(cells), bool)
-    for _ in range(3):
-        fitted = np.asarray(cv2.findHomography(cells[keep], seen[keep], 0)[0], dtype=float)
-        error = np.linalg.norm(project(fitted, cells) - seen, axis=1)
-        keep = error <= max(3 * float(np.median(error)), 1e-6)
-    return fitted
+def _on_rims(profiles: Floats) -> NDArray[np.bool_]:
+    """Which patches have all four rims where their common half width puts them."""
+    place = np.arange(-_REACH_PX, _REACH_PX + 1)
+    half_width = _half_width_px(profiles)
+    near = [np.where(np.abs(place - side) <= _IN_PLACE_PX, profiles, 0).max(-1) for side in (-half_width, half_width)]
+    weakest = np.minimum(*near).min(1)
+    return np.asarray(weakest > max(_RELATIVE_STRENGTH * float(np.median(weakest)), _LEAST_STRENGTH))

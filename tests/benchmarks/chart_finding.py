@@ -46,7 +46,9 @@ def cases_with_chart(card: Card, seed: int) -> Iterator[Case]:
     for number, photo in enumerate(sharp):
         sheet = pictures.cut_out(photo, card)
         shot = pictures.random_shot(rng)
-        yield Case("real chart, turned and tilted", photo.name, *pictures.photographed(sheet, card, shot, seed + number))
+        yield Case(
+            "real chart, turned and tilted", photo.name, *pictures.photographed(sheet, card, shot, seed + number)
+        )
     for number, photo in enumerate(sharp[::3]):
         sheet = pictures.cut_out(photo, card)
         shot = pictures.random_shot(rng, small=True)
@@ -119,9 +121,9 @@ def main() -> None:
     rows: list[tuple[str, str, bool, NDArray[np.float64] | None, float]] = []
     for case in [*cases_with_chart(card, seed), *cases_without_chart(card, seed)]:
         for finder, find in finders.items():
-            begun = time.perf_counter()
+            begun = time.process_time()
             corners = find(case.picture, card)
-            seconds = time.perf_counter() - begun
+            seconds = time.process_time() - begun
             off = None if corners is None else np.full(4, np.inf)
             if corners is not None and case.corners is not None:
                 off = off_by(corners, case.corners, card)
@@ -131,7 +133,7 @@ def main() -> None:
             if not right and finder == "ours":
                 print("missed or wrong:", case.group, "|", case.name, "|", off)
     print(f"\nseed {seed}\n")
-    print("| pictures | n | finder | right | wrong finds | corner off, patches: median / p95 | s: median / max |")
+    print("| pictures | n | finder | right | wrong finds | corner off, patches: median / p95 | CPU s: median / max |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
     for group in [*dict.fromkeys(row[0] for row in rows), "with a chart", "without a chart"]:
         for finder in finders:

@@ -84,11 +84,11 @@ def test_any_rectangular_card_will_do_even_with_empty_cells():
     assert find_chart(picture, CHART) is None
 
 
-def test_a_thumb_on_two_patches_does_not_hide_the_chart_but_is_said():
+def test_a_leaf_on_two_patches_does_not_hide_the_chart_but_is_said():
     picture, truth = photographed(Shot(turn=0))
-    side = int(np.linalg.norm(truth[1] - truth[0]) / 6)
-    x, y = truth[1].astype(int)
-    cv2.rectangle(picture, (x - side, y - 20), (x + 30, y + 2 * side), (205, 150, 125), -1)
+    step = (truth[1] - truth[0]) / 5.87
+    left, right = (truth[0] + 0.9 * step).astype(int), (truth[0] + 2.95 * step).astype(int)
+    picture[left[1] - 80 : right[1] + int(step[0]), left[0] : right[0]] = (60, 160, 60)
     found = find_chart(picture, CHART)
     assert off_in_patches(found, truth) < 0.15
     assert "lying on it" in found.reason

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,7 +136,7 @@ def fit_curves(
 
     picks, extra = [], []
     largest = max((fit.size for fit in fits), default=1)
-    normal = _normal_points(draws, largest)
+    normal = normal_points(draws, largest)
     for i, fit in enumerate(fits):
         mine = np.flatnonzero(owner[chosen] == i)
         if mine.size:
@@ -285,7 +286,8 @@ class _Fit:
         )
 
 
-def _normal_points(count: int, dimensions: int) -> Array:
+@cache
+def normal_points(count: int, dimensions: int) -> Array:
     """Evenly spread points of the standard normal, shape (count, dimensions), without chance.
 
     An additive recurrence on the root of x^(d+1) = x + 1 for up to twelve dimensions at a time; the

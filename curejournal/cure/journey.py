@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
 import numpy as np
 
-from curejournal.colour.difference import Interval, ciede2000, difference_interval, difference_parts
+from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
 from curejournal.colour.spaces import yellowness_e313
-from curejournal.cure.curves import Array, CurveModel, Curves, ModelWeight, decay, fit_curves
+from curejournal.cure.curves import Array, CurveModel, Curves, ModelWeight, decay, fit_curves, normal_points
 from curejournal.cure.records import Entry
 from curejournal.cure.sessions import Session, sessions
 
@@ -45,25 +45,56 @@ def _two(days: Array, rates: Array) -> Array:
     return np.stack([np.ones_like(fast), fast, slow], axis=-1)
 
 
-_SOAP = (70.0, 40.0)
-_MOVE = (0.0, 15.0)
+def _late(days: Array, rates: Array) -> Array:
+    after = np.maximum(days[None, :] - rates[:, 1:], 0.0)
+    return np.stack([np.ones_like(after), 1.0 - np.exp(-rates[:, :1] * after)], axis=-1)
 
 
-def _priors(moves: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    rows = (_SOAP, *([_MOVE] * moves))
-    return tuple(mean for mean, _ in rows), tuple(sd for _, sd in rows)
+FAR_SD, NEAR_SD, RETURN_SD, CHANGE_SD = 15.0, 5.0, 1.5, 15.0
+"""Priors in Lab units about the intended colour: where a journey ends that goes far, that ends beside its aim, and
+that comes back; and how large each change may be. Ours: changes of soap span tens of units, a tolerance is about two."""
 
 
-MODELS: tuple[CurveModel, ...] = (
-    CurveModel("steady", "no change", (), (), _steady, *_priors(0)),
-    CurveModel("relaxation", "one relaxation toward an end colour", (0.015,), (4.0,), _one, *_priors(1)),
-    CurveModel("turn and recovery", "a fast turn, then a slow recovery", (1.0, 0.02), (12.0, 0.6), _two, *_priors(2)),
-    CurveModel(
-        "recovery and browning", "a recovery, then slow browning", (0.08, 0.008), (2.0, 0.07), _two, *_priors(2)
-    ),
-)
+def _model(
+    name: str,
+    words: str,
+    shape: Callable[[Array, Array], Array],
+    bounds: tuple[tuple[float, float], ...] = (),
+    end_sd: float = FAR_SD,
+) -> CurveModel:
+    changes = 1 if shape is _late else len(bounds)
+    return CurveModel(
+        name=name,
+        words=words,
+        low=tuple(low for low, _ in bounds),
+        high=tuple(high for _, high in bounds),
+        shape=shape,
+        amplitude_mean=(0.0,) * (1 + changes),
+        amplitude_sd=(end_sd, *([CHANGE_SD] * changes)),
+    )
+
+
+_RECOVERY, _TURN, _SLOW, _BROWNING = (0.015, 4.0), (1.0, 12.0), (0.02, 0.6), (0.008, 0.07)
 """Rates per day. Turns last hours to days, recoveries days to weeks, browning weeks to months [common practice, no
-source]; amplitudes of 15 Lab units span soap's changes. Ours; a new model is one entry here."""
+source]. Ours."""
+
+FREE_MODELS: tuple[CurveModel, ...] = (
+    _model("steady", "no change", _steady),
+    _model("relaxation", "one relaxation toward an end colour", _one, (_RECOVERY,)),
+    _model("recovery and browning", "a recovery, then slow browning", _two, ((0.08, 2.0), _BROWNING)),
+    _model("turn and recovery", "a fast turn, then a slow recovery", _two, (_TURN, _SLOW), NEAR_SD),
+)
+"""What a colour may do by itself. A new model is one entry here."""
+
+AIMED_MODELS: tuple[CurveModel, ...] = (
+    _model("relaxation nearby", "one relaxation, ending beside the intended colour", _one, (_RECOVERY,), NEAR_SD),
+    _model("steady as intended", "no change from the intended colour", _steady, (), RETURN_SD),
+    _model("return", "one relaxation to the intended colour", _one, (_RECOVERY,), RETURN_SD),
+    _model("turn and return", "a fast turn, then a return", _two, (_TURN, _SLOW), RETURN_SD),
+    _model("late browning", "as intended, then browning", _late, ((0.012, 0.1), (1.0, 25.0)), RETURN_SD),
+)
+"""What it may do where there is an intended colour: most end near it, and the readings may deny it. *Late browning*
+keeps open, for the first weeks, that a colour that looks right turns yet."""
 
 REMAINING = 1.0
 """ΔE00 still to come in four weeks, below which a colour counts as at rest: about just noticeable side by side."""
@@ -74,9 +105,10 @@ HORIZON_DAYS = 120.0
 
 BACK_CERTAINTY = 0.975
 STAYS_CERTAINTY = 0.95
-NAMING_CERTAINTY = 0.6
-"""Certainties asked for *back* (the upper end of a 95% interval), for staying there, and for naming any other
-state. Ours, from the judgement study in tests/benchmarks."""
+NAMING_CERTAINTY = 0.5
+LEFT_CERTAINTY = 0.9
+"""Certainties asked for *back* (the upper end of a 95% interval), for staying there, for naming any other state,
+and for having left the tolerance at all. Ours, from the judgement study in tests/benchmarks."""
 
 OUTLIER_CHI2 = 16.27
 """99.9% point of chi-squared with three degrees of freedom: a reading beyond it is questioned."""
@@ -140,6 +172,8 @@ class Forecast:
 class Journey:
     """What a portion's colour did and is doing.
 
+    `proven_within` says that the interval lies within tolerance on two
+    moments some days apart, to stay there; without it nothing is *back*.
     `difference_now`, `parts_now` (ΔL', ΔC', ΔH') and `yellowness_now` are at
     the last reading, by the fitted curve. `chances` are the shares of the curves for each state.
     """
@@ -148,6 +182,7 @@ class Journey:
     chances: tuple[tuple[State, float], ...]
     intended_lab: Lab | None
     tolerance: float
+    proven_within: bool
     moments: int
     points: tuple[JourneyPoint, ...]
     lab_now: Lab | None
@@ -202,25 +237,27 @@ def follow(
     days = np.array([(session.at - start) / DAY for session in seen])
     labs = np.array([session.lab for session in seen])
     covariances = np.array([session.covariance for session in seen])
-    curves, weights, chi2 = _fit_robustly(days, labs, covariances)
+    fitted = _fit_robustly(days, labs, covariances, intended_lab)
 
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
     past = days[0] + (last - days[0]) * np.linspace(0, 1, 17)[:-1] ** 2
     future = last + (HORIZON_DAYS * np.linspace(0, 1, 24) ** 2)
     grid = np.unique(np.concatenate([past, future, [until]]))
-    drawn = curves.at(grid)
+    drawn = fitted.at(grid)
     away = ciede2000(np.array(intended_lab), drawn) if intended_lab is not None else None
 
-    unexpected = _unexpected(days, labs, covariances)
-    questioned = chi2 > OUTLIER_CHI2
-    chances = _chances(curves, days, intended_lab, tolerance)
+    questioned = fitted.chi2 > OUTLIER_CHI2
+    chances = _chances(fitted, days, intended_lab, tolerance)
     state = _name(chances, len(seen))
-    if state in (State.BACK, State.STEADY) and intended_lab is not None:
-        proven = _proven_back(curves, days, np.array(intended_lab), tolerance, back_days_apart)
-        if not proven or unexpected or bool(questioned[-1]):
-            state = State.COMING_BACK if state is State.BACK else State.TOO_FEW
-    now = curves.at(days[-1:])[:, 0]
+    proven = intended_lab is not None and (
+        _proven_within(fitted, days, np.array(intended_lab), tolerance, back_days_apart)
+        and not questioned[-1]
+        and not _unexpected(days, labs, covariances, intended_lab)
+    )
+    if state is State.BACK and not proven:
+        state = State.COMING_BACK
+    now = fitted.at(days[-1:])[:, 0]
     lab_now = now.mean(axis=0)
     show = grid <= until + 1e-9
     return Journey(
@@ -228,19 +265,20 @@ def follow(
         chances=chances,
         intended_lab=intended_lab,
         tolerance=tolerance,
+        proven_within=proven,
         moments=len(seen),
         points=tuple(
             _point(session, float(day), intended_lab, float(weight), bool(odd))
-            for session, day, weight, odd in zip(seen, days, weights, questioned, strict=True)
+            for session, day, weight, odd in zip(seen, days, fitted.weights, questioned, strict=True)
         ),
         lab_now=_lab(lab_now),
-        difference_now=_now(now, intended_lab),
+        difference_now=_difference(intended_lab, lab_now, now - lab_now),
         parts_now=_lab(difference_parts(intended_lab, lab_now)) if intended_lab is not None else None,
         yellowness_now=float(yellowness_e313(lab_now)),
         grey_scale_style_grade=grey_scale_grade(intended_lab, lab_now) if intended_lab is not None else None,
         forecast=None if away is None else _forecast(grid, away, tolerance, start, last),
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
-        models=curves.models,
+        models=fitted.curves.models,
     )
 
 
@@ -299,11 +337,11 @@ def soon(days: float) -> float:
 
 
 def _chances(
-    curves: Curves, days: Array, intended_lab: Lab | None, tolerance: float
+    fitted: _Fitted, days: Array, intended_lab: Lab | None, tolerance: float
 ) -> tuple[tuple[State, float], ...]:
     last = float(days[-1])
-    lab_at = curves.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
-    before = curves.at(days)
+    lab_at = fitted.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
+    before = fitted.at(days)
     if intended_lab is None:
         target = None
         start = before[:, :1]
@@ -318,16 +356,21 @@ def _chances(
 
 
 def _name(chances: tuple[tuple[State, float], ...], moments: int) -> State:
-    state, chance = max(chances, key=lambda pair: pair[1])
+    merged = dict(chances)
+    # Whether it was ever out matters less than that it is in: *back* needs proof of having left.
+    home = merged[State.BACK] + merged[State.STEADY]
+    left = merged[State.BACK] >= LEFT_CERTAINTY * home
+    merged[State.BACK], merged[State.STEADY] = (home, 0.0) if left else (0.0, home)
+    state, chance = max(merged.items(), key=lambda pair: pair[1])
     # Two moments can show a change but not what becomes of it: only a near certainty is named.
     needed = NAMING_CERTAINTY if moments >= 3 else (0.95 if moments == 2 else 2.0)
     return state if chance >= needed else State.TOO_FEW
 
 
-def _proven_back(curves: Curves, days: Array, target: Array, tolerance: float, apart: float) -> bool:
+def _proven_within(fitted: _Fitted, days: Array, target: Array, tolerance: float, apart: float) -> bool:
     """Whether the interval lies within tolerance at the last moment and another, and is to stay there."""
-    inside = (ciede2000(target, curves.at(days)) <= tolerance).mean(axis=0)
-    ahead = ciede2000(target, curves.at(days[-1:] + 14.0))[:, 0]
+    inside = (ciede2000(target, fitted.at(days)) <= tolerance).mean(axis=0)
+    ahead = ciede2000(target, fitted.at(days[-1:] + 14.0))[:, 0]
     earlier = inside[days <= days[-1] - apart]
     return bool(
         inside[-1] >= BACK_CERTAINTY
@@ -337,30 +380,50 @@ def _proven_back(curves: Curves, days: Array, target: Array, tolerance: float, a
     )
 
 
-def _fit_robustly(days: Array, labs: Array, covariances: Array) -> tuple[Curves, Array, Array]:
-    """Curves, the weight of each moment, and its squared distance in standard deviations."""
+@dataclass(frozen=True)
+class _Fitted:
+    """Curves about an origin, the weight of each moment, and its squared distance in standard deviations."""
+
+    curves: Curves
+    origin: Array
+    weights: Array
+    chi2: Array
+
+    def at(self, days: Array) -> Array:
+        """Lab of every draw at the given days: shape (draws, n, 3)."""
+        return self.curves.at(days) + self.origin
+
+
+def _fit(days: Array, labs: Array, precision: Array, intended_lab: Lab | None) -> tuple[Curves, Array]:
+    if intended_lab is None:
+        origin = labs.mean(axis=0)
+        return fit_curves(FREE_MODELS, days, labs - origin, precision), origin
+    origin = np.array(intended_lab)
+    return fit_curves((*FREE_MODELS, *AIMED_MODELS), days, labs - origin, precision), origin
+
+
+def _fit_robustly(days: Array, labs: Array, covariances: Array, intended_lab: Lab | None) -> _Fitted:
     precision: Array = np.linalg.inv(covariances).astype(np.float64)
     weights = np.ones(len(days))
-    curves = fit_curves(MODELS, days, labs, precision)
     for _ in range(4):
-        rest = labs - curves.at(days).mean(axis=0)
+        curves, origin = _fit(days, labs, precision * weights[:, None, None], intended_lab)
+        rest = labs - origin - curves.at(days).mean(axis=0)
         chi2 = np.einsum("ni,nij,nj->n", rest, precision, rest)
         # Of four readings or fewer any may be the odd one, so none is weighed down.
         wanted = np.minimum(1.0, SOFT_CHI2 / np.maximum(chi2, 1e-9)) if len(days) > 4 else weights
-        if np.allclose(wanted, weights, atol=0.02):
+        if np.allclose(wanted, weights, atol=0.05):
             break
         weights = wanted
-        curves = fit_curves(MODELS, days, labs, precision * weights[:, None, None])
-    return curves, weights, chi2
+    return _Fitted(curves, origin, weights, chi2)
 
 
-def _unexpected(days: Array, labs: Array, covariances: Array) -> bool:
+def _unexpected(days: Array, labs: Array, covariances: Array, intended_lab: Lab | None) -> bool:
     """Whether the last moment lies beyond what those before it foretell: a new change, or a bad photo."""
     if len(days) < 4:
         return False
     precision: Array = np.linalg.inv(covariances[:-1]).astype(np.float64)
-    before = fit_curves(MODELS, days[:-1], labs[:-1], precision)
-    foretold = before.at(days[-1:])[:, 0]
+    before, origin = _fit(days[:-1], labs[:-1], precision, intended_lab)
+    foretold = before.at(days[-1:])[:, 0] + origin
     spread = np.cov(foretold.T) + covariances[-1]
     rest = labs[-1] - foretold.mean(axis=0)
     return bool(rest @ np.linalg.solve(spread, rest) > OUTLIER_CHI2)
@@ -419,10 +482,13 @@ def forecast_from_history(days_to_return: Sequence[float | None], poured_at: dat
     return Forecast(True, at, (low, high), chance, "from about, by earlier batches")
 
 
-def _now(drawn: Array, intended: Lab | None) -> Interval | None:
+def _difference(intended: Lab | None, lab: Array, errors: Array) -> Interval | None:
+    """ΔE00 with its 95% interval: upper end by the errors (n, 3), lower end as far below, and 0 where none is proven."""
     if intended is None:
         return None
-    return difference_interval(intended, drawn.mean(axis=0), np.cov(drawn.T) + 1e-9 * np.eye(3))
+    seen = float(ciede2000(intended, lab))
+    high = max(float(np.quantile(ciede2000(intended, lab + errors), 0.975)), seen)
+    return Interval(seen, max(2 * seen - high, 0.0), high)
 
 
 def _point(session: Session, day: float, intended: Lab | None, weight: float, questioned: bool) -> JourneyPoint:
@@ -433,7 +499,9 @@ def _point(session: Session, day: float, intended: Lab | None, weight: float, qu
         lab=session.lab,
         lab_sd=_lab(np.sqrt(np.diag(covariance))),
         grade=session.grade,
-        difference=None if intended is None else difference_interval(intended, session.lab, covariance),
+        difference=_difference(
+            intended, np.array(session.lab), normal_points(200, 3) @ np.linalg.cholesky(covariance).T
+        ),
         yellowness=float(yellowness_e313(np.array(session.lab))),
         weight=weight,
         questioned=questioned,
@@ -468,6 +536,7 @@ def _nothing(intended_lab: Lab | None, tolerance: float) -> Journey:
         chances=(),
         intended_lab=intended_lab,
         tolerance=tolerance,
+        proven_within=False,
         moments=0,
         points=(),
         lab_now=None,

@@ -270,7 +270,8 @@ def _due(
 
 
 def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None:
-    if journey.state in (State.BACK, State.STEADY, State.SETTLED_OFF):
+    done = journey.proven_within or journey.intended_lab is None
+    if journey.state in (State.BACK, State.SETTLED_OFF) or (journey.state is State.STEADY and done):
         return None
     if journey.intended_lab is None and not journey.moments:
         return None

@@ -279,7 +279,7 @@ def colour(context: Context) -> Finding:
         for name, journey in followed.items()
         if journey.difference_now is not None
     }
-    words = "; ".join(f"{_named(name)}{followed[name].state.value}" for name in named)
+    words = "; ".join(f"{_named(name)}{_state_words(followed[name])}" for name in named)
     forecasts = [followed[name].forecast for name in named]
     until, low, high = None, None, None
     if worst is Verdict.WAIT and all(f is not None and f.expected for f in forecasts):
@@ -300,7 +300,14 @@ def _portion_verdict(journey: Journey) -> Verdict:
     # Without an intended colour there is nothing to come back to, so too few readings hold nobody up.
     if journey.intended_lab is None and journey.state is State.TOO_FEW:
         return Verdict.UNKNOWN
+    if journey.intended_lab is not None and journey.state is State.STEADY and not journey.proven_within:
+        return Verdict.WAIT
     return _COLOUR_VERDICT[journey.state]
+
+
+def _state_words(journey: Journey) -> str:
+    unproven = journey.state is State.STEADY and journey.intended_lab is not None and not journey.proven_within
+    return f"{journey.state.value}{', not yet proven within tolerance' if unproven else ''}"
 
 
 def _named(portion: str) -> str:

@@ -49,7 +49,9 @@ def test_a_young_batch_is_told_its_date():
     found = _judge(young, on=22)
     assert found.headline.startswith("not yet: from about ")
     low, middle, high = found.from_about
-    assert day(28) <= low <= middle <= high
+    assert day(28) <= low <= middle
+    # No end: at three weeks it may brown yet.
+    assert high is None or middle <= high
     # Steady from day 25, shown by a second weighing a week later.
     assert low <= day(32) <= high
 

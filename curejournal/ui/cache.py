@@ -1,0 +1,69 @@
+"""Everything that is kept between two looks at a page. Values are frozen, so they are shared, not copied."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import streamlit as st
+
+from curejournal import workflow
+from curejournal.cure.judgement import Judgement, judge
+from curejournal.cure.records import Batch
+from curejournal.cure.rules import HouseRules
+from curejournal.journal.store import Journal
+from curejournal.ui.page import Desk
+from curejournal.workflow import Card, Measurement
+
+QUARTER = timedelta(minutes=15)
+
+
+@st.cache_resource(show_spinner="Opening the journal…")
+def journal(folder: str) -> Journal:
+    """The journal of a folder, opened once."""
+    return Journal.open(Path(folder))
+
+
+def judged(desk: Desk, batch: Batch) -> Judgement:
+    """The verdict on a batch; worked out again when an entry, the rules or the quarter of an hour changes."""
+    quarter = desk.now.replace(minute=desk.now.minute // 15 * 15, second=0, microsecond=0)
+    on = max([quarter, *(entry.at for entry in batch.entries if entry.at <= desk.now)])
+    state = (len(batch.entries), max((entry.id for entry in batch.entries), default=0))
+    return _judged(str(desk.journal.location), batch.code, state, on, workflow.house_rules(desk.journal), batch)
+
+
+@st.cache_resource(max_entries=4000, show_spinner=False, hash_funcs={HouseRules: lambda rules: rules.version})
+def _judged(
+    location: str, code: str, state: tuple[int, int], on: datetime, rules: HouseRules, _batch: Batch
+) -> Judgement:
+    return judge(_batch, on, rules)
+
+
+def all_judged(desk: Desk) -> list[tuple[Batch, Judgement]]:
+    """Every batch with its verdict, the latest started first."""
+    return [(batch, judged(desk, batch)) for batch in reversed(desk.journal.all_batches())]
+
+
+@st.cache_resource(max_entries=2000, show_spinner=False)
+def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
+    """A kept photo, small."""
+    return workflow.small_picture(_journal, sha256, longest)
+
+
+@st.cache_resource(max_entries=40, show_spinner="Measuring…", hash_funcs={Card: repr})
+def measured(data: bytes, card: Card, areas: Mapping[str, workflow.Box] | None) -> Measurement:
+    """What is in a photo that was just taken."""
+    return workflow.measure_photo(data, card, areas)
+
+
+@st.cache_resource(max_entries=20, show_spinner=False, hash_funcs={Measurement: repr})
+def marked_picture(data: bytes, measurement: Measurement | None, longest: int) -> bytes:
+    """That photo with what was found drawn in."""
+    return workflow.marked_picture(data, measurement, longest)
+
+
+@st.cache_data(max_entries=8, show_spinner=False, hash_funcs={Card: repr})
+def card_pdf(card: Card, paper: workflow.Paper, copy_id: str) -> bytes:
+    """A card to print."""
+    return workflow.card_to_print(card, paper, copy_id)

@@ -1,0 +1,305 @@
+"""Forms for what a maker enters, the question before something unlikely is kept, and the undo after."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import datetime
+from types import NoneType
+from typing import Any, Literal, get_args, get_origin, get_type_hints
+
+import streamlit as st
+
+from curejournal import workflow
+from curejournal.cure.checks import Doubt
+from curejournal.cure.kinds import KINDS
+from curejournal.cure.records import (
+    AlkaliMethod,
+    AlkaliTest,
+    Batch,
+    Entry,
+    Event,
+    EventKind,
+    Record,
+    ScalarReading,
+    SurfaceNote,
+    Weighing,
+)
+from curejournal.cure.words import in_words
+from curejournal.report import wording
+from curejournal.ui.page import Desk, attempt, plain
+
+LARGE_EVENTS: dict[EventKind, str] = {
+    "trace": "Trace",
+    "poured": "Poured",
+    "gel": "Gel phase",
+    "unmoulded": "Unmoulded",
+    "cut": "Cut",
+    "note": "Note",
+}
+LOOKS = get_args(get_type_hints(SurfaceNote)["look"])
+
+
+@dataclass(frozen=True)
+class Offered:
+    """Records that wait for the maker's word because something about them is unlikely."""
+
+    code: str
+    records: tuple[Record, ...]
+    at: datetime
+    supersedes: int | None
+    doubts: tuple[Doubt, ...]
+
+
+def offer(desk: Desk, code: str, records: Sequence[Record], at: datetime, supersedes: int | None = None) -> None:
+    """Keep records, or ask first if one is unlikely, or say why one cannot be."""
+    doubts: list[Doubt] = []
+    for record in records:
+        found = attempt(
+            lambda record=record: workflow.doubts_about(  # type: ignore[misc]
+                desk.journal, code, record, at=at, now=desk.now, supersedes=supersedes
+            )
+        )
+        if found is None:
+            return
+        doubts += found
+    offered = Offered(code, tuple(records), at, supersedes, tuple(doubts))
+    if doubts:
+        st.session_state["offered"] = offered
+    elif records:
+        _keep(desk, offered)
+
+
+def ask(desk: Desk, code: str) -> None:
+    """The question about what was offered for this batch, if there is one."""
+    offered: Offered | None = st.session_state.get("offered")
+    if offered is None or offered.code != code:
+        return
+    with st.container(border=True, key="doubt"):
+        st.warning("**Is this right?** It is not kept yet.", icon="✋")
+        for doubt in offered.doubts:
+            st.markdown(f"{plain(doubt.text)} {plain(doubt.do)}")
+        with st.container(horizontal=True):
+            if st.button("Keep it as it is", key="keep-doubted"):
+                _keep(desk, offered)
+            if st.button("Do not keep it", key="drop-doubted", type="primary"):
+                del st.session_state["offered"]
+                st.rerun()
+
+
+def _keep(desk: Desk, offered: Offered) -> None:
+    kept = []
+    for record in offered.records:
+        if offered.doubts and isinstance(record, Weighing):
+            record = replace(record, confirmed=True)  # noqa: PLW2901
+        done = attempt(
+            lambda record=record: workflow.enter(  # type: ignore[misc]
+                desk.journal,
+                offered.code,
+                record,
+                at=offered.at,
+                by=desk.by,
+                now=desk.now,
+                confirmed=True,
+                supersedes=offered.supersedes,
+            )
+        )
+        if done is None:
+            return
+        kept.append(done[0])
+    st.session_state.pop("offered", None)
+    tell(desk, offered.code, kept)
+    st.rerun()
+
+
+def tell(desk: Desk, code: str, kept: Sequence[Entry]) -> None:
+    """Note what was just kept, so that it is said and can be undone."""
+    st.session_state["kept"] = (code, tuple(kept))
+    st.session_state["round"] = st.session_state.get("round", 0) + 1
+
+
+def undo(desk: Desk) -> None:
+    """Say what was kept last, with a way to take it back."""
+    code, kept = st.session_state.get("kept", ("", ()))
+    if not kept:
+        return
+    with st.container(horizontal=True, vertical_alignment="center", key="kept"):
+        words = "; ".join(in_words(entry.record) for entry in kept)
+        st.success(f"Kept for {plain(code)}: {plain(words)} ({wording.moment(kept[0].at)}).", icon="✓")
+        if st.button("Undo", key="undo"):
+            for entry in kept:
+                attempt(
+                    lambda entry=entry: workflow.take_back(  # type: ignore[misc]
+                        desk.journal, entry, why="undone at once", by=desk.by, now=desk.now
+                    )
+                )
+            del st.session_state["kept"]
+            st.rerun()
+
+
+def _key(form: str, batch: Batch) -> str:
+    # Once something is kept its form begins anew; refused or doubted, what was typed stays.
+    return f"{form}-{batch.code}-{st.session_state.setdefault('round', 0)}"
+
+
+def moment(desk: Desk, key: str) -> datetime:
+    """Ask when something happened; left empty it is now."""
+    picked = st.datetime_input("When (empty: now)", value=None, format="YYYY-MM-DD", step=300, key=f"{key}-when")
+    return picked.replace(tzinfo=desk.zone) if picked else desk.now
+
+
+def events(desk: Desk, batch: Batch) -> None:
+    """Large buttons for what happens, stamped with the time."""
+    key = _key("event", batch)
+    names = [portion.name for portion in batch.portions]
+    portion = st.pills("Of which portion (none: the whole batch)", names, key=f"{key}-portion") if names else None
+    with st.container(horizontal=True, key=f"large-{key}"):
+        pressed = [kind for kind, label in LARGE_EVENTS.items() if st.button(label, key=f"{key}-{kind}")]
+    with st.expander("With a remark, temperature, number of bars, or at another time"):
+        note = st.text_input("Remark", key=f"{key}-remark", max_chars=500)
+        temperature = st.number_input("Temperature, °C", value=None, step=0.5, key=f"{key}-temperature")
+        bars = st.number_input("Bars cut", value=None, min_value=1, step=1, key=f"{key}-bars")
+        at = moment(desk, key)
+    for kind in pressed:
+        number = int(bars) if bars and kind == "cut" else None
+        offer(desk, batch.code, [Event(kind, portion or "", note.strip(), temperature, number)], at)
+
+
+def weigh(desk: Desk, batch: Batch) -> None:
+    """The marked bars, all in one form."""
+    key = _key("weigh", batch)
+    last = {weighing.subject: weighing for _, weighing in batch.records(Weighing)}
+    with st.form(key):
+        st.caption("Always weigh the same marked bars. Leave out the ones that were not weighed.")
+        grams = {}
+        for subject, weighing in last.items():
+            bars = f", {weighing.bars} bars" if weighing.bars > 1 else ""
+            label = f"{plain(subject)}{bars}: grams (last {weighing.grams:g})"
+            grams[subject] = st.number_input(label, value=None, step=0.1, key=f"{key}-{subject}")
+        with st.expander("Another bar or tray", expanded=not last):
+            name = st.text_input("Its mark", value="" if last else "bar 1", key=f"{key}-name", max_chars=80)
+            new_grams = st.number_input("Grams", value=None, step=0.1, key=f"{key}-new")
+            new_bars = st.number_input("Bars on the scale", value=1, min_value=1, step=1, key=f"{key}-bars")
+        steps = [0.01, 0.1, 0.5, 1.0, 2.0, 5.0]
+        used = next(reversed(last.values())).resolution_g if last else 1.0
+        options = steps if used in steps else [*steps, used]
+        step = st.selectbox("The scale's step, g", options, index=options.index(used), key=f"{key}-step")
+        at = moment(desk, key)
+        sent = st.form_submit_button("Keep the weights", type="primary")
+    if sent:
+        records: list[Record] = [
+            replace(last[subject], grams=value, resolution_g=step, confirmed=False)
+            for subject, value in grams.items()
+            if value is not None
+        ]
+        if new_grams is not None:
+            records.append(Weighing(name.strip(), new_grams, step, bars=int(new_bars)))
+        if not records:
+            st.info("No weight was entered.")
+        offer(desk, batch.code, records, at)
+
+
+def alkali_test(desk: Desk, batch: Batch) -> None:
+    """A pH by strip or meter, or a titration."""
+    key = _key("test", batch)
+    method: AlkaliMethod = st.segmented_control(
+        "How", ["meter", "strip", "titration"], default="meter", required=True, key=f"{key}-method"
+    )
+    with st.form(key):
+        if method == "titration":
+            st.caption("Free caustic alkali: soap in neutral ethanol, titrated with hydrochloric acid (ISO 456).")
+            soap = st.number_input("Soap, g", value=None, step=0.01, key=f"{key}-soap")
+            acid = [
+                st.number_input(f"Acid used, ml, {which}", value=None, min_value=0.0, step=0.01, key=f"{key}-{which}")
+                for which in ("first titration", "second, if done", "third, if done")
+            ]
+            strength = st.number_input("Acid's strength, mol/l", value=0.1, step=0.01, format="%.4f", key=f"{key}-mol")
+            blank = st.number_input("Blank, ml", value=0.0, step=0.01, key=f"{key}-blank")
+            bar = st.number_input("A marked bar's weight that day, g", value=None, step=0.1, key=f"{key}-bar")
+        else:
+            st.caption(
+                "Dissolve 1 g of soap in 100 ml of distilled water, let it stand, then read. "
+                + (
+                    "Strips often read low in soap: a strip can hold a batch, not clear it."
+                    if method == "strip"
+                    else "Calibrate the meter the same day."
+                )
+            )
+            ph = st.number_input("pH as read", value=None, step=0.1, format="%.2f", key=f"{key}-ph")
+            half = st.number_input(
+                "It may be off by, pH",
+                value=0.5 if method == "strip" else 0.1,
+                min_value=0.0,
+                step=0.05,
+                key=f"{key}-half-{method}",
+            )
+            percent = st.number_input("Grams of soap in 100 ml", value=1.0, min_value=0.0, step=0.1, key=f"{key}-pct")
+            temperature = st.number_input("Temperature, °C", value=None, step=0.5, key=f"{key}-temp")
+        at = moment(desk, key)
+        sent = st.form_submit_button("Keep the test", type="primary")
+    if sent and method == "titration":
+        volumes = tuple(volume for volume in acid if volume is not None)
+        test = AlkaliTest(method, soap_g=soap, acid_ml=volumes, acid_mol_l=strength, blank_ml=blank, bar_weight_g=bar)
+        offer(desk, batch.code, [test], at)
+    elif sent:
+        offer(desk, batch.code, [AlkaliTest(method, ph, half, percent or None, temperature)], at)
+
+
+def surface(desk: Desk, batch: Batch) -> None:
+    """What is seen on the bars."""
+    key = _key("look", batch)
+    with st.form(key):
+        look = st.radio("What do the bars look like?", LOOKS, key=f"{key}-look")
+        count = st.number_input("How many spots", value=None, min_value=0, step=1, key=f"{key}-count")
+        area = st.number_input("Part of the surface, %", value=None, step=1.0, key=f"{key}-area")
+        note = st.text_input("Remark", key=f"{key}-note", max_chars=500)
+        at = moment(desk, key)
+        if st.form_submit_button("Keep the look", type="primary"):
+            number = int(count) if count is not None else None
+            offer(desk, batch.code, [SurfaceNote(look, number, area, note.strip())], at)
+
+
+def room(desk: Desk, batch: Batch) -> None:
+    """Temperature and humidity."""
+    key = _key("room", batch)
+    with st.form(key):
+        found = {
+            kind.name: st.number_input(
+                f"{kind.words.capitalize()}, {kind.unit}", value=None, step=0.5, key=f"{key}-{kind.name}"
+            )
+            for kind in KINDS.values()
+        }
+        at = moment(desk, key)
+        if st.form_submit_button("Keep the readings", type="primary"):
+            offer(
+                desk, batch.code, [ScalarReading(name, value) for name, value in found.items() if value is not None], at
+            )
+
+
+FORMS = {"weigh": weigh, "test": alkali_test, "look": surface}
+"""What can be done on the spot for a thing that is due."""
+
+
+def edited(record: Record, key: str) -> Record:
+    """A form field for each simple value of a record; gives the record as edited."""
+    kinds = get_type_hints(type(record))
+    changed: dict[str, Any] = {}
+    for field in fields(record):
+        old, kind, label = getattr(record, field.name), kinds[field.name], field.name.replace("_", " ")
+        allowed = (kind,) if get_origin(kind) in (None, Literal, tuple) else get_args(kind)
+        base = next((part for part in allowed if part is not NoneType), kind)
+        if get_origin(base) is Literal:
+            options = [*get_args(base), *([None] if NoneType in allowed else [])]
+            changed[field.name] = st.selectbox(label, options, index=options.index(old), key=f"{key}-{field.name}")
+        elif base is bool:
+            changed[field.name] = st.checkbox(label, old, key=f"{key}-{field.name}")
+        elif base is int:
+            changed[field.name] = st.number_input(label, value=old, step=1, key=f"{key}-{field.name}")
+        elif base is float:
+            number = None if old is None else float(old)
+            changed[field.name] = st.number_input(
+                label, value=number, step=0.1, format="%.4g", key=f"{key}-{field.name}"
+            )
+        elif base is str:
+            changed[field.name] = st.text_input(label, old or "", key=f"{key}-{field.name}")
+    return replace(record, **changed)

@@ -1,0 +1,92 @@
+"""A verdict's evidence: each gauge unfolds; a release, hold or withdrawal is signed here."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import streamlit as st
+
+from curejournal import workflow
+from curejournal.cure.judgement import Judgement
+from curejournal.cure.records import Batch, Decision
+from curejournal.cure.rules import Finding
+from curejournal.report import wording
+from curejournal.ui import entry, parts
+from curejournal.ui.page import Desk, attempt, plain
+
+ACTS: dict[Literal["release", "hold", "withdraw"], str] = {
+    "release": "Release for sale",
+    "hold": "Hold",
+    "withdraw": "Withdraw an earlier release",
+}
+OUTCOMES = {"good": "✓ good", "unclear": "? unclear", "high": "‖ high"}
+
+
+def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    """All gauges, then the signature."""
+    parts.say(
+        "What each gauge says, and why. Open one for its figures, its rule and where the rule comes from.", "soft"
+    )
+    for finding in judgement.findings:
+        _gauge(finding)
+    earliest, middle, latest = judgement.from_about
+    if middle is not None:
+        parts.say(f"Ready from about {wording.day(middle)} (95 %: {wording.span((earliest, latest))}).")
+    parts.say(f"Judged {wording.moment(judgement.on)} by rules {judgement.rules_version}.", "soft")
+    _sign(desk, batch, judgement)
+
+
+def _gauge(finding: Finding) -> None:
+    sign, _ = parts.SIGNS[str(finding.verdict)]
+    with st.expander(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(finding.words)}"):
+        parts.values({name: f"{value:.3g} {unit}" for name, (value, unit) in finding.figures.items()})
+        until = (
+            ""
+            if finding.until is None
+            else f"{wording.day(finding.until)} (95 %: {wording.span(finding.until_interval)})"
+        )
+        parts.values(
+            {"Rule": finding.rule, "Where from": finding.source, "May be met from": until, "What to do": finding.advice}
+        )
+
+
+def alkali_tests(judgement: Judgement) -> None:
+    """Each test in a line, the latest first."""
+    tests = judgement.alkali.tests
+    if not tests:
+        parts.say("No alkali test yet. A meter on a 1 % solution, or better a titration, tells most.")
+    parts.values(
+        {
+            f"{wording.day(test.at)}, {test.method}": f"{OUTCOMES[test.outcome]}: {test.words}"
+            for test in reversed(tests)
+        }
+    )
+
+
+def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    st.subheader("Release")
+    for at, decision in batch.records(Decision):
+        parts.say(f"{wording.moment(at)}: {decision.act}, signed by {decision.signed_by}. {decision.statement}")
+    ready = judgement.verdict == "ready"
+    if not ready:
+        parts.say(f"It cannot be released now. {parts.because(judgement)}", "soft")
+    options = [act for act in ACTS if act != "withdraw" or judgement.released_at]
+    act = st.radio(
+        "What do you sign?", options, index=0 if ready else 1, format_func=ACTS.__getitem__, key=f"act-{batch.code}"
+    )
+    with st.form(f"sign-{batch.code}"):
+        name = st.text_input("Your name, in full: it stands as the signature", key=f"signed-{batch.code}", max_chars=80)
+        statement = st.text_area("What you state", key=f"statement-{batch.code}", max_chars=2000)
+        parts.say("The verdict and all its evidence are kept with the signature as they stand now.", "soft")
+        sent = st.form_submit_button(
+            "Sign", type="primary", disabled=act == "release" and not ready, key=f"sign-go-{batch.code}"
+        )
+    if sent:
+        signed = attempt(
+            lambda: workflow.decide(
+                desk.journal, batch.code, act, signed_by=name.strip(), statement=statement.strip(), on=desk.now
+            )
+        )
+        if signed is not None:
+            entry.tell(desk, batch.code, [signed])
+            st.rerun()

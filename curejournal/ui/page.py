@@ -1,0 +1,61 @@
+"""What a page is, what it is given, and how it says that something went wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from typing import Any, TypeVar
+
+import streamlit as st
+
+from curejournal.errors import CureJournalError
+from curejournal.journal.store import Journal
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What every page is given: the journal, what time it is there, who writes, and the ways to other pages.
+
+    `stands_still` says that the calendar is the demo's. `ways` are Streamlit's pages by slug.
+    """
+
+    journal: Journal
+    now: datetime
+    zone: tzinfo
+    by: str
+    stands_still: bool
+    ways: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page of the app. `main` ones are always in sight, the others under *More*; `order` sorts both."""
+
+    title: str
+    slug: str
+    order: int
+    render: Callable[[Desk], None]
+    icon: str = ""
+    main: bool = False
+    listed: bool = True
+
+
+def attempt(act: Callable[[], T]) -> T | None:
+    """Do something that may be refused; a refusal is shown where it happened, and None comes back."""
+    try:
+        return act()
+    except CureJournalError as error:
+        with st.container(key=f"refusal-{abs(hash((type(error).__name__, error.what)))}"):
+            st.error("\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part), icon="✋")
+        return None
+
+
+def plain(text: str) -> str:
+    """Text as it is, where Streamlit would read it as Markdown: nothing a maker typed becomes a link or a picture."""
+    return "".join(f"\\{sign}" if sign in _SPEAKING else sign for sign in text).replace("\n", "  \n")
+
+
+_SPEAKING = frozenset("\\`*_{}[]()<>#+-.!|~$:^=&")

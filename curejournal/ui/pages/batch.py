@@ -1,0 +1,105 @@
+"""One batch, from the pour to the release."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from curejournal.cure.judgement import Judgement
+from curejournal.cure.records import Batch
+from curejournal.report import figures
+from curejournal.report.wording import age, moment
+from curejournal.ui import cache, entry, evidence, parts, past, story
+from curejournal.ui.page import Desk, Page, plain
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    code = parts.chosen_batch(desk)
+    if code is None:
+        parts.say("Choose a batch, or start the first one.")
+        parts.way(desk, "batches", "To the batches")
+        return
+    batch = desk.journal.batch(code)
+    judgement = cache.judged(desk, batch)
+    _head(desk, batch, judgement)
+    section = st.segmented_control(
+        "Show", list(SECTIONS), default="Evidence", required=True, key=f"section-{code}", label_visibility="collapsed"
+    )
+    SECTIONS[section](desk, batch, judgement)
+
+
+def _head(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    st.title(f"{plain(batch.name)}")
+    old = (
+        f"poured {moment(batch.poured_at)}, {age(batch.poured_at, desk.now)} ago"
+        if batch.poured_at
+        else "not poured yet"
+    )
+    parts.say(f"{batch.code} · {old}", "soft")
+    st.html(f'<p class="verdict">{parts.tag(parts.state_of(judgement))}</p>')
+    parts.say(parts.because(judgement), "verdict")
+    for question in judgement.recall:
+        st.error(plain(question), icon="✋")
+    parts.say(f"Next: {judgement.next_step}", "lead")
+    parts.patches(parts.latest_colours(judgement))
+    for caution in judgement.cautions:
+        parts.say(caution, "soft")
+
+
+def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    st.subheader("What happens now")
+    parts.say("Each press is stamped with the time and can be undone.", "soft")
+    entry.events(desk, batch)
+    entry.ask(desk, batch.code)
+    parts.way(desk, "photos", "Take in a photo", ":material/photo_camera:", batch=batch.code)
+    forms = {
+        "a weight": entry.weigh,
+        "an alkali test": entry.alkali_test,
+        "a look at the surface": entry.surface,
+        "the room": entry.room,
+    }
+    chosen = st.pills("Or enter", list(forms), key=f"form-{batch.code}")
+    if chosen:
+        forms[chosen](desk, batch)
+        entry.ask(desk, batch.code)
+
+
+def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    if not any(journey.points for journey in judgement.journeys.values()):
+        parts.say("No colour was measured yet. A photo with the card in it starts the journey.")
+        parts.way(desk, "photos", "Take in a photo", ":material/photo_camera:", batch=batch.code)
+    for name, journey in judgement.journeys.items():
+        if journey.points:
+            st.subheader(plain(name))
+            story.journey(name, journey)
+
+
+def _weight(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    st.subheader("Drying")
+    parts.figure(figures.drying_figure(judgement.drying))
+    if not judgement.drying.points:
+        parts.say("No weights yet. Weigh a few marked bars each week.")
+    st.subheader("Alkali tests")
+    evidence.alkali_tests(judgement)
+    if judgement.lye is not None:
+        st.subheader("Lye")
+        low, high = judgement.lye.superfat_interval_pct
+        parts.say(f"Superfat {judgement.lye.superfat_nominal_pct:.1f} %, most likely {low:.1f} to {high:.1f} %.")
+    rooms = figures.room_figures(batch)
+    if rooms:
+        st.subheader("Room")
+    for shown in rooms:
+        parts.figure(shown)
+    parts.say("Enter a weight, test or room reading under “Now”.", "soft")
+
+
+SECTIONS = {
+    "Evidence": evidence.show,
+    "Story": story.show,
+    "Colour": _colour,
+    "Drying, alkali, room": _weight,
+    "Now": _now,
+    "History": past.show,
+}
+
+PAGE = Page("One batch", "batch", 25, render, listed=False)

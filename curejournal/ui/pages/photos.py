@@ -1,0 +1,27 @@
+"""Photos into the journal: measured at once, kept when the maker says so."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from curejournal.ui import intake, parts
+from curejournal.ui.page import Desk, Page
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    code = parts.chosen_batch(desk, "photo-batch", "Which batch is in the picture?")
+    if code is None and not desk.journal.batches():
+        parts.say("A photo belongs to a batch, and there is none yet: a code and a name are enough to start one.")
+        parts.way(desk, "batches", "Start a batch")
+        parts.say("You can measure a photo here already; it is not kept.", "soft")
+    batch = desk.journal.batch(code) if code else None
+    card = intake.chosen_card(desk)
+    portion = intake.chosen_portion(batch)
+    intake.done(desk)
+    for name, data, at in intake.pictures(desk):
+        with st.container(border=True, key=f"photo-{name}"):
+            intake.one(desk, batch, card, portion, name, data, at)
+
+
+PAGE = Page("Photos", "photos", 30, render, ":material/photo_camera:", main=True)

@@ -1,0 +1,76 @@
+"""A batch's whole history: who entered what and when, corrections and withdrawals; and how to make one."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from curejournal import workflow
+from curejournal.cure.judgement import Judgement
+from curejournal.cure.records import Batch, Decision, Entry, Withdrawn
+from curejournal.cure.words import in_words
+from curejournal.report.wording import moment
+from curejournal.soap.recipe import Recipe
+from curejournal.ui import entry, parts
+from curejournal.ui.page import Desk, attempt
+
+FIXED = (Recipe, Decision, Withdrawn)
+"""Records that are not corrected field by field: a new one is entered, or it is taken back."""
+
+
+def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    """The recipe, the way to correct, and every entry ever made."""
+    lines = parts.recipe_lines(batch)
+    if lines:
+        with st.expander("Recipe, as weighed"):
+            parts.listed(lines)
+    _correct(desk, batch)
+    entry.ask(desk, batch.code)
+    history = desk.journal.history(batch.code)
+    later = {item.supersedes: item for item in history if item.supersedes is not None}
+    st.html(f'<table class="history">{"".join(_line(item, later.get(item.id)) for item in reversed(history))}</table>')
+
+
+def _line(item: Entry, later: Entry | None) -> str:
+    words = escape(in_words(item.record))
+    told = f"by {escape(item.by)}, written down {moment(item.recorded_at)} UTC"
+    if later is not None:
+        act = "taken back" if isinstance(later.record, Withdrawn) else "corrected"
+        told += f"; {act} by {escape(later.by)} (entry {later.id})"
+    if item.supersedes is not None:
+        told += f"; about entry {item.supersedes}"
+    style = ' class="past"' if later is not None else ""
+    return (
+        f'<tr{style}><td>{moment(item.at)}</td><td><span class="what">{words}</span>'
+        f'<br><span class="soft">entry {item.id}, {told}</span></td></tr>'
+    )
+
+
+def _correct(desk: Desk, batch: Batch) -> None:
+    if not st.toggle("Correct an entry, or take it back", key=f"correct-{batch.code}"):
+        return
+    entries = {item.id: item for item in reversed(batch.entries)}
+    names = {number: f"{moment(item.at)}: {in_words(item.record)}" for number, item in entries.items()}
+    chosen = st.selectbox("Which entry", list(names), None, format_func=names.__getitem__, key=f"which-{batch.code}")
+    if chosen is None:
+        return
+    item = entries[chosen]
+    parts.say("What was entered stays in the history; the correction counts from now on.", "soft")
+    if not isinstance(item.record, FIXED):
+        with st.form(f"correct-{item.id}"):
+            changed = entry.edited(item.record, f"correct-{item.id}")
+            at = st.datetime_input(
+                "When", item.at.replace(tzinfo=None), format="YYYY-MM-DD", step=60, key=f"correct-at-{item.id}"
+            )
+            sent = st.form_submit_button("Keep the correction", type="primary")
+        if sent:
+            same = at == item.at.replace(tzinfo=None)
+            entry.offer(desk, batch.code, [changed], item.at if same else at.replace(tzinfo=desk.zone), item.id)
+    with st.form(f"back-{item.id}"):
+        why = st.text_input("Why is it taken back?", key=f"why-{item.id}", max_chars=500)
+        if st.form_submit_button("Take it back"):
+            done = attempt(lambda: workflow.take_back(desk.journal, item, why=why.strip(), by=desk.by, now=desk.now))
+            if done is not None:
+                entry.tell(desk, batch.code, [done])
+                st.rerun()

@@ -1,0 +1,86 @@
+"""A batch's pictures along time, each with the colour measured in it; and the journey of each portion."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from curejournal.cure.journey import Journey
+from curejournal.cure.judgement import Judgement
+from curejournal.cure.records import Batch, ColourReading, Event, PhotoNote
+from curejournal.cure.words import in_words
+from curejournal.report import figures, wording
+from curejournal.ui import cache, parts
+from curejournal.ui.page import Desk, plain
+
+SHOWN_FIRST = 12
+
+
+def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    """Photos and events in the order in which they happened."""
+    moments = [entry for entry in batch.entries if isinstance(entry.record, (Event, PhotoNote))]
+    if not moments:
+        parts.say("Nothing has happened yet: no photo, no pour.")
+    latest_first = st.toggle("Latest first", key=f"latest-{batch.code}")
+    ordered = moments[::-1] if latest_first else moments
+    whole = len(ordered) <= SHOWN_FIRST or st.toggle(f"Show all {len(ordered)}", key=f"all-{batch.code}")
+    for moment in ordered if whole else ordered[:SHOWN_FIRST]:
+        if isinstance(moment.record, PhotoNote):
+            _photo(desk, batch, moment.photo or "", moment.record)
+        else:
+            parts.say(f"{wording.moment(moment.at)}: {in_words(moment.record)}")
+
+
+def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
+    readings = [e for e in batch.entries if e.photo == sha256 and isinstance(e.record, ColourReading)]
+    at = next(entry.at for entry in batch.entries if entry.photo == sha256)
+    when = wording.moment(at)
+    since = f", {wording.age(batch.poured_at, at)} after the pour" if batch.poured_at and at >= batch.poured_at else ""
+    with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
+        names = ", ".join(entry.record.portion for entry in readings if isinstance(entry.record, ColourReading))
+        st.image(
+            cache.small_picture(desk.journal, sha256, 640),
+            width=250,
+            alt=f"Photo of {batch.name} on {when}{f', showing {names}' if names else ''}",
+        )
+        with st.container(width=420):
+            st.markdown(f"**{when}**{since}")
+            if note.caption:
+                parts.say(note.caption)
+            parts.patches(
+                parts.patch(entry.record.lab, entry.record.portion, parts.reading_words(entry.record))
+                for entry in readings
+                if isinstance(entry.record, ColourReading)
+            )
+            if note.why_no_colour:
+                st.html(parts.patch(None, "No colour", note.why_no_colour))
+
+
+def journey(name: str, shown: Journey) -> None:
+    """One portion: state in words, first, intended and latest colour, the charts."""
+    first, last = shown.points[0], shown.points[-1]
+    colours = [parts.patch(first.lab, "First reading", wording.day(first.at))]
+    if shown.intended_lab is not None:
+        colours.append(parts.patch(shown.intended_lab, "Intended", f"{shown.tolerance:g} ΔE00 accepted"))
+    colours.append(parts.patch(last.lab, "Latest reading", f"{wording.day(last.at)}: {shown.state}"))
+    parts.patches(colours)
+    parts.figure(figures.difference_figure(shown, name))
+    if shown.intended_lab is None:
+        parts.say("No intended colour was set, so there is none to compare with.", "soft")
+    with st.expander("L*, a* and b* one by one"):
+        for part in figures.lab_figures(shown, name):
+            parts.figure(part)
+    with st.expander("How sure is the state?"):
+        parts.values(
+            {
+                state.value: f"{100 * share:.0f} % of the curves that fit"
+                for state, share in shown.chances
+                if share > 0.005
+            }
+        )
+        if shown.grey_scale_style_grade:
+            parts.say(
+                f"As a change, in steps like those of the grey scale (5 none, 1 great): {shown.grey_scale_style_grade}."
+            )
+        questioned = [wording.moment(point.at) for point in shown.points if point.questioned]
+        if questioned:
+            st.warning(f"Off the curve, look at these photos again: {plain(', '.join(questioned))}.", icon="✋")

@@ -63,7 +63,12 @@ class Patch:
 
 @dataclass(frozen=True)
 class Card:
-    """A calibration card. `kind` says where the reference colours came from and so how far they may be trusted."""
+    """A calibration card. `kind` says where the reference colours came from and so how far they may be trusted.
+
+    Two things no patch of the card can tell about a colour foretold from it: `metamerism_sd`, how far soap may be off
+    because the card is made of other colourants (one standard deviation of L*, a*, b*), and `shared_covariance`, the
+    error that all its reference colours have in common (brightness at the enrolment, say).
+    """
 
     name: str
     size_mm: tuple[float, float]
@@ -75,6 +80,8 @@ class Card:
     window: Rect | None = None
     slots: dict[str, Rect] | None = None
     copy_id: str = ""
+    metamerism_sd: Lab = (0.0, 0.0, 0.0)
+    shared_covariance: Matrix3 | None = None
 
     @property
     def references(self) -> tuple[Patch, ...]:
@@ -145,7 +152,10 @@ def card_text(card: Card) -> str:
         f"kind = {_quoted(card.kind)}",
         f"copy_id = {_quoted(card.copy_id)}",
         f"provenance = {_quoted(card.provenance)}",
+        f"metamerism_sd = {list(card.metamerism_sd)}",
     ]
+    if card.shared_covariance is not None:
+        lines.append(f"shared_covariance = {_rounded(card.shared_covariance)}")
     if card.window:
         lines += ["", "[window]", *_rect_lines(card.window)]
     for name, slot in (card.slots or {}).items():
@@ -164,10 +174,14 @@ def card_text(card: Card) -> str:
         if patch.lab_d50 is not None:
             lines.append(f"lab_d50 = {[round(value, 4) for value in patch.lab_d50]}")
         if patch.covariance is not None:
-            lines.append(f"covariance = {[[round(value, 5) for value in row] for row in patch.covariance]}")
+            lines.append(f"covariance = {_rounded(patch.covariance)}")
         if patch.role:
             lines.append(f"role = {_quoted(patch.role)}")
     return "\n".join(lines) + "\n"
+
+
+def _rounded(matrix: Matrix3) -> list[list[float]]:
+    return [[round(value, 5) for value in row] for row in matrix]
 
 
 def _rect_lines(rect: Rect | Patch) -> list[str]:

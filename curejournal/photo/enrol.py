@@ -6,15 +6,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from curejournal.colour.sample import Grade, Reason, as_matrix3, worst
-from curejournal.colour.spaces import linear_from_srgb, srgb_from_linear
+from curejournal.colour.spaces import lab_from_linear, linear_from_lab
 from curejournal.errors import CureJournalError
 from curejournal.photo import doubts
 from curejournal.photo.card import Card
-from curejournal.photo.learn import evened, learn, light_across, locate
+from curejournal.photo.learn import centres_of, evened, learn, light_across, locate
 from curejournal.photo.reading import Photo
 from curejournal.photo.sampling import sample_patches
+
+Floats = NDArray[np.float64]
 
 # Ours: brightness between chart and card in one photo, which nothing measures; a lamp at arm's length gives 3 to 5%.
 LIGHT_BETWEEN = 0.03
@@ -54,7 +57,7 @@ def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = ""
         raise EnrolmentRefused(
             f"The colours of “{chart.name}” are not known themselves.", "Use a chart with published colours."
         )
-    labs, covariances, reasons = [], [], []
+    labs, joints, reasons = [], [], []
     for number, photo in enumerate(photos, start=1):
         lesson = learn(photo, chart)
         faults = list(lesson.reasons)
@@ -63,7 +66,12 @@ def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = ""
             faults.append(doubts.card_not_found(card, seen, 1.0))
         else:
             faults += doubts.about_placement(card, placement, photo.width, photo.height)
-        if lesson.correction is None or placement is None or worst(*(f.limit for f in faults)) is not Grade.MEASURED:
+        if (
+            not lesson.correction
+            or not lesson.placement
+            or not placement
+            or worst(*(f.limit for f in faults)) is not Grade.MEASURED
+        ):
             worst_fault = max(faults, key=lambda fault: fault.limit.rank)
             reasons.append(replace(worst_fault, text=f"Photo {number} was left out. {worst_fault.text}"))
             continue
@@ -73,14 +81,15 @@ def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = ""
         encoded = samples.encoded if shading is None else evened(samples.encoded, card.patches, shading)
         good = samples.seen & ~samples.clipped
         noise = np.array([np.diag(np.square(sd)) for sd in samples.noise_sd])
-        step = srgb_from_linear(linear_from_srgb(encoded) * (1 + LIGHT_BETWEEN)) - encoded
-        noise = noise + step[:, :, None] * step[:, None, :]
+        # Light on the nearest edge of the chart, since nothing measures it beyond.
+        middle = placement.to_pixels(centres_of(card.patches))
+        beside = np.clip(lesson.placement.to_mm(middle), 0.0, chart.size_mm)
         lab, joint = lesson.correction.colours(
-            np.where(good[:, None], encoded, 0.5), np.where(good[:, None, None], noise, 1.0)
+            np.where(good[:, None], encoded, 0.5), np.where(good[:, None, None], noise, 1.0), xy_mm=beside
         )
-        blocks = np.array([joint[3 * k : 3 * k + 3, 3 * k : 3 * k + 3] for k in range(len(lab))])
+        brighter = lab_from_linear(linear_from_lab(lab) * (1 + LIGHT_BETWEEN)) - lab
         labs.append(np.where(good[:, None], lab, np.nan))
-        covariances.append(np.where(good[:, None, None], blocks, np.nan))
+        joints.append(joint + np.outer(brighter.ravel(), brighter.ravel()))
     if not labs:
         first = (
             reasons[0]
@@ -88,27 +97,43 @@ def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = ""
             else doubts.refusal("no photo", "No photo was given.", "Photograph the card beside the chart.")
         )
         raise EnrolmentRefused(first.text, first.remedy)
-    return _combined(card, np.array(labs), np.array(covariances), chart, copy_id), tuple(reasons)
+    return _combined(card, np.array(labs), np.array(joints), chart, copy_id), tuple(reasons)
 
 
-def _combined(card: Card, labs: np.ndarray, covariances: np.ndarray, chart: Card, copy_id: str) -> Card:
-    """The mean over photos (P, N, 3). Its covariance is the photos' own, since most of it is
-    the chart's and does not average out, plus the spread of the mean between photos.
+def _combined(card: Card, labs: Floats, joints: Floats, chart: Card, copy_id: str) -> Card:
+    """The mean over photos of labs (P, N, 3), and what is shared and what is each patch's own in joints (P, 3 N, 3 N).
+
+    The photos' own covariance does not shrink with their number, since most of it is the chart's; the spread of the
+    mean between photos is added.
     """
-    count = np.isfinite(labs[..., 0]).sum(axis=0)
+    seen = np.isfinite(labs[..., 0])
+    count = seen.sum(axis=0)
+    number = len(card.patches)
+    blocks = joints.reshape(len(joints), number, 3, number, 3).transpose(0, 1, 3, 2, 4)
+    pairs = seen[:, :, None] & seen[:, None, :] & ~np.eye(number, dtype=bool)
+    shared = as_matrix3(_positive(blocks[pairs].mean(axis=0)))
     patches = []
     for k, patch in enumerate(card.patches):
         if not count[k]:
             patches.append(replace(patch, lab_d50=None, covariance=None))
             continue
-        mean = np.nanmean(labs[:, k], axis=0)
-        covariance = np.nanmean(covariances[:, k], axis=0)
+        mean = labs[seen[:, k], k].mean(axis=0)
+        own = _positive(blocks[seen[:, k], k, k].mean(axis=0) - np.array(shared))
         if count[k] > 1:
-            covariance = covariance + np.diag(np.nanvar(labs[:, k], axis=0, ddof=1)) / count[k]
-        patches.append(
-            replace(patch, lab_d50=(float(mean[0]), float(mean[1]), float(mean[2])), covariance=as_matrix3(covariance))
-        )
-    provenance = f"enrolled from {len(labs)} photo(s) beside “{chart.name}”; that chart: {chart.provenance}"
+            own = own + np.diag(labs[seen[:, k], k].var(axis=0, ddof=1)) / count[k]
+        lab = (float(mean[0]), float(mean[1]), float(mean[2]))
+        patches.append(replace(patch, lab_d50=lab, covariance=as_matrix3(own)))
     return replace(
-        card, patches=tuple(patches), kind="enrolled", provenance=provenance, copy_id=copy_id or card.copy_id
+        card,
+        patches=tuple(patches),
+        kind="enrolled",
+        provenance=f"enrolled from {len(labs)} photo(s) beside “{chart.name}”; that chart: {chart.provenance}",
+        copy_id=copy_id or card.copy_id,
+        shared_covariance=shared,
     )
+
+
+def _positive(matrix: Floats) -> Floats:
+    """The nearest covariance: symmetric, no negative variance."""
+    values, vectors = np.linalg.eigh((matrix + matrix.T) / 2)
+    return np.asarray((vectors * np.maximum(values, 0.0)) @ vectors.T)

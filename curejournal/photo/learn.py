@@ -158,8 +158,12 @@ def _tint_spread(linear: Floats) -> float:
 
 def evened(encoded: Floats, patches: Sequence[Patch], shading: Shading) -> Floats:
     """The colours of patches (N, 3), encoded sRGB, as they would be in the card's mean light."""
-    centres = np.array([[patch.x + patch.w / 2, patch.y + patch.h / 2] for patch in patches])
-    return srgb_from_linear(linear_from_srgb(encoded) / shading.gain(centres))
+    return srgb_from_linear(linear_from_srgb(encoded) / shading.gain(centres_of(patches)))
+
+
+def centres_of(patches: Sequence[Patch]) -> Floats:
+    """The middles of patches (N, 2), in mm."""
+    return np.array([[patch.x + patch.w / 2, patch.y + patch.h / 2] for patch in patches])
 
 
 def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
@@ -173,6 +177,7 @@ def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
         noise_sd=samples.noise_sd,
         reference_covariance=covariances,
         usable=samples.seen & ~samples.clipped,
+        xy_mm=centres_of(patches),
     )
 
 

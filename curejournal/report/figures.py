@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -21,7 +21,7 @@ from curejournal.report import wording
 DAY = timedelta(days=1)
 # Mid-tones that stay readable on light paper and on dark.
 LINE, BAND, CALM = "#857a6b", "#a39885", "#5f8f86"
-HEIGHT = 260
+HEIGHT = 300
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ def difference_figure(journey: Journey, portion: str) -> Figure | None:
     if journey.intended_lab is None or not journey.points:
         return None
     last = journey.points[-1].days
-    points = [
+    points: list[dict[str, Any]] = [
         {
             "days": point.days,
             "value": point.difference.estimate,
@@ -57,12 +57,12 @@ def difference_figure(journey: Journey, portion: str) -> Figure | None:
         if point.difference is not None
     ]
     curve = journey.curve
-    rows = _curve_rows(curve.days, curve.difference, curve.difference_low, curve.difference_high, last) if curve else []
+    rows = _curve_rows(curve.days, last, curve.difference, curve.difference_low, curve.difference_high) if curve else []
     top = 1.15 * max([journey.tolerance * 2, *(point["high"] for point in points)])
-    within = alt.Chart(alt.Data(values=[{"low": 0, "high": journey.tolerance}])).mark_rect(color=CALM, opacity=0.22)
+    within = _over([{"low": 0, "high": journey.tolerance}]).mark_rect(color=CALM, opacity=0.22)
     layers = [
         within.encode(y=alt.Y("low:Q"), y2="high:Q"),
-        alt.Chart(alt.Data(values=[{"at": journey.tolerance, "text": f"within {journey.tolerance:g}: accepted"}]))
+        _over([{"at": journey.tolerance, "text": f"within {journey.tolerance:g}: accepted"}])
         .mark_text(align="right", dx=-4, dy=-7, color=CALM, fontSize=12, clip=True)
         .encode(y="at:Q", text="text:N", x=alt.value("width")),
         *_curve_layers(rows),
@@ -78,7 +78,7 @@ def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
     meanings = ("lightness L*", "green to red a*", "blue to yellow b*")
     last = journey.points[-1].days if journey.points else 0.0
     for axis, meaning in enumerate(meanings if journey.points else ()):
-        points = [
+        points: list[dict[str, Any]] = [
             {
                 "days": point.days,
                 "value": point.lab[axis],
@@ -93,7 +93,7 @@ def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
         curve = journey.curve
         rows = (
             _curve_rows(
-                curve.days, *([row[axis] for row in part] for part in (curve.lab, curve.lab_low, curve.lab_high)), last
+                curve.days, last, *([row[axis] for row in part] for part in (curve.lab, curve.lab_low, curve.lab_high))
             )
             if curve
             else []
@@ -107,11 +107,11 @@ def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
             words += f"; intended is {intended:.1f}"
             layers.insert(
                 0,
-                alt.Chart(alt.Data(values=[{"at": intended}]))
+                _over([{"at": intended}])
                 .mark_rule(color=CALM, strokeWidth=2, strokeDash=[2, 3])
                 .encode(y=alt.Y("at:Q")),
             )
-        figures.append(Figure(_chart(layers, meaning, _padded(ends), height=150), f"{words}."))
+        figures.append(Figure(_chart(layers, meaning, _padded(ends), height=200), f"{words}."))
     return tuple(figures)
 
 
@@ -119,7 +119,7 @@ def drying_figure(report: DryingReport) -> Figure | None:
     """Weight in % of the first weight over days, with the curve and four weeks of forecast."""
     if not report.points:
         return None
-    points = [
+    points: list[dict[str, Any]] = [
         {
             "days": point.days,
             "value": 100 * point.part,
@@ -135,13 +135,13 @@ def drying_figure(report: DryingReport) -> Figure | None:
     last = report.points[-1].days
     rows = (
         _curve_rows(
-            curve.days, *([100 * value for value in part] for part in (curve.part, curve.low, curve.high)), last
+            curve.days, last, *([100 * value for value in part] for part in (curve.part, curve.low, curve.high))
         )
         if curve
         else []
     )
     marks = (
-        alt.Chart(alt.Data(values=points))
+        _over(points)
         .mark_point(filled=True, size=60, color=LINE, opacity=0.9)
         .encode(
             x=alt.X("days:Q"),
@@ -168,7 +168,7 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
             continue
         start = batch.poured_at or readings[0][0]
         points = [{"days": (at - start) / DAY, "value": value, "when": wording.moment(at)} for at, value in readings]
-        line = alt.Chart(alt.Data(values=points)).encode(
+        line = _over(points).encode(
             x=alt.X("days:Q"),
             y=alt.Y("value:Q"),
             tooltip=[alt.Tooltip("when:N", title="when"), alt.Tooltip("value:Q", title=kind.unit)],
@@ -179,19 +179,22 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
             f"last {values[-1]:g} on {wording.day(readings[-1][0])}."
         )
         layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
-        chart = _chart(layers, f"{kind.name}, {kind.unit}", _padded(values), height=150)
+        chart = _chart(layers, f"{kind.name}, {kind.unit}", _padded(values), height=200)
         figures.append(Figure(chart, words[0].upper() + words[1:]))
     return tuple(figures)
 
 
-def _curve_rows(
-    days: Sequence[float], middle: Sequence[float], low: Sequence[float], high: Sequence[float], last: float
-) -> list[dict[str, Any]]:
-    """Rows of a curve, once up to the last reading and once after it; where they meet they share a row."""
-    if not middle:
+def _over(rows: Sequence[Mapping[str, Any]]) -> Any:
+    values: Any = alt.Data
+    return alt.Chart(values(values=list(rows)))
+
+
+def _curve_rows(days: Sequence[float], last: float, *columns_over_days: Sequence[float]) -> list[dict[str, Any]]:
+    """Rows of a curve (middle, low, high), once up to the last reading and once after it, with one in common."""
+    if not columns_over_days[0]:
         return []
     grid = np.unique([*days, last])
-    columns = [np.interp(grid, days, column) for column in (middle, low, high)]
+    columns = [np.interp(grid, days, column) for column in columns_over_days]
     rows = []
     for part, keep in (("seen", grid <= last), ("foretold", grid >= last)):
         for at, value, bottom, top in zip(grid[keep], *(column[keep] for column in columns), strict=True):
@@ -203,7 +206,7 @@ def _curve_rows(
 def _curve_layers(rows: list[dict[str, Any]]) -> list[Any]:
     if not rows:
         return []
-    base = alt.Chart(alt.Data(values=rows)).encode(x=alt.X("days:Q"))
+    base = _over(rows).encode(x=alt.X("days:Q"))
     dashes = alt.StrokeDash("part:N", legend=None, scale=alt.Scale(domain=["seen", "foretold"], range=[[1, 0], [5, 4]]))
     return [
         base.mark_area(color=BAND, opacity=0.28, clip=True).encode(y=alt.Y("low:Q"), y2="high:Q"),
@@ -212,7 +215,7 @@ def _curve_layers(rows: list[dict[str, Any]]) -> list[Any]:
 
 
 def _point_layers(points: list[dict[str, Any]], title: str) -> list[Any]:
-    base = alt.Chart(alt.Data(values=points)).encode(x=alt.X("days:Q"))
+    base = _over(points).encode(x=alt.X("days:Q"))
     return [
         base.mark_rule(color=LINE, strokeWidth=2, clip=True).encode(y="low:Q", y2="high:Q"),
         base.mark_circle(size=190, stroke=LINE, strokeWidth=1.5, opacity=1, clip=True).encode(
@@ -232,12 +235,13 @@ def _point_layers(points: list[dict[str, Any]], title: str) -> list[Any]:
 def _chart(layers: list[Any], title: str, domain: tuple[float, float], height: int = HEIGHT) -> Any:
     for layer in layers:
         # Every layer says the same title, or they would be strung together.
-        layer.encoding.y.title = title
-        if isinstance(layer.encoding.x, alt.X):
-            layer.encoding.x.title = "days since the pour"
+        encoding: Any = layer.encoding
+        encoding.y.title = title
+        if isinstance(encoding.x, alt.X):
+            encoding.x = encoding.x.title("days since the pour").axis(tickMinStep=1, format="d")
     layers[0].encoding.y.scale = alt.Scale(domain=list(domain), nice=False, zero=False)
     chart = alt.layer(*layers).properties(height=height)
-    return chart.configure_axis(labelFontSize=12, titleFontSize=12, titleFontWeight="normal").configure_axisX(
+    return chart.configure_axis(labelFontSize=13, titleFontSize=13, titleFontWeight="normal").configure_axisX(
         grid=False
     )
 

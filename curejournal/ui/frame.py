@@ -19,7 +19,7 @@ import streamlit as st
 from curejournal import workflow
 from curejournal.journal.store import Journal
 from curejournal.report.wording import day
-from curejournal.ui import cache, entry, pages
+from curejournal.ui import cache, entry, views
 from curejournal.ui.page import Desk, Page, attempt, plain
 
 HOME = Path(platformdirs.user_data_path("curejournal")) / "journal"
@@ -27,10 +27,14 @@ STYLE = Path(__file__).with_name("paper.css")
 
 
 def all_pages() -> dict[str, Page]:
-    """Every page by its slug, in order: each module of `pages` ends in one."""
+    """Every page by its slug, in order: each module of `views` ends in one.
+
+    The folder is not called `pages`: beside the script that Streamlit runs it would take such a folder for its own
+    kind of app, and run a page without this frame.
+    """
     found = [
-        importlib.import_module(f"{pages.__name__}.{module.name}").PAGE
-        for module in pkgutil.iter_modules(pages.__path__)
+        importlib.import_module(f"{views.__name__}.{module.name}").PAGE
+        for module in pkgutil.iter_modules(views.__path__)
     ]
     return {page.slug: page for page in sorted(found, key=lambda page: page.order)}
 

@@ -100,7 +100,7 @@ def way(desk: Desk, slug: str, label: str, icon: str = "", **query: str) -> None
     st.page_link(desk.ways[slug], label=plain(label), icon=icon or None, query_params=query or None)
 
 
-def chosen_batch(desk: Desk, key: str = "batch", label: str = "Batch") -> str | None:
+def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
     """Ask which batch, beginning with the one in the address."""
     names = {head.code: f"{head.code} · {head.name}" for head in desk.journal.batches()}
     if not names:
@@ -108,12 +108,13 @@ def chosen_batch(desk: Desk, key: str = "batch", label: str = "Batch") -> str | 
     asked = st.query_params.get("batch", "")
     first = list(names).index(asked) if asked in names else (0 if len(names) == 1 else None)
     return st.selectbox(
-        label,
+        label or "Batch",
         list(names),
         index=first,
         format_func=names.__getitem__,
         key=f"{key}-{asked}",
         placeholder="Choose a batch",
+        label_visibility="visible" if label else "collapsed",
     )
 
 

@@ -42,7 +42,7 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             width=250,
             alt=f"Photo of {batch.name} on {when}{f', showing {names}' if names else ''}",
         )
-        with st.container(width=420):
+        with st.container(width=640):
             st.markdown(f"**{when}**{since}")
             if note.caption:
                 parts.say(note.caption)

@@ -14,9 +14,10 @@ from curejournal.ui.page import Desk, Page
 def render(desk: Desk) -> None:
     """Draw the page."""
     judged = cache.all_judged(desk)
+    if not judged:
+        parts.say("No batch yet. A code and a name are enough to start one; with its recipe the lye is checked.")
     if st.toggle("Start a batch", key="start-batch", value=not judged):
         starting.start(desk, [batch for batch, _ in judged])
-    if not judged:
         return
     wanted = st.pills("Show only", ["ready", "not yet", "hold", "released"], selection_mode="multi", key="wanted")
     for batch, judgement in judged:

@@ -52,7 +52,7 @@ def _late(days: Array, rates: Array) -> Array:
 
 FAR_SD, NEAR_SD, RETURN_SD, CHANGE_SD = 15.0, 5.0, 1.5, 15.0
 """Priors in Lab units about the intended colour: where a journey ends that goes far, that ends beside its aim, and
-that comes back; and how large each change may be. Ours: changes of soap span tens of units, a tolerance is about two."""
+that comes back; and how large each change may be. Ours: changes of soap span tens of units, a tolerance about two."""
 
 
 def _model(
@@ -241,8 +241,8 @@ def follow(
 
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
-    past = days[0] + (last - days[0]) * np.linspace(0, 1, 17)[:-1] ** 2
-    future = last + (HORIZON_DAYS * np.linspace(0, 1, 24) ** 2)
+    past = days[0] + (last - days[0]) * np.linspace(0, 1, 13)[:-1] ** 2
+    future = last + (HORIZON_DAYS * np.linspace(0, 1, 18) ** 2)
     grid = np.unique(np.concatenate([past, future, [until]]))
     drawn = fitted.at(grid)
     away = ciede2000(np.array(intended_lab), drawn) if intended_lab is not None else None
@@ -394,12 +394,12 @@ class _Fitted:
         return self.curves.at(days) + self.origin
 
 
-def _fit(days: Array, labs: Array, precision: Array, intended_lab: Lab | None) -> tuple[Curves, Array]:
-    if intended_lab is None:
-        origin = labs.mean(axis=0)
-        return fit_curves(FREE_MODELS, days, labs - origin, precision), origin
-    origin = np.array(intended_lab)
-    return fit_curves((*FREE_MODELS, *AIMED_MODELS), days, labs - origin, precision), origin
+def _fit(
+    days: Array, labs: Array, precision: Array, intended_lab: Lab | None, fine: bool = True
+) -> tuple[Curves, Array]:
+    models = FREE_MODELS if intended_lab is None else (*FREE_MODELS, *AIMED_MODELS)
+    origin = labs.mean(axis=0) if intended_lab is None else np.array(intended_lab)
+    return fit_curves(models, days, labs - origin, precision, fine=fine), origin
 
 
 def _fit_robustly(days: Array, labs: Array, covariances: Array, intended_lab: Lab | None) -> _Fitted:
@@ -422,7 +422,7 @@ def _unexpected(days: Array, labs: Array, covariances: Array, intended_lab: Lab 
     if len(days) < 4:
         return False
     precision: Array = np.linalg.inv(covariances[:-1]).astype(np.float64)
-    before, origin = _fit(days[:-1], labs[:-1], precision, intended_lab)
+    before, origin = _fit(days[:-1], labs[:-1], precision, intended_lab, fine=False)
     foretold = before.at(days[-1:])[:, 0] + origin
     spread = np.cov(foretold.T) + covariances[-1]
     rest = labs[-1] - foretold.mean(axis=0)
@@ -483,7 +483,7 @@ def forecast_from_history(days_to_return: Sequence[float | None], poured_at: dat
 
 
 def _difference(intended: Lab | None, lab: Array, errors: Array) -> Interval | None:
-    """ΔE00 with its 95% interval: upper end by the errors (n, 3), lower end as far below, and 0 where none is proven."""
+    """ΔE00 with its 95% interval: the upper end by the errors (n, 3), the lower as far below, 0 where none is proven."""
     if intended is None:
         return None
     seen = float(ciede2000(intended, lab))

@@ -104,8 +104,8 @@ def _truth(rng) -> Truth:
         goal = end if journey == "recovers" else off
         return goal + turn * _stretched(t, slow, power) * (1 - np.exp(-quick * t))
 
-    loss = rng.uniform(0.08, 0.17)
-    rate = rng.uniform(0.09, 0.16) if drying != "slow" else rng.uniform(0.035, 0.07)
+    loss = rng.uniform(0.06, 0.18)
+    rate = rng.uniform(0.08, 0.25) if drying != "slow" else np.exp(rng.uniform(np.log(0.02), np.log(0.07)))
     skin, skin_rate = rng.uniform(0.1, 0.4), rng.uniform(0.3, 0.6)
     rewet_day = float(rng.uniform(18, 35)) if drying == "rewetted" else np.inf
     rewet, rewet_rate = rng.uniform(0.01, 0.03), rng.uniform(0.1, 0.3)

@@ -33,13 +33,13 @@ _HULL_MARGIN = 0.03
 """Ours: in encoded units; about the noise of a patch and well below the distance between patches."""
 _PICKINESS = 0.1
 """Ours: a model whose leave-one-out error is 10% above the best counts a third (1/e) as much."""
-_SUSPECT_RATIO, _SUSPECT_DIFFERENCE, _SUSPECT_SHARE = 7.0, 10.0, 0.25
-"""Ours: a patch is suspect beyond 7 standard errors and ΔE00 10 from what the others say; at most a quarter are.
-No patch of the real photographs is; a thumb, a stain or a glare is far beyond."""
-_PRIOR_PATCHES = 8.0
+_SUSPECT_RATIO, _SUSPECT_DIFFERENCE, _SUSPECT_SHARE = 5.0, 8.0, 0.25
+"""Ours: a patch is suspect beyond 5 standard errors and ΔE00 8 from what the others say; at most a quarter are.
+On the real photographs no patch is; of thumbs, stains and glares drawn into them nearly all are."""
+_PRIOR_PATCHES = 4.0
 """Ours: how many patches' worth the usual error counts against the photo's own when the two are pooled."""
-_TAIL = 1.08
-"""Ours: sd of a scale that is itself estimated from some 24 errors with tails a little heavier than normal."""
+_TAIL = 1.05
+"""Ours: the scale is itself estimated, from some 24 errors with tails a little heavier than normal."""
 
 
 class TooFewPatches(CureJournalError):

@@ -57,9 +57,7 @@ def test_lab_agrees_with_colour_science_below_black_too():
 
 
 def test_white_is_white_and_black_is_black():
-    np.testing.assert_allclose(
-        spaces.lab_from_srgb([[1, 1, 1], [0, 0, 0]]), [[100, 0, 0], [0, 0, 0]], atol=1e-9
-    )
+    np.testing.assert_allclose(spaces.lab_from_srgb([[1, 1, 1], [0, 0, 0]]), [[100, 0, 0], [0, 0, 0]], atol=1e-9)
 
 
 def test_a_swatch_is_cut_off_at_what_a_screen_can_show():

@@ -76,7 +76,7 @@ def ask(desk: Desk, code: str) -> None:
     if offered is None or offered.code != code:
         return
     with st.container(border=True, key="doubt"):
-        st.warning("**Is this right?** It is not kept yet.", icon="✋")
+        st.warning("**Is this right?** It is not kept yet.", icon=":material/back_hand:")
         for doubt in offered.doubts:
             st.markdown(f"{plain(doubt.text)} {plain(doubt.do)}")
         with st.container(horizontal=True):
@@ -125,7 +125,7 @@ def undo(desk: Desk) -> None:
         return
     with st.container(horizontal=True, vertical_alignment="center", key="kept"):
         words = "; ".join(in_words(entry.record) for entry in kept)
-        st.success(f"Kept for {plain(code)}: {plain(words)} ({wording.moment(kept[0].at)}).", icon="✓")
+        st.success(f"Kept for {plain(code)}: {plain(words)} ({wording.moment(kept[0].at)}).", icon=":material/check:")
         if st.button("Undo", key="undo"):
             for entry in kept:
                 attempt(

@@ -83,8 +83,8 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
         for page in shown.values():
             if page.main and page.listed:
                 here = page.slug == slug
-                st.page_link(desk.ways[page.slug], label=f"**{page.title}**" if here else page.title, icon=page.icon)
-        with st.popover("More", icon=":material/more_horiz:"):
+                st.page_link(desk.ways[page.slug], label=f"**{page.title}**" if here else page.title)
+        with st.popover("More"):
             for page in shown.values():
                 if page.listed and not page.main:
                     st.page_link(desk.ways[page.slug], label=page.title, icon=page.icon)

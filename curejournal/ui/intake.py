@@ -68,17 +68,19 @@ def one(
         return
     if measurement is not None:
         _result(measurement, portion)
-    caption = (
-        "the card is outlined, the measured area framed; a crossed place is at fault" if measurement else "no card"
-    )
-    st.image(
-        cache.marked_picture(data, measurement, 1200),
-        width="stretch",
-        caption=f"{plain(name)}: {caption}",
-        alt=f"{name}, {caption}",
-    )
+    caption = _drawn(measurement)
+    st.image(cache.marked_picture(data, measurement, 1200), width="stretch", caption=caption, alt=f"{name}. {caption}")
     if batch is not None:
         _keep(desk, batch, card, portion, name, data, at, measurement, areas)
+
+
+def _drawn(measurement: Measurement | None) -> str:
+    if measurement is None:
+        return "The picture alone, without a card."
+    if not measurement.corners:
+        return "No card was found in it."
+    faults = any(reason.outline for reason in measurement.reasons)
+    return f"White line: the card. Yellow: the measured area.{' Crossed: what is at fault.' if faults else ''}"
 
 
 def _areas(name: str, batch: Batch | None, card: Card | None) -> dict[str, Box] | None:
@@ -105,7 +107,7 @@ def _result(measurement: Measurement, portion: str) -> None:
     elif measurement.usable:
         st.info("The card was found. Mark where the soap is to see its colour.")
     else:
-        st.error("**No colour can be told from this photo.** None is claimed.", icon="✋")
+        st.error("**No colour can be told from this photo.** None is claimed.", icon=":material/back_hand:")
     doubts = parts.doubts_of(measurement)
     parts.listed(doubts)
     if measurement.usable and measurement.card_error is not None:
@@ -133,7 +135,7 @@ def _keep(
 ) -> None:
     when = at or attempt(lambda: workflow.when_taken(data, name, desk.zone))
     if when is None:
-        st.warning("Nothing in this file says when it was taken. When was it?", icon="✋")
+        st.warning("Nothing in this file says when it was taken. When was it?", icon=":material/back_hand:")
         typed = st.datetime_input("Taken", value=None, format="YYYY-MM-DD", step=300, key=f"taken-{name}")
         when = at = typed.replace(tzinfo=desk.zone) if typed else None
     else:
@@ -176,5 +178,5 @@ def done(desk: Desk) -> None:
     """Say what was kept just now."""
     if "photo-done" in st.session_state:
         code, lines = st.session_state["photo-done"]
-        st.success("\n\n".join(plain(line) for line in lines), icon="✓")
+        st.success("\n\n".join(plain(line) for line in lines), icon=":material/check:")
         parts.way(desk, "batch", "Open the batch", batch=code)

@@ -49,7 +49,10 @@ def attempt(act: Callable[[], T]) -> T | None:
         return act()
     except CureJournalError as error:
         with st.container(key=f"refusal-{abs(hash((type(error).__name__, error.what)))}"):
-            st.error("\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part), icon="✋")
+            st.error(
+                "\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part),
+                icon=":material/back_hand:",
+            )
         return None
 
 

@@ -71,7 +71,7 @@ def lye(checked: LyeCheck) -> None:
             }
         )
         for doubt in checked.doubts:
-            st.warning(f"{plain(doubt.text)} {plain(doubt.do)}", icon="✋")
+            st.warning(f"{plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
         parts.say(LYE)
 
 

@@ -83,4 +83,7 @@ def journey(name: str, shown: Journey) -> None:
             )
         questioned = [wording.moment(point.at) for point in shown.points if point.questioned]
         if questioned:
-            st.warning(f"Off the curve, look at these photos again: {plain(', '.join(questioned))}.", icon="✋")
+            st.warning(
+                f"Off the curve, look at these photos again: {plain(', '.join(questioned))}.",
+                icon=":material/back_hand:",
+            )

@@ -39,7 +39,7 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.html(f'<p class="verdict">{parts.tag(parts.state_of(judgement))}</p>')
     parts.say(parts.because(judgement), "verdict")
     for question in judgement.recall:
-        st.error(plain(question), icon="✋")
+        st.error(plain(question), icon=":material/back_hand:")
     parts.say(f"Next: {judgement.next_step}", "lead")
     parts.patches(parts.latest_colours(judgement))
     for caution in judgement.cautions:
@@ -90,15 +90,15 @@ def _weight(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         st.subheader("Room")
     for shown in rooms:
         parts.figure(shown)
-    parts.say("Enter a weight, test or room reading under “Now”.", "soft")
+    parts.say("Enter a weight, test or room reading under “Write down”.", "soft")
 
 
 SECTIONS = {
     "Evidence": evidence.show,
+    "Write down": _now,
     "Story": story.show,
     "Colour": _colour,
     "Drying, alkali, room": _weight,
-    "Now": _now,
     "History": past.show,
 }
 

@@ -94,7 +94,8 @@ def _enrol(desk: Desk) -> None:
                 )
             if enrolled is not None:
                 st.success(
-                    f"Enrolled: {len(enrolled[0].references)} patches of {plain(copy_id)} are known now.", icon="✓"
+                    f"Enrolled: {len(enrolled[0].references)} patches of {plain(copy_id)} are known now.",
+                    icon=":material/check:",
                 )
                 parts.listed(enrolled[1])
 

@@ -38,7 +38,7 @@ def render(desk: Desk) -> None:
         sent = st.form_submit_button("Keep these rules", type="primary")
     kept = attempt(lambda: workflow.keep_house_rules(desk.journal, HouseRules(**chosen))) if sent else None
     if kept is not None:
-        st.success(f"Kept. Batches are judged by rules {plain(kept.version)} from now on.", icon="✓")
+        st.success(f"Kept. Batches are judged by rules {plain(kept.version)} from now on.", icon=":material/check:")
 
 
 PAGE = Page("House rules", "rules", 50, render, ":material/rule:")

@@ -35,7 +35,7 @@ def render(desk: Desk) -> None:
     parts.say(f"{day(desk.now)}. {len(now)} things to do now." if now else f"{day(desk.now)}. Nothing is due.", "lead")
     for batch, judgement in judged:
         for question in judgement.recall:
-            st.error(f"{plain(batch.code)}: {plain(question)}", icon="✋")
+            st.error(f"{plain(batch.code)}: {plain(question)}", icon=":material/back_hand:")
     for batch, thing in now:
         _thing(desk, batch, thing)
     if later:

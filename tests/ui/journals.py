@@ -1,0 +1,86 @@
+"""A small journal for the tests of pages, built from records alone."""
+
+from __future__ import annotations
+
+import io
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from PIL import Image
+
+from curejournal.cure.records import (
+    AlkaliTest,
+    ColourReading,
+    Event,
+    PhotoNote,
+    Portion,
+    Record,
+    ScalarReading,
+    SurfaceNote,
+    Weighing,
+)
+from curejournal.journal.photos import PhotoFacts
+from curejournal.journal.store import Journal, NewEntry
+from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
+
+NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+POUR = NOW - timedelta(days=60)
+COVARIANCE = ((0.3, 0.0, 0.0), (0.0, 0.3, 0.0), (0.0, 0.0, 0.3))
+RECIPE = Recipe(
+    (Oil("olive", 700, "OL-1"), Oil("coconut", 300, "CO-1")),
+    (Alkali("NaOH", 138, lot="N-1"),),
+    (Liquid("water", 280),),
+    (Additive("invented scent", "fragrance", 30, lot="F-1"),),
+)
+GRAMS = (
+    (2, 120.0),
+    (9, 112.0),
+    (16, 109.0),
+    (23, 107.6),
+    (30, 107.0),
+    (37, 106.7),
+    (44, 106.6),
+    (51, 106.5),
+    (58, 106.5),
+)
+UNFRIENDLY = "![x](https://example.org/x.png) <img src=x onerror=alert(1)> **loud** :red[red]"
+
+
+def reading(lab: tuple[float, float, float], portion: str = "soap") -> ColourReading:
+    return ColourReading(portion, lab, COVARIANCE, "measured", (), 5000, (1, 1, 1), "W-01", "[]", (), "test")
+
+
+def plain_jpeg(shade: int) -> bytes:
+    """A picture without anything in it."""
+    file = io.BytesIO()
+    Image.new("RGB", (64, 48), (200, 190, 100 + shade)).save(file, "JPEG")
+    return file.getvalue()
+
+
+def small_journal(folder: Path) -> Path:
+    """A batch that is ready, one just poured, and one whose texts try to be more than text."""
+    with Journal.open(folder) as journal:
+        journal.set_setting("calendar stands at", NOW.isoformat())
+        journal.set_setting("time zone", "UTC")
+        journal.start_batch("B-1", "Plain", at=POUR, by="Ann", records=[RECIPE, Portion("soap", 0, (85, 1, 12))])
+        records: list[tuple[float, Record]] = [(0, Event("poured", temperature_c=38)), (2, Event("cut", bars=12))]
+        records += [(day, Weighing("bar 1", grams, 0.1)) for day, grams in GRAMS]
+        records += [(50, AlkaliTest("titration", soap_g=5, acid_ml=(0.1, 0.11), acid_mol_l=0.1, blank_ml=0.02))]
+        records += [(40, AlkaliTest("strip", ph=9.5, half_width=0.5, strength_pct=1))]
+        records += [(55, SurfaceNote("clear")), (20, ScalarReading("room temperature", 19.5))]
+        journal.add_many("B-1", [NewEntry(record, POUR + timedelta(days=day)) for day, record in records], by="Ann")
+        for day in (1, 10, 25, 40, 55):
+            picture = plain_jpeg(day)
+            facts = PhotoFacts(".jpg", 64, 48, POUR + timedelta(days=day), "exif", f"{day}.jpg")
+            kept = journal.keep_photo(picture, facts)
+            pair = (PhotoNote("on the shelf"), reading((85.0, 1.0, 12.2)))
+            journal.add_many(
+                "B-1", [NewEntry(r, POUR + timedelta(days=day), photo=kept.sha256) for r in pair], by="Ann"
+            )
+        journal.start_batch(
+            "B-2", "Young", at=NOW - timedelta(days=1), by="Ann", records=[Portion("a"), Portion("b", 1)]
+        )
+        journal.add("B-2", Event("poured"), at=NOW - timedelta(days=1), by="Ann")
+        journal.start_batch("B-3", UNFRIENDLY, at=NOW, by=UNFRIENDLY[:80], records=[Portion(UNFRIENDLY[:60])])
+        journal.add("B-3", Event("note", note=UNFRIENDLY), at=NOW, by="Ann")
+    return folder

@@ -65,9 +65,8 @@ class Patch:
 class Card:
     """A calibration card. `kind` says where the reference colours came from and so how far they may be trusted.
 
-    Two things no patch of the card can tell about a colour foretold from it: `metamerism_sd`, how far soap may be off
-    because the card is made of other colourants (one standard deviation of L*, a*, b*), and `shared_covariance`, the
-    error that all its reference colours have in common (brightness at the enrolment, say).
+    `shared_covariance` is the error that all its reference colours have in common (brightness at the enrolment, say),
+    which no patch of it can tell.
     """
 
     name: str
@@ -80,7 +79,6 @@ class Card:
     window: Rect | None = None
     slots: dict[str, Rect] | None = None
     copy_id: str = ""
-    metamerism_sd: Lab = (0.0, 0.0, 0.0)
     shared_covariance: Matrix3 | None = None
 
     @property
@@ -152,7 +150,6 @@ def card_text(card: Card) -> str:
         f"kind = {_quoted(card.kind)}",
         f"copy_id = {_quoted(card.copy_id)}",
         f"provenance = {_quoted(card.provenance)}",
-        f"metamerism_sd = {list(card.metamerism_sd)}",
     ]
     if card.shared_covariance is not None:
         lines.append(f"shared_covariance = {_rounded(card.shared_covariance)}")

@@ -158,7 +158,8 @@ def _with_areas(result: Measurement, photo: Photo, card: Card, lesson: Lesson, a
     noise = [s.covariance + _light_covariance(s.encoded, areas[i], placement, card, shading) for i, s in good]
     middles = [_held_to_card(placement.to_mm(np.array(areas[i].outline)).mean(axis=0)[None], card)[0] for i, _ in good]
     lab, joint = correction.colours(encoded, np.array(noise).reshape(-1, 3, 3), xy_mm=np.array(middles).reshape(-1, 2))
-    joint = joint + _beyond_the_patches(card, len(good))
+    if card.shared_covariance is not None:
+        joint = joint + np.kron(np.ones((len(good), len(good))), np.array(card.shared_covariance))
     inside = correction.inside(encoded)
     claimed: dict[int, ColourSample] = {}
     rows: list[int] = []
@@ -189,19 +190,6 @@ def _with_areas(result: Measurement, photo: Photo, card: Card, lesson: Lesson, a
         areas=colours,
         covariance=tuple(tuple(float(v) for v in row) for row in joint[np.ix_(rows, rows)]),
     )
-
-
-def _beyond_the_patches(card: Card, count: int) -> Floats:
-    """The covariance (3 count, 3 count) of what no patch of the card can tell.
-
-    An error of the card's values moves all colours alike. Metamerism is each soap's own, but portions of one photo
-    are mostly of one base: half of its variance is taken as shared.
-    """
-    shared = np.diag(np.square(card.metamerism_sd)) / 2
-    own = np.kron(np.eye(count), shared)
-    if card.shared_covariance is not None:
-        shared = shared + np.array(card.shared_covariance)
-    return np.asarray(own + np.kron(np.ones((count, count)), shared))
 
 
 def _gain_at(shading: Shading, placement: Placement, card: Card, places: Floats) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -12,7 +12,11 @@ import numpy as np
 from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
 from curejournal.colour.spaces import yellowness_e313
-from curejournal.cure.curves import Array, CurveModel, Curves, ModelWeight, decay, fit_curves, normal_points
+from curejournal.cure.changes import AIMED_MODELS, FREE_MODELS
+from curejournal.cure.curves import Array, Curves, ModelWeight, fit_curves, normal_points
+from curejournal.cure.forecast import HORIZON_DAYS, foretell
+from curejournal.cure.forecast import Forecast as Forecast
+from curejournal.cure.forecast import forecast_from_history as forecast_from_history
 from curejournal.cure.records import Entry
 from curejournal.cure.sessions import Session, sessions
 
@@ -31,78 +35,10 @@ class State(StrEnum):
     TOO_FEW = "too few readings"
 
 
-def _steady(days: Array, rates: Array) -> Array:
-    return np.ones((len(rates), len(days), 1))
-
-
-def _one(days: Array, rates: Array) -> Array:
-    fall = decay(days, rates[:, 0])
-    return np.stack([np.ones_like(fall), fall], axis=-1)
-
-
-def _two(days: Array, rates: Array) -> Array:
-    fast, slow = decay(days, rates[:, 0]), decay(days, rates[:, 1])
-    return np.stack([np.ones_like(fast), fast, slow], axis=-1)
-
-
-def _late(days: Array, rates: Array) -> Array:
-    after = np.maximum(days[None, :] - rates[:, 1:], 0.0)
-    return np.stack([np.ones_like(after), 1.0 - np.exp(-rates[:, :1] * after)], axis=-1)
-
-
-FAR_SD, NEAR_SD, RETURN_SD, CHANGE_SD = 15.0, 5.0, 1.5, 15.0
-"""Priors in Lab units about the intended colour: where a journey ends that goes far, that ends beside its aim, and
-that comes back; and how large each change may be. Ours: changes of soap span tens of units, a tolerance about two."""
-
-
-def _model(
-    name: str,
-    words: str,
-    shape: Callable[[Array, Array], Array],
-    bounds: tuple[tuple[float, float], ...] = (),
-    end_sd: float = FAR_SD,
-) -> CurveModel:
-    changes = 1 if shape is _late else len(bounds)
-    return CurveModel(
-        name=name,
-        words=words,
-        low=tuple(low for low, _ in bounds),
-        high=tuple(high for _, high in bounds),
-        shape=shape,
-        amplitude_mean=(0.0,) * (1 + changes),
-        amplitude_sd=(end_sd, *([CHANGE_SD] * changes)),
-    )
-
-
-_RECOVERY, _TURN, _SLOW, _BROWNING = (0.015, 4.0), (1.0, 12.0), (0.02, 0.6), (0.008, 0.07)
-"""Rates per day. Turns last hours to days, recoveries days to weeks, browning weeks to months [common practice, no
-source]. Ours."""
-
-FREE_MODELS: tuple[CurveModel, ...] = (
-    _model("steady", "no change", _steady),
-    _model("relaxation", "one relaxation toward an end colour", _one, (_RECOVERY,)),
-    _model("recovery and browning", "a recovery, then slow browning", _two, ((0.08, 2.0), _BROWNING)),
-    _model("turn and recovery", "a fast turn, then a slow recovery", _two, (_TURN, _SLOW), NEAR_SD),
-)
-"""What a colour may do by itself. A new model is one entry here."""
-
-AIMED_MODELS: tuple[CurveModel, ...] = (
-    _model("relaxation nearby", "one relaxation, ending beside the intended colour", _one, (_RECOVERY,), NEAR_SD),
-    _model("steady as intended", "no change from the intended colour", _steady, (), RETURN_SD),
-    _model("return", "one relaxation to the intended colour", _one, (_RECOVERY,), RETURN_SD),
-    _model("turn and return", "a fast turn, then a return", _two, (_TURN, _SLOW), RETURN_SD),
-    _model("late browning", "as intended, then browning", _late, ((0.012, 0.1), (1.0, 25.0)), RETURN_SD),
-)
-"""What it may do where there is an intended colour: most end near it, and the readings may deny it. *Late browning*
-keeps open, for the first weeks, that a colour that looks right turns yet."""
-
 REMAINING = 1.0
 """ΔE00 still to come in four weeks, below which a colour counts as at rest: about just noticeable side by side."""
 
 AHEAD_DAYS = 28.0
-HORIZON_DAYS = 120.0
-"""How far ahead a return is forecast, days. Ours: beyond it nobody waits."""
-
 BACK_CERTAINTY = 0.975
 STAYS_CERTAINTY = 0.95
 NAMING_CERTAINTY = 0.5
@@ -151,21 +87,6 @@ class JourneyCurve:
     difference: tuple[float, ...]
     difference_low: tuple[float, ...]
     difference_high: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class Forecast:
-    """When the portion is within its tolerance to stay.
-
-    `at` is the middle of what the curves say and `interval` its 95%; an end
-    that is None lies beyond the horizon. `expected` is false if most curves never come within.
-    """
-
-    expected: bool
-    at: datetime | None
-    interval: tuple[datetime | None, datetime | None]
-    chance: float
-    words: str
 
 
 @dataclass(frozen=True)
@@ -276,7 +197,7 @@ def follow(
         parts_now=_lab(difference_parts(intended_lab, lab_now)) if intended_lab is not None else None,
         yellowness_now=float(yellowness_e313(lab_now)),
         grey_scale_style_grade=grey_scale_grade(intended_lab, lab_now) if intended_lab is not None else None,
-        forecast=None if away is None else _forecast(grid, away, tolerance, start, last),
+        forecast=None if away is None else foretell(grid, away, tolerance, start, last),
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
     )
@@ -429,61 +350,8 @@ def _unexpected(days: Array, labs: Array, covariances: Array, intended_lab: Lab 
     return bool(rest @ np.linalg.solve(spread, rest) > OUTLIER_CHI2)
 
 
-def _forecast(grid: Array, away: Array, tolerance: float, start: datetime, last: float) -> Forecast:
-    outside = away > tolerance
-    final = outside.shape[1] - 1 - outside[:, ::-1].argmax(axis=1)
-    rows = np.arange(len(away))
-    nxt = np.minimum(final + 1, len(grid) - 1)
-    step = (away[rows, final] - tolerance) / np.maximum(away[rows, final] - away[rows, nxt], 1e-9)
-    day = grid[final] + np.clip(step, 0, 1) * (grid[nxt] - grid[final])
-    day = np.where(outside.any(axis=1), np.where(final == len(grid) - 1, np.inf, day), grid[0])
-    chance = float(np.isfinite(day).mean())
-    middle, low, high = np.quantile(day, [0.5, 0.025, 0.975], method="inverted_cdf")
-
-    def moment(value: float) -> datetime | None:
-        return start + float(value) * DAY if np.isfinite(value) else None
-
-    interval = (moment(low), moment(high))
-    if chance < 0.5:
-        words = "not expected" if chance < 0.1 else "not expected, though possible"
-        return Forecast(False, None, interval, chance, words)
-    return Forecast(True, moment(middle), interval, chance, "since about" if middle <= last else "from about")
-
-
-def forecast_from_history(days_to_return: Sequence[float | None], poured_at: datetime) -> Forecast | None:
-    """When a portion may be within tolerance, before its first photo, from earlier batches of the same materials.
-
-    Parameters
-    ----------
-    days_to_return : sequence of float or None
-        Days that each earlier batch took; None where it never came back.
-    poured_at : datetime
-        Time zero.
-
-    Returns
-    -------
-    Forecast or None
-        None without any history. The interval is that of one more draw from a
-        log-normal (Student's t), with a spread of at least a factor 1.5 either way, ours, since lots differ.
-
-    """
-    if not days_to_return:
-        return None
-    returned = np.log([max(day, 0.1) for day in days_to_return if day is not None])
-    # Laplace's rule of succession: one batch that came back does not make it certain.
-    chance = (len(returned) + 1) / (len(days_to_return) + 2)
-    if not len(returned) or chance < 0.5:
-        return Forecast(False, None, (None, None), chance, "not expected, by earlier batches")
-    count = len(returned)
-    spread = max(float(returned.std(ddof=1)) if count > 1 else 0.0, float(np.log(1.5)) / 1.96)
-    reach = 1.96 * spread * float(np.sqrt(1 + 1 / count)) * (1.0 + 2.0 / count)
-    middle = float(returned.mean())
-    low, at, high = (poured_at + float(np.exp(middle + step)) * DAY for step in (-reach, 0.0, reach))
-    return Forecast(True, at, (low, high), chance, "from about, by earlier batches")
-
-
 def _difference(intended: Lab | None, lab: Array, errors: Array) -> Interval | None:
-    """ΔE00 with its 95% interval: the upper end by the errors (n, 3), the lower as far below, 0 where none is proven."""
+    """ΔE00 with its 95% interval: upper end by the errors (n, 3), lower as far below, 0 where none is proven."""
     if intended is None:
         return None
     seen = float(ciede2000(intended, lab))

@@ -106,7 +106,7 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
     return Judgement(
         on=on,
         verdict=verdict,
-        headline=_headline(verdict, holds, waits, from_about, on),
+        headline=_headline(holds, waits, from_about[1], on),
         from_about=from_about,
         findings=findings,
         next_step=_next_step(holds, things, on),
@@ -194,7 +194,11 @@ def _concentrated(drying: DryingReport, poured: datetime | None) -> Callable[[da
 def _from_about(
     waits: list[Finding],
 ) -> tuple[datetime | None, datetime | None, datetime | None]:
-    columns = zip(*((f.until_interval[0], f.until, f.until_interval[1]) for f in waits), strict=True)
+    """Earliest, middle and latest date by which time alone may have done its part."""
+    timed = [f for f in waits if not f.needs]
+    if not timed or any(f.until is None for f in timed):
+        return None, None, None
+    columns = zip(*((f.until_interval[0], f.until, f.until_interval[1]) for f in timed), strict=True)
     low, middle, high = (
         None if any(end is None for end in column) else max(end for end in column if end is not None)
         for column in columns
@@ -202,23 +206,19 @@ def _from_about(
     return low, middle, high
 
 
-def _headline(
-    verdict: str,
-    holds: list[Finding],
-    waits: list[Finding],
-    from_about: tuple[datetime | None, datetime | None, datetime | None],
-    on: datetime,
-) -> str:
+def _headline(holds: list[Finding], waits: list[Finding], middle: datetime | None, on: datetime) -> str:
     if holds:
         return f"hold: because of {' and '.join(f'{f.gauge} ({f.words})' for f in holds)}"
     if not waits:
         return "ready"
-    middle = from_about[1]
+    open_ended = [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
+    needs = ", ".join(dict.fromkeys(f.needs for f in waits if f.needs))
+    parts = list(open_ended)
     if middle is not None:
-        year = f" {middle.year}" if middle.year != on.year else ""
-        return f"not yet: from about {middle.day} {middle:%B}{year}"
-    open_ones = [f for f in waits if f.until is None]
-    return f"not yet: {'; '.join(f'{f.gauge}: {f.words}' for f in open_ones)}"
+        parts.append(f"from about {middle.day} {middle:%B}{f' {middle.year}' if middle.year != on.year else ''}")
+    if needs:
+        parts.append(f"still needed: {needs}")
+    return f"not yet: {'; '.join(parts)}"
 
 
 def _next_step(holds: list[Finding], things: tuple[DueThing, ...], on: datetime) -> str:

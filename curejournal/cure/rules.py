@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Literal
 
 from curejournal.cure.alkali_course import AlkaliSummary
+from curejournal.cure.house import HouseRules as HouseRules
+from curejournal.cure.house import LimitTooLoose as LimitTooLoose
+from curejournal.cure.house import source_of
 from curejournal.cure.journey import Journey, State
-from curejournal.cure.records import Batch, Event, SurfaceNote
+from curejournal.cure.kinds import KINDS
+from curejournal.cure.records import Batch, Event, ScalarReading, SurfaceNote
 from curejournal.cure.weight import Drying, DryingReport
-from curejournal.errors import CureJournalError
 from curejournal.soap.lye import LyeCheck
 from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)
-
-RULES_EDITION = "1"
-"""Raised whenever a rule changes its mind, so that a kept judgement names the rules that made it."""
 
 
 class Verdict(StrEnum):
@@ -35,74 +34,14 @@ class Verdict(StrEnum):
 Gauge = Literal["age", "drying", "alkali", "colour", "surface", "lye margin", "record complete"]
 
 
-class LimitTooLoose(CureJournalError):
-    """A house rule outside the bounds within which it makes sense."""
-
-
-def _limit(default: float, low: float, high: float, unit: str, words: str, source: str) -> float:
-    return field(
-        default=default,
-        metadata={"low": low, "high": high, "unit": unit, "words": words, "source": source},
-    )
-
-
-@dataclass(frozen=True)
-class HouseRules:
-    """The maker's limits. Each field's metadata holds its bounds, unit, words and source.
-
-    Raises
-    ------
-    LimitTooLoose
-        If a limit lies outside its bounds.
-
-    """
-
-    min_age_days: float = _limit(
-        28, 21, 365, "days", "least age", "four to six weeks is the habit [common practice, no source]"
-    )
-    loss_pct_week: float = _limit(
-        1.0, 0.1, 1.5, "% a week", "most weight still lost", "steady weight [common practice, no source]"
-    )
-    weighings_days_apart: float = _limit(7, 5, 60, "days", "two steady weighings apart", "[common practice, no source]")
-    free_alkali_pct: float = _limit(
-        0.05, 0.01, 0.05, "% NaOH", "most free caustic alkali", "IS 2888:2004, all grades [looked up: transcriptions]"
-    )
-    ph_usual_to: float = _limit(
-        10.5,
-        9.5,
-        10.5,
-        "pH at 1%",
-        "highest usual pH",
-        "house rule; most soaps read 9 to 10, Tarun et al. 2014, PMC4171909",
-    )
-    colour_days_apart: float = _limit(
-        5, 3, 60, "days", "two readings within tolerance apart", "ours: longer than a turn lasts"
-    )
-    check_weekly_days: float = _limit(7, 2, 14, "days", "weigh and look again every", "[common practice, no source]")
-
-    def __post_init__(self) -> None:
-        for limit in fields(self):
-            value, low, high = getattr(self, limit.name), limit.metadata["low"], limit.metadata["high"]
-            if not low <= value <= high:
-                raise LimitTooLoose(
-                    f"{limit.metadata['words'].capitalize()}: {value:g} {limit.metadata['unit']} is out of bounds.",
-                    f"Choose from {low:g} to {high:g} {limit.metadata['unit']}.",
-                )
-
-    @property
-    def version(self) -> str:
-        """Edition of the rules and a short hash of the limits: the same limits give the same version."""
-        text = repr([(limit.name, float(getattr(self, limit.name))) for limit in fields(self)])
-        return f"{RULES_EDITION}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
-
-
 @dataclass(frozen=True)
 class Finding:
     """What one gauge says, with its evidence.
 
     `figures` maps a name to (value, unit). `rule` is the rule as applied and
     `source` where its limit comes from. `until` is when it may turn to *go*,
-    `until_interval` its 95% interval (None is unknown). `advice` is the useful thing to do.
+    `until_interval` its 95% interval (None is unknown). `advice` is the useful
+    thing to do, and `needs` what the maker has to supply, where time alone does not help.
     """
 
     gauge: Gauge
@@ -114,6 +53,7 @@ class Finding:
     until: datetime | None = None
     until_interval: tuple[datetime | None, datetime | None] = (None, None)
     advice: str = ""
+    needs: str = ""
 
 
 @dataclass(frozen=True)
@@ -141,17 +81,19 @@ class Context:
         return self.alkali.clearing is not None and self.alkali.clearing.method == "titration"
 
 
-def _source(name: str) -> str:
-    return str(next(limit.metadata["source"] for limit in fields(HouseRules) if limit.name == name))
-
-
 def age(context: Context) -> Finding:
     """Old enough."""
     least = context.rules.min_age_days
-    rule, source = f"at least {least:g} days since the pour", _source("min_age_days")
+    rule, source = f"at least {least:g} days since the pour", source_of("min_age_days")
     if context.poured_at is None:
         return Finding(
-            "age", Verdict.UNKNOWN, "the pour is not on record", rule, source, advice="Enter when it was poured."
+            "age",
+            Verdict.UNKNOWN,
+            "the pour is not on record",
+            rule,
+            source,
+            advice="Enter when it was poured.",
+            needs="the time of the pour",
         )
     days = (context.on - context.poured_at) / DAY
     figures = {"age": (days, "days")}
@@ -165,7 +107,7 @@ def drying(context: Context) -> Finding:
     """Weight steady."""
     limit, apart = context.rules.loss_pct_week, context.rules.weighings_days_apart
     rule = f"loss below {limit:g}% in 7 days, interval and all, on two weighings {apart:g} days apart or more"
-    source, report = _source("loss_pct_week"), context.drying
+    source, report = source_of("loss_pct_week"), context.drying
     figures: dict[str, tuple[float, str]] = {}
     if report.loss_pct_week is not None:
         figures = {
@@ -177,6 +119,7 @@ def drying(context: Context) -> Finding:
         figures["lost so far"] = (report.loss_pct, "%")
     if report.most_loss_pct is not None:
         figures["water that went in"] = (report.most_loss_pct, "%")
+    figures |= _room(context)
     if report.state is Drying.UNKNOWN:
         return Finding(
             "drying",
@@ -186,13 +129,28 @@ def drying(context: Context) -> Finding:
             source,
             figures,
             advice="Weigh the same marked bars each week.",
+            needs=f"weights {apart:g} days apart",
         )
     if report.state is Drying.STEADY:
         return Finding("drying", Verdict.GO, f"steady: {report.words}", rule, source, figures)
-    advice = "Dry the room; weigh again in a week." if report.state is Drying.GAINING else "Weigh again in a week."
+    damp = figures.get("room humidity, two weeks", (0.0, ""))[0] > DAMP_PCT or report.state is Drying.GAINING
+    advice = "Dry the room; weigh again in a week." if damp else "Weigh again in a week."
     low, high = (None if at is None else max(context.on, at + apart * DAY) for at in report.steady_interval)
     until = None if report.steady_at is None else max(context.on, report.steady_at + apart * DAY)
     return Finding("drying", Verdict.WAIT, report.words, rule, source, figures, until, (low, high), advice)
+
+
+DAMP_PCT = 60.0
+"""Relative humidity above which drying may reverse [common practice, no source]."""
+
+
+def _room(context: Context) -> dict[str, tuple[float, str]]:
+    """Mean temperature and humidity of the last two weeks, where they were noted."""
+    noted: dict[str, list[float]] = {}
+    for at, reading in context.batch.records(ScalarReading):
+        if reading.kind.startswith("room ") and at >= context.on - 14 * DAY:
+            noted.setdefault(reading.kind, []).append(reading.value)
+    return {f"{kind}, two weeks": (sum(v) / len(v), KINDS[kind].unit) for kind, v in noted.items() if kind in KINDS}
 
 
 def alkali(context: Context) -> Finding:
@@ -202,7 +160,7 @@ def alkali(context: Context) -> Finding:
         f"free alkali at most {limit:g}% NaOH by titration; or by meter at most pH {usual:g} at 1% where the "
         "recipe leaves fat over; a high reading holds until a later good test of the same or a stronger kind"
     )
-    source, summary = _source("free_alkali_pct"), context.alkali
+    source, summary = source_of("free_alkali_pct"), context.alkali
     figures: dict[str, tuple[float, str]] = {}
     for test in summary.tests:
         if test.titration is not None:
@@ -212,7 +170,8 @@ def alkali(context: Context) -> Finding:
             figures["pH, low"], figures["pH, high"] = ((end, "at 1%") for end in test.ph.interval)
 
     def finding(verdict: Verdict, words: str, advice: str = "") -> Finding:
-        return Finding("alkali", verdict, words, rule, source, figures, advice=advice)
+        needs = "an alkali test by meter or titration" if verdict is Verdict.UNKNOWN else ""
+        return Finding("alkali", verdict, words, rule, source, figures, advice=advice, needs=needs)
 
     if summary.holding:
         high = max(summary.holding, key=lambda test: test.at)
@@ -260,7 +219,7 @@ def colour(context: Context) -> Finding:
     """Each portion the colour that it should be."""
     apart = context.rules.colour_days_apart
     rule = f"each portion within its tolerance, interval and all, on two readings {apart:g} days apart, and at rest"
-    source = f"tolerance: the maker's; days apart: {_source('colour_days_apart')}"
+    source = f"tolerance: the maker's; days apart: {source_of('colour_days_apart')}"
     followed = {
         name: journey
         for name, journey in context.journeys.items()
@@ -280,20 +239,31 @@ def colour(context: Context) -> Finding:
         if journey.difference_now is not None
     }
     words = "; ".join(f"{_named(name)}{_state_words(followed[name])}" for name in named)
-    forecasts = [followed[name].forecast for name in named]
     until, low, high = None, None, None
-    if worst is Verdict.WAIT and all(f is not None and f.expected for f in forecasts):
-        ends = [(f.at, *f.interval) for f in forecasts if f is not None]
+    if worst is Verdict.WAIT:
+        ends = [_within_from(followed[name], apart) for name in named]
         until, low, high = (
-            None if any(end is None for end in column) else max(context.on, *(end for end in column if end is not None))
+            None if any(end is None for end in column) else max([context.on, *filter(None, column)])
             for column in zip(*ends, strict=True)
         )
+    photos = worst is Verdict.WAIT and all(followed[name].state is State.TOO_FEW for name in named)
     advice = {
         Verdict.HOLD: "Not a safety matter: decide whether to sell it as it is. If so, enter the colour it has as "
         "the intended one.",
         Verdict.WAIT: "Photograph it with the card again.",
     }.get(worst, "")
-    return Finding("colour", worst, words, rule, source, figures, until, (low, high), advice)
+    needs = "photos with the card some days apart" if photos and until is None else ""
+    return Finding("colour", worst, words, rule, source, figures, until, (low, high), advice, needs)
+
+
+def _within_from(journey: Journey, apart: float) -> tuple[datetime | None, datetime | None, datetime | None]:
+    """When two readings `apart` days apart may show a portion within tolerance: middle, earliest, latest."""
+    forecast = journey.forecast
+    if forecast is None or not forecast.expected or journey.state in (State.TURNING, State.BROWNING):
+        return None, None, None
+    second = journey.points[-1].at + apart * DAY
+    middle, low, high = (None if at is None else max(at, second) for at in (forecast.at, *forecast.interval))
+    return middle, low, high
 
 
 def _portion_verdict(journey: Journey) -> Verdict:
@@ -366,7 +336,14 @@ def lye_margin(context: Context) -> Finding:
         return Finding("lye margin", Verdict.GO, words + more, rule, source, figures)
     verdict = Verdict.HOLD if context.lye.superfat_nominal_pct < 0 else Verdict.WAIT
     return Finding(
-        "lye margin", verdict, f"{words}: lye may be over", rule, source, figures, advice="Titrate before selling."
+        "lye margin",
+        verdict,
+        f"{words}: lye may be over",
+        rule,
+        source,
+        figures,
+        advice="Titrate before selling.",
+        needs="a titration",
     )
 
 
@@ -382,7 +359,15 @@ def record_complete(context: Context) -> Finding:
     ]
     if missing:
         words = f"missing: {', '.join(missing)}"
-        return Finding("record complete", Verdict.WAIT, words, rule, source, advice="Enter what is missing.")
+        return Finding(
+            "record complete",
+            Verdict.WAIT,
+            words,
+            rule,
+            source,
+            advice="Enter what is missing.",
+            needs=", ".join(missing),
+        )
     lots = [] if recipe is None else _without_lot(recipe)
     notes = []
     if lots:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from curejournal.cure import journey, weight
+from curejournal.cure import changes, weight
 from curejournal.cure.curves import CurveModel, best_fit, fit_curves
 from curejournal.cure.weight import newton_loss, two_term_loss
 
@@ -65,7 +65,7 @@ def test_the_same_readings_always_give_the_same_curves():
     assert np.array_equal(once.at(days), again.at(days))
 
 
-@pytest.mark.parametrize("model", [*journey.FREE_MODELS, *journey.AIMED_MODELS, *weight.MODELS], ids=lambda m: m.name)
+@pytest.mark.parametrize("model", [*changes.FREE_MODELS, *changes.AIMED_MODELS, *weight.MODELS], ids=lambda m: m.name)
 def test_every_model_recovers_its_own_curve(model):
     rates = np.sqrt(np.array(model.low) * np.array(model.high))[None, :]
     days = np.array([0.1, 0.4, 1, 2, 4, 7, 11, 16, 22, 29, 37, 46])

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from curejournal.cure.journey import State, classify, follow, forecast_from_history, grey_scale_grade, soon
+from curejournal.cure.forecast import forecast_from_history
+from curejournal.cure.journey import State, classify, follow, grey_scale_grade, soon
 from tests.cure.batches import INTENDED, JOURNEYS, POURED, day, entries, reading, seen
 
 DAYS = (0.2, 1, 3, 7, 12, 18, 25, 33, 42)

@@ -1,0 +1,104 @@
+"""When a colour is within its tolerance to stay: from its own curves, or from what the same materials did before."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from curejournal.cure.curves import Array
+
+DAY = timedelta(days=1)
+
+HORIZON_DAYS = 120.0
+"""How far ahead a return is forecast, days. Ours: beyond it nobody waits."""
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When the portion is within its tolerance to stay.
+
+    `at` is the middle of what the curves say and `interval` its 95%; an end
+    that is None lies beyond the horizon. `expected` is false if most curves never come within.
+    """
+
+    expected: bool
+    at: datetime | None
+    interval: tuple[datetime | None, datetime | None]
+    chance: float
+    words: str
+
+
+def foretell(grid: Array, away: Array, tolerance: float, start: datetime, last: float) -> Forecast:
+    """When a portion is within tolerance to stay, from curves drawn in proportion to their evidence.
+
+    Parameters
+    ----------
+    grid : ndarray of shape (n,)
+        Days since `start`, rising, past and future.
+    away : ndarray of shape (draws, n)
+        ΔE00 of each curve from the intended colour.
+    tolerance : float
+        ΔE00.
+    start : datetime
+        Time zero.
+    last : float
+        Day of the last reading.
+
+    Returns
+    -------
+    Forecast
+
+    """
+    outside = away > tolerance
+    final = outside.shape[1] - 1 - outside[:, ::-1].argmax(axis=1)
+    rows = np.arange(len(away))
+    nxt = np.minimum(final + 1, len(grid) - 1)
+    step = (away[rows, final] - tolerance) / np.maximum(away[rows, final] - away[rows, nxt], 1e-9)
+    day = grid[final] + np.clip(step, 0, 1) * (grid[nxt] - grid[final])
+    day = np.where(outside.any(axis=1), np.where(final == len(grid) - 1, np.inf, day), grid[0])
+    chance = float(np.isfinite(day).mean())
+    middle, low, high = np.quantile(day, [0.5, 0.025, 0.975], method="inverted_cdf")
+
+    def moment(value: float) -> datetime | None:
+        return start + float(value) * DAY if np.isfinite(value) else None
+
+    interval = (moment(low), moment(high))
+    if chance < 0.5:
+        words = "not expected" if chance < 0.1 else "not expected, though possible"
+        return Forecast(False, None, interval, chance, words)
+    return Forecast(True, moment(middle), interval, chance, "since about" if middle <= last else "from about")
+
+
+def forecast_from_history(days_to_return: Sequence[float | None], poured_at: datetime) -> Forecast | None:
+    """When a portion may be within tolerance, before its first photo, from earlier batches of the same materials.
+
+    Parameters
+    ----------
+    days_to_return : sequence of float or None
+        Days that each earlier batch took; None where it never came back.
+    poured_at : datetime
+        Time zero.
+
+    Returns
+    -------
+    Forecast or None
+        None without any history. The interval is that of one more draw from a
+        log-normal (Student's t), with a spread of at least a factor 1.5 either way, ours, since lots differ.
+
+    """
+    if not days_to_return:
+        return None
+    returned = np.log([max(day, 0.1) for day in days_to_return if day is not None])
+    # Laplace's rule of succession: one batch that came back does not make it certain.
+    chance = (len(returned) + 1) / (len(days_to_return) + 2)
+    if not len(returned) or chance < 0.5:
+        return Forecast(False, None, (None, None), chance, "not expected, by earlier batches")
+    count = len(returned)
+    spread = max(float(returned.std(ddof=1)) if count > 1 else 0.0, float(np.log(1.5)) / 1.96)
+    reach = 1.96 * spread * float(np.sqrt(1 + 1 / count)) * (1.0 + 2.0 / count)
+    middle = float(returned.mean())
+    low, at, high = (poured_at + float(np.exp(middle + step)) * DAY for step in (-reach, 0.0, reach))
+    return Forecast(True, at, (low, high), chance, "from about, by earlier batches")

@@ -160,12 +160,16 @@ class Culprits:
     def foretell(self, doses: Mapping[str, float]) -> Interval:
         """What one more pour with these doses (% of oils) would show: median and 95% interval.
 
-        Materials that were never used count as doing what one more unknown material might.
+        Materials that were never used count as doing what one more unknown material might; of those that were never
+        apart, any one may be the one that does it.
         """
+        rng = np.random.default_rng(self.draws.seed + 2)
+        value = self.draws.base.copy()
+        for column, at_usual in zip(self.draws.columns, self.draws.at_usual.T, strict=True):
+            pairs = zip(column.materials, column.usual_pct, strict=True)
+            parts = np.array([doses.get(name, 0.0) / usual for name, usual in pairs])
+            value += at_usual * parts[rng.integers(len(parts), size=len(value))]
         seen = {material for effect in self.effects for material in effect.materials}
-        given = {name: np.array(doses.get(name, 0.0)) for name in seen}
-        scaled = np.array([float(column.relative_of(given)) for column in self.draws.columns])
-        value = self.draws.base + self.draws.at_usual @ scaled
         unknown = sum(1 for material, pct in doses.items() if pct > 0 and material not in seen)
         return _interval(np.maximum(self.draws.one_more(value, unknown), 0.0))
 
@@ -185,11 +189,7 @@ class Column:
     @property
     def relative(self) -> Array:
         """The dose in each portion as a part of the usual one; the mean of these parts for more than one material."""
-        return self.relative_of(dict(zip(self.materials, self.own_pct, strict=True)))
-
-    def relative_of(self, doses: Mapping[str, Array]) -> Array:
-        """The same for other doses, % of the oils."""
-        parts = [doses[name] / usual for name, usual in zip(self.materials, self.usual_pct, strict=True)]
+        parts = [pct / usual for pct, usual in zip(self.own_pct, self.usual_pct, strict=True)]
         return np.asarray(np.mean(parts, axis=0), np.float64)
 
 

@@ -80,6 +80,10 @@ def test_materials_that_were_never_apart_are_one_and_a_test_pour_tells_them_apar
     shown = BASE + (10.0 * pour.dose_pct if pour.material == "clove" else 0.0)
     foretold = pour.if_it_did if pour.material == "clove" else pour.if_not
     assert foretold.low < shown < foretold.high
+    # A blend with but one of them may do all of it or nothing.
+    alone = found.foretell({"clove": 0.9})
+    assert alone.low < BASE + 1
+    assert alone.high > BASE + 8
 
 
 def test_three_that_were_never_apart_need_two_pours():

@@ -1,0 +1,144 @@
+"""A real browser against a real server: both are started once."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+
+from curejournal import demo, workflow
+from curejournal.cure.records import Event, Portion, Weighing
+from curejournal.journal.store import Journal
+from tests.ui.journals import NOW, small_journal
+
+CHROMIUM = os.environ.get("CUREJOURNAL_CHROMIUM", "/usr/bin/chromium")
+UI = Path(workflow.__file__).with_name("ui")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+]
+SIZES: dict[str, dict[str, Any]] = {
+    "desktop": {"viewport": {"width": 1280, "height": 800}},
+    "phone": {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True},
+}
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args() -> dict[str, Any]:
+    if not Path(CHROMIUM).is_file():
+        reason = f"There is no browser at {CHROMIUM}: install Debian's chromium, or set CUREJOURNAL_CHROMIUM."
+        if os.environ.get("CI") == "true":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    return {"executable_path": CHROMIUM, "args": FLAGS}
+
+
+@dataclass(frozen=True)
+class App:
+    """A running app: its address and the folder of its journal."""
+
+    address: str
+    folder: Path
+
+
+@pytest.fixture(scope="session")
+def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[Path], App]]:
+    """Starts an app on a journal; all are ended at the end."""
+    servers: list[subprocess.Popen[bytes]] = []
+
+    def start(folder: Path) -> App:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
+        command = [sys.executable, "-m", "streamlit", "run", "start.py", "--server.port", str(port)]
+        log = (tmp_path_factory.mktemp("log") / "server.txt").open("wb")
+        environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder)}
+        server = subprocess.Popen(command, cwd=UI, env=environment, stdout=log, stderr=log, start_new_session=True)
+        servers.append(server)
+        address = f"http://127.0.0.1:{port}"
+        for _ in range(240):
+            assert server.poll() is None, "the server ended at once"
+            try:
+                with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
+                    return App(address, folder)
+            except OSError:
+                time.sleep(0.25)
+        pytest.fail("the server did not answer within a minute")
+
+    yield start
+    for server in servers:
+        os.killpg(server.pid, signal.SIGTERM)
+        server.wait(20)
+
+
+@pytest.fixture(scope="session")
+def full_app(start_app: Callable[[Path], App], tmp_path_factory: pytest.TempPathFactory) -> App:
+    """The small journal, an enrolled card, and a batch of each size of window that was really photographed."""
+    folder = small_journal(tmp_path_factory.mktemp("full"))
+    pictures = demo.pictures_folder()
+    with Journal.open(folder) as journal:
+        card, chart = workflow.find_card("window"), workflow.find_card("chart24")
+        beside = [(pictures / f"enrol-{number}.jpg").read_bytes() for number in (1, 2, 3)]
+        workflow.enrol_card(journal, card, beside, chart, "W-01")
+        enrolled = workflow.find_card("W-01", journal)
+        for size in SIZES:
+            code = f"C-{size}"
+            portion = Portion("chamomile", 0, (88.0, 0.0, 19.0))
+            poured = workflow.when_taken((pictures / "chamomile-1.jpg").read_bytes(), "", NOW.tzinfo)
+            assert poured is not None
+            workflow.start_batch(journal, code, "Chamomile", at=poured, by="Ann", now=NOW, records=[portion])
+            workflow.enter(journal, code, Event("poured"), at=poured, by="Ann", now=NOW)
+            weighed = poured + timedelta(days=1)
+            workflow.enter(journal, code, Weighing("bar 1", 130.0), at=weighed, by="Ann", now=NOW)
+            for number in (1, 2, 3):
+                data = (pictures / f"chamomile-{number}.jpg").read_bytes()
+                name = f"chamomile-{number}.jpg"
+                workflow.take_in(
+                    journal, code, data, name=name, card=enrolled, by="Ann", now=NOW, zone=NOW.tzinfo or poured.tzinfo
+                )
+    return start_app(folder)
+
+
+@pytest.fixture(scope="session")
+def empty_app(start_app: Callable[[Path], App], tmp_path_factory: pytest.TempPathFactory) -> App:
+    return start_app(tmp_path_factory.mktemp("empty"))
+
+
+@pytest.fixture(params=SIZES)
+def size(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
+
+
+@pytest.fixture
+def window(browser: Any, size: str) -> Iterator[Any]:
+    """A page of the browser in each size; it must not have asked any other computer for anything."""
+    context = browser.new_context(**SIZES[size], accept_downloads=True)
+    page = context.new_page()
+    asked: set[str] = set()
+    faults: list[str] = []
+    page.on("request", lambda request: asked.add(request.url))
+    page.on("websocket", lambda socket: asked.add(socket.url))
+    page.on("pageerror", lambda fault: faults.append(str(fault)))
+    yield page
+    context.close()
+    hosts = {urlsplit(url).hostname for url in asked if urlsplit(url).scheme in ("http", "https", "ws", "wss")}
+    assert hosts <= {"127.0.0.1"}, "a request went to another computer"
+    assert not faults

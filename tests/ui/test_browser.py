@@ -1,0 +1,217 @@
+"""A maker's ways through the app, in a real browser, on a desktop and on a phone."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import pillow_heif
+import pytest
+from PIL import Image
+
+from curejournal.cure.records import ColourReading, Event, PhotoNote, Weighing
+from curejournal.demo import pictures_folder
+from curejournal.journal.store import Journal
+from curejournal.ui.frame import all_pages
+from tests.ui.conftest import App
+
+PICTURES = pictures_folder()
+
+
+def settled(window: Any) -> None:
+    """Wait until the page is drawn and stays so."""
+    window.wait_for_selector(".foot", timeout=60_000)
+    for _ in range(2):
+        window.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=60_000)
+        window.wait_for_timeout(300)
+
+
+def go(window: Any, app: App, path: str) -> None:
+    window.goto(f"{app.address}/{path}")
+    settled(window)
+
+
+def section(window: Any, name: str) -> None:
+    window.get_by_test_id("stMain").get_by_text(name, exact=True).first.click()
+    settled(window)
+
+
+def press(window: Any, name: str) -> None:
+    window.get_by_role("button", name=name, exact=True).click()
+    settled(window)
+
+
+def upload(window: Any, *files: Path | dict[str, Any]) -> None:
+    window.locator("input[type=file]").first.set_input_files(list(files))
+    window.wait_for_timeout(500)
+    settled(window)
+
+
+def assert_fits(window: Any) -> None:
+    wide = window.evaluate(
+        "[...document.querySelectorAll('html, [data-testid=stMain]')].map(e => e.scrollWidth - e.clientWidth)"
+    )
+    assert max(wide) <= 0, "the page scrolls sideways"
+
+
+def current(app: App, code: str, kind: type) -> list[Any]:
+    with Journal.open(app.folder) as journal:
+        return [entry for entry in journal.batch(code).entries if isinstance(entry.record, kind)]
+
+
+@pytest.mark.parametrize("slug", all_pages())
+def test_no_page_scrolls_sideways_or_fails(slug: str, size: str, window: Any, full_app: App, empty_app: App) -> None:
+    for app in (full_app, empty_app):
+        go(window, app, f"{slug}?batch=C-{size}")
+        assert_fits(window)
+        assert window.locator("h1").count() == 1 or app is empty_app
+        assert window.get_by_test_id("stException").count() == 0
+
+
+@pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "Colour", "Drying, alkali, room", "History"])
+def test_each_section_of_a_batch_fits(name: str, size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, f"batch?batch=C-{size}")
+    section(window, name)
+    assert_fits(window)
+    assert window.get_by_test_id("stException").count() == 0
+
+
+def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App) -> None:
+    go(window, empty_app, "")
+    window.get_by_role("link", name="1. Print the window card").click()
+    settled(window)
+    assert window.locator("h1").inner_text() == "Cards"
+
+
+def test_the_first_page_after_a_start_may_be_any(window: Any, start_app: Any, tmp_path: Path) -> None:
+    # Streamlit's own page discovery, had it found anything, would draw a page without its frame.
+    go(window, start_app(tmp_path), "cards")
+    assert window.locator("h1").inner_text() == "Cards"
+
+
+def test_from_today_to_a_batch_and_its_evidence(window: Any, full_app: App) -> None:
+    go(window, full_app, "")
+    window.get_by_role("link", name="Look at the evidence and sign").first.click()
+    settled(window)
+    assert window.locator("h1").inner_text() == "Plain"
+    window.get_by_text("alkali: go", exact=False).first.click()
+    assert window.get_by_text("free alkali at most", exact=False).first.is_visible()
+
+
+def test_pictures_stand_beside_their_measured_colours(size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, f"batch?batch=C-{size}")
+    section(window, "Story")
+    pictures = window.get_by_test_id("stMain").locator("img")
+    assert pictures.count() >= 3
+    assert all("Photo of Chamomile" in (pictures.nth(i).get_attribute("alt") or "") for i in range(pictures.count()))
+    assert window.locator(".swatch i").count() >= 3
+
+
+def test_charts_say_in_words_what_they_show(size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, f"batch?batch=C-{size}")
+    section(window, "Colour")
+    chart = window.get_by_test_id("stVegaLiteChart").first
+    chart.wait_for()
+    assert "ΔE00" in window.get_by_test_id("stMain").inner_text()
+    assert chart.locator("canvas, svg").first.bounding_box()["width"] > 200
+
+
+def test_a_photo_shows_its_colour_at_once_and_is_kept(size: str, window: Any, full_app: App) -> None:
+    code = f"C-{size}"
+    before = len(current(full_app, code, ColourReading))
+    go(window, full_app, f"photos?batch={code}")
+    upload(window, PICTURES / "chamomile-4.jpg")
+    assert window.get_by_text("chamomile: measured").is_visible()
+    assert window.get_by_text("L* ", exact=False).first.is_visible()
+    assert len(current(full_app, code, ColourReading)) == before, "nothing is kept unasked"
+    press(window, "Keep photo and colour")
+    assert len(current(full_app, code, ColourReading)) == before + 1
+
+
+def test_a_heic_photo_of_a_phone_is_measured(size: str, window: Any, full_app: App) -> None:
+    with Image.open(PICTURES / "chamomile-5.jpg") as picture:
+        heif = pillow_heif.from_pillow(picture)
+        file = io.BytesIO()
+        heif.save(file, quality=90, exif=picture.info["exif"])
+    go(window, full_app, f"photos?batch=C-{size}")
+    upload(window, {"name": "IMG_5.HEIC", "mimeType": "image/heic", "buffer": file.getvalue()})
+    assert window.get_by_text("chamomile: measured").is_visible()
+    assert window.get_by_text("Taken 23 Nov 2026", exact=False).is_visible()
+
+
+def test_a_refused_photo_says_what_to_do_and_can_stay_for_the_story(size: str, window: Any, full_app: App) -> None:
+    code = f"C-{size}"
+    go(window, full_app, f"photos?batch={code}")
+    upload(window, PICTURES / "chamomile-7.jpg")
+    assert window.get_by_text("No colour can be told from this photo.").is_visible()
+    assert window.get_by_text("Step back until the whole card is in the picture", exact=False).is_visible()
+    colours = len(current(full_app, code, ColourReading))
+    press(window, "Keep the picture without a colour")
+    assert len(current(full_app, code, ColourReading)) == colours
+    assert any(entry.record.why_no_colour for entry in current(full_app, code, PhotoNote))
+
+
+def test_an_undated_photo_is_asked_about(size: str, window: Any, full_app: App) -> None:
+    with Image.open(PICTURES / "chamomile-6.jpg") as picture:
+        file = io.BytesIO()
+        picture.save(file, "JPEG", quality=95)
+    go(window, full_app, f"photos?batch=C-{size}")
+    upload(window, {"name": "soap.jpg", "mimeType": "image/jpeg", "buffer": file.getvalue()})
+    assert window.get_by_text("Nothing in this file says when it was taken.", exact=False).is_visible()
+    assert window.get_by_role("button", name="Keep photo and colour").is_disabled()
+
+
+def test_a_file_that_is_no_picture_is_refused_in_plain_words(size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, f"photos?batch=C-{size}")
+    upload(window, {"name": "notes.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"})
+    assert window.get_by_text("Nothing in the journal was changed.", exact=False).is_visible()
+
+
+def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App) -> None:
+    code = f"C-{size}"
+    go(window, full_app, f"batch?batch={code}")
+    section(window, "Write down")
+    section(window, "a weight")
+    field = window.get_by_label("bar 1: grams", exact=False)
+    field.fill("12.8")
+    field.press("Tab")
+    press(window, "Keep the weights")
+    assert window.get_by_text("slipped decimal", exact=False).is_visible()
+    assert len(current(full_app, code, Weighing)) == 1
+    press(window, "Keep it as it is")
+    assert [entry.record.confirmed for entry in current(full_app, code, Weighing)] == [False, True]
+
+
+def test_an_event_is_stamped_by_one_press_and_undone_by_another(size: str, window: Any, full_app: App) -> None:
+    code = f"C-{size}"
+    before = len(current(full_app, code, Event))
+    go(window, full_app, f"batch?batch={code}")
+    section(window, "Write down")
+    button = window.get_by_role("button", name="Gel phase", exact=True)
+    assert button.bounding_box()["height"] >= 44
+    press(window, "Gel phase")
+    assert len(current(full_app, code, Event)) == before + 1
+    press(window, "Undo")
+    assert len(current(full_app, code, Event)) == before
+
+
+def test_a_batch_that_is_not_ready_cannot_be_signed_off(size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, f"batch?batch=C-{size}")
+    window.get_by_text("Release for sale").click()
+    settled(window)
+    assert window.get_by_role("button", name="Sign", exact=True).is_disabled()
+
+
+def test_the_card_is_downloaded_as_a_pdf(window: Any, full_app: App) -> None:
+    go(window, full_app, "cards")
+    with window.expect_download() as waiting:
+        window.get_by_role("button", name="Download the card (PDF)").click()
+    assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
+
+
+def test_what_a_maker_typed_stays_text_in_the_browser(window: Any, full_app: App) -> None:
+    for path in ("", "batches", "batch?batch=B-3"):
+        go(window, full_app, path)
+        assert window.locator("img[src*=example], img[src=x]").count() == 0
+    assert "![x](https://example.org/x.png)" in window.locator("h1").inner_text()

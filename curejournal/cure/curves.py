@@ -22,11 +22,12 @@ from scipy.special import ndtri
 Array = NDArray[np.float64]
 
 GRID = {0: 1, 1: 24, 2: 11}
-"""Grid points along each rate, by number of rates. Ours: finer changed no interval by 2%, once zoomed."""
+"""Grid points along each rate, by number of rates. Ours: 60 and 25 instead changed the widths of intervals by 0.3%
+in the median, and by 15% at most in nine of ten, on 25 simulated batches."""
 
 HOPELESS = 40.0
-"""Log evidence behind the best model, on the first grid, from which zooming cannot help. Ours: a peak between two
-points of that grid may be some twenty higher."""
+"""Log evidence behind the best model, on the first grid, from which zooming is not tried. Ours, on the safe side: odds
+of e to the 40th are not made up between two points of the grid."""
 
 KEEP = 1e-4
 """Part of the best point's evidence below which a point is outside the zoomed grid. Ours."""
@@ -53,7 +54,12 @@ class CurveModel:
 
 @dataclass(frozen=True)
 class ModelWeight:
-    """How well one model did. AIC and BIC count amplitudes and rates at its best point; lower is better."""
+    """How well one model did.
+
+    `weight` is its share of the evidence, which is the criterion in use; AIC (Akaike 1974, whose small-sample
+    correction is for unknown variances) and BIC (Schwarz 1978) at its best point are given for comparison, lower is
+    better.
+    """
 
     name: str
     words: str

@@ -351,12 +351,19 @@ def _unexpected(days: Array, labs: Array, covariances: Array, intended_lab: Lab 
 
 
 def _difference(intended: Lab | None, lab: Array, errors: Array) -> Interval | None:
-    """ΔE00 with its 95% interval: upper end by the errors (n, 3), lower as far below, 0 where none is proven."""
+    """ΔE00 with its 95% interval from the errors (n, 3) that the colour may have.
+
+    A distance cannot be negative: errors alone make equal colours look
+    different. So the lower end is 0 unless they would not explain what is seen.
+    """
     if intended is None:
         return None
     seen = float(ciede2000(intended, lab))
-    high = max(float(np.quantile(ciede2000(intended, lab + errors), 0.975)), seen)
-    return Interval(seen, max(2 * seen - high, 0.0), high)
+    by_chance, above = np.quantile(
+        ciede2000(intended, np.stack([np.add(intended, errors), lab + errors])), 0.975, axis=1
+    )
+    high = max(float(above), seen)
+    return Interval(seen, max(2 * seen - high, 0.0) if seen > by_chance else 0.0, high)
 
 
 def _point(session: Session, day: float, intended: Lab | None, weight: float, questioned: bool) -> JourneyPoint:

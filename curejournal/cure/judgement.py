@@ -115,7 +115,7 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
         drying=context.drying,
         lye=context.lye,
         alkali=context.alkali,
-        recall=_recall(context, released_at),
+        recall=_recall(context, next(f for f in findings if f.gauge == "colour")),
         released_at=released_at,
         cautions=_cautions(context, findings),
         rules_version=context.rules.version,
@@ -289,26 +289,33 @@ def _released_at(batch: Batch) -> datetime | None:
     return acts[-1][0] if acts and acts[-1][1].act == "release" else None
 
 
-def _recall(context: Context, released_at: datetime | None) -> tuple[str, ...]:
-    if released_at is None:
-        return ()
+def _recall(context: Context, colour: Finding) -> tuple[str, ...]:
+    """Questions raised by what was read after a release, until a later act answers them."""
+    acts = context.batch.records(Decision)
     bad = [
-        f"{test.method} of {test.at:%Y-%m-%d}: {test.words}"
+        (test.at, f"{test.method} of {test.at:%Y-%m-%d}: {test.words}")
         for test in context.alkali.tests
-        if test.at > released_at and test.outcome is Outcome.HIGH
+        if test.outcome is Outcome.HIGH
     ]
     bad += [
-        f"{note.look} seen on {at:%Y-%m-%d}"
+        (at, f"{note.look} seen on {at:%Y-%m-%d}")
         for at, note in context.batch.records(SurfaceNote)
-        if at > released_at and note.look in ("orange spots", "lye pocket", "weeping")
+        if note.look in ("orange spots", "lye pocket", "weeping")
     ]
+    if any(journey.state in (State.SETTLED_OFF, State.BROWNING) for journey in context.journeys.values()):
+        photos = [journey.points[-1].at for journey in context.journeys.values() if journey.points]
+        bad.append((max(photos), f"colour: {colour.words}"))
     bars = max((event.bars or 0 for _, event in context.batch.records(Event)), default=0)
     many = f" ({bars} bars)" if bars else ""
-    return tuple(
-        f"After the release of {context.batch.code}{many} on {released_at:%Y-%m-%d}: {what}. "
-        "Should bars that have gone out be called back?"
-        for what in bad
-    )
+    questions = []
+    for at, what in bad:
+        before = [when for when, act in acts if act.act == "release" and when < at]
+        if before and not any(when > at for when, _ in acts):
+            questions.append(
+                f"After the release of {context.batch.code}{many} on {before[-1]:%Y-%m-%d}: {what}. "
+                "Should bars that have gone out be called back?"
+            )
+    return tuple(questions)
 
 
 def _cautions(context: Context, findings: tuple[Finding, ...]) -> tuple[str, ...]:

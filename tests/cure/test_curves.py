@@ -1,5 +1,8 @@
 """Curve fitting against certified answers."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -7,6 +10,7 @@ from curejournal.cure import changes, weight
 from curejournal.cure.curves import CurveModel, best_fit, fit_curves
 from curejournal.cure.weight import newton_loss, two_term_loss
 
+DATA = Path(__file__).parents[1] / "data"
 LOSS = CurveModel("loss", "", (1e-5,), (3.0,), newton_loss, (0.0,), (1000.0,))
 
 
@@ -34,6 +38,20 @@ def test_boxbod_gives_the_certified_values(first):
     assert fit.amplitudes_sd[0, 0] == pytest.approx(1.2354515176e01, rel=1e-4)
     assert fit.rates_sd[0] == pytest.approx(1.0455993237e-01, rel=1e-4)
     assert fit.residual_sum_of_squares == pytest.approx(1.1680088766e03, rel=1e-8)
+
+
+@pytest.mark.parametrize("first", [None, (0.01, 0.02), (0.02, 0.01)])
+def test_mgh17_gives_the_certified_values(first):
+    # y = b1 + b2 exp(-b4 x) + b3 exp(-b5 x), here by the colour's own two-rate curve; source in the file.
+    y = np.loadtxt(DATA / "nist_mgh17.txt").ravel()
+    model = next(m for m in changes.FREE_MODELS if m.name == "recovery and browning")
+    model = replace(model, low=(0.001, 0.001), high=(0.1, 0.1), amplitude_sd=(10.0, 10.0, 10.0))
+    fit = best_fit(model, np.arange(0.0, 330.0, 10.0), y[:, None], first)
+    order = np.argsort(fit.rates)
+    assert np.array(fit.rates)[order] == pytest.approx([1.2867534640e-02, 2.2122699662e-02], rel=1e-5)
+    assert fit.amplitudes[0, 0] == pytest.approx(3.7541005211e-01, rel=1e-6)
+    assert fit.amplitudes[1:, 0][order] == pytest.approx([1.9358469127, -1.4646871366], rel=1e-4)
+    assert fit.residual_sum_of_squares == pytest.approx(5.4648946975e-05, rel=1e-6)
 
 
 def test_the_curves_drawn_agree_with_the_closed_form_of_a_straight_mean():

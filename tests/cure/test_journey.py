@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from curejournal.colour.difference import ciede2000
 from curejournal.cure.forecast import forecast_from_history
 from curejournal.cure.journey import State, classify, follow, grey_scale_grade, soon
 from tests.cure.batches import INTENDED, JOURNEYS, POURED, day, entries, reading, seen
@@ -58,6 +59,18 @@ def test_fewer_readings_give_wider_intervals():
         now = _follow(seen("stays", DAYS[:count])).difference_now
         widths.append(now.high - now.low)
     assert widths[0] > widths[1] > widths[2]
+
+
+@pytest.mark.parametrize("shift", [0.0, 2.0, 8.0])
+def test_a_single_readings_interval_holds_the_true_difference(shift):
+    rng = np.random.default_rng(11)
+    true = np.add(INTENDED, (-0.6 * shift, 0.0, 0.8 * shift))
+    truth = float(ciede2000(INTENDED, true))
+    held = []
+    for _ in range(80):
+        found = _follow([(20, reading(true + rng.normal(0, 1.5, 3), sd=1.5))])
+        held.append(found.points[0].difference.low <= truth <= found.points[0].difference.high)
+    assert np.mean(held) >= 0.9
 
 
 def test_back_needs_two_readings_some_days_apart():

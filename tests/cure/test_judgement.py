@@ -56,6 +56,19 @@ def test_a_young_batch_is_told_its_date():
     assert low <= day(32) and (high is None or day(32) <= high)
 
 
+def test_a_date_is_given_even_while_a_test_is_still_needed():
+    found = _judge([*BASICS, *weighed((1, 3, 7, 14, 21)), *seen("stays", (0.2, 1, 3, 7, 14, 21))], on=22)
+    assert found.headline.startswith("not yet: from about ")
+    assert "still needed: an alkali test" in found.headline
+    assert found.from_about[1] is not None
+
+
+def test_no_date_is_given_for_what_may_never_come():
+    found = _judge([*BASICS, *weighed((1, 3, 7, 14, 21)), *seen("browns", (0.2, 1, 3, 7, 14, 21))], on=22)
+    assert found.from_about == (None, None, None)
+    assert "still browning" in found.headline and "from about" not in found.headline
+
+
 def test_a_strip_never_makes_a_batch_ready():
     assert _judge([*without(READY, AlkaliTest), (40, LOW_STRIP)]).verdict == "not yet"
 
@@ -126,6 +139,19 @@ def test_a_bad_reading_after_the_release_raises_a_recall_question(later):
     found = _judge([*READY, (45, RELEASE), later], on=60)
     assert len(found.recall) == 1
     assert "T-1" in found.recall[0] and "24 bars" in found.recall[0] and "called back" in found.recall[0]
+
+
+def test_a_recall_question_stays_until_a_later_act_answers_it():
+    bad = [*READY, (45, RELEASE), (50, HIGH_METER)]
+    assert _judge([*bad, (49, replace(RELEASE, act="hold"))], on=60).recall
+    assert _judge([*bad, (51, replace(RELEASE, act="withdraw"))], on=60).recall == ()
+
+
+def test_a_colour_that_goes_off_after_the_release_is_asked_about():
+    brown = reading((70.0, 8.0, 24.0))
+    later = [(d, brown, f"late {d}") for d in (52, 58, 64, 70)]
+    found = _judge([*READY, (45, RELEASE), *later], on=71)
+    assert any("colour" in question for question in found.recall)
 
 
 def test_a_withdrawn_release_is_no_release():

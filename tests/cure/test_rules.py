@@ -5,7 +5,7 @@ from dataclasses import fields, replace
 import pytest
 
 from curejournal.cure.judgement import look_at
-from curejournal.cure.records import AlkaliTest, Event, Portion, SurfaceNote, Weighing
+from curejournal.cure.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
 from curejournal.cure.rules import RULES, HouseRules, LimitTooLoose, Verdict, alkali, colour, lye_margin, surface
 from curejournal.soap.recipe import Recipe
 from tests.cure.batches import (
@@ -40,6 +40,7 @@ def test_every_rule_says_what_it_found_by_which_rule_from_where(rule, records):
     assert all(isinstance(unit, str) and value == value for value, unit in finding.figures.values())
     if finding.verdict in (Verdict.WAIT, Verdict.HOLD):
         assert finding.advice or finding.until is not None
+    assert not finding.needs or finding.verdict in (Verdict.WAIT, Verdict.UNKNOWN)
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
@@ -178,6 +179,14 @@ def test_missing_records_are_named():
     assert found["lye_margin"].verdict is Verdict.UNKNOWN
     unnoted = [rule(_context(without(READY, Event))) for rule in RULES]
     assert "pour" in {f.gauge: f for f in unnoted}["record complete"].words
+
+
+def test_a_damp_room_is_shown_with_the_drying_and_advised_against():
+    damp = [(18, ScalarReading("room humidity", 72.0)), (20, ScalarReading("room humidity", 68.0))]
+    young = [*BASICS, *weighed((1, 7, 14, 21)), *damp]
+    found = {rule.__name__: rule(_context(young, on=22)) for rule in RULES}["drying"]
+    assert found.figures["room humidity, two weeks"] == (70.0, "% RH")
+    assert "Dry the room" in found.advice
 
 
 def test_weights_that_were_never_taken_are_not_known():

@@ -127,7 +127,7 @@ def _fill(file: BinaryIO, database: Path, shelf: Shelf, now: datetime) -> Manife
                 # Read twice rather than kept in memory: only a sound photo may enter the archive.
                 with path.open("rb") as source:
                     sound = hashlib.file_digest(source, "sha256").hexdigest() == sha256
-            except FileNotFoundError:
+            except OSError:
                 sound = False
             if not sound:
                 left_out.append(sha256)

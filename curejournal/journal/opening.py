@@ -112,15 +112,16 @@ def _bring_up_to_date(
                     time = now().astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
                     snapshot(writer, folder / f"journal-before-{schema.head}-{time}.sqlite", schema)
                 if revision != schema.head:
-                    _migrate(writer, schema)
+                    _migrate(writer, place, schema)
         finally:
             # Its settings differ from those of the pool's other connections.
             connection.invalidate()
 
 
-def _migrate(connection: Connection, schema: Schema) -> None:
+def _migrate(connection: Connection, place: object, schema: Schema) -> None:
     try:
-        migrate(connection, schema)
+        with in_plain_words(place):
+            migrate(connection, schema)
         lost = connection.dialect.name == "sqlite" and connection.exec_driver_sql("PRAGMA foreign_key_check").first()
     except (CureJournalError, OSError):
         raise

@@ -69,14 +69,10 @@ def test_work_goes_on_in_the_copy_with_fresh_numbers(full: Path, tmp_path: Path,
         assert there.check() == ()
 
 
-def test_the_database_alone_may_move_with_the_photos_where_they_are(
-    full: Path, tmp_path: Path, database_url: str | None
-) -> None:
-    if database_url is None:
-        pytest.skip("only where there is a server: on SQLite the database is in the folder")
+def test_the_database_alone_may_move_with_the_photos_where_they_are(full: Path, postgresql_url: str) -> None:
     with Journal.open(full) as journal:
-        journal.copy_to(full, url=database_url)
-        with Journal.open(full, url=database_url, create=False) as moved:
+        journal.copy_to(full, url=postgresql_url)
+        with Journal.open(full, url=postgresql_url, create=False) as moved:
             assert moved.all_batches() == journal.all_batches()
             assert moved.check() == ()
 

@@ -16,6 +16,7 @@ from curejournal.cure.records import RECORDS, Recipe, Weighing, Withdrawn
 from curejournal.journal.database import DATABASE, TODAY, Schema
 from curejournal.journal.faults import (
     DatabaseUnreachable,
+    DiskFull,
     JournalDamaged,
     JournalNewer,
     JournalNotFound,
@@ -169,6 +170,19 @@ def test_an_upgrade_on_any_database_is_copied_first_and_is_whole_or_not_at_all(
     with Journal.open(tmp_path / "old", create=False) as old:
         assert old.history("B-1") == before
         assert old.check() == ()
+
+
+def test_a_disk_that_fills_up_during_an_upgrade_leaves_the_journal_as_it_was(tmp_path: Path) -> None:
+    filled(tmp_path, 1)
+    # SQLite's own full disk: no page more than there are.
+    schema = next_schema(
+        tmp_path, NEXT_STEP.replace("upgrade():", "upgrade():\n    op.execute('PRAGMA max_page_count=1')")
+    )
+    with pytest.raises(DiskFull):
+        open_database(tmp_path / "journal", None, create=False, now=clock, schema=schema)
+    with Journal.open(tmp_path / "journal") as journal:
+        assert len(journal.history("B-1")) == 40
+        assert journal.check() == ()
 
 
 def _open(folder: Path, schema: Schema, barrier, answers) -> None:

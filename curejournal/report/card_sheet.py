@@ -40,7 +40,7 @@ def card_pdf(card: Card, paper: Paper = "a4") -> bytes:
         raise CardNotPrintable("The card is larger than the paper.", "Choose another paper size.")
     pdf = FPDF(unit="mm", format=(page_w, page_h))
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
-    pdf.set_title(_latin(f"{card.title or card.name}, print at 100 %"))
+    pdf.set_title(latin(f"{card.title or card.name}, print at 100 %"))
     pdf.set_auto_page_break(False)
     pdf.add_page()
     left = (page_w - card.size_mm[0]) / 2
@@ -98,7 +98,7 @@ def _draw_slot(pdf: FPDF, name: str, slot: Rect, left: float, card: Card) -> Non
         pdf.set_font("helvetica", size=5)
         pdf.set_text_color(60)
         pdf.set_xy(left + slot.x, TOP_MM + slot.y + slot.h)
-        pdf.cell(slot.w, 2.5, _latin(card.copy_id), align="C")
+        pdf.cell(slot.w, 2.5, latin(card.copy_id), align="C")
         return
     pdf.set_draw_color(200)
     pdf.rect(left + slot.x, TOP_MM + slot.y, slot.w, slot.h)
@@ -135,17 +135,17 @@ def _draw_text(pdf: FPDF, card: Card, left: float, page_w: float) -> None:
     pdf.set_xy(ruler, y + 9)
     for line in lines:
         pdf.set_x(ruler)
-        pdf.multi_cell(page_w - ruler - 20, 5, _latin("- " + line), align="L")
+        pdf.multi_cell(page_w - ruler - 20, 5, latin("- " + line), align="L")
     pdf.set_xy(left, y + 62)
     pdf.set_font("helvetica", style="B", size=11)
     caution = (
         "Caution: fresh batter and lye burn skin and eyes. Never rest this card on raw batter: hold it above, or lay "
         "it on set soap. Wear goggles and gloves; wipe and dry the card afterwards."
     )
-    pdf.multi_cell(card.size_mm[0], 6, _latin(caution), border=1, align="L")
+    pdf.multi_cell(card.size_mm[0], 6, latin(caution), border=1, align="L")
 
 
-def _latin(text: str) -> str:
+def latin(text: str) -> str:
     """The built-in PDF fonts know Latin-1 alone; other signs become a question mark on paper."""
     plain = text.replace("“", '"').replace("”", '"').replace("’", "'").replace("–", "-")
     return plain.encode("latin-1", "replace").decode("latin-1")

@@ -79,7 +79,7 @@ def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | Non
     except TooFewPatches as fault:
         return replace(lesson, reasons=(*reasons, doubts.refusal("few patches", fault.what, fault.do)))
     errors = np.array(correction.leave_one_out)
-    reasons += doubts.about_correction(float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
+    reasons += doubts.about_correction(card, float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
     reasons += doubts.about_suspects(card, placement, correction.suspects)
     return replace(lesson, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors)
 
@@ -145,7 +145,9 @@ def light_across(
     if len(places) < 6:
         return None, []
     shading = fit_shading(np.array(places), np.array(colours))
-    return shading, doubts.about_light(shading.spread, _tint_spread(np.array(colours)), placement.corners)
+    return shading, doubts.about_light(
+        shading.spread, _tint_spread(np.array(colours)), shading.residual, placement.corners
+    )
 
 
 def _tint_spread(linear: Floats) -> float:

@@ -179,7 +179,7 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
             f"last {values[-1]:g} on {wording.day(readings[-1][0])}."
         )
         layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
-        chart = _chart(layers, f"{kind.name}, {kind.unit}", _padded(values), height=200)
+        chart = _chart(layers, kind.unit, _padded(values), height=200)
         figures.append(Figure(chart, words[0].upper() + words[1:]))
     return tuple(figures)
 

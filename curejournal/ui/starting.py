@@ -227,7 +227,7 @@ def _rows(
             found.append(
                 {"what": chosen, "grams": weight, "lot": number_of_lot.strip(), "kind": kind[0] if kind else ""}
             )
-    if st.button(f"Another row: {label.lower()}", key=f"{key}-more", type="tertiary"):
+    if st.button(f"One more: {label.lower()}", key=f"{key}-more", icon=":material/add:"):
         st.session_state[f"{key}-count"] = count + 1
         st.rerun()
     return found

@@ -23,7 +23,7 @@ def render(desk: Desk) -> None:
         for limit in fields(HouseRules):
             about = limit.metadata
             chosen[limit.name] = st.number_input(
-                f"{about['words'].capitalize()}, {about['unit']}",
+                parts.sentence(f"{about['words']}, {about['unit']}").rstrip("."),
                 min_value=float(about["low"]),
                 max_value=float(about["high"]),
                 value=float(getattr(rules, limit.name)),

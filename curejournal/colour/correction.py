@@ -226,12 +226,12 @@ def fit_correction(
         )
     layout = _Layout.of(xy_mm)
     places = layout.places(xy_mm, len(encoded))
-    own = _own_covariance(encoded, reference, noise_sd, reference_covariance)
     family = IN_EVEN_LIGHT if xy_mm is None else ACROSS_THE_CARD
 
     kept = np.flatnonzero(good)
     start = _start(encoded[kept], reference[kept])
     even = camera.compress(reference)
+    own = _own_covariance(start, encoded, reference, noise_sd, reference_covariance)
     while True:
         patches = Patches(encoded[kept], places[kept], even[kept], own[kept])
         middle = fit(family[1], patches, start, rounds=3)
@@ -292,14 +292,15 @@ def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correctio
     encoded = np.asarray(encoded, dtype=float).reshape(-1, 3)
     reference = np.asarray(reference_lab, dtype=float).reshape(-1, 3)
     model = Model("white balance", 0.0, 1.0)
-    own = _own_covariance(encoded, reference, None, None)
+    start = _start(encoded, reference)
+    own = _own_covariance(start, encoded, reference)
     patches = Patches(encoded, np.zeros((len(encoded), 2)), camera.compress(reference), own)
     return Correction(
         model=model.name,
         leave_one_out=(float("nan"),) * len(encoded),
         candidates=(),
         suspects=(),
-        _fits=((1.0, fit(model, patches, _start(encoded, reference), rounds=3)),),
+        _fits=((1.0, fit(model, patches, start, rounds=3)),),
         _scale=np.full(3, _TAIL),
         _layout=_Layout(),
         _hull=None,
@@ -320,16 +321,24 @@ def _start(encoded: Array, reference: Array) -> Array:
 
 
 def _own_covariance(
-    encoded: Array, reference: Array, noise_sd: ArrayLike | None, reference_covariance: ArrayLike | None
+    start: Array,
+    encoded: Array,
+    reference: Array,
+    noise_sd: ArrayLike | None = None,
+    reference_covariance: ArrayLike | None = None,
 ) -> Array:
+    """What is known of each patch by itself (N, 3, 3), even Lab: its reference and its noise."""
     own = np.zeros((len(encoded), 3, 3))
-    if reference_covariance is not None:
-        slopes = np.linalg.inv(_slopes_of_expand(camera.compress(reference)))
-        own = slopes @ np.asarray(reference_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
     if noise_sd is not None:
-        # One encoded unit is about 100 Lab units over most of the range.
-        own = own + 100.0**2 * (np.asarray(noise_sd, dtype=float) ** 2).mean(axis=1)[:, None, None] * np.eye(3)
-    return own
+        step, nowhere = 1e-3, np.zeros((len(encoded), 2))
+        middle = camera.even_lab(start, encoded, nowhere)
+        around = [camera.even_lab(start, encoded + step * axis, nowhere) - middle for axis in np.eye(3)]
+        slopes = np.stack(around, axis=-1) / step
+        own = np.einsum("nik,nk,njk->nij", slopes, np.asarray(noise_sd, dtype=float) ** 2, slopes)
+    if reference_covariance is not None:
+        to_even = np.linalg.inv(_slopes_of_expand(camera.compress(reference)))
+        own = own + to_even @ np.asarray(reference_covariance, dtype=float) @ to_even.transpose(0, 2, 1)
+    return np.asarray(own)
 
 
 def _slopes_of_expand(even_lab: Array) -> Array:

@@ -22,9 +22,7 @@ class Interval(NamedTuple):
 
 def _terms(reference_lab: ArrayLike, sample_lab: ArrayLike) -> tuple[Array, Array, Array]:
     """ΔL', ΔC', ΔH' (..., 3), the weights S_L, S_C, S_H (..., 3) and the rotation R_T (...,)."""
-    first, second = np.broadcast_arrays(
-        np.asarray(reference_lab, dtype=float), np.asarray(sample_lab, dtype=float)
-    )
+    first, second = np.broadcast_arrays(np.asarray(reference_lab, dtype=float), np.asarray(sample_lab, dtype=float))
     chroma7 = ((np.hypot(first[..., 1], first[..., 2]) + np.hypot(second[..., 1], second[..., 2])) / 2) ** 7
     stretch = 1.5 - 0.5 * np.sqrt(chroma7 / (chroma7 + 25.0**7))
     a1, a2 = first[..., 1] * stretch, second[..., 1] * stretch
@@ -42,9 +40,7 @@ def _terms(reference_lab: ArrayLike, sample_lab: ArrayLike) -> tuple[Array, Arra
 
     lightness, chroma = (first[..., 0] + second[..., 0]) / 2, (c1 + c2) / 2
     apart = np.abs(h1 - h2) > 180.0
-    hue = np.where(
-        grey, h1 + h2, (h1 + h2) / 2 + np.where(apart, np.where(h1 + h2 < 360.0, 180.0, -180.0), 0.0)
-    )
+    hue = np.where(grey, h1 + h2, (h1 + h2) / 2 + np.where(apart, np.where(h1 + h2 < 360.0, 180.0, -180.0), 0.0))
     t = (
         1.0
         - 0.17 * np.cos(np.radians(hue - 30.0))

@@ -83,6 +83,4 @@ def fit_shading(xy_mm: ArrayLike, linear_rgb: ArrayLike) -> Shading:
         weight = 1.0 / (1.0 + (np.abs(residual).max(axis=1) / (3.0 * _NOISE_SD)) ** 2)
     surface = terms[:, 1:] @ coefficients[1:]
     spread = float(np.exp(np.ptp(surface, axis=0).max()))
-    return Shading(
-        spread, float(np.sqrt((weight[:, None] * residual**2).mean())), centre, scale, coefficients[1:]
-    )
+    return Shading(spread, float(np.sqrt((weight[:, None] * residual**2).mean())), centre, scale, coefficients[1:])

@@ -42,9 +42,7 @@ WHITE_D50 = _xyz_of(_D50_XY)
 _WHITE_D65 = _xyz_of(_D65_XY)
 _D50_TO_D65 = _adaptation(WHITE_D50, _WHITE_D65)
 _primaries = np.array([_xyz_of(xy) for xy in _PRIMARIES_XY]).T
-LINEAR_RGB_TO_XYZ_D50 = _adaptation(_WHITE_D65, WHITE_D50) @ (
-    _primaries * np.linalg.solve(_primaries, _WHITE_D65)
-)
+LINEAR_RGB_TO_XYZ_D50 = _adaptation(_WHITE_D65, WHITE_D50) @ (_primaries * np.linalg.solve(_primaries, _WHITE_D65))
 _XYZ_D50_TO_LINEAR_RGB = np.linalg.inv(LINEAR_RGB_TO_XYZ_D50)
 
 

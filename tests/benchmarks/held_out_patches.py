@@ -17,6 +17,7 @@ import json
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import combinations
 from pathlib import Path
 
 import cv2
@@ -39,6 +40,9 @@ PLACES = centres_of(CHART.references)
 SIX = ("light-skin", "blue-flower", "moderate-red", "yellow-green", "orange-yellow", "neutral-6.5")
 # Hyper-parameters were chosen on these alone; all others were only looked at.
 CHOSEN_ON = ("deck", "phone", "scene", "sheet-b", "small-in-frame", "tiny-02")
+
+# Photos of one chart in different light.
+ONE_CHART = ("sheet-a", "sheet-b", "small-in-frame")
 
 Array = np.ndarray
 Method = Callable[[Array, Array, Array], Array]
@@ -147,36 +151,45 @@ PEERS: dict[str, Method] = {
 
 
 def ours(photo: Photo, lab: Array, fitted: Array, wanted: Array, places: bool = True) -> tuple[Array, Array]:
-    """ΔE00 (M,) and whether the 95% intervals hold L*, a*, b* (M, 3) of the `wanted` patches."""
+    """The `wanted` patches foretold (M, 3), with standard deviations (M, 3)."""
     where = PLACES if places else None
     correction = fit_correction(photo.encoded, lab, noise_sd=photo.noise_sd, usable=fitted, xy_mm=where)
     found, joint = correction.colours(photo.encoded[wanted], xy_mm=PLACES[wanted] if places else None)
-    off = np.abs(found - lab[wanted])
-    return ciede2000(lab[wanted], found), off < 1.96 * np.sqrt(np.diag(joint)).reshape(-1, 3)
+    return found, np.sqrt(np.diag(joint)).reshape(-1, 3)
 
 
-def rounds(photo: Photo) -> list[tuple[Array, Array]]:
-    """(fitted, wanted) flags of every leave-one-out round."""
-    each = []
-    for index in np.flatnonzero(photo.wanted):
-        fitted = photo.usable.copy()
+def left_out(photo: Photo, foretell: Callable[[Array, Array], Array]) -> Array:
+    """Every wanted patch foretold from the others by `foretell(fitted, wanted)`; nan for the rest."""
+    all_ = []
+    for index in range(24):
+        fitted, one = photo.usable.copy(), np.arange(24) == index
         fitted[index] = False
-        each.append((fitted, np.arange(24) == index))
-    return each
+        all_.append(foretell(fitted, one) if photo.wanted[index] else np.full((1, 6), np.nan))
+    width = min(each.shape[1] for each in all_)  # three, or six with standard deviations
+    return np.concatenate([each[:, :width] for each in all_])
 
 
-def summary(errors: list[Array]) -> str:
-    """Median, mean and 95th percentile over all patches."""
-    pooled = np.concatenate(errors)
+def summary(values: list[Array]) -> str:
+    """Median, mean and 95th percentile of all."""
+    pooled = np.concatenate([np.ravel(each) for each in values])
     pooled = pooled[np.isfinite(pooled)]
     return f"{np.median(pooled):.2f} / {pooled.mean():.2f} / {np.quantile(pooled, 0.95):.2f}"
+
+
+def table(*rows: list[str]) -> None:
+    """Print a Markdown table whose first row is its head."""
+    for number, row in enumerate(rows):
+        print("| " + " | ".join(row) + " |")
+        if number == 0:
+            print("| --- " * len(row) + "|")
+    print()
 
 
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--photos", type=Path, default=PHOTOS)
-    parser.add_argument("--peers", action="store_true", help="general libraries as well (two minutes)")
+    parser.add_argument("--peers", action="store_true", help="general libraries as well (three minutes)")
     parser.add_argument("--older", action="store_true", help="reference values from before November 2014")
     parser.add_argument("--black-too", action="store_true", help="fit patches with a black channel as well")
     settings = parser.parse_args()
@@ -185,22 +198,25 @@ def main() -> None:
     if settings.black_too:
         taken = [replace(photo, usable=photo.wanted) for photo in taken]
 
-    methods: dict[str, dict[str, Array]] = {"ours": {}, "ours, places unknown": {}}
+    foretold: dict[str, dict[str, Array]] = {"ours": {}, "ours, places unknown": {}}
     held: dict[str, Array] = {}
     for photo in taken:
-        results = [ours(photo, lab, *each) for each in rounds(photo)]
-        methods["ours"][photo.name] = np.concatenate([errors for errors, _ in results])
-        held[photo.name] = np.concatenate([inside for _, inside in results])
-        blind = [ours(photo, lab, *each, places=False)[0] for each in rounds(photo)]
-        methods["ours, places unknown"][photo.name] = np.concatenate(blind)
+        mine = left_out(photo, lambda f, w, p=photo: np.hstack(ours(p, lab, f, w)))
+        foretold["ours"][photo.name] = mine[:, :3]
+        inside = np.abs(mine[:, :3] - lab) < 1.96 * mine[:, 3:]
+        held[photo.name] = inside[photo.wanted]
+        foretold["ours, places unknown"][photo.name] = left_out(
+            photo, lambda f, w, p=photo: ours(p, lab, f, w, places=False)[0]
+        )
     for name, method in PEERS.items() if settings.peers else ():
-        methods[name] = {}
-        for photo in taken:
-            guesses = [
-                (method(photo.encoded[fitted], lab[fitted], photo.encoded[wanted]), lab[wanted])
-                for fitted, wanted in rounds(photo)
-            ]
-            methods[name][photo.name] = np.concatenate([ciede2000(true, guess) for guess, true in guesses])
+        foretold[name] = {
+            photo.name: left_out(photo, lambda f, w, m=method, e=photo.encoded: m(e[f], lab[f], e[w]))
+            for photo in taken
+        }
+    errors = {
+        method: {name: ciede2000(lab, found) for name, found in by_photo.items()}
+        for method, by_photo in foretold.items()
+    }
 
     sets = {
         "unclipped, normal size": [p.name for p in taken if p.unclipped and not p.name.startswith("small")],
@@ -208,34 +224,56 @@ def main() -> None:
         "chosen on": [p.name for p in taken if p.name.startswith(CHOSEN_ON)],
         "only looked at": [p.name for p in taken if not p.name.startswith(CHOSEN_ON)],
     }
-    print("Leave one patch out, ΔE00 median / mean / 95th percentile\n")
-    print("| method | " + " | ".join(f"{name} ({len(names)})" for name, names in sets.items()) + " |")
-    print("| --- " * (len(sets) + 1) + "|")
-    for name, errors in methods.items():
-        cells = [summary([errors[photo] for photo in names]) for names in sets.values()]
-        print(f"| {name} | " + " | ".join(cells) + " |")
-
-    best = min(
-        methods, key=lambda m: methods[m] is methods["ours"] or np.nanmean(np.concatenate([*methods[m].values()]))
+    print(
+        "Leave one patch out, ΔE00 median / mean / 95th percentile; last column: the same patch of one chart in\n"
+        "different photos, pairwise\n"
     )
-    print(f"\n| photo | patches | ours mean / worst | 95% holds | six of 24 kept out, mean / worst | {best}, mean |")
-    print("| --- | --- | --- | --- | --- | --- |")
-    six = np.isin([patch.id for patch in CHART.references], SIX)
-    apart: list[Array] = []
-    for photo in taken:
-        mine = methods["ours"][photo.name]
-        apart.append(ours(photo, lab, photo.usable & ~six, photo.wanted & six)[0])
-        print(
-            f"| {photo.name} | {len(mine)} | {mine.mean():.2f} / {mine.max():.1f} | {held[photo.name].mean():.0%} "
-            f"| {apart[-1].mean():.2f} / {apart[-1].max():.1f} | {np.nanmean(methods[best][photo.name]):.2f} |"
-        )
-    for name, names in sets.items():
-        share = np.concatenate([held[photo] for photo in names]).mean(axis=0)
-        print(f"\n95% intervals hold L*, a*, b* ({name}): " + ", ".join(f"{value:.1%}" for value in share))
-    normal = [
-        errors for photo, errors in zip(taken, apart, strict=True) if photo.name in sets["unclipped, normal size"]
+    one_chart = [
+        (a, b)
+        for a, b in combinations(sets["all"], 2)
+        if a.startswith(ONE_CHART) and a.split("-0")[0] == b.split("-0")[0]
     ]
-    print(f"\nSix of 24 kept out, median / mean / 95th percentile: all {summary(apart)}, unclipped {summary(normal)}")
+    table(
+        ["method", *(f"{name} ({len(names)})" for name, names in sets.items()), f"pairs ({len(one_chart)})"],
+        *(
+            [
+                method,
+                *(summary([errors[method][name] for name in names]) for names in sets.values()),
+                summary([ciede2000(found[a], found[b]) for a, b in one_chart]) if one_chart else "",
+            ]
+            for method, found in foretold.items()
+        ),
+    )
+
+    six = np.isin([patch.id for patch in CHART.references], SIX)
+    apart = {}
+    for photo in taken:
+        wanted = photo.wanted & six
+        apart[photo.name] = ciede2000(lab[wanted], ours(photo, lab, photo.usable & ~six, wanted)[0])
+    table(
+        ["photo", "patches", "ΔE00 mean / worst", "95% holds", "six of 24 kept out, mean / worst"],
+        *(
+            [
+                photo.name,
+                str(photo.wanted.sum()),
+                f"{np.nanmean(errors['ours'][photo.name]):.2f} / {np.nanmax(errors['ours'][photo.name]):.1f}",
+                f"{held[photo.name].mean():.0%}",
+                f"{apart[photo.name].mean():.2f} / {apart[photo.name].max():.1f}",
+            ]
+            for photo in taken
+        ),
+    )
+    table(
+        ["photos", "95% intervals hold L*, a*, b*", "six of 24 kept out, ΔE00 median / mean / 95th percentile"],
+        *(
+            [
+                name,
+                ", ".join(f"{v:.1%}" for v in np.concatenate([held[photo] for photo in names]).mean(axis=0)),
+                summary([apart[photo] for photo in names]),
+            ]
+            for name, names in sets.items()
+        ),
+    )
 
 
 if __name__ == "__main__":

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 import zlib
 
+import cv2
 import numpy as np
 import pytest
 
-from curejournal.photo.tag import Tag, payload, read_slot
+from curejournal.photo.reading import read_photo
+from curejournal.photo.tag import Tag, payload, read_tags
 from curejournal.report.card_sheet import PAPERS
 from curejournal.report.tag_sheet import LABEL_SHEETS, LabelSheet, TagLabel, TagsNotPrintable, tag_sheet_pdf
 
@@ -50,13 +52,10 @@ def printed(page: str, sheet: LabelSheet) -> np.ndarray:
 
 
 def read_label(paper: np.ndarray, sheet: LabelSheet, number: int) -> tuple[Tag, ...]:
-    """What is read on one label, cut out and laid on a white square."""
+    """What is read in a picture of one label."""
     x, y = (round(value * PX_PER_MM) for value in sheet.place(number))
     w, h = (round(value * PX_PER_MM) for value in sheet.label_mm)
-    square = np.full((max(w, h), max(w, h), 3), 255, np.uint8)
-    square[:h, :w] = paper[y : y + h, x : x + w]
-    side = float(max(w, h))
-    return read_slot(square, 1.0, ((0, 0), (side, 0), (side, side), (0, side))).tags
+    return read_tags(read_photo(cv2.imencode(".png", paper[y : y + h, x : x + w])[1].tobytes())).tags
 
 
 @pytest.mark.parametrize("name", LABEL_SHEETS)

@@ -1,0 +1,82 @@
+"""What is due, as a calendar file (RFC 5545) for any calendar program."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+from uuid import UUID, uuid5
+
+from icalendar import Calendar, Event
+
+from curejournal.cure.judgement import DueThing
+
+_OURS = UUID("6f1f5a53-2a37-4f0c-9a3d-7d2b8a9b7f10")
+"""The name space (RFC 9562, version 5) of the ids. Ours, drawn once."""
+_SEQUENCE_FROM = 1_577_836_800
+"""Seconds from 1970 to 2020: revisions count minutes from there, and fit a calendar's 32 bits. Ours."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something due for a batch. `started_at` tells apart batches of two journals with one code."""
+
+    code: str
+    name: str
+    started_at: datetime
+    due: DueThing
+
+
+def calendar_ics(tasks: Iterable[Task], *, on: datetime, zone: tzinfo, software: str, title: str) -> bytes:
+    """Whole-day events, one for each thing that is due.
+
+    Parameters
+    ----------
+    tasks : iterable of Task
+        What `judgement.due` asks for.
+    on : datetime
+        Now. What has been due for longer stands at today.
+    zone : tzinfo
+        Whose days count.
+    software, title : str
+        The product's name, and the calendar's.
+
+    Returns
+    -------
+    bytes
+        An iCalendar stream, UTF-8. An event's UID depends on the batch and on what is to be done, not on the date, and
+        its SEQUENCE grows with the time: imported again, it moves instead of being doubled.
+
+    """
+    calendar = Calendar()
+    calendar.add("prodid", f"-//{software}//cure calendar//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", title)
+    for task in tasks:
+        calendar.add_component(_event(task, on, zone))
+    return bytes(calendar.to_ical())
+
+
+def task_uid(task: Task) -> str:
+    """The id that this task keeps whenever it is due."""
+    named = "\n".join((task.code, task.started_at.isoformat(), task.due.what, task.due.words))
+    return f"{uuid5(_OURS, named)}@curejournal"
+
+
+def _event(task: Task, on: datetime, zone: tzinfo) -> Event:
+    due_day, today = task.due.when.astimezone(zone).date(), on.astimezone(zone).date()
+    day = max(due_day, today)
+    since = f" Due since {due_day:%Y-%m-%d}." if due_day < today else ""
+    event = Event()
+    event.add("uid", task_uid(task))
+    event.add("dtstamp", on)
+    event.add("last-modified", on)
+    event.add("sequence", max(int(on.timestamp()) - _SEQUENCE_FROM, 0) // 60)
+    event.add("dtstart", day)
+    event.add("dtend", day + timedelta(days=1))
+    event.add("summary", f"{task.code} {task.name}: {task.due.words}")
+    event.add("description", f"{task.due.why.rstrip('.')}.{since}")
+    event.add("categories", [task.due.what])
+    event.add("transp", "TRANSPARENT")
+    return event

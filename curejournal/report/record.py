@@ -1,0 +1,327 @@
+"""The batch record on paper: what an inspector, a shop or the maker in two years asks for."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from curejournal.cure.judgement import Judgement
+from curejournal.cure.materials import LotUse
+from curejournal.cure.records import (
+    AlkaliTest,
+    Batch,
+    Decision,
+    Entry,
+    Event,
+    Portion,
+    ScalarReading,
+    SurfaceNote,
+    Weighing,
+    Withdrawn,
+)
+from curejournal.cure.words import in_words, lab_words
+from curejournal.report import wording
+from curejournal.report.sheet import Sheet, Swatch, grams, maybe_day
+
+NO_LOT = "not recorded"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture to show: JPEG, its caption and its text alternative."""
+
+    jpeg: bytes
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True)
+class BatchRecord:
+    """All that the record of one batch shows.
+
+    `history` is every entry that it ever had, corrected ones too. `parents` are batches that went into it,
+    `children` batches that it went into. `pictures` are a few of its photos.
+    """
+
+    batch: Batch
+    judgement: Judgement
+    history: tuple[Entry, ...] = ()
+    parents: tuple[LotUse, ...] = ()
+    children: tuple[LotUse, ...] = ()
+    pictures: tuple[Picture, ...] = ()
+
+
+def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime, software: str) -> bytes:
+    """The records of one batch or several, each beginning on a page of its own.
+
+    Parameters
+    ----------
+    records : sequence of BatchRecord
+        At least one.
+    place : str
+        Who made it; empty if it is not known.
+    made_on : datetime
+        When the record is printed.
+    software : str
+        Named at the foot of each page.
+
+    Returns
+    -------
+    bytes
+        A PDF.
+
+    """
+    codes = ", ".join(record.batch.code for record in records)
+    running = f"Batch record {codes} · printed {wording.moment(made_on)} · {software}"
+    sheet = Sheet(f"Batch record {codes}", running[:130], made_on)
+    for record in records:
+        sheet.add_page()
+        sheet.start_section(f"{record.batch.code} {record.batch.name}")
+        _head(sheet, record, place)
+        sheet.caution(record.judgement.cautions)
+        for part in _PARTS:
+            part(sheet, record)
+    return bytes(sheet.output())
+
+
+def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, software: str) -> bytes:
+    """One page: where a lot went."""
+    sheet = Sheet(f"Lot {lot}", f"Lot {lot} · printed {wording.moment(made_on)} · {software}", made_on)
+    sheet.add_page()
+    sheet.title_line(f"Where lot {lot} went", place)
+    if not uses:
+        sheet.say("No batch in this journal names this lot.")
+    for material in dict.fromkeys(use.material for use in uses):
+        of_it = [use for use in uses if use.material == material]
+        sheet.heading(f"{material}: {grams(sum(use.grams for use in of_it))} in {len(of_it)} batches")
+        rows = [(use.batch, use.name, maybe_day(use.poured_at), grams(use.grams)) for use in of_it]
+        sheet.rows(("batch", "name", "poured", "used"), rows, (20, 70, 35, 25), right=(3,))
+    return bytes(sheet.output())
+
+
+def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
+    batch, judgement = record.batch, record.judgement
+    sheet.title_line(f"{batch.code}  {batch.name}", "Batch record" + (f" · {place}" if place else ""))
+    bars = max((event.bars or 0 for _, event in batch.records(Event)), default=0)
+    released = judgement.released_at
+    facts = [
+        ("poured", wording.moment(batch.poured_at) if batch.poured_at else NO_LOT),
+        ("cut", f"{maybe_day(batch.event_at('cut'))}{f', {bars} bars' if bars else ''}"),
+        ("judged", f"{wording.moment(judgement.on)}: {judgement.headline}"),
+        ("released", wording.moment(released) if released else "not released"),
+    ]
+    sheet.facts(facts, 22)
+    for question in judgement.recall:
+        sheet.say(question, style="B")
+
+
+def _materials(sheet: Sheet, record: BatchRecord) -> None:
+    sheet.heading("Materials")
+    recipe = record.batch.recipe
+    if recipe is None:
+        sheet.say("No recipe was entered.")
+        return
+    oils_g = sum(oil.grams for oil in recipe.oils) or 1.0
+    rows: list[tuple[str, str, float, str, str]] = [
+        (f"{oil.key} (oil)", "", oil.grams, oil.lot, _certificate(oil.certificate_sv)) for oil in recipe.oils
+    ]
+    rows += [
+        (a.kind, "", a.grams, a.lot, f"purity {a.purity_low_pct:g} to {a.purity_high_pct:g} %") for a in recipe.alkalis
+    ]
+    rows += [
+        (liquid.name, "", liquid.grams, liquid.lot, "" if liquid.water_fraction == 1 else _milk(liquid.water_fraction))
+        for liquid in recipe.liquids
+    ]
+    rows += [(a.name, a.portion or "whole batch", a.grams, a.lot, a.kind) for a in recipe.additives]
+    sheet.rows(
+        ("material", "portion", "weighed", "% of oils", "lot", "remark"),
+        [(n, p, grams(g), f"{100 * g / oils_g:.1f}", lot or NO_LOT, remark) for n, p, g, lot, remark in rows],
+        (42, 27, 20, 17, 26, 32),
+        right=(2, 3),
+    )
+    for title, uses in (("Embedded in it", record.parents), ("It was embedded in", record.children)):
+        if uses:
+            told = (f"{u.batch} {u.name} ({grams(u.grams)}, {maybe_day(u.poured_at)})" for u in uses)
+            sheet.say(f"{title}: {'; '.join(told)}.")
+
+
+def _certificate(sv: float | None) -> str:
+    return "" if sv is None else f"certificate: {sv:g} mg KOH/g"
+
+
+def _milk(water_fraction: float) -> str:
+    return f"{100 * water_fraction:.0f} % water"
+
+
+def _lye(sheet: Sheet, record: BatchRecord) -> None:
+    lye = record.judgement.lye
+    sheet.heading("Lye check")
+    if lye is None:
+        sheet.say("Not possible without a complete recipe.")
+        return
+    low, high = lye.superfat_interval_pct
+    worst_low, worst_high = lye.superfat_worst_pct
+    facts = [
+        ("superfat", f"{lye.superfat_nominal_pct:.1f} % of all fat; 95 % interval {low:.1f} to {high:.1f} %"),
+        ("with every spread at its worst", f"{worst_low:.1f} to {worst_high:.1f} %"),
+        ("lye", f"{grams(lye.lye_g)} on {grams(lye.fat_g)} of fat"),
+    ]
+    if lye.lye_concentration_pct is not None:
+        facts.append(("lye concentration", f"{lye.lye_concentration_pct:.1f} %"))
+    facts.append(("water in the fresh batch", f"{grams(lye.water_g)}, {100 * lye.water_share:.1f} %"))
+    sheet.facts(facts)
+    for doubt in lye.doubts:
+        sheet.say(f"{doubt.text} {doubt.do}")
+    sheet.say("From published ranges of saponification values, or the certificate where one is named.", 8)
+
+
+def _process(sheet: Sheet, record: BatchRecord) -> None:
+    told = [e for e in record.batch.entries if isinstance(e.record, Event)]
+    sheet.heading("Process")
+    rows = [(wording.moment(entry.at), in_words(entry.record), entry.by) for entry in told]
+    sheet.rows(("when", "what", "entered by"), rows, (35, 75, 40))
+    if not told:
+        sheet.say("Nothing was noted.")
+    for kind in dict.fromkeys(reading.kind for _, reading in record.batch.records(ScalarReading)):
+        values = [reading.value for _, reading in record.batch.records(ScalarReading) if reading.kind == kind]
+        sheet.say(f"{kind}: {len(values)} readings, {min(values):g} to {max(values):g}.", 8.5)
+
+
+def _colour(sheet: Sheet, record: BatchRecord) -> None:
+    portions = {portion.name: portion for portion in record.batch.portions}
+    if not record.judgement.journeys:
+        return
+    sheet.heading("Colour")
+    for name, journey in record.judgement.journeys.items():
+        wanted = _wanted(portions.get(name))
+        now = f"; now {wording.figure(journey.difference_now)} ΔE00 from it" if journey.difference_now else ""
+        sheet.say(f"{name}: {journey.state.value}. {wanted}{now}.", style="B")
+        sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab, 8)
+        rows = [
+            (
+                wording.moment(point.at),
+                f"{point.days:.1f}",
+                wording.lab_with_doubt(point.lab, point.lab_sd),
+                wording.figure(point.difference) if point.difference else "",
+                str(point.grade),
+            )
+            for point in journey.points
+        ]
+        sheet.rows(("measured", "day", "CIELAB D50, 95 %", "ΔE00", "grade"), rows, (30, 12, 62, 28, 20), right=(1,))
+    sheet.say("Measured from photos against a colour card; differences are CIEDE2000 with 95 % intervals.", 8)
+    sheet.pictures([(picture.jpeg, picture.caption, picture.alt) for picture in record.pictures])
+
+
+def _wanted(portion: Portion | None) -> str:
+    if portion is None or portion.intended_lab is None:
+        return "No intended colour was entered"
+    source = f", from {portion.intended_source}" if portion.intended_source else ""
+    return f"Intended {lab_words(portion.intended_lab)}{source}; accepted within {portion.tolerance:g} ΔE00"
+
+
+def _weights(sheet: Sheet, record: BatchRecord) -> None:
+    weighings = record.batch.records(Weighing)
+    sheet.heading("Weights")
+    if not weighings:
+        sheet.say("No weights were entered.")
+        return
+    drying = record.judgement.drying
+    sheet.say(f"{drying.state.value}: {drying.words}.")
+    subjects = list(dict.fromkeys(weighing.subject for _, weighing in weighings))[:6]
+    by_day: dict[str, dict[str, str]] = {}
+    for at, weighing in weighings:
+        # Of a tray the weight of one bar is what compares.
+        bars = f" ({weighing.bars} bars)" if weighing.bars > 1 else ""
+        by_day.setdefault(wording.day(at), {})[weighing.subject] = f"{weighing.grams:g}{bars}"
+    rows = [(day, *(told.get(subject, "") for subject in subjects)) for day, told in by_day.items()]
+    wide = [30.0, *([120.0 / len(subjects)] * len(subjects))]
+    head = ("day", *(f"{subject}, g" for subject in subjects))
+    sheet.rows(head, rows, wide, right=tuple(range(1, len(head))))
+    left_out = len(dict.fromkeys(weighing.subject for _, weighing in weighings)) - len(subjects)
+    if left_out:
+        sheet.say(f"{left_out} more bars or trays were weighed; the journal holds them.", 8)
+
+
+def _tests(sheet: Sheet, record: BatchRecord) -> None:
+    sheet.heading("Alkali and surface")
+    entries = [entry for entry in record.batch.entries if isinstance(entry.record, AlkaliTest)]
+    outcomes = {(test.at, test.method): test for test in record.judgement.alkali.tests}
+    rows = []
+    for entry in entries:
+        assert isinstance(entry.record, AlkaliTest)
+        found = outcomes.get((entry.at, entry.record.method))
+        said = f"{found.outcome.value}: {found.words}" if found else ""
+        rows.append((wording.moment(entry.at), in_words(entry.record), said, entry.by))
+    sheet.rows(("when", "test", "what it says", "by"), rows, (28, 48, 48, 28))
+    if not entries:
+        sheet.say("No alkali test was entered.")
+    surface = [(wording.moment(at), in_words(note)) for at, note in record.batch.records(SurfaceNote)]
+    sheet.rows(("when", "surface"), surface, (30, 120))
+
+
+def _gauges(sheet: Sheet, record: BatchRecord) -> None:
+    judgement = record.judgement
+    sheet.heading(f"Judgement of {wording.moment(judgement.on)}: {judgement.verdict}")
+    rows = [(f.gauge, f.verdict.value, f.words, f"{f.rule} ({f.source})") for f in judgement.findings]
+    sheet.rows(("gauge", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
+    sheet.say(f"Rules {judgement.rules_version}.", 8)
+
+
+def _release(sheet: Sheet, record: BatchRecord) -> None:
+    sheet.heading("Release")
+    acts = record.batch.records(Decision)
+    for at, act in acts:
+        sheet.say(f"{act.act} on {wording.moment(at)}, signed by {act.signed_by}", style="B")
+        sheet.say(f"“{act.statement}” (rules {act.rules_version})")
+        said = _frozen(act.evidence)
+        if said:
+            sheet.say(f"The judgement as it stood then: {said}", 8.5)
+    if not acts:
+        sheet.say("Nobody has signed a release, a hold or a withdrawal of this batch.")
+    sheet.ln(11)
+    if sheet.will_page_break(12):
+        sheet.add_page()
+    third = sheet.epw / 3
+    sheet.set_draw_color(60)
+    for column, what in enumerate(("name", "date", "signature")):
+        x, y = sheet.l_margin + column * third, sheet.get_y()
+        sheet.line(x, y, x + third - 5, y)
+        sheet.set_xy(x, y + 0.6)
+        sheet.type(7.5)
+        sheet.cell(third - 5, 4, what)
+        sheet.set_y(y)
+    sheet.ln(7)
+
+
+def _frozen(evidence: str) -> str:
+    """Headline and gauges out of the evidence that was frozen with a signed act."""
+    try:
+        kept = json.loads(evidence)
+        gauges = ", ".join(f"{finding['gauge']} {finding['verdict']}" for finding in kept["findings"])
+        return f"{kept['headline']} ({gauges})."
+    except (ValueError, KeyError, TypeError):
+        return ""
+
+
+def _corrections(sheet: Sheet, record: BatchRecord) -> None:
+    earlier = {entry.id: entry for entry in record.history}
+    changed = [entry for entry in record.history if entry.supersedes in earlier]
+    if not changed:
+        return
+    sheet.heading("Corrections")
+    sheet.say("What was corrected or taken back stays in the journal.")
+    rows = [
+        (
+            wording.moment(entry.recorded_at),
+            entry.by,
+            in_words(earlier[entry.supersedes or 0].record),
+            entry.record.why if isinstance(entry.record, Withdrawn) else in_words(entry.record),
+        )
+        for entry in changed
+    ]
+    sheet.rows(("when", "by", "was", "is, or why it was taken back"), rows, (28, 28, 47, 47))
+
+
+_PARTS = (_materials, _lye, _process, _colour, _weights, _tests, _gauges, _release, _corrections)

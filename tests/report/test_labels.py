@@ -1,0 +1,81 @@
+"""Labels say what will hold."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+
+from curejournal.cure.records import Event, Weighing
+from curejournal.report.labels import LOCAL_RULES, Label, LabelsNotPossible, labels_pdf, propose_net_weight
+from tests.cure.batches import BASICS, POURED, WEEKS, batch, weighed
+
+
+def test_the_net_weight_is_below_what_the_lightest_bar_ends_at():
+    records = (
+        *BASICS[:-1],
+        (1, Event("cut", bars=2)),
+        *weighed(WEEKS),
+        *weighed(WEEKS, subject="bar 2", m0=112, seed=3),
+    )
+    proposed = propose_net_weight(batch(*records))
+    truth = 112 * (1 - 0.15)
+    print(proposed, truth)
+    assert proposed.settled
+    assert proposed.grams_each <= truth
+    assert proposed.grams_each > truth - 3
+    assert "bar 2" in proposed.words
+
+
+@pytest.mark.parametrize("weighings", [2, 3, 5])
+def test_a_young_bar_is_not_promised_more_than_it_will_hold(weighings):
+    held = []
+    for seed in range(12):
+        records = (*BASICS[:-1], (1, Event("cut", bars=1)), *weighed(WEEKS[:weighings], seed=seed))
+        proposed = propose_net_weight(batch(*records))
+        held.append(proposed.grams_each <= 120 * (1 - 0.15))
+    print(weighings, np.mean(held))
+    assert np.mean(held) >= 0.9
+
+
+def test_bars_that_nobody_weighed_take_something_off():
+    few = (*BASICS[:-1], (1, Event("cut", bars=1)), *weighed(WEEKS))
+    many = (*BASICS[:-1], (1, Event("cut", bars=30)), *weighed(WEEKS))
+    assert propose_net_weight(batch(*many)).grams_each < propose_net_weight(batch(*few)).grams_each
+    assert "1 of 30 bars" in propose_net_weight(batch(*many)).words
+
+
+def test_without_weights_nothing_is_proposed():
+    proposed = propose_net_weight(batch(*BASICS))
+    assert proposed.grams_each is None
+    assert "weigh every bar" in proposed.words
+
+
+def test_one_weighing_says_that_the_loss_to_come_is_not_in_it():
+    proposed = propose_net_weight(batch(*BASICS, (2, Weighing("bar 1", 120.0, 1.0))))
+    assert not proposed.settled
+    assert "do not label yet" in proposed.words
+
+
+LABEL = Label("T-1", "Plain olive", POURED, "cured since 3 Oct 2026", 101, "CJ1:ABCDEFGH:T-1:0000")
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_sheets_hold_every_label_and_the_rules_that_they_leave_open(paper):
+    pdf = PdfReader(io.BytesIO(labels_pdf([LABEL] * 30, paper=paper, made_on=POURED, software="curejournal")))
+    texts = [page.extract_text() for page in pdf.pages]
+    assert sum(text.count("101 g") for text in texts) == 30
+    assert " ".join(LOCAL_RULES.split()) in " ".join(texts[-1].split())
+
+
+@pytest.mark.parametrize("name", ["Мыло " * 20, "石鹸", "صابون", "\u202eabc", "x" * 300, "a\x00b", ""])
+def test_any_name_prints(name):
+    assert labels_pdf([replace(LABEL, name=name, tag="")], made_on=POURED, software="x").startswith(b"%PDF")
+
+
+def test_no_label_is_refused():
+    with pytest.raises(LabelsNotPossible):
+        labels_pdf([], made_on=POURED, software="x")

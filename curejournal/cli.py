@@ -15,7 +15,7 @@ import time
 import tomllib
 import urllib.request
 import webbrowser
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
 from typing import Annotated, Any, cast
@@ -30,12 +30,15 @@ from curejournal.cure.judgement import LYE
 from curejournal.cure.records import AlkaliMethod, AlkaliTest, Event, EventKind, Portion, Record, Weighing
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
-from curejournal.journal.store import Journal
+from curejournal.journal.backup import last_backup
+from curejournal.journal.backup import restore as restore_backup
+from curejournal.journal.store import Journal, utc_now
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.recipe import Recipe
 
 NO_COLOUR = 3
 DATA = Path(platformdirs.user_data_path("curejournal"))
+DATABASE_URL = "CUREJOURNAL_DATABASE_URL"
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -62,6 +65,18 @@ ME = getpass.getuser()
 
 class Mistyped(CureJournalError):
     """A value on the command line that cannot be read."""
+
+
+@app.callback()
+def every_command(
+    url: Annotated[
+        str | None,
+        typer.Option("--url", envvar=DATABASE_URL, help="The journal's database, if it is on a PostgreSQL server."),
+    ] = None,
+) -> None:
+    """Take what stands before every command."""
+    if url:
+        os.environ[DATABASE_URL] = url
 
 
 def main() -> None:
@@ -426,6 +441,100 @@ def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None
 
 
 @app.command()
+def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List everything that was ever entered for a batch: when, by whom, and what it corrected or took back."""
+    with _opened(journal) as kept:
+        entries = kept.history(code)
+    if as_json:
+        _print({"entries": [{**workflow.as_json(entry), "words": in_words(entry.record)} for entry in entries]})
+        return
+    later = {entry.supersedes: entry.id for entry in entries}
+    for entry in entries:
+        about = f" (instead of {entry.supersedes})" if entry.supersedes else ""
+        about += f" (no longer counts: see {later[entry.id]})" if entry.id in later else ""
+        recorded = f"{entry.by}, written down {entry.recorded_at:%Y-%m-%d %H:%M} UTC"
+        print(f"{entry.id}\t{entry.at:%Y-%m-%d %H:%M}\t{in_words(entry.record)}{about}\t{recorded}")
+
+
+@app.command()
+def undo(
+    entry: Annotated[int, typer.Argument(help="The number of the entry, as in history.")],
+    why: Annotated[str, typer.Option("--why", help="The reason; it is kept.")],
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Undo an entry: it is taken back, and what it corrected counts again. Nothing leaves the history."""
+    with _opened(journal) as kept:
+        made = workflow.undo(kept, entry, why=why, by=by, now=_now(kept))
+    if as_json:
+        _print({"entries": [workflow.as_json(new) for new in made]})
+    else:
+        print("\n".join(f"{new.id}\t{in_words(new.record)}" for new in made))
+
+
+@app.command()
+def backup(
+    to: Annotated[Path, typer.Argument(help="The file to write, or a folder: its name is then the time.")],
+    every: Annotated[
+        float | None, typer.Option("--every", help="Days: do nothing if the folder has a younger one (for a timer).")
+    ] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write the whole journal into one file, verified while it is written; exit 1 if a photo was missing or damaged."""
+    if every is not None and not to.is_dir():
+        raise Mistyped(f"{to} is no folder.", "With --every, give the folder in which the backups are kept.")
+    latest = last_backup(to)
+    if latest and every is not None and utc_now() - latest < timedelta(days=every):
+        said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
+        _print({"backup": None, "why": said}) if as_json else print(said)
+        return
+    with _opened(journal) as kept:
+        made = kept.backup(to)
+    if as_json:
+        _print({"backup": workflow.as_json(made)})
+    else:
+        print(f"{made.path}: everything, with {made.photos} photos.")
+    if made.left_out:
+        print(f"{len(made.left_out)} photos are missing or damaged and not in it: run check.", file=sys.stderr)
+        raise typer.Exit(1)
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(help="The backup.")],
+    to: Annotated[Path, typer.Argument(help="A new folder: nothing is ever replaced.")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a journal of a backup, in a new folder, after all of it was verified."""
+    made = restore_backup(file, to, utc_now)
+    if as_json:
+        _print({"journal": workflow.as_json(made)})
+    else:
+        print(f"{made.path}: restored, with {made.photos} photos. Open it with --journal {made.path}")
+
+
+@app.command()
+def move(
+    to: Annotated[Path, typer.Argument(help="A new folder; the same one, if only the database moves to a server.")],
+    to_url: Annotated[
+        str | None, typer.Option("--to-url", help="The address of a PostgreSQL database to move it into.")
+    ] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Copy the journal to another folder, to a PostgreSQL server or from one, compared row by row; this one stays."""
+    with _opened(journal) as kept:
+        kept.copy_to(to, url=to_url)
+        batches = len(kept.batches())
+    if as_json:
+        _print({"journal": str(to), "batches": batches, "on_a_server": to_url is not None})
+    else:
+        print(f"{to}: {batches} batches, every row and photo the same. The old journal is as it was.")
+
+
+@app.command()
 def demo(
     folder: Annotated[Path, typer.Option("--folder", help="Where the demo's journal goes.")] = DATA / "demo",
     port: Annotated[int, typer.Option("--port")] = 8501,
@@ -452,6 +561,7 @@ def demo(
     else:
         for code, value in verdicts.items():
             print(f"{code} {names[code]}: {value.headline}")
+    os.environ.pop(DATABASE_URL, None)  # the demo is in its folder
     if not no_app:
         _serve(folder, port, not no_open)
 
@@ -464,7 +574,7 @@ def serve(
     as_json: AsJson = False,
 ) -> None:
     """Open the app on this computer (127.0.0.1 only)."""
-    with Journal.open(journal):
+    with _opened(journal):
         pass  # a journal that cannot be opened is said here, not in the browser
     if as_json:
         _print({"address": f"http://127.0.0.1:{port}", "journal": str(journal)})
@@ -503,7 +613,7 @@ def _answers(port: int, server: subprocess.Popen[bytes]) -> bool:
 
 
 def _opened(folder: Path) -> Journal:
-    return Journal.open(folder)
+    return Journal.open(folder, url=os.environ.get(DATABASE_URL) or None)
 
 
 def _now(journal: Journal) -> datetime:
@@ -546,7 +656,7 @@ def _text(path: Path) -> str:
 def _card(name: str, journal: Path) -> workflow.Card:
     if name.endswith(".toml"):
         return workflow.find_card(_text(Path(name)) + "\n")
-    if (journal / "journal.sqlite").is_file():
+    if (journal / "journal.sqlite").is_file() or os.environ.get(DATABASE_URL):
         with _opened(journal) as kept:
             return workflow.find_card(name, kept)
     return workflow.find_card(name)

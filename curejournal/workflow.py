@@ -357,6 +357,18 @@ def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetim
     return journal.withdraw(entry.id, why=why, by=by, at=now)
 
 
+def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -> tuple[Entry, ...]:
+    """Undo one act: take an entry back and bring back what it corrected or took back.
+
+    Raises
+    ------
+    ImpossibleRecord
+        Without a reason.
+    """
+    check_record(Batch("", ""), Withdrawn(why), now)
+    return journal.undo(entry_id, why=why, by=by, at=now)
+
+
 def house_rules(journal: Journal) -> HouseRules:
     """The maker's limits, as kept in the journal, or the defaults."""
     return HouseRules(**journal.setting("house rules", {}))

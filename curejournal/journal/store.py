@@ -230,6 +230,22 @@ class Journal:
                 raise NotInJournal(f"There is no entry {entry_id}.")
             return self._append(connection, batch_id, NewEntry(Withdrawn(why), at, entry_id), by)
 
+    def undo(self, entry_id: int, *, why: str, by: str, at: datetime) -> tuple[Entry, ...]:
+        """Take an entry back and, if it corrected another or took it back, enter that one again as it was."""
+        by = plain_text(by, "person", 80)
+        with self._writing() as connection:
+            entry = select(entry_table)
+            undone = connection.execute(entry.where(entry_table.c.id == entry_id)).first()
+            if undone is None:
+                raise NotInJournal(f"There is no entry {entry_id}.")
+            made = [self._append(connection, undone.batch_id, NewEntry(Withdrawn(why), at, entry_id), by)]
+            earlier = connection.execute(entry.where(entry_table.c.id == undone.supersedes)).first()
+            if earlier is not None and earlier.kind != WITHDRAWN:
+                was = as_entry(earlier)
+                again = NewEntry(was.record, was.at, made[0].id, was.photo)
+                made.append(self._append(connection, undone.batch_id, again, by))
+        return tuple(made)
+
     def _append(self, connection: Connection, batch_id: int, item: NewEntry, by: str) -> Entry:
         kind, text = kind_of(item.record), to_json(item.record)
         at_utc, offset = instant(item.at)

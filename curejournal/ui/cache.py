@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -22,7 +23,7 @@ QUARTER = timedelta(minutes=15)
 @st.cache_resource(show_spinner="Opening the journal…")
 def journal(folder: str) -> Journal:
     """The journal of a folder, opened once."""
-    return Journal.open(Path(folder))
+    return Journal.open(Path(folder), url=os.environ.get("CUREJOURNAL_DATABASE_URL") or None)
 
 
 def judged(desk: Desk, batch: Batch) -> Judgement:

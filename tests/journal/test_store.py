@@ -186,3 +186,23 @@ def test_a_setting_that_json_cannot_hold_is_refused(started: Journal) -> None:
         with pytest.raises(EntryRefused):
             started.set_setting("odd", value)
     assert started.setting("odd") is None
+
+
+def test_undoing_is_itself_undone_and_all_stays_in_the_history(started: Journal) -> None:
+    first = started.add("B-1", Weighing("bar 1", 100.0), at=POURED, by="Ana")
+    second = started.add("B-1", Weighing("bar 1", 101.0), at=POURED, by="Ben", supersedes=first.id)
+
+    def grams() -> list[float]:
+        return [record.grams for _, record in started.batch("B-1").records(Weighing)]
+
+    undone, again = started.undo(second.id, why="wrong bar", by="Ana", at=POURED)
+    assert grams() == [100.0]
+    assert (undone.record, again.supersedes) == (Withdrawn("wrong bar"), undone.id)
+    started.undo(again.id, why="no, the right one", by="Ben", at=POURED)
+    assert grams() == []
+    taken_back = started.withdraw(started.add("B-1", Event("cut"), at=POURED, by="Ana").id, why="", by="Ana", at=POURED)
+    started.undo(taken_back.id, why="it was cut", by="Ana", at=POURED)
+    assert started.batch("B-1").event_at("cut") == POURED
+    with pytest.raises(StaleEntry):
+        started.undo(second.id, why="again", by="Ana", at=POURED)
+    assert started.check() == ()

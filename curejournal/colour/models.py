@@ -13,6 +13,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,8 +100,12 @@ class Fit:
     def predict(self, encoded: Array, places: Array) -> Array:
         """True colours (M, 3) in even Lab."""
         guesses = camera.even_lab(self.parameters, encoded, places)
-        rest = _rest(self.model, guesses, self._guesses, places, self._patches.places) @ self._weights
-        return np.asarray(guesses + rest.reshape(-1, 3))
+        weights = self._weights.reshape(-1, 3)
+        rest = self.model.freedom**2 * _smooth(guesses, self._guesses) @ weights
+        for sd, direction, near in _wandering(self.model, places, self._patches.places):
+            strength = sd**2 * near @ (direction(self._guesses) * weights).sum(axis=1)
+            rest = rest + strength[:, None] * direction(guesses)
+        return np.asarray(guesses + rest)
 
     def covariance(self, encoded: Array, places: Array) -> Array:
         """Joint covariance (3 M, 3 M) in even Lab of what `predict` says of materials that are no patches."""
@@ -156,7 +161,8 @@ def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:
 
 
 def _distance2(first: Array, second: Array) -> Array:
-    return np.asarray(((first[:, None, :] - second[None, :, :]) ** 2).sum(axis=-1))
+    squares = (first**2).sum(axis=1)[:, None] + (second**2).sum(axis=1) - 2.0 * first @ second.T
+    return np.asarray(np.maximum(squares, 0.0))
 
 
 def _peculiar_variance(guesses: Array) -> Array:
@@ -171,16 +177,26 @@ def _by_chroma(guesses: Array, grey: float, chroma: float) -> Array:
 
 def _rest(model: Model, first: Array, second: Array, places: Array, other_places: Array) -> Array:
     """Covariance (3 M, 3 N) of what the camera leaves unexplained, without what is peculiar to each colour."""
+    covariance = np.kron(model.freedom**2 * _smooth(first, second), np.eye(3))
+    for sd, direction, near in _wandering(model, places, other_places):
+        shape = np.einsum("mi,nj,mn->minj", direction(first), direction(second), sd**2 * near)
+        covariance = covariance + shape.reshape(covariance.shape)
+    return np.asarray(covariance, dtype=float)
+
+
+def _smooth(first: Array, second: Array) -> Array:
+    """Covariance (M, N) of the smooth rest, the same for each coordinate."""
     dot = ((first - (50.0, 0.0, 0.0)) / 50.0) @ ((second - (50.0, 0.0, 0.0)) / 50.0).T
-    smooth = _SHIFT_SD**2 + _SLOPE_SD**2 * dot + _BEND_SD**2 * dot**2
-    smooth = smooth + _LOCAL_SD**2 * np.exp(-0.5 * _distance2(first, second) / _LOCAL_REACH**2)
-    covariance = np.kron(model.freedom**2 * smooth, np.eye(3))
-    if model.light:
-        near = np.exp(-0.5 * _distance2(places, other_places) / _LIGHT_REACH**2)
-        for sd, direction in ((_LIGHT_SD, by_light), (_VEIL_SD, _by_veil)):
-            shape = np.einsum("mi,nj,mn->minj", direction(first), direction(second), near)
-            covariance = covariance + (model.light * sd) ** 2 * shape.reshape(covariance.shape)
-    return np.asarray(covariance)
+    local = np.exp(-0.5 * _distance2(first, second) / _LOCAL_REACH**2)
+    return np.asarray(_SHIFT_SD**2 + _SLOPE_SD**2 * dot + _BEND_SD**2 * dot**2 + _LOCAL_SD**2 * local)
+
+
+def _wandering(model: Model, places: Array, other_places: Array) -> list[tuple[float, Callable[[Array], Array], Array]]:
+    """Light and veil that wander: sd, what one unit does to Lab, and how alike two places (M, N) are."""
+    if not model.light:
+        return []
+    near = np.exp(-0.5 * _distance2(places, other_places) / _LIGHT_REACH**2)
+    return [(model.light * _LIGHT_SD, by_light, near), (model.light * _VEIL_SD, _by_veil, near)]
 
 
 def by_light(guesses: Array) -> Array:

@@ -51,7 +51,10 @@ def figure(interval: Interval, decimals: int = 1, unit: str = "") -> str:
 
 def lab_with_doubt(lab: Lab, sd: Lab) -> str:
     """L* 71.2 ± 1.4, a* 3.0 ± 0.9, b* 28.8 ± 1.7, each with half its 95 % interval."""
-    return ", ".join(f"{axis}* {value:.1f} ± {1.96 * one:.1f}" for axis, value, one in zip("Lab", lab, sd, strict=True))
+    return ", ".join(
+        f"{axis}* {round(value, 1) + 0.0:.1f} ± {1.96 * one:.1f}"
+        for axis, value, one in zip("Lab", lab, sd, strict=True)
+    )
 
 
 def _count(number: int, what: str) -> str:

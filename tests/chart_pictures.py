@@ -350,3 +350,20 @@ def painted_over(photo: Photo) -> Picture:
     rim = cv2.dilate(mask, np.ones((9, 9), np.uint8)) - mask
     picture[mask > 0] = np.median(picture[rim > 0], axis=0)
     return picture
+
+
+def covered(photo: Photo, line: str, by: str | None = None) -> Picture:
+    """The picture with one outer line of its chart under a scene of scikit-image's, or under one even colour."""
+    assert photo.corners is not None
+    low, high = {
+        "first row": ((-0.4, -0.4), (6.4, 1)),
+        "last row": ((-0.4, 3), (6.4, 4.4)),
+        "first column": ((-0.4, -0.4), (1, 4.4)),
+        "last column": ((5, -0.4), (6.4, 4.4)),
+    }[line]
+    unit = np.array([(0, 0), (6, 0), (6, 4), (0, 4)], dtype=np.float32)
+    onto = cv2.getPerspectiveTransform(unit, photo.corners.astype(np.float32)).astype(float)
+    box = through(onto, np.array([low, (high[0], low[1]), high, (low[0], high[1])]))
+    mask = cv2.fillConvexPoly(np.zeros(photo.picture.shape[:2], np.uint8), np.rint(box).astype(np.int32), 1)
+    over = backdrop(by, photo.picture.shape[1::-1]) if by else np.array([150, 140, 120], np.uint8)
+    return np.where(mask[..., None] > 0, over, photo.picture)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from curejournal.photo.card import Card
 from curejournal.photo.lattice import Floats, Ints, Lattice, Picture, project
@@ -18,6 +19,12 @@ from curejournal.photo.lattice import Floats, Ints, Lattice, Picture, project
 _MIN_PATCHES = 12
 # Variance added to each colour direction, as a share of all, before they are put on one footing. Ours.
 _DAMPING = 0.02
+# A slope of light, in spreads of colour a step, as likely as not. Ours.
+_SLOPE_UNIT = 0.18
+# Correlation, within a row or column, between its colours and those that the rest foretells: 0.88 and more on 170
+# real and drawn charts in all lights, 0.75 under a glare; below 0.55 in 19 of 20 that were covered. Where little
+# change is foretold there is nothing to correlate, and a small mean square error will do. Ours.
+_MIN_ALIKE, _MAX_OFF = 0.7, 0.1
 
 
 @dataclass(frozen=True)
@@ -25,15 +32,22 @@ class CardLattice:
     """A card as a lattice.
 
     `cells` (n, 2) are column and row of each patch, from 0; cell (0, 0) is centred at `origin_mm` (2,) and the
-    next ones `step_mm` (2,) apart. `light` (n, 3) and `colour` (n, 3) are orthonormal bases of what uneven light,
-    and beyond it the card's own colours, can explain of the colours in a picture.
+    next ones `step_mm` (2,) apart. `encoded` (n, 3) are the references, 0 to 1; `light` (n, 3) and `colour` (n, 3)
+    orthonormal bases of what uneven light, and beyond it the card's own colours, can explain in a picture.
     """
 
     cells: Ints
     origin_mm: Floats
     step_mm: Floats
+    encoded: Floats
     light: Floats
     colour: Floats
+
+    @property
+    def lines(self) -> list[NDArray[np.bool_]]:
+        """The patches (n,) of each row and column that has three or more."""
+        lines = [self.cells[:, axis] == place for axis in (0, 1) for place in range(self.cells.max() + 1)]
+        return [line for line in lines if line.sum() >= 3]
 
     def to_cells(self, mm: Floats) -> Floats:
         """Points (..., 2) in mm on the card as columns and rows."""
@@ -72,7 +86,7 @@ def as_lattice(card: Card) -> CardLattice | None:
     encoded = np.array([p.srgb for p in card.patches]) / 255
     light = np.linalg.qr(np.column_stack([np.ones(len(cells)), cells - cells.mean(0)]))[0]
     colour = np.linalg.qr(encoded - light @ (light.T @ encoded))[0]
-    return CardLattice(cells, origin, steps, light, colour)
+    return CardLattice(cells, origin, steps, encoded, light, colour)
 
 
 def misfit(colours: Floats, card: CardLattice) -> Floats:
@@ -91,6 +105,28 @@ def misfit(colours: Floats, card: CardLattice) -> Floats:
     shares = np.trace(np.linalg.solve(damped, np.stack([explained, total])), axis1=-2, axis2=-1)
     per_freedom = (n - 3) / (n - 6)
     return np.asarray((1 - shares[0] / np.maximum(shares[1], 1e-9)) * per_freedom, dtype=float)
+
+
+def foretold(colours: Floats, card: CardLattice, some: NDArray[np.bool_]) -> bool:
+    """Whether the colours (n, 3) of some patches of a line are as the others, and the references, foretell.
+
+    A covered row costs a good fit little, but its own colours have nothing to do with what the rest foretells.
+    Under a glare they are shifted, and still differ among each other as foretold.
+    """
+    rest = ~some
+    middle = colours[rest].mean(0)
+    spread = np.cov((colours[rest] - middle).T, bias=True)
+    spread += (_DAMPING * np.trace(spread) + 1e-9) * np.eye(3)
+    seen = np.linalg.solve(np.linalg.cholesky(spread), (colours - middle).T).T
+    slope = _SLOPE_UNIT * (card.cells - card.cells.mean(0))
+    design = np.column_stack([np.ones(len(seen)), card.encoded, slope])
+    # Light may slope across a card, but the less steeply the likelier: ridge on the two slopes.
+    normal = design[rest].T @ design[rest] + np.diag([0, 0, 0, 0, 1, 1])
+    expected = design[some] @ np.linalg.solve(normal, design[rest].T @ seen[rest])
+    off = float(((seen[some] - expected) ** 2).mean())
+    seen_change, expected_change = seen[some] - seen[some].mean(0), expected - expected.mean(0)
+    alike = (seen_change * expected_change).sum() / np.sqrt((seen_change**2).sum() * (expected_change**2).sum() + 1e-9)
+    return off <= _MAX_OFF or bool(alike >= _MIN_ALIKE)
 
 
 # The four turns of a card, then the same mirrored.

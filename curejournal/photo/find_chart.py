@@ -17,10 +17,9 @@ from numpy.typing import NDArray
 
 from curejournal.colour.sample import Grade, Reason
 from curejournal.photo.card import Card
-from curejournal.photo.chart_colours import CardLattice, as_lattice, cell_samples, lay, misfit
+from curejournal.photo.chart_colours import CardLattice, as_lattice, cell_samples, foretold, lay, misfit
 from curejournal.photo.lattice import (
     Floats,
-    Ints,
     Lattice,
     Picture,
     contrast_map,
@@ -52,8 +51,8 @@ _MIN_LEAD = 1.6
 # Patches with all rims in place, as a share of all and of each row and column: those as dark as their ground show
 # none.
 _MIN_ON_RIMS, _MIN_ON_RIMS_PER_LINE = 0.6, 0.5
-# Spread inside the median patch over the spread between patches.
-_MAX_UNEVEN = 0.35
+# Spread inside the median patch of a row or column over the spread between patches: up to 0.1 in real photos.
+_MAX_UNEVEN = 0.25
 
 
 @dataclass(frozen=True)
@@ -185,20 +184,21 @@ def _confirmed(picture: Picture, to_picture: Floats, card: CardLattice) -> tuple
         return _PARTLY
     colours = samples.mean(1)
     unexplained = float(misfit(colours, card))
-    uneven = float(np.median(samples.std(1).max(1)) / np.linalg.norm(colours.std(0)))
-    if unexplained > _MAX_MISFIT or uneven > _MAX_UNEVEN:
+    if unexplained > _MAX_MISFIT:
         return _NOT_FOUND
-    if not _rims_everywhere(fitted.on_rims, card.cells):
+    uneven = samples.std(1).max(1) / np.linalg.norm(colours.std(0))
+    if not _whole(fitted.on_rims, uneven, colours, card):
         return _PARTLY
     return from_view @ fitted.to_view, unexplained
 
 
-def _rims_everywhere(on_rims: NDArray[np.bool_], cells: Ints) -> bool:
-    """Whether every row and column of the card is there: a covered or cut one is even, but shows no rims."""
-    lines = [cells[:, axis] == place for axis in (0, 1) for place in range(cells[:, axis].max() + 1)]
-    return bool(
-        on_rims.mean() >= _MIN_ON_RIMS
-        and all(on_rims[line].mean() >= _MIN_ON_RIMS_PER_LINE for line in lines if line.sum() >= 3)
+def _whole(on_rims: NDArray[np.bool_], uneven: Floats, colours: Floats, card: CardLattice) -> bool:
+    """Whether every row and column of the card is there, and not covered or cut."""
+    return bool(on_rims.mean() >= _MIN_ON_RIMS) and all(
+        on_rims[line].mean() >= _MIN_ON_RIMS_PER_LINE
+        and np.median(uneven[line]) <= _MAX_UNEVEN
+        and foretold(colours, card, line & on_rims)
+        for line in card.lines
     )
 
 

@@ -78,6 +78,10 @@ def cases_without_chart(card: Card, seed: int) -> Iterator[Case]:
         yield Case("chart mirrored", photo.name, pictures.mirrored(photo))
     for photo, share in zip(with_chart[::3], (0.15, 0.3, 0.5, 0.15, 0.3, 0.5, 0.15), strict=False):
         yield Case("chart cut by the frame", photo.name, pictures.cropped_through_chart(photo, share))
+    lines = ("first row", "last row", "first column", "last column")
+    for number, photo in enumerate(with_chart[1::2]):
+        by = (None, *pictures.SCENES)[number % (1 + len(pictures.SCENES))]
+        yield Case("chart partly covered", photo.name, pictures.covered(photo, lines[number % 4], by))
 
 
 def ours(picture: Picture, card: Card) -> Array | None:

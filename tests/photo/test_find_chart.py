@@ -153,6 +153,13 @@ def test_other_cards_parts_and_charts_too_small_are_refused(real):
             assert find_chart(photo.picture, CHART) is None, photo.name
 
 
+@pytest.mark.parametrize("by", [None, "grass", "coffee"])
+def test_a_real_chart_with_an_outer_row_or_column_under_something_is_refused(real, by):
+    for photo in [photo for photo in real if photo.name in ("sheet-a-03.jpg", "scene-02.png")]:
+        for line in ("first row", "last row", "first column", "last column"):
+            assert find_chart(pictures.covered(photo, line, by), CHART) is None, (photo.name, line)
+
+
 def test_real_charts_mirrored_cut_or_painted_over_are_refused(real):
     for photo in [photo for photo in real if photo.corners is not None][::4]:
         assert find_chart(pictures.mirrored(photo), CHART) is None, photo.name

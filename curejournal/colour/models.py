@@ -35,7 +35,7 @@ _PECULIAR_SD, _PECULIAR_GREY, _PECULIAR_CHROMA = 1.6, 0.3, 10.0
 """What is each colour's own (metamerism, reference): sd, the share of its variance at grey, chroma where it is full."""
 _PECULIAR_REACH = 6.0
 """Colours nearer than this are most often one material, and share what is peculiar to it."""
-_MATERIAL_SD = np.array([0.3, 1.6, 1.3])
+_MATERIAL_SD = np.array([0.4, 2.0, 1.7])
 _MATERIAL_REACH = 25.0
 """Soap is not made of what patches are made of: sd per coordinate of even Lab at full chroma, which no patch can
 tell when all are mixed of the same inks. From the spectral simulation (published cameras, usual lights)."""

@@ -179,6 +179,14 @@ class Soap:
     wave_mm: float = 1.0
     crumbs: int = 0
     embeds: tuple[Paint, ...] = ()
+    swirl_mm: float = 0.0
+    """How far portions reach into one another; 0 leaves them as bands."""
+    spots: tuple[tuple[float, float, float, Paint], ...] = ()
+    """Soft-edged discs: x, y and diameter in mm on the soap, and their colour."""
+    film: tuple[Paint, float] | None = None
+    """A white film and the share of the soap it lies on, in patches."""
+    ring: tuple[float, float] | None = None
+    """A gelled middle: its diameter as a share of the soap's height, and its relative brightness."""
 
     @property
     def edges(self) -> Array:
@@ -221,6 +229,10 @@ class Sheet:
         for light, layer in enumerate(self.layers):
             layer[rows, columns][big] = self.camera.raw(ink, light)
 
+    def blend(self, cover: NDArray[np.float32], paint: Paint) -> None:
+        for light, layer in enumerate(self.layers):
+            layer[:] = layer + cover[..., None] * (self.camera.raw(paint, light) - layer)
+
     def shade(self, factor: NDArray[np.float32]) -> None:
         self.layers = [layer * factor[..., None] for layer in self.layers]
 
@@ -253,6 +265,8 @@ def soap_sheet(soap: Soap, scale: float, camera: Camera, rng: np.random.Generato
     along, across = (columns, rows) if soap.upright_bands else (rows, columns)
     length = soap.size_mm[0 if soap.upright_bands else 1] * scale
     wave = soap.wave_mm * scale * np.sin(across / (9.0 * scale) + rng.uniform(0, 6)) * 0.5
+    if soap.swirl_mm:
+        wave = wave + soap.swirl_mm * scale * smooth_noise(rng, sheet.alpha.shape, 11 * scale)
     for (_, paint), start in zip(soap.portions, soap.edges[:-1], strict=True):
         if start > 0:
             sheet.fill(along + wave >= start * length, paint)
@@ -263,9 +277,20 @@ def soap_sheet(soap: Soap, scale: float, camera: Camera, rng: np.random.Generato
         axes = (int(scale * rng.uniform(2, 4)), int(scale * rng.uniform(1.5, 3)))
         cv2.ellipse(spot, centre, axes, rng.uniform(0, 180), 0, 360, 1, -1, cv2.LINE_AA)
         sheet.fill(spot.astype(bool), embed)
+    if soap.film is not None:
+        paint, share = soap.film
+        patches = smooth_noise(rng, shape, 7 * scale)
+        sheet.blend(np.clip(4 * (patches - np.quantile(patches, 1 - share)) + 0.5, 0, 1), paint)
+    for x, y, diameter, paint in soap.spots:
+        away = np.hypot(columns / scale - x, rows / scale - y) - diameter / 2
+        sheet.blend(np.clip(0.5 - away / 0.3, 0, 1), paint)
     mottle = 1 + soap.mottling * (
         0.7 * smooth_noise(rng, shape, 2.2 * scale) + 0.5 * smooth_noise(rng, shape, 9 * scale)
     )
+    if soap.ring is not None:
+        share, bright = soap.ring
+        out = np.hypot(columns / scale - soap.size_mm[0] / 2, rows / scale - soap.size_mm[1] / 2)
+        mottle = mottle * (1 + (bright - 1) / (1 + np.exp((out - share * soap.size_mm[1] / 2) / 0.8)))
     for _ in range(soap.crumbs):
         centre = (int(rng.uniform(0, shape[1])), int(rng.uniform(0, shape[0])))
         cv2.circle(mottle, centre, max(1, int(scale * rng.uniform(0.2, 0.6))), float(rng.choice([0.72, 1.12])), -1)

@@ -35,7 +35,7 @@ LIGHT_PER_CARD = 0.04
 
 @dataclass(frozen=True)
 class Area:
-    """An area of the photo to measure: a convex outline in pixels of the upright full-size picture."""
+    """An area of the photo to measure: an outline in pixels of the upright full-size picture."""
 
     name: str
     outline: Points
@@ -96,7 +96,11 @@ class Measurement:
 
 
 def measure(
-    photo: Photo, card: Card, areas: Sequence[Area] = (), corners: Sequence[tuple[float, float]] | None = None
+    photo: Photo,
+    card: Card,
+    areas: Sequence[Area] = (),
+    corners: Sequence[tuple[float, float]] | None = None,
+    lesson: Lesson | None = None,
 ) -> Measurement:
     """Measure areas of a photo against a card in it.
 
@@ -109,6 +113,8 @@ def measure(
     corners : sequence of four (x, y), optional
         The card's corners in pixels of the upright full-size picture, clockwise from its own
         top left; otherwise the card is looked for.
+    lesson : Lesson, optional
+        What `learn` gave for this photo and card, if it was asked before.
 
     Returns
     -------
@@ -119,7 +125,7 @@ def measure(
     ------
     PictureDamaged, CornersInvalid
     """
-    lesson = learn(photo, card, corners)
+    lesson = lesson or learn(photo, card, corners)
     if not areas and card.window and lesson.placement:
         # A rim of the window lies in the shadow of its own edge.
         areas = (Area("window", lesson.placement.outline(inset(card.window, 0.06))),)

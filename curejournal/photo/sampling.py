@@ -70,7 +70,7 @@ def pixels_in(picture: Pixels, outline: Points, scale: float, most: int = AREA_S
     if x1 <= x0 or y1 <= y0:
         return np.empty((0, 3), np.uint8), np.empty((0, 2)), 0
     mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
-    cv2.fillConvexPoly(mask, np.round((points - (x0, y0)) * 16).astype(np.int32), 1, shift=4)
+    cv2.fillPoly(mask, [np.round((points - (x0, y0)) * 16).astype(np.int32)], (1,), shift=4)
     rows, columns = np.nonzero(mask)
     count = round(len(rows) * scale**2)
     step = max(1, len(rows) // most)

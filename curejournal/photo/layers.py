@@ -1,0 +1,254 @@
+"""What a window shows: one portion, layers as bands, or swirls; each with its place, its share and its colour.
+
+1. Straighten and correct the window (`flat`).
+2. Find the direction along which colour changes most, and cut the window there into bands by dynamic programming.
+3. Where bands do not explain the picture, cluster the colours instead (swirls).
+4. Leave out what is unlike its own layer (embeds, crumbs, glints, shadows) and the seams between layers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.cluster.hierarchy import fcluster, linkage
+
+from curejournal.colour.difference import ciede2000
+from curejournal.colour.sample import Lab
+from curejournal.photo.card import Card
+from curejournal.photo.flat import PX_PER_MM, Flat, flatten
+from curejournal.photo.learn import Lesson, inset
+from curejournal.photo.placement import Points
+from curejournal.photo.reading import Photo
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Mask = NDArray[np.bool_]
+
+# All limits are ours, chosen on drawn windows of one to four portions with mottling, waves, crumbs and embeds.
+MOST_LAYERS = 6
+# ΔE00 between two layers: below, mottling and uneven light look the same.
+LEAST_STEP = 2.5
+# A layer narrower, in mm, or a swirl colour of a smaller share is an embed or a seam.
+LEAST_BAND_MM = 3.0
+LEAST_SHARE = 0.06
+# Share of the window that lies where its colour says it should: below, it is no stack of bands.
+BANDS_FIT = 0.88
+# A pixel further from its own layer's colour than this, in ΔE00, or than 4 robust sd, is something else.
+FOREIGN = 5.0
+# The rim of the window lies in the shadow of its edge; the seams between layers are neither's colour.
+RIM = 0.06
+SEAM_MM = 0.75
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One colour of the window. `lab` is its median as seen, to tell layers apart; `share` of the window's area."""
+
+    outline: Points
+    lab: Lab
+    share: float
+
+
+@dataclass(frozen=True)
+class Layers:
+    """The colours of a window: bands in their order along `towards_deg` (0 is to the card's right, 90 down), or swirls.
+
+    `left_out` is the share of the window that belongs to no layer: embeds, crumbs, glints, seams.
+    """
+
+    kind: Literal["one", "bands", "swirls"]
+    layers: tuple[Layer, ...]
+    towards_deg: float = 0.0
+    left_out: float = 0.0
+
+
+def find_layers(photo: Photo, card: Card, lesson: Lesson) -> Layers | None:
+    """The layers or swirls in a card's window; None without a window or a correction.
+
+    Raises
+    ------
+    PictureDamaged
+    """
+    if card.window is None or lesson.correction is None or lesson.placement is None:
+        return None
+    return sort_window(flatten(photo, card, lesson, inset(card.window, RIM)))
+
+
+def sort_window(flat: Flat) -> Layers:
+    """The layers or swirls in a straightened window."""
+    lab = _smooth(flat.lab)
+    towards, numbers = _bands(lab)
+    kind: Literal["one", "bands", "swirls"] = "bands"
+    colours = _medians(lab, numbers)
+    if _misplaced(lab, numbers, colours) > 1 - BANDS_FIT:
+        swirls = _clusters(lab)
+        if swirls is not None:
+            kind, numbers = "swirls", swirls
+    colours = _medians(lab, numbers)
+    if len(colours) == 1:
+        kind = "one"
+    layers, kept = [], np.zeros(numbers.shape, bool)
+    for number, colour in enumerate(colours):
+        mask = _own_part(lab, numbers == number, colour, seams=len(colours) > 1) & ~flat.burnt
+        outline = flat.outline(mask)
+        if outline:
+            kept |= mask
+            median = np.median(flat.lab[mask], axis=0)
+            share = float((numbers == number).mean())
+            layers.append(Layer(outline, (float(median[0]), float(median[1]), float(median[2])), share))
+    return Layers(kind, tuple(layers), float(np.degrees(towards)) if kind == "bands" else 0.0, float(1 - kept.mean()))
+
+
+def _smooth(lab: Floats) -> Floats:
+    """Without crumbs and noise: a median over some 1.25 mm."""
+    side = int(1.25 * PX_PER_MM) | 1
+    return np.stack(
+        [cv2.medianBlur(np.asarray(lab[..., k], np.float32), min(side, 5)) for k in range(3)], axis=-1
+    ).astype(float)
+
+
+def _bands(lab: Floats) -> tuple[float, Ints]:
+    """The direction of the bands' order in radians, and each pixel's band."""
+    rows, columns = (np.asarray(index, np.intp) for index in np.indices(lab.shape[:2]))
+    flat_lab = lab.reshape(-1, 3)
+    best, towards = -1.0, np.pi / 2
+    for angle in np.radians(np.arange(0, 180, 5)):
+        at = _along(rows, columns, angle)
+        means, counts = _binned(flat_lab, at)
+        between = float((counts[:, None] * (means - flat_lab.mean(axis=0)) ** 2).sum())
+        if between > best:
+            best, towards = between, float(angle)
+    # Bands count from the top of the card, or from its left where they stand upright.
+    if np.degrees(towards) > 135:
+        towards -= np.pi
+    at = _along(rows, columns, towards)
+    profile, counts = _profile(lab, at)
+    borders = _cut(profile, counts)
+    return towards, np.asarray(np.searchsorted(borders, at, side="right"), np.intp).reshape(lab.shape[:2])
+
+
+def _along(rows: Ints, columns: Ints, angle: float) -> Ints:
+    """Each pixel's place along a direction, in half millimetres from the first."""
+    along = (columns * np.cos(angle) + rows * np.sin(angle)) / PX_PER_MM
+    return np.asarray(np.floor(2 * (along - along.min())), np.intp).ravel()
+
+
+def _binned(values: Floats, at: Ints) -> tuple[Floats, Floats]:
+    counts = np.bincount(at).astype(float)
+    sums = np.stack([np.bincount(at, values[:, k]) for k in range(3)], axis=1)
+    return sums / np.maximum(counts, 1)[:, None], counts
+
+
+def _profile(lab: Floats, at: Ints) -> tuple[Floats, Floats]:
+    """The median colour of each step along the bands, so that an embed does not count; and its pixels."""
+    order = np.argsort(at, kind="stable")
+    counts = np.bincount(at)
+    parts = np.split(lab.reshape(-1, 3)[order], np.cumsum(counts)[:-1])
+    medians = np.array([np.median(part, axis=0) if len(part) else np.full(3, np.nan) for part in parts])
+    good = np.isfinite(medians[:, 0])
+    filled = np.stack([np.interp(np.arange(len(counts)), np.flatnonzero(good), medians[good, k]) for k in range(3)], 1)
+    return filled, counts.astype(float)
+
+
+def _cut(profile: Floats, counts: Floats) -> Ints:
+    """The steps at which a new band begins: least squares by dynamic programming, then alike neighbours joined."""
+    n, least = len(profile), round(2 * LEAST_BAND_MM)
+    weight = np.concatenate([[0.0], np.cumsum(counts)])
+    first = np.concatenate([np.zeros((1, 3)), np.cumsum(counts[:, None] * profile, axis=0)])
+    second = np.concatenate([[0.0], np.cumsum(counts * (profile**2).sum(axis=1))])
+
+    def cost(start: int, end: int) -> float:
+        w = max(weight[end] - weight[start], 1e-9)
+        total = first[end] - first[start]
+        return float(second[end] - second[start] - total @ total / w)
+
+    table = np.array([[cost(i, j) if j - i >= least else np.inf for j in range(n + 1)] for i in range(n)])
+    reach = table[0].copy()
+    choices: list[Ints] = []
+    for _ in range(MOST_LAYERS - 1):
+        options = reach[:n, None] + table
+        choices.append(np.asarray(options.argmin(axis=0), np.intp))
+        longer = options.min(axis=0)
+        if not np.isfinite(longer[n]):
+            choices.pop()
+            break
+        reach = longer
+    borders, end = [], n
+    for choice in reversed(choices):
+        end = int(choice[end])
+        borders.append(end)
+    return _joined(profile, counts, sorted(borders))
+
+
+def _joined(profile: Floats, counts: Floats, borders: list[int]) -> Ints:
+    """Borders between bands that are large and differ enough: the weakest goes first."""
+    while borders:
+        ends = [0, *borders, len(profile)]
+        bands = list(pairwise(ends))
+        middles = np.array([_middle(profile, counts, start, end) for start, end in bands])
+        steps = ciede2000(middles[:-1], middles[1:])
+        shares = np.array([counts[start:end].sum() for start, end in bands]) / counts.sum()
+        steps[np.minimum(shares[:-1], shares[1:]) < LEAST_SHARE] = 0.0
+        weakest = int(np.argmin(steps))
+        if steps[weakest] >= LEAST_STEP:
+            break
+        del borders[weakest]
+    return np.array(borders, np.intp)
+
+
+def _middle(profile: Floats, counts: Floats, start: int, end: int) -> Floats:
+    """A band's colour: near a border a soft edge or a wave mixes both."""
+    trim = (end - start) // 4
+    return np.asarray(
+        np.average(profile[start + trim : end - trim], axis=0, weights=counts[start + trim : end - trim] + 1e-9)
+    )
+
+
+def _medians(lab: Floats, numbers: Ints) -> Floats:
+    return np.array([np.median(lab[numbers == k], axis=0) for k in range(int(numbers.max()) + 1)])
+
+
+def _nearest(lab: Floats, colours: Floats) -> tuple[Ints, Floats]:
+    """The nearest of some colours at each pixel, and how far off it is (ΔE00)."""
+    off = np.stack([ciede2000(lab, np.broadcast_to(colour, lab.shape)) for colour in colours], axis=-1)
+    return np.asarray(off.argmin(axis=-1), np.intp), np.asarray(off.min(axis=-1))
+
+
+def _misplaced(lab: Floats, numbers: Ints, colours: Floats) -> float:
+    """The share of pixels that another band's colour, or none, explains clearly better than their own band's."""
+    off = np.stack([ciede2000(lab, np.broadcast_to(colour, lab.shape)) for colour in colours], axis=-1)
+    own = np.take_along_axis(off, numbers[..., None], axis=-1)[..., 0]
+    return float(((own > off.min(axis=-1) + 1.0) | (own > 2 * FOREIGN)).mean())
+
+
+def _clusters(lab: Floats) -> Ints | None:
+    """Each pixel's colour among those of a swirl; None if there is only one colour."""
+    side = round(PX_PER_MM)
+    cells = cv2.resize(
+        lab.astype(np.float32), (lab.shape[1] // side, lab.shape[0] // side), interpolation=cv2.INTER_NEAREST
+    )
+    points = cells.reshape(-1, 3).astype(float)
+    groups = fcluster(linkage(points, "average"), 2 * LEAST_STEP + 1, "distance")
+    sizes = np.bincount(groups)
+    large = [k for k in np.argsort(-sizes) if sizes[k] >= LEAST_SHARE * len(points)][:MOST_LAYERS]
+    if len(large) < 2:
+        return None
+    colours = np.array([np.median(points[groups == k], axis=0) for k in large])
+    return _nearest(lab, colours)[0]
+
+
+def _own_part(lab: Floats, mask: Mask, colour: Floats, *, seams: bool) -> Mask:
+    """Of a layer's pixels those of its colour, clear of seams and foreign bodies."""
+    off = ciede2000(lab, np.broadcast_to(colour, lab.shape))
+    usual = float(np.median(off[mask])) if mask.any() else 0.0
+    like = mask & (off < max(FOREIGN, 4 * 1.4826 * usual))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
+    cleaned = cv2.morphologyEx(like.astype(np.uint8), cv2.MORPH_OPEN, disc)
+    grow = round(SEAM_MM * PX_PER_MM) if seams else 1
+    foreign = cv2.dilate(1 - cleaned, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * grow + 1,) * 2))
+    return np.asarray(foreign == 0)

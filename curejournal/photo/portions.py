@@ -1,0 +1,119 @@
+"""Which layer of a window is which portion of the batch: by order and by earlier colours, or a question."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations, permutations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.colour.difference import ciede2000
+from curejournal.colour.sample import Lab
+from curejournal.photo.layers import Layers
+
+Floats = NDArray[np.float64]
+
+# All ours, chosen on drawn windows; a wrong portion is worse than a question.
+SURE = 0.97
+# How far all portions of a batch move together (another card, browning), in Lab units, as a standard deviation.
+TOGETHER_SD = 8.0
+# What a portion of unknown colour counts: as an ordinary misfit of one that is known.
+UNKNOWN_MISFIT = 3.0
+# Bands seen upside down are as likely as upright ones; a window that shows only some of them is less likely.
+SOME_ONLY = np.log(0.1)
+# A layer further than this many standard deviations from its portion's known colour is unlike the batch.
+UNLIKE_SD = 3.5
+
+
+@dataclass(frozen=True)
+class Expected:
+    """A portion as last known: its CIELAB colour, if any, and how far it may have moved since, ΔE00 as an sd."""
+
+    name: str
+    lab: Lab | None = None
+    sd: float = 8.0
+
+
+@dataclass(frozen=True)
+class Match:
+    """`names` of the layers in their order; `confidence` that all are right; a question in words if they must be asked.
+
+    With a question the names are a proposal only, empty where there is none.
+    """
+
+    names: tuple[str, ...]
+    confidence: float
+    question: str = ""
+
+
+def match(found: Layers, portions: Sequence[Expected]) -> Match:
+    """Name the layers of a window.
+
+    Parameters
+    ----------
+    found : Layers
+    portions : sequence of Expected
+        The batch's, in their order; a batch without any is one portion named "soap".
+    """
+    portions = portions or [Expected("soap")]
+    seen, known = len(found.layers), len(portions)
+    if seen == 0:
+        return Match((), 0.0, "Nothing but foreign bodies, glints or shadows was seen in the window.")
+    if seen > known:
+        names = tuple(portions[0].name if known == 1 and layer is _largest(found) else "" for layer in found.layers)
+        shown = f"The window shows {seen} colours, but the batch has {known} portion{'s' if known > 1 else ''}."
+        return Match(names, 0.0, f"{shown} Which is which?")
+    choices = _choices(found, known)
+    scores = np.array([_score(found, [portions[k] for k in choice], known) for choice in choices])
+    shares = np.exp(scores - scores.max())
+    shares /= shares.sum()
+    best = int(np.argmax(shares))
+    chosen = [portions[k] for k in choices[best]]
+    names, confidence = tuple(portion.name for portion in chosen), float(shares[best])
+    if confidence < SURE:
+        many = "Which portion is this?" if seen == 1 else f"Which of these {seen} is which?"
+        return Match(names, confidence, f"The window's colours do not tell the portions apart surely. {many}")
+    unlike = [
+        portion.name
+        for layer, portion in zip(found.layers, chosen, strict=True)
+        if portion.lab is not None
+        and float(ciede2000(np.array(layer.lab), np.array(portion.lab))) > UNLIKE_SD * portion.sd
+    ]
+    if unlike:
+        return Match(names, confidence, f"The colour is unlike what is known of {', '.join(unlike)}. Is it this batch?")
+    return Match(names, confidence)
+
+
+def _largest(found: Layers) -> object:
+    return max(found.layers, key=lambda layer: layer.share)
+
+
+def _choices(found: Layers, known: int) -> list[tuple[int, ...]]:
+    """The portions that the layers may be: bands in the batch's order or upside down, swirls in any."""
+    seen = len(found.layers)
+    if found.kind == "swirls":
+        return list(permutations(range(known), seen))
+    upright = list(combinations(range(known), seen))
+    turned = [choice[::-1] for choice in upright]
+    return upright + (turned if seen > 1 else [])
+
+
+def _score(found: Layers, chosen: Sequence[Expected], known: int) -> float:
+    """The logarithm of how likely the layers' colours are if they are these portions, up to a constant."""
+    pairs = [
+        (np.array(layer.lab), np.array(portion.lab), portion.sd)
+        for layer, portion in zip(found.layers, chosen, strict=True)
+        if portion.lab is not None
+    ]
+    misfit = UNKNOWN_MISFIT * (len(chosen) - len(pairs))
+    if pairs:
+        moved = np.array([layer - portion for layer, portion, _ in pairs])
+        weight = np.array([1 / sd**2 for *_, sd in pairs])
+        # What all have in common, as far as it is likely that all moved together.
+        common = (weight[:, None] * moved).sum(axis=0) / (weight.sum() + 1 / TOGETHER_SD**2)
+        misfit += float(common @ common) / TOGETHER_SD**2
+        for layer, portion, sd in pairs:
+            misfit += float(ciede2000(layer - common, portion)) ** 2 / sd**2
+    return -misfit / 2 + (float(SOME_ONLY) if len(chosen) < known else 0.0)

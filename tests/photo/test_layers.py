@@ -1,0 +1,98 @@
+"""Layers, swirls and what belongs to neither, found through the window of drawn photographs."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from skimage.color import deltaE_ciede2000
+
+from curejournal.photo.flat import PX_PER_MM, Flat
+from curejournal.photo.layers import Layers, find_layers
+from curejournal.photo.learn import learn
+from curejournal.photo.measure import Area, Measurement, measure
+from curejournal.photo.reading import read_photo
+from tests.photo.windows import drawn, window
+from tests.scene_items import Paint
+from tests.scenes import Rendered, card_named, draw_card
+
+CREAM, AMBER, BROWN, MINT = (88.0, 2.0, 14.0), (64.0, 16.0, 44.0), (36.0, 14.0, 20.0), (84.0, -10.0, 8.0)
+
+
+def found_in(picture: Rendered) -> tuple[Layers, Measurement]:
+    photo, card = read_photo(picture.jpeg), window()
+    lesson = learn(photo, card)
+    layers = find_layers(photo, card, lesson)
+    assert layers is not None
+    areas = [Area(str(k), layer.outline) for k, layer in enumerate(layers.layers)]
+    return layers, measure(photo, card, areas, lesson=lesson)
+
+
+def errors(measured: Measurement, *labs: tuple[float, float, float]) -> list[float]:
+    assert len(measured.areas) == len(labs)
+    return [float(deltaE_ciede2000(a.sample.lab, lab)) for a, lab in zip(measured.areas, labs, strict=True)]
+
+
+@pytest.mark.parametrize("labs", [(CREAM,), (CREAM, BROWN), (CREAM, AMBER, BROWN), (MINT, CREAM, AMBER, BROWN)])
+@pytest.mark.parametrize("upright", [False, True])
+def test_bands_are_found_in_their_order_and_measured(labs: tuple, upright: bool) -> None:
+    layers, measured = found_in(drawn(*labs, upright_bands=upright, crumbs=10))
+    assert layers.kind == ("bands" if len(labs) > 1 else "one")
+    assert max(errors(measured, *labs)) < 1.0
+    assert sum(layer.share for layer in layers.layers) == pytest.approx(1)
+    if len(labs) > 1:
+        assert layers.towards_deg == pytest.approx(0 if upright else 90, abs=6)
+
+
+@pytest.mark.parametrize("turn", [-20, 25])
+def test_bands_that_lie_askew_in_the_window_are_followed(turn: float) -> None:
+    layers, measured = found_in(drawn(CREAM, AMBER, BROWN, turn_deg=turn))
+    assert layers.towards_deg == pytest.approx(90 + turn, abs=6)
+    assert max(errors(measured, CREAM, AMBER, BROWN)) < 1.0
+
+
+def test_colours_a_just_visible_step_apart_are_two_layers_and_mottling_is_none() -> None:
+    near = (84.5, 3.0, 18.0)
+    assert len(found_in(drawn(CREAM, near))[0].layers) == 2
+    assert len(found_in(drawn(CREAM, mottling=0.04))[0].layers) == 1
+
+
+def test_uneven_light_is_no_layer() -> None:
+    assert len(found_in(drawn(CREAM, scene={"uneven": 0.5}))[0].layers) == 1
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_both_colours_of_a_swirl_are_measured_whether_it_lies_in_rough_bands_or_not(seed: int) -> None:
+    layers, measured = found_in(drawn(CREAM, BROWN, swirl_mm=11, seed=seed))
+    assert len(layers.layers) == 2
+    if seed == 0:
+        assert layers.kind == "swirls"
+    by_lightness = sorted(measured.areas, key=lambda area: -area.sample.lab[0])
+    assert deltaE_ciede2000(by_lightness[0].sample.lab, CREAM) < 1.0
+    assert deltaE_ciede2000(by_lightness[1].sample.lab, BROWN) < 1.5
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_embeds_are_left_out_of_a_portions_colour(seed: int) -> None:
+    layers, measured = found_in(drawn(CREAM, AMBER, embeds=(Paint(BROWN), Paint(MINT), Paint(BROWN)), seed=seed))
+    assert len(layers.layers) == 2
+    assert max(errors(measured, CREAM, AMBER)) < 1.0
+
+
+def test_an_outline_with_pieces_and_holes_fills_to_the_mask_it_came_from() -> None:
+    picture = draw_card(card_named("window"), exposure_ev=-0.3)
+    lesson = learn(read_photo(picture.jpeg), window())
+    mask = np.zeros((120, 160), np.uint8)
+    cv2.rectangle(mask, (10, 10), (70, 90), 1, -1)
+    cv2.circle(mask, (40, 50), 14, 0, -1)
+    cv2.circle(mask, (120, 60), 25, 1, -1)
+    flat = Flat(np.zeros((120, 160, 3)), np.zeros((120, 160), bool), window().window, lesson)
+    outline = lesson.placement.to_mm(np.array(flat.outline(mask.astype(bool))))
+    back = (outline - (flat.rect.x, flat.rect.y)) * PX_PER_MM - 0.5
+    filled = cv2.fillPoly(np.zeros_like(mask), [np.round(back).astype(np.int32)], (1,))
+    assert (filled != mask).mean() < 0.02
+
+
+def test_without_a_card_there_are_no_layers() -> None:
+    photo = read_photo(draw_card(card_named("chart24"), exposure_ev=-0.3).jpeg)
+    assert find_layers(photo, window(), learn(photo, window())) is None

@@ -1,0 +1,31 @@
+"""Drawn windows of soap, seen by the plain camera: what `draw_card` cannot show."""
+
+from __future__ import annotations
+
+from curejournal.photo.card import Card, built_in_card_text, read_card
+from tests.scene_items import Lab, Paint
+from tests.scenes import Laid, Place, Rendered, Scene, Soap, View, card_named, render
+
+WINDOW_MM = (70.0, 52.0)
+
+
+def window() -> Card:
+    return read_card(built_in_card_text("window"))
+
+
+def drawn(
+    *labs: Lab,
+    seed: int = 0,
+    width_mm: float = 210.0,
+    turn_deg: float = 0.0,
+    tag: str = "",
+    scene: dict[str, object] | None = None,
+    **soap: object,
+) -> Rendered:
+    """The window card over soap of some colours; `soap` are fields of `Soap`, `scene` of `Scene`."""
+    card = card_named("window")
+    portions = tuple((f"portion {k + 1}", Paint(lab)) for k, lab in enumerate(labs))
+    bar = Soap(portions, WINDOW_MM, Place(0, 0, turn_deg), **soap)  # type: ignore[arg-type]
+    laid = Laid(card, Place(), paper=Paint((100.0, 0.0, 0.0)), slot_texts={"batch_tag": tag} if tag else {})
+    options = {"exposure_ev": -0.3, "view": View(width_mm=width_mm), **(scene or {})}
+    return render(Scene((bar, laid), **options), seed)  # type: ignore[arg-type]

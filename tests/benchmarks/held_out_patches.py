@@ -38,7 +38,7 @@ PHOTOS = Path(__file__).resolve().parents[3] / "shared" / "photos"
 CHART = read_card(built_in_card_text("chart24"))
 PLACES = centres_of(CHART.references)
 SIX = ("light-skin", "blue-flower", "moderate-red", "yellow-green", "orange-yellow", "neutral-6.5")
-# Hyper-parameters were chosen on these alone; all others were only looked at.
+# Settings were chosen on these; the figures of the others were seen beside them.
 CHOSEN_ON = ("deck", "phone", "scene", "sheet-b", "small-in-frame", "tiny-02")
 
 # Photos of one chart in different light.
@@ -222,7 +222,7 @@ def main() -> None:
         "unclipped, normal size": [p.name for p in taken if p.unclipped and not p.name.startswith("small")],
         "all": [p.name for p in taken],
         "chosen on": [p.name for p in taken if p.name.startswith(CHOSEN_ON)],
-        "only looked at": [p.name for p in taken if not p.name.startswith(CHOSEN_ON)],
+        "others": [p.name for p in taken if not p.name.startswith(CHOSEN_ON)],
     }
     print(
         "Leave one patch out, ΔE00 median / mean / 95th percentile; last column: the same patch of one chart in\n"

@@ -183,9 +183,9 @@ def take_in(
     when, source = _when(photo, name, at, zone)
     measurement = measure(photo, card, _boxes(areas), corners) if card else None
     if measurement is not None and not measurement.usable and not keep_without_colour:
-        return TakenIn(name, "not kept", _why(measurement), None, measurement)
+        return TakenIn(name, "not kept", reason_for_none(measurement), None, measurement)
     readings = _readings(batch, measurement, portion) if measurement else []
-    why_no_colour = "" if readings else (_why(measurement) if measurement else "taken without a card")
+    why_no_colour = "" if readings else (reason_for_none(measurement) if measurement else "taken without a card")
     records: list[Record] = [PhotoNote(caption, why_no_colour), *readings]
     for record in records:
         check_record(batch, record, when, now=now)
@@ -246,7 +246,8 @@ def _boxes(areas: Mapping[str, Box] | None) -> list[Area]:
     return [Area.box(name, *box) for name, box in (areas or {}).items()]
 
 
-def _why(measurement: Measurement) -> str:
+def reason_for_none(measurement: Measurement) -> str:
+    """Why nothing was measured, and what to do about it."""
     reasons = measurement.reasons + tuple(reason for area in measurement.areas for reason in area.reasons)
     worst = max(reasons, key=lambda reason: reason.limit.rank, default=None)
     return f"{worst.text} {worst.remedy}" if worst else "No area was marked."
@@ -265,11 +266,12 @@ def _readings(batch: Batch, measurement: Measurement, portion: str) -> list[Colo
                     f"This batch has the portions {', '.join(names)}.", "Say which one the window shows."
                 )
             seen = portion or (names[0] if names else "soap")
-        readings.append(_reading(measurement, area, seen))
+        readings.append(colour_reading(measurement, area, seen))
     return readings
 
 
-def _reading(measurement: Measurement, area: AreaColour, portion: str) -> ColourReading:
+def colour_reading(measurement: Measurement, area: AreaColour, portion: str) -> ColourReading:
+    """The record of an area that has a colour."""
     assert area.sample is not None
     return ColourReading(
         portion=portion,

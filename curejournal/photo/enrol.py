@@ -79,7 +79,7 @@ def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = ""
         shading, light_reasons = light_across(picture, scale, placement, card, photo)
         reasons += light_reasons
         encoded = samples.encoded if shading is None else evened(samples.encoded, card.patches, shading)
-        good = samples.seen & ~samples.clipped
+        good = samples.seen & ~samples.burnt
         noise = np.array([np.diag(np.square(sd)) for sd in samples.noise_sd])
         # Light on the nearest edge of the chart, since nothing measures it beyond.
         middle = placement.to_pixels(centres_of(card.patches))

@@ -178,7 +178,7 @@ def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
         np.array([patch.lab_d50 for patch in patches]),
         noise_sd=samples.noise_sd,
         reference_covariance=covariances,
-        usable=samples.seen & ~samples.clipped,
+        usable=samples.seen & ~samples.burnt,
         xy_mm=centres_of(patches),
     )
 

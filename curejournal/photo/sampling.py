@@ -26,6 +26,8 @@ CLIPPED_SHARE = 0.10
 PIXELS_TIED = 64
 # The step of 8 bits, as a standard deviation of a median: 1/255 / sqrt(12), and what tone mapping leaves.
 NOISE_FLOOR = 0.5 / 255
+# Ours, in encoded units; a saturated cyan of a chart lies so far beyond sRGB's red.
+BLACK_SD = 0.06
 AREA_SAMPLE = 40_000
 
 
@@ -34,13 +36,12 @@ class PatchSamples:
     """What a picture shows of a card's patches, in the order asked for.
 
     `encoded` (N, 3) are medians as encoded sRGB; `noise_sd` (N, 3) their standard deviations;
-    `clipped` (N,) burnt out or black in some channel; `seen` (N,) inside the picture;
+    `burnt` (N,) at the top of some channel; `seen` (N,) inside the picture;
     `smear` the width of edges as a share of a patch; `smallest_px` the smallest patch's shorter side, full size.
     """
 
     encoded: Floats
     noise_sd: Floats
-    clipped: NDArray[np.bool_]
     burnt: NDArray[np.bool_]
     seen: NDArray[np.bool_]
     smear: float
@@ -93,7 +94,7 @@ def sample_patches(
     """The colours of patches in a picture at 1/scale of full size."""
     count = len(patches)
     medians, noise = np.full((count, 3), np.nan), np.full((count, 3), np.nan)
-    clipped, burnt, seen = np.zeros(count, bool), np.zeros(count, bool), np.zeros(count, bool)
+    burnt, seen = np.zeros(count, bool), np.zeros(count, bool)
     smears: list[float] = []
     smallest = np.inf
     for i, patch in enumerate(patches):
@@ -111,12 +112,12 @@ def sample_patches(
         independent = max(1.0, inside / PIXELS_TIED)
         noise[i] = np.hypot(1.2533 * spread / np.sqrt(independent), NOISE_FLOOR)
         burnt[i] = np.mean((values >= CLIPPED_FROM).any(axis=1)) > CLIPPED_SHARE
-        clipped[i] = burnt[i] or np.mean((values <= 1).any(axis=1)) > 0.5
+        # A channel at nothing says only that the colour is beyond: known no better than this.
+        noise[i] = np.where(np.mean(values <= 1, axis=0) > 0.5, BLACK_SD, noise[i])
         smears += _smear(picture, scale, placement, patch)
     return PatchSamples(
         to_srgb(medians, encoding),
         noise,
-        clipped,
         burnt,
         seen,
         float(np.median(smears)) if smears else 0.0,

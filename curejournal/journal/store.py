@@ -340,6 +340,34 @@ class Journal:
             photos = [as_photo(row) for row in connection.execute(query)]
         return tuple(sorted(photos, key=lambda photo: (photo.facts.taken_at or photo.received_at, photo.sha256)))
 
+    def unfiled_photos(self) -> tuple[tuple[KeptPhoto, bool], ...]:
+        """Photos that no current entry names, in the order in which they came, each with whether one ever did."""
+        named = select(entry_table.c.photo_sha256).where(entry_table.c.photo_sha256.is_not(None))
+        query = select(photo_table, photo_table.c.sha256.in_(named).label("was_filed"))
+        query = query.where(photo_table.c.sha256.not_in(named.where(CURRENT)))
+        query = query.order_by(photo_table.c.received_at_utc, photo_table.c.sha256)
+        with self._reading() as connection:
+            return tuple((as_photo(row), bool(row.was_filed)) for row in connection.execute(query))
+
+    def entries_of_photo(self, sha256: str) -> tuple[tuple[str, Entry], ...]:
+        """The current entries of a photo, each with the code of its batch."""
+        query = select(entry_table, batch_table.c.code).join(batch_table, batch_table.c.id == entry_table.c.batch_id)
+        query = query.where(entry_table.c.photo_sha256 == sha256, CURRENT).order_by(*IN_TIME)
+        with self._reading() as connection:
+            return tuple((row.code, as_entry(row)) for row in connection.execute(query))
+
+    def file_photo(
+        self, code: str, sha256: str, records: Sequence[Record], *, at: datetime, by: str
+    ) -> tuple[Entry, ...]:
+        """Enter a photo's records, all of them, or none if a current entry names it already; see `add_many`."""
+        by = plain_text(by, "person", 80)
+        filed = select(entry_table.c.id).where(entry_table.c.photo_sha256 == sha256, CURRENT).limit(1)
+        with self._writing() as connection:
+            batch_id = self._batch(connection, code).id
+            if connection.scalar(filed) is not None:
+                return ()
+            return tuple(self._append(connection, batch_id, NewEntry(r, at, photo=sha256), by) for r in records)
+
     def derived(self, sha256: str, name: str, make: Callable[[], bytes]) -> bytes:
         """A picture made from an original, made once and then read; see `photos.Shelf.derived`."""
         return self._shelf.derived(sha256, name, make)

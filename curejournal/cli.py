@@ -25,13 +25,14 @@ import platformdirs
 import typer
 
 from curejournal import demo as demonstration
-from curejournal import workflow
+from curejournal import publish, workflow
 from curejournal.cure.judgement import LYE
 from curejournal.cure.records import AlkaliMethod, AlkaliTest, Event, EventKind, Portion, Record, Weighing
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
-from curejournal.journal.backup import last_backup
+from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.backup import restore as restore_backup
+from curejournal.journal.exchange import bring_in
 from curejournal.journal.store import Journal, utc_now
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.recipe import Recipe
@@ -424,6 +425,151 @@ def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
             print(f"{item.when:%Y-%m-%d}  {batch.code} {batch.name}: {item.words} ({item.why})")
 
 
+# --- what all batches say together, and what leaves the journal ---------------------------------
+
+
+@app.command("materials")
+def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List the materials that recipes name, with the batches that held them."""
+    with _opened(journal) as kept:
+        found = publish.all_materials(kept, _now(kept))
+    if as_json:
+        rows = [{"material": h.material, "kind": h.kind, "batches": h.batches, "doses_pct": h.doses_pct} for h in found]
+        _print({"materials": rows})
+    else:
+        for one in found:
+            print(f"{one.material}\t{one.kind}\t{', '.join(one.batches)}")
+
+
+@app.command()
+def material(
+    name: Annotated[str, typer.Argument(help="The material, as in the recipes.")],
+    dose: Annotated[float | None, typer.Option("--dose", help="The planned dose, % of the oils.")] = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Write its fact sheet, one page.")] = None,
+    markdown: Annotated[Path | None, typer.Option("--markdown", help="Write its fact sheet as Markdown.")] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Say what a material did in earlier batches, and what to expect of it."""
+    with _opened(journal) as kept:
+        report = publish.material(kept, name, _now(kept), dose_pct=dose)
+        for path, form in ((pdf, "pdf"), (markdown, "markdown")):
+            if path is not None:
+                _write(path, publish.fact_sheet(kept, name, _now(kept), "pdf" if form == "pdf" else "markdown"))
+    if as_json:
+        _print(publish.material_as_json(report))
+    else:
+        print("\n".join(f"{what}: {said}" for what, said in publish.material_in_words(report)))
+
+
+@app.command("which")
+def which_did_it(
+    end: Annotated[bool, typer.Option("--end", help="Ask what keeps it off its colour, not what turned it.")] = False,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Say which material turned the batter, by all batches together, and which test pour would tell."""
+    with _opened(journal) as kept:
+        answer = publish.which(kept, _now(kept), "end" if end else "turn")
+    _print(publish.which_as_json(answer)) if as_json else print("\n".join(publish.which_in_words(answer)))
+
+
+@app.command("lot")
+def lot_uses(
+    name: Annotated[str, typer.Argument(help="The lot of any material.")],
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Write it as a page.")] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Say where a lot went."""
+    with _opened(journal) as kept:
+        uses = publish.lot(kept, name)
+        if pdf is not None:
+            _write(pdf, publish.lot_page(kept, name, _now(kept)))
+    if as_json:
+        _print({"lot": name, "uses": [workflow.as_json(use) for use in uses]})
+    else:
+        rows = (f"{use.batch}\t{use.name}\t{use.material}\t{use.grams:g} g" for use in uses)
+        print("\n".join(rows) or f"No batch names the lot {name}.")
+
+
+@app.command()
+def record(
+    to: Annotated[Path, typer.Argument(help="The PDF to write.")],
+    batches: Annotated[list[str] | None, typer.Argument(help="Codes of the batches.")] = None,
+    day: Annotated[str | None, typer.Option("--day", help="All batches poured that day, 2026-09-08.")] = None,
+    lot: Annotated[str | None, typer.Option("--lot", help="All batches that hold this lot.")] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write the batch record: of batches, of a day, or of all that a lot went into."""
+    with _opened(journal) as kept:
+        codes = list(batches or [])
+        codes += publish.poured_on(kept, _moment(day, _zone(kept)).date(), _zone(kept)) if day else ()
+        codes += [use.batch for use in publish.lot(kept, lot)] if lot else []
+        codes = list(dict.fromkeys(codes))
+        _write(to, publish.batch_record(kept, codes, _now(kept)))
+    _print({"file": str(to), "batches": codes}) if as_json else print(f"{to}: the record of {', '.join(codes)}.")
+
+
+@app.command()
+def portfolio(
+    to: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier portfolio; or a .pdf file.")],
+    batches: Annotated[list[str] | None, typer.Argument(help="Codes of the batches; all if left out.")] = None,
+    title: Annotated[str, typer.Option("--title", help="The heading; your place's name if left out.")] = "",
+    about: Annotated[str, typer.Option("--about", help="A sentence under it.")] = "",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write a portfolio: static pages that work from a folder or any web host, or a PDF. No location is in it."""
+    with _opened(journal) as kept:
+        codes = batches or [head.code for head in kept.batches()]
+        if to.suffix.lower() == ".pdf":
+            _write(to, publish.portfolio_on_paper(kept, codes, _now(kept), title=title, about=about))
+            files = 1
+        else:
+            files = len(publish.portfolio(kept, codes, to, _now(kept), title=title, about=about))
+    said = {"to": str(to), "batches": codes, "files": files}
+    _print(said) if as_json else print(f"{to}: {len(codes)} batches.")
+
+
+@app.command("calendar")
+def calendar_file(
+    to: Annotated[Path, typer.Argument(help="The .ics file to write.")],
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write what is due as a calendar file; imported again, its events move instead of being doubled."""
+    with _opened(journal) as kept:
+        due = len(workflow.due_now(kept, _now(kept)))
+        _write(to, publish.calendar_file(kept, _now(kept), _zone(kept)))
+    _print({"file": str(to), "events": due}) if as_json else print(f"{to}: {due} things are due.")
+
+
+@app.command()
+def labels(
+    code: Code,
+    to: Annotated[Path, typer.Argument(help="The PDF to write.")],
+    count: Annotated[int | None, typer.Option("--count", help="How many; one for each bar if left out.")] = None,
+    weight: Annotated[bool, typer.Option("--weight", help="Print the net weight that is proposed.")] = False,
+    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write labels, and say what net weight they can bear."""
+    if paper not in ("a4", "letter"):
+        raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")
+    with _opened(journal) as kept:
+        sheet = "a4" if paper == "a4" else "letter"
+        _write(to, publish.labels(kept, code, _now(kept), count=count, with_weight=weight, paper=sheet))
+        net = publish.net_weight(kept, code)
+    if as_json:
+        _print({"file": str(to), "net_weight": workflow.as_json(net)})
+    else:
+        proposed = f"{net.grams_each} g can be promised for each bar: " if net.grams_each is not None else ""
+        print(f"{to}: labels of {code}. {proposed}{net.words}")
+
+
 # --- the journal itself ------------------------------------------------------------------------
 
 
@@ -488,17 +634,11 @@ def backup(
     latest = last_backup(to)
     if latest and every is not None and utc_now() - latest < timedelta(days=every):
         said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
-        _print({"backup": None, "why": said}) if as_json else print(said)
+        _print({"path": None, "why": said}) if as_json else print(said)
         return
     with _opened(journal) as kept:
         made = kept.backup(to)
-    if as_json:
-        _print({"backup": workflow.as_json(made)})
-    else:
-        print(f"{made.path}: everything, with {made.photos} photos.")
-    if made.left_out:
-        print(f"{len(made.left_out)} photos are missing or damaged and not in it: run check.", file=sys.stderr)
-        raise typer.Exit(1)
+    _say_data(made, f"{made.path}: everything, with {made.photos} photos.", as_json)
 
 
 @app.command()
@@ -509,10 +649,39 @@ def restore(
 ) -> None:
     """Make a journal of a backup, in a new folder, after all of it was verified."""
     made = restore_backup(file, to, utc_now)
-    if as_json:
-        _print({"journal": workflow.as_json(made)})
-    else:
-        print(f"{made.path}: restored, with {made.photos} photos. Open it with --journal {made.path}")
+    _say_data(made, f"{to}: restored, with {made.photos} photos. Open it with --journal {to}", as_json)
+
+
+@app.command()
+def export(
+    to: Annotated[Path, typer.Argument(help="A new folder.")],
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write everything: as JSON with its schema, as tables for spreadsheets (CSV), and the photos as they came."""
+    with _opened(journal) as kept:
+        made = kept.export(to)
+    _say_data(
+        made, f"{to}: everything, with {made.photos} photos. For yourself: photos say where they were taken.", as_json
+    )
+
+
+@app.command("import")
+def import_(
+    source: Annotated[Path, typer.Argument(help="A journal.json, or a folder of tables (CSV), as export writes them.")],
+    to: Annotated[Path, typer.Argument(help="A new folder for the journal.")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a journal of exported data, in a new folder, after all of it was verified."""
+    made = bring_in(source, to, utc_now)
+    _say_data(made, f"{to}: a journal, with {made.photos} photos. Open it with --journal {to}", as_json)
+
+
+def _say_data(made: Backup, said: str, as_json: bool) -> None:
+    _print(workflow.as_json(made)) if as_json else print(said)
+    if made.left_out:
+        print(f"{len(made.left_out)} photos are missing or damaged and not in it.", file=sys.stderr)
+        raise typer.Exit(1)
 
 
 @app.command()
@@ -635,6 +804,13 @@ def _moment(text: str, zone: tzinfo) -> datetime:
     if len(text) <= 10:  # a day without a time: its end, so that the whole day counts
         moment = datetime.combine(moment.date(), clock_time(23, 59))
     return moment if moment.tzinfo else moment.replace(tzinfo=zone)
+
+
+def _write(path: Path, data: bytes) -> None:
+    try:
+        path.write_bytes(data)
+    except OSError as fault:
+        raise Mistyped(f"{path} cannot be written ({fault.strerror}).", "Choose another place.") from fault
 
 
 def _bytes(path: Path) -> bytes:

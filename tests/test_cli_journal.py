@@ -49,12 +49,20 @@ def test_undo_brings_back_what_was_corrected_and_keeps_all(folder: Path) -> None
 
 def test_a_backup_restored_is_the_same_journal_and_nothing_is_replaced(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "backups").mkdir()
-    made = as_json("backup", tmp_path / "backups", "--every", "1", journal=folder)["backup"]
-    assert as_json("backup", tmp_path / "backups", "--every", "1", journal=folder)["backup"] is None
+    made = as_json("backup", tmp_path / "backups", "--every", "1", journal=folder)
+    assert as_json("backup", tmp_path / "backups", "--every", "1", journal=folder)["path"] is None
     assert as_json("backup", made["path"], journal=folder, code=1)["error"]["what"]
     as_json("restore", made["path"], tmp_path / "again")
     assert as_json("history", "B1", journal=tmp_path / "again") == as_json("history", "B1", journal=folder)
     assert "not empty" in as_json("restore", made["path"], folder, code=1)["error"]["what"]
+
+
+@pytest.mark.parametrize("source", ["journal.json", "."])
+def test_what_is_exported_is_imported_as_the_same_journal(folder: Path, tmp_path: Path, source: str) -> None:
+    as_json("export", tmp_path / "out", journal=folder)
+    as_json("import", tmp_path / "out" / source, tmp_path / "again")
+    assert as_json("history", "B1", journal=tmp_path / "again") == as_json("history", "B1", journal=folder)
+    assert as_json("import", tmp_path / "nothing.json", tmp_path / "new", code=1)["error"]["safe"]
 
 
 def test_a_journal_moves_and_the_old_one_stays(

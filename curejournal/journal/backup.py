@@ -27,7 +27,7 @@ from curejournal.journal.check import check
 from curejournal.journal.copying import read_only
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
 from curejournal.journal.faults import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
-from curejournal.journal.files import PART, make_folder, sync_folder, written_whole
+from curejournal.journal.files import PART, make_folder, new_folder, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
 
@@ -235,38 +235,25 @@ def restore(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
 
     Raises
     ------
-    BackupRefused
+    BackupRefused, FolderInUse
         If the backup does not verify, or the folder holds something.
     """
-    if to.exists() and (not to.is_dir() or any(to.iterdir())):
-        raise BackupRefused(
-            f"{to} exists already and is not empty.", "Choose a new folder: a restore never replaces anything."
-        )
     if not source.is_file():
         raise BackupRefused(f"There is no file {source}.", "Check the name of the backup.")
-    part = to.with_name(f".{to.name}.{secrets.token_hex(4)}{PART}")
     with in_plain_words(to):
         try:
             with zipfile.ZipFile(source) as archive:
                 manifest = _read_manifest(archive)
-                if sum(member.file_size for member in archive.infolist()) > shutil.disk_usage(_existing(to)).free:
-                    raise BackupRefused(f"There is not enough room for this backup at {to}.", "Choose another disk.")
-                make_folder(part)
-                _verify(archive, manifest, part)
-            _verify_journal(part, manifest, now)
-            if to.exists():
-                to.rmdir()
-            part.rename(to)
+                with new_folder(to) as folder:
+                    if sum(member.size for member in manifest.files.values()) > shutil.disk_usage(folder).free:
+                        raise BackupRefused(
+                            f"There is not enough room for this backup at {to}.", "Choose another disk."
+                        )
+                    _verify(archive, manifest, folder)
+                    _verify_journal(folder, manifest, now)
         except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, ValueError) as error:
             raise _hostile(f"it is damaged or no backup at all ({error})") from error
-        finally:
-            shutil.rmtree(part, ignore_errors=True)
-    sync_folder(to.parent)
     return Backup(to, len(manifest.files) - 1, manifest.left_out)
-
-
-def _existing(folder: Path) -> Path:
-    return next(step for step in (folder, *folder.absolute().parents) if step.exists())
 
 
 def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime]) -> None:

@@ -59,17 +59,19 @@ def copy_rows(source: Connection, target: Connection) -> None:
         rows = rows_of(source, table)
         while chunk := [dict(row._mapping) for row in islice(rows, _CHUNK)]:
             target.execute(into[table.name].insert(), chunk)
-    if target.dialect.name == "postgresql":
-        for name, table in into.items():
-            if "id" in table.columns:
-                # Rows came with their numbers; the counter goes on after the last of them.
-                target.execute(
-                    select(func.setval(func.pg_get_serial_sequence(name, "id"), func.max(table.c.id))).having(
-                        func.count() > 0
-                    )
-                )
+    count_on(target)
     if fingerprint(source) != fingerprint(target):
         raise JournalDamaged("The copied journal is not the same as the original.", "Try again, on another disk.")
+
+
+def count_on(connection: Connection) -> None:
+    """After rows came with their numbers: let a server's counters go on after the last of them."""
+    if connection.dialect.name != "postgresql":
+        return
+    for table in tables_of(connection):
+        if "id" in table.columns:
+            last = func.setval(func.pg_get_serial_sequence(table.name, "id"), func.max(table.c.id))
+            connection.execute(select(last).having(func.count() > 0))
 
 
 def snapshot(source: Connection, path: Path, schema: Schema = TODAY) -> None:

@@ -73,6 +73,14 @@ class BackupRefused(CureJournalError):
     """A backup could not be written or does not verify."""
 
 
+class DataRefused(CureJournalError):
+    """Data from outside cannot be made into a journal."""
+
+
+class FolderInUse(CureJournalError):
+    """There is something already where a new folder was to be."""
+
+
 class CopyRefused(CureJournalError):
     """There is something already where a journal was to be copied to."""
 

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 import secrets
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
+
+from curejournal.journal.faults import FolderInUse
 
 try:
     from fcntl import F_FULLFSYNC, fcntl  # type: ignore[attr-defined,unused-ignore]
@@ -62,3 +65,27 @@ def written_whole(path: Path) -> Iterator[BinaryIO]:
         part.unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
+
+
+@contextmanager
+def new_folder(to: Path) -> Iterator[Path]:
+    """A folder to fill; it takes its name only if nothing fails on the way.
+
+    Raises
+    ------
+    FolderInUse
+        If there is something of this name that is not an empty folder.
+    """
+    if to.exists() and (not to.is_dir() or any(to.iterdir())):
+        raise FolderInUse(f"{to} exists already and is not empty.", "Choose a new folder: nothing is ever replaced.")
+    to = to.absolute()
+    part = to.with_name(f".{to.name}.{secrets.token_hex(4)}{PART}")
+    try:
+        make_folder(part)
+        yield part
+        if to.exists():
+            to.rmdir()
+        part.rename(to)
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    sync_folder(to.parent)

@@ -18,6 +18,7 @@ from curejournal.journal.backup import Backup, write_backup
 from curejournal.journal.check import Problem, Progress, check
 from curejournal.journal.copying import copy_rows, snapshot
 from curejournal.journal.current import CurrentBatches
+from curejournal.journal.exchange import write as write_data
 from curejournal.journal.faults import (
     CodeInUse,
     CopyRefused,
@@ -435,6 +436,11 @@ class Journal:
 
         with in_plain_words(to):
             return write_backup(take, self._shelf, to, self._now())
+
+    def export(self, to: Path) -> Backup:
+        """Write everything as JSON, as tables and as photos into a new folder; `exchange.bring_in` reads it again."""
+        with self._reading() as connection:
+            return write_data(connection, self._shelf, to)
 
     def copy_to(self, location: Path, *, url: str | None = None) -> None:
         """Copy everything into a new journal, to or from a PostgreSQL server too, and compare both row by row.

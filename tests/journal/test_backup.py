@@ -19,7 +19,7 @@ import pytest
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import last_backup, restore
 from curejournal.journal.database import DATABASE
-from curejournal.journal.faults import BackupRefused
+from curejournal.journal.faults import BackupRefused, FolderInUse
 from curejournal.journal.store import Journal
 from tests.journal.under_fire import filled
 
@@ -130,7 +130,7 @@ def test_a_restore_never_replaces_anything(backup: Path, tmp_path: Path) -> None
     (tmp_path / "full" / "diary.txt").write_text("mine")
     (tmp_path / "file").write_text("mine")
     for target in ("full", "file", "journal"):
-        with pytest.raises(BackupRefused):
+        with pytest.raises(FolderInUse):
             restore(backup, tmp_path / target, clock)
     (tmp_path / "empty").mkdir()
     assert restore(backup, tmp_path / "empty", clock).photos == 6

@@ -1,0 +1,182 @@
+"""A journal's data as tables for spreadsheets (CSV, RFC 4180), one of each kind of record, and back.
+
+A cell of text that a spreadsheet would take for a formula gets an apostrophe
+in front, which is taken off on the way back; numbers stay numbers. A colour is
+three columns; lists are JSON in their cell.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import types
+import typing
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import fields
+from datetime import datetime
+from typing import Any
+
+from curejournal.colour.sample import Lab
+from curejournal.cure.records import RECORDS
+from curejournal.journal.plain_data import (
+    FORMAT,
+    BatchRow,
+    CardRow,
+    Contents,
+    EntryRow,
+    PhotoRow,
+    SettingRow,
+    as_text,
+    from_text,
+    refused,
+)
+
+# OWASP, CSV injection: what begins a formula, in the full-width forms of East Asia too. The apostrophe itself,
+# so that one which was typed is not taken off.
+_RUN = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
+_TABLES: dict[str, type] = {"batches": BatchRow, "photos": PhotoRow, "cards": CardRow, "settings": SettingRow}
+_SUFFIX = ".csv"
+
+# Cells of more than its 131,072 characters are kept by nobody but hold whole cards and frozen evidence here.
+csv.field_size_limit(10_000_000)
+
+
+def _hints(row: type[Any]) -> dict[str, Any]:
+    hints = typing.get_type_hints(row)
+    return {field.name: hints[field.name] for field in fields(row)}
+
+
+def columns_of(kind: str) -> dict[str, Any]:
+    """The fields of a table of entries with their types: those of every entry, then those of the record."""
+    entry = {name: hint for name, hint in _hints(EntryRow).items() if name not in {"kind", "record"}}
+    return {**entry, **_hints(RECORDS[kind])}
+
+
+def as_tables(data: Contents) -> dict[str, str]:
+    """The tables by their files' names; a kind without entries has none."""
+    plain = json.loads(as_text(data))
+    made = {f"{name}{_SUFFIX}": _written(_hints(row), plain[name]) for name, row in _TABLES.items()}
+    for kind in RECORDS:
+        rows = [{**entry, **entry["record"]} for entry in plain["entries"] if entry["kind"] == kind]
+        if rows:
+            made[f"entries {kind}{_SUFFIX}"] = _written(columns_of(kind), rows)
+    return made
+
+
+def from_tables(texts: Mapping[str, str]) -> Contents:
+    """The data from its tables by their files' names.
+
+    Raises
+    ------
+    DataRefused
+    """
+    plain: dict[str, Any] = {"format": FORMAT, "entries": [], **{name: [] for name in _TABLES}}
+    for file, text in texts.items():
+        name = file.removesuffix(_SUFFIX)
+        kind = name.removeprefix("entries ")
+        if name in _TABLES:
+            plain[name] = list(_read(file, text, _hints(_TABLES[name])))
+        elif name.startswith("entries ") and kind in RECORDS:
+            record = _hints(RECORDS[kind])
+            for row in _read(file, text, columns_of(kind)):
+                inside = {field: row.pop(field) for field in record}
+                plain["entries"].append({**row, "kind": kind, "record": inside})
+        else:
+            raise refused(f"there is no table {file[:80]!r} in a journal")
+    plain["entries"].sort(key=lambda entry: entry["id"])
+    try:
+        return from_text(json.dumps(plain, allow_nan=False))
+    except (ValueError, RecursionError) as error:
+        raise refused(f"a number is not one ({error})") from error
+
+
+def escaped(text: str) -> str:
+    """Text that no spreadsheet runs."""
+    return f"'{text}" if text.startswith(_RUN) else text
+
+
+def unescaped(cell: str) -> str:
+    """The text of an escaped cell."""
+    return cell[1:] if cell.startswith("'") and cell[1:].startswith(_RUN) else cell
+
+
+def _bare(hint: Any) -> tuple[Any, bool]:
+    """A type without its None and its limits, and whether it may be None."""
+    if typing.get_origin(hint) is typing.Annotated:
+        return _bare(typing.get_args(hint)[0])
+    if typing.get_origin(hint) in {typing.Union, types.UnionType}:
+        (inner,) = (part for part in typing.get_args(hint) if part is not type(None))
+        return _bare(inner)[0], True
+    if typing.get_origin(hint) is typing.Literal:
+        return str, False
+    return hint, False
+
+
+def _names(columns: Mapping[str, Any]) -> list[str]:
+    return [
+        name
+        for field, hint in columns.items()
+        for name in ([f"{field}_{axis}" for axis in "Lab"] if _bare(hint)[0] == Lab else [field])
+    ]
+
+
+def _written(columns: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, quoting=csv.QUOTE_MINIMAL)
+    writer.writerow(_names(columns))
+    for row in rows:
+        writer.writerow([cell for field, hint in columns.items() for cell in _cells(row.get(field), hint)])
+    return text.getvalue()
+
+
+def _cells(value: Any, hint: Any) -> list[str]:
+    kind, _ = _bare(hint)
+    if kind == Lab:
+        return [""] * 3 if value is None else [json.dumps(number) for number in value]
+    if value is None and kind is not Any:
+        return [""]
+    return [escaped(value) if kind in {str, datetime} else json.dumps(value, ensure_ascii=False)]
+
+
+def _read(file: str, text: str, columns: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    names = _names(columns)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        head = next(reader, [])
+        if sorted(head) != sorted(names):
+            odd = sorted(set(head) ^ set(names))[:5]
+            raise refused(f"{file} has not the columns that it should have ({', '.join(odd)[:200]})")
+        for row in reader:
+            if len(row) != len(head):
+                raise refused(f"line {reader.line_num} of {file} has {len(row)} cells instead of {len(head)}")
+            cells = dict(zip(head, row, strict=True))
+            try:
+                yield {field: _value(cells, field, hint) for field, hint in columns.items()}
+            except (ValueError, RecursionError) as error:
+                raise refused(f"line {reader.line_num} of {file}: {error}") from error
+    except csv.Error as error:
+        raise refused(f"line {reader.line_num} of {file}: {error}") from error
+
+
+def _value(cells: Mapping[str, str], field: str, hint: Any) -> Any:
+    kind, may_be_none = _bare(hint)
+    if kind == Lab:
+        three = [cells[f"{field}_{axis}"] for axis in "Lab"]
+        return None if may_be_none and not any(three) else [_number(cell, field) for cell in three]
+    cell = cells[field]
+    if may_be_none and cell == "":
+        return None
+    if kind in {str, datetime}:
+        return unescaped(cell)
+    if kind is float:
+        return _number(cell, field)
+    # A spreadsheet writes TRUE.
+    return json.loads(cell.lower() if kind is bool else cell)
+
+
+def _number(cell: str, field: str) -> float:
+    try:
+        return float(cell)
+    except ValueError:
+        raise ValueError(f"{field} is {cell[:40]!r}, which is no number") from None

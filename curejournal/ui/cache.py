@@ -53,9 +53,11 @@ def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
 
 
 @st.cache_resource(max_entries=40, show_spinner="Measuring…", hash_funcs={Card: repr})
-def measured(data: bytes, card: Card, areas: Mapping[str, workflow.Box] | None) -> Measurement:
+def measured(
+    data: bytes, card: Card, areas: Mapping[str, workflow.Box] | None, corners: workflow.Corners | None
+) -> Measurement:
     """What is in a photo that was just taken."""
-    return workflow.measure_photo(data, card, areas)
+    return workflow.measure_photo(data, card, areas, corners)
 
 
 @st.cache_resource(max_entries=20, show_spinner=False, hash_funcs={Measurement: repr})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import streamlit as st
@@ -10,12 +11,36 @@ import streamlit as st
 from curejournal import workflow
 from curejournal.cure.records import Batch
 from curejournal.report.wording import moment
-from curejournal.ui import cache, parts
+from curejournal.ui import cache, marking, parts
 from curejournal.ui.page import Desk, attempt, plain
-from curejournal.workflow import Box, Card, Measurement
+from curejournal.workflow import Box, Card, Corners, Measurement
 
 NO_CARD = "no card: picture only"
 TYPES = ["jpg", "jpeg", "png", "heic", "heif", "tif", "tiff", "webp"]
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A picture on its way in, and all that is known of it so far.
+
+    `at` is when it was taken if the maker or the camera here says so; `when` is what counts: that, or its own date.
+    """
+
+    name: str
+    data: bytes
+    at: datetime | None = None
+    when: datetime | None = None
+    card: Card | None = None
+    portion: str = ""
+    measurement: Measurement | None = None
+    areas: dict[str, Box] | None = None
+    corners: Corners | None = None
+    caption: str = ""
+
+    @property
+    def coloured(self) -> bool:
+        """Whether there is a colour to keep."""
+        return self.measurement is not None and self.measurement.usable and bool(self.measurement.areas)
 
 
 def chosen_card(desk: Desk) -> Card | None:
@@ -32,12 +57,11 @@ def chosen_portion(batch: Batch | None) -> str:
     names = [portion.name for portion in batch.portions] if batch else []
     if len(names) < 2:
         return names[0] if names else ""
-    return (
-        st.pills("Which portion lies in the window?", names, key=f"photo-portion-{batch.code if batch else ''}") or ""
-    )
+    key = f"photo-portion-{batch.code if batch else ''}"
+    return st.pills("Which portion lies in the window?", names, key=key, format_func=plain) or ""
 
 
-def pictures(desk: Desk) -> Iterator[tuple[str, bytes, datetime | None]]:
+def pictures(desk: Desk) -> Iterator[Shot]:
     """Photos from the phone or computer, or straight from the camera, which is dated now."""
     turn = st.session_state.setdefault("photo-turn", 0)
     files = st.file_uploader(
@@ -48,30 +72,46 @@ def pictures(desk: Desk) -> Iterator[tuple[str, bytes, datetime | None]]:
         help="On a phone this also opens its camera; such photos are sharper and carry their date.",
     )
     for file in files:
-        yield file.name, file.getvalue(), None
+        yield Shot(file.name, file.getvalue())
     if st.toggle("Use this device’s camera here", key=f"photo-camera-on-{turn}"):
         shot = st.camera_input("Card and soap in one picture", key=f"photo-camera-{turn}", resolution="1080p")
         if shot is not None:
-            yield "camera.jpg", shot.getvalue(), desk.now
+            yield Shot("camera.jpg", shot.getvalue(), desk.now)
 
 
-def one(
-    desk: Desk, batch: Batch | None, card: Card | None, portion: str, name: str, data: bytes, at: datetime | None
-) -> None:
-    """One photo: what is in it, and what becomes of it."""
-    parts.say(name, "soft")
-    areas = _areas(name, batch, card)
-    measurement = attempt(lambda: cache.measured(data, card, areas)) if card else None
-    if card and measurement is None:
-        return
-    if not card and attempt(lambda: cache.marked_picture(data, None, 1200)) is None:
-        return
-    if measurement is not None:
-        _result(measurement, portion)
-    caption = _drawn(measurement)
-    st.image(cache.marked_picture(data, measurement, 1200), width="stretch", caption=caption, alt=f"{name}. {caption}")
-    if batch is not None:
-        _keep(desk, batch, card, portion, name, data, at, measurement, areas)
+def measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
+    """Show what is in a picture, ask for what is missing; None if it cannot be used at all."""
+    parts.say(shot.name, "soft")
+    found = _measured(batch, shot) if shot.card else shot
+    if found is None:
+        return None
+    caption = _drawn(found.measurement)
+    picture = attempt(lambda: cache.marked_picture(found.data, found.measurement, 1200))
+    if picture is None:
+        return None
+    if found.areas is None and found.corners is None:
+        st.image(picture, width="stretch", caption=caption, alt=f"{shot.name}. {caption}")
+    return found if batch is None else _dated(desk, found)
+
+
+def _measured(batch: Batch | None, shot: Shot) -> Shot | None:
+    card = shot.card
+    assert card is not None
+    first = attempt(lambda: cache.measured(shot.data, card, None, None))
+    if first is None:
+        return None
+    needed = card.window is None
+    if st.toggle("Mark the places in the picture", value=needed, key=f"mark-{shot.name}"):
+        names = [portion.name for portion in batch.portions] if batch else []
+        picture = cache.marked_picture(shot.data, first if first.corners else None, 1200)
+        alt = f"{shot.name}, to mark the soap in"
+        marks = marking.mark(picture, first.width, first.height, names or ["soap"], f"marks-{shot.name}", alt)
+        shot = replace(shot, areas=marks.areas or None, corners=marks.corners or None)
+        first = attempt(lambda: cache.measured(shot.data, card, shot.areas, shot.corners))
+        if first is None:
+            return None
+    _result(first, shot.portion)
+    return replace(shot, measurement=first)
 
 
 def _drawn(measurement: Measurement | None) -> str:
@@ -83,33 +123,14 @@ def _drawn(measurement: Measurement | None) -> str:
     return f"White line: the card. Yellow: the measured area.{' Crossed: what is at fault.' if faults else ''}"
 
 
-def _areas(name: str, batch: Batch | None, card: Card | None) -> dict[str, Box] | None:
-    if card is None or (card.window is not None and not st.toggle("Mark the areas myself", key=f"mark-{name}")):
-        return None
-    portions = [portion.name for portion in batch.portions] if batch else []
-    areas: dict[str, Box] = {}
-    for portion in portions or ["soap"]:
-        with st.container(horizontal=True, key=f"box-{name}-{portion}", vertical_alignment="bottom"):
-            st.markdown(f"**{plain(portion)}**, in pixels")
-            sides = [
-                st.number_input(side, value=None, min_value=0, step=10, key=f"box-{name}-{portion}-{side}", width=120)
-                for side in ("left", "top", "right", "bottom")
-            ]
-        left, top, right, bottom = sides
-        if left is not None and top is not None and right is not None and bottom is not None:
-            areas[portion] = (float(left), float(top), float(right), float(bottom))
-    return areas or None
-
-
 def _result(measurement: Measurement, portion: str) -> None:
     if measurement.usable and measurement.areas:
         parts.measured_colours(measurement, {"window": portion or "the soap in the window"})
     elif measurement.usable:
-        st.info("The card was found. Mark where the soap is to see its colour.")
+        st.info("The card was found. Mark where the soap is, and its colour is shown.")
     else:
         st.error("**No colour can be told from this photo.** None is claimed.", icon=":material/back_hand:")
-    doubts = parts.doubts_of(measurement)
-    parts.listed(doubts)
+    parts.listed(parts.doubts_of(measurement))
     if measurement.usable and measurement.card_error is not None:
         with st.expander("How sure is it?"):
             parts.values(
@@ -122,56 +143,66 @@ def _result(measurement: Measurement, portion: str) -> None:
             )
 
 
-def _keep(
-    desk: Desk,
-    batch: Batch,
-    card: Card | None,
-    portion: str,
-    name: str,
-    data: bytes,
-    at: datetime | None,
-    measurement: Measurement | None,
-    areas: dict[str, Box] | None,
-) -> None:
-    when = at or attempt(lambda: workflow.when_taken(data, name, desk.zone))
+def _dated(desk: Desk, shot: Shot) -> Shot:
+    when = shot.at or attempt(lambda: workflow.when_taken(shot.data, shot.name, desk.zone))
     if when is None:
         st.warning("Nothing in this file says when it was taken. When was it?", icon=":material/back_hand:")
-        typed = st.datetime_input("Taken", value=None, format="YYYY-MM-DD", step=300, key=f"taken-{name}")
-        when = at = typed.replace(tzinfo=desk.zone) if typed else None
+        typed = st.datetime_input("Taken", value=None, format="YYYY-MM-DD", step=300, key=f"taken-{shot.name}")
+        when = typed.replace(tzinfo=desk.zone) if typed else None
+        shot = replace(shot, at=when)
     else:
         parts.say(f"Taken {moment(when)}.", "soft")
-    caption = st.text_input("Caption, if you like", key=f"caption-{name}", max_chars=300)
-    coloured = measurement is not None and measurement.usable and bool(measurement.areas)
-    unnamed = coloured and areas is None and len(batch.portions) > 1 and not portion
-    if unnamed:
-        parts.say("Say above which portion lies in the window.")
-    if not coloured:
-        parts.say("Take another one; or keep the picture for the story, without a colour.")
-    label = "Keep photo and colour" if coloured else "Keep the picture without a colour"
-    if st.button(
-        label, key=f"keep-{name}", type="primary" if coloured else "secondary", disabled=when is None or unnamed
-    ):
-        taken = attempt(
-            lambda: workflow.take_in(
-                desk.journal,
-                batch.code,
-                data,
-                name=name,
-                card=card,
-                by=desk.by,
-                now=desk.now,
-                zone=desk.zone,
-                areas=areas,
-                portion=portion,
-                at=at,
-                caption=caption.strip(),
-                keep_without_colour=True,
-            )
-        )
-        if taken is not None:
-            st.session_state["photo-done"] = (batch.code, [f"{name}: {taken.outcome}. {taken.why}".strip()])
+    caption = st.text_input("Caption, if you like", key=f"caption-{shot.name}", max_chars=300)
+    return replace(shot, caption=caption.strip(), when=when)
+
+
+def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
+    """The buttons that keep what was looked at: those with a colour together, those without each by itself."""
+    unnamed = len(batch.portions) > 1 and any(shot.coloured and not shot.areas and not shot.portion for shot in shots)
+    coloured = [shot for shot in shots if shot.coloured]
+    plain_ones = [shot for shot in shots if not shot.coloured]
+    chosen: list[Shot] = []
+    if coloured:
+        if unnamed:
+            parts.say("Say above which portion lies in the window.")
+        blocked = unnamed or any(shot.when is None for shot in coloured)
+        label = "Keep photo and colour" if len(coloured) == 1 else f"Keep {len(coloured)} photos and their colours"
+        if st.button(label, key="keep-coloured", type="primary", disabled=blocked):
+            chosen = coloured
+    if plain_ones:
+        parts.say("No colour in it? Take another one, or keep the picture for the story.")
+    for shot in plain_ones:
+        label = "Keep the picture without a colour" + (f": {plain(shot.name)}" if len(plain_ones) > 1 else "")
+        if st.button(label, key=f"keep-{shot.name}", disabled=shot.when is None):
+            chosen = [shot]
+    lines = [line for line in (_kept(desk, batch, shot) for shot in chosen) if line]
+    if lines:
+        st.session_state["photo-done"] = (batch.code, lines)
+        if len(chosen) == len(shots):
             st.session_state["photo-turn"] = st.session_state.get("photo-turn", 0) + 1
-            st.rerun()
+        st.rerun()
+
+
+def _kept(desk: Desk, batch: Batch, shot: Shot) -> str:
+    taken = attempt(
+        lambda: workflow.take_in(
+            desk.journal,
+            batch.code,
+            shot.data,
+            name=shot.name,
+            card=shot.card,
+            by=desk.by,
+            now=desk.now,
+            zone=desk.zone,
+            areas=shot.areas,
+            portion=shot.portion,
+            corners=shot.corners,
+            at=shot.at,
+            caption=shot.caption,
+            keep_without_colour=not shot.coloured,
+        )
+    )
+    return f"{shot.name}: {taken.outcome}. {taken.why}".strip() if taken else ""
 
 
 def done(desk: Desk) -> None:

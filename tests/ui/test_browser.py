@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import io
+import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pillow_heif
 import pytest
+from axe_playwright_python.base import AXE_SCRIPT
 from PIL import Image
+from playwright.sync_api import TimeoutError as TooLate
 
 from curejournal.cure.records import ColourReading, Event, PhotoNote, Weighing
 from curejournal.demo import pictures_folder
@@ -48,11 +53,35 @@ def upload(window: Any, *files: Path | dict[str, Any]) -> None:
     settled(window)
 
 
+def see(window: Any, words: str | re.Pattern[str]) -> Any:
+    """Words on the page, once they are there."""
+    found = window.get_by_text(words).first
+    try:
+        found.wait_for(state="visible", timeout=20_000)
+    except TooLate:
+        pytest.fail(f"“{words}” does not show on the page:\n{window.get_by_test_id('stMain').inner_text()}")
+    return found
+
+
+def graded(portion: str) -> re.Pattern[str]:
+    """A portion with a colour of whatever grade."""
+    return re.compile(f"^{portion}: (measured|relative|indicative)$")
+
+
 def assert_fits(window: Any) -> None:
     wide = window.evaluate(
         "[...document.querySelectorAll('html, [data-testid=stMain]')].map(e => e.scrollWidth - e.clientWidth)"
     )
     assert max(wide) <= 0, "the page scrolls sideways"
+
+
+def assert_accessible(window: Any) -> None:
+    """WCAG 2.2, levels A and AA, as far as axe can tell."""
+    window.evaluate(AXE_SCRIPT)
+    levels = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    found = window.evaluate("levels => axe.run(document, {runOnly: levels})", levels)["violations"]
+    told = [(fault["id"], node["html"], node["failureSummary"]) for fault in found for node in fault["nodes"]]
+    assert not told, told
 
 
 def current(app: App, code: str, kind: type) -> list[Any]:
@@ -61,20 +90,29 @@ def current(app: App, code: str, kind: type) -> list[Any]:
 
 
 @pytest.mark.parametrize("slug", all_pages())
-def test_no_page_scrolls_sideways_or_fails(slug: str, size: str, window: Any, full_app: App, empty_app: App) -> None:
+def test_every_page_fits_and_is_accessible(slug: str, size: str, window: Any, full_app: App, empty_app: App) -> None:
     for app in (full_app, empty_app):
         go(window, app, f"{slug}?batch=C-{size}")
         assert_fits(window)
+        assert_accessible(window)
         assert window.locator("h1").count() == 1 or app is empty_app
         assert window.get_by_test_id("stException").count() == 0
 
 
 @pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "Colour", "Drying, alkali, room", "History"])
-def test_each_section_of_a_batch_fits(name: str, size: str, window: Any, full_app: App) -> None:
+def test_each_section_of_a_batch_fits_and_is_accessible(name: str, size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"batch?batch=C-{size}")
     section(window, name)
     assert_fits(window)
+    assert_accessible(window)
     assert window.get_by_test_id("stException").count() == 0
+
+
+def test_the_dark_theme_is_accessible_too(window: Any, size: str, full_app: App) -> None:
+    window.emulate_media(color_scheme="dark")
+    for path in ("", "batches", f"batch?batch=C-{size}", "photos", "rules"):
+        go(window, full_app, path)
+        assert_accessible(window)
 
 
 def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App) -> None:
@@ -96,7 +134,7 @@ def test_from_today_to_a_batch_and_its_evidence(window: Any, full_app: App) -> N
     settled(window)
     assert window.locator("h1").inner_text() == "Plain"
     window.get_by_text("alkali: go", exact=False).first.click()
-    assert window.get_by_text("free alkali at most", exact=False).first.is_visible()
+    see(window, "free alkali at most")
 
 
 def test_pictures_stand_beside_their_measured_colours(size: str, window: Any, full_app: App) -> None:
@@ -122,11 +160,55 @@ def test_a_photo_shows_its_colour_at_once_and_is_kept(size: str, window: Any, fu
     before = len(current(full_app, code, ColourReading))
     go(window, full_app, f"photos?batch={code}")
     upload(window, PICTURES / "chamomile-4.jpg")
-    assert window.get_by_text("chamomile: measured").is_visible()
-    assert window.get_by_text("L* ", exact=False).first.is_visible()
+    see(window, graded("chamomile"))
+    see(window, "L* ")
     assert len(current(full_app, code, ColourReading)) == before, "nothing is kept unasked"
     press(window, "Keep photo and colour")
     assert len(current(full_app, code, ColourReading)) == before + 1
+
+
+def drag(window: Any, size: str, start: tuple[float, float], end: tuple[float, float]) -> None:
+    """Pull from one point of the window to another: by mouse, or on the phone by a finger."""
+    steps = [(start[0] + (end[0] - start[0]) * i / 6, start[1] + (end[1] - start[1]) * i / 6) for i in range(7)]
+    if size == "desktop":
+        window.mouse.move(*start)
+        window.mouse.down()
+        for x, y in steps[1:]:
+            window.mouse.move(x, y)
+        window.mouse.up()
+        return
+    touch = window.context.new_cdp_session(window)
+    for kind, points in [("touchStart", steps[:1]), *[("touchMove", [step]) for step in steps[1:]], ("touchEnd", [])]:
+        at = [{"x": x, "y": y} for x, y in points]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": at})
+
+
+def test_an_area_is_drawn_by_mouse_or_finger(size: str, window: Any, full_app: App) -> None:
+    truth = tomllib.loads((PICTURES / "heather-1.toml").read_text())
+    scenario = tomllib.loads((PICTURES / "journal.toml").read_text())
+    photos = next(batch for batch in scenario["batches"] if batch["code"] == "UJ-36")["photos"]
+    box = next(photo for photo in photos if photo["file"] == "heather-1.jpg")["areas"]["heather"]
+    go(window, full_app, "photos?batch=B-2")
+    window.get_by_label("Which card lies in the picture?", exact=False).click()
+    window.get_by_role("option", name="chart24").click()
+    settled(window)
+    upload(window, PICTURES / "heather-1.jpg")
+    sheet = window.locator(".mark svg")
+    sheet.scroll_into_view_if_needed()
+    with Image.open(PICTURES / "heather-1.jpg") as picture:
+        width, height = picture.size
+    frame = sheet.bounding_box()
+
+    def on_screen(x: float, y: float) -> tuple[float, float]:
+        return frame["x"] + x / width * frame["width"], frame["y"] + y / height * frame["height"]
+
+    drag(window, size, on_screen(*box[:2]), on_screen(*box[2:]))
+    settled(window)
+    shown = see(window, graded("a"))
+    words = shown.locator("xpath=../..").inner_text()
+    seen = [float(number) for number in re.findall(r"\* (-?[0-9.]+) ±", words)]
+    assert np.allclose(seen, truth["lab"]["heather"], atol=4), words
+    assert_fits(window)
 
 
 def test_a_heic_photo_of_a_phone_is_measured(size: str, window: Any, full_app: App) -> None:
@@ -136,16 +218,16 @@ def test_a_heic_photo_of_a_phone_is_measured(size: str, window: Any, full_app: A
         heif.save(file, quality=90, exif=picture.info["exif"])
     go(window, full_app, f"photos?batch=C-{size}")
     upload(window, {"name": "IMG_5.HEIC", "mimeType": "image/heic", "buffer": file.getvalue()})
-    assert window.get_by_text("chamomile: measured").is_visible()
-    assert window.get_by_text("Taken 23 Nov 2026", exact=False).is_visible()
+    see(window, graded("chamomile"))
+    see(window, "Taken 23 Nov 2026")
 
 
 def test_a_refused_photo_says_what_to_do_and_can_stay_for_the_story(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
     go(window, full_app, f"photos?batch={code}")
     upload(window, PICTURES / "chamomile-7.jpg")
-    assert window.get_by_text("No colour can be told from this photo.").is_visible()
-    assert window.get_by_text("Step back until the whole card is in the picture", exact=False).is_visible()
+    see(window, "No colour can be told from this photo.")
+    see(window, "Step back until the whole card is in the picture")
     colours = len(current(full_app, code, ColourReading))
     press(window, "Keep the picture without a colour")
     assert len(current(full_app, code, ColourReading)) == colours
@@ -158,14 +240,14 @@ def test_an_undated_photo_is_asked_about(size: str, window: Any, full_app: App) 
         picture.save(file, "JPEG", quality=95)
     go(window, full_app, f"photos?batch=C-{size}")
     upload(window, {"name": "soap.jpg", "mimeType": "image/jpeg", "buffer": file.getvalue()})
-    assert window.get_by_text("Nothing in this file says when it was taken.", exact=False).is_visible()
+    see(window, "Nothing in this file says when it was taken.")
     assert window.get_by_role("button", name="Keep photo and colour").is_disabled()
 
 
 def test_a_file_that_is_no_picture_is_refused_in_plain_words(size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"photos?batch=C-{size}")
     upload(window, {"name": "notes.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"})
-    assert window.get_by_text("Nothing in the journal was changed.", exact=False).is_visible()
+    see(window, "Nothing in the journal was changed.")
 
 
 def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App) -> None:
@@ -173,11 +255,11 @@ def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App
     go(window, full_app, f"batch?batch={code}")
     section(window, "Write down")
     section(window, "a weight")
-    field = window.get_by_label("bar 1: grams", exact=False)
+    field = window.get_by_label("bar 1: grams")
     field.fill("12.8")
     field.press("Tab")
     press(window, "Keep the weights")
-    assert window.get_by_text("slipped decimal", exact=False).is_visible()
+    see(window, "slipped decimal")
     assert len(current(full_app, code, Weighing)) == 1
     press(window, "Keep it as it is")
     assert [entry.record.confirmed for entry in current(full_app, code, Weighing)] == [False, True]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import streamlit as st
 
 from curejournal.ui import intake, parts
@@ -19,9 +21,13 @@ def render(desk: Desk) -> None:
     card = intake.chosen_card(desk)
     portion = intake.chosen_portion(batch)
     intake.done(desk)
-    for name, data, at in intake.pictures(desk):
-        with st.container(border=True, key=f"photo-{name}"):
-            intake.one(desk, batch, card, portion, name, data, at)
+    shots = []
+    for shot in intake.pictures(desk):
+        with st.container(border=True, key=f"photo-{shot.name}"):
+            shots.append(intake.measured(desk, batch, replace(shot, card=card, portion=portion)))
+    known = [shot for shot in shots if shot is not None]
+    if batch is not None and known:
+        intake.keep(desk, batch, known)
 
 
 PAGE = Page("Photos", "photos", 30, render, ":material/photo_camera:", main=True)

@@ -29,6 +29,8 @@ _REACH_PX = 20
 _BLURS_PX = (9, 3)
 # Iterations, and the gain in correlation below which a round ends. Ours.
 _ROUNDS = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-5)
+# A fit that shrinks the lattice to less than this share of its area has lost it. Ours.
+_LEAST_SCALE = 0.25
 # A rim is in place within this many px. It counts if it is this strong over the median patch's weakest rim, and
 # more than noise in 8-bit steps.
 _IN_PLACE_PX, _RELATIVE_STRENGTH, _LEAST_STRENGTH = 2.5, 0.25, 2.0
@@ -69,6 +71,8 @@ def refit(view: Picture, to_view: Floats, cells: Ints) -> Refit | None:
                 expected @ contrast, flat @ contrast, still, cv2.MOTION_HOMOGRAPHY, _ROUNDS, where, blur
             )
         except cv2.error:  # The two have nothing in common.
+            return None
+        if not np.isfinite(moved).all() or abs(np.linalg.det(moved)) < _LEAST_SCALE:
             return None
         to_view = to_view @ np.linalg.inv(_TO_FLAT) @ np.asarray(moved, dtype=float) @ _TO_FLAT
     return Refit(to_view, _on_rims(_profiles(_laid_flat(view, to_view, cells), cells)))

@@ -150,11 +150,12 @@ def main() -> None:
             ]
             right = [row for row in of_group if row[2]]
             wrong = sum(not row[2] and row[3] is not None for row in of_group)
-            offs = np.concatenate([row[3] for row in right if row[3] is not None] or [np.array([np.nan])])
+            offs = [row[3] for row in right if row[3] is not None]
+            off = f"{np.median(offs):.3f} / {np.percentile(offs, 95):.3f}" if offs else ""
             times = [row[4] for row in of_group]
             print(
                 f"| {group} | {len(of_group)} | {finder} | {len(right) / len(of_group):.1%} | {wrong} "
-                f"| {np.median(offs):.3f} / {np.percentile(offs, 95):.3f} | {np.median(times):.3f} / {max(times):.2f} |"
+                f"| {off} | {np.median(times):.3f} / {max(times):.2f} |"
             )
 
 

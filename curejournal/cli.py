@@ -18,7 +18,7 @@ import webbrowser
 from datetime import datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
-from typing import Annotated, Any, cast
+from typing import Annotated, Any, Literal, cast
 from zoneinfo import ZoneInfo
 
 import platformdirs
@@ -560,13 +560,13 @@ def labels(
     if paper not in ("a4", "letter"):
         raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")
     with _opened(journal) as kept:
-        sheet = "a4" if paper == "a4" else "letter"
+        sheet: Literal["a4", "letter"] = "a4" if paper == "a4" else "letter"
         _write(to, publish.labels(kept, code, _now(kept), count=count, with_weight=weight, paper=sheet))
         net = publish.net_weight(kept, code)
     if as_json:
         _print({"file": str(to), "net_weight": workflow.as_json(net)})
     else:
-        proposed = f"{net.grams_each} g can be promised for each bar: " if net.grams_each is not None else ""
+        proposed = f"{net.grams_each} g are proposed for each bar: " if net.grams_each is not None else ""
         print(f"{to}: labels of {code}. {proposed}{net.words}")
 
 

@@ -359,7 +359,8 @@ def _expected_words(history: History, known: Sequence[Story], compared: int) -> 
     told = ", ".join(f"{number} {outcome}" for outcome, number in counts)
     waiting = history.count("not known yet")
     told += f"{', ' if told else ''}{waiting} not known yet" if waiting else ""
-    return f"of {len(history.uses)} portions: {told}"
+    number = len(history.uses)
+    return f"of {number} {'portion' if number == 1 else 'portions'}: {told}"
 
 
 def observations(told: Iterable[Story], what: What = "turn") -> tuple[tuple[Observation, ...], tuple[str, ...]]:

@@ -238,3 +238,14 @@ class Batch:
     def poured_at(self) -> datetime | None:
         """When the batch was poured: its age counts from here."""
         return self.event_at("poured")
+
+    @property
+    def bars_cut(self) -> int:
+        """How many bars were cut; 0 if nobody noted it."""
+        return max((event.bars or 0 for _, event in self.records(Event)), default=0)
+
+    @property
+    def released_at(self) -> datetime | None:
+        """When it was released, unless a later act holds or withdraws it."""
+        acts = self.records(Decision)
+        return acts[-1][0] if acts and acts[-1][1].act == "release" else None

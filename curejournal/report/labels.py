@@ -11,7 +11,7 @@ from typing import Literal
 import segno
 from fpdf import FPDF
 
-from curejournal.cure.records import Batch, Event, Weighing
+from curejournal.cure.records import Batch, Weighing
 from curejournal.cure.weight import weigh_up
 from curejournal.errors import CureJournalError
 from curejournal.report import wording
@@ -80,7 +80,7 @@ def propose_net_weight(batch: Batch) -> NetWeight:
         left = {subject: min(1.0, end / point.part) for subject, point in latest.items()}
     ends = {subject: now[subject] * left[subject] for subject in latest}
     lightest = min(ends, key=ends.__getitem__)
-    cut = max((event.bars or 0 for _, event in batch.records(Event)), default=0)
+    cut = batch.bars_cut
     weighed = sum(point.bars for point in latest.values())
     step = max((w.resolution_g / w.bars for _, w in batch.records(Weighing)), default=1.0)
     short = _short_of_weighed(list(now.values()), all(p.bars == 1 for p in latest.values()), cut, weighed)

@@ -25,7 +25,7 @@ def small(photo: Photo, longest: int) -> bytes:
     ------
     PictureDamaged
     """
-    return _jpeg(_shrunk(photo, longest))
+    return _jpeg(shrunk(photo, longest))
 
 
 def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
@@ -35,7 +35,7 @@ def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
     ------
     PictureDamaged
     """
-    picture = _shrunk(photo, longest)
+    picture = shrunk(photo, longest)
     scale = picture.shape[1] / photo.width
     if measurement.corners:
         _outline(picture, measurement.corners, scale, CARD)
@@ -48,7 +48,13 @@ def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
     return _jpeg(picture)
 
 
-def _shrunk(photo: Photo, longest: int) -> Pixels:
+def shrunk(photo: Photo, longest: int) -> Pixels:
+    """The photo's pixels in sRGB, upright, with at most `longest` on the longer side: (H, W, 3), uint8.
+
+    Raises
+    ------
+    PictureDamaged
+    """
     factor = max(photo.width, photo.height) / longest
     reduce: Literal[1, 2, 4, 8] = 8 if factor >= 8 else 4 if factor >= 4 else 2 if factor >= 2 else 1
     picture = photo.picture(reduce)

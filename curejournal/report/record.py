@@ -104,11 +104,10 @@ def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, 
 def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
     batch, judgement = record.batch, record.judgement
     sheet.title_line(f"{batch.code}  {batch.name}", "Batch record" + (f" · {place}" if place else ""))
-    bars = max((event.bars or 0 for _, event in batch.records(Event)), default=0)
     released = judgement.released_at
     facts = [
         ("poured", wording.moment(batch.poured_at) if batch.poured_at else NO_LOT),
-        ("cut", f"{maybe_day(batch.event_at('cut'))}{f', {bars} bars' if bars else ''}"),
+        ("cut", f"{maybe_day(batch.event_at('cut'))}{f', {batch.bars_cut} bars' if batch.bars_cut else ''}"),
         ("judged", f"{wording.moment(judgement.on)}: {judgement.headline}"),
         ("released", wording.moment(released) if released else "not released"),
     ]

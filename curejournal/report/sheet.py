@@ -242,8 +242,13 @@ def axis_blocks(days: Sequence[float]) -> list[tuple[float, float]]:
 def axis_ticks(days: Sequence[float]) -> list[tuple[int, float]]:
     """Days worth a tick and their places on the same strip."""
     last = max(days[-1], 1e-9)
-    ticks = [day for day in (0, 1, 3, 7, 14, 28, 56, 112, 224) if day <= last]
-    return [(day, (day / last) ** 0.5) for day in ticks]
+    kept: list[tuple[int, float]] = []
+    for day in (0, 1, 3, 7, 14, 28, 56, 112, 224):
+        place = (day / last) ** 0.5
+        # The first is longer to read than the others.
+        if place <= 1 and (not kept or place - kept[-1][1] > (0.13 if kept[-1][0] == 0 else 0.07)):
+            kept.append((day, place))
+    return kept
 
 
 def grams(value: float) -> str:

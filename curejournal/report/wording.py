@@ -25,12 +25,12 @@ def age(since: datetime, on: datetime) -> str:
     """A span in the unit that a maker would use: hours, days, or weeks and days."""
     hours = max((on - since) / timedelta(hours=1), 0.0)
     if hours < 48:
-        return _count(int(hours), "hour")
+        return count(int(hours), "hour")
     days = int(hours / 24)
     if days < 14:
-        return _count(days, "day")
+        return count(days, "day")
     weeks, rest = divmod(days, 7)
-    return _count(weeks, "week") + (f" {_count(rest, 'day')}" if rest else "")
+    return count(weeks, "week") + (f" {count(rest, 'day')}" if rest else "")
 
 
 def span(interval: tuple[datetime | None, datetime | None], between: str = " to ") -> str:
@@ -57,5 +57,6 @@ def lab_with_doubt(lab: Lab, sd: Lab) -> str:
     )
 
 
-def _count(number: int, what: str) -> str:
+def count(number: int, what: str) -> str:
+    """1 bar, 2 bars."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"

@@ -1,0 +1,490 @@
+"""The use cases that look at many batches or leave the journal: materials, records, portfolio, calendar, labels.
+
+Like `workflow`, which they stand on: faces call these and show what comes back.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime, tzinfo
+from pathlib import Path
+from typing import Any, Literal
+
+from curejournal import workflow
+from curejournal.cure import materials
+from curejournal.cure.culprits import Culprits, Effect, TestPour, TooFewBatches, which_did_it
+from curejournal.cure.judgement import Judgement, look_at
+from curejournal.cure.materials import Expected, History, LotUse, Story, Use, What
+from curejournal.cure.records import Batch, ColourReading, PhotoNote
+from curejournal.errors import CureJournalError
+from curejournal.journal.store import Journal
+from curejournal.report import wording
+from curejournal.report.calendar import Task, calendar_ics
+from curejournal.report.fact_sheet import FactSheet, batches, fact_sheet_markdown, fact_sheet_pdf, summary
+from curejournal.report.labels import Label, NetWeight, labels_pdf, propose_net_weight
+from curejournal.report.portfolio import PortfolioBatch, PortfolioPhoto, portfolio_pages, portfolio_pdf
+from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
+
+MARK = "portfolio.css"
+"""A folder with this file in it is a portfolio of ours, which a newer one may take the place of."""
+PICTURE_PX = 900
+
+
+class MaterialUnknown(CureJournalError):
+    """No recipe names this material."""
+
+
+class NothingChosen(CureJournalError):
+    """Nothing is there to be shown."""
+
+
+class FolderInUse(CureJournalError):
+    """A folder holds something that must not be lost."""
+
+
+@dataclass(frozen=True)
+class MaterialReport:
+    """A material's history, what to expect of it, and its part in all batches together (None: not to be told)."""
+
+    history: History
+    expected: Expected
+    effect: Effect | None
+
+
+@dataclass(frozen=True)
+class Which:
+    """Which material did it, and the portions that could not be compared, each with the reason."""
+
+    what: What
+    found: Culprits
+    left_out: tuple[str, ...]
+
+
+# --- materials -----------------------------------------------------------------------------
+
+
+def all_stories(journal: Journal, on: datetime) -> tuple[Story, ...]:
+    """What every portion of every batch did, as it was known at a time."""
+    rules = workflow.house_rules(journal)
+    return tuple(
+        story
+        for batch in journal.all_batches()
+        for story in materials.stories(batch, look_at(batch, on, rules).journeys)
+    )
+
+
+def all_materials(journal: Journal, on: datetime) -> tuple[History, ...]:
+    """The history of each material that any recipe names."""
+    return materials.histories(all_stories(journal, on))
+
+
+def material(journal: Journal, name: str, on: datetime, *, dose_pct: float | None = None) -> MaterialReport:
+    """What a material did, and what a pour with it now may do.
+
+    Parameters
+    ----------
+    journal, name, on
+        The material as recipes name it, and the time.
+    dose_pct : float, optional
+        The planned dose, % of the oils.
+
+    Raises
+    ------
+    MaterialUnknown
+    """
+    told = all_stories(journal, on)
+    history = _history(told, name)
+    expected = materials.expect(history, dose_pct, on)
+    try:
+        found = which_did_it(materials.observations(told)[0])
+        effect = next((e for e in found.effects if _is_in(e.materials, name)), None)
+    except TooFewBatches:
+        effect = None
+    return MaterialReport(history, expected, effect)
+
+
+def material_in_words(report: MaterialReport) -> list[tuple[str, str]]:
+    """The figures of a material, a name and a value each."""
+    return summary(FactSheet(report.history, report.expected, report.effect, ()))
+
+
+def material_as_json(report: MaterialReport) -> dict[str, Any]:
+    """The same as plain data, use by use."""
+    expected = report.expected
+    return {
+        "material": report.history.material,
+        "kind": report.history.kind,
+        "uses": [_use_as_json(use) for use in report.history.uses],
+        "expected": {
+            "batches": expected.batches,
+            "turn": expected.turn._asdict() if expected.turn else None,
+            "back": workflow.as_json(expected.back) if expected.back else None,
+            "journey": [
+                {"day": day, **interval._asdict()}
+                for day, interval in zip(expected.days, expected.difference, strict=True)
+            ],
+            "beyond_doses": expected.beyond_doses,
+            "words": expected.words,
+        },
+        "effect": _effect_as_json(report.effect) if report.effect else None,
+    }
+
+
+def _use_as_json(use: Use) -> dict[str, Any]:
+    story = use.story
+    return {
+        "batch": story.batch,
+        "portion": story.portion,
+        "poured_at": story.poured_at.isoformat() if story.poured_at else None,
+        "lot": use.ingredient.lot,
+        "grams": use.ingredient.grams,
+        "dose_pct": use.ingredient.dose_pct,
+        "turn": story.turn._asdict() if story.turn else None,
+        "turn_days": story.turn_days,
+        "back_days": list(story.back_days) if story.back_days else None,
+        "outcome": story.outcome,
+        "end_lab": list(story.end_lab) if story.end_lab else None,
+        "end_difference": story.end_difference._asdict() if story.end_difference else None,
+        "trace": story.trace,
+        "trace_minutes": story.trace_minutes,
+        "photos": list(story.photos),
+    }
+
+
+def _effect_as_json(effect: Effect) -> dict[str, Any]:
+    return asdict(effect) | {"per_pct": effect.per_pct._asdict(), "at_usual_dose": effect.at_usual_dose._asdict()}
+
+
+def _history(told: Sequence[Story], name: str) -> History:
+    every = {materials.material_key(history.material): history for history in materials.histories(told)}
+    found = every.get(materials.material_key(name))
+    if found is None:
+        known = ", ".join(history.material for history in every.values()) or "none yet"
+        raise MaterialUnknown(f"No recipe names “{name}”.", f"Materials of this journal: {known}.")
+    return found
+
+
+def _is_in(names: Iterable[str], name: str) -> bool:
+    return materials.material_key(name) in map(materials.material_key, names)
+
+
+def which(journal: Journal, on: datetime, what: What = "turn") -> Which:
+    """Which material turned the batter, or keeps it off its colour, by all batches together.
+
+    Raises
+    ------
+    TooFewBatches
+    """
+    seen, left_out = materials.observations(all_stories(journal, on), what)
+    return Which(what, which_did_it(seen), left_out)
+
+
+def which_as_json(answer: Which) -> dict[str, Any]:
+    """The answer as plain data."""
+    found = answer.found
+    return {
+        "what": answer.what,
+        "portions": found.portions,
+        "base": found.base._asdict(),
+        "noise": found.noise._asdict(),
+        "effects": [_effect_as_json(effect) for effect in found.effects],
+        "test_pours": [
+            asdict(pour)
+            | {"if_it_did": pour.if_it_did._asdict(), "if_not": pour.if_not._asdict(), "decides": pour.decides}
+            for pour in found.test_pours
+        ],
+        "lots": [
+            {
+                "material": one.material,
+                "changed": one.changed,
+                "largest_change": one.largest_change._asdict(),
+                "between": list(one.between),
+                "lots": [
+                    {"lot": lot.lot, "portions": lot.portions, "per_pct": lot.per_pct._asdict()} for lot in one.lots
+                ],
+            }
+            for one in found.lots
+        ],
+        "left_out": list(answer.left_out),
+    }
+
+
+def which_in_words(answer: Which) -> list[str]:
+    """The answer in sentences, the most telling first."""
+    found, told = answer.found, []
+    verb = {"turn": "turned it", "end": "kept it off its colour"}[answer.what]
+    for effect in found.effects:
+        names = " and ".join(effect.materials)
+        size = f"{wording.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils"
+        seen = f"{wording.count(effect.portions, 'portion')} of {batches(effect.batches)}"
+        if effect.chance < 0.5:
+            told.append(f"{names}: probably not ({100 * effect.chance:.0f} %); {seen}.")
+            continue
+        sure = "very likely" if effect.chance >= 0.9 else "perhaps"
+        line = f"{names}: {sure} {verb} ({100 * effect.chance:.0f} %), by {size}; {seen}."
+        if len(effect.materials) > 1:
+            line += " They were never apart, so nobody can say which of them."
+        elif not effect.separable:
+            line += " It is in every portion, so it cannot be told from the soap itself."
+        if effect.not_told_apart_from:
+            line += f" It may be {' or '.join(effect.not_told_apart_from)} instead."
+        told.append(line)
+    told += [_pour_words(pour) for pour in found.test_pours]
+    for one in found.lots:
+        change = f"{wording.figure(one.largest_change)} ΔE00 per % of the oils between {' and '.join(one.between)}"
+        told.append(
+            f"{one.material}: {'changed with its lot' if one.changed else 'no change with the lot shown'}, {change}."
+        )
+    told.append(f"By itself the soap changes by {wording.figure(found.base)} ΔE00; {found.portions} portions compared.")
+    told += [f"Not compared: {line}." for line in answer.left_out]
+    return told
+
+
+def _pour_words(pour: TestPour) -> str:
+    how = "one without" if pour.without else f"{pour.dose_pct:.1f} % of the oils of"
+    alone = "" if pour.without else " alone"
+    twice = "" if pour.decides else " These overlap: pour it twice."
+    return (
+        f"Test pour: {how} {pour.material}{alone}. {wording.figure(pour.if_it_did)} ΔE00 would say that it did it, "
+        f"{wording.figure(pour.if_not)} that it did not.{twice}"
+    )
+
+
+def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "markdown"] = "pdf") -> bytes:
+    """One page on a material.
+
+    Raises
+    ------
+    MaterialUnknown
+    """
+    report = material(journal, name, on)
+    shown = max(report.history.uses, key=lambda use: (use.story.journey.moments, use.story.poured_at is not None))
+    pictures = tuple(_picture(journal, journal.batch(shown.story.batch), sha256) for sha256 in shown.story.photos)
+    sheet = FactSheet(report.history, report.expected, report.effect, pictures if form == "pdf" else ())
+    if form == "pdf":
+        return fact_sheet_pdf(sheet, made_on=on, software=workflow.SOFTWARE)
+    return fact_sheet_markdown(sheet, made_on=on, software=workflow.SOFTWARE).encode()
+
+
+# --- records and lots ----------------------------------------------------------------------
+
+
+def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:
+    """The records of some batches as one PDF.
+
+    Raises
+    ------
+    NothingChosen, NotInJournal
+    """
+    if not codes:
+        raise NothingChosen("No batch was chosen.", "Name a batch, a day on which batches were poured, or a lot.")
+    every = journal.all_batches()
+    records = [_record(journal, journal.batch(code), every, on) for code in codes]
+    return record_pdf(records, place=journal.setting("place", ""), made_on=on, software=workflow.SOFTWARE)
+
+
+def poured_on(journal: Journal, day: date, zone: tzinfo) -> tuple[str, ...]:
+    """Codes of the batches that were poured on a day."""
+    return tuple(
+        batch.code
+        for batch in journal.all_batches()
+        if batch.poured_at is not None and batch.poured_at.astimezone(zone).date() == day
+    )
+
+
+def lot(journal: Journal, name: str) -> tuple[LotUse, ...]:
+    """Where a lot went."""
+    return materials.where_did_it_go(journal.all_batches(), name)
+
+
+def lot_page(journal: Journal, name: str, on: datetime) -> bytes:
+    """Where a lot went, as a PDF."""
+    place = journal.setting("place", "")
+    return lot_pdf(name, lot(journal, name), place=place, made_on=on, software=workflow.SOFTWARE)
+
+
+def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime) -> BatchRecord:
+    """A batch embedded in another is known by its code as the lot of an additive there."""
+    by_code = {other.code.casefold(): other for other in every}
+    parents = tuple(
+        LotUse(parent.code, parent.name, parent.poured_at, item.name, item.lot, item.grams)
+        for item in (batch.recipe.additives if batch.recipe else ())
+        if (parent := by_code.get(item.lot.strip().casefold())) is not None and parent.code != batch.code
+    )
+    children = tuple(use for use in materials.where_did_it_go(every, batch.code) if use.batch != batch.code)
+    judgement = workflow.judge_batch(journal, batch.code, on)
+    shown: dict[str, None] = {}
+    for story in materials.stories(batch, judgement.journeys):
+        shown |= dict.fromkeys(story.photos)
+    pictures = tuple(_picture(journal, batch, sha256) for sha256 in list(shown)[:6])
+    return BatchRecord(batch, judgement, journal.history(batch.code), parents, children, pictures)
+
+
+def _picture(journal: Journal, batch: Batch, sha256: str) -> Picture:
+    taken = next((entry for entry in batch.entries if entry.photo == sha256), None)
+    caption = wording.moment(taken.at) if taken else ""
+    if taken and batch.poured_at and taken.at >= batch.poured_at:
+        caption += f", {wording.age(batch.poured_at, taken.at)} old"
+    return Picture(
+        workflow.small_picture(journal, sha256, PICTURE_PX), caption, f"Photo of {batch.name}, {caption or 'undated'}"
+    )
+
+
+# --- portfolio -----------------------------------------------------------------------------
+
+
+def portfolio(
+    journal: Journal,
+    codes: Sequence[str],
+    to: Path,
+    on: datetime,
+    *,
+    title: str = "",
+    about: str = "",
+    progress: Callable[[str], None] = lambda name: None,
+) -> tuple[Path, ...]:
+    """Write static pages of some batches into a folder; an earlier portfolio there is replaced as a whole.
+
+    Raises
+    ------
+    NothingChosen, NotInJournal
+    FolderInUse
+        If the folder holds anything but a portfolio.
+    """
+    if not codes:
+        raise NothingChosen("No batch was chosen for the portfolio.", "Name the batches to show.")
+    to = to.expanduser().absolute()
+    if to.exists() and (not to.is_dir() or (any(to.iterdir()) and not (to / MARK).is_file())):
+        raise FolderInUse(f"{to} holds something else.", "Choose a new folder.", "Nothing in it was changed.")
+    new, old = to.with_name(f".{to.name}.new"), to.with_name(f".{to.name}.old")
+    for left in (new, old):
+        shutil.rmtree(left, ignore_errors=True)
+    new.mkdir(parents=True)
+    title = title or journal.setting("place", "") or "Portfolio"
+    written = []
+    shown = _shown(journal, codes, on)
+    for name, data in portfolio_pages(shown, title=title, about=about, made_on=on, software=workflow.SOFTWARE):
+        (new / name).write_bytes(data)
+        written.append(to / name)
+        progress(name)
+    if to.exists():
+        to.rename(old)
+    new.rename(to)
+    shutil.rmtree(old, ignore_errors=True)
+    return tuple(written)
+
+
+def portfolio_on_paper(
+    journal: Journal, codes: Sequence[str], on: datetime, *, title: str = "", about: str = ""
+) -> bytes:
+    """The same as a PDF.
+
+    Raises
+    ------
+    NothingChosen, NotInJournal
+    """
+    if not codes:
+        raise NothingChosen("No batch was chosen for the portfolio.", "Name the batches to show.")
+    title = title or journal.setting("place", "") or "Portfolio"
+    return portfolio_pdf(_shown(journal, codes, on), title=title, about=about, made_on=on, software=workflow.SOFTWARE)
+
+
+def _shown(journal: Journal, codes: Sequence[str], on: datetime) -> Iterator[PortfolioBatch]:
+    """The chosen batches, one at a time, with the photos that were measured or meant for the story."""
+    rules = workflow.house_rules(journal)
+    chosen = [journal.batch(code) for code in codes]
+    sizes: dict[str, tuple[float, float]] = {}
+    for batch in chosen:
+        readings: dict[str, list[ColourReading]] = {}
+        notes: dict[str, PhotoNote] = {}
+        for entry in batch.entries:
+            if entry.photo and isinstance(entry.record, ColourReading):
+                readings.setdefault(entry.photo, []).append(entry.record)
+            elif entry.photo and isinstance(entry.record, PhotoNote):
+                notes[entry.photo] = entry.record
+        photos = []
+        for kept in journal.photos_of(batch.code):
+            note = notes.get(kept.sha256, PhotoNote())
+            failed = note.why_no_colour not in ("", "taken without a card")
+            if failed and kept.sha256 not in readings:
+                continue
+            at = kept.facts.taken_at or kept.received_at
+            measured = tuple(readings.get(kept.sha256, ()))
+            photos.append(PortfolioPhoto(journal.photo_bytes(kept.sha256), at, note.caption, measured))
+        for card in {reading.card for of_photo in readings.values() for reading in of_photo} - set(sizes):
+            size = _card_size(journal, card)
+            sizes |= {card: size} if size else {}
+        yield PortfolioBatch(batch, look_at(batch, on, rules).journeys, tuple(photos), sizes)
+
+
+def _card_size(journal: Journal, name: str) -> tuple[float, float] | None:
+    try:
+        return workflow.find_card(name, journal).size_mm
+    except CureJournalError:
+        return None  # measured with a card file that is not in the journal
+
+
+# --- calendar and labels -------------------------------------------------------------------
+
+
+def calendar_file(journal: Journal, on: datetime, zone: tzinfo) -> bytes:
+    """What is due in all batches, as an iCalendar file."""
+    started = {head.code: head.started_at for head in journal.batches()}
+    tasks = [Task(batch.code, batch.name, started[batch.code], item) for batch, item in workflow.due_now(journal, on)]
+    title = journal.setting("place", "") or "Soap that is curing"
+    return calendar_ics(tasks, on=on, zone=zone, software=workflow.SOFTWARE, title=title)
+
+
+def net_weight(journal: Journal, code: str) -> NetWeight:
+    """What net weight a batch's label can bear."""
+    return propose_net_weight(journal.batch(code))
+
+
+def labels(
+    journal: Journal,
+    code: str,
+    on: datetime,
+    *,
+    count: int | None = None,
+    with_weight: bool = False,
+    paper: Literal["a4", "letter"] = "a4",
+) -> bytes:
+    """Labels of a batch as a PDF.
+
+    Parameters
+    ----------
+    journal, code, on
+        Which batch, and the time.
+    count : int, optional
+        How many; as many as bars were cut by default, or one.
+    with_weight : bool
+        Print the net weight that is proposed.
+    paper : str
+        *a4* or *letter*.
+
+    Raises
+    ------
+    NothingChosen
+        For less than one label.
+    """
+    batch = journal.batch(code)
+    judgement = workflow.judge_batch(journal, code, on)
+    number = count if count is not None else max(batch.bars_cut, 1)
+    if not 1 <= number <= 2000:
+        raise NothingChosen(f"{number} labels cannot be printed.", "Ask for 1 to 2000.")
+    grams = propose_net_weight(batch).grams_each if with_weight else None
+    label = Label(code, batch.name, batch.poured_at, _cured_words(judgement), grams)
+    return labels_pdf([label] * number, paper=paper, made_on=on, software=workflow.SOFTWARE)
+
+
+def _cured_words(judgement: Judgement) -> str:
+    if judgement.released_at is not None:
+        return f"released {wording.day(judgement.released_at)}"
+    if judgement.verdict == "ready":
+        return "cured; not released yet"
+    about = judgement.from_about[1]
+    if judgement.verdict == "not yet" and about is not None:
+        return f"curing until about {wording.day(about)}"
+    return "on hold" if judgement.verdict == "hold" else "curing"

@@ -53,6 +53,7 @@ def _model(
 
 
 _RECOVERY, _TURN, _SLOW, _BROWNING = (0.015, 4.0), (1.0, 12.0), (0.02, 0.6), (0.008, 0.07)
+_RETURN, _RETURN_SLOW = (0.04, 4.0), (0.04, 0.6)
 """Rates per day. Turns last hours to days, recoveries days to weeks, browning weeks to months [common practice, no
 source]. Ours."""
 
@@ -67,8 +68,8 @@ FREE_MODELS: tuple[CurveModel, ...] = (
 AIMED_MODELS: tuple[CurveModel, ...] = (
     _model("relaxation nearby", "one relaxation, ending beside the intended colour", _one, (_RECOVERY,), NEAR_SD),
     _model("steady as intended", "no change from the intended colour", _steady, (), RETURN_SD),
-    _model("return", "one relaxation to the intended colour", _one, (_RECOVERY,), RETURN_SD),
-    _model("turn and return", "a fast turn, then a return", _two, (_TURN, _SLOW), RETURN_SD),
+    _model("return", "one relaxation to the intended colour", _one, (_RETURN,), RETURN_SD),
+    _model("turn and return", "a fast turn, then a return", _two, (_TURN, _RETURN_SLOW), RETURN_SD),
     _model("late browning", "as intended, then browning", _late, ((0.012, 0.1), (1.0, 25.0)), RETURN_SD),
 )
 """What it may do where there is an intended colour: most end near it, and the readings may deny it. *Late browning*

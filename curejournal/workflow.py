@@ -8,14 +8,19 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, tzinfo
 from importlib.metadata import version
+from itertools import count
+from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
 from pydantic import TypeAdapter, ValidationError
 
+from curejournal.colour.difference import Interval, difference_interval
 from curejournal.cure.checks import Doubt, check_record
 from curejournal.cure.judgement import DueThing, Judgement, judge
 from curejournal.cure.records import (
@@ -29,6 +34,7 @@ from curejournal.cure.records import (
 )
 from curejournal.cure.rules import HouseRules
 from curejournal.errors import CureJournalError
+from curejournal.journal.backup import Backup
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.photo import card as cards
@@ -57,6 +63,10 @@ class ReadingDoubtful(CureJournalError):
 
 class RecipeUnreadable(CureJournalError):
     """A recipe file lacks something or holds what no recipe has."""
+
+
+class FolderMissing(CureJournalError):
+    """A folder that was named is not there."""
 
 
 class NotReady(CureJournalError):
@@ -307,6 +317,18 @@ def start_batch(
     return journal.start_batch(code, name, at=at, by=by, records=records)
 
 
+def next_code(journal: Journal) -> str:
+    """A free code for the next batch: the latest one's with its last number one higher; empty if it has none."""
+    heads = journal.batches()
+    found = re.fullmatch(r"(.*?)(\d+)(\D*)", heads[0].code) if heads else None
+    if found is None:
+        return ""
+    before, number, after = found.groups()
+    codes = {head.code for head in heads}
+    later = (f"{before}{int(number) + step:0{len(number)}}{after}" for step in count(1))
+    return next(code for code in later if code not in codes)
+
+
 def enter(
     journal: Journal,
     code: str,
@@ -369,6 +391,35 @@ def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -
     """
     check_record(Batch("", ""), Withdrawn(why), now)
     return journal.undo(entry_id, why=why, by=by, at=now)
+
+
+def difference(first: ColourReading, second: ColourReading) -> Interval:
+    """How far two kept colours lie apart, ΔE00; their errors count as independent."""
+    covariance = np.add(first.covariance, second.covariance)
+    return difference_interval(first.lab, second.lab, covariance)
+
+
+def is_closed(batch: Batch) -> bool:
+    """Whether nothing is left to judge: released, and nothing entered since."""
+    acts = batch.of(Decision)
+    return (
+        bool(acts)
+        and batch.records(Decision)[-1][1].act == "release"
+        and acts[-1].id == max(e.id for e in batch.entries)
+    )
+
+
+def back_up(journal: Journal, folder: str) -> Backup:
+    """Write the whole journal into one file in a folder of this computer.
+
+    Raises
+    ------
+    BackupRefused, JournalNotWritable, DiskFull
+    """
+    to = Path(folder).expanduser()
+    if not folder.strip() or not to.is_dir():
+        raise FolderMissing(f"There is no folder “{folder}”.", "Name a folder that is there: a disk or stick, say.")
+    return journal.backup(to)
 
 
 def house_rules(journal: Journal) -> HouseRules:

@@ -101,11 +101,22 @@ def card(
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the card as a PDF, true to scale.")] = None,
     paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
     copy_id: Annotated[str, typer.Option("--copy-id", help="An id of your own for this printed copy, W-02 say.")] = "",
+    values: Annotated[
+        Path | None,
+        typer.Option("--values", help="A file of measured colours: CGATS (ISO 28178) or CSV (id,L,a,b)."),
+    ] = None,
+    save_as: Annotated[str, typer.Option("--save-as", help="With --values: the name of the card so made.")] = "",
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Show a card, or print it."""
+    """Show a card, print it, or give it the colours that an instrument measured."""
     shown = _card(name, journal)
+    if (values is None) != (not save_as):
+        raise Mistyped("--values and --save-as go together.", "Give the file and a new name.")
+    if values is not None:
+        with _opened(journal) as kept:
+            shown, doubts = workflow.card_with_values(kept, shown, _bytes(values), source=values.name, name=save_as)
+        print("\n".join(doubts), end="\n" if doubts else "", file=sys.stderr)
     if pdf is not None:
         if paper not in ("a4", "letter"):
             raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")

@@ -39,6 +39,7 @@ from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card as Card
+from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
 from curejournal.photo.measure import Area, AreaColour, measure
 from curejournal.photo.measure import Measurement as Measurement
@@ -128,6 +129,23 @@ def enrol_card(
     enrolled = replace(enrolled, name=copy_id, title=f"{card.title}, copy {copy_id}")
     journal.keep_card(copy_id, cards.card_text(enrolled), copy_id)
     return enrolled, [f"{reason.text} {reason.remedy}" for reason in reasons]
+
+
+def card_with_values(
+    journal: Journal, card: Card, data: bytes, *, source: str, name: str
+) -> tuple[Card, tuple[str, ...]]:
+    """Give a card the measured colours of a file (CGATS or CSV, called `source`) and keep it under a name.
+
+    Returns the card, and what is doubtful about it in sentences.
+
+    Raises
+    ------
+    ValuesUnreadable
+    """
+    measured, doubts = with_values(card, read_values(data), source)
+    measured = replace(measured, name=name, title=f"{card.title or card.name}, {name}")
+    journal.keep_card(name, cards.card_text(measured), card.copy_id)
+    return measured, doubts
 
 
 # --- photos --------------------------------------------------------------------------------

@@ -419,12 +419,8 @@ def difference(first: ColourReading, second: ColourReading) -> Interval:
 
 def is_closed(batch: Batch) -> bool:
     """Whether nothing is left to judge: released, and nothing entered since."""
-    acts = batch.of(Decision)
-    return (
-        bool(acts)
-        and batch.records(Decision)[-1][1].act == "release"
-        and acts[-1].id == max(e.id for e in batch.entries)
-    )
+    latest = max(batch.entries, key=lambda entry: entry.id, default=None)
+    return latest is not None and isinstance(latest.record, Decision) and latest.record.act == "release"
 
 
 def back_up(journal: Journal, folder: str) -> Backup:

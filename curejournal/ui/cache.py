@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
-from datetime import datetime, timedelta
+from collections.abc import Iterable, Mapping
+from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
 
-from curejournal import workflow
+from curejournal import publish, workflow
 from curejournal.cure.judgement import Judgement, judge
+from curejournal.cure.materials import History
 from curejournal.cure.records import Batch
 from curejournal.cure.rules import HouseRules
 from curejournal.journal.store import Journal
 from curejournal.ui.page import Desk
-from curejournal.workflow import Card, Measurement
-
-QUARTER = timedelta(minutes=15)
+from curejournal.workflow import Card, Measurement, is_closed
 
 
 @st.cache_resource(show_spinner="Opening the journal…")
@@ -27,23 +26,54 @@ def journal(folder: str) -> Journal:
 
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
-    """The verdict on a batch; worked out again when an entry, the rules or the quarter of an hour changes."""
-    quarter = desk.now.replace(minute=desk.now.minute // 15 * 15, second=0, microsecond=0)
-    on = max([quarter, *(entry.at for entry in batch.entries if entry.at <= desk.now)])
-    state = (len(batch.entries), max((entry.id for entry in batch.entries), default=0))
-    return _judged(str(desk.journal.location), batch.code, state, on, workflow.house_rules(desk.journal), batch)
+    """The verdict on a batch; worked out again when an entry, the rules or the hour changes."""
+    on = max([_hour(desk), *(entry.at for entry in batch.entries if entry.at <= desk.now)])
+    rules = workflow.house_rules(desk.journal)
+    return _judged(str(desk.journal.location), batch.code, _state([batch]), on, rules, batch)
 
 
-@st.cache_resource(max_entries=4000, show_spinner=False, hash_funcs={HouseRules: lambda rules: rules.version})
+def _hour(desk: Desk) -> datetime:
+    return desk.now.replace(minute=0, second=0, microsecond=0)
+
+
+@st.cache_resource(max_entries=4000, show_spinner="Judging…", hash_funcs={HouseRules: lambda rules: rules.version})
 def _judged(
     location: str, code: str, state: tuple[int, int], on: datetime, rules: HouseRules, _batch: Batch
 ) -> Judgement:
     return judge(_batch, on, rules)
 
 
-def all_judged(desk: Desk) -> list[tuple[Batch, Judgement]]:
-    """Every batch with its verdict, the latest started first."""
-    return [(batch, judged(desk, batch)) for batch in reversed(desk.journal.all_batches())]
+def open_judged(desk: Desk) -> list[tuple[Batch, Judgement]]:
+    """Every batch that is not closed with its verdict, the latest started first."""
+    return [(batch, judged(desk, batch)) for batch in reversed(desk.journal.all_batches()) if not is_closed(batch)]
+
+
+def _state(batches: Iterable[Batch]) -> tuple[int, int]:
+    ids = [entry.id for batch in batches for entry in batch.entries]
+    return len(ids), max(ids, default=0)
+
+
+def materials(desk: Desk) -> tuple[History, ...]:
+    """What each material did."""
+    return _materials(desk.journal, str(desk.journal.location), _state(desk.journal.all_batches()), _hour(desk))
+
+
+@st.cache_resource(max_entries=4, show_spinner="Looking through all batches…")
+def _materials(_journal: Journal, location: str, state: tuple[int, int], on: datetime) -> tuple[History, ...]:
+    return publish.all_materials(_journal, on)
+
+
+def material(desk: Desk, name: str) -> publish.MaterialReport:
+    """What one material did, and may do."""
+    state = _state(desk.journal.all_batches())
+    return _material(desk.journal, str(desk.journal.location), name, state, _hour(desk))
+
+
+@st.cache_resource(max_entries=40, show_spinner="Looking through all batches…")
+def _material(
+    _journal: Journal, location: str, name: str, state: tuple[int, int], on: datetime
+) -> publish.MaterialReport:
+    return publish.material(_journal, name, on)
 
 
 @st.cache_resource(max_entries=2000, show_spinner=False)

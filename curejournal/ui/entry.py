@@ -129,8 +129,8 @@ def undo(desk: Desk) -> None:
         if st.button("Undo", key="undo"):
             for entry in kept:
                 attempt(
-                    lambda entry=entry: workflow.take_back(  # type: ignore[misc]
-                        desk.journal, entry, why="undone at once", by=desk.by, now=desk.now
+                    lambda entry=entry: workflow.undo(  # type: ignore[misc]
+                        desk.journal, entry.id, why="undone at once", by=desk.by, now=desk.now
                     )
                 )
             del st.session_state["kept"]

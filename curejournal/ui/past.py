@@ -6,7 +6,7 @@ from html import escape
 
 import streamlit as st
 
-from curejournal import workflow
+from curejournal import publish, workflow
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.records import Batch, Decision, Entry, Withdrawn
 from curejournal.cure.words import in_words
@@ -25,6 +25,13 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if lines:
         with st.expander("Recipe, as weighed"):
             parts.listed(lines)
+    st.download_button(
+        "Batch record for an inspector (PDF)",
+        lambda: publish.batch_record(desk.journal, [batch.code], desk.now),
+        f"{batch.code}.pdf",
+        "application/pdf",
+        key=f"record-{batch.code}",
+    )
     _correct(desk, batch)
     entry.ask(desk, batch.code)
     history = desk.journal.history(batch.code)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any, get_args
+from collections.abc import Mapping, Sequence
+from typing import Any, get_args, get_type_hints
 
 import streamlit as st
 
@@ -17,29 +17,35 @@ from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 from curejournal.ui import entry, parts
 from curejournal.ui.page import Desk, attempt, plain
 
-KINDS_OF_ADDITIVE = get_args(Additive.__annotations__["kind"]) or ("fragrance", "pigment", "other")
+KINDS = get_args(get_type_hints(Additive)["kind"])
+PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}
+"""Of the solid, %: NaOH 97 to 99, KOH about 90 [common practice, no source]; the bag's label is better."""
+WHOLE = "the whole batch"
 
 
 def start(desk: Desk, earlier: Sequence[Batch]) -> None:
     """Ask for a batch and start it."""
     known = {batch.code: batch for batch in earlier}
+    asked = st.query_params.get("like")
     like = (
         st.selectbox(
             "Begin with the recipe and portions of",
             [None, *known],
+            index=[None, *known].index(asked if asked in known else None),
             format_func=lambda code: "nothing: a new recipe" if code is None else f"{code} · {known[code].name}",
-            key="like",
+            key=f"like-{asked}",
         )
         if known
         else None
     )
     model = known[like] if like else None
+    suggested = workflow.next_code(desk.journal)
     key = f"start-{like}"
     left, right = st.columns(2)
-    code = left.text_input("Code (short, your own)", key=f"{key}-code", max_chars=40)
+    code = left.text_input("Code (short, your own)", suggested, key=f"{key}-code", max_chars=40)
     name = right.text_input("Name", value=model.name if model else "", key=f"{key}-name", max_chars=120)
     portions = _portions(key, model, {batch.code: batch for batch in earlier})
-    recipe = _recipe(key, model.recipe if model else None)
+    recipe = _recipe(key, model.recipe if model else None, [portion.name for portion in portions])
     if recipe is not None:
         checked = attempt(lambda: check_lye(recipe))
         if checked is not None:
@@ -124,33 +130,17 @@ def _intended(key: str, before: Portion | None, earlier: dict[str, Batch]) -> La
     return (lightness, a, b)
 
 
-def _recipe(key: str, old: Recipe | None) -> Recipe | None:
+def _recipe(key: str, old: Recipe | None, portions: Sequence[str]) -> Recipe | None:
     st.subheader("Recipe, as weighed")
     if not st.checkbox("Enter the recipe now", value=True, key=f"{key}-recipe"):
         return None
-    oils = [
-        Oil(row["what"], row["grams"], row["lot"])
-        for row in _rows(f"{key}-oil", "Oil", [(o.key, o.grams, o.lot) for o in old.oils] if old else [], list(OILS))
-    ]
-    liquids = _liquids(f"{key}-liquid", old)
+    before = old or Recipe((), ())
+    rows = _rows(f"{key}-oil", "Oil", [(oil.key, oil.grams, oil.lot) for oil in before.oils], {"Oil": list(OILS)})
+    oils = [Oil(row["Oil"], row["grams"], row["lot"]) for row in rows]
+    liquids = _liquids(f"{key}-liquid", before)
     _suggest(key, oils, liquids)
-    alkalis = []
-    for row in _rows(
-        f"{key}-alkali", "Alkali", [(a.kind, a.grams, a.lot) for a in old.alkalis] if old else [], ["NaOH", "KOH"]
-    ):
-        low, high = (97.0, 99.0) if row["what"] == "NaOH" else (85.0, 92.0)
-        alkalis.append(Alkali(row["what"], row["grams"], low, high, row["lot"]))
-    additives = [
-        Additive(row["what"], row["kind"], row["grams"], "", row["lot"])
-        for row in _rows(
-            f"{key}-additive",
-            "Fragrance, pigment, other",
-            [(a.name, a.grams, a.lot, a.kind) for a in old.additives] if old else [],
-            None,
-            least=0,
-            kinds=KINDS_OF_ADDITIVE,
-        )
-    ]
+    alkalis = _alkalis(f"{key}-alkali", before)
+    additives = _additives(f"{key}-additive", before, portions)
     return Recipe(tuple(oils), tuple(alkalis), tuple(liquids), tuple(additives)) if oils else None
 
 
@@ -167,66 +157,95 @@ def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid]) -> None:
             )
 
 
-def _liquids(key: str, old: Recipe | None) -> list[Liquid]:
-    before = {liquid.name: liquid for liquid in old.liquids} if old else {}
-    rows = _rows(
-        key,
-        "Liquid",
-        [(liquid.name, liquid.grams, liquid.lot) for liquid in before.values()] or [("water", None, "")],
-        None,
-    )
+def _alkalis(key: str, before: Recipe) -> list[Alkali]:
     found = []
+    rows = _rows(key, "Alkali", [(a.kind, a.grams, a.lot) for a in before.alkalis], {"Alkali": list(PURITY)})
     for number, row in enumerate(rows):
-        base = before.get(row["what"])
-        water, fat = (base.water_fraction, base.fat_fraction) if base else (1.0, 0.0)
-        if row["what"] != "water":
-            columns = st.columns(2)
-            water = columns[0].number_input(
-                f"Water in {plain(row['what'])}, part of 1", 0.0, 1.0, water, 0.01, key=f"{key}-{number}-water"
-            )
-            fat = columns[1].number_input(
-                f"Fat in {plain(row['what'])}, part of 1",
-                0.0,
-                1.0,
-                fat,
-                0.001,
-                format="%.3f",
-                key=f"{key}-{number}-fat",
-            )
-        found.append(Liquid(row["what"], row["grams"], water, fat, row["lot"]))
+        known = [a for a in before.alkalis if a.kind == row["Alkali"]]
+        usual = (known[0].purity_low_pct, known[0].purity_high_pct) if known else PURITY[row["Alkali"]]
+        low, high = st.slider(
+            f"Purity of this {row['Alkali']}, % (the bag’s label tells)",
+            80.0,
+            100.0,
+            usual,
+            0.5,
+            key=f"{key}-{number}-pure",
+        )
+        found.append(Alkali(row["Alkali"], row["grams"], low, high, row["lot"]))
     return found
+
+
+def _liquids(key: str, before: Recipe) -> list[Liquid]:
+    known = {liquid.name: liquid for liquid in before.liquids}
+    old: list[tuple[Any, ...]] = [(liquid.name, liquid.grams, liquid.lot) for liquid in before.liquids] or [
+        ("water", None, "")
+    ]
+    found = []
+    for number, row in enumerate(_rows(key, "Liquid", old, {})):
+        name = row["Liquid"]
+        water, fat = (known[name].water_fraction, known[name].fat_fraction) if name in known else (1.0, 0.0)
+        if name != "water":
+            left, right = st.columns(2)
+            water = left.number_input(
+                f"Water in {plain(name)}, part of 1", 0.0, 1.0, water, 0.01, key=f"{key}-{number}-water"
+            )
+            fat = right.number_input(
+                f"Fat in {plain(name)}, part of 1", 0.0, 1.0, fat, 0.001, format="%.3f", key=f"{key}-{number}-fat"
+            )
+        found.append(Liquid(name, row["grams"], water, fat, row["lot"]))
+    return found
+
+
+def _additives(key: str, before: Recipe, portions: Sequence[str]) -> list[Additive]:
+    old = [(a.name, a.grams, a.lot, a.kind, a.portion or WHOLE) for a in before.additives]
+    more = {"kind": KINDS, "in": [WHOLE, *portions]}
+    rows = _rows(key, "Fragrance, pigment, other", old, more, least=0)
+    return [
+        Additive(
+            row["Fragrance, pigment, other"],
+            row["kind"],
+            row["grams"],
+            "" if row["in"] == WHOLE else row["in"],
+            row["lot"],
+        )
+        for row in rows
+    ]
 
 
 def _rows(
     key: str,
     label: str,
     old: Sequence[tuple[Any, ...]],
-    options: Sequence[str] | None,
+    choices: Mapping[str, Sequence[str]],
     least: int = 1,
-    kinds: Sequence[str] = (),
 ) -> list[dict[str, Any]]:
-    """Rows of what, grams and lot; a row without grams does not count."""
+    """Rows of what, grams and lot, and further choices; a row without grams does not count."""
     count = st.session_state.setdefault(f"{key}-count", max(len(old), least))
     found = []
     for number in range(count):
-        what, grams, lot, *kind = old[number] if number < len(old) else (None, None, "")
+        what, grams, lot, *rest = old[number] if number < len(old) else (None, None, "")
+        row: dict[str, Any] = {}
         with st.container(horizontal=True, key=f"{key}-{number}-row", vertical_alignment="bottom"):
-            if options is None:
-                chosen = st.text_input(label, what or "", key=f"{key}-{number}-what", width=210)
-            else:
+            if label in choices:
+                options = choices[label]
                 index = options.index(what) if what in options else None
-                chosen = st.selectbox(
+                row[label] = st.selectbox(
                     label, options, index, key=f"{key}-{number}-what", placeholder="choose", width=210
                 )
-            weight = st.number_input("grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=130)
-            if kinds:
-                first = kinds.index(kind[0]) if kind else 0
-                kind = [st.selectbox("kind", kinds, first, key=f"{key}-{number}-kind", width=130)]
-            number_of_lot = st.text_input("lot", lot, key=f"{key}-{number}-lot", width=130)
-        if chosen and weight is not None:
-            found.append(
-                {"what": chosen, "grams": weight, "lot": number_of_lot.strip(), "kind": kind[0] if kind else ""}
+            else:
+                row[label] = st.text_input(label, what or "", key=f"{key}-{number}-what", width=210).strip()
+            row["grams"] = st.number_input(
+                "grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=130
             )
+            others = [name for name in choices if name != label]
+            for place, name in enumerate(others):
+                options = choices[name]
+                known = rest[place] if place < len(rest) else None
+                index = options.index(known) if known in options else 0
+                row[name] = st.selectbox(name, options, index, key=f"{key}-{number}-{name}", width=150)
+            row["lot"] = st.text_input("lot", lot, key=f"{key}-{number}-lot", width=130).strip()
+        if row[label] and row["grams"] is not None:
+            found.append(row)
     if st.button(f"One more: {label.lower()}", key=f"{key}-more", icon=":material/add:"):
         st.session_state[f"{key}-count"] = count + 1
         st.rerun()

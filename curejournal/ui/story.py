@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 import streamlit as st
 
 from curejournal.cure.journey import Journey
 from curejournal.cure.judgement import Judgement
-from curejournal.cure.records import Batch, ColourReading, Event, PhotoNote
+from curejournal.cure.records import Batch, ColourReading, Entry, Event, PhotoNote
 from curejournal.cure.words import in_words
 from curejournal.report import figures, wording
 from curejournal.ui import cache, parts
@@ -53,6 +56,43 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             )
             if note.why_no_colour:
                 st.html(parts.patch(None, "No colour", note.why_no_colour))
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A portion with its readings, in order of time."""
+
+    batch: Batch
+    readings: tuple[Entry, ...]
+
+
+def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
+    """Every portion with at least one reading, by a name that is its own."""
+    found: dict[str, list[Entry]] = {}
+    of: dict[str, Batch] = {}
+    for batch in batches:
+        for entry in batch.entries:
+            if isinstance(entry.record, ColourReading):
+                name = f"{batch.code} {batch.name} · {entry.record.portion}"
+                found.setdefault(name, []).append(entry)
+                of[name] = batch
+    return {name: Seen(of[name], tuple(entries)) for name, entries in found.items()}
+
+
+def one_reading(desk: Desk, seen: Seen, key: str, at_start: bool) -> ColourReading:
+    """Ask for a date of a portion by a slider; show its picture and colour."""
+    moments = {wording.moment(entry.at): entry for entry in seen.readings}
+    names = list(moments)
+    picked = names[0]
+    if len(names) > 1:
+        picked = st.select_slider("When", names, names[0] if at_start else names[-1], key=f"when-{key}")
+    entry = moments[picked]
+    assert isinstance(entry.record, ColourReading)
+    st.html(parts.patch(entry.record.lab, entry.record.portion, parts.reading_words(entry.record), "large"))
+    if entry.photo:
+        alt = f"Photo of {seen.batch.name} on {picked}"
+        st.image(cache.small_picture(desk.journal, entry.photo, 640), width="stretch", alt=alt)
+    return entry.record
 
 
 def journey(name: str, shown: Journey) -> None:

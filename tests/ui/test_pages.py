@@ -292,7 +292,7 @@ def test_a_batch_is_started_with_its_lye_checked_before_the_pour(small: Path) ->
 
 def test_a_batch_begun_like_an_earlier_one_has_its_recipe_and_portions(small: Path) -> None:
     at = start_form(app("batches"))
-    at.selectbox(key="like").set_value("B-1").run()
+    at.selectbox(key="like-None").set_value("B-1").run()
     at.text_input(key="start-B-1-code").input("B-10")
     only(at.button, "Start the batch").click().run()
     assert not at.exception and not at.error
@@ -301,6 +301,44 @@ def test_a_batch_begun_like_an_earlier_one_has_its_recipe_and_portions(small: Pa
     assert fresh.recipe is not None and model.recipe is not None
     assert fresh.recipe == model.recipe
     assert fresh.portions[0].intended_lab == model.portions[0].intended_lab
+
+
+def test_pouring_another_like_this_takes_two_presses(small: Path) -> None:
+    at = app("batches", like="B-1")
+    assert at.text_input(key="start-B-1-code").value == "B-4", "the next free code"
+    only(at.button, "Start the batch").click().run()
+    assert not at.exception and not at.error
+    with Journal.open(small) as journal:
+        assert journal.batch("B-4").recipe == journal.batch("B-1").recipe
+
+
+def test_two_dates_of_a_portion_stand_side_by_side_with_their_difference(small: Path) -> None:
+    at = app("compare", batch="B-1")
+    assert "A difference is not proven." in text_of(at)
+    assert at.select_slider[0].value != at.select_slider[1].value, "the first and the latest, to begin with"
+
+
+def test_a_material_is_shown_with_its_batches_and_lots(small: Path) -> None:
+    at = app("materials")
+    words = text_of(at)
+    assert "lot F-1" in words and "30 g" in words
+
+
+def test_a_backup_is_written_into_a_folder_and_a_missing_one_is_refused(small: Path, tmp_path: Path) -> None:
+    at = app("about")
+    at.text_input(key="backup-folder").input(str(tmp_path / "nowhere"))
+    only(at.button, "Make a backup").click().run()
+    assert any("There is no folder" in e.value for e in at.error)
+    (tmp_path / "stick").mkdir()
+    at.text_input(key="backup-folder").input(str(tmp_path / "stick"))
+    only(at.button, "Make a backup").click().run()
+    assert at.success and len(list((tmp_path / "stick").iterdir())) == 1
+
+
+def test_the_journal_is_checked_on_request(small: Path) -> None:
+    at = app("about")
+    at.button(key="check").click().run()
+    assert "Everything verifies." in text_of(at)
 
 
 def test_a_code_in_use_is_refused(small: Path) -> None:

@@ -51,7 +51,9 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     parts.say("Each press is stamped with the time and can be undone.", "soft")
     entry.events(desk, batch)
     entry.ask(desk, batch.code)
-    parts.way(desk, "photos", "Take in a photo", ":material/photo_camera:", batch=batch.code)
+    with st.container(horizontal=True):
+        parts.way(desk, "photos", "Take in a photo", ":material/photo_camera:", batch=batch.code)
+        parts.way(desk, "batches", "Pour another like this", ":material/replay:", like=batch.code)
     forms = {
         "a weight": entry.weigh,
         "an alkali test": entry.alkali_test,
@@ -72,6 +74,7 @@ def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         if journey.points:
             st.subheader(plain(name))
             story.journey(name, journey)
+    parts.way(desk, "compare", "Two dates side by side", ":material/compare:", batch=batch.code)
 
 
 def _weight(desk: Desk, batch: Batch, judgement: Judgement) -> None:

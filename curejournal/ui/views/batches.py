@@ -4,28 +4,43 @@ from __future__ import annotations
 
 import streamlit as st
 
-from curejournal.cure.judgement import Judgement
+from curejournal import workflow
 from curejournal.cure.records import Batch
 from curejournal.report.wording import age
 from curejournal.ui import cache, parts, starting
 from curejournal.ui.page import Desk, Page
 
+SHOWN = 20
+
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    judged = cache.all_judged(desk)
-    if not judged:
+    batches = desk.journal.all_batches()[::-1]
+    if not batches:
         parts.say("No batch yet. A code and a name are enough to start one; with its recipe the lye is checked.")
-    if st.toggle("Start a batch", key="start-batch", value=not judged):
-        starting.start(desk, [batch for batch, _ in judged])
+    if st.toggle("Start a batch", key="start-batch", value=not batches or "like" in st.query_params):
+        starting.start(desk, batches)
         return
-    wanted = st.pills("Show only", ["ready", "not yet", "hold", "released"], selection_mode="multi", key="wanted")
-    for batch, judgement in judged:
-        if not wanted or parts.state_of(judgement) in wanted:
-            _row(desk, batch, judgement)
+    wanted = st.pills(
+        "Show only", ["open", "closed"], key="wanted", help="Closed: released, and nothing entered since."
+    )
+    sought = st.text_input("Find a name or code", key="sought").casefold()
+    found = [
+        batch
+        for batch in batches
+        if sought in f"{batch.code} {batch.name}".casefold()
+        and (wanted is None or workflow.is_closed(batch) == (wanted == "closed"))
+    ]
+    shown = st.session_state.setdefault("shown", SHOWN)
+    for batch in found[:shown]:
+        _row(desk, batch)
+    if len(found) > shown and st.button(f"Show more ({len(found)} in all)", key="more"):
+        st.session_state["shown"] = shown + SHOWN
+        st.rerun()
 
 
-def _row(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+def _row(desk: Desk, batch: Batch) -> None:
+    judgement = cache.judged(desk, batch)
     with st.container(key=f"row-{batch.code}"):
         parts.way(desk, "batch", f"{batch.code} · {batch.name}", batch=batch.code)
         old = f"{age(batch.poured_at, desk.now)} old" if batch.poured_at else "not poured yet"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from curejournal import workflow
+from curejournal import publish, workflow
 from curejournal.cure.judgement import DueThing
 from curejournal.cure.records import Batch
 from curejournal.report.wording import day
@@ -25,8 +25,8 @@ HERE = {"weigh": "Enter weights here", "test": "Enter a test here", "look": "Ent
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    judged = cache.all_judged(desk)
-    if not judged:
+    judged = cache.open_judged(desk)
+    if not desk.journal.batches():
         _first_steps(desk)
         return
     due = workflow.all_due(judged)
@@ -41,6 +41,13 @@ def render(desk: Desk) -> None:
     if later:
         st.subheader("Coming up")
         parts.listed(f"{day(thing.when)}: {thing.words}, {batch.code} {batch.name}" for batch, thing in later[:12])
+        st.download_button(
+            "Into my calendar (ICS)",
+            lambda: publish.calendar_file(desk.journal, desk.now, desk.zone),
+            "soap.ics",
+            "text/calendar",
+            key="calendar",
+        )
 
 
 def _thing(desk: Desk, batch: Batch, thing: DueThing) -> None:

@@ -7,7 +7,7 @@ import segno
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from curejournal.photo.learn import locate
+from curejournal.photo.learn import learn
 from curejournal.photo.reading import read_photo
 from curejournal.photo.tag import Tags, parse, payload, read_slot, read_tags
 from tests.scenes import Faults, card_named, draw_card
@@ -99,5 +99,5 @@ def test_a_picture_without_a_code_has_no_tag() -> None:
 def test_a_slot_of_the_card_is_read_where_the_whole_picture_shows_it_too_small(slot: str) -> None:
     card = card_named("window")
     drawn = draw_card(card, slot_texts={slot: "W-02"}, exposure_ev=-0.3, fill=0.4)
-    placement, picture, scale, _ = locate(read_photo(drawn.jpeg), card)
-    assert read_slot(picture, scale, placement.outline(card.slots[slot])).others == ("W-02",)
+    lesson = learn(read_photo(drawn.jpeg), card)
+    assert read_slot(lesson.picture, lesson.scale, lesson.placement.outline(card.slots[slot])).others == ("W-02",)

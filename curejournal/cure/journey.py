@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
@@ -19,30 +19,12 @@ from curejournal.cure.forecast import Forecast as Forecast
 from curejournal.cure.forecast import forecast_from_history as forecast_from_history
 from curejournal.cure.records import Entry
 from curejournal.cure.sessions import Session, sessions
+from curejournal.cure.states import AHEAD_DAYS, REMAINING, classify, soon
+from curejournal.cure.states import State as State
 
 DAY = timedelta(days=1)
 
 
-class State(StrEnum):
-    """What a portion's colour is doing."""
-
-    TURNING = "turning"
-    COMING_BACK = "coming back"
-    BACK = "back"
-    SETTLED_OFF = "settled off colour"
-    BROWNING = "still browning"
-    STEADY = "steady"
-    TOO_FEW = "too few readings"
-
-
-REMAINING = 1.0
-"""ΔE00 still to come in four weeks, below which a colour counts as at rest: about just noticeable side by side."""
-
-NEARER = 1.5
-"""ΔE00 by which a colour has to come nearer in four weeks to be called *coming back*, if it does not get within
-tolerance: half a usual tolerance. Less is not worth a wait. Ours."""
-
-AHEAD_DAYS = 28.0
 BACK_CERTAINTY = 0.95
 STAYS_CERTAINTY = 0.9
 """Certainties asked for being within tolerance at the last moment, which is two one-sided tests at 5% (Schuirmann
@@ -176,21 +158,22 @@ def follow(
     away = ciede2000(np.array(intended_lab), drawn) if intended_lab is not None else None
 
     questioned = fitted.chi2 > OUTLIER_CHI2
-    points = tuple(
-        _point(session, float(day), intended_lab, float(weight), bool(odd))
-        for session, day, weight, odd in zip(seen, days, fitted.weights, questioned, strict=True)
-    )
-    chances = _chances(fitted, days, intended_lab, tolerance)
+    at_moments = fitted.at(days)
+    away_then = None if intended_lab is None else ciede2000(np.array(intended_lab), at_moments)
+    chances = _chances(fitted, last, at_moments, away_then, intended_lab, tolerance)
     state = _name(chances, len(seen))
-    proven = intended_lab is not None and (
-        _proven_within(fitted, days, np.array(intended_lab), tolerance, back_days_apart)
+    proven = away_then is not None and (
+        _proven_within(fitted, days, away_then, np.array(intended_lab), tolerance, back_days_apart)
         and not questioned[-1]
         and not _unexpected(days, labs, covariances, fitted.weights, intended_lab)
     )
     if state is State.BACK and not proven:
         state = State.COMING_BACK
-    now = fitted.at(days[-1:])[:, 0]
+    now = at_moments[:, -1]
     lab_now = now.mean(axis=0)
+    difference_now = None
+    if intended_lab is not None:
+        (difference_now,) = _differences(intended_lab, lab_now[None], (now - lab_now)[None])
     show = grid <= until + 1e-9
     return Journey(
         state=state,
@@ -199,9 +182,9 @@ def follow(
         tolerance=tolerance,
         proven_within=proven,
         moments=len(seen),
-        points=points,
+        points=_points(seen, days, intended_lab, fitted.weights, questioned),
         lab_now=_lab(lab_now),
-        difference_now=_difference(intended_lab, lab_now, now - lab_now),
+        difference_now=difference_now,
         parts_now=_lab(difference_parts(intended_lab, lab_now)) if intended_lab is not None else None,
         yellowness_now=float(yellowness_e313(lab_now)),
         grey_scale_style_grade=grey_scale_grade(intended_lab, lab_now) if intended_lab is not None else None,
@@ -223,65 +206,23 @@ def grey_scale_grade(reference_lab: Sequence[float] | Array, sample_lab: Sequenc
     return grades[sum(change >= cut for cut in cuts)]
 
 
-def classify(days: float, lab_at: Array, intended_lab: Array | None, tolerance: float, left: Array) -> Array:
-    """Name what known curves are doing at one time.
-
-    Parameters
-    ----------
-    days : float
-        Days since the pour.
-    lab_at : ndarray of shape (draws, 3, 3)
-        Each curve's Lab at this time, shortly after (`soon`) and in four weeks.
-    intended_lab : ndarray of shape (3,) or None
-        The colour it should have.
-    tolerance : float
-        ΔE00.
-    left : ndarray of bool of shape (draws,)
-        Whether it was outside the tolerance before; without an intended colour,
-        whether it is on its way back to where it started.
-
-    Returns
-    -------
-    ndarray of str of shape (draws,)
-
-    """
-    now, shortly, later = lab_at[:, 0], lab_at[:, 1], lab_at[:, 2]
-    at_rest = ciede2000(now, later) < REMAINING
-    darker = (shortly[:, 0] < now[:, 0]) & (days > 3.0)
-    moving_away = np.where(darker, State.BROWNING, State.TURNING)
-    if intended_lab is None:
-        moving = np.where(left, State.COMING_BACK, moving_away)
-        return np.where(at_rest, State.STEADY, moving)
-    away = ciede2000(intended_lab, lab_at)
-    gain = away[:, 0] - away[:, 2]
-    inside = (away[:, 0] <= tolerance) & (away[:, 2] <= tolerance)
-    leaving = ~at_rest & (away[:, 1] >= away[:, 0])
-    nearing = (away[:, 2] <= tolerance) | (gain >= NEARER) | (~at_rest & (gain < 0))
-    home = np.where(left, State.BACK, State.STEADY)
-    return np.select([inside, leaving, nearing], [home, moving_away, State.COMING_BACK], State.SETTLED_OFF)
-
-
-def soon(days: float) -> float:
-    """How far ahead the direction of a change is read: hours at first, days later. Ours."""
-    return float(np.clip(0.3 * days, 0.2, 10.0))
-
-
 def _chances(
-    fitted: _Fitted, days: Array, intended_lab: Lab | None, tolerance: float
+    fitted: _Fitted,
+    last: float,
+    at_moments: Array,
+    away_then: Array | None,
+    intended_lab: Lab | None,
+    tolerance: float,
 ) -> tuple[tuple[State, float], ...]:
-    last = float(days[-1])
     lab_at = fitted.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
-    before = fitted.at(days)
-    if intended_lab is None:
-        target = None
-        start = before[:, :1]
-        reach = ciede2000(start, before)
+    if away_then is None:
+        start = at_moments[:, :1]
+        reach = ciede2000(start, at_moments)
         going = ciede2000(start[:, 0], lab_at[:, 1]) < reach[:, -1]
         left = going & (reach.max(axis=1) > REMAINING)
     else:
-        target = np.array(intended_lab)
-        left = (ciede2000(target, before) > tolerance).any(axis=1)
-    names = classify(last, lab_at, target, tolerance, left)
+        left = (away_then > tolerance).any(axis=1)
+    names = classify(last, lab_at, None if intended_lab is None else np.array(intended_lab), tolerance, left)
     return tuple((state, float(np.mean(names == state))) for state in State if state is not State.TOO_FEW)
 
 
@@ -297,9 +238,11 @@ def _name(chances: tuple[tuple[State, float], ...], moments: int) -> State:
     return state if chance >= needed else State.TOO_FEW
 
 
-def _proven_within(fitted: _Fitted, days: Array, target: Array, tolerance: float, apart: float) -> bool:
+def _proven_within(
+    fitted: _Fitted, days: Array, away_then: Array, target: Array, tolerance: float, apart: float
+) -> bool:
     """Whether the interval lies within tolerance at the last moment and another, and is to stay there."""
-    inside = (ciede2000(target, fitted.at(days)) <= tolerance).mean(axis=0)
+    inside = (away_then <= tolerance).mean(axis=0)
     ahead = ciede2000(target, fitted.at(days[-1:] + 14.0))[:, 0]
     earlier = inside[days <= days[-1] - apart]
     return bool(
@@ -359,38 +302,45 @@ def _unexpected(days: Array, labs: Array, covariances: Array, weights: Array, in
     return bool(rest @ np.linalg.solve(spread, rest) > OUTLIER_CHI2)
 
 
-def _difference(intended: Lab | None, lab: Array, errors: Array) -> Interval | None:
-    """ΔE00 with its 95% interval from the errors (n, 3) that the colour may have.
+def _differences(intended: Lab, labs: Array, errors: Array) -> list[Interval]:
+    """ΔE00 of colours (n, 3) with 95% intervals from the errors (n, m, 3) that each may have.
 
     A distance cannot be negative: errors alone make equal colours look
     different. So the lower end is 0 unless they would not explain what is seen.
     """
-    if intended is None:
-        return None
-    seen = float(ciede2000(intended, lab))
-    by_chance, above = np.quantile(
-        ciede2000(intended, np.stack([np.add(intended, errors), lab + errors])), 0.975, axis=1
-    )
-    high = max(float(above), seen)
-    return Interval(seen, max(2 * seen - high, 0.0) if seen > by_chance else 0.0, high)
+    seen = ciede2000(intended, labs)
+    may_seem = ciede2000(intended, np.stack([np.add(intended, errors), labs[:, None] + errors]))
+    by_chance, above = np.quantile(may_seem, 0.975, axis=-1)
+    high = np.maximum(above, seen)
+    low = np.where(seen > by_chance, np.maximum(2 * seen - high, 0.0), 0.0)
+    return [Interval(*row) for row in np.stack([seen, low, high], axis=-1).tolist()]
 
 
-def _point(session: Session, day: float, intended: Lab | None, weight: float, questioned: bool) -> JourneyPoint:
-    covariance = np.array(session.covariance)
-    return JourneyPoint(
-        at=session.at,
-        days=day,
-        lab=session.lab,
-        lab_sd=_lab(np.sqrt(np.diag(covariance))),
-        grade=session.grade,
-        difference=_difference(
-            intended, np.array(session.lab), normal_points(200, 3) @ np.linalg.cholesky(covariance).T
-        ),
-        yellowness=float(yellowness_e313(np.array(session.lab))),
-        weight=weight,
-        questioned=questioned,
-        against_control=session.against_control,
-        entries=session.entries,
+def _points(
+    seen: Sequence[Session], days: Array, intended: Lab | None, weights: Array, questioned: NDArray[np.bool_]
+) -> tuple[JourneyPoint, ...]:
+    labs = np.array([session.lab for session in seen])
+    covariances = np.array([session.covariance for session in seen])
+    differences: Sequence[Interval | None] = [None] * len(seen)
+    if intended is not None:
+        errors = np.einsum("mj,nij->nmi", normal_points(200, 3), np.linalg.cholesky(covariances))
+        differences = _differences(intended, labs, errors)
+    yellowness = yellowness_e313(labs)
+    return tuple(
+        JourneyPoint(
+            at=session.at,
+            days=float(days[i]),
+            lab=session.lab,
+            lab_sd=_lab(np.sqrt(np.diag(covariances[i]))),
+            grade=session.grade,
+            difference=differences[i],
+            yellowness=float(yellowness[i]),
+            weight=float(weights[i]),
+            questioned=bool(questioned[i]),
+            against_control=session.against_control,
+            entries=session.entries,
+        )
+        for i, session in enumerate(seen)
     )
 
 

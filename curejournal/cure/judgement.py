@@ -10,9 +10,10 @@ from typing import Literal
 import numpy as np
 
 from curejournal.cure.alkali_course import AlkaliSummary, Outcome, read_tests
-from curejournal.cure.journey import Journey, State, follow
+from curejournal.cure.journey import Journey, follow
 from curejournal.cure.records import AlkaliTest, Batch, ColourReading, Decision, Entry, Event, SurfaceNote, Weighing
 from curejournal.cure.rules import RULES, Context, Finding, HouseRules, Verdict
+from curejournal.cure.states import State
 from curejournal.cure.weight import Drying, DryingReport, weigh_up
 from curejournal.errors import CureJournalError
 from curejournal.soap.lye import LyeCheck, check_lye

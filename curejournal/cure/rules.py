@@ -12,9 +12,10 @@ from curejournal.cure.alkali_course import AlkaliSummary
 from curejournal.cure.house import HouseRules as HouseRules
 from curejournal.cure.house import LimitTooLoose as LimitTooLoose
 from curejournal.cure.house import source_of
-from curejournal.cure.journey import Journey, State
+from curejournal.cure.journey import Journey
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import Batch, Event, ScalarReading, SurfaceNote
+from curejournal.cure.states import State
 from curejournal.cure.weight import Drying, DryingReport
 from curejournal.soap.lye import LyeCheck
 from curejournal.soap.recipe import Recipe

@@ -14,9 +14,9 @@ from datetime import timedelta
 
 import numpy as np
 
-from curejournal.cure.journey import AHEAD_DAYS, State, classify, soon
 from curejournal.cure.judgement import judge
 from curejournal.cure.records import AlkaliTest, ColourReading, Weighing
+from curejournal.cure.states import AHEAD_DAYS, State, classify, soon
 from tests.benchmarks.simulated_batches import (
     FREE_ALKALI_LIMIT,
     LIMIT_PCT_WEEK,

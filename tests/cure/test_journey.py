@@ -5,7 +5,8 @@ import pytest
 
 from curejournal.colour.difference import ciede2000
 from curejournal.cure.forecast import forecast_from_history
-from curejournal.cure.journey import State, classify, follow, grey_scale_grade, soon
+from curejournal.cure.journey import follow, grey_scale_grade
+from curejournal.cure.states import State, classify, soon
 from tests.cure.batches import INTENDED, JOURNEYS, POURED, day, entries, reading, seen
 
 DAYS = (0.2, 1, 3, 7, 12, 18, 25, 33, 42)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 
 import cv2
@@ -16,15 +17,16 @@ from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_linear
 from curejournal.photo.reading import read_photo
 from curejournal.report.pictures import shrunk
+from curejournal.report.sheet import printable
 
 Pixels = NDArray[np.uint8]
 Points = Sequence[tuple[float, float]]
 
-GAINS = (0.5, 2.0)
-"""A channel is not changed by more than this factor: what asks for more was read wrongly. Ours."""
+GAINS = (0.25, 4.0)
+"""A channel is not changed by more than two stops: what asks for more was read wrongly. Ours."""
 DARKEST_L = 25.0
 """Soap darker than this L* does not set the balance of a photo: glare would. Ours."""
-FRAME_PX = 520
+FRAME_PX = 384
 FRAME_MS, LAST_MS = 900, 2400
 CARDS_AROUND = 0.6
 """How much of the card's width and height is shown around it at most, for soap that lies beside a card. Ours."""
@@ -104,7 +106,9 @@ def _balance(picture: Pixels, scale: float, seen: Sequence[Seen]) -> Pixels:
         cv2.fillPoly(mask, [outline - (max(x, 0), max(y, 0))], 255)
         inside = part[mask > 0]
         if area.lab[0] >= DARKEST_L and len(inside) >= 16:
-            found.append(linear_from_srgb(np.median(inside, axis=0) / 255))
+            # A few thousand pixels give the same median.
+            few = inside[:: 1 + len(inside) // 4000]
+            found.append(linear_from_srgb(np.median(few, axis=0) / 255))
             wanted.append(linear_from_lab(area.lab))
     if not found:
         return picture
@@ -146,7 +150,7 @@ def time_lapse(frames: Sequence[Framed], size_mm: tuple[float, float]) -> tuple[
     pictures[0].save(
         out, "WEBP", save_all=True, append_images=pictures[1:], duration=times, loop=0, quality=76, method=0
     )
-    return out.getvalue(), width, height
+    return out.getvalue(), *pictures[0].size
 
 
 def _around(frames: Sequence[Framed], card: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
@@ -166,9 +170,15 @@ def _around(frames: Sequence[Framed], card: NDArray[np.float32]) -> tuple[NDArra
 
 
 def _labelled(picture: Pixels, label: str) -> Image.Image:
-    image = Image.fromarray(picture)
-    font = ImageFont.truetype(str(files("font_roboto") / "files" / "Roboto-Bold.ttf"), max(14, picture.shape[0] // 22))
-    draw = ImageDraw.Draw(image)
-    place = (picture.shape[0] // 40, picture.shape[0] - 2 * font.size)
-    draw.text(place, label, (255, 255, 255), font=font, stroke_width=3, stroke_fill=(30, 26, 22))
+    font = _font(max(14, picture.shape[0] // 22))
+    high = round(1.7 * font.size)
+    # A strip under the picture, so that the words are read on any soap.
+    image = Image.fromarray(cv2.copyMakeBorder(picture, 0, high, 0, 0, cv2.BORDER_CONSTANT, value=(33, 28, 24)))
+    place = (picture.shape[0] // 40, picture.shape[0] + round(0.3 * font.size))
+    ImageDraw.Draw(image).text(place, printable(label), (244, 240, 233), font=font)
     return image
+
+
+@cache
+def _font(size: int) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(str(files("font_roboto") / "files" / "Roboto-Bold.ttf"), size)

@@ -179,8 +179,15 @@ def _pictures(batch: PortfolioBatch, slug: str) -> list[_Picture]:
 
 
 def _seen(photo: PortfolioPhoto) -> tuple[Seen, ...]:
-    outlines = ((reading, json.loads(reading.area or "[]")) for reading in photo.readings)
-    return tuple(Seen(tuple((x, y) for x, y in points), reading.lab) for reading, points in outlines if len(points) > 2)
+    return tuple(Seen(outline, reading.lab) for reading in photo.readings if len(outline := _outline(reading.area)) > 2)
+
+
+def _outline(area: str) -> tuple[tuple[float, float], ...]:
+    """The polygon of a reading; empty where it is told in another way."""
+    try:
+        return tuple((float(x), float(y)) for x, y in json.loads(area))
+    except (ValueError, TypeError):
+        return ()
 
 
 def _when(batch: Batch, at: datetime) -> str:

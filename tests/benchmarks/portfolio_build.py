@@ -1,0 +1,73 @@
+"""A portfolio of 200 batches with 12-megapixel photos against the time of resizing its photos alone.
+
+Processor time of one process, so that a busy machine does not count; a few different photos stand for all.
+
+Run: python -m tests.benchmarks.portfolio_build [--batches 200] [--photos 6]
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import json
+import time
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from curejournal.cure.judgement import judge
+from curejournal.photo.reading import read_photo
+from curejournal.report.pictures import small
+from curejournal.report.portfolio import LARGE_PX, PortfolioBatch, PortfolioPhoto, portfolio_pages
+from tests.cure.batches import BASICS, batch, day, reading, seen
+
+SIZE = (4000, 3000)
+CORNERS = ((600.0, 500.0), (3300.0, 560.0), (3260.0, 2480.0), (640.0, 2440.0))
+INSIDE = [[1500, 1100], [2500, 1100], [2500, 1900], [1500, 1900]]
+
+
+def photo(seed: int) -> bytes:
+    """A JPEG with as much detail as a phone's."""
+    rng = np.random.default_rng(seed)
+    pixels = cv2.resize(rng.integers(40, 220, (300, 400, 3)).astype(np.uint8), SIZE, interpolation=cv2.INTER_CUBIC)
+    pixels[1100:1900, 1500:2500] = (205, 180, 150)
+    noisy = np.clip(pixels + rng.normal(0, 4, pixels.shape), 0, 255).astype(np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(noisy).save(out, "JPEG", quality=92)
+    return out.getvalue()
+
+
+def main() -> None:
+    """Print the table."""
+    options = argparse.ArgumentParser()
+    options.add_argument("--batches", type=int, default=200)
+    options.add_argument("--photos", type=int, default=6, help="photos of a batch")
+    asked = options.parse_args()
+    originals = [photo(seed) for seed in range(4)]
+    one = batch(*BASICS, *seen("comes back", (0.2, 1, 3, 7, 14, 28)))
+    journeys = judge(one, day(60)).journeys
+    measured = replace(reading((84, 2, 16)), area=json.dumps(INSIDE), corners=CORNERS)
+    photos = tuple(
+        PortfolioPhoto(originals[n % len(originals)], day(1 + 9 * n), "", (measured,)) for n in range(asked.photos)
+    )
+    chosen = [
+        PortfolioBatch(replace(one, code=f"B-{n}"), journeys, photos, {"window": (148.0, 105.0)})
+        for n in range(asked.batches)
+    ]
+    begun = time.process_time()
+    for shown in chosen:
+        for kept in shown.photos:
+            small(read_photo(kept.data), LARGE_PX)
+    resizing = time.process_time() - begun
+    begun = time.process_time()
+    size = sum(len(data) for _, data in portfolio_pages(chosen, title="t", about="", made_on=day(60), software="x"))
+    building = time.process_time() - begun
+    figures = (asked.batches, asked.batches * asked.photos, f"{resizing:.1f}", f"{building:.1f}")
+    print("| batches | photos | resizing alone, s | portfolio, s | ratio | MB |\n| --- | --- | --- | --- | --- | --- |")
+    print(f"| {' | '.join(map(str, figures))} | {building / resizing:.2f} | {size / 1e6:.0f} |")
+
+
+if __name__ == "__main__":
+    main()

@@ -28,8 +28,8 @@ DAY = timedelta(days=1)
 BACK_CERTAINTY = 0.95
 STAYS_CERTAINTY = 0.9
 """Certainties asked for being within tolerance at the last moment, which is two one-sided tests at 5% (Schuirmann
-1987), and for having been so some days before and being so in two weeks. Ours: there were no false claims among
-some six hundred in the judgement study in tests/benchmarks."""
+1987), and for having been so some days before and being so in two weeks. Ours: two claims in some two thousand were
+false in the judgement study in tests/benchmarks."""
 
 NAMING_CERTAINTY = 0.5
 LEFT_CERTAINTY = 0.9

@@ -102,7 +102,7 @@ def way(desk: Desk, slug: str, label: str, icon: str = "", **query: str) -> None
 
 def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
     """Ask which batch, beginning with the one in the address."""
-    names = {head.code: f"{head.code} · {head.name}" for head in desk.journal.batches()}
+    names = {batch.code: f"{batch.code} · {batch.name}" for batch in reversed(desk.journal.all_batches())}
     if not names:
         return None
     asked = st.query_params.get("batch", "")

@@ -10,17 +10,21 @@ import streamlit as st
 from curejournal import workflow
 from curejournal.colour.sample import Lab
 from curejournal.cure.judgement import LYE
-from curejournal.cure.records import Batch, Portion, Record
+from curejournal.cure.records import Batch, ColourReading, IntendedSource, Portion, Record
+from curejournal.cure.words import in_words
 from curejournal.soap.lye import LyeCheck, check_lye, lye_for
 from curejournal.soap.oils import OILS
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
-from curejournal.ui import entry, parts
+from curejournal.ui import entry, parts, story
 from curejournal.ui.page import Desk, attempt, plain
 
 KINDS = get_args(get_type_hints(Additive)["kind"])
 PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}
 """Of the solid, %: NaOH 97 to 99, KOH about 90 [common practice, no source]; the bag's label is better."""
 WHOLE = "the whole batch"
+TYPED = "a colour typed here"
+CREAM = (85.0, 2.0, 14.0)
+"""Where typing an intended colour begins. Ours."""
 
 
 def start(desk: Desk, earlier: Sequence[Batch]) -> None:
@@ -44,8 +48,12 @@ def start(desk: Desk, earlier: Sequence[Batch]) -> None:
     left, right = st.columns(2)
     code = left.text_input("Code (short, your own)", suggested, key=f"{key}-code", max_chars=40)
     name = right.text_input("Name", value=model.name if model else "", key=f"{key}-name", max_chars=120)
-    portions = _portions(key, model, {batch.code: batch for batch in earlier})
-    recipe = _recipe(key, model.recipe if model else None, [portion.name for portion in portions])
+    if model is None or st.toggle("Change its portions or recipe", key=f"{key}-change"):
+        portions = _portions(key, model, earlier)
+        recipe = _recipe(key, model.recipe if model else None, [portion.name for portion in portions])
+    else:
+        portions, recipe = list(model.portions), model.recipe
+        parts.listed([*(in_words(portion) for portion in portions), *parts.recipe_lines(model)])
     if recipe is not None:
         checked = attempt(lambda: check_lye(recipe))
         if checked is not None:
@@ -81,7 +89,7 @@ def lye(checked: LyeCheck) -> None:
         parts.say(LYE)
 
 
-def _portions(key: str, model: Batch | None, earlier: dict[str, Batch]) -> list[Portion]:
+def _portions(key: str, model: Batch | None, earlier: Sequence[Batch]) -> list[Portion]:
     old = list(model.portions) if model else []
     count = int(st.number_input("Portions (layers, swirl colours)", 1, 12, max(len(old), 1), key=f"{key}-portions"))
     found = []
@@ -93,7 +101,7 @@ def _portions(key: str, model: Batch | None, earlier: dict[str, Batch]) -> list[
                 before.name if before else ("soap" if count == 1 else f"portion {order + 1}"),
                 key=f"{key}-p-{order}-name",
             )
-            lab = _intended(f"{key}-p-{order}", before, earlier)
+            lab, source = _intended(f"{key}-p-{order}", before, earlier)
             with st.expander("Tolerance and control"):
                 tolerance = st.number_input(
                     "Difference you accept, ΔE00",
@@ -109,25 +117,31 @@ def _portions(key: str, model: Batch | None, earlier: dict[str, Batch]) -> list[
                     before.control if before else False,
                     key=f"{key}-p-{order}-control",
                 )
-        source = (
-            None if lab is None else (before.intended_source if before and before.intended_lab == lab else "swatch")
-        )
         found.append(Portion(name.strip(), order, lab, source, tolerance, control))
     return found
 
 
-def _intended(key: str, before: Portion | None, earlier: dict[str, Batch]) -> Lab | None:
+def _intended(key: str, before: Portion | None, earlier: Sequence[Batch]) -> tuple[Lab | None, IntendedSource | None]:
+    """The colour that a portion should end at: none, that of an earlier batch, or typed."""
     known = before.intended_lab if before else None
     if not st.checkbox("It should end at a certain colour", known is not None, key=f"{key}-wanted"):
-        return None
-    first = known or (85.0, 2.0, 14.0)
+        return None, None
+    seen = story.portions_seen(reversed(earlier))
+    names = [TYPED, *seen]
+    like = st.selectbox("Like", names, key=f"{key}-like") if seen else TYPED
+    if like != TYPED:
+        record = seen[like].readings[-1].record
+        assert isinstance(record, ColourReading)
+        st.html(parts.patch(record.lab, "Intended colour", parts.reading_words(record)))
+        return record.lab, "cured earlier batch"
     columns = st.columns(3)
     lightness, a, b = (
         column.number_input(f"{axis}*", value=value, step=0.5, format="%.1f", key=f"{key}-{axis}")
-        for column, axis, value in zip(columns, "Lab", first, strict=True)
+        for column, axis, value in zip(columns, "Lab", known or CREAM, strict=True)
     )
-    st.html(parts.patch((lightness, a, b), "Intended colour", "L* lightness, a* green to red, b* blue to yellow (D50)"))
-    return (lightness, a, b)
+    lab = (lightness, a, b)
+    st.html(parts.patch(lab, "Intended colour", "L* lightness, a* green to red, b* blue to yellow (D50)"))
+    return lab, before.intended_source if before and lab == known else "swatch"
 
 
 def _recipe(key: str, old: Recipe | None, portions: Sequence[str]) -> Recipe | None:
@@ -184,7 +198,7 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
     for number, row in enumerate(_rows(key, "Liquid", old, {})):
         name = row["Liquid"]
         water, fat = (known[name].water_fraction, known[name].fat_fraction) if name in known else (1.0, 0.0)
-        if name != "water":
+        if name in known or "water" not in name.casefold():
             left, right = st.columns(2)
             water = left.number_input(
                 f"Water in {plain(name)}, part of 1", 0.0, 1.0, water, 0.01, key=f"{key}-{number}-water"
@@ -199,10 +213,10 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
 def _additives(key: str, before: Recipe, portions: Sequence[str]) -> list[Additive]:
     old = [(a.name, a.grams, a.lot, a.kind, a.portion or WHOLE) for a in before.additives]
     more = {"kind": KINDS, "in": [WHOLE, *portions]}
-    rows = _rows(key, "Fragrance, pigment, other", old, more, least=0)
+    rows = _rows(key, "Additive", old, more, least=0)
     return [
         Additive(
-            row["Fragrance, pigment, other"],
+            row["Additive"],
             row["kind"],
             row["grams"],
             "" if row["in"] == WHOLE else row["in"],
@@ -235,7 +249,7 @@ def _rows(
             else:
                 row[label] = st.text_input(label, what or "", key=f"{key}-{number}-what", width=210).strip()
             row["grams"] = st.number_input(
-                "grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=130
+                "grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=155
             )
             others = [name for name in choices if name != label]
             for place, name in enumerate(others):

@@ -13,7 +13,7 @@ from curejournal.ui.page import Desk, Page
 def render(desk: Desk) -> None:
     """Draw the page."""
     code = parts.chosen_batch(desk, "photo-batch", "Which batch is in the picture?")
-    if code is None and not desk.journal.batches():
+    if code is None and not desk.journal.all_batches():
         parts.say("A photo belongs to a batch, and there is none yet: a code and a name are enough to start one.")
         parts.way(desk, "batches", "Start a batch")
         parts.say("You can measure a photo here already; it is not kept.", "soft")

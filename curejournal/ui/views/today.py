@@ -26,7 +26,7 @@ HERE = {"weigh": "Enter weights here", "test": "Enter a test here", "look": "Ent
 def render(desk: Desk) -> None:
     """Draw the page."""
     judged = cache.open_judged(desk)
-    if not desk.journal.batches():
+    if not desk.journal.all_batches():
         _first_steps(desk)
         return
     due = workflow.all_due(judged)

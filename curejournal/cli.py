@@ -15,11 +15,12 @@ import time
 import tomllib
 import urllib.request
 import webbrowser
+from collections.abc import Sequence
 from datetime import datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
 from typing import Annotated, Any, Literal, cast
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import platformdirs
 import typer
@@ -30,12 +31,17 @@ from curejournal.cure.judgement import LYE
 from curejournal.cure.records import AlkaliMethod, AlkaliTest, Event, EventKind, Portion, Record, Weighing
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
+from curejournal.intake import Progress, files_in, take_in_all
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.backup import restore as restore_backup
 from curejournal.journal.exchange import bring_in
 from curejournal.journal.store import Journal, utc_now
+from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.recipe import Recipe
+from curejournal.tray import Clock, TrayItem, item_of, set_aside, set_clock, tag_text
+from curejournal.tray import place as place_photo
+from curejournal.tray import tray as waiting_photos
 
 NO_COLOUR = 3
 DATA = Path(platformdirs.user_data_path("curejournal"))
@@ -227,6 +233,143 @@ def take_in(
             print(f"{result.name}: {result.outcome}. {result.why}".rstrip())
     if any(result.outcome == "not kept" for result in results):
         raise typer.Exit(NO_COLOUR)
+
+
+# --- many photos -------------------------------------------------------------------------------
+
+TrayCard = Annotated[str, typer.Option("--card", help="The card to look for; its copies are told by their ids.")]
+Zone = Annotated[str | None, typer.Option("--zone", help="Where the photos were taken, Europe/Lisbon say.")]
+Behind = Annotated[float, typer.Option("--behind", help="Minutes that the camera's clock was behind (ahead: below 0).")]
+PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the tray shows it.")]
+
+
+@app.command()
+def tags(
+    codes: Annotated[list[str], typer.Argument(help="The codes of the batches.")],
+    pdf: Annotated[Path, typer.Option("--pdf", help="The PDF to write.")],
+    sheet: Annotated[str, typer.Option("--sheet", help=", ".join(LABEL_SHEETS))] = "a4",
+    skip: Annotated[int, typer.Option("--skip", help="How many labels of the first sheet are used up.")] = 0,
+    copies: Annotated[int, typer.Option("--copies", help="How many of each.", min=1, max=500)] = 1,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Print batch tags, true to scale: a tag in a photo files it under its batch."""
+    if sheet not in LABEL_SHEETS:
+        raise Mistyped(f"There is no sheet “{sheet}” here.", f"Use one of {', '.join(LABEL_SHEETS)}.")
+    with _opened(journal) as kept:
+        labels = [TagLabel(tag_text(kept, code), code, kept.batch(code).name) for code in codes for _ in range(copies)]
+    _write(pdf, tag_sheet_pdf(labels, LABEL_SHEETS[sheet], skip=skip))
+    if as_json:
+        _print({"pdf": str(pdf), "tags": [workflow.as_json(label) for label in labels]})
+    else:
+        print(f"{pdf}: {LABEL_SHEETS[sheet].words}. Print it at 100 %.")
+
+
+@app.command()
+def intake(
+    paths: Annotated[list[Path], typer.Argument(help="Photos, or folders of them.", exists=True)],
+    card_name: TrayCard = "window",
+    zone: Zone = None,
+    behind: Behind = 0.0,
+    workers: Annotated[int, typer.Option("--workers", help="Processes that look at photos.", min=1, max=64)] = 2,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Take in many photos: each files itself by its tag, date and card, or waits in the tray. May be run again."""
+    with _opened(journal) as kept, typer.progressbar(length=1000, label="Photos", file=sys.stderr) as bar:
+
+        def show(step: Progress) -> None:
+            bar.update(round(1000 * step.done / step.total) - bar.pos)
+
+        arrivals = take_in_all(
+            kept,
+            files_in(paths),
+            card=_card(card_name, journal),
+            by=by,
+            now=_now(kept),
+            clock=_clock(kept, zone, behind),
+            workers=workers,
+            progress=show,
+        )
+    if as_json:
+        _print({"photos": [workflow.as_json(arrival) for arrival in arrivals]})
+    else:
+        for arrival in arrivals:
+            where = f" {arrival.item.batch}" if arrival.item else ""
+            print(f"{arrival.name}: {arrival.outcome}{where}. {arrival.why}".rstrip())
+
+
+@app.command()
+def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List the photos that wait for you, and what is asked about each."""
+    with _opened(journal) as kept:
+        items = waiting_photos(kept, _card(card_name, journal), _now(kept))
+    _print({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items)
+
+
+@app.command()
+def place(
+    photo: PhotoHash,
+    batch: Annotated[str | None, typer.Option("--batch", help="The batch it belongs to.")] = None,
+    portion: Annotated[
+        list[str] | None, typer.Option("--portion", help="What each colour in it is, in order; empty leaves one out.")
+    ] = None,
+    area: Annotated[list[str] | None, typer.Option("--area", help='A portion\'s place: "NAME=x0,y0,x1,y1".')] = None,
+    no_colour: Annotated[bool, typer.Option("--no-colour", help="Keep it for the story alone.")] = False,
+    aside: Annotated[str | None, typer.Option("--aside", help="Set it aside, for this reason.")] = None,
+    confirmed: Annotated[bool, typer.Option("--confirmed", help="What is doubtful is right as it is.")] = False,
+    card_name: TrayCard = "window",
+    at: Annotated[str | None, typer.Option("--at", help="When it was taken.")] = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Place a waiting photo, or correct a placed one; corrections stay in the history."""
+    with _opened(journal) as kept:
+        sha256, shown = _photo(kept, photo), _card(card_name, journal)
+        if aside is not None:
+            set_aside(kept, sha256, why=aside, by=by)
+            item = item_of(kept, sha256, shown, _now(kept))
+        else:
+            item = place_photo(
+                kept,
+                sha256,
+                card=shown,
+                by=by,
+                now=_now(kept),
+                batch=batch,
+                at=_moment(at, _zone(kept)) if at else None,
+                portions=portion,
+                areas={name: _box(*box) for name, box in (_areas(area) or {}).items()} or None,
+                colour=False if no_colour else None,
+                confirmed=confirmed,
+            )
+    _print(workflow.as_json(item)) if as_json else _say_items([item])
+
+
+@app.command("clock")
+def clock_of(
+    photos: Annotated[list[str], typer.Argument(help="The photos: the beginnings of their hashes.")],
+    zone: Zone = None,
+    behind: Behind = 0.0,
+    card_name: TrayCard = "window",
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Correct the time zone or the camera's clock for a set of photos that are kept already."""
+    with _opened(journal) as kept:
+        hashes = [_photo(kept, photo) for photo in photos]
+        clock = _clock(kept, zone, behind)
+        items = set_clock(kept, hashes, clock, card=_card(card_name, journal), by=by, now=_now(kept))
+    _print({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items)
+
+
+def _say_items(items: Sequence[TrayItem]) -> None:
+    for item in items:
+        when = f"{item.at:%Y-%m-%d %H:%M}" if item.at else "no date"
+        print(f"{item.sha256[:10]}  {item.name}, {when}: {item.state} {item.batch}".rstrip() + f". {item.why}".rstrip())
 
 
 # --- batches -----------------------------------------------------------------------------------
@@ -815,6 +958,25 @@ def _moment(text: str, zone: tzinfo) -> datetime:
     if len(text) <= 10:  # a day without a time: its end, so that the whole day counts
         moment = datetime.combine(moment.date(), clock_time(23, 59))
     return moment if moment.tzinfo else moment.replace(tzinfo=zone)
+
+
+def _clock(journal: Journal, zone: str | None, behind_minutes: float) -> Clock:
+    try:
+        where = ZoneInfo(zone) if zone else _zone(journal)
+    except (ZoneInfoNotFoundError, ValueError) as fault:
+        raise Mistyped(f"There is no time zone “{zone}”.", "Write it as Europe/Lisbon.") from fault
+    return Clock(where, timedelta(minutes=behind_minutes))
+
+
+def _photo(journal: Journal, beginning: str) -> str:
+    found = journal.photos_named(beginning.lower())
+    if len(found) != 1 or len(beginning) < 4:
+        raise Mistyped(f"{len(found)} photos begin with “{beginning}”.", "Give more of the hash; the tray shows it.")
+    return found[0].sha256
+
+
+def _box(x0: float, y0: float, x1: float, y1: float) -> tuple[tuple[float, float], ...]:
+    return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
 
 
 def _write(path: Path, data: bytes) -> None:

@@ -350,6 +350,12 @@ class Journal:
         with self._reading() as connection:
             return tuple((as_photo(row), bool(row.was_filed)) for row in connection.execute(query))
 
+    def photos_named(self, beginning: str) -> tuple[KeptPhoto, ...]:
+        """The photos whose hash begins so."""
+        query = select(photo_table).where(photo_table.c.sha256.startswith(beginning, autoescape=True))
+        with self._reading() as connection:
+            return tuple(map(as_photo, connection.execute(query.order_by(photo_table.c.sha256))))
+
     def entries_of_photo(self, sha256: str) -> tuple[tuple[str, Entry], ...]:
         """The current entries of a photo, each with the code of its batch."""
         query = select(entry_table, batch_table.c.code).join(batch_table, batch_table.c.id == entry_table.c.batch_id)

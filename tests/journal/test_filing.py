@@ -58,3 +58,9 @@ def test_of_many_who_file_a_photo_at_once_one_does(journal: Journal, waiting: st
     for thread in threads:
         thread.join()
     assert sorted(len(entries) for entries in done) == [0, 0, 0, 0, 0, 1]
+
+
+def test_a_photo_is_found_by_the_beginning_of_its_hash(journal: Journal, waiting: str) -> None:
+    assert [photo.sha256 for photo in journal.photos_named(waiting[:6])] == [waiting]
+    assert journal.photos_named("%") == ()
+    assert len(journal.photos_named("")) == 1

@@ -1,0 +1,76 @@
+"""Tags, intake and tray on the command line."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from tests.photo.windows import drawn
+from tests.test_cli import as_json, run
+
+TAKEN = datetime(2026, 9, 10, 9, 30)
+CREAM = (88.0, 2.0, 14.0)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Path:
+    folder = tmp_path / "journal"
+    run("batch", "start", "B-1", "--name", "Plain", "--at", "2026-09-01T10:00", journal=folder)
+    return folder
+
+
+def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> None:
+    printed = as_json("tags", "B-1", "--pdf", tmp_path / "tags.pdf", "--sheet", "a4-21", journal=journal)
+    assert (tmp_path / "tags.pdf").read_bytes().startswith(b"%PDF")
+    (label,) = printed["tags"]
+    roll = tmp_path / "roll"
+    roll.mkdir()
+    (roll / "a.jpg").write_bytes(drawn(CREAM, tag=label["payload"], at=TAKEN).jpeg)
+    (roll / "b.jpg").write_bytes(drawn(CREAM, at=TAKEN, seed=1).jpeg)
+    (roll / "clip.mov").write_bytes(b"\0" * 20)
+    arrived = as_json("intake", roll, "--workers", 1, "--zone", "Europe/Lisbon", "--behind", 5, journal=journal)
+    assert [(row["name"], row["outcome"]) for row in arrived["photos"]] == [
+        ("a.jpg", "placed"),
+        ("b.jpg", "needs you"),
+        ("clip.mov", "not a photo"),
+    ]
+    at = datetime.fromisoformat(arrived["photos"][0]["item"]["at"])
+    assert at.astimezone(UTC) == datetime(2026, 9, 10, 8, 35, tzinfo=UTC)
+    (waiting,) = as_json("tray", journal=journal)["photos"]
+    assert [question["about"] for question in waiting["questions"]] == ["batch"]
+    assert waiting["sha256"][:10] in run("tray", journal=journal)
+    placed = as_json("place", waiting["sha256"][:10], "--batch", "B-1", journal=journal)
+    assert placed["state"] == "placed"
+    assert placed["colours"][0]["portion"] == "soap"
+    assert as_json("tray", journal=journal) == {"photos": []}
+    hashes = [row["item"]["sha256"] for row in arrived["photos"][:2]]
+    moved = as_json("clock", *hashes, "--zone", "UTC", journal=journal)
+    assert {datetime.fromisoformat(row["at"]) for row in moved["photos"]} == {TAKEN.replace(tzinfo=UTC)}
+    assert {row["outcome"] for row in as_json("intake", roll, journal=journal)["photos"][:2]} == {"already there"}
+
+
+def test_a_photo_is_set_aside(journal: Path, tmp_path: Path) -> None:
+    (tmp_path / "b.jpg").write_bytes(drawn(CREAM, at=TAKEN).jpeg)
+    (row,) = as_json("intake", tmp_path / "b.jpg", "--workers", 1, journal=journal)["photos"]
+    aside = as_json("place", row["item"]["sha256"], "--aside", "a test shot", journal=journal)
+    assert (aside["state"], aside["why"]) == ("set aside", "a test shot")
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("tags", "B-9", "--pdf", "x.pdf"),
+        ("tags", "B-1", "--pdf", "x.pdf", "--sheet", "a3"),
+        ("tags", "B-1", "--pdf", "x.pdf", "--skip", "99"),
+        ("place", "abcdef"),
+        ("clock", "abcdef"),
+        ("intake", ".", "--zone", "Nowhere/At/All"),
+    ],
+)
+def test_what_cannot_be_done_is_said_and_nothing_changes(journal: Path, command: tuple[str, ...]) -> None:
+    before = as_json("batch", "show", "B-1", journal=journal)
+    assert "error" in as_json(*command, journal=journal, code=1)
+    assert as_json("batch", "show", "B-1", journal=journal) == before
+    assert not Path("x.pdf").exists()

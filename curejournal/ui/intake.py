@@ -45,17 +45,20 @@ class Shot:
 
 def chosen_card(desk: Desk) -> Card | None:
     """Ask which card lies in the picture; the journal's own come first."""
-    names = [*workflow.card_names(desk.journal), NO_CARD]
-    name = st.selectbox("Which card lies in the picture?", names, key="photo-card")
-    if name == NO_CARD:
-        return None
-    return attempt(lambda: workflow.find_card(name, desk.journal))
+    cards = {name: workflow.find_card(name, desk.journal) for name in workflow.card_names(desk.journal)}
+    name = st.selectbox(
+        "Which card lies in the picture?",
+        [*cards, NO_CARD],
+        format_func=lambda name: cards[name].title or name if name in cards else name,
+        key="photo-card",
+    )
+    return cards.get(name)
 
 
-def chosen_portion(batch: Batch | None) -> str:
-    """Ask what the window shows, if the batch has several portions."""
+def chosen_portion(batch: Batch | None, card: Card | None) -> str:
+    """Ask what the window shows, if the batch has several portions and the card a window."""
     names = [portion.name for portion in batch.portions] if batch else []
-    if len(names) < 2:
+    if len(names) < 2 or card is None or card.window is None:
         return names[0] if names else ""
     key = f"photo-portion-{batch.code if batch else ''}"
     return st.pills("Which portion lies in the window?", names, key=key, format_func=plain) or ""

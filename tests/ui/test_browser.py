@@ -190,7 +190,7 @@ def test_an_area_is_drawn_by_mouse_or_finger(size: str, window: Any, full_app: A
     box = next(photo for photo in photos if photo["file"] == "heather-1.jpg")["areas"]["heather"]
     go(window, full_app, "photos?batch=B-2")
     window.get_by_label("Which card lies in the picture?", exact=False).click()
-    window.get_by_role("option", name="chart24").click()
+    window.get_by_role("option", name="Standard 24-patch chart").click()
     settled(window)
     upload(window, PICTURES / "heather-1.jpg")
     sheet = window.locator(".mark svg")

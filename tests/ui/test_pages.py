@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -9,9 +10,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from curejournal.cure.records import AlkaliTest, Decision, ScalarReading, SurfaceNote, Weighing, Withdrawn
+from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
-from tests.ui.journals import small_journal
+from tests.ui.journals import NOW, plain_jpeg, small_journal
 
 
 @pytest.fixture
@@ -339,6 +341,32 @@ def test_the_journal_is_checked_on_request(small: Path) -> None:
     at = app("about")
     at.button(key="check").click().run()
     assert "Everything verifies." in text_of(at)
+
+
+def test_a_photo_in_the_tray_is_placed_by_its_answers(small: Path) -> None:
+    with Journal.open(small) as journal:
+        facts = PhotoFacts(".jpg", 64, 48, NOW - timedelta(days=3), "exif", "loose.jpg")
+        kept = journal.keep_photo(plain_jpeg(99), facts)
+    at = app("tray")
+    assert not at.exception and not at.error
+    assert "Which batch is it?" in text_of(at)
+    key = f"tray-{kept.sha256[:12]}"
+    at.selectbox(key=f"{key}-batch").set_value("B-1")
+    at.button(key=f"{key}-story").click().run()
+    assert not at.exception and not at.error
+    with Journal.open(small) as journal:
+        assert kept.sha256 in {entry.photo for entry in journal.batch("B-1").entries}
+    assert "No photo waits" in text_of(at)
+
+
+def test_a_photo_that_is_none_of_the_journals_is_set_aside_and_stays_kept(small: Path) -> None:
+    with Journal.open(small) as journal:
+        facts = PhotoFacts(".jpg", 64, 48, NOW, "exif", "cat.jpg")
+        kept = journal.keep_photo(plain_jpeg(98), facts)
+    at = app("tray")
+    at.button(key=f"tray-{kept.sha256[:12]}-aside").click().run()
+    assert "No photo waits" in text_of(at)
+    assert at.toggle(key="aside").label == "Set aside: 1"
 
 
 def test_a_code_in_use_is_refused(small: Path) -> None:

@@ -19,12 +19,13 @@ def render(desk: Desk) -> None:
         parts.say("You can measure a photo here already; it is not kept.", "soft")
     batch = desk.journal.batch(code) if code else None
     card = intake.chosen_card(desk)
-    portion = intake.chosen_portion(batch)
+    portion = intake.chosen_portion(batch, card)
     intake.done(desk)
     shots = []
     for shot in intake.pictures(desk):
         with st.container(border=True, key=f"photo-{shot.name}"):
             shots.append(intake.measured(desk, batch, replace(shot, card=card, portion=portion)))
+    parts.way(desk, "tray", "Many photos at once, of several batches: the tray", ":material/inbox:")
     known = [shot for shot in shots if shot is not None]
     if batch is not None and known:
         intake.keep(desk, batch, known)

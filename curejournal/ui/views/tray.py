@@ -1,0 +1,37 @@
+"""Many photos at once; those that do not say where they belong wait here to be placed."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from curejournal import tray
+from curejournal.ui import parts, placing
+from curejournal.ui.page import Desk, Page, attempt
+
+SHOWN = 8
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    parts.say(
+        "Drop a whole camera roll here. A photo with a batch’s tag in it files itself; what cannot be told is asked. "
+        "Nothing is guessed silently, nothing is dropped, and the same photo twice is one photo.",
+        "lead",
+    )
+    card = placing.chosen_card()
+    placing.take_in(desk, card)
+    placing.arrived()
+    waiting = attempt(lambda: tray.tray(desk.journal, card, desk.now)) or ()
+    asked = [item for item in waiting if item.state != "set aside"]
+    aside = [item for item in waiting if item.state == "set aside"]
+    st.subheader(f"Waiting for you: {len(asked)}" if asked else "No photo waits")
+    for item in asked[:SHOWN]:
+        with st.container(border=True, key=f"waiting-{item.sha256[:12]}"):
+            placing.one(desk, card, item)
+    if aside and st.toggle(f"Set aside: {len(aside)}", key="aside"):
+        for item in aside[:SHOWN]:
+            with st.container(border=True, key=f"aside-{item.sha256[:12]}"):
+                placing.one(desk, card, item)
+
+
+PAGE = Page("Tray", "tray", 32, render, ":material/inbox:")

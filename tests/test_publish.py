@@ -1,0 +1,209 @@
+"""What all batches say together and what leaves the journal, through the journal and the command line."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+import vobject
+from pypdf import PdfReader
+from typer.testing import CliRunner
+
+from curejournal import publish, workflow
+from curejournal.cli import app
+from curejournal.cure.records import Event, Portion, Weighing
+from curejournal.errors import CureJournalError
+from curejournal.journal.photos import PhotoFacts
+from curejournal.journal.store import Journal, NewEntry
+from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
+from tests.cure.batches import INTENDED, JOURNEYS, reading
+from tests.report.test_portfolio import CORNERS, INSIDE, photo_file
+
+POURED = datetime(2026, 9, 1, 10, 0, tzinfo=UTC)
+NOW = POURED + timedelta(days=70)
+BY = "Kaja (invented)"
+DAYS = (0.2, 1, 4, 10, 20, 40)
+BLENDS = {
+    "B1": ("clove", "fir"),
+    "B2": ("fir", "lime"),
+    "B3": ("clove", "lime"),
+    "B4": ("lime",),
+    "B5": ("clove",),
+    "B6": ("fir",),
+    "B7": ("clove", "fir", "lime"),
+    "B8": (),
+}
+
+
+def recipe(*names: str, embedded: str = "") -> Recipe:
+    additives = [Additive(name, "fragrance", 20.0, lot=f"{name}-1") for name in names]
+    additives += [Additive("curls", "other", 50.0, lot=embedded)] if embedded else []
+    return Recipe(
+        (Oil("olive", 700.0, "O-7"), Oil("coconut", 300.0, "C-3")),
+        (Alkali("NaOH", 140.0, lot="N-1"),),
+        (Liquid("distilled water", 280.0),),
+        tuple(additives),
+    )
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Journal]:
+    """Eight batches of blends in which clove turns the batter, the first with photos; nobody here writes to it."""
+    with Journal.open(tmp_path_factory.mktemp("told") / "journal") as journal:
+        journal.set_setting("place", "A place (invented)")
+        for number, code in enumerate(BLENDS):
+            enter(journal, code, POURED + timedelta(hours=number))
+        yield journal
+
+
+def enter(journal: Journal, code: str, at: datetime) -> None:
+    made = recipe(*BLENDS[code], embedded="B1" if code == "B4" else "")
+    records = [made, Portion("cream", intended_lab=INTENDED, intended_source="swatch")]
+    workflow.start_batch(journal, code, f"Soap {code}", at=at, by=BY, now=NOW, records=records)
+    journey = JOURNEYS["comes back" if "clove" in BLENDS[code] else "stays"]
+    items = [NewEntry(Event("poured"), at), NewEntry(Event("cut", bars=2), at + timedelta(days=1))]
+    for day in DAYS:
+        when, photo = at + timedelta(days=day), None
+        if code == "B1":
+            facts = PhotoFacts(".jpg", 640, 480, when, "exif", "secret name.jpg")
+            photo = journal.keep_photo(photo_file((205, 180, int(100 + day))), facts).sha256
+        measured = replace(reading(journey(day)), area=json.dumps(INSIDE), corners=CORNERS)
+        items.append(NewEntry(measured, when, photo=photo))
+    for day in (2, 9, 40):
+        items.append(NewEntry(Weighing("bar 1", 120 - 15 * day / (day + 9), 0.1), at + timedelta(days=day)))
+    journal.add_many(code, items, by=BY)
+
+
+def text_of(pdf: bytes) -> str:
+    return " ".join(" ".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages).split())
+
+
+def test_the_culprit_of_all_batches_is_named_in_plain_words(told: Journal) -> None:
+    answer = publish.which(told, NOW)
+    assert answer.found.effects[0].materials == ("clove",)
+    assert answer.found.effects[0].chance > 0.9
+    assert publish.which_in_words(answer)[0].startswith("clove: very likely turned it")
+    plain = publish.which_as_json(answer)
+    assert json.loads(json.dumps(plain, allow_nan=False))["effects"][0]["materials"] == ["clove"]
+
+
+def test_a_materials_report_holds_its_uses_and_what_to_expect(told: Journal) -> None:
+    report = publish.material(told, " Clove ", NOW, dose_pct=2.0)
+    assert report.history.batches == ("B1", "B3", "B5", "B7")
+    assert report.expected.turn is not None
+    assert report.effect is not None
+    json.dumps(publish.material_as_json(report), allow_nan=False)
+    with pytest.raises(publish.MaterialUnknown, match="clove"):
+        publish.material(told, "tar", NOW)
+
+
+@pytest.mark.parametrize(("form", "begins"), [("pdf", b"%PDF"), ("markdown", b"# clove")])
+def test_a_fact_sheet_comes_in_each_form(told: Journal, form: str, begins: bytes) -> None:
+    assert publish.fact_sheet(told, "clove", NOW, form).startswith(begins)
+
+
+def test_the_record_names_parents_and_children(told: Journal) -> None:
+    parent, child = (text_of(publish.batch_record(told, [code], NOW)) for code in ("B1", "B4"))
+    assert "It was embedded in: B4" in parent
+    assert "Embedded in it: B1" in child
+    assert "A place (invented)" in parent
+
+
+def test_batches_of_a_day_and_of_a_lot_are_found(told: Journal) -> None:
+    assert publish.poured_on(told, date(2026, 9, 1), UTC) == tuple(BLENDS)
+    assert publish.poured_on(told, date(2026, 9, 2), UTC) == ()
+    assert [use.batch for use in publish.lot(told, "fir-1")] == ["B1", "B2", "B6", "B7"]
+    assert "20 g" in text_of(publish.lot_page(told, "fir-1", NOW))
+    with pytest.raises(publish.NothingChosen):
+        publish.batch_record(told, [], NOW)
+
+
+def test_a_portfolio_is_written_whole_and_a_newer_one_takes_its_place(told: Journal, tmp_path: Path) -> None:
+    to = tmp_path / "shown"
+    publish.portfolio(told, ["B1", "B2"], to, NOW)
+    assert (to / "b1-time-lapse.webp").is_file()
+    assert {"index.html", "b1.html", "b2.html", "portfolio.css"} < {path.name for path in to.iterdir()}
+    assert not any(b"secret name" in path.read_bytes() for path in to.iterdir())
+    publish.portfolio(told, ["B2"], to, NOW)
+    assert {path.name for path in to.iterdir()} == {"index.html", "b2.html", "portfolio.css"}
+    assert [path.name for path in tmp_path.iterdir() if "shown" in path.name] == ["shown"]
+
+
+def test_a_folder_with_something_else_in_it_is_left_alone(told: Journal, tmp_path: Path) -> None:
+    (tmp_path / "letters").mkdir()
+    (tmp_path / "letters" / "dear.txt").write_text("dear")
+    with pytest.raises(publish.FolderInUse):
+        publish.portfolio(told, ["B1"], tmp_path / "letters", NOW)
+    assert (tmp_path / "letters" / "dear.txt").read_text() == "dear"
+
+
+def test_an_unknown_batch_leaves_an_earlier_portfolio_as_it_is(told: Journal, tmp_path: Path) -> None:
+    publish.portfolio(told, ["B2"], tmp_path / "shown", NOW)
+    with pytest.raises(CureJournalError):
+        publish.portfolio(told, ["B2", "nowhere"], tmp_path / "shown", NOW)
+    assert (tmp_path / "shown" / "b2.html").is_file()
+
+
+def test_the_calendar_holds_what_is_due(told: Journal) -> None:
+    events = vobject.readOne(publish.calendar_file(told, NOW, UTC).decode()).vevent_list
+    assert len(events) == len(workflow.due_now(told, NOW))
+    assert len({event.uid.value for event in events}) == len(events)
+
+
+def test_labels_are_one_for_each_bar(told: Journal) -> None:
+    assert text_of(publish.labels(told, "B1", NOW)).count("batch B1") == 2
+    net = publish.net_weight(told, "B1")
+    assert f"{net.grams_each} g" in text_of(publish.labels(told, "B1", NOW, count=1, with_weight=True))
+    with pytest.raises(publish.NothingChosen):
+        publish.labels(told, "B1", NOW, count=0)
+
+
+def test_an_empty_journal_says_what_is_missing(journal: Journal) -> None:
+    assert publish.all_materials(journal, NOW) == ()
+    with pytest.raises(CureJournalError, match="Photograph"):
+        publish.which(journal, NOW)
+    with pytest.raises(publish.NothingChosen):
+        publish.portfolio(journal, [], Path("nowhere"), NOW)
+
+
+COMMANDS = [
+    ("materials",),
+    ("material", "clove", "--pdf", "{to}/sheet.pdf", "--markdown", "{to}/sheet.md"),
+    ("which",),
+    ("which", "--end"),
+    ("lot", "fir-1", "--pdf", "{to}/lot.pdf"),
+    ("record", "{to}/record.pdf", "B1", "B2"),
+    ("record", "{to}/record.pdf", "--day", "2026-09-01"),
+    ("record", "{to}/record.pdf", "--lot", "fir-1"),
+    ("portfolio", "{to}/shown", "B1"),
+    ("portfolio", "{to}/shown.pdf"),
+    ("calendar", "{to}/due.ics"),
+    ("labels", "B1", "{to}/labels.pdf", "--weight", "--paper", "letter"),
+]
+
+
+@pytest.mark.parametrize("command", COMMANDS, ids=lambda command: " ".join(command[:2]))
+@pytest.mark.parametrize("as_json", [True, False])
+def test_every_command_answers(told: Journal, tmp_path: Path, command: tuple[str, ...], as_json: bool) -> None:
+    words = [part.format(to=tmp_path) for part in command] + (["--json"] if as_json else [])
+    done = CliRunner().invoke(app, [*words, "--journal", str(told.location)], catch_exceptions=False)
+    assert done.exit_code == 0
+    assert json.loads(done.stdout) if as_json else done.stdout.strip()
+    for part in words:
+        assert not part.startswith(str(tmp_path)) or Path(part).exists()
+
+
+def test_a_refused_command_exits_with_1_and_a_sentence(told: Journal, tmp_path: Path) -> None:
+    environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(told.location)}
+    command = [str(Path(sys.executable).with_name("curejournal")), "material", "tar", "--json"]
+    done = subprocess.run(command, check=False, capture_output=True, text=True, env=environment, timeout=60)
+    assert done.returncode == 1
+    assert "No recipe names" in json.loads(done.stdout)["error"]["what"]

@@ -42,9 +42,10 @@ def encoding_of(profile: bytes | None, mode: str) -> Encoding | None:
         return None
     try:
         tags = _tags(profile)
-        curves = np.stack([_curve(tags[key]) for key in (b"rTRC", b"gTRC", b"bTRC")])
+        with np.errstate(all="ignore"):
+            curves = np.stack([_curve(tags[key]) for key in (b"rTRC", b"gTRC", b"bTRC")])
         matrix = np.stack([_xyz(tags[key]) for key in (b"rXYZ", b"gXYZ", b"bXYZ")], axis=1)
-    except (KeyError, struct.error, ValueError, IndexError):
+    except (KeyError, struct.error, ValueError, IndexError, ZeroDivisionError):
         return None
     if not (np.isfinite(curves).all() and np.isfinite(matrix).all() and abs(np.linalg.det(matrix)) > 1e-4):
         return None

@@ -34,6 +34,8 @@ SUFFIXES = {"JPEG": ".jpg", "MPO": ".jpg", "PNG": ".png", "TIFF": ".tif", "WEBP"
 # Ours: above the 108 megapixels of today's phones, below what exhausts a small machine.
 MAX_PIXELS = 128_000_000
 MAX_BYTES = 150_000_000
+# Ours: a thumbnail has more; what is narrower shows nothing to measure, and has no middle, rims or neighbours.
+MIN_SIDE = 24
 
 pillow_heif.register_heif_opener(thumbnails=False)
 Image.MAX_IMAGE_PIXELS = MAX_PIXELS
@@ -149,6 +151,11 @@ def read_photo(data: bytes) -> Photo:
         width, height = image.size
         if width * height > MAX_PIXELS:
             raise _too_large(f"{width * height / 1e6:.0f} megapixels")
+        if min(width, height) < MIN_SIDE:
+            raise NotAPicture(
+                f"The picture has only {width} × {height} pixels.",
+                "Choose the photo itself, not a small copy.",
+            )
         try:
             exif = image.getexif()
             orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)

@@ -161,13 +161,13 @@ def test_a_bomb_is_refused_before_it_is_decoded(size: tuple[int, int]) -> None:
 
 
 def test_hidden_colour_under_transparency_stays_hidden() -> None:
-    pixels = np.zeros((20, 20, 4), np.uint8)
+    pixels = np.zeros((30, 30, 4), np.uint8)
     pixels[..., 0] = 255
     assert read_photo(saved(Image.fromarray(pixels), "PNG")).picture().min() == 255
 
 
 def test_sixteen_bit_grey_is_scaled_not_clipped() -> None:
-    grey = np.full((20, 20), 30_000, np.uint16)
+    grey = np.full((30, 30), 30_000, np.uint16)
     picture = read_photo(saved(Image.fromarray(grey), "PNG")).picture()
     assert np.abs(picture.astype(int) - round(30_000 / 257)).max() <= 1
 

@@ -1052,7 +1052,7 @@ def _portion(text: str, order: int, tolerance: float) -> Portion:
 def _recipe(path: Path) -> Recipe:
     try:
         fields = tomllib.loads(_text(path))
-    except tomllib.TOMLDecodeError as fault:
+    except (ValueError, RecursionError) as fault:
         raise Mistyped(f"The recipe {path} cannot be read: {fault}.", "Correct it; the README shows one.") from fault
     return workflow.recipe_from(fields)
 

@@ -130,11 +130,11 @@ def read_card(text: str) -> Card:
         raise _invalid("it is far too long")
     try:
         card = _CARD.validate_python(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as fault:
-        raise _invalid(str(fault)) from fault
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         raise _invalid(f"{'.'.join(str(part) for part in first['loc'])}: {first['msg']}") from fault
+    except (ValueError, RecursionError) as fault:  # no TOML, numbers of thousands of digits, endless nesting
+        raise _invalid(str(fault)) from fault
     fault_found = _fault_in(card)
     if fault_found:
         raise _invalid(fault_found)

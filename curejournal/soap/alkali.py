@@ -88,9 +88,7 @@ def titrate(soap_g: float, acid_ml: Sequence[float], acid_mol_l: float, blank_ml
     _require(_positive(soap_g), "The weight of soap titrated has to be above zero.")
     _require(_positive(acid_mol_l), "The strength of the acid has to be above zero.")
     _require(bool(volumes), "No volume of acid was entered.")
-    _require(
-        all(math.isfinite(v) and v >= 0 for v in (*volumes, blank_ml)), "A volume of acid cannot be negative."
-    )
+    _require(all(math.isfinite(v) and v >= 0 for v in (*volumes, blank_ml)), "A volume of acid cannot be negative.")
 
     count = len(volumes)
     net_ml = sum(volumes) / count - blank_ml
@@ -177,9 +175,7 @@ def read_ph(ph: float, half_width: float, strength_pct: float | None, *, by_stri
     """
     _require(math.isfinite(ph) and 0 <= ph <= 14, f"A pH of {ph:g} cannot be: the scale runs from 0 to 14.")
     _require(math.isfinite(half_width) and 0 <= half_width <= 5, "The doubt of a pH has to be from 0 to 5.")
-    _require(
-        strength_pct is None or _positive(strength_pct), "The strength of the solution has to be above zero."
-    )
+    _require(strength_pct is None or _positive(strength_pct), "The strength of the solution has to be above zero.")
     shift = math.log10(strength_pct) if strength_pct else 0.0
     low, high = ph - half_width - max(shift, 0.0), ph + half_width + max(-shift, 0.0)
     comparable = strength_pct is not None and 0.5 <= strength_pct <= 5.0

@@ -188,12 +188,8 @@ def lye_for(
     """
     _require(0 <= superfat_pct < 100, "The superfat has to be from 0 to below 100%.")
     _require(0 <= koh_share <= 1, "The share of KOH has to be from 0 to 1.")
-    _require(
-        0 < naoh_purity_pct <= 100 and 0 < koh_purity_pct <= 100, "A purity has to be above 0 and up to 100%."
-    )
-    koh_g = sum((low + high) / 2 for low, high in _demands(tuple(oils), tuple(liquids))) * (
-        1 - superfat_pct / 100
-    )
+    _require(0 < naoh_purity_pct <= 100 and 0 < koh_purity_pct <= 100, "A purity has to be above 0 and up to 100%.")
+    koh_g = sum((low + high) / 2 for low, high in _demands(tuple(oils), tuple(liquids))) * (1 - superfat_pct / 100)
     return LyeNeed(
         naoh_g=koh_g * (1 - koh_share) * NAOH_PER_KOH / (naoh_purity_pct / 100),
         koh_g=koh_g * koh_share / (koh_purity_pct / 100),
@@ -282,8 +278,7 @@ def _doubts(
     elif combined[0] < 0:
         yield LyeDoubt(
             "may be below zero",
-            "The oils may take up less lye than is in the recipe: "
-            f"superfat {combined[0]:.1f} to {combined[1]:.1f}%.",
+            f"The oils may take up less lye than is in the recipe: superfat {combined[0]:.1f} to {combined[1]:.1f}%.",
             "Raise the superfat, or enter the certificate's saponification value. If it is poured, titrate.",
         )
     elif worst[0] < 0:

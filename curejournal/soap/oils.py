@@ -61,8 +61,6 @@ def sv_range(oil: Oil) -> tuple[float, float]:
     if oil.key not in OILS:
         raise UnknownOil(
             f"No saponification value is known for “{oil.key}”.",
-            "Choose one of: "
-            + ", ".join(sorted(OILS))
-            + "; or enter the value of the supplier's certificate.",
+            "Choose one of: " + ", ".join(sorted(OILS)) + "; or enter the value of the supplier's certificate.",
         )
     return OILS[oil.key].low, OILS[oil.key].high

@@ -424,6 +424,20 @@ def _say_lye(checked: LyeCheck) -> None:
     print(LYE)
 
 
+@batch_app.command("rename")
+def batch_rename(
+    code: Code,
+    name: Annotated[str, typer.Argument(help="What it is called from now on. Its code stays.")],
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Give a batch another name; the earlier one stays in the history."""
+    with _opened(journal) as kept:
+        entry = workflow.rename(kept, code, name, by=by, now=_now(kept))
+    _print(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")
+
+
 @batch_app.command("list")
 def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the batches."""
@@ -722,6 +736,51 @@ def labels(
     else:
         proposed = f"{net.grams_each} g are proposed for each bar: " if net.grams_each is not None else ""
         print(f"{to}: labels of {code}. {proposed}{net.words}")
+
+
+@app.command("recipe")
+def recipe_out(
+    code: Code,
+    to: Annotated[Path, typer.Argument(help="The file to write: .json, or .csv for a spreadsheet.")],
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write a batch's recipe to pass on; batch start --recipe reads it again."""
+    if to.suffix.lower() not in (".json", ".csv"):
+        raise Mistyped(f"“{to.name}” is neither .json nor .csv.", "Choose one of them.")
+    with _opened(journal) as kept:
+        _write(to, publish.recipe_out(kept, code, "csv" if to.suffix.lower() == ".csv" else "json"))
+    _print({"file": str(to), "batch": code}) if as_json else print(f"{to}: the recipe of {code}.")
+
+
+@app.command("bundle")
+def bundle_out(
+    code: Code,
+    to: Annotated[Path, typer.Argument(help="The file to write.")],
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write a batch as one file that another journal can open: history, photos as they are (places in them too)."""
+    with _opened(journal) as kept:
+        _write(to, publish.bundle(kept, code))
+    _print({"file": str(to), "batch": code}) if as_json else print(f"{to}: batch {code}, with its photos as they are.")
+
+
+@app.command("open-bundle")
+def bundle_in(
+    file: Annotated[Path, typer.Argument(help="The bundle.")],
+    code: Annotated[str, typer.Option("--code", help="Another code for it here.")] = "",
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enter the batch of a bundle as a new one, after all of it was verified."""
+    with _opened(journal) as kept:
+        batch = publish.open_bundle(kept, _bytes(file), code=code, by=by, now=_now(kept), zone=_zone(kept))
+    if as_json:
+        _print({"batch": batch.code, "entries": len(batch.entries)})
+    else:
+        print(f"{batch.code}, {batch.name}: {len(batch.entries)} entries.")
 
 
 # --- the journal itself ------------------------------------------------------------------------
@@ -1050,6 +1109,8 @@ def _portion(text: str, order: int, tolerance: float) -> Portion:
 
 
 def _recipe(path: Path) -> Recipe:
+    if path.suffix.lower() in (".json", ".csv"):
+        return publish.recipe_in(_text(path).lstrip("\ufeff"), "csv" if path.suffix.lower() == ".csv" else "json")
     try:
         fields = tomllib.loads(_text(path))
     except (ValueError, RecursionError) as fault:

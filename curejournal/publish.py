@@ -19,6 +19,9 @@ from curejournal.cure.judgement import Judgement, look_at
 from curejournal.cure.materials import Expected, History, LotUse, Story, Use, What
 from curejournal.cure.records import Batch, ColourReading, PhotoNote
 from curejournal.errors import CureJournalError
+from curejournal.journal.bundle import read_bundle, take_bundle, write_bundle
+from curejournal.journal.faults import FolderInUse
+from curejournal.journal.recipe_file import fields_from_csv, fields_from_json, recipe_csv, recipe_json
 from curejournal.journal.store import Journal
 from curejournal.report import wording
 from curejournal.report.calendar import Task, calendar_ics
@@ -26,6 +29,7 @@ from curejournal.report.fact_sheet import FactSheet, batches, fact_sheet_markdow
 from curejournal.report.labels import Label, NetWeight, labels_pdf, propose_net_weight
 from curejournal.report.portfolio import PortfolioBatch, PortfolioPhoto, portfolio_pages, portfolio_pdf
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
+from curejournal.soap.recipe import Recipe
 
 MARK = "portfolio.css"
 """A folder with this file in it is a portfolio of ours, which a newer one may take the place of."""
@@ -38,10 +42,6 @@ class MaterialUnknown(CureJournalError):
 
 class NothingChosen(CureJournalError):
     """Nothing is there to be shown."""
-
-
-class FolderInUse(CureJournalError):
-    """A folder holds something that must not be lost."""
 
 
 @dataclass(frozen=True)
@@ -488,3 +488,55 @@ def _cured_words(judgement: Judgement) -> str:
     if judgement.verdict == "not yet" and about is not None:
         return f"curing until about {wording.day(about)}"
     return "on hold" if judgement.verdict == "hold" else "curing"
+
+
+# --- taking part ---------------------------------------------------------------------------
+
+
+def recipe_out(journal: Journal, code: str, form: Literal["json", "csv"]) -> bytes:
+    """A batch's recipe for others: JSON, or a table for spreadsheets.
+
+    Raises
+    ------
+    NothingChosen
+        If no recipe was entered.
+    """
+    recipe = journal.batch(code).recipe
+    if recipe is None:
+        raise NothingChosen(f"The batch {code} has no recipe.", "Enter one first.")
+    # The mark tells spreadsheets that it is UTF-8.
+    return recipe_json(recipe).encode() if form == "json" else recipe_csv(recipe).encode("utf-8-sig")
+
+
+def recipe_in(text: str, form: Literal["json", "csv"]) -> Recipe:
+    """A recipe from another's JSON or table.
+
+    Raises
+    ------
+    DataRefused, RecipeUnreadable
+    """
+    return workflow.recipe_from(fields_from_json(text) if form == "json" else fields_from_csv(text))
+
+
+def bundle(journal: Journal, code: str) -> bytes:
+    """One batch with its history, its photos as they are and its cards, for another journal.
+
+    Raises
+    ------
+    NotInJournal, JournalDamaged
+    """
+    return write_bundle(journal, code, workflow.SOFTWARE)
+
+
+def open_bundle(journal: Journal, source: bytes, *, code: str = "", by: str, now: datetime, zone: tzinfo) -> Batch:
+    """Enter another journal's batch as a new one, after all of it was verified.
+
+    Raises
+    ------
+    DataRefused, NotAPicture, PictureDamaged, PictureTooLarge, CodeInUse
+        Nothing is entered then.
+    """
+    found = read_bundle(source)
+    for photo in found.data.photos:  # what is no picture stays out
+        workflow.when_taken(found.photos[photo.sha256], photo.original_name, zone)
+    return journal.batch(take_bundle(journal, found, code=code, by=by, now=now))

@@ -174,6 +174,38 @@ def test_an_empty_journal_says_what_is_missing(journal: Journal) -> None:
         publish.portfolio(journal, [], Path("nowhere"), NOW)
 
 
+@pytest.mark.parametrize("form", ["json", "csv"])
+def test_a_recipe_goes_out_and_starts_a_batch_elsewhere(told: Journal, tmp_path: Path, form: str) -> None:
+    file = tmp_path / f"recipe.{form}"
+    file.write_bytes(publish.recipe_out(told, "B7", form))
+    elsewhere = ["--journal", str(tmp_path / "elsewhere"), "--by", BY]
+    command = ["batch", "start", "N1", "--name", "New", "--recipe", str(file), *elsewhere]
+    done = CliRunner().invoke(app, command, catch_exceptions=False)
+    assert done.exit_code == 0
+    with Journal.open(tmp_path / "elsewhere") as other:
+        assert other.batch("N1").recipe == told.batch("B7").recipe
+
+
+def test_a_batch_opens_in_another_journal_with_the_same_judgement(told: Journal, tmp_path: Path) -> None:
+    with Journal.open(tmp_path / "other") as other:
+        batch = publish.open_bundle(other, publish.bundle(told, "B1"), by="Ott", now=NOW, zone=UTC)
+        assert [photo.sha256 for photo in other.photos_of("B1")] == [photo.sha256 for photo in told.photos_of("B1")]
+        same = [workflow.judge_batch(journal, "B1", NOW).headline for journal in (told, other)]
+        assert same[0] == same[1]
+        assert batch.name == "Soap B1"
+
+
+def test_a_bundle_with_something_else_for_a_photo_is_refused_and_nothing_entered(tmp_path: Path) -> None:
+    facts = PhotoFacts(".jpg", 40, 30, POURED, "maker", "a.jpg")
+    with Journal.open(tmp_path / "one") as one, Journal.open(tmp_path / "two") as two:
+        one.start_batch("B1", "Soap", at=POURED, by=BY)
+        photo = one.keep_photo(b"#!/bin/sh", facts)
+        one.add("B1", Event("poured"), at=POURED, by=BY, photo=photo.sha256)
+        with pytest.raises(CureJournalError):
+            publish.open_bundle(two, publish.bundle(one, "B1"), by="Ott", now=NOW, zone=UTC)
+        assert two.batches() == ()
+
+
 COMMANDS = [
     ("materials",),
     ("material", "clove", "--pdf", "{to}/sheet.pdf", "--markdown", "{to}/sheet.md"),
@@ -187,6 +219,9 @@ COMMANDS = [
     ("portfolio", "{to}/shown.pdf"),
     ("calendar", "{to}/due.ics"),
     ("labels", "B1", "{to}/labels.pdf", "--weight", "--paper", "letter"),
+    ("recipe", "B1", "{to}/recipe.csv"),
+    ("recipe", "B1", "{to}/recipe.json"),
+    ("bundle", "B1", "{to}/b1.zip"),
 ]
 
 

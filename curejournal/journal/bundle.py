@@ -1,0 +1,259 @@
+"""One batch in one file, which another journal can open.
+
+A ZIP file: `batch.json` holds the batch, every entry that it ever had, what its photos say of themselves, and the cards
+that they were measured by; the photos lie beside it, as they are, under their SHA-256.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import zipfile
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any
+
+from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
+
+from curejournal.cure.records import ColourReading, Event, Record
+from curejournal.errors import CureJournalError
+from curejournal.journal.faults import DataRefused
+from curejournal.journal.photos import PhotoFacts, TakenFrom
+from curejournal.journal.record_json import from_json, kind_of, to_json
+from curejournal.journal.store import Journal, NewEntry
+
+FORMAT = "curejournal batch 1"
+DATA = "batch.json"
+MAX_BYTES = 2_000_000_000
+"""More than one batch's photos come to. Ours."""
+
+
+@dataclass(frozen=True)
+class BundledEntry:
+    """An entry; `supersedes` is the id of an earlier one in the bundle."""
+
+    id: int
+    kind: str
+    at: AwareDatetime
+    by: str
+    recorded_at: AwareDatetime
+    supersedes: int | None
+    photo: str | None
+    record: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class BundledPhoto:
+    """A photo: it lies at `photos/` + sha256 + suffix."""
+
+    sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+    suffix: Annotated[str, Field(pattern=r"^\.[a-z0-9]{1,7}$")]
+    width: Annotated[int, Field(gt=0)]
+    height: Annotated[int, Field(gt=0)]
+    taken_at: AwareDatetime | None
+    taken_from: TakenFrom | None
+    original_name: str
+
+    @property
+    def place(self) -> str:
+        """Its name in the file."""
+        return f"photos/{self.sha256}{self.suffix}"
+
+
+@dataclass(frozen=True)
+class BundledCard:
+    """The definition of a card of the journal's own."""
+
+    name: str
+    copy_id: str
+    toml: str
+
+
+@dataclass(frozen=True)
+class BundleData:
+    """What `batch.json` holds."""
+
+    format: str
+    software: str
+    code: str
+    name: str
+    started_at: AwareDatetime
+    started_by: str
+    entries: tuple[BundledEntry, ...]
+    photos: tuple[BundledPhoto, ...]
+    cards: tuple[BundledCard, ...]
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """A bundle that was verified: every record reads, every reference holds, every photo has its hash."""
+
+    data: BundleData
+    records: Mapping[int, Record]
+    photos: Mapping[str, bytes]
+
+
+# Through a tuple of one, since pydantic takes no config for a plain dataclass.
+_JSON = TypeAdapter(tuple[BundleData], config=ConfigDict(extra="forbid"))
+
+
+def write_bundle(journal: Journal, code: str, software: str) -> bytes:
+    """A batch with its whole history, its photos and its own cards.
+
+    Raises
+    ------
+    NotInJournal, JournalDamaged
+    """
+    head = next((one for one in journal.batches() if one.code == code), None)
+    history = journal.history(code)  # says so itself if there is no such batch
+    assert head is not None
+    photos = [journal.photo(sha256) for sha256 in dict.fromkeys(entry.photo for entry in history if entry.photo)]
+    used = {entry.record.card for entry in history if isinstance(entry.record, ColourReading)}
+    data = BundleData(
+        FORMAT,
+        software,
+        code,
+        head.name,
+        head.started_at,
+        head.started_by,
+        tuple(
+            BundledEntry(
+                entry.id,
+                kind_of(entry.record),
+                entry.at,
+                entry.by,
+                entry.recorded_at,
+                entry.supersedes,
+                entry.photo,
+                json.loads(to_json(entry.record)),
+            )
+            for entry in history
+        ),
+        tuple(
+            BundledPhoto(
+                photo.sha256,
+                photo.facts.suffix,
+                photo.facts.width,
+                photo.facts.height,
+                photo.facts.taken_at,
+                photo.facts.taken_from,
+                photo.facts.original_name,
+            )
+            for photo in photos
+        ),
+        tuple(BundledCard(card.name, card.copy_id, card.toml) for card in journal.cards() if card.name in used),
+    )
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as file:
+        file.writestr(zipfile.ZipInfo(DATA), _JSON.dump_json((data,))[1:-1], zipfile.ZIP_DEFLATED)
+        for photo in data.photos:
+            file.writestr(zipfile.ZipInfo(photo.place), journal.photo_bytes(photo.sha256))
+    return out.getvalue()
+
+
+def read_bundle(source: bytes) -> Bundle:
+    """Verify a bundle as a whole before anything of it is used.
+
+    Raises
+    ------
+    DataRefused
+    """
+    try:
+        with zipfile.ZipFile(io.BytesIO(source)) as file:
+            if sum(part.file_size for part in file.infolist()) > MAX_BYTES:
+                raise _refused("it would be far too large")
+            (data,) = _JSON.validate_json(b"[" + file.read(DATA) + b"]")
+            photos = {photo.sha256: file.read(photo.place) for photo in data.photos}
+    except ValidationError as fault:
+        first = fault.errors(include_url=False)[0]
+        raise _refused(f"{'.'.join(map(str, first['loc']))}: {first['msg']}") from fault
+    except (zipfile.BadZipFile, zlib.error, KeyError, RuntimeError, NotImplementedError, OSError, EOFError) as fault:
+        raise _refused("it is no bundle of a batch, or it is damaged") from fault
+    if data.format != FORMAT:
+        raise _refused(f"its format is “{data.format[:40]}”, not “{FORMAT}”")
+    damaged = [sha256 for sha256, photo in photos.items() if hashlib.sha256(photo).hexdigest() != sha256]
+    if damaged:
+        raise _refused(f"{len(damaged)} photos are not as they were written")
+    return Bundle(data, _records(data), photos)
+
+
+def _records(data: BundleData) -> dict[int, Record]:
+    records: dict[int, Record] = {}
+    known = {photo.sha256 for photo in data.photos}
+    for entry in data.entries:
+        if entry.id in records or (entry.supersedes is not None and entry.supersedes not in records):
+            raise _refused(f"entry {entry.id} comes twice, or corrects one that is not there")
+        if entry.photo is not None and entry.photo not in known:
+            raise _refused(f"the photo of entry {entry.id} is not there")
+        try:
+            records[entry.id] = from_json(entry.kind, json.dumps(entry.record))
+        except CureJournalError as fault:
+            raise _refused(fault.what.rstrip(".")) from fault
+    return records
+
+
+def take_bundle(journal: Journal, bundle: Bundle, *, code: str = "", by: str, now: datetime) -> str:
+    """Enter a verified bundle as a new batch; its code there is returned.
+
+    Parameters
+    ----------
+    journal, bundle
+        Where it goes, and what `read_bundle` gave.
+    code : str
+        Its code in this journal; its own if empty.
+    by, now
+        Who brings it in, and when: noted at its end. Each entry keeps its own author and time; when it was written down
+        is when it was brought in.
+
+    Raises
+    ------
+    CodeInUse, EntryRefused
+    """
+    data = bundle.data
+    code = code or data.code
+    batch = journal.start_batch(code, data.name, at=data.started_at, by=data.started_by)
+    own = {card.name for card in journal.cards()}
+    for card in data.cards:
+        if card.name not in own:  # a card of this journal with that name is another one, and stays
+            journal.keep_card(card.name, card.toml, card.copy_id)
+    for photo in data.photos:
+        facts = PhotoFacts(
+            photo.suffix, photo.width, photo.height, photo.taken_at, photo.taken_from, photo.original_name
+        )
+        journal.keep_photo(bundle.photos[photo.sha256], facts)
+    ids: dict[int, int] = {}
+    run: list[BundledEntry] = []
+    for entry in data.entries:
+        # What is entered at once has one author, and corrects nothing of itself.
+        if run and (entry.by != run[0].by or entry.supersedes in {one.id for one in run}):
+            ids |= _enter(journal, batch.code, run, bundle, ids)
+            run = []
+        run.append(entry)
+    if run:
+        _enter(journal, batch.code, run, bundle, ids)
+    origin = f"brought in from a bundle of batch {data.code}, written by {data.software}"
+    journal.add(batch.code, Event("note", note=origin), at=now, by=by)
+    return batch.code
+
+
+def _enter(
+    journal: Journal, code: str, run: list[BundledEntry], bundle: Bundle, ids: Mapping[int, int]
+) -> dict[int, int]:
+    items = [
+        NewEntry(
+            bundle.records[entry.id],
+            entry.at,
+            None if entry.supersedes is None else ids[entry.supersedes],
+            entry.photo,
+        )
+        for entry in run
+    ]
+    made = journal.add_many(code, items, by=run[0].by)
+    return {old.id: new.id for old, new in zip(run, made, strict=True)}
+
+
+def _refused(why: str) -> DataRefused:
+    return DataRefused(f"This bundle cannot be opened: {why}.", "Ask for it to be written again.")

@@ -1,0 +1,124 @@
+"""A recipe as JSON or as a table for spreadsheets, and back.
+
+JSON: an object with `format`, `oils`, `alkalis`, `liquids` and `additives`, whose rows have the fields of
+`soap.recipe`. CSV: one row for each material, `what` being oil, alkali, liquid or additive; an empty cell is that
+field's usual value. A spreadsheet's semicolons and decimal commas are understood.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import MISSING, asdict, fields
+from typing import Any
+
+from curejournal.journal.faults import DataRefused
+from curejournal.journal.spreadsheet import escaped, unescaped
+from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
+
+FORMAT = "curejournal recipe 1"
+PARTS: dict[str, tuple[str, type[Any]]] = {
+    "oil": ("oils", Oil),
+    "alkali": ("alkalis", Alkali),
+    "liquid": ("liquids", Liquid),
+    "additive": ("additives", Additive),
+}
+"""What a row of the table is: the recipe's field and the type of its rows."""
+NAMES = {"oil": "key", "alkali": "kind", "liquid": "name", "additive": "name"}
+"""Which field of each is its name: the column `name` in the table."""
+COLUMNS = (
+    "what",
+    "name",
+    *dict.fromkeys(
+        field.name for what, (_, kind) in PARTS.items() for field in fields(kind) if field.name != NAMES[what]
+    ),
+)
+
+
+def recipe_json(recipe: Recipe) -> str:
+    """A recipe as JSON text."""
+    return json.dumps({"format": FORMAT, **asdict(recipe)}, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def recipe_csv(recipe: Recipe) -> str:
+    """A recipe as a table (RFC 4180); no cell of it is run by a spreadsheet."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(COLUMNS)
+    for what, (part, _) in PARTS.items():
+        for row in getattr(recipe, part):
+            cells = {**asdict(row), "what": what, "name": getattr(row, NAMES[what])}
+            writer.writerow([_cell(cells.get(column)) for column in COLUMNS])
+    return text.getvalue()
+
+
+def _cell(value: Any) -> str:
+    return "" if value is None else escaped(value) if isinstance(value, str) else json.dumps(value)
+
+
+def fields_from_json(text: str) -> dict[str, Any]:
+    """The fields of a recipe from its JSON text, not looked at yet.
+
+    Raises
+    ------
+    DataRefused
+    """
+    try:
+        plain = json.loads(text)
+    except (ValueError, RecursionError) as fault:
+        raise _refused(f"it is not JSON ({fault})") from fault
+    if not isinstance(plain, dict) or plain.pop("format", FORMAT) != FORMAT:
+        raise _refused(f"it is not of the format “{FORMAT}”")
+    return plain
+
+
+def fields_from_csv(text: str) -> dict[str, Any]:
+    """The fields of a recipe from its table, not looked at yet.
+
+    Raises
+    ------
+    DataRefused
+    """
+    head = text.lstrip("\ufeff").split("\n", 1)[0]
+    semicolons = head.count(";") > head.count(",")
+    reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff"), newline=""), delimiter=";" if semicolons else ",")
+    if not reader.fieldnames or not {"what", "name", "grams"} <= set(reader.fieldnames):
+        raise _refused("its first line has to name the columns what, name and grams")
+    recipe: dict[str, Any] = {part: [] for part, _ in PARTS.values()}
+    try:
+        for row in reader:
+            if any(row.values()):
+                part, fields_of_row = _row(row, semicolons, reader.line_num)
+                recipe[part].append(fields_of_row)
+    except csv.Error as fault:
+        raise _refused(f"line {reader.line_num}: {fault}") from fault
+    return recipe
+
+
+def _row(row: Mapping[str, Any], semicolons: bool, line: int) -> tuple[str, dict[str, Any]]:
+    what = str(row.get("what") or "").strip().lower()
+    if what not in PARTS or None in row:
+        raise _refused(f"line {line}: “{what}” is none of {', '.join(PARTS)}, or the line has too many cells")
+    part, kind = PARTS[what]
+    made: dict[str, Any] = {}
+    for field in fields(kind):
+        cell = str(row.get("name" if field.name == NAMES[what] else field.name) or "").strip()
+        if cell:
+            numeric = "float" in str(field.type)
+            made[field.name] = _number(cell, semicolons, line) if numeric else unescaped(cell)
+        elif field.default is MISSING:
+            raise _refused(f"line {line}: {field.name} is empty")
+    return part, made
+
+
+def _number(cell: str, semicolons: bool, line: int) -> float:
+    try:
+        return float(cell.replace(",", ".") if semicolons else cell)
+    except ValueError:
+        raise _refused(f"line {line}: “{cell[:40]}” is no number") from None
+
+
+def _refused(why: str) -> DataRefused:
+    return DataRefused(f"This recipe cannot be read: {why}.", "Correct it and try again.")

@@ -30,6 +30,7 @@ from curejournal.cure.records import (
     Entry,
     PhotoNote,
     Record,
+    Renamed,
     Withdrawn,
 )
 from curejournal.cure.rules import HouseRules
@@ -37,6 +38,7 @@ from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
+from curejournal.journal.words import plain_text
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card as Card
 from curejournal.photo.cgats import read_values, with_values
@@ -333,6 +335,16 @@ def start_batch(
     for record in records:
         check_record(empty, record, at, now=now)
     return journal.start_batch(code, name, at=at, by=by, records=records)
+
+
+def rename(journal: Journal, code: str, name: str, *, by: str, now: datetime) -> Entry:
+    """Give a batch another name; the earlier one stays in the history, and its code stays.
+
+    Raises
+    ------
+    EntryRefused, NotInJournal
+    """
+    return journal.add(code, Renamed(plain_text(name, "name", 120)), at=now, by=by)
 
 
 def next_code(journal: Journal) -> str:

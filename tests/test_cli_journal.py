@@ -98,3 +98,9 @@ def test_a_card_takes_the_colours_that_an_instrument_measured(tmp_path: Path) ->
     (tmp_path / "mine.csv").write_text("id,L,a,b\nnone,1,2,3\n")
     assert as_json(*arguments, journal=tmp_path / "journal", code=1)["error"]["do"]
     assert run(*arguments[:4], journal=tmp_path / "journal", code=1)
+
+
+def test_a_batch_is_renamed_and_its_first_name_stays_in_the_history(folder: Path) -> None:
+    assert as_json("batch", "rename", "B1", "Plain & simple", journal=folder)["record"] == {"name": "Plain & simple"}
+    with Journal.open(folder) as journal:
+        assert [(head.code, head.name) for head in journal.batches()] == [("B1", "Plain & simple")]

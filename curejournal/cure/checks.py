@@ -18,6 +18,7 @@ from curejournal.cure.records import (
     Event,
     Portion,
     Record,
+    Renamed,
     ScalarReading,
     SurfaceNote,
     Weighing,
@@ -318,6 +319,11 @@ def _decision(batch: Batch, record: Decision, at: datetime) -> Iterator[Doubt]:
     return iter(())
 
 
+def _renamed(batch: Batch, record: Renamed, at: datetime) -> Iterator[Doubt]:
+    _name(record.name, "name")
+    return iter(())
+
+
 def _withdrawn(batch: Batch, record: Withdrawn, at: datetime) -> Iterator[Doubt]:
     _name(record.why, "reason")
     return iter(())
@@ -333,6 +339,7 @@ _CHECKS: dict[type[Record], Callable[..., Iterator[Doubt]]] = {
     SurfaceNote: _surface,
     ScalarReading: _scalar,
     Decision: _decision,
+    Renamed: _renamed,
     Withdrawn: _withdrawn,
 }
 """One check for each kind of record that can be wrong by itself."""

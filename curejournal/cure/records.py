@@ -145,6 +145,13 @@ class Decision:
 
 
 @dataclass(frozen=True)
+class Renamed:
+    """The batch is called this from now on: its first name was mistyped, say. Its code stays."""
+
+    name: str
+
+
+@dataclass(frozen=True)
 class Withdrawn:
     """Takes an earlier entry back without replacing it; `why` is kept."""
 
@@ -162,6 +169,7 @@ Record = (
     | SurfaceNote
     | ScalarReading
     | Decision
+    | Renamed
     | Withdrawn
 )
 
@@ -178,6 +186,7 @@ RECORDS: dict[str, type[Record]] = {
     "surface": SurfaceNote,
     "reading": ScalarReading,
     "decision": Decision,
+    "renamed": Renamed,
     "withdrawn": Withdrawn,
 }
 """Every kind of record by the name it is kept under. A new kind is one entry here."""

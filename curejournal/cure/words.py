@@ -11,6 +11,7 @@ from curejournal.cure.records import (
     PhotoNote,
     Portion,
     Record,
+    Renamed,
     ScalarReading,
     SurfaceNote,
     Weighing,
@@ -58,6 +59,8 @@ def in_words(record: Record) -> str:
             return f"{record.kind} {record.value:g} {KINDS[record.kind].unit if record.kind in KINDS else ''}".rstrip()
         case Decision():
             return f"{record.act}, signed by {record.signed_by}: {record.statement}"
+        case Renamed():
+            return f"called {record.name}"
         case Withdrawn():
             return f"taken back: {record.why}"
     raise TypeError(type(record))

@@ -11,7 +11,7 @@ from threading import Lock
 from sqlalchemy import Connection, select
 
 from curejournal.cure.records import Batch, Entry
-from curejournal.journal.rows import WITHDRAWN, as_entry
+from curejournal.journal.rows import WITHDRAWN, as_batch, as_entry
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
 
@@ -44,5 +44,5 @@ class CurrentBatches:
         if batch_id not in self._batches:
             entries = self._entries.get(batch_id, {}).values()
             in_time = sorted(entries, key=lambda entry: (entry.at, entry.id))
-            self._batches[batch_id] = Batch(code, name, tuple(in_time))
+            self._batches[batch_id] = as_batch(code, name, tuple(in_time))
         return self._batches[batch_id]

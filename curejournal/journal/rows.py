@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Table, and_, exists, func, select
 
-from curejournal.cure.records import Entry, Withdrawn
+from curejournal.cure.records import Batch, Entry, Renamed, Withdrawn
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.record_json import from_json, kind_of
 from curejournal.journal.tables import batch as batch_table
@@ -81,11 +81,24 @@ HEADS = _heads()
 """Every batch with what `as_head` needs, the latest started first."""
 
 
-def as_head(row: Row[Any]) -> BatchHead:
+def as_batch(code: str, first_name: str, entries: tuple[Entry, ...]) -> Batch:
+    """A batch with its current entries in order of time, under the last of its names."""
+    names = [entry.record.name for entry in entries if isinstance(entry.record, Renamed)]
+    return Batch(code, names[-1] if names else first_name, entries)
+
+
+def new_names(connection: Connection) -> dict[int, str]:
+    """The last names of the batches that were renamed, by their numbers."""
+    renamed = select(entry_table).where(entry_table.c.kind == kind_of(Renamed("")), CURRENT).order_by(*IN_TIME)
+    rows = connection.execute(renamed)
+    return {row.batch_id: entry.record.name for row in rows if isinstance((entry := as_entry(row)).record, Renamed)}
+
+
+def as_head(row: Row[Any], new_name: str | None) -> BatchHead:
     """A row of `HEADS` as a value."""
     return BatchHead(
         row.code,
-        row.name,
+        row.name if new_name is None else new_name,
         local(row.started_at_utc, row.started_at_offset_minutes),
         row.author,
         local(row.at_utc, row.at_offset_minutes) if row.at_utc else None,

@@ -37,6 +37,7 @@ from curejournal.journal.rows import (
     WITHDRAWN,
     BatchHead,
     KeptCard,
+    as_batch,
     as_card,
     as_entry,
     as_head,
@@ -44,6 +45,7 @@ from curejournal.journal.rows import (
     inserted,
     kept,
     latest,
+    new_names,
 )
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import card as card_table
@@ -164,12 +166,13 @@ class Journal:
             row |= {"author": by, "recorded_at_utc": self._now()}
             batch_id = inserted(connection, batch_table, row)
             entries = [self._append(connection, batch_id, NewEntry(record, at), by) for record in records]
-        return Batch(code, name, tuple(entries))
+        return as_batch(code, name, tuple(entries))
 
     def batches(self) -> tuple[BatchHead, ...]:
         """Every batch without its entries, the latest started first."""
         with self._reading() as connection:
-            return tuple(map(as_head, connection.execute(HEADS)))
+            names = new_names(connection)
+            return tuple(as_head(row, names.get(row.id)) for row in connection.execute(HEADS))
 
     def batch(self, code: str) -> Batch:
         """A batch with its current entries, in order of time."""
@@ -178,7 +181,7 @@ class Journal:
             rows = connection.execute(
                 select(entry_table).where(entry_table.c.batch_id == found.id, CURRENT).order_by(*IN_TIME)
             ).all()
-        return Batch(found.code, found.name, tuple(map(as_entry, rows)))
+        return as_batch(found.code, found.name, tuple(map(as_entry, rows)))
 
     def all_batches(self) -> tuple[Batch, ...]:
         """Every batch with its current entries, in the order in which they were started; soon after the first time."""

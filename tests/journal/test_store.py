@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from curejournal.cure.records import Event, PhotoNote, Portion, ScalarReading, Weighing, Withdrawn
+from curejournal.cure.records import Event, PhotoNote, Portion, Renamed, ScalarReading, Weighing, Withdrawn
 from curejournal.journal.faults import CodeInUse, EntryRefused, NotInJournal, StaleEntry
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
@@ -206,3 +206,22 @@ def test_undoing_is_itself_undone_and_all_stays_in_the_history(started: Journal)
     with pytest.raises(StaleEntry):
         started.undo(second.id, why="again", by="Ana", at=POURED)
     assert started.check() == ()
+
+
+def test_a_mistyped_name_is_corrected_and_stays_in_the_history(started: Journal) -> None:
+    started.start_batch("B-2", "Other", at=POURED, by="Ben")
+    started.add("B-1", Renamed("Oat & honey"), at=POURED, by="Ana")
+    last = started.add("B-1", Renamed("Oats and honey"), at=POURED, by="Ana")
+
+    def names() -> set[tuple[str, ...]]:
+        heads, batches = ({each.code: each.name for each in read()} for read in (started.batches, started.all_batches))
+        assert heads == batches
+        return {(heads["B-1"], started.batch("B-1").name), (heads["B-2"],)}
+
+    assert names() == {("Oats and honey", "Oats and honey"), ("Other",)}
+    started.withdraw(last.id, why="the other was right", by="Ana", at=POURED)
+    assert names() == {("Oat & honey", "Oat & honey"), ("Other",)}
+    assert [entry.record.name for entry in started.history("B-1") if isinstance(entry.record, Renamed)] == [
+        "Oat & honey",
+        "Oats and honey",
+    ]

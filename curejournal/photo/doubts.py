@@ -19,6 +19,8 @@ from curejournal.photo.sampling import AreaSample, PatchSamples
 Floats = NDArray[np.float64]
 
 AREA_BURNT_LIMIT = 0.3
+# Ours: the steepest step in shares of the picture's range per pixel (sampling.sharpness); sharp photos have 0.3.
+BLUNT = 0.12
 
 CARD_KIND_LIMIT = {
     "published": Grade.MEASURED,
@@ -40,30 +42,30 @@ def doubt(code: str, text: str, remedy: str, outline: Points = ()) -> Reason:
     return Reason(code, text, remedy, Grade.INDICATIVE, outline)
 
 
-def card_not_found(card: Card, seen: int, sharpness: float) -> Reason:
-    """No card, or too little of it; `sharpness` is the picture's steepest step in shares of its range per pixel."""
-    if sharpness < 0.12:
-        return refusal(
-            "blurred",
-            f"The card “{card.name}” was not found; the photo looks blurred.",
-            "Go closer, hold still, tap on the card to focus, wipe the lens, and take the photo again.",
-        )
-    if seen:
-        return refusal(
-            "card hidden",
-            f"Only {seen} of the card's {len(card.markers)} corner marks can be seen.",
-            "Show the whole card, with nothing over its corners, and take the photo again.",
-        )
-    if card.markers:
-        return refusal(
-            "no card",
-            f"The card “{card.name}” was not found in this photo.",
-            "Lay the card flat beside or on the soap, all four corner marks in the picture, and take the photo again.",
-        )
+def no_card(card: Card) -> Reason:
+    """No card at all."""
     return refusal(
         "no card",
         f"The card “{card.name}” was not found in this photo.",
-        "Show the whole card, larger in the picture; or mark its four corners yourself.",
+        "Lay the card flat beside or on the soap, all of it in the picture, and take the photo again.",
+    )
+
+
+def card_hidden(card: Card, seen: int) -> Reason:
+    """Too few of its markers."""
+    return refusal(
+        "card hidden",
+        f"Only {seen} of the card's {len(card.markers)} corner marks can be seen.",
+        "Show the whole card, with nothing over its corners, and take the photo again.",
+    )
+
+
+def blurred(card: Card) -> Reason:
+    """No card, in a picture without a sharp edge."""
+    return refusal(
+        "blurred",
+        f"The card “{card.name}” was not found; the photo looks blurred.",
+        "Go closer, hold still, tap on the card to focus, wipe the lens, and take the photo again.",
     )
 
 

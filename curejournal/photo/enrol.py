@@ -61,17 +61,13 @@ def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = ""
     for number, photo in enumerate(photos, start=1):
         lesson = learn(photo, chart)
         faults = list(lesson.reasons)
-        placement, picture, scale, seen = locate(photo, card)
-        if placement is None:
-            faults.append(doubts.card_not_found(card, seen, 1.0))
+        placement, picture, scale = locate(photo, card)
+        if isinstance(placement, Reason):
+            faults.append(placement)
         else:
             faults += doubts.about_placement(card, placement, photo.width, photo.height)
-        if (
-            not lesson.correction
-            or not lesson.placement
-            or not placement
-            or worst(*(f.limit for f in faults)) is not Grade.MEASURED
-        ):
+        clear = worst(*(fault.limit for fault in faults)) is Grade.MEASURED
+        if isinstance(placement, Reason) or not (clear and lesson.correction and lesson.placement):
             worst_fault = max(faults, key=lambda fault: fault.limit.rank)
             reasons.append(replace(worst_fault, text=f"Photo {number} was left out. {worst_fault.text}"))
             continue

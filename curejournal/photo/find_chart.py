@@ -69,31 +69,31 @@ class ChartFound:
 
 
 _NOT_FOUND = Reason(
-    "card-not-found",
+    "no card",
     "No chart was found in this photo.",
     "Have the whole chart in the picture, larger and in even light, or give its four corners.",
     Grade.NOT_USABLE,
 )
 _MIRRORED = Reason(
-    "card-mirrored",
+    "card mirrored",
     "The chart in this photo is mirrored, as a front camera may show it.",
     "Use the back camera, or switch mirroring off.",
     Grade.NOT_USABLE,
 )
 _NO_LATTICE = Reason(
-    "card-without-lattice",
+    "card without pattern",
     "This card's patches do not lie in even rows and columns, so it cannot be found by them.",
     "Give the card's four corners, or a card with markers.",
     Grade.NOT_USABLE,
 )
 _PARTLY = Reason(
-    "card-partly-seen",
+    "card partly seen",
     "Only a part of the chart can be seen in this photo.",
     "Have the whole chart in the picture, with nothing lying on it.",
     Grade.NOT_USABLE,
 )
 _TOO_SMALL = Reason(
-    "card-too-small",
+    "too small",
     "The chart is too small in this photo to read its colours.",
     "Move closer, so that the chart is at least a tenth as wide as the picture.",
     Grade.NOT_USABLE,

@@ -15,7 +15,7 @@ from curejournal.colour.shading import Shading, fit_shading
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.photo import doubts
 from curejournal.photo.card import Card, Patch, Rect
-from curejournal.photo.find_chart import find_chart
+from curejournal.photo.find_chart import look_for_chart
 from curejournal.photo.find_markers import find_by_markers
 from curejournal.photo.placement import Placement, placement_from_corners, placement_from_points
 from curejournal.photo.reading import Photo, Pixels
@@ -56,9 +56,9 @@ class Lesson:
 
 def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None = None) -> Lesson:
     """Find the card and learn from it what the photo does to colours; stops at the first fault that leaves none."""
-    placement, picture, scale, seen = locate(photo, card, corners)
-    if placement is None:
-        return Lesson(None, picture, scale, (doubts.card_not_found(card, seen, sharpness(picture)),))
+    placement, picture, scale = locate(photo, card, corners)
+    if isinstance(placement, Reason):
+        return Lesson(None, picture, scale, (placement,))
     lesson = Lesson(
         placement,
         picture,
@@ -86,41 +86,37 @@ def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | Non
 
 def locate(
     photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None = None
-) -> tuple[Placement | None, Pixels, float, int]:
-    """Where the card is, and the picture at the scale that measuring it needs."""
+) -> tuple[Placement | Reason, Pixels, float]:
+    """Where the card is, or why it cannot be told; the picture as fine as measuring needs; its scale."""
     sizes: tuple[Reduction, ...] = (8, 4, 2)
     reduce: Reduction = next((step for step in sizes if max(photo.width, photo.height) / step >= SEARCH_SIDE), 1)
-    seen = 0
+    picture = photo.picture(reduce)
     if corners is not None:
-        placement: Placement | None = placement_from_corners(card, corners)
-        picture = photo.picture(reduce)
+        found: Placement | Reason = placement_from_corners(card, corners)
     else:
-        while True:
+        find = find_by_markers if card.markers else _by_pattern
+        found = find(picture, card, reduce)
+        while isinstance(found, Reason) and reduce > 1:
+            reduce = _FINER[reduce] if card.markers else 1  # the search for a pattern makes its own smaller views
             picture = photo.picture(reduce)
-            found = find_by_markers(picture, card, reduce) if card.markers else _by_pattern(picture, card, reduce)
-            placement = found if isinstance(found, Placement) else None
-            seen = max(seen, found if isinstance(found, int) else 0)
-            if placement is not None or reduce == 1:
-                break
-            reduce = _FINER[reduce]
-    if placement is None:
-        return None, picture, reduce, seen
-    side = min(
-        (min(p.w, p.h) * placement.scale_at((p.x + p.w / 2, p.y + p.h / 2))[1] for p in card.patches),
-        default=0.0,
-    )
+            found = find(picture, card, reduce)
+    if isinstance(found, Reason):
+        return doubts.blurred(card) if sharpness(picture) < doubts.BLUNT else found, picture, reduce
+    middles, sides = centres_of(card.patches), np.array([min(patch.w, patch.h) for patch in card.patches])
+    side = min(found.scale_at((x, y))[1] * mm for (x, y), mm in zip(middles.tolist(), sides.tolist(), strict=True))
     finer = reduce
     while finer > 1 and side / finer < PATCH_PX_WANTED:
         finer = _FINER[finer]
-    return placement, picture if finer == reduce else photo.picture(finer), finer, seen
+    return found, picture if finer == reduce else photo.picture(finer), finer
 
 
-def _by_pattern(picture: Pixels, card: Card, scale: float) -> Placement | None:
-    found = find_chart(picture, card)
-    if found is None:
-        return None
+def _by_pattern(picture: Pixels, card: Card, scale: float) -> Placement | Reason:
+    found = look_for_chart(picture, card)
+    if isinstance(found, Reason):
+        return found
     pixels = (np.array(found.corners) + 0.5) * scale - 0.5
-    return placement_from_points(card, np.array(card.corner_points()), pixels)
+    placement = placement_from_points(card, np.array(card.corner_points()), pixels)
+    return doubts.no_card(card) if placement is None else placement
 
 
 def light_across(

@@ -67,7 +67,7 @@ def photos(folder: Path) -> list[Photo]:
         rows = [row for row in csv.DictReader(index) if row["corners"]]
     for row in rows:
         photo = read_photo((folder / row["file"]).read_bytes())
-        placement, picture, scale, _ = locate(photo, CHART, [tuple(point) for point in json.loads(row["corners"])])
+        placement, picture, scale = locate(photo, CHART, [tuple(point) for point in json.loads(row["corners"])])
         samples = sample_patches(picture, scale, placement, CHART.references, photo.encoding)
         usable = samples.seen & ~samples.clipped
         wanted = samples.seen & ~samples.burnt

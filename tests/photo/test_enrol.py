@@ -72,7 +72,7 @@ def test_several_photos_are_combined(enrolled: Card, pictures: list[bytes]) -> N
 
 def test_a_photo_without_the_chart_is_refused_in_words() -> None:
     alone = draw_card(card("window"), exposure_ev=-0.3)
-    with pytest.raises(EnrolmentRefused, match=r"chart24.*not found"):
+    with pytest.raises(EnrolmentRefused, match="No chart was found"):
         enrol(card("window"), [read_photo(alone.jpeg)], card("chart24"))
 
 

@@ -98,7 +98,7 @@ def test_a_card_whose_patches_make_no_lattice_is_refused_with_a_reason():
     picture, _ = photographed(Shot())
     window = card_named("window")
     assert find_chart(picture, window) is None
-    assert look_for_chart(picture, window).code == "card-without-lattice"
+    assert look_for_chart(picture, window).code == "card without pattern"
 
 
 LOOK_ALIKES = dict(pictures.look_alikes(CHART, card_named("window"), seed=7))
@@ -112,7 +112,7 @@ def test_a_picture_without_the_chart_gives_none(name):
 def test_a_mirrored_chart_is_named_as_such():
     picture, _ = photographed(Shot(turn=30, tilt=20))
     refused = look_for_chart(np.ascontiguousarray(picture[:, ::-1]), CHART)
-    assert refused.code == "card-mirrored"
+    assert refused.code == "card mirrored"
 
 
 @pytest.mark.parametrize("covered", ["a row", "a column", "half"])

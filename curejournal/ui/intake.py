@@ -21,11 +21,12 @@ TYPES = ["jpg", "jpeg", "png", "heic", "heif", "tif", "tiff", "webp"]
 
 @dataclass(frozen=True)
 class Shot:
-    """A picture on its way in, and all that is known of it so far.
+    """A picture on its way in, and all that is known of it so far; `key` tells two files of one name apart.
 
     `at` is when it was taken if the maker or the camera here says so; `when` is what counts: that, or its own date.
     """
 
+    key: str
     name: str
     data: bytes
     at: datetime | None = None
@@ -74,12 +75,12 @@ def pictures(desk: Desk) -> Iterator[Shot]:
         key=f"photo-files-{turn}",
         help="On a phone this also opens its camera; such photos are sharper and carry their date.",
     )
-    for file in files:
-        yield Shot(file.name, file.getvalue())
+    for number, file in enumerate(files):
+        yield Shot(f"{number}-{file.name}", file.name, file.getvalue())
     if st.toggle("Use this device’s camera here", key=f"photo-camera-on-{turn}"):
         shot = st.camera_input("Card and soap in one picture", key=f"photo-camera-{turn}", resolution="1080p")
         if shot is not None:
-            yield Shot("camera.jpg", shot.getvalue(), desk.now)
+            yield Shot("camera", "camera.jpg", shot.getvalue(), desk.now)
 
 
 def measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
@@ -104,11 +105,11 @@ def _measured(batch: Batch | None, shot: Shot) -> Shot | None:
     if first is None:
         return None
     needed = card.window is None
-    if st.toggle("Mark the places in the picture", value=needed, key=f"mark-{shot.name}"):
+    if st.toggle("Mark the places in the picture", value=needed, key=f"mark-{shot.key}"):
         names = [portion.name for portion in batch.portions] if batch else []
         picture = cache.marked_picture(shot.data, first if first.corners else None, 1200)
         alt = f"{shot.name}, to mark the soap in"
-        marks = marking.mark(picture, first.width, first.height, names or ["soap"], f"marks-{shot.name}", alt)
+        marks = marking.mark(picture, first.width, first.height, names or ["soap"], f"marks-{shot.key}", alt)
         shot = replace(shot, areas=marks.areas or None, corners=marks.corners or None)
         first = attempt(lambda: cache.measured(shot.data, card, shot.areas, shot.corners))
         if first is None:
@@ -150,12 +151,12 @@ def _dated(desk: Desk, shot: Shot) -> Shot:
     when = shot.at or attempt(lambda: workflow.when_taken(shot.data, shot.name, desk.zone))
     if when is None:
         st.warning("Nothing in this file says when it was taken. When was it?", icon=":material/back_hand:")
-        typed = st.datetime_input("Taken", value=None, format="YYYY-MM-DD", step=300, key=f"taken-{shot.name}")
+        typed = st.datetime_input("Taken", value=None, format="YYYY-MM-DD", step=300, key=f"taken-{shot.key}")
         when = typed.replace(tzinfo=desk.zone) if typed else None
         shot = replace(shot, at=when)
     else:
         parts.say(f"Taken {moment(when)}.", "soft")
-    caption = st.text_input("Caption, if you like", key=f"caption-{shot.name}", max_chars=300)
+    caption = st.text_input("Caption, if you like", key=f"caption-{shot.key}", max_chars=300)
     return replace(shot, caption=caption.strip(), when=when)
 
 
@@ -176,7 +177,7 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
         parts.say("No colour in it? Take another one, or keep the picture for the story.")
     for shot in plain_ones:
         label = "Keep the picture without a colour" + (f": {plain(shot.name)}" if len(plain_ones) > 1 else "")
-        if st.button(label, key=f"keep-{shot.name}", disabled=shot.when is None):
+        if st.button(label, key=f"keep-{shot.key}", disabled=shot.when is None):
             chosen = [shot]
     lines = [line for line in (_kept(desk, batch, shot) for shot in chosen) if line]
     if lines:

@@ -48,11 +48,8 @@ def attempt(act: Callable[[], T]) -> T | None:
     try:
         return act()
     except CureJournalError as error:
-        with st.container(key=f"refusal-{abs(hash((type(error).__name__, error.what)))}"):
-            st.error(
-                "\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part),
-                icon=":material/back_hand:",
-            )
+        told = "\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part)
+        st.error(told, icon=":material/back_hand:")
         return None
 
 

@@ -12,7 +12,7 @@ from curejournal.cure.records import Batch, Decision, Entry, Withdrawn
 from curejournal.cure.words import in_words
 from curejournal.report.wording import moment
 from curejournal.soap.recipe import Recipe
-from curejournal.ui import entry, parts
+from curejournal.ui import entry, parts, placing
 from curejournal.ui.page import Desk, attempt
 
 FIXED = (Recipe, Decision, Withdrawn)
@@ -31,6 +31,14 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         f"{batch.code}.pdf",
         "application/pdf",
         key=f"record-{batch.code}",
+    )
+    st.download_button(
+        "Tags for its photos (PDF)",
+        lambda: placing.tags(desk, batch),
+        f"{batch.code}-tags.pdf",
+        "application/pdf",
+        key=f"tags-{batch.code}",
+        help="A photo with a tag in it files itself under the batch.",
     )
     _correct(desk, batch)
     entry.ask(desk, batch.code)

@@ -7,6 +7,8 @@ from datetime import datetime
 import streamlit as st
 
 from curejournal import intake, tray, workflow
+from curejournal.cure.records import Batch
+from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.report.wording import moment
 from curejournal.tray import Question, TrayItem
 from curejournal.ui import cache, marking, parts
@@ -15,6 +17,8 @@ from curejournal.ui.page import Desk, attempt, plain
 from curejournal.workflow import Card
 
 SIGNS = {"placed": "✓", "no colour": "✓", "already there": "✓", "needs you": "?", "set aside": "‖", "not a photo": "‖"}
+TAGS = 4
+"""One for the loaf, one for the rack, two to lose. Ours."""
 LEAVE_OUT = "none of them: leave it out"
 
 
@@ -54,6 +58,12 @@ def take_in(desk: Desk, card: Card) -> None:
         ]
         st.session_state["tray-turn"] = turn + 1
         st.rerun()
+
+
+def tags(desk: Desk, batch: Batch) -> bytes:
+    """A few tags of a batch on plain paper, to be cut out."""
+    label = TagLabel(tray.tag_text(desk.journal, batch.code), batch.code, batch.name)
+    return tag_sheet_pdf([label] * TAGS, LABEL_SHEETS["a4"])
 
 
 def _show(bar: st.delta_generator.DeltaGenerator, step: intake.Progress) -> None:

@@ -29,7 +29,7 @@ def settled(window: Any) -> None:
     window.wait_for_selector(".foot", timeout=60_000)
     for _ in range(2):
         window.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=60_000)
-        window.wait_for_timeout(300)
+        window.wait_for_timeout(200)
 
 
 def go(window: Any, app: App, path: str) -> None:
@@ -91,7 +91,7 @@ def current(app: App, code: str, kind: type) -> list[Any]:
 
 @pytest.mark.parametrize("slug", all_pages())
 def test_every_page_fits_and_is_accessible(slug: str, size: str, window: Any, full_app: App, empty_app: App) -> None:
-    for app in (full_app, empty_app):
+    for app in [full_app] + [empty_app] * (size == "phone"):
         go(window, app, f"{slug}?batch=C-{size}")
         assert_fits(window)
         assert_accessible(window)
@@ -248,6 +248,57 @@ def test_a_file_that_is_no_picture_is_refused_in_plain_words(size: str, window: 
     go(window, full_app, f"photos?batch=C-{size}")
     upload(window, {"name": "notes.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"})
     see(window, "Nothing in the journal was changed.")
+
+
+def test_two_files_of_one_name_and_two_that_are_no_pictures_are_told_apart(
+    size: str, window: Any, full_app: App
+) -> None:
+    go(window, full_app, f"photos?batch=C-{size}")
+    photo = {"name": "image.jpg", "mimeType": "image/jpeg", "buffer": (PICTURES / "chamomile-8.jpg").read_bytes()}
+    nothing = {"name": "image.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"}
+    upload(window, photo, photo, nothing, nothing)
+    see(window, "Keep 2 photos and their colours")
+    assert window.get_by_text("Nothing in the journal was changed.").count() == 2
+    assert window.get_by_test_id("stException").count() == 0
+
+
+def test_a_page_that_slept_goes_on_where_it_was(size: str, window: Any, full_app: App) -> None:
+    code = f"C-{size}"
+    go(window, full_app, f"batch?batch={code}")
+    section(window, "Write down")
+    window.context.set_offline(True)
+    window.wait_for_timeout(4_000)
+    window.context.set_offline(False)
+    before = len(current(full_app, code, Event))
+    press(window, "Note")
+    see(window, f"Kept for {code}")
+    assert len(current(full_app, code, Event)) == before + 1
+    press(window, "Undo")
+
+
+def test_the_ways_are_walked_by_keyboard_alone(window: Any, full_app: App) -> None:
+    go(window, full_app, "")
+    for _ in range(12):
+        window.keyboard.press("Tab")
+        if window.evaluate("document.activeElement.innerText") == "Batches":
+            break
+    window.keyboard.press("Enter")
+    settled(window)
+    assert window.locator("h1").inner_text() == "Batches"
+
+
+def test_many_photos_come_in_at_once_and_what_is_asked_waits(
+    size: str, window: Any, full_app: App, tmp_path: Path
+) -> None:
+    go(window, full_app, "tray")
+    name = f"loose-{size}.jpg"
+    with Image.open(PICTURES / "cardamom-4.jpg") as picture:
+        picture.save(tmp_path / name, quality=80 if size == "phone" else 81)
+    upload(window, PICTURES / "chamomile-1.jpg", tmp_path / name)
+    press(window, "Take in 2 photos")
+    see(window, "chamomile-1.jpg: already there")
+    see(window, re.compile(f"{name}: needs you"))
+    assert_fits(window)
 
 
 def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App) -> None:

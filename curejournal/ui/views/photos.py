@@ -23,7 +23,7 @@ def render(desk: Desk) -> None:
     intake.done(desk)
     shots = []
     for shot in intake.pictures(desk):
-        with st.container(border=True, key=f"photo-{shot.name}"):
+        with st.container(border=True, key=f"photo-{shot.key}"):
             shots.append(intake.measured(desk, batch, replace(shot, card=card, portion=portion)))
     parts.way(desk, "tray", "Many photos at once, of several batches: the tray", ":material/inbox:")
     known = [shot for shot in shots if shot is not None]

@@ -26,7 +26,7 @@ import platformdirs
 import typer
 
 from curejournal import demo as demonstration
-from curejournal import publish, workflow
+from curejournal import lessons, publish, workflow
 from curejournal.cure.judgement import LYE
 from curejournal.cure.records import AlkaliMethod, AlkaliTest, Event, EventKind, Portion, Record, Weighing
 from curejournal.cure.words import in_words
@@ -600,7 +600,7 @@ def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
 def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the materials that recipes name, with the batches that held them."""
     with _opened(journal) as kept:
-        found = publish.all_materials(kept, _now(kept))
+        found = lessons.all_materials(kept, _now(kept))
     if as_json:
         rows = [{"material": h.material, "kind": h.kind, "batches": h.batches, "doses_pct": h.doses_pct} for h in found]
         _print({"materials": rows})
@@ -620,14 +620,14 @@ def material(
 ) -> None:
     """Say what a material did in earlier batches, and what to expect of it."""
     with _opened(journal) as kept:
-        report = publish.material(kept, name, _now(kept), dose_pct=dose)
+        report = lessons.material(kept, name, _now(kept), dose_pct=dose)
         for path, form in ((pdf, "pdf"), (markdown, "markdown")):
             if path is not None:
                 _write(path, publish.fact_sheet(kept, name, _now(kept), "pdf" if form == "pdf" else "markdown"))
     if as_json:
-        _print(publish.material_as_json(report))
+        _print(lessons.material_as_json(report))
     else:
-        print("\n".join(f"{what}: {said}" for what, said in publish.material_in_words(report)))
+        print("\n".join(f"{what}: {said}" for what, said in lessons.material_in_words(report)))
 
 
 @app.command("which")
@@ -638,8 +638,23 @@ def which_did_it(
 ) -> None:
     """Say which material turned the batter, by all batches together, and which test pour would tell."""
     with _opened(journal) as kept:
-        answer = publish.which(kept, _now(kept), "end" if end else "turn")
-    _print(publish.which_as_json(answer)) if as_json else print("\n".join(publish.which_in_words(answer)))
+        answer = lessons.which(kept, _now(kept), "end" if end else "turn")
+    _print(lessons.which_as_json(answer)) if as_json else print("\n".join(lessons.which_in_words(answer)))
+
+
+@app.command()
+def expect(
+    recipe: Annotated[Path, typer.Argument(help="A recipe file: .toml, .json or .csv.")],
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Say what a planned pour may do, by what its materials did before."""
+    with _opened(journal) as kept:
+        plans = lessons.planned(kept, _recipe(recipe), _now(kept))
+    if as_json:
+        _print({"portions": lessons.planned_as_json(plans)})
+    else:
+        print("\n".join(lessons.planned_in_words(plans)))
 
 
 @app.command("lot")
@@ -720,6 +735,7 @@ def labels(
     to: Annotated[Path, typer.Argument(help="The PDF to write.")],
     count: Annotated[int | None, typer.Option("--count", help="How many; one for each bar if left out.")] = None,
     weight: Annotated[bool, typer.Option("--weight", help="Print the net weight that is proposed.")] = False,
+    tag: Annotated[bool, typer.Option("--tag", help="Print the batch tag, by which photos file themselves.")] = False,
     paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
@@ -729,7 +745,9 @@ def labels(
         raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")
     with _opened(journal) as kept:
         sheet: Literal["a4", "letter"] = "a4" if paper == "a4" else "letter"
-        _write(to, publish.labels(kept, code, _now(kept), count=count, with_weight=weight, paper=sheet))
+        text = tag_text(kept, code) if tag else ""
+        made = publish.labels(kept, code, _now(kept), count=count, with_weight=weight, tag=text, paper=sheet)
+        _write(to, made)
         net = publish.net_weight(kept, code)
     if as_json:
         _print({"file": str(to), "net_weight": workflow.as_json(net)})

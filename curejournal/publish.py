@@ -1,4 +1,4 @@
-"""The use cases that look at many batches or leave the journal: materials, records, portfolio, calendar, labels.
+"""The use cases that leave the journal: fact sheets, records, portfolio, calendar, labels, recipes and bundles.
 
 Like `workflow`, which they stand on: faces call these and show what comes back.
 """
@@ -6,26 +6,29 @@ Like `workflow`, which they stand on: faces call these and show what comes back.
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime, tzinfo
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from curejournal import workflow
 from curejournal.cure import materials
-from curejournal.cure.culprits import Culprits, Effect, TestPour, TooFewBatches, which_did_it
 from curejournal.cure.judgement import Judgement, look_at
-from curejournal.cure.materials import Expected, History, LotUse, Story, Use, What
+from curejournal.cure.materials import LotUse
 from curejournal.cure.records import Batch, ColourReading, PhotoNote
 from curejournal.errors import CureJournalError
 from curejournal.journal.bundle import read_bundle, take_bundle, write_bundle
 from curejournal.journal.faults import FolderInUse
 from curejournal.journal.recipe_file import fields_from_csv, fields_from_json, recipe_csv, recipe_json
 from curejournal.journal.store import Journal
+from curejournal.lessons import MaterialReport as MaterialReport
+from curejournal.lessons import MaterialUnknown as MaterialUnknown
+from curejournal.lessons import all_materials as all_materials
+from curejournal.lessons import material as material
+from curejournal.lessons import material_in_words as material_in_words
 from curejournal.report import wording
 from curejournal.report.calendar import Task, calendar_ics
-from curejournal.report.fact_sheet import FactSheet, batches, fact_sheet_markdown, fact_sheet_pdf, summary
+from curejournal.report.fact_sheet import FactSheet, fact_sheet_markdown, fact_sheet_pdf
 from curejournal.report.labels import Label, NetWeight, labels_pdf, propose_net_weight
 from curejournal.report.portfolio import PortfolioBatch, PortfolioPhoto, portfolio_pages, portfolio_pdf
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
@@ -36,220 +39,11 @@ MARK = "portfolio.css"
 PICTURE_PX = 900
 
 
-class MaterialUnknown(CureJournalError):
-    """No recipe names this material."""
-
-
 class NothingChosen(CureJournalError):
     """Nothing is there to be shown."""
 
 
-@dataclass(frozen=True)
-class MaterialReport:
-    """A material's history, what to expect of it, and its part in all batches together (None: not to be told)."""
-
-    history: History
-    expected: Expected
-    effect: Effect | None
-
-
-@dataclass(frozen=True)
-class Which:
-    """Which material did it, and the portions that could not be compared, each with the reason."""
-
-    what: What
-    found: Culprits
-    left_out: tuple[str, ...]
-
-
 # --- materials -----------------------------------------------------------------------------
-
-
-def all_stories(journal: Journal, on: datetime) -> tuple[Story, ...]:
-    """What every portion of every batch did, as it was known at a time."""
-    rules = workflow.house_rules(journal)
-    return tuple(
-        story
-        for batch in journal.all_batches()
-        for story in materials.stories(batch, look_at(batch, on, rules).journeys)
-    )
-
-
-def all_materials(journal: Journal, on: datetime) -> tuple[History, ...]:
-    """The history of each material that any recipe names."""
-    return materials.histories(all_stories(journal, on))
-
-
-def material(journal: Journal, name: str, on: datetime, *, dose_pct: float | None = None) -> MaterialReport:
-    """What a material did, and what a pour with it now may do.
-
-    Parameters
-    ----------
-    journal, name, on
-        The material as recipes name it, and the time.
-    dose_pct : float, optional
-        The planned dose, % of the oils.
-
-    Raises
-    ------
-    MaterialUnknown
-    """
-    told = all_stories(journal, on)
-    history = _history(told, name)
-    expected = materials.expect(history, dose_pct, on)
-    try:
-        found = which_did_it(materials.observations(told)[0])
-        effect = next((e for e in found.effects if _is_in(e.materials, name)), None)
-    except TooFewBatches:
-        effect = None
-    return MaterialReport(history, expected, effect)
-
-
-def material_in_words(report: MaterialReport) -> list[tuple[str, str]]:
-    """The figures of a material, a name and a value each."""
-    return summary(FactSheet(report.history, report.expected, report.effect, ()))
-
-
-def material_as_json(report: MaterialReport) -> dict[str, Any]:
-    """The same as plain data, use by use."""
-    expected = report.expected
-    return {
-        "material": report.history.material,
-        "kind": report.history.kind,
-        "uses": [_use_as_json(use) for use in report.history.uses],
-        "expected": {
-            "batches": expected.batches,
-            "turn": expected.turn._asdict() if expected.turn else None,
-            "back": workflow.as_json(expected.back) if expected.back else None,
-            "journey": [
-                {"day": day, **interval._asdict()}
-                for day, interval in zip(expected.days, expected.difference, strict=True)
-            ],
-            "beyond_doses": expected.beyond_doses,
-            "words": expected.words,
-        },
-        "effect": _effect_as_json(report.effect) if report.effect else None,
-    }
-
-
-def _use_as_json(use: Use) -> dict[str, Any]:
-    story = use.story
-    return {
-        "batch": story.batch,
-        "portion": story.portion,
-        "poured_at": story.poured_at.isoformat() if story.poured_at else None,
-        "lot": use.ingredient.lot,
-        "grams": use.ingredient.grams,
-        "dose_pct": use.ingredient.dose_pct,
-        "turn": story.turn._asdict() if story.turn else None,
-        "turn_days": story.turn_days,
-        "back_days": list(story.back_days) if story.back_days else None,
-        "outcome": story.outcome,
-        "end_lab": list(story.end_lab) if story.end_lab else None,
-        "end_difference": story.end_difference._asdict() if story.end_difference else None,
-        "trace": story.trace,
-        "trace_minutes": story.trace_minutes,
-        "photos": list(story.photos),
-    }
-
-
-def _effect_as_json(effect: Effect) -> dict[str, Any]:
-    return asdict(effect) | {"per_pct": effect.per_pct._asdict(), "at_usual_dose": effect.at_usual_dose._asdict()}
-
-
-def _history(told: Sequence[Story], name: str) -> History:
-    every = {materials.material_key(history.material): history for history in materials.histories(told)}
-    found = every.get(materials.material_key(name))
-    if found is None:
-        known = ", ".join(history.material for history in every.values()) or "none yet"
-        raise MaterialUnknown(f"No recipe names “{name}”.", f"Materials of this journal: {known}.")
-    return found
-
-
-def _is_in(names: Iterable[str], name: str) -> bool:
-    return materials.material_key(name) in map(materials.material_key, names)
-
-
-def which(journal: Journal, on: datetime, what: What = "turn") -> Which:
-    """Which material turned the batter, or keeps it off its colour, by all batches together.
-
-    Raises
-    ------
-    TooFewBatches
-    """
-    seen, left_out = materials.observations(all_stories(journal, on), what)
-    return Which(what, which_did_it(seen), left_out)
-
-
-def which_as_json(answer: Which) -> dict[str, Any]:
-    """The answer as plain data."""
-    found = answer.found
-    return {
-        "what": answer.what,
-        "portions": found.portions,
-        "base": found.base._asdict(),
-        "noise": found.noise._asdict(),
-        "effects": [_effect_as_json(effect) for effect in found.effects],
-        "test_pours": [
-            asdict(pour)
-            | {"if_it_did": pour.if_it_did._asdict(), "if_not": pour.if_not._asdict(), "decides": pour.decides}
-            for pour in found.test_pours
-        ],
-        "lots": [
-            {
-                "material": one.material,
-                "changed": one.changed,
-                "largest_change": one.largest_change._asdict(),
-                "between": list(one.between),
-                "lots": [
-                    {"lot": lot.lot, "portions": lot.portions, "per_pct": lot.per_pct._asdict()} for lot in one.lots
-                ],
-            }
-            for one in found.lots
-        ],
-        "left_out": list(answer.left_out),
-    }
-
-
-def which_in_words(answer: Which) -> list[str]:
-    """The answer in sentences, the most telling first."""
-    found, told = answer.found, []
-    verb = {"turn": "turned it", "end": "kept it off its colour"}[answer.what]
-    for effect in found.effects:
-        names = " and ".join(effect.materials)
-        size = f"{wording.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils"
-        seen = f"{wording.count(effect.portions, 'portion')} of {batches(effect.batches)}"
-        if effect.chance < 0.5:
-            told.append(f"{names}: probably not ({100 * effect.chance:.0f} %); {seen}.")
-            continue
-        sure = "very likely" if effect.chance >= 0.9 else "perhaps"
-        line = f"{names}: {sure} {verb} ({100 * effect.chance:.0f} %), by {size}; {seen}."
-        if len(effect.materials) > 1:
-            line += " They were never apart, so nobody can say which of them."
-        elif not effect.separable:
-            line += " It is in every portion, so it cannot be told from the soap itself."
-        if effect.not_told_apart_from:
-            line += f" It may be {' or '.join(effect.not_told_apart_from)} instead."
-        told.append(line)
-    told += [_pour_words(pour) for pour in found.test_pours]
-    for one in found.lots:
-        change = f"{wording.figure(one.largest_change)} ΔE00 per % of the oils between {' and '.join(one.between)}"
-        told.append(
-            f"{one.material}: {'changed with its lot' if one.changed else 'no change with the lot shown'}, {change}."
-        )
-    told.append(f"By itself the soap changes by {wording.figure(found.base)} ΔE00; {found.portions} portions compared.")
-    told += [f"Not compared: {line}." for line in answer.left_out]
-    return told
-
-
-def _pour_words(pour: TestPour) -> str:
-    how = "one without" if pour.without else f"{pour.dose_pct:.1f} % of the oils of"
-    alone = "" if pour.without else " alone"
-    twice = "" if pour.decides else " These overlap: pour it twice."
-    return (
-        f"Test pour: {how} {pour.material}{alone}. {wording.figure(pour.if_it_did)} ΔE00 would say that it did it, "
-        f"{wording.figure(pour.if_not)} that it did not.{twice}"
-    )
 
 
 def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "markdown"] = "pdf") -> bytes:
@@ -449,6 +243,7 @@ def labels(
     *,
     count: int | None = None,
     with_weight: bool = False,
+    tag: str = "",
     paper: Literal["a4", "letter"] = "a4",
 ) -> bytes:
     """Labels of a batch as a PDF.
@@ -461,6 +256,8 @@ def labels(
         How many; as many as bars were cut by default, or one.
     with_weight : bool
         Print the net weight that is proposed.
+    tag : str
+        A batch tag's text, to be printed as a QR code.
     paper : str
         *a4* or *letter*.
 
@@ -475,7 +272,7 @@ def labels(
     if not 1 <= number <= 2000:
         raise NothingChosen(f"{number} labels cannot be printed.", "Ask for 1 to 2000.")
     grams = propose_net_weight(batch).grams_each if with_weight else None
-    label = Label(code, batch.name, batch.poured_at, _cured_words(judgement), grams)
+    label = Label(code, batch.name, batch.poured_at, _cured_words(judgement), grams, tag)
     return labels_pdf([label] * number, paper=paper, made_on=on, software=workflow.SOFTWARE)
 
 

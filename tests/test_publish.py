@@ -17,7 +17,7 @@ import vobject
 from pypdf import PdfReader
 from typer.testing import CliRunner
 
-from curejournal import publish, workflow
+from curejournal import lessons, publish, workflow
 from curejournal.cli import app
 from curejournal.cure.records import Event, Portion, Weighing
 from curejournal.errors import CureJournalError
@@ -87,22 +87,35 @@ def text_of(pdf: bytes) -> str:
 
 
 def test_the_culprit_of_all_batches_is_named_in_plain_words(told: Journal) -> None:
-    answer = publish.which(told, NOW)
+    answer = lessons.which(told, NOW)
     assert answer.found.effects[0].materials == ("clove",)
     assert answer.found.effects[0].chance > 0.9
-    assert publish.which_in_words(answer)[0].startswith("clove: very likely turned it")
-    plain = publish.which_as_json(answer)
+    assert lessons.which_in_words(answer)[0].startswith("clove: very likely turned it")
+    plain = lessons.which_as_json(answer)
     assert json.loads(json.dumps(plain, allow_nan=False))["effects"][0]["materials"] == ["clove"]
 
 
 def test_a_materials_report_holds_its_uses_and_what_to_expect(told: Journal) -> None:
-    report = publish.material(told, " Clove ", NOW, dose_pct=2.0)
+    report = lessons.material(told, " Clove ", NOW, dose_pct=2.0)
     assert report.history.batches == ("B1", "B3", "B5", "B7")
     assert report.expected.turn is not None
     assert report.effect is not None
-    json.dumps(publish.material_as_json(report), allow_nan=False)
-    with pytest.raises(publish.MaterialUnknown, match="clove"):
-        publish.material(told, "tar", NOW)
+    json.dumps(lessons.material_as_json(report), allow_nan=False)
+    with pytest.raises(lessons.MaterialUnknown, match="clove"):
+        lessons.material(told, "tar", NOW)
+
+
+def test_a_planned_blend_is_expected_to_do_what_its_materials_did(told: Journal) -> None:
+    blends = (("clove", "fir"), ("fir",), ("tar",))
+    risky, calm, new = (lessons.planned(told, recipe(*names), NOW)[0] for names in blends)
+    assert risky.turn.estimate > 10 > calm.turn.estimate
+    assert risky.turn.low > 3
+    assert new.turn.high > calm.turn.high
+    assert [name for name, _ in risky.materials] == ["clove", "fir"]
+    assert new.materials == (("tar", None),)
+    words = lessons.planned_in_words([risky, new])
+    assert words[-1] == "the batch: tar was never used before."
+    json.dumps(lessons.planned_as_json([risky, new]), allow_nan=False)
 
 
 @pytest.mark.parametrize(("form", "begins"), [("pdf", b"%PDF"), ("markdown", b"# clove")])
@@ -167,9 +180,9 @@ def test_labels_are_one_for_each_bar(told: Journal) -> None:
 
 
 def test_an_empty_journal_says_what_is_missing(journal: Journal) -> None:
-    assert publish.all_materials(journal, NOW) == ()
+    assert lessons.all_materials(journal, NOW) == ()
     with pytest.raises(CureJournalError, match="Photograph"):
-        publish.which(journal, NOW)
+        lessons.which(journal, NOW)
     with pytest.raises(publish.NothingChosen):
         publish.portfolio(journal, [], Path("nowhere"), NOW)
 
@@ -211,6 +224,7 @@ COMMANDS = [
     ("material", "clove", "--pdf", "{to}/sheet.pdf", "--markdown", "{to}/sheet.md"),
     ("which",),
     ("which", "--end"),
+    ("expect", "{recipe}"),
     ("lot", "fir-1", "--pdf", "{to}/lot.pdf"),
     ("record", "{to}/record.pdf", "B1", "B2"),
     ("record", "{to}/record.pdf", "--day", "2026-09-01"),
@@ -228,7 +242,9 @@ COMMANDS = [
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: " ".join(command[:2]))
 @pytest.mark.parametrize("as_json", [True, False])
 def test_every_command_answers(told: Journal, tmp_path: Path, command: tuple[str, ...], as_json: bool) -> None:
-    words = [part.format(to=tmp_path) for part in command] + (["--json"] if as_json else [])
+    planned = tmp_path.with_name(f"{tmp_path.name}-planned.json")
+    planned.write_bytes(publish.recipe_out(told, "B3", "json"))
+    words = [part.format(to=tmp_path, recipe=planned) for part in command] + (["--json"] if as_json else [])
     done = CliRunner().invoke(app, [*words, "--journal", str(told.location)], catch_exceptions=False)
     assert done.exit_code == 0
     assert json.loads(done.stdout) if as_json else done.stdout.strip()

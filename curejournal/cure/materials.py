@@ -171,7 +171,7 @@ def stories(batch: Batch, journeys: Mapping[str, Journey]) -> tuple[Story, ...]:
 
     """
     controls = {portion.name for portion in batch.portions if portion.control}
-    everything = tuple(_ingredients(batch.recipe)) if batch.recipe else ()
+    everything = tuple(ingredients(batch.recipe)) if batch.recipe else ()
     return tuple(
         _story(
             batch,
@@ -187,7 +187,8 @@ def stories(batch: Batch, journeys: Mapping[str, Journey]) -> tuple[Story, ...]:
     )
 
 
-def _ingredients(recipe: Recipe) -> Iterator[tuple[str, Ingredient]]:
+def ingredients(recipe: Recipe) -> Iterator[tuple[str, Ingredient]]:
+    """The materials of a recipe that may colour, each with its portion (empty for the whole batch)."""
     oils_g = sum(oil.grams for oil in recipe.oils)
 
     def pct(grams: float) -> float | None:
@@ -203,7 +204,7 @@ def _ingredients(recipe: Recipe) -> Iterator[tuple[str, Ingredient]]:
         )
 
 
-def _story(batch: Batch, portion: str, journey: Journey, ingredients: tuple[Ingredient, ...]) -> Story:
+def _story(batch: Batch, portion: str, journey: Journey, held: tuple[Ingredient, ...]) -> Story:
     poured = batch.event_at("poured", portion)
     seen = [point for point in journey.points if point.difference is not None and not point.questioned]
     peak = max(seen, key=lambda point: point.difference.estimate if point.difference else 0.0, default=None)
@@ -218,7 +219,7 @@ def _story(batch: Batch, portion: str, journey: Journey, ingredients: tuple[Ingr
         name=batch.name,
         portion=portion,
         poured_at=poured,
-        ingredients=ingredients,
+        ingredients=held,
         outcome=outcome,
         turn=peak.difference if peak else None,
         turn_days=peak.days if peak else None,

@@ -30,7 +30,13 @@ from curejournal.report import wording
 from curejournal.report.calendar import Task, calendar_ics
 from curejournal.report.fact_sheet import FactSheet, fact_sheet_markdown, fact_sheet_pdf
 from curejournal.report.labels import Label, NetWeight, labels_pdf, propose_net_weight
-from curejournal.report.portfolio import PortfolioBatch, PortfolioPhoto, portfolio_pages, portfolio_pdf
+from curejournal.report.portfolio import (
+    PortfolioBatch,
+    PortfolioPhoto,
+    in_measured_colours,
+    portfolio_pages,
+    portfolio_pdf,
+)
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
 from curejournal.soap.recipe import Recipe
 
@@ -55,7 +61,8 @@ def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "
     """
     report = material(journal, name, on)
     shown = max(report.history.uses, key=lambda use: (use.story.journey.moments, use.story.poured_at is not None))
-    pictures = tuple(_picture(journal, journal.batch(shown.story.batch), sha256) for sha256 in shown.story.photos)
+    batch = journal.batch(shown.story.batch)
+    pictures = tuple(_picture(journal, batch, sha256, balanced=True) for sha256 in shown.story.photos)
     sheet = FactSheet(report.history, report.expected, report.effect, pictures if form == "pdf" else ())
     if form == "pdf":
         return fact_sheet_pdf(sheet, made_on=on, software=workflow.SOFTWARE)
@@ -116,14 +123,19 @@ def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime
     return BatchRecord(batch, judgement, journal.history(batch.code), parents, children, pictures)
 
 
-def _picture(journal: Journal, batch: Batch, sha256: str) -> Picture:
-    taken = next((entry for entry in batch.entries if entry.photo == sha256), None)
-    caption = wording.moment(taken.at) if taken else ""
-    if taken and batch.poured_at and taken.at >= batch.poured_at:
-        caption += f", {wording.age(batch.poured_at, taken.at)} old"
-    return Picture(
-        workflow.small_picture(journal, sha256, PICTURE_PX), caption, f"Photo of {batch.name}, {caption or 'undated'}"
-    )
+def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = False) -> Picture:
+    taken = [entry for entry in batch.entries if entry.photo == sha256]
+    at = taken[0].at if taken else None
+    caption = wording.moment(at) if at else ""
+    if at and batch.poured_at and at >= batch.poured_at:
+        caption += f", {wording.age(batch.poured_at, at)} old"
+    if balanced and at:
+        readings = tuple(entry.record for entry in taken if isinstance(entry.record, ColourReading))
+        photo = PortfolioPhoto(journal.photo_bytes(sha256), at, "", readings)
+        jpeg = in_measured_colours(photo, PICTURE_PX)
+    else:
+        jpeg = workflow.small_picture(journal, sha256, PICTURE_PX)
+    return Picture(jpeg, caption, f"Photo of {batch.name}, {caption or 'undated'}")
 
 
 # --- portfolio -----------------------------------------------------------------------------

@@ -152,6 +152,11 @@ def portfolio_pdf(
     return bytes(sheet.output())
 
 
+def in_measured_colours(photo: PortfolioPhoto, longest: int) -> bytes:
+    """A photo as a JPEG, small, balanced by what was measured in it, and without metadata."""
+    return jpeg(balanced(photo.data, longest, _seen(photo))[0])
+
+
 # --- what is shown of a batch --------------------------------------------------------------
 
 

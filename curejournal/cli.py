@@ -39,7 +39,8 @@ from curejournal.journal.store import Journal, utc_now
 from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.recipe import Recipe
-from curejournal.tray import Clock, TrayItem, item_of, set_aside, set_clock, tag_text
+from curejournal.sorting import TrayItem, tag_text
+from curejournal.tray import Clock, item_of, set_aside, set_clock
 from curejournal.tray import place as place_photo
 from curejournal.tray import tray as waiting_photos
 

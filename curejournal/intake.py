@@ -24,19 +24,17 @@ from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
 from curejournal.photo.reading import NotAPicture, Photo, Taken, read_photo, taken_from_name
-from curejournal.tray import (
+from curejournal.sorting import (
     Answers,
-    Clock,
     State,
     TrayItem,
     card_copies,
-    file_if_clear,
     is_no_original,
-    item_of,
     keep_answers,
     kept_look,
     look_as_json,
 )
+from curejournal.tray import Clock, file_if_clear, item_of
 
 Outcome = State | Literal["already there", "not a photo"]
 

@@ -1,106 +1,33 @@
-"""The tray: what became of photos that came in by themselves, and one call to place or correct each.
+"""The tray: photos that wait for the maker, and one call to place or correct each.
 
-A photo waits as a kept photo that no entry names. Why it waits is never stored: it
-follows each time from a look at the photo, from what the maker answered (kept as
-settings, which only grow) and from the batches as they are.
+A photo waits as a kept photo that no entry names; why it waits follows from `sorting` each time.
 """
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import re
-import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
-from math import sqrt
-from typing import Literal
 
 import cv2
 import numpy as np
 from pydantic import TypeAdapter
 
-from curejournal.colour.sample import Grade, Lab
-from curejournal.cure.checks import check_record
-from curejournal.cure.records import Batch, ColourReading, Entry, PhotoNote, Record
+from curejournal.colour.sample import Grade
+from curejournal.cure.records import Batch, ColourReading, Entry, Event, PhotoNote, Record, SurfaceNote
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal, KeptPhoto, NewEntry
-from curejournal.photo import tag as batch_tags
-from curejournal.photo.card import Card, card_text
-from curejournal.photo.look import LOOK_VERSION, Look, look
-from curejournal.photo.measure import Area, Measurement, measure
+from curejournal.photo.card import Card
 from curejournal.photo.placement import Points, as_points
-from curejournal.photo.portions import SURE, Expected, Match, match
-from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
-from curejournal.workflow import SOFTWARE, colour_reading, find_card, reason_for_none
-
-State = Literal["placed", "no colour", "needs you", "set aside"]
-Topic = Literal["batch", "date", "portions", "colour", "areas", "copy"]
-
-# How far a portion's colour may have moved, ΔE00 as an sd: at once, per square root of a day, at most; and from
-# the colour it is meant to have in the end. Ours: a browning batch moves by some 10 in its first ten days.
-MOVED_SD, MOVED_PER_ROOT_DAY, MOVED_MOST, INTENDED_SD = 3.0, 1.2, 9.0, 9.0
-# Words that phones and programs write into the names of pictures (common practice, no source).
-_SCREENSHOT = re.compile(r"screen[-_ ]?(shot|cap)|bildschirmfoto", re.IGNORECASE)
-_EDITED = re.compile(r"edited|[-_ (]edit\b|[-_]bearbeitet|^img_e\d|~\d\.", re.IGNORECASE)
-# Batter may be photographed before the pour is noted.
-BEFORE_POUR = timedelta(hours=1)
+from curejournal.photo.reading import Taken, read_photo, taken_from_name
+from curejournal.photo.surface import Finding
+from curejournal.sorting import Question as Question
+from curejournal.sorting import SeenColour, State, answers_to, keep_answers, kept_look, sorted_out
+from curejournal.sorting import TrayItem as TrayItem
 
 
 class PhotoWaits(CureJournalError):
     """A photo that cannot be placed yet: something about it is still asked."""
-
-
-@dataclass(frozen=True)
-class Question:
-    """Something only the maker knows: about what, in words, and what may be answered."""
-
-    about: Topic
-    text: str
-    choices: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class SeenColour:
-    """A colour in a photo: the portion it is (a proposal while that is asked), where, and what was measured."""
-
-    portion: str
-    outline: Points
-    share: float
-    lab: Lab | None
-    grade: Grade
-
-
-@dataclass(frozen=True)
-class TrayItem:
-    """A photo and what became of it.
-
-    `batch` and `at` are where it is filed, or would be; `why` says why it needs the maker or has no colour.
-    """
-
-    sha256: str
-    name: str
-    state: State
-    batch: str
-    at: datetime | None
-    why: str = ""
-    questions: tuple[Question, ...] = ()
-    colours: tuple[SeenColour, ...] = ()
-
-
-@dataclass(frozen=True)
-class Answers:
-    """What the maker said about a photo; what is None was not said."""
-
-    batch: str | None = None
-    at: str | None = None
-    portions: tuple[str, ...] | None = None
-    areas: Mapping[str, Points] | None = None
-    colour: bool = True
-    confirmed: tuple[Topic, ...] = ()
-    aside: str = ""
-    by: str = ""
 
 
 @dataclass(frozen=True)
@@ -120,74 +47,12 @@ class Clock:
         )
 
 
-# --- tags ----------------------------------------------------------------------------------
-
-
-def journal_id(journal: Journal) -> str:
-    """The id of this journal in its tags; made once, and the same in its copies and backups."""
-    known = journal.setting("tag id")
-    if known is None:
-        journal.set_setting("tag id", base64.b32encode(secrets.token_bytes(5)).decode()[:6])
-        known = journal.setting("tag id")
-    return str(known)
-
-
-def tag_text(journal: Journal, code: str) -> str:
-    """What is written in a batch's tag.
-
-    Raises
-    ------
-    NotInJournal
-    """
-    return batch_tags.payload(journal_id(journal), journal.batch(code).code)
-
-
-# --- looking -------------------------------------------------------------------------------
-
-_LOOK = TypeAdapter(Look)
-_ANSWERS = TypeAdapter(Answers)
-
-
-def look_name(card: Card) -> str:
-    """The name under which looks are kept: another version or card is another look."""
-    of = hashlib.sha256((SOFTWARE + card_text(card)).encode()).hexdigest()[:16]
-    return f"look-{LOOK_VERSION}-{of}.json"
-
-
-def look_as_json(data: bytes, card: Card, copies: Mapping[str, Card]) -> bytes:
-    """Look at a photo; the result as bytes to be kept or sent between processes."""
-    return _LOOK.dump_json(look(read_photo(data), card, copies))
-
-
-def kept_look(journal: Journal, sha256: str, card: Card, make: Callable[[], bytes] | None = None) -> Look:
-    """The look at a kept photo: made once, then read."""
-    copies = card_copies(journal, card)
-    made = make or (lambda: look_as_json(journal.photo_bytes(sha256), card, copies))
-    return _LOOK.validate_json(journal.derived(sha256, look_name(card), made))
-
-
-def card_copies(journal: Journal, card: Card) -> dict[str, Card]:
-    """The enrolled copies of a card by their ids."""
-    kept = {copy.copy_id: find_card(copy.name, journal) for copy in journal.cards() if copy.copy_id}
-    return {copy_id: copy for copy_id, copy in kept.items() if copy.markers == card.markers}
-
-
-def answers_to(journal: Journal, sha256: str) -> Answers:
-    """What the maker said about a photo so far."""
-    return _ANSWERS.validate_python(journal.setting(f"photo {sha256}", {}))
-
-
-def keep_answers(journal: Journal, sha256: str, answers: Answers) -> None:
-    """Keep what the maker said; earlier answers stay in the history."""
-    journal.set_setting(f"photo {sha256}", _ANSWERS.dump_python(answers, mode="json"))
-
-
-# --- deciding ------------------------------------------------------------------------------
+# --- the tray ------------------------------------------------------------------------------
 
 
 def tray(journal: Journal, card: Card, now: datetime) -> tuple[TrayItem, ...]:
     """Every photo that waits for the maker or was set aside, in the order in which they came."""
-    items = [_waiting(journal, photo, card, now, was_filed)[0] for photo, was_filed in journal.unfiled_photos()]
+    items = [sorted_out(journal, photo, card, now, was_filed)[0] for photo, was_filed in journal.unfiled_photos()]
     unfinished = "Its intake was interrupted: take photos in again, or place it."
     return tuple(
         item if item.questions or item.state == "set aside" else replace(item, state="needs you", why=unfinished)
@@ -205,9 +70,9 @@ def item_of(journal: Journal, sha256: str, card: Card, now: datetime) -> TrayIte
     photo = journal.photo(sha256)
     filed = journal.entries_of_photo(sha256)
     if filed:
-        return _filed(photo, filed)
+        return _filed(journal, photo, card, filed)
     was_filed = any(known.sha256 == sha256 and before for known, before in journal.unfiled_photos())
-    return _waiting(journal, photo, card, now, was_filed)[0]
+    return sorted_out(journal, photo, card, now, was_filed)[0]
 
 
 def file_if_clear(journal: Journal, sha256: str, card: Card, *, by: str, now: datetime) -> TrayItem:
@@ -216,15 +81,15 @@ def file_if_clear(journal: Journal, sha256: str, card: Card, *, by: str, now: da
     filed = journal.entries_of_photo(sha256)
     if not filed:
         was_filed = any(known.sha256 == sha256 and before for known, before in journal.unfiled_photos())
-        item, records = _waiting(journal, photo, card, now, was_filed)
+        item, records = sorted_out(journal, photo, card, now, was_filed)
         if item.questions or item.state == "set aside" or item.at is None:
             return item
         journal.file_photo(item.batch, sha256, records, at=item.at, by=by)
         filed = journal.entries_of_photo(sha256)
-    return _filed(photo, filed)
+    return _filed(journal, photo, card, filed)
 
 
-def _filed(photo: KeptPhoto, filed: Sequence[tuple[str, Entry]]) -> TrayItem:
+def _filed(journal: Journal, photo: KeptPhoto, card: Card, filed: Sequence[tuple[str, Entry]]) -> TrayItem:
     colours, why = [], ""
     for _, entry in filed:
         if isinstance(entry.record, ColourReading):
@@ -233,176 +98,9 @@ def _filed(photo: KeptPhoto, filed: Sequence[tuple[str, Entry]]) -> TrayItem:
         elif isinstance(entry.record, PhotoNote):
             why = entry.record.why_no_colour
     state: State = "placed" if colours else "no colour"
-    return TrayItem(
-        photo.sha256, photo.facts.original_name, state, filed[0][0], filed[0][1].at, why, colours=tuple(colours)
-    )
-
-
-def _waiting(
-    journal: Journal, photo: KeptPhoto, card: Card, now: datetime, was_filed: bool
-) -> tuple[TrayItem, list[Record]]:
-    """What an unfiled photo needs, and the records it makes if it needs nothing."""
-    said = answers_to(journal, photo.sha256)
-    seen = kept_look(journal, photo.sha256, card)
-    code, questions = _batch_of(journal, seen, said, was_filed)
-    at = datetime.fromisoformat(said.at) if said.at else photo.facts.taken_at
-    batch = journal.batch(code) if code else None
-    original = is_no_original(photo.facts.original_name, read_photo(journal.photo_bytes(photo.sha256)))
-    questions += _about_date(batch, at, original, now)
-    measurement, named = _named(journal, photo, batch, at, seen, said, card)
-    colours = _colours(seen, measurement, named.names)
-    why = _why_no_colour(seen, measurement, said, original)
-    if not why and named.question and batch is not None:
-        about: Topic = "colour" if named.confidence >= SURE else "portions"
-        if about not in said.confirmed:
-            choices = tuple(portion.name for portion in _expected(batch, at or now))
-            questions.append(Question(about, named.question, choices))
-    if not why and not measurement.areas and said.areas is None and "areas" not in said.confirmed:
-        questions.append(Question("areas", "Which part of the picture shows which portion?"))
-    if batch is not None:
-        questions += _about_copy(journal, batch, photo, said)
-    text = " ".join(question.text for question in questions) or why
-    state: State = "set aside" if said.aside else "needs you" if questions else "no colour" if why else "placed"
-    item = TrayItem(
-        photo.sha256, photo.facts.original_name, state, code, at, said.aside or text, tuple(questions), colours
-    )
-    if questions or batch is None or at is None:
-        return item, []
-    readings = [] if why else _readings(measurement, named.names)
-    records: list[Record] = [PhotoNote("", why if not readings else ""), *readings]
-    try:
-        for record in records:
-            check_record(batch, record, at, now=now)
-    except CureJournalError as refused:
-        asked = Question("date", f"{refused.what} {refused.do}".strip())
-        return replace(item, state="needs you", why=asked.text, questions=(asked,)), []
-    return item, records
-
-
-def _batch_of(journal: Journal, seen: Look, said: Answers, was_filed: bool) -> tuple[str, list[Question]]:
-    codes = {head.code for head in journal.batches()}
-    if said.batch is not None:
-        return said.batch, []
-    own = [tag.code for tag in seen.tags if tag.journal == journal_id(journal)]
-    known = [code for code in own if code in codes]
-    choices = tuple(known)
-    if was_filed:
-        return (known[0] if len(known) == 1 else ""), [
-            Question("batch", "It was placed before and taken back. Which batch is it?", choices)
-        ]
-    if len(known) == 1 and len(own) == 1:
-        return known[0], []
-    if len(own) > 1:
-        return "", [Question("batch", f"It shows the tags of {len(own)} batches. Which one is it?", choices)]
-    if own:
-        return "", [Question("batch", f"Its tag says {own[0]}, and there is no such batch here. Which one is it?")]
-    if seen.tags:
-        return "", [Question("batch", "Its tag is of another journal. Is it yours at all, and which batch is it?")]
-    return "", [Question("batch", "It shows no batch tag. Which batch is it?")]
-
-
-def is_no_original(name: str, photo: Photo) -> str:
-    """What a picture without a camera's date seems to be instead of a photo as taken, by its name; else empty."""
-    if photo.taken is not None:
-        return ""
-    return "a screenshot" if _SCREENSHOT.search(name) else "an edited copy" if _EDITED.search(name) else ""
-
-
-def _about_date(batch: Batch | None, at: datetime | None, original: str, now: datetime) -> list[Question]:
-    if at is None:
-        doubt = f"It looks like {original}; take in the photo as it was taken. " if original else ""
-        text = doubt + "Nothing in it says when it was taken; the file's own date proves nothing. When was it?"
-        return [Question("date", text)]
-    if at > now + timedelta(minutes=1):
-        return [Question("date", f"Its clock is plainly wrong: {at:%d %B %Y %H:%M} lies in the future. When was it?")]
-    poured = batch.poured_at if batch else None
-    if poured is not None and at + BEFORE_POUR < poured:
-        text = f"Its clock is plainly wrong: {at:%d %B %Y %H:%M} is before the batch was poured. When was it?"
-        return [Question("date", text)]
-    return []
-
-
-def _about_copy(journal: Journal, batch: Batch, photo: KeptPhoto, said: Answers) -> list[Question]:
-    """A picture of the same moment and name as one in the batch is most likely the same, edited or converted."""
-    if "copy" in said.confirmed or photo.facts.taken_at is None:
-        return []
-    stem = _stem(photo.facts.original_name)
-    for other in journal.photos_of(batch.code):
-        same = other.facts.taken_at == photo.facts.taken_at and _stem(other.facts.original_name) == stem
-        if same and other.sha256 != photo.sha256:
-            text = f"It looks like another copy of {other.facts.original_name}, which is in the batch. Place it too?"
-            return [Question("copy", text)]
-    return []
-
-
-def _stem(name: str) -> str:
-    return name.rpartition("/")[2].partition(".")[0].casefold()
-
-
-def _why_no_colour(seen: Look, measurement: Measurement, said: Answers, original: str) -> str:
-    if not said.colour:
-        return "Kept for the story: the maker wants no colour from it."
-    if original:
-        return f"It looks like {original}, whose colours mean nothing. Take in the photo as it was taken."
-    if seen.mirrored:
-        return "The picture is mirrored, as selfie cameras do. Use the main camera, or switch mirroring off."
-    if not measurement.usable:
-        return reason_for_none(measurement)
-    return ""
-
-
-def _expected(batch: Batch, at: datetime) -> list[Expected]:
-    """The portions as last known: by the reading nearest in time, else by their intended colour."""
-    known: list[Expected] = []
-    readings = batch.records(ColourReading)
-    names = [portion.name for portion in batch.portions] or list(dict.fromkeys(r.portion for _, r in readings))
-    intended = {portion.name: portion.intended_lab for portion in batch.portions}
-    for name in names:
-        own = [
-            (abs((when - at).total_seconds()) / 86400, record.lab)
-            for when, record in readings
-            if record.portion == name
-        ]
-        if own:
-            days, lab = min(own)
-            known.append(Expected(name, lab, min(MOVED_MOST, MOVED_SD + MOVED_PER_ROOT_DAY * sqrt(days))))
-        else:
-            known.append(Expected(name, intended.get(name), INTENDED_SD))
-    return known
-
-
-def _named(
-    journal: Journal, photo: KeptPhoto, batch: Batch | None, at: datetime | None, seen: Look, said: Answers, card: Card
-) -> tuple[Measurement, Match]:
-    """The measurement and the names of its areas: drawn by the maker, said by the maker, or found."""
-    if said.areas is not None:
-        areas = [Area(name, outline) for name, outline in said.areas.items()]
-        used = card if seen.measurement.card == card.name else find_card(seen.measurement.card, journal)
-        found = measure(read_photo(journal.photo_bytes(photo.sha256)), used, areas)
-        return found, Match(tuple(said.areas), 1.0)
-    count = len(seen.measurement.areas)
-    if said.portions is not None and len(said.portions) == count:
-        return seen.measurement, Match(said.portions, 1.0)
-    if batch is None or at is None or seen.layers is None or len(seen.layers.layers) != count:
-        return seen.measurement, Match(("",) * count, 0.0)
-    return seen.measurement, match(seen.layers, _expected(batch, at))
-
-
-def _colours(seen: Look, measurement: Measurement, names: Sequence[str]) -> tuple[SeenColour, ...]:
-    layers = seen.layers.layers if seen.layers else ()
-    shares = (
-        [layer.share for layer in layers] if len(layers) == len(measurement.areas) else [0.0] * len(measurement.areas)
-    )
-    return tuple(
-        SeenColour(name, area.outline, share, area.sample.lab if area.sample else None, area.grade)
-        for name, area, share in zip(names, measurement.areas, shares, strict=True)
-    )
-
-
-def _readings(measurement: Measurement, names: Sequence[str]) -> list[ColourReading]:
-    """A reading of each named area that has a colour; an area without a name is left out."""
-    pairs = zip(measurement.areas, names, strict=True)
-    return [colour_reading(measurement, area, name) for area, name in pairs if area.sample is not None and name]
+    surface = kept_look(journal, photo.sha256, card).surface if colours else ()
+    code, at = filed[0][0], filed[0][1].at
+    return TrayItem(photo.sha256, photo.facts.original_name, state, code, at, why, (), tuple(colours), surface)
 
 
 # --- placing and correcting ----------------------------------------------------------------
@@ -483,7 +181,7 @@ def _correct(
     PhotoWaits
         If the answers leave something open; the entries stay as they are.
     """
-    item, records = _waiting(journal, journal.photo(sha256), card, now, was_filed=False)
+    item, records = sorted_out(journal, journal.photo(sha256), card, now, was_filed=False)
     if item.questions or item.at is None:
         raise PhotoWaits(item.why, "Answer it, and the photo is corrected.", "It stays placed as it was.")
     code, old = filed[0][0], [entry for _, entry in filed]
@@ -556,3 +254,54 @@ def proposed_areas(journal: Journal, sha256: str, batch: Batch, card: Card) -> d
             outline = np.array(TypeAdapter(Points).validate_json(record.area))
             areas[record.portion] = as_points(cv2.perspectiveTransform(outline[None], turn)[0].astype(float))
     return areas
+
+
+# --- the surface ---------------------------------------------------------------------------
+
+
+def confirm_surface(journal: Journal, item: TrayItem, finding: Finding | None, *, by: str) -> Entry:
+    """Keep what a placed photo's surface looks like, as the maker confirms it; None says that it is clear.
+
+    The same confirmation twice is one entry.
+
+    Raises
+    ------
+    PhotoWaits
+        If the photo is not placed yet.
+    """
+    if item.state not in ("placed", "no colour") or item.at is None:
+        raise PhotoWaits("This photo is not placed in a batch yet.", "Place it first.")
+    record = surface_record(finding)
+    for _, entry in journal.entries_of_photo(item.sha256):
+        if entry.record == record:
+            return entry
+    return journal.add(item.batch, record, at=item.at, by=by, photo=item.sha256)
+
+
+def surface_record(finding: Finding | None) -> SurfaceNote | Event:
+    """The record of something seen on a surface; mottling and a gel ring are no fault and go down as a note."""
+    if finding is None:
+        return SurfaceNote("clear")
+    share = None if finding.share is None else round(100 * finding.share, 2)
+    if finding.kind == "orange spots":
+        return SurfaceNote("orange spots", finding.count, share, finding.words)
+    if finding.kind == "white film":
+        return SurfaceNote("ash", None, share, finding.words)
+    return Event("note", note=finding.words)
+
+
+def growth(batch: Batch, finding: Finding, at: datetime) -> str:
+    """What changed in spots or film since the batch's last note of them before a time; empty if there is none."""
+    record = surface_record(finding)
+    if not isinstance(record, SurfaceNote):
+        return ""
+    earlier = [(when, note) for when, note in batch.records(SurfaceNote) if when < at and note.look == record.look]
+    if not earlier:
+        return ""
+    when, last = earlier[-1]
+    changes = []
+    if record.count is not None and last.count is not None:
+        changes.append(f"{record.count - last.count:+d} spots")
+    if record.area_pct is not None and last.area_pct is not None:
+        changes.append(f"from {last.area_pct:g} % to {record.area_pct:g} % of what is seen")
+    return f"Since {when:%d %B %Y}: {', '.join(changes)}." if changes else ""

@@ -12,22 +12,22 @@ import numpy as np
 import pytest
 
 from curejournal import workflow
-from curejournal.cure.records import ColourReading, Event, PhotoNote, Portion
+from curejournal.cure.records import ColourReading, Event, PhotoNote, Portion, SurfaceNote
 from curejournal.intake import Arrival, Progress, Source, files_in, take_in_all
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Rect
 from curejournal.photo.tag import payload
+from curejournal.sorting import TrayItem, journal_id, tag_text
 from curejournal.tray import (
     Clock,
     PhotoWaits,
-    TrayItem,
+    confirm_surface,
+    growth,
     item_of,
-    journal_id,
     place,
     proposed_areas,
     set_aside,
     set_clock,
-    tag_text,
     tray,
 )
 from tests.photo.windows import drawn, taken, window
@@ -357,6 +357,33 @@ def test_without_a_window_the_areas_are_asked_for_drawn_once_and_then_proposed(k
     (two,) = take(kept, ("b.jpg", second.jpeg), card=card)
     proposal = proposed_areas(kept, two.item.sha256, kept.batch("B-1"), card)
     assert np.abs(np.array(proposal["soap"]) - second.areas["soap"]).max() < 12
+
+
+# --- the surface -----------------------------------------------------------------------------
+
+
+def spotted(count: int, at: datetime) -> bytes:
+    spots = tuple((20.0 + 5 * k, 26.0, 2.0, Paint((74.0, 16.0, 40.0))) for k in range(count))
+    return drawn(CREAM, tag=payload(OURS, "B-1"), at=at, spots=spots).jpeg
+
+
+def test_what_a_surface_looks_like_is_kept_once_the_maker_confirms_it_and_its_growth_is_told(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", spotted(2, TAKEN)))
+    (finding,) = one.item.surface
+    assert (finding.kind, finding.count) == ("orange spots", 2)
+    assert kept.batch("B-1").of(SurfaceNote) == ()
+    for _ in range(2):
+        confirm_surface(kept, one.item, finding, by=BY)
+    ((at, note),) = kept.batch("B-1").records(SurfaceNote)
+    assert (at, note.look, note.count) == (TAKEN, "orange spots", 2)
+    (two,) = take(kept, ("b.jpg", spotted(5, TAKEN + timedelta(days=14))))
+    assert "+3 spots" in growth(kept.batch("B-1"), two.item.surface[0], two.item.at)
+
+
+def test_a_surface_of_a_photo_that_waits_cannot_be_confirmed(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", picture(CREAM, code="")))
+    with pytest.raises(PhotoWaits):
+        confirm_surface(kept, one.item, None, by=BY)
 
 
 # --- bad input -------------------------------------------------------------------------------

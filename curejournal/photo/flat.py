@@ -40,13 +40,17 @@ class Flat:
         """Points (N, 2) in pixels of `lab` to mm on the card."""
         return (np.asarray(pixels, float) + 0.5) / PX_PER_MM + (self.rect.x, self.rect.y)
 
+    def to_pixels(self, pixels: Floats) -> Points:
+        """Points (N, 2) in pixels of `lab` to full-size pixels of the photo."""
+        placement = self.lesson.placement
+        assert placement is not None
+        return as_points(placement.to_pixels(self.mm(pixels)))
+
     def outline(self, mask: Mask) -> Points:
         """One closed path round all of a mask but its dust, in full-size pixels of the photo; () if there is nothing.
 
         Pieces and holes are joined by seams of no width, so that filling it by the even-odd rule gives the mask.
         """
-        placement = self.lesson.placement
-        assert placement is not None
         contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
         least = _LEAST_PIECE_MM2 * PX_PER_MM**2
         pieces = [
@@ -62,7 +66,7 @@ class Flat:
             at, first = np.unravel_index(int(apart.argmin()), apart.shape)
             turned = np.roll(piece, -int(first), axis=0)
             path = np.vstack([path[: at + 1], turned, turned[:1], path[at:]])
-        return as_points(placement.to_pixels(self.mm(path)))
+        return self.to_pixels(path)
 
 
 def flatten(photo: Photo, card: Card, lesson: Lesson, rect: Rect) -> Flat:

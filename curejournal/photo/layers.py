@@ -43,15 +43,22 @@ FOREIGN = 5.0
 # The rim of the window lies in the shadow of its edge; the seams between layers are neither's colour.
 RIM = 0.06
 SEAM_MM = 0.75
+# A film: nearly white, and on the straight way from another layer's colour to that of ash.
+FILM_WHITE = np.array([95.0, 0.0, 4.0])
+FILM_FROM, FILM_CHROMA, FILM_OFF = 80.0, 16.0, 8.0
 
 
 @dataclass(frozen=True)
 class Layer:
-    """One colour of the window. `lab` is its median as seen, to tell layers apart; `share` of the window's area."""
+    """One colour of the window. `lab` is its median as seen, to tell layers apart; `share` of the window's area.
+
+    `film` says that it may be a white film on another layer: that one's colour under a white veil.
+    """
 
     outline: Points
     lab: Lab
     share: float
+    film: bool = False
 
 
 @dataclass(frozen=True)
@@ -76,22 +83,20 @@ def find_layers(photo: Photo, card: Card, lesson: Lesson) -> Layers | None:
     """
     if card.window is None or lesson.correction is None or lesson.placement is None:
         return None
-    return sort_window(flatten(photo, card, lesson, inset(card.window, RIM)))
+    return sort_window(flatten(photo, card, lesson, inset(card.window, RIM)))[0]
 
 
-def sort_window(flat: Flat) -> Layers:
-    """The layers or swirls in a straightened window."""
+def sort_window(flat: Flat) -> tuple[Layers, Ints]:
+    """The layers or swirls in a straightened window, and for each of its pixels the layer that it lies on (H, W)."""
     lab = _smooth(flat.lab)
     towards, numbers = _bands(lab)
     kind: Literal["one", "bands", "swirls"] = "bands"
-    colours = _medians(lab, numbers)
-    if _misplaced(lab, numbers, colours) > 1 - BANDS_FIT:
-        swirls = _clusters(lab)
-        if swirls is not None:
-            kind, numbers = "swirls", swirls
+    if _misplaced(lab, numbers, _medians(lab, numbers)) > 1 - BANDS_FIT:
+        kind, numbers = "swirls", _clusters(lab)
     colours = _medians(lab, numbers)
     if len(colours) == 1:
         kind = "one"
+    beneath = _beneath(colours) if kind == "swirls" else list(range(len(colours)))
     layers, kept = [], np.zeros(numbers.shape, bool)
     for number, colour in enumerate(colours):
         mask = _own_part(lab, numbers == number, colour, seams=len(colours) > 1) & ~flat.burnt
@@ -99,9 +104,24 @@ def sort_window(flat: Flat) -> Layers:
         if outline:
             kept |= mask
             median = np.median(flat.lab[mask], axis=0)
-            share = float((numbers == number).mean())
-            layers.append(Layer(outline, (float(median[0]), float(median[1]), float(median[2])), share))
-    return Layers(kind, tuple(layers), float(np.degrees(towards)) if kind == "bands" else 0.0, float(1 - kept.mean()))
+            seen = (float(median[0]), float(median[1]), float(median[2]))
+            layers.append(Layer(outline, seen, float((numbers == number).mean()), beneath[number] != number))
+    along = float(np.degrees(towards)) if kind == "bands" else 0.0
+    return Layers(kind, tuple(layers), along, float(1 - kept.mean())), np.asarray(beneath, np.intp)[numbers]
+
+
+def _beneath(colours: Floats) -> list[int]:
+    """For each colour itself, or the one that it may be a white film on."""
+    beneath = list(range(len(colours)))
+    for k, colour in enumerate(colours):
+        if colour[0] < FILM_FROM or np.hypot(colour[1], colour[2]) > FILM_CHROMA:
+            continue
+        for other in range(len(colours)):
+            way = FILM_WHITE - colours[other]
+            share = float((colour - colours[other]) @ way / (way @ way))
+            if other != k and 0.2 < share < 1.1 and np.linalg.norm(colour - colours[other] - share * way) < FILM_OFF:
+                beneath[k] = other
+    return beneath
 
 
 def _smooth(lab: Floats) -> Floats:
@@ -226,8 +246,8 @@ def _misplaced(lab: Floats, numbers: Ints, colours: Floats) -> float:
     return float(((own > off.min(axis=-1) + 1.0) | (own > 2 * FOREIGN)).mean())
 
 
-def _clusters(lab: Floats) -> Ints | None:
-    """Each pixel's colour among those of a swirl; None if there is only one colour."""
+def _clusters(lab: Floats) -> Ints:
+    """Each pixel's colour among those of a swirl; 0 everywhere if there is only one."""
     side = round(PX_PER_MM)
     cells = cv2.resize(
         lab.astype(np.float32), (lab.shape[1] // side, lab.shape[0] // side), interpolation=cv2.INTER_NEAREST
@@ -237,7 +257,7 @@ def _clusters(lab: Floats) -> Ints | None:
     sizes = np.bincount(groups)
     large = [k for k in np.argsort(-sizes) if sizes[k] >= LEAST_SHARE * len(points)][:MOST_LAYERS]
     if len(large) < 2:
-        return None
+        return np.zeros(lab.shape[:2], np.intp)
     colours = np.array([np.median(points[groups == k], axis=0) for k in large])
     return _nearest(lab, colours)[0]
 

@@ -18,9 +18,10 @@ from curejournal.photo.learn import Lesson, Reduction, inset, learn
 from curejournal.photo.measure import Area, Measurement, measure
 from curejournal.photo.placement import Placement
 from curejournal.photo.reading import Photo
+from curejournal.photo.surface import Finding, look_over
 from curejournal.photo.tag import Tag, Tags, read_slot, read_tags
 
-LOOK_VERSION = 1
+LOOK_VERSION = 2
 """To be raised when a look at the same photo may come out otherwise."""
 
 
@@ -37,6 +38,7 @@ class Look:
     on_card: bool
     measurement: Measurement
     layers: Layers | None = None
+    surface: tuple[Finding, ...] = ()
     mirrored: bool = False
 
 
@@ -63,13 +65,17 @@ def look(photo: Photo, card: Card, copies: Mapping[str, Card] | None = None) -> 
         lesson = learn(photo, card)
     on_card = _in_slot(lesson, card, "batch_tag")
     tags = on_card if on_card.tags else read_tags(photo)
-    layers, areas = None, []
+    layers: Layers | None = None
+    areas: list[Area] = []
+    surface: tuple[Finding, ...] = ()
     if card.window is not None and lesson.correction is not None:
-        layers = sort_window(flatten(photo, card, lesson, inset(card.window, RIM)))
+        flat = flatten(photo, card, lesson, inset(card.window, RIM))
+        layers, numbers = sort_window(flat)
+        surface = look_over(flat, numbers)
         areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
     measurement = measure(photo, card, areas, lesson=lesson)
     mirrored = lesson.placement is None and _is_mirrored(photo, card)
-    return Look(tags.tags, bool(on_card.tags), measurement, layers, mirrored)
+    return Look(tags.tags, bool(on_card.tags), measurement, layers, surface, mirrored)
 
 
 def _in_slot(lesson: Lesson, card: Card, slot: str) -> Tags:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, permutations
 
 import numpy as np
@@ -59,6 +59,8 @@ def match(found: Layers, portions: Sequence[Expected]) -> Match:
     """
     portions = portions or [Expected("soap")]
     seen, known = len(found.layers), len(portions)
+    if seen > known and any(layer.film for layer in found.layers):
+        return _without_film(found, portions)
     if seen == 0:
         return Match((), 0.0, "Nothing but foreign bodies, glints or shadows was seen in the window.")
     if seen > known:
@@ -84,6 +86,15 @@ def match(found: Layers, portions: Sequence[Expected]) -> Match:
     if unlike:
         return Match(names, confidence, f"The colour is unlike what is known of {', '.join(unlike)}. Is it this batch?")
     return Match(names, confidence)
+
+
+def _without_film(found: Layers, portions: Sequence[Expected]) -> Match:
+    """The match of the layers that are no white film; the film gets no name."""
+    bare = tuple(layer for layer in found.layers if not layer.film)
+    kind = found.kind if len(bare) > 1 else "one"
+    matched = match(replace(found, kind=kind, layers=bare), portions)
+    names = iter(matched.names)
+    return replace(matched, names=tuple("" if layer.film else next(names, "") for layer in found.layers))
 
 
 def _largest(found: Layers) -> object:

@@ -7,7 +7,7 @@ from typing import Literal
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.cure.judgement import Judgement
+from curejournal.cure.judgement import LOCAL_CODES, Judgement
 from curejournal.cure.records import Batch, Decision
 from curejournal.cure.rules import Finding
 from curejournal.report import wording
@@ -65,6 +65,7 @@ def alkali_tests(judgement: Judgement) -> None:
 
 def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.subheader("Release")
+    parts.say(LOCAL_CODES)
     for at, decision in batch.records(Decision):
         parts.say(f"{wording.moment(at)}: {decision.act}, signed by {decision.signed_by}. {decision.statement}")
     ready = judgement.verdict == "ready"

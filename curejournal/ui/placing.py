@@ -10,7 +10,7 @@ from curejournal import intake, tray, workflow
 from curejournal.cure.records import Batch
 from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.report.wording import moment
-from curejournal.tray import Question, TrayItem
+from curejournal.sorting import Question, TrayItem, tag_text
 from curejournal.ui import cache, marking, parts
 from curejournal.ui.intake import TYPES
 from curejournal.ui.page import Desk, attempt, plain
@@ -62,7 +62,7 @@ def take_in(desk: Desk, card: Card) -> None:
 
 def tags(desk: Desk, batch: Batch) -> bytes:
     """A few tags of a batch on plain paper, to be cut out."""
-    label = TagLabel(tray.tag_text(desk.journal, batch.code), batch.code, batch.name)
+    label = TagLabel(tag_text(desk.journal, batch.code), batch.code, batch.name)
     return tag_sheet_pdf([label] * TAGS, LABEL_SHEETS["a4"])
 
 

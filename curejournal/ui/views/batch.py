@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from curejournal.cure.judgement import Judgement
+from curejournal.cure.judgement import LOCAL_CODES, Judgement
 from curejournal.cure.records import Batch
 from curejournal.report import figures
 from curejournal.report.wording import age, moment
@@ -43,7 +43,8 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     parts.say(f"Next: {judgement.next_step}", "lead")
     parts.patches(parts.latest_colours(judgement))
     for caution in judgement.cautions:
-        parts.say(caution, "soft")
+        if caution != LOCAL_CODES:
+            parts.say(caution, "soft")
 
 
 def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
@@ -51,7 +52,7 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     parts.say("Each press is stamped with the time and can be undone.", "soft")
     entry.events(desk, batch)
     entry.ask(desk, batch.code)
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, key="act-batch"):
         parts.way(desk, "photos", "Take in a photo", ":material/photo_camera:", batch=batch.code)
         parts.way(desk, "batches", "Pour another like this", ":material/replay:", like=batch.code)
     forms = {

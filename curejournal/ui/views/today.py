@@ -56,7 +56,7 @@ def _thing(desk: Desk, batch: Batch, thing: DueThing) -> None:
         st.markdown(f"**{plain(thing.words)}** · {plain(batch.code)} {plain(batch.name)}")
         since = "now" if thing.when.date() == desk.now.date() else f"since {day(thing.when)}"
         parts.say(f"Due {since}. {parts.sentence(thing.why)}", "soft")
-        with st.container(horizontal=True):
+        with st.container(horizontal=True, vertical_alignment="center", key=f"act-{key}"):
             if thing.what in WAYS:
                 slug, label, icon = WAYS[thing.what]
                 parts.way(desk, slug, label, icon, batch=batch.code)

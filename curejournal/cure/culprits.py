@@ -171,7 +171,7 @@ class Culprits:
             value += at_usual * parts[rng.integers(len(parts), size=len(value))]
         seen = {material for effect in self.effects for material in effect.materials}
         unknown = sum(1 for material, pct in doses.items() if pct > 0 and material not in seen)
-        return _interval(np.maximum(self.draws.one_more(value, unknown), 0.0))
+        return _interval(np.clip(self.draws.one_more(value, unknown), 0.0, 100.0))
 
 
 @dataclass(frozen=True)

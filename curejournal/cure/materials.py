@@ -37,11 +37,11 @@ FIRST_LOOK_DAYS = 2.5
 AT_REST_DAYS = 14.0
 """Age from which a colour's distance from the intended one counts as where it ended. Ours: fast turns are over
 [common practice, no source]."""
-SPREAD, SPREAD_WORTH = 0.35, 3.0
+SPREAD, SPREAD_WORTH = 0.35, 6.0
 """Spread of one material from batch to batch, standard deviation of the natural logarithm, and how many batches this
 guess is worth. Ours: a factor of two either way, until the batches say otherwise."""
-SMALLEST = 0.5
-"""Differences below this are as good as none, ΔE00: half of just noticeable. Keeps logarithms finite."""
+SMALLEST, LARGEST = 0.5, 100.0
+"""Differences below are as good as none, ΔE00 (ours: half of just noticeable); none is above that of black to white."""
 
 
 @dataclass(frozen=True)
@@ -322,8 +322,8 @@ def _one_more(logs: Array, own_variance: float = 0.0) -> Interval:
     freedom = SPREAD_WORTH + count - 1
     variance = (SPREAD_WORTH * SPREAD**2 + float(((logs - middle) ** 2).sum())) / freedom
     reach = float(stdtrit(freedom, 0.975)) * float(np.sqrt(variance * (1 + 1 / count) + own_variance))
-    low, high = np.exp([middle - reach, middle + reach])
-    return Interval(float(np.exp(middle)), float(low), float(high))
+    estimate, low, high = np.minimum(np.exp([middle, middle - reach, middle + reach]), LARGEST)
+    return Interval(float(estimate), float(low), float(high))
 
 
 def _expected_journey(journeys: Sequence[Journey], factors: Array) -> tuple[tuple[float, ...], tuple[Interval, ...]]:
@@ -431,3 +431,4 @@ def _lots(recipe: Recipe) -> Iterator[tuple[str, str, float]]:
     yield from ((alkali.kind, alkali.lot, alkali.grams) for alkali in recipe.alkalis)
     yield from ((liquid.name, liquid.lot, liquid.grams) for liquid in recipe.liquids)
     yield from ((additive.name, additive.lot, additive.grams) for additive in recipe.additives)
+    yield from (("embeds", embed.batch, embed.grams) for embed in recipe.embeds)

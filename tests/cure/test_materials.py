@@ -12,6 +12,7 @@ from curejournal.colour.difference import ciede2000
 from curejournal.cure.judgement import judge
 from curejournal.cure.materials import (
     SPREAD,
+    SPREAD_WORTH,
     _one_more,
     expect,
     histories,
@@ -112,6 +113,7 @@ def test_a_planned_pour_is_foretold_from_earlier_ones():
 def test_twice_the_dose_is_expected_to_turn_twice_as_far_and_said_to_be_untried():
     (history,) = histories(told(poured("A", "comes back", VANILLA)))
     usual, double = expect(history, 3.0, POURED), expect(history, 6.0, POURED)
+    assert expect(history, 90.0, POURED).turn.high == 100  # no two colours are further apart
     assert double.turn.estimate == pytest.approx(2 * usual.turn.estimate, rel=1e-6)
     assert double.beyond_doses
 
@@ -130,7 +132,7 @@ def test_the_interval_of_one_more_batch_holds(count):
     rng = np.random.default_rng(count)
     held = []
     for _ in range(1500):
-        spread = SPREAD * np.sqrt(3.0 / rng.chisquare(3.0))  # scaled inverse chi-squared
+        spread = SPREAD * np.sqrt(SPREAD_WORTH / rng.chisquare(SPREAD_WORTH))  # scaled inverse chi-squared
         logs = rng.normal(2.0, spread, count + 1)
         interval = _one_more(logs[:-1])
         held.append(interval.low <= np.exp(logs[-1]) <= interval.high)

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr, ndtr, ndtri
 
 from curejournal.colour.difference import Interval
+from curejournal.cure.lots import LotComparison, LotPrior, compare_lots
 from curejournal.errors import CureJournalError
 
 Array = NDArray[np.float64]
@@ -111,30 +111,6 @@ class TestPour:
     def decides(self) -> bool:
         """Whether one pour is enough."""
         return self.if_it_did.low > self.if_not.high or self.if_it_did.high < self.if_not.low
-
-
-@dataclass(frozen=True)
-class LotEffect:
-    """One lot's effect per % of the oils, with its 95% interval."""
-
-    lot: str
-    portions: int
-    per_pct: Interval
-
-
-@dataclass(frozen=True)
-class LotComparison:
-    """Whether a material changed with its lot: `largest_change` per % between two lots, with its joint 95% interval."""
-
-    material: str
-    lots: tuple[LotEffect, ...]
-    largest_change: Interval
-    between: tuple[str, str]
-
-    @property
-    def changed(self) -> bool:
-        """Whether the interval leaves zero out."""
-        return self.largest_change.low > 0
 
 
 @dataclass(frozen=True)
@@ -442,49 +418,19 @@ def _test_pours(effects: tuple[Effect, ...], draws: Draws) -> tuple[TestPour, ..
 
 
 def _lots(observations: Sequence[Observation], effects: tuple[Effect, ...], draws: Draws) -> tuple[LotComparison, ...]:
-    """Each likely material with its lots as columns of their own, beside the others that likely do something."""
+    """Each likely material lot by lot, beside the others that likely do something."""
     values = np.array([seen.value for seen in observations])
     likely = {effect.materials for effect in effects if effect.chance >= 0.5}
     compared = []
     for column in draws.columns:
         if len(column.materials) > 1 or column.materials not in likely:
             continue
-        (material,) = column.materials
-        by_lot = _by_lot(observations, material)
-        if len(by_lot) < 2:
-            continue
-        others = [c.relative for c in draws.columns if c.materials in likely and c is not column]
-        (usual,) = column.usual_pct
-        own = [pct / usual for pct in by_lot.values()]
-        design = np.stack([np.ones(len(values)), *others, *own], axis=1)
-        prior = np.array([BASE_SD**-2, *([SLAB_SD**-2] * (design.shape[1] - 1))])
-        covariance = np.linalg.inv(design.T @ (draws.weights[:, None] * design) + np.diag(prior))
-        middle = covariance @ (
-            design.T @ (draws.weights * values) + prior * np.array([BASE, *([0.0] * len(prior[1:]))])
-        )
-        first = 1 + len(others)
-        pairs = list(combinations(range(first, len(middle)), 2))
-        reach = float(-ndtri(0.025 / len(pairs)))  # so that all pairs hold together (Bonferroni)
-        changes = []
-        for i, j in pairs:
-            sd = float(np.sqrt(covariance[i, i] + covariance[j, j] - 2 * covariance[i, j]))
-            change = abs(float(middle[i] - middle[j]))
-            changes.append((change / sd, Interval(change, max(change - reach * sd, 0.0), change + reach * sd), (i, j)))
-        _, largest, pair = max(changes)
-        names = list(by_lot)
-        compared.append(
-            LotComparison(
-                material,
-                tuple(
-                    LotEffect(
-                        lot, int((pct > 0).sum()), _about(middle[first + n], covariance[first + n, first + n], usual)
-                    )
-                    for n, (lot, pct) in enumerate(by_lot.items())
-                ),
-                Interval(*(value / usual for value in largest)),
-                (names[pair[0] - first], names[pair[1] - first]),
-            )
-        )
+        (material,), (usual,) = column.materials, column.usual_pct
+        by_lot = {lot: pct / usual for lot, pct in _by_lot(observations, material).items()}
+        others = [other.relative for other in draws.columns if other.materials in likely and other is not column]
+        if len(by_lot) > 1:
+            prior = LotPrior(BASE, BASE_SD, SLAB_SD)
+            compared.append(compare_lots(material, values, draws.weights, by_lot, others, usual, prior))
     return tuple(compared)
 
 
@@ -492,8 +438,3 @@ def _by_lot(observations: Sequence[Observation], material: str) -> dict[str, Arr
     named = [[dose for dose in seen.doses if dose.material == material and dose.lot] for seen in observations]
     lots = sorted({dose.lot for doses in named for dose in doses})
     return {lot: np.array([sum(dose.pct for dose in doses if dose.lot == lot) for doses in named]) for lot in lots}
-
-
-def _about(middle: float, variance: float, usual_pct: float) -> Interval:
-    reach = 1.96 * float(np.sqrt(variance))
-    return Interval(*(float(value) / usual_pct for value in (middle, max(middle - reach, 0.0), middle + reach)))

@@ -145,12 +145,15 @@ def enrol(
     copy_id: Annotated[str, typer.Option("--copy-id", help="The id on the printed card; its name from now on.")],
     card_name: Annotated[str, typer.Option("--card", help="Which card was printed.")] = "window",
     beside: Annotated[str, typer.Option("--beside", help="The chart with known colours.")] = "chart24",
+    relative: Annotated[
+        bool, typer.Option("--relative", help="No chart: photos in daylight, the card's white paper is the measure.")
+    ] = False,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Measure a printed card's own colours beside a chart with known ones, and keep them."""
     with _opened(journal) as kept:
-        chart = _card(beside, journal)
+        chart = None if relative else _card(beside, journal)
         enrolled, doubts = workflow.enrol_card(
             kept, _card(card_name, journal), [_bytes(p) for p in photos], chart, copy_id
         )

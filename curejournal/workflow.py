@@ -117,9 +117,11 @@ def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
 
 
 def enrol_card(
-    journal: Journal, card: Card, photos: Sequence[bytes], chart: Card, copy_id: str
+    journal: Journal, card: Card, photos: Sequence[bytes], chart: Card | None, copy_id: str
 ) -> tuple[Card, list[str]]:
     """Measure a printed card beside a chart and keep it in the journal under its copy id.
+
+    Without a chart its own white paper in daylight serves, and its colours are only relative.
 
     Returns the enrolled card, and what was doubtful in plain words.
 

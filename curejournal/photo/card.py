@@ -86,6 +86,11 @@ class Card:
         """The patches whose colour is known."""
         return tuple(patch for patch in self.patches if patch.lab_d50 is not None)
 
+    @property
+    def white_only(self) -> bool:
+        """Whether this is no more than a sheet of white or grey."""
+        return 0 < len(self.references) < 6 and all(patch.role for patch in self.references)
+
     def corner_points(self) -> tuple[tuple[float, float], ...]:
         """The card's own corners in mm, clockwise from its top left."""
         w, h = self.size_mm

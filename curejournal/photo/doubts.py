@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.colour.correction import FEWEST_PATCHES
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Grade, Reason
 from curejournal.photo.card import Card
@@ -71,14 +72,13 @@ def blurred(card: Card) -> Reason:
 
 def about_values(card: Card) -> list[Reason]:
     """Where the card's colours come from limits what a reading can be."""
-    if len(card.references) < 6:
-        return [
-            refusal(
-                "card unmeasured",
-                "This card's own colours are not known.",
-                "Enrol the card first: photograph it beside a chart with published colours.",
-            )
-        ]
+    if card.white_only:
+        text = "Only exposure and white balance come from plain white: the colour is a rough one."
+        return [doubt("white only", text, "Use a card with colours.")]
+    if len(card.references) < FEWEST_PATCHES:
+        text = "This card's own colours are not known."
+        remedy = "Enrol the card first: photograph it beside a chart with published colours."
+        return [refusal("card unmeasured", text, remedy)]
     if card.kind == "nominal":
         text = "This printed card has not been measured: colours are relative to what the printer was asked for."
         return [Reason("card unmeasured", text, "Enrol the card to get measured colours.", Grade.RELATIVE)]
@@ -104,6 +104,8 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
                 placement.corners,
             )
         )
+    if card.white_only:  # any part of a sheet may be pointed at: its shape says nothing
+        return reasons
     tilt = placement.tilt_degrees(card)
     if tilt > 60:
         reasons.append(
@@ -350,7 +352,7 @@ def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points)
         text = "The soap's colour lies beyond the colours of the card."
         reasons.append(Reason("beyond the card", text, "Take the interval seriously.", outline=outline))
     likely_off = _rms_difference(lab, covariance)
-    if not likely_off < 8 or not -5 < lab[0] < 110:
+    if not likely_off < 12 or not -5 < lab[0] < 110:
         text = "The colour cannot be told from this photo."
         reasons.append(refusal("too uncertain", text, "Use even daylight and a clean card.", outline))
     elif likely_off > 2.5:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.colour.correction import fit_white_balance
 from curejournal.colour.sample import Grade, Reason, as_matrix3, worst
 from curejournal.colour.spaces import lab_from_linear, linear_from_lab
 from curejournal.errors import CureJournalError
 from curejournal.photo import doubts
 from curejournal.photo.card import Card
 from curejournal.photo.learn import centres_of, evened, learn, light_across, locate
+from curejournal.photo.placement import Placement
 from curejournal.photo.reading import Photo
 from curejournal.photo.sampling import sample_patches
 
@@ -21,14 +23,18 @@ Floats = NDArray[np.float64]
 
 # Ours: brightness between chart and card in one photo, which nothing measures; a lamp at arm's length gives 3 to 5%.
 LIGHT_BETWEEN = 0.03
+# Ours: plain office paper, as in cards/sheet.toml.
+PAPER_WHITE = (95.0, 0.5, -2.0)
 
 
 class EnrolmentRefused(CureJournalError):
     """None of the photos can say what the card's colours are."""
 
 
-def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = "") -> tuple[Card, tuple[Reason, ...]]:
-    """A card whose reference colours are those measured against a chart beside it.
+def enrol(
+    card: Card, photos: Sequence[Photo], chart: Card | None, *, copy_id: str = ""
+) -> tuple[Card, tuple[Reason, ...]]:
+    """A card whose reference colours are those measured against a chart beside it, or against its own white paper.
 
     Parameters
     ----------
@@ -36,15 +42,16 @@ def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = ""
         The printed card; its own values, if any, are not used.
     photos : sequence of Photo
         Each with the card and the chart in it; several are averaged, and their spread counts.
-    chart : Card
-        With published or measured colours.
+    chart : Card or None
+        With published or measured colours. None takes the card's white paper, photographed in daylight, for plain white:
+        its colours are then only relative, sound for following one batch.
     copy_id : str
         The id on this printed copy.
 
     Returns
     -------
     card : Card
-        Of kind *enrolled*; patches that no photo shows lose their reference.
+        Of kind *enrolled* or *relative*; patches that no photo shows lose their reference.
     reasons : tuple of Reason
         What was doubtful, and the photos that were left out.
 
@@ -53,50 +60,75 @@ def enrol(card: Card, photos: Sequence[Photo], chart: Card, *, copy_id: str = ""
     EnrolmentRefused
         If no photo is good enough.
     """
-    if chart.kind not in ("published", "measured", "enrolled"):
+    if chart is not None and chart.kind not in ("published", "measured", "enrolled"):
         raise EnrolmentRefused(
             f"The colours of “{chart.name}” are not known themselves.", "Use a chart with published colours."
         )
     labs, joints, reasons = [], [], []
     for number, photo in enumerate(photos, start=1):
-        lesson = learn(photo, chart)
-        faults = list(lesson.reasons)
-        placement, picture, scale = locate(photo, card)
-        if isinstance(placement, Reason):
-            faults.append(placement)
-        else:
-            faults += doubts.about_placement(card, placement, photo.width, photo.height)
-        clear = worst(*(fault.limit for fault in faults)) is Grade.MEASURED
-        if isinstance(placement, Reason) or not (clear and lesson.correction and lesson.placement):
-            worst_fault = max(faults, key=lambda fault: fault.limit.rank)
+        seen = _seen(photo, card)
+        taught = seen if isinstance(seen, list) else _taught(photo, card, seen, chart)
+        if isinstance(taught, list):
+            worst_fault = max(taught, key=lambda fault: fault.limit.rank)
             reasons.append(replace(worst_fault, text=f"Photo {number} was left out. {worst_fault.text}"))
             continue
-        samples = sample_patches(picture, scale, placement, card.patches, photo.encoding)
-        shading, light_reasons = light_across(picture, scale, placement, card, photo)
-        reasons += light_reasons
-        encoded = samples.encoded if shading is None else evened(samples.encoded, card.patches, shading)
-        good = samples.seen & ~samples.burnt
-        noise = np.array([np.diag(np.square(sd)) for sd in samples.noise_sd])
-        # Light on the nearest edge of the chart, since nothing measures it beyond.
-        middle = placement.to_pixels(centres_of(card.patches))
-        beside = np.clip(lesson.placement.to_mm(middle), 0.0, chart.size_mm)
-        lab, joint = lesson.correction.colours(
-            np.where(good[:, None], encoded, 0.5), np.where(good[:, None, None], noise, 1.0), xy_mm=beside
-        )
-        brighter = lab_from_linear(linear_from_lab(lab) * (1 + LIGHT_BETWEEN)) - lab
-        labs.append(np.where(good[:, None], lab, np.nan))
-        joints.append(joint + np.outer(brighter.ravel(), brighter.ravel()))
+        labs.append(taught[0])
+        joints.append(taught[1])
     if not labs:
-        first = (
-            reasons[0]
-            if reasons
-            else doubts.refusal("no photo", "No photo was given.", "Photograph the card beside the chart.")
-        )
-        raise EnrolmentRefused(first.text, first.remedy)
+        if not reasons:
+            raise EnrolmentRefused("No photo was given.", "Photograph the card beside the chart.")
+        raise EnrolmentRefused(reasons[0].text, reasons[0].remedy)
     return _combined(card, np.array(labs), np.array(joints), chart, copy_id), tuple(reasons)
 
 
-def _combined(card: Card, labs: Floats, joints: Floats, chart: Card, copy_id: str) -> Card:
+@dataclass(frozen=True)
+class _Seen:
+    """The printed card in one photo: evenly lit encoded patches, their noise, and which can be used."""
+
+    placement: Placement
+    encoded: Floats
+    noise: Floats
+    good: NDArray[np.bool_]
+
+
+def _seen(photo: Photo, card: Card) -> _Seen | list[Reason]:
+    placement, picture, scale = locate(photo, card)
+    if isinstance(placement, Reason):
+        return [placement]
+    samples = sample_patches(picture, scale, placement, card.patches, photo.encoding)
+    shading, faults = light_across(picture, scale, placement, card, photo)
+    faults += doubts.about_placement(card, placement, photo.width, photo.height)
+    if worst(*(fault.limit for fault in faults)) is not Grade.MEASURED:
+        return faults
+    encoded = samples.encoded if shading is None else evened(samples.encoded, card.patches, shading)
+    good = samples.seen & ~samples.burnt
+    noise = np.array([np.diag(np.square(sd)) for sd in samples.noise_sd])
+    return _Seen(placement, np.where(good[:, None], encoded, 0.5), np.where(good[:, None, None], noise, 1.0), good)
+
+
+def _taught(photo: Photo, card: Card, seen: _Seen, chart: Card | None) -> tuple[Floats, Floats] | list[Reason]:
+    """The colours (N, 3) of the card's patches in one photo and their joint covariance (3 N, 3 N), or the faults."""
+    if chart is None:
+        white = seen.good & np.array([patch.role == "white" for patch in card.patches])
+        if not white.any():
+            return [
+                doubts.refusal("no white", "No clean white of the card can be seen.", "Lower the exposure a little.")
+            ]
+        balance = fit_white_balance(seen.encoded[white], np.tile(PAPER_WHITE, (int(white.sum()), 1)))
+        lab, joint = balance.colours(seen.encoded, seen.noise)
+        return np.where(seen.good[:, None], lab, np.nan), joint
+    lesson = learn(photo, chart)
+    if lesson.grade is not Grade.MEASURED or not lesson.correction or not lesson.placement:
+        return list(lesson.reasons)
+    # Light on the nearest edge of the chart, since nothing measures it beyond.
+    middle = seen.placement.to_pixels(centres_of(card.patches))
+    beside = np.clip(lesson.placement.to_mm(middle), 0.0, chart.size_mm)
+    lab, joint = lesson.correction.colours(seen.encoded, seen.noise, xy_mm=beside)
+    brighter = (lab_from_linear(linear_from_lab(lab) * (1 + LIGHT_BETWEEN)) - lab).ravel()
+    return np.where(seen.good[:, None], lab, np.nan), joint + np.outer(brighter, brighter)
+
+
+def _combined(card: Card, labs: Floats, joints: Floats, chart: Card | None, copy_id: str) -> Card:
     """The mean over photos of labs (P, N, 3), and what is shared and what is each patch's own in joints (P, 3 N, 3 N).
 
     The photos' own covariance does not shrink with their number, since most of it is the chart's; the spread of the
@@ -119,11 +151,16 @@ def _combined(card: Card, labs: Floats, joints: Floats, chart: Card, copy_id: st
             own = own + np.diag(labs[seen[:, k], k].var(axis=0, ddof=1)) / count[k]
         lab = (float(mean[0]), float(mean[1]), float(mean[2]))
         patches.append(replace(patch, lab_d50=lab, covariance=as_matrix3(own)))
+    how = f"{len(labs)} photo{'s' if len(labs) > 1 else ''}"
     return replace(
         card,
         patches=tuple(patches),
-        kind="enrolled",
-        provenance=f"enrolled from {len(labs)} photo(s) beside “{chart.name}”; that chart: {chart.provenance}",
+        kind="enrolled" if chart else "relative",
+        provenance=(
+            f"enrolled from {how} beside “{chart.name}”; that chart: {chart.provenance}"
+            if chart
+            else f"relative: {how} against its own white paper, taken for L* 95"
+        ),
         copy_id=copy_id or card.copy_id,
         shared_covariance=shared,
     )

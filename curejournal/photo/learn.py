@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.colour.correction import Correction, TooFewPatches, fit_correction
+from curejournal.colour.correction import Correction, TooFewPatches, fit_correction, fit_white_balance
 from curejournal.colour.sample import Grade, Reason, worst
 from curejournal.colour.shading import Shading, fit_shading
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
@@ -79,7 +79,8 @@ def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | Non
     except TooFewPatches as fault:
         return replace(lesson, reasons=(*reasons, doubts.refusal("few patches", fault.what, fault.do)))
     errors = np.array(correction.leave_one_out)
-    reasons += doubts.about_correction(card, float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
+    if not card.white_only:
+        reasons += doubts.about_correction(card, float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
     reasons += doubts.about_suspects(card, placement, correction.suspects)
     return replace(lesson, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors)
 
@@ -166,6 +167,8 @@ def centres_of(patches: Sequence[Patch]) -> Floats:
 
 def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
     patches = card.references
+    if card.white_only:
+        return fit_white_balance(encoded[samples.seen], np.array([patch.lab_d50 for patch in patches])[samples.seen])
     covariances = None
     if any(patch.covariance for patch in patches):
         covariances = np.array([patch.covariance or np.zeros((3, 3)) for patch in patches])

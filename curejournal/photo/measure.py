@@ -142,7 +142,7 @@ def measure(
         tuple(sorted(lesson.reasons, key=lambda reason: -reason.limit.rank)),
         tuple(AreaColour(area.name, area.outline, Grade.NOT_USABLE, (), 0, None) for area in areas),
         correction.model if correction else "",
-        float(np.nanmean(errors)) if correction else None,
+        _finite(errors[np.isfinite(errors)].mean()) if np.isfinite(errors).any() else None,
         correction.candidates if correction else (),
         tuple(
             PatchColour(patch.id, _triple(lesson.encoded[i]), bool(np.isfinite(errors[i])), _finite(errors[i]))
@@ -171,7 +171,7 @@ def _with_areas(result: Measurement, photo: Photo, card: Card, lesson: Lesson, a
     rows: list[int] = []
     for k, (i, sample) in enumerate(good):
         block = joint[3 * k : 3 * k + 3, 3 * k : 3 * k + 3]
-        reasons[i] += doubts.about_colour(lab[k], block, bool(inside[k]), areas[i].outline)
+        reasons[i] += doubts.about_colour(lab[k], block, bool(inside[k]) or card.white_only, areas[i].outline)
         grade = worst(result.grade, _limit(reasons[i]))
         if grade is Grade.NOT_USABLE:
             continue

@@ -36,6 +36,8 @@ def card_pdf(card: Card, paper: Paper = "a4") -> bytes:
             f"“{card.name}” has values of its own maker; a home print would not have these colours.",
             "Use the real chart, or print the card “window”.",
         )
+    if card.white_only:
+        raise CardNotPrintable("Plain white paper needs no printing.", "Lay a clean sheet beside the soap.")
     if card.size_mm[0] > page_w - 20 or card.size_mm[1] > page_h - 110:
         raise CardNotPrintable("The card is larger than the paper.", "Choose another paper size.")
     pdf = FPDF(unit="mm", format=(page_w, page_h))
@@ -127,7 +129,7 @@ def _draw_text(pdf: FPDF, card: Card, left: float, page_w: float) -> None:
     lines = [
         "Print at 100 % (actual size), never “fit to page”. Matt white paper, best quality, no colour enhancement.",
         "Measure both lines. If they are not right, print again with scaling switched off.",
-        "Cut along the outer line; cut the window out; glue the card on stiff, flat board.",
+        f"Cut along the outer line{'; cut the window out' if card.window else ''}; glue the card on stiff, flat board.",
         "A printer's colours are unknown: enrol this card before you trust its colours. Keep it dark, dry and clean.",
         "When a card is stained or faded, print a new one and enrol it.",
     ]

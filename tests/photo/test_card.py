@@ -97,5 +97,5 @@ def test_two_patches_of_one_id_are_refused() -> None:
 
 
 def test_an_unknown_name_says_which_there_are() -> None:
-    with pytest.raises(CardDefinitionInvalid, match="chart24, window"):
+    with pytest.raises(CardDefinitionInvalid, match="chart24, sheet, side, window"):
         built_in_card_text("nothing")

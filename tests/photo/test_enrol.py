@@ -8,6 +8,7 @@ from skimage.color import deltaE_ciede2000
 
 from curejournal.photo.card import Card, built_in_card_text, card_text, read_card
 from curejournal.photo.enrol import EnrolmentRefused, enrol
+from curejournal.photo.measure import measure
 from curejournal.photo.reading import read_photo
 from tests.render_samples import truth
 from tests.scenes import draw_card
@@ -79,3 +80,18 @@ def test_a_photo_without_the_chart_is_refused_in_words() -> None:
 def test_a_chart_of_unknown_colours_teaches_nothing() -> None:
     with pytest.raises(EnrolmentRefused, match="not known"):
         enrol(card("window"), [], card("window"))
+
+
+def test_without_a_chart_the_card_is_enrolled_relative_to_its_own_paper(pictures: list[bytes]) -> None:
+    """Sound for following one batch: two photos in different light agree, whatever the truth is."""
+    relative, _ = enrol(card("window"), [read_photo(data) for data in pictures], None, copy_id="W-01")
+    assert relative.kind == "relative"
+    assert "own white paper" in relative.provenance
+    from curejournal.demo import pictures_folder
+
+    readings = [
+        measure(read_photo((pictures_folder() / name).read_bytes()), relative).areas[0].sample
+        for name in ("juniper-7.jpg", "juniper-9.jpg")  # the bar no longer changes by then
+    ]
+    assert all(reading is not None and reading.grade.value in ("relative", "indicative") for reading in readings)
+    assert float(deltaE_ciede2000(readings[0].lab, readings[1].lab)) < 3.0

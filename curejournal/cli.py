@@ -128,15 +128,22 @@ def card(
         if paper not in ("a4", "letter"):
             raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")
         pdf.write_bytes(workflow.card_to_print(shown, "a4" if paper == "a4" else "letter", copy_id))
+    drifts: tuple[workflow.PatchDrift, ...] = ()
+    if _has_journal(journal):
+        with _opened(journal) as kept:
+            drifts = workflow.card_drift(kept, shown.name) or ()
     if as_json:
-        _print(workflow.card_as_json(shown))
+        _print({**workflow.card_as_json(shown), "drifting": [workflow.as_json(drift) for drift in drifts]})
     elif pdf is not None:
         print(f"{pdf}: print it at 100 %, then measure the two lines on the sheet.")
     else:
         width, height = shown.size_mm
-        print(
-            f"{shown.title or shown.name}: {width:g} x {height:g} mm, {len(shown.patches)} patches. {shown.provenance}."
-        )
+        print(f"{shown.title or shown.name}: {width:g} x {height:g} mm, {len(shown.patches)} patches.")
+        print(f"Its values: {shown.provenance}.")
+        for drift in drifts:
+            print(f"{drift.patch} no longer fits as it did ({drift.at_first:.1f} at first, {drift.now:.1f} now).")
+        if drifts:
+            print("The card has faded or is stained: print a new one and enrol it.")
 
 
 @app.command()
@@ -1086,10 +1093,14 @@ def _text(path: Path) -> str:
 def _card(name: str, journal: Path) -> workflow.Card:
     if name.endswith(".toml"):
         return workflow.find_card(_text(Path(name)) + "\n")
-    if (journal / "journal.sqlite").is_file() or os.environ.get(DATABASE_URL):
+    if _has_journal(journal):
         with _opened(journal) as kept:
             return workflow.find_card(name, kept)
     return workflow.find_card(name)
+
+
+def _has_journal(folder: Path) -> bool:
+    return (folder / "journal.sqlite").is_file() or bool(os.environ.get(DATABASE_URL))
 
 
 def _numbers(text: str, count: int, example: str) -> tuple[float, ...]:

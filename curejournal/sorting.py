@@ -19,7 +19,7 @@ from pydantic import TypeAdapter
 
 from curejournal.colour.sample import Grade, Lab
 from curejournal.cure.checks import check_record
-from curejournal.cure.records import Batch, ColourReading, PhotoNote, Record
+from curejournal.cure.records import Batch, ColourReading, Record
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal, KeptPhoto
 from curejournal.photo import tag as batch_tags
@@ -30,7 +30,7 @@ from curejournal.photo.placement import Points
 from curejournal.photo.portions import SURE, Expected, Match, match
 from curejournal.photo.reading import Photo, read_photo
 from curejournal.photo.surface import Finding
-from curejournal.workflow import SOFTWARE, colour_reading, find_card, reason_for_none
+from curejournal.workflow import SOFTWARE, colour_reading, find_card, photo_note, reason_for_none
 
 State = Literal["placed", "no colour", "needs you", "set aside"]
 Topic = Literal["batch", "date", "portions", "colour", "areas", "copy"]
@@ -202,7 +202,7 @@ def sorted_out(
     if questions or batch is None or at is None:
         return item, []
     readings = [] if why else _readings(measurement, named.names)
-    records: list[Record] = [PhotoNote("", why if not readings else ""), *readings]
+    records: list[Record] = [photo_note(measurement if readings else None, "", "" if readings else why), *readings]
     try:
         for record in records:
             check_record(batch, record, at, now=now)

@@ -43,6 +43,8 @@ from curejournal.photo import card as cards
 from curejournal.photo.card import Card as Card
 from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
+from curejournal.photo.health import PatchDrift as PatchDrift
+from curejournal.photo.health import drifting
 from curejournal.photo.measure import Area, AreaColour, measure
 from curejournal.photo.measure import Measurement as Measurement
 from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
@@ -218,7 +220,7 @@ def take_in(
         return TakenIn(name, "not kept", reason_for_none(measurement), None, measurement)
     readings = _readings(batch, measurement, portion) if measurement else []
     why_no_colour = "" if readings else (reason_for_none(measurement) if measurement else "taken without a card")
-    records: list[Record] = [PhotoNote(caption, why_no_colour), *readings]
+    records: list[Record] = [photo_note(measurement if readings else None, caption, why_no_colour), *readings]
     for record in records:
         check_record(batch, record, when, now=now)
     if when > now:
@@ -256,6 +258,23 @@ def marked_picture(data: bytes, measurement: Measurement | None, longest: int) -
     """
     photo = read_photo(data)
     return pictures.marked(photo, measurement, longest) if measurement else pictures.small(photo, longest)
+
+
+def photo_note(measurement: Measurement | None, caption: str, why_no_colour: str) -> PhotoNote:
+    """The note that files a photo; with the misfits of the card's patches, if it was measured."""
+    if measurement is None:
+        return PhotoNote(caption, why_no_colour)
+    errors = tuple((patch.id, round(patch.error, 2)) for patch in measurement.patches if patch.error is not None)
+    return PhotoNote(caption, why_no_colour, measurement.card, errors)
+
+
+def card_drift(journal: Journal, name: str) -> tuple[PatchDrift, ...] | None:
+    """The patches of a card that no longer fit as they did, from all photos taken with it; None if too few to say."""
+    notes = sorted(
+        (entry for batch in journal.all_batches() for entry in batch.of(PhotoNote)), key=lambda entry: entry.at
+    )
+    records = [entry.record for entry in notes if isinstance(entry.record, PhotoNote)]
+    return drifting([dict(note.patch_errors) for note in records if note.card == name and note.patch_errors])
 
 
 def _when(

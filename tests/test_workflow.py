@@ -187,3 +187,17 @@ def test_the_window_of_a_batch_with_two_portions_needs_a_name(started: Journal, 
     with pytest.raises(CureJournalError, match="plain, top"):
         take(started, photo)
     assert take(started, photo, portion="top").entries[1].record.portion == "top"
+
+
+def test_a_card_that_fades_is_noticed_from_its_own_photos(started: Journal, photo: bytes) -> None:
+    taken = take(started, photo)
+    note = taken.entries[0].record
+    assert note.card == "window"
+    assert len(note.patch_errors) > 40
+    assert workflow.card_drift(started, "window") is None, "one photo says nothing"
+    for day in range(1, 9):
+        faded = 3.0 if day > 4 else 0.0
+        errors = tuple((patch, error + faded * (patch == "honey")) for patch, error in note.patch_errors)
+        record = PhotoNote(card="window", patch_errors=errors)
+        workflow.enter(started, "B1", record, at=POURED + timedelta(days=9 + day), by=BY, now=NOW)
+    assert [drift.patch for drift in workflow.card_drift(started, "window")] == ["honey"]

@@ -15,6 +15,7 @@ from curejournal.soap.recipe import Recipe
 
 AlkaliMethod = Literal["strip", "meter", "titration"]
 EventKind = Literal["trace", "poured", "gel", "unmoulded", "cut", "note"]
+WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
 IntendedSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
 
 
@@ -25,6 +26,7 @@ class Portion:
     `intended_lab` is the colour that it should have when cured (CIELAB
     D50/2); `tolerance` the CIEDE2000 difference the maker accepts;
     `control` marks an unscented portion or kept bar to compare with.
+    `intended_from` names what the intended colour was picked from.
     """
 
     name: str
@@ -33,6 +35,7 @@ class Portion:
     intended_source: IntendedSource | None = None
     tolerance: float = 3.0
     control: bool = False
+    intended_from: str = ""
 
 
 @dataclass(frozen=True)
@@ -71,10 +74,15 @@ class ColourReading:
 
 @dataclass(frozen=True)
 class PhotoNote:
-    """A photo filed under the batch; `why_no_colour` says why nothing was measured in it."""
+    """A photo filed under the batch; `why_no_colour` says why nothing was measured in it.
+
+    `patch_errors` are the misfits (ΔE00) of the patches of `card`: over many photos they tell when a card fades.
+    """
 
     caption: str = ""
     why_no_colour: str = ""
+    card: str = ""
+    patch_errors: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -134,6 +142,21 @@ class ScalarReading:
 
 
 @dataclass(frozen=True)
+class BarsOut:
+    """Bars that left the rack: to whom (a market, a shop, a laboratory, the shelf of retained samples), and why."""
+
+    bars: int
+    to: str
+    why: WhyOut
+    note: str = ""
+
+    @property
+    def left_the_house(self) -> bool:
+        """Whether others have them: a recall has to reach them."""
+        return self.why in ("sold", "sample", "given")
+
+
+@dataclass(frozen=True)
 class Decision:
     """A person's signed act. `evidence` is the judgement frozen as it stood, as JSON text."""
 
@@ -168,6 +191,7 @@ Record = (
     | AlkaliTest
     | SurfaceNote
     | ScalarReading
+    | BarsOut
     | Decision
     | Renamed
     | Withdrawn
@@ -185,6 +209,7 @@ RECORDS: dict[str, type[Record]] = {
     "alkali test": AlkaliTest,
     "surface": SurfaceNote,
     "reading": ScalarReading,
+    "bars out": BarsOut,
     "decision": Decision,
     "renamed": Renamed,
     "withdrawn": Withdrawn,
@@ -252,6 +277,11 @@ class Batch:
     def bars_cut(self) -> int:
         """How many bars were cut; 0 if nobody noted it."""
         return max((event.bars or 0 for _, event in self.records(Event)), default=0)
+
+    @property
+    def bars_out(self) -> int:
+        """How many bars left the rack, for whatever reason."""
+        return sum(out.bars for _, out in self.records(BarsOut))
 
     @property
     def released_at(self) -> datetime | None:

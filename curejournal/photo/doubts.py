@@ -90,6 +90,15 @@ def about_values(card: Card) -> list[Reason]:
     return []
 
 
+def other_copy(card: Card, printed: str) -> Reason:
+    """The card in the picture bears another copy's id."""
+    return refusal(
+        "other copy",
+        f"The card in this photo is copy {printed[:40]}, not {card.copy_id}: its colours are its own.",
+        f"Choose the card {printed[:40]}, or enrol it.",
+    )
+
+
 def about_placement(card: Card, placement: Placement, width: int, height: int) -> list[Reason]:
     """Out of frame, tilted, bent, partly covered."""
     reasons = []

@@ -43,8 +43,8 @@ def enrol(
     photos : sequence of Photo
         Each with the card and the chart in it; several are averaged, and their spread counts.
     chart : Card or None
-        With published or measured colours. None takes the card's white paper, photographed in daylight, for plain white:
-        its colours are then only relative, sound for following one batch.
+        With published or measured colours. None takes the card's own paper, photographed in daylight, for plain
+        white: its colours are then only relative, sound for following one batch.
     copy_id : str
         The id on this printed copy.
 

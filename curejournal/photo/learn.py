@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +17,10 @@ from curejournal.photo.card import Card, Patch, Rect
 from curejournal.photo.find_chart import look_for_chart
 from curejournal.photo.find_markers import find_by_markers
 from curejournal.photo.placement import Placement, placement_from_corners, placement_from_points
-from curejournal.photo.reading import Photo, Pixels
+from curejournal.photo.reading import Photo, Pixels, Reduction
 from curejournal.photo.sampling import PatchSamples, sample_area, sample_patches, sharpness
+from curejournal.photo.tag import read_slot
 
-Reduction = Literal[1, 2, 4, 8]
 Floats = NDArray[np.float64]
 
 # Ours: enough pixels for a robust colour of a patch, few enough to be fast.
@@ -59,12 +58,8 @@ def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | Non
     placement, picture, scale = locate(photo, card, corners)
     if isinstance(placement, Reason):
         return Lesson(None, picture, scale, (placement,))
-    lesson = Lesson(
-        placement,
-        picture,
-        scale,
-        (*doubts.about_values(card), *doubts.about_placement(card, placement, photo.width, photo.height)),
-    )
+    reasons = [*doubts.about_values(card), *doubts.about_placement(card, placement, photo.width, photo.height)]
+    lesson = Lesson(placement, picture, scale, (*reasons, *_other_copy(picture, scale, placement, card)))
     if lesson.grade is Grade.NOT_USABLE:
         return lesson
     samples = sample_patches(picture, scale, placement, card.references, photo.encoding)
@@ -83,6 +78,15 @@ def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | Non
         reasons += doubts.about_correction(card, float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
     reasons += doubts.about_suspects(card, placement, correction.suspects)
     return replace(lesson, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors)
+
+
+def _other_copy(picture: Pixels, scale: float, placement: Placement, card: Card) -> list[Reason]:
+    """Whether the id printed on the card in the picture is another copy's, whose colours are not this one's."""
+    slot = (card.slots or {}).get("copy_id")
+    if not card.copy_id or slot is None:
+        return []
+    printed = read_slot(picture, scale, placement.outline(slot)).others
+    return [doubts.other_copy(card, printed[0])] if printed and printed[0] != card.copy_id else []
 
 
 def locate(

@@ -14,10 +14,10 @@ from curejournal.photo.card import Card
 from curejournal.photo.find_markers import find_by_markers
 from curejournal.photo.flat import flatten
 from curejournal.photo.layers import RIM, Layers, sort_window
-from curejournal.photo.learn import Lesson, Reduction, inset, learn
+from curejournal.photo.learn import Lesson, inset, learn
 from curejournal.photo.measure import Area, Measurement, measure
 from curejournal.photo.placement import Placement
-from curejournal.photo.reading import Photo
+from curejournal.photo.reading import Photo, Reduction
 from curejournal.photo.surface import Finding, look_over
 from curejournal.photo.tag import Tag, Tags, read_slot, read_tags
 

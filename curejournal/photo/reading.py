@@ -41,6 +41,7 @@ pillow_heif.register_heif_opener(thumbnails=False)
 Image.MAX_IMAGE_PIXELS = MAX_PIXELS
 
 Pixels = NDArray[np.uint8]
+Reduction = Literal[1, 2, 4, 8]
 
 
 class NotAPicture(CureJournalError):
@@ -89,7 +90,7 @@ class Photo:
         """The file name suffix of its format."""
         return SUFFIXES[self.format]
 
-    def picture(self, reduce: Literal[1, 2, 4, 8] = 1) -> Pixels:
+    def picture(self, reduce: Reduction = 1) -> Pixels:
         """Decode upright, at 1/reduce of the full size.
 
         Returns

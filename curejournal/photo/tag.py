@@ -16,9 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.photo.learn import Reduction
 from curejournal.photo.placement import Points, as_points
-from curejournal.photo.reading import Photo, Pixels
+from curejournal.photo.reading import Photo, Pixels, Reduction
 
 Floats = NDArray[np.float64]
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
@@ -148,8 +150,6 @@ def test_a_picture_without_the_card_is_refused() -> None:
 
 
 def test_a_card_without_values_of_its_own_claims_no_colour() -> None:
-    from dataclasses import replace
-
     blank = replace(card(), patches=tuple(replace(p, lab_d50=None) for p in card().patches))
     found = measure(read_photo(drawn().jpeg), blank)
     assert found.found
@@ -208,3 +208,13 @@ def test_paper_that_nobody_pointed_at_is_not_guessed() -> None:
     found = measured(drawn(), "sheet")
     assert found.grade is Grade.NOT_USABLE
     assert "corners" in found.reasons[0].remedy
+
+
+def test_another_printed_copy_of_the_card_is_refused_by_its_id() -> None:
+    mine = replace(card(), copy_id="W-01", kind="enrolled")
+    right, wrong = (read_photo(drawn(slot_texts={"copy_id": text}).jpeg) for text in ("W-01", "W-02"))
+    assert measure(right, mine).usable
+    refused = measure(wrong, mine)
+    assert not refused.usable
+    assert refused.reasons[0].code == "other copy"
+    assert "W-02" in refused.reasons[0].text

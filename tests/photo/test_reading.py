@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 import colour
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
 
@@ -221,3 +222,29 @@ def test_an_offset_is_an_interval_of_time() -> None:
     taken = read_photo(dated("2026:10:03 14:25:30", "-04:30")).taken
     assert taken is not None
     assert taken.offset == timedelta(hours=-4, minutes=-30)
+
+
+def test_a_ten_bit_heic_gives_the_colours_of_its_eight_bit_twin() -> None:
+    ramp = np.linspace(0, 65535, 256)[None, :, None] * np.ones((64, 1, 3))
+    out = io.BytesIO()
+    pillow_heif.from_bytes("RGB;16", (256, 64), ramp.astype(np.uint16).tobytes()).save(out, quality=95)
+    assert pillow_heif.open_heif(out.getvalue(), convert_hdr_to_8bit=False).mode == "RGB;16"
+    picture = read_photo(out.getvalue()).picture()
+    assert np.abs(picture[32, :, 1].astype(int) - np.arange(256)).max() <= 4
+
+
+def test_a_phones_multi_picture_file_gives_its_first_picture() -> None:
+    """MPO (CIPA DC-007): as phones store a picture with its depth or gain map behind it."""
+    second = Image.new("RGB", (200, 120), (0, 0, 0))
+    out = io.BytesIO()
+    stripes().save(out, "MPO", save_all=True, append_images=[second], quality=95)
+    photo = read_photo(out.getvalue())
+    assert photo.suffix == ".jpg"
+    assert np.abs(photo.picture().astype(int) - np.asarray(stripes()).astype(int)).mean() < 3
+
+
+def test_a_gain_map_behind_the_picture_changes_nothing() -> None:
+    """An HDR JPEG is a plain JPEG with more bytes after its end: the base picture is what is measured."""
+    plain = saved(stripes(), "JPEG", quality=95)
+    hdr = plain + saved(Image.new("L", (100, 60), 128), "JPEG")
+    assert (read_photo(hdr).picture() == read_photo(plain).picture()).all()

@@ -5,6 +5,7 @@ Like `workflow`, which they stand on: faces call these and show what comes back.
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime, tzinfo
@@ -40,8 +41,8 @@ from curejournal.report.portfolio import (
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
 from curejournal.soap.recipe import Recipe
 
-MARK = "portfolio.css"
-"""A folder with this file in it is a portfolio of ours, which a newer one may take the place of."""
+MARK = b'<meta name="generator" content="curejournal portfolio">'
+_OURS = re.compile(r"[a-z0-9-]+\.(html|jpg|webp|css)")
 PICTURE_PX = 900
 
 
@@ -162,7 +163,7 @@ def portfolio(
     if not codes:
         raise NothingChosen("No batch was chosen for the portfolio.", "Name the batches to show.")
     to = to.expanduser().absolute()
-    if to.exists() and (not to.is_dir() or (any(to.iterdir()) and not (to / MARK).is_file())):
+    if to.exists() and not _may_be_replaced(to):
         raise FolderInUse(f"{to} holds something else.", "Choose a new folder.", "Nothing in it was changed.")
     new, old = to.with_name(f".{to.name}.new"), to.with_name(f".{to.name}.old")
     for left in (new, old):
@@ -180,6 +181,16 @@ def portfolio(
     new.rename(to)
     shutil.rmtree(old, ignore_errors=True)
     return tuple(written)
+
+
+def _may_be_replaced(folder: Path) -> bool:
+    """Whether it is empty, or holds a portfolio of ours and nothing else that could be lost."""
+    if not folder.is_dir():
+        return False
+    inside = list(folder.iterdir())
+    index = folder / "index.html"
+    ours = index.is_file() and MARK in index.read_bytes()[:4000]
+    return not inside or (ours and all(path.is_file() and _OURS.fullmatch(path.name) for path in inside))
 
 
 def portfolio_on_paper(

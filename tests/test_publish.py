@@ -150,12 +150,20 @@ def test_a_portfolio_is_written_whole_and_a_newer_one_takes_its_place(told: Jour
     assert [path.name for path in tmp_path.iterdir() if "shown" in path.name] == ["shown"]
 
 
-def test_a_folder_with_something_else_in_it_is_left_alone(told: Journal, tmp_path: Path) -> None:
-    (tmp_path / "letters").mkdir()
-    (tmp_path / "letters" / "dear.txt").write_text("dear")
+@pytest.mark.parametrize("name", ["dear.txt", "portfolio.css", "index.html", "photos/one.jpg"])
+@pytest.mark.parametrize("beside", [False, True], ids=["alone", "beside a portfolio"])
+def test_a_folder_with_something_else_in_it_is_left_alone(
+    told: Journal, tmp_path: Path, name: str, beside: bool
+) -> None:
+    to = tmp_path / "letters"
+    if beside:
+        publish.portfolio(told, ["B2"], to, NOW)
+        name = {"portfolio.css": "my page.html", "index.html": "notes.txt"}.get(name, name)
+    (to / name).parent.mkdir(exist_ok=True, parents=True)
+    (to / name).write_text("dear")
     with pytest.raises(publish.FolderInUse):
-        publish.portfolio(told, ["B1"], tmp_path / "letters", NOW)
-    assert (tmp_path / "letters" / "dear.txt").read_text() == "dear"
+        publish.portfolio(told, ["B1"], to, NOW)
+    assert (to / name).read_text() == "dear"
 
 
 def test_an_unknown_batch_leaves_an_earlier_portfolio_as_it_is(told: Journal, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
+from functools import partial
 from types import NoneType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
@@ -56,9 +57,7 @@ def offer(desk: Desk, code: str, records: Sequence[Record], at: datetime, supers
     doubts: list[Doubt] = []
     for record in records:
         found = attempt(
-            lambda record=record: workflow.doubts_about(  # type: ignore[misc]
-                desk.journal, code, record, at=at, now=desk.now, supersedes=supersedes
-            )
+            partial(workflow.doubts_about, desk.journal, code, record, at=at, now=desk.now, supersedes=supersedes)
         )
         if found is None:
             return
@@ -89,11 +88,13 @@ def ask(desk: Desk, code: str) -> None:
 
 def _keep(desk: Desk, offered: Offered) -> None:
     kept = []
-    for record in offered.records:
-        if offered.doubts and isinstance(record, Weighing):
-            record = replace(record, confirmed=True)  # noqa: PLW2901
+    for asked in offered.records:
+        record: Record = asked
+        if offered.doubts and isinstance(asked, Weighing):
+            record = replace(asked, confirmed=True)
         done = attempt(
-            lambda record=record: workflow.enter(  # type: ignore[misc]
+            partial(
+                workflow.enter,
                 desk.journal,
                 offered.code,
                 record,
@@ -128,11 +129,8 @@ def undo(desk: Desk) -> None:
         st.success(f"Kept for {plain(code)}: {plain(words)} ({wording.moment(kept[0].at)}).", icon=":material/check:")
         if st.button("Undo", key="undo"):
             for entry in kept:
-                attempt(
-                    lambda entry=entry: workflow.undo(  # type: ignore[misc]
-                        desk.journal, entry.id, why="undone at once", by=desk.by, now=desk.now
-                    )
-                )
+                undone = partial(workflow.undo, desk.journal, entry.id, why="undone at once", by=desk.by, now=desk.now)
+                attempt(undone)
             del st.session_state["kept"]
             st.rerun()
 

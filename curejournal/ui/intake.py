@@ -46,7 +46,8 @@ class Shot:
 
 def chosen_card(desk: Desk) -> Card | None:
     """Ask which card lies in the picture; the journal's own come first."""
-    cards = {name: workflow.find_card(name, desk.journal) for name in workflow.card_names(desk.journal)}
+    names = sorted(workflow.card_names(desk.journal), key="chart24".__eq__)  # what a maker prints comes first
+    cards = {name: workflow.find_card(name, desk.journal) for name in names}
     name = st.selectbox(
         "Which card lies in the picture?",
         [*cards, NO_CARD],
@@ -206,6 +207,8 @@ def _kept(desk: Desk, batch: Batch, shot: Shot) -> str:
             keep_without_colour=not shot.coloured,
         )
     )
+    if taken and taken.photo and taken.outcome == "kept":
+        st.session_state.setdefault("to-look", []).append(taken.photo.sha256)
     return f"{shot.name}: {taken.outcome}. {taken.why}".strip() if taken else ""
 
 

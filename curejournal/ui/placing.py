@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from functools import partial
 
 import streamlit as st
 
@@ -19,6 +20,7 @@ from curejournal.workflow import Card
 SIGNS = {"placed": "✓", "no colour": "✓", "already there": "✓", "needs you": "?", "set aside": "‖", "not a photo": "‖"}
 TAGS = 4
 """One for the loaf, one for the rack, two to lose. Ours."""
+CLEAR = "clear"
 LEAVE_OUT = "none of them: leave it out"
 
 
@@ -134,8 +136,32 @@ def one(desk: Desk, card: Card, item: TrayItem) -> None:
 
 def _done(item: TrayItem | None) -> None:
     if item is not None:
+        st.session_state.setdefault("to-look", []).append(item.sha256)
         st.session_state["tray-arrived"] = [f"{SIGNS[item.state]} {item.name}: {item.state}. {item.why}".strip()]
         st.rerun()
+
+
+def surfaces(desk: Desk, card: Card) -> None:
+    """What the surfaces in the photos kept last look like, for the maker to confirm; nothing is noted unasked."""
+    waiting: list[str] = st.session_state.get("to-look", [])
+    for sha256 in list(waiting):
+        item = attempt(partial(tray.item_of, desk.journal, sha256, card, desk.now))
+        if item is None or not item.surface:
+            waiting.remove(sha256)
+        elif _confirmed(desk, item):
+            waiting.remove(sha256)
+            st.rerun()
+
+
+def _confirmed(desk: Desk, item: TrayItem) -> bool:
+    with st.container(border=True, key=f"surface-{item.sha256[:12]}"):
+        parts.say(f"The surface in {item.name}. Is this so?")
+        seen = {parts.sentence(finding.words): finding for finding in item.surface}
+        picked = st.radio("It is", [*seen, CLEAR, "something else: leave it open"], key=f"surface-{item.sha256}")
+        done = st.button("Note it", key=f"surface-go-{item.sha256}")
+    if done and (picked in seen or picked == CLEAR):
+        attempt(lambda: tray.confirm_surface(desk.journal, item, seen.get(picked), by=desk.by))
+    return done
 
 
 def _batch(desk: Desk, question: Question | None, key: str) -> str | None:

@@ -244,12 +244,12 @@ def _rows(
                 options = choices[label]
                 index = options.index(what) if what in options else None
                 row[label] = st.selectbox(
-                    label, options, index, key=f"{key}-{number}-what", placeholder="choose", width=210
+                    label, options, index, key=f"{key}-{number}-what", placeholder="choose", width=190
                 )
             else:
-                row[label] = st.text_input(label, what or "", key=f"{key}-{number}-what", width=210).strip()
+                row[label] = st.text_input(label, what or "", key=f"{key}-{number}-what", width=190).strip()
             row["grams"] = st.number_input(
-                "grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=155
+                "grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=150
             )
             others = [name for name in choices if name != label]
             for place, name in enumerate(others):

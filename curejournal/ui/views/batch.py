@@ -16,7 +16,8 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     code = parts.chosen_batch(desk)
     if code is None:
-        parts.say("Choose a batch, or start the first one.")
+        st.title("No batch chosen")
+        parts.say("Choose a batch above; if there is none yet, start the first one.")
         parts.way(desk, "batches", "To the batches")
         return
     batch = desk.journal.batch(code)

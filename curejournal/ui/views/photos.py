@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from curejournal.ui import intake, parts
+from curejournal.ui import intake, parts, placing
 from curejournal.ui.page import Desk, Page
 
 
@@ -21,11 +21,13 @@ def render(desk: Desk) -> None:
     card = intake.chosen_card(desk)
     portion = intake.chosen_portion(batch, card)
     intake.done(desk)
+    if card is not None:
+        placing.surfaces(desk, card)
     shots = []
     for shot in intake.pictures(desk):
         with st.container(border=True, key=f"photo-{shot.key}"):
             shots.append(intake.measured(desk, batch, replace(shot, card=card, portion=portion)))
-    parts.way(desk, "tray", "Many photos at once, of several batches: the tray", ":material/inbox:")
+    parts.way(desk, "tray", "Many at once: the tray", ":material/inbox:")
     known = [shot for shot in shots if shot is not None]
     if batch is not None and known:
         intake.keep(desk, batch, known)

@@ -21,6 +21,7 @@ def render(desk: Desk) -> None:
     card = placing.chosen_card()
     placing.take_in(desk, card)
     placing.arrived()
+    placing.surfaces(desk, card)
     waiting = attempt(lambda: tray.tray(desk.journal, card, desk.now)) or ()
     asked = [item for item in waiting if item.state != "set aside"]
     aside = [item for item in waiting if item.state == "set aside"]

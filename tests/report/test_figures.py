@@ -1,0 +1,98 @@
+"""Charts hold what was measured, and their sentences say the same."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from curejournal.colour.spaces import lab_from_srgb
+from curejournal.cure.judgement import Judgement, judge
+from curejournal.cure.records import Batch
+from curejournal.journal.store import Journal
+from curejournal.report import figures
+from tests.ui.journals import NOW, small_journal
+
+
+@pytest.fixture
+def batch(tmp_path: Path) -> Batch:
+    with Journal.open(small_journal(tmp_path)) as journal:
+        return journal.batch("B-1")
+
+
+@pytest.fixture
+def judgement(batch: Batch) -> Judgement:
+    return judge(batch, NOW)
+
+
+def layers(figure: figures.Figure) -> list[dict[str, Any]]:
+    spec = figure.chart.to_dict()
+    return [{"data": spec.get("data"), **layer} for layer in spec["layer"]]
+
+
+def rows(figure: figures.Figure, key: str) -> list[dict[str, Any]]:
+    """The first layer's rows that have a column."""
+    return next(data for layer in layers(figure) if key in (data := layer["data"]["values"])[0])
+
+
+def test_a_swatch_is_the_nearest_screen_colour() -> None:
+    assert figures.swatch((100.0, 0.0, 0.0)) == "#ffffff"  # the white of IEC 61966-2-1 and of CIELAB D50 alike
+    red = figures.swatch((54.29, 80.81, 69.89))  # sRGB red in CIELAB D50 [from memory: Lindbloom's calculator]
+    assert red == "#ff0000"
+    round_trip = figures.swatch(tuple(float(v) for v in lab_from_srgb(np.array([0x8C, 0x6A, 0x3F]) / 255)))
+    assert round_trip == "#8c6a3f"
+
+
+def test_the_journeys_chart_has_each_reading_with_its_interval_and_colour(judgement: Judgement) -> None:
+    journey = judgement.journeys["soap"]
+    figure = figures.difference_figure(journey, "soap")
+    assert figure is not None
+    shown = rows(figure, "colour")
+    assert [row["value"] for row in shown] == [
+        point.difference.estimate for point in journey.points if point.difference
+    ]
+    assert all(row["low"] <= row["value"] <= row["high"] for row in shown)
+    assert shown[0]["colour"] == figures.swatch(journey.points[0].lab)
+
+
+def test_the_journeys_curve_is_dashed_from_the_last_reading_on(judgement: Judgement) -> None:
+    figure = figures.difference_figure(judgement.journeys["soap"], "soap")
+    assert figure is not None
+    curve = rows(figure, "part")
+    last = max(row["days"] for row in curve if row["part"] == "seen")
+    assert last == pytest.approx(judgement.journeys["soap"].points[-1].days)
+    assert last == min(row["days"] for row in curve if row["part"] == "foretold")
+
+
+def test_the_sentence_says_state_difference_and_tolerance(judgement: Judgement) -> None:
+    figure = figures.difference_figure(judgement.journeys["soap"], "soap")
+    assert figure is not None
+    assert str(judgement.journeys["soap"].state) in figure.words
+    assert "up to 3 is accepted" in figure.words and "5 readings" in figure.words
+
+
+def test_l_a_and_b_have_a_chart_each_with_the_intended_value(judgement: Judgement) -> None:
+    shown = figures.lab_figures(judgement.journeys["soap"], "soap")
+    assert [layers(figure)[0]["data"]["values"][0]["at"] for figure in shown] == [85, 1, 12]
+
+
+def test_drying_is_shown_in_percent_of_the_first_weight(judgement: Judgement) -> None:
+    figure = figures.drying_figure(judgement.drying)
+    assert figure is not None
+    shown = rows(figure, "grams")
+    assert shown[0]["grams"] == "120 g" and len(shown) == 9
+    assert shown[-1]["value"] / shown[0]["value"] == pytest.approx(106.5 / 120.0, rel=0.01)
+    assert "steady" in figure.words
+
+
+def test_the_room_is_charted_where_it_was_read(batch: Batch) -> None:
+    (figure,) = figures.room_figures(batch)
+    assert "19.5" in figure.words and rows(figure, "value")[0]["value"] == 19.5
+
+
+def test_without_readings_there_is_no_chart(judgement: Judgement) -> None:
+    empty = judge(Batch("X", "Nothing"), NOW)
+    assert figures.drying_figure(empty.drying) is None
+    assert figures.room_figures(Batch("X", "Nothing")) == ()

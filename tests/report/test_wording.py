@@ -1,0 +1,49 @@
+"""Days, ages and figures as a maker reads them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from curejournal.colour.difference import Interval
+from curejournal.report import wording
+
+DAY = datetime(2026, 12, 3, 14, 5, tzinfo=UTC)
+
+
+def test_a_day_is_written_so_that_no_country_misreads_it() -> None:
+    assert wording.day(DAY) == "3 Dec 2026"
+    assert wording.moment(DAY) == "3 Dec 2026, 14:05"
+
+
+@pytest.mark.parametrize(
+    ("span", "words"),
+    [
+        (timedelta(minutes=30), "0 hours"),
+        (timedelta(hours=1), "1 hour"),
+        (timedelta(hours=47), "47 hours"),
+        (timedelta(days=2), "2 days"),
+        (timedelta(days=13, hours=20), "13 days"),
+        (timedelta(days=14), "2 weeks"),
+        (timedelta(days=22), "3 weeks 1 day"),
+    ],
+)
+def test_an_age_is_told_in_the_unit_that_a_maker_would_use(span: timedelta, words: str) -> None:
+    assert wording.age(DAY - span, DAY) == words
+
+
+def test_an_open_end_of_an_interval_is_said() -> None:
+    later = DAY + timedelta(days=9)
+    assert wording.span((DAY, later)) == "3 Dec 2026 to 12 Dec 2026"
+    assert wording.span((DAY, None)) == "3 Dec 2026 or later"
+    assert wording.span((None, later)) == "by 12 Dec 2026"
+    assert wording.span((None, None)) == "no date can be named"
+
+
+def test_a_figure_carries_its_interval() -> None:
+    assert wording.figure(Interval(4.13, 3.0, 5.44)) == "4.1 (3.0 to 5.4)"
+
+
+def test_a_colour_carries_half_its_interval_and_no_minus_zero() -> None:
+    assert wording.lab_with_doubt((71.24, -0.04, 28.8), (1.0, 0.5, 0.9)) == "L* 71.2 ± 2.0, a* 0.0 ± 1.0, b* 28.8 ± 1.8"

@@ -46,7 +46,9 @@ class Shot:
 
 def chosen_card(desk: Desk) -> Card | None:
     """Ask which card lies in the picture; the journal's own come first."""
-    names = sorted(workflow.card_names(desk.journal), key="chart24".__eq__)  # what a maker prints comes first
+    known, built_in = workflow.card_names(desk.journal), workflow.card_names()
+    # The maker's own first, then the one that a maker prints.
+    names = sorted(known, key=lambda name: (name in built_in, name != "window"))
     cards = {name: workflow.find_card(name, desk.journal) for name in names}
     name = st.selectbox(
         "Which card lies in the picture?",

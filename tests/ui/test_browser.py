@@ -122,6 +122,31 @@ def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App)
     assert window.locator("h1").inner_text() == "Cards"
 
 
+def test_from_nothing_to_a_first_measured_colour(size: str, window: Any, start_app: Any, tmp_path: Path) -> None:
+    app = start_app(tmp_path)
+    go(window, app, "")
+    window.get_by_role("link", name="1. Print the window card").click()
+    settled(window)
+    with window.expect_download():
+        window.get_by_role("button", name="Download the card (PDF)").click()
+    window.get_by_role("link", name="Batches", exact=True).click()
+    settled(window)
+    window.get_by_label("Code (short, your own)").fill("A-1")
+    window.get_by_label("Name", exact=True).fill("First soap")
+    window.get_by_label("Name", exact=True).press("Tab")
+    settled(window)
+    press(window, "Start the batch")
+    see(window, "not poured yet")
+    section(window, "Write down")
+    window.get_by_role("link", name="Take in a photo").click()
+    settled(window)
+    upload(window, PICTURES / "chamomile-1.jpg")
+    see(window, graded("soap"))
+    press(window, "Keep photo and colour")
+    see(window, re.compile("chamomile-1.jpg: kept"))
+    assert len(current(app, "A-1", ColourReading)) == 1
+
+
 def test_the_first_page_after_a_start_may_be_any(window: Any, start_app: Any, tmp_path: Path) -> None:
     # Streamlit's own page discovery, had it found anything, would draw a page without its frame.
     go(window, start_app(tmp_path), "cards")

@@ -30,18 +30,35 @@ def render(desk: Desk) -> None:
             )
 
 
+def _chosen(label: str, key: str) -> workflow.Card:
+    """Ask for one of the cards that a maker can print: those with marks to find them by."""
+    cards = {name: workflow.find_card(name) for name in workflow.card_names()}
+    names = sorted((name for name, card in cards.items() if card.markers), key=lambda name: name != "window")
+    name = st.segmented_control(
+        label, names, default="window", required=True, format_func=lambda name: cards[name].title or name, key=key
+    )
+    return cards[name]
+
+
 def _print() -> None:
-    st.subheader("Print the window card")
+    st.subheader("Print a card")
+    card = _chosen("Which one", "print-card")
+    parts.say(
+        "Its window is laid on the soap: what shows in it is measured, and nothing has to be marked."
+        if card.window
+        else "It stands beside a loaf; you mark the soap in the picture.",
+        "soft",
+    )
     copy_id = st.text_input("A name for this copy, to write its colours under", "W-01", key="copy-id", max_chars=12)
     paper = st.segmented_control(
         "Paper", list(PAPERS), default="a4", required=True, format_func=PAPERS.__getitem__, key="paper"
     )
-    sheet = attempt(lambda: cache.card_pdf(workflow.find_card("window"), paper, copy_id.strip()))
+    sheet = attempt(lambda: cache.card_pdf(card, paper, copy_id.strip()))
     if sheet is not None:
         st.download_button(
             "Download the card (PDF)",
             sheet,
-            f"window-card-{paper}.pdf",
+            f"{card.name}-card-{paper}.pdf",
             "application/pdf",
             key="card-pdf",
             type="primary",
@@ -49,7 +66,7 @@ def _print() -> None:
     parts.listed(
         (
             "Print at 100 %, on matt paper, and measure the two lines on the sheet with a ruler.",
-            "Mount it on stiff board and cut the window out.",
+            "Mount it on stiff board; cut the window out, if it has one.",
             "Raw batter is caustic: hold the card over it, never lay it on.",
         )
     )
@@ -74,6 +91,7 @@ def _enrol(desk: Desk) -> None:
             "the printed card beside a 24-patch chart with published colours, both flat in even daylight, three times, "
             "moving a little."
         )
+        card = _chosen("Which card was printed", "enrol-card")
         copy_id = st.text_input("The name written on the card", key="enrol-id", max_chars=40)
         files = st.file_uploader(
             "Photos with card and chart",
@@ -86,7 +104,7 @@ def _enrol(desk: Desk) -> None:
                 enrolled = attempt(
                     lambda: workflow.enrol_card(
                         desk.journal,
-                        workflow.find_card("window"),
+                        card,
                         [file.getvalue() for file in files],
                         workflow.find_card("chart24"),
                         copy_id.strip(),

@@ -69,7 +69,7 @@ def photos(folder: Path) -> list[Photo]:
         photo = read_photo((folder / row["file"]).read_bytes())
         placement, picture, scale = locate(photo, CHART, [tuple(point) for point in json.loads(row["corners"])])
         samples = sample_patches(picture, scale, placement, CHART.references, photo.encoding)
-        usable = samples.seen & ~samples.clipped
+        usable = samples.seen & ~samples.burnt
         wanted = samples.seen & ~samples.burnt
         unclipped = int(row["clipped_patches"]) == 0
         found.append(Photo(row["file"], samples.encoded, samples.noise_sd, usable, wanted, unclipped))

@@ -127,18 +127,26 @@ def size(request: pytest.FixtureRequest) -> str:
     return str(request.param)
 
 
+@pytest.fixture(scope="session")
+def contexts(browser: Any) -> Iterator[dict[str, Any]]:
+    """One profile of the browser for each size: what it has loaded once it need not load again."""
+    opened = {size: browser.new_context(**settings, accept_downloads=True) for size, settings in SIZES.items()}
+    yield opened
+    for context in opened.values():
+        context.close()
+
+
 @pytest.fixture
-def window(browser: Any, size: str) -> Iterator[Any]:
+def window(contexts: dict[str, Any], size: str) -> Iterator[Any]:
     """A page of the browser in each size; it must not have asked any other computer for anything."""
-    context = browser.new_context(**SIZES[size], accept_downloads=True)
-    page = context.new_page()
+    page = contexts[size].new_page()
     asked: set[str] = set()
     faults: list[str] = []
     page.on("request", lambda request: asked.add(request.url))
     page.on("websocket", lambda socket: asked.add(socket.url))
     page.on("pageerror", lambda fault: faults.append(str(fault)))
     yield page
-    context.close()
+    page.close()
     hosts = {urlsplit(url).hostname for url in asked if urlsplit(url).scheme in ("http", "https", "ws", "wss")}
     assert hosts <= {"127.0.0.1"}, "a request went to another computer"
     assert not faults

@@ -23,9 +23,10 @@ Kind = Literal["orange spots", "white film", "mottling", "gel ring"]
 
 # All limits are ours, chosen on drawn windows with and without faults.
 # Orange is away from the layer's colour in hue and chroma: at least so far in a* and b* together, towards this hue.
-SPOT_STEP, SPOT_RIM = 9.0, 5.0
+# and beyond the layer's own noise. What is larger, or cut by the window's edge, is more likely an embed.
+SPOT_STEP, SPOT_RIM, SPOT_NOISE = 9.0, 5.0, 7.0
 SPOT_HUE_DEG, SPOT_HUE_WIDTH_DEG = 55.0, 42.0
-SPOT_LEAST_MM, SPOT_MOST_MM = 0.7, 5.0
+SPOT_LEAST_MM, SPOT_MOST_MM = 0.7, 4.0
 # A film is lighter than the layer and less coloured, in one go; on a layer this light it cannot be seen.
 FILM_LIGHTER, FILM_SHARE_LEAST, FILM_LAYER_MOST = 2.5, 0.03, 93.0
 FILM_GRAIN_MM = 1.5
@@ -100,13 +101,16 @@ def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
     away = lab - usual
     step = np.hypot(away[..., 1], away[..., 2])
     hue = np.degrees(np.arctan2(away[..., 2], away[..., 1]))
+    noise = 1.4826 * cv2.blur(np.minimum(step, SPOT_STEP).astype(np.float32), (61, 61))
     orange = inner & (step > SPOT_RIM) & (np.abs(hue - SPOT_HUE_DEG) < SPOT_HUE_WIDTH_DEG)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(orange.astype(np.uint8), connectivity=8)
     spots = []
     for number in range(1, count):
         mask = labels == number
-        heart = float(step[mask].max())
-        if heart < SPOT_STEP or stats[number, cv2.CC_STAT_AREA] < 4:
+        heart = float(np.median(np.sort(step[mask])[-5:]))
+        x, y, w, h = stats[number, :4]
+        cut = x == 0 or y == 0 or x + w == step.shape[1] or y + h == step.shape[0]
+        if cut or heart < max(SPOT_STEP, SPOT_NOISE * float(noise[mask].mean())) or stats[number, cv2.CC_STAT_AREA] < 4:
             continue
         mask &= step > heart / 2  # the lens blurs a small spot: its size is where half of its colour is reached
         rows, columns = np.nonzero(mask)

@@ -22,7 +22,7 @@ def run(*arguments: object, journal: Path | None = None, code: int = 0) -> str:
     environment = {**os.environ, "CUREJOURNAL_BY": "Kaja (invented)", "COLUMNS": "200", "TZ": "UTC"}
     environment["CUREJOURNAL_JOURNAL"] = str(journal or "/nonexistent/journal")
     done = subprocess.run(
-        [*COMMAND, *map(str, arguments)], capture_output=True, text=True, env=environment, timeout=120
+        [*COMMAND, *map(str, arguments)], capture_output=True, text=True, env=environment, timeout=120, check=False
     )
     assert done.returncode == code, (done.returncode, done.stdout, done.stderr)
     assert "Traceback" not in done.stderr

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
@@ -11,12 +11,23 @@ import numpy as np
 
 from curejournal.cure.alkali_course import AlkaliSummary, Outcome, read_tests
 from curejournal.cure.journey import Journey, follow
-from curejournal.cure.records import AlkaliTest, Batch, ColourReading, Decision, Entry, Event, SurfaceNote, Weighing
-from curejournal.cure.rules import RULES, Context, Finding, HouseRules, Verdict
+from curejournal.cure.lineage import gone_out, gone_words
+from curejournal.cure.records import (
+    AlkaliTest,
+    BarsOut,
+    Batch,
+    ColourReading,
+    Decision,
+    Entry,
+    SurfaceNote,
+    Weighing,
+)
+from curejournal.cure.rules import RULES, Context, Finding, Gauge, HouseRules, Verdict
 from curejournal.cure.states import State
 from curejournal.cure.weight import Drying, DryingReport, weigh_up
 from curejournal.errors import CureJournalError
 from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)
 
@@ -102,7 +113,7 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
     ]
     verdict: Literal["ready", "not yet", "hold"] = "hold" if holds else ("not yet" if waits else "ready")
     from_about = _from_about(waits) if waits and not holds else (None, None, None)
-    released_at = _released_at(context.batch)
+    released_at = context.batch.released_at
     things = _due(context, verdict, released_at, findings)
     return Judgement(
         on=on,
@@ -116,7 +127,7 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
         drying=context.drying,
         lye=context.lye,
         alkali=context.alkali,
-        recall=_recall(context, next(f for f in findings if f.gauge == "colour")),
+        recall=_recall(context, {finding.gauge: finding for finding in findings}),
         released_at=released_at,
         cautions=_cautions(context, findings),
         rules_version=context.rules.version,
@@ -285,38 +296,49 @@ def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None
     return DueThing("photograph", last.at + wait * DAY, label, journey.state.value)
 
 
-def _released_at(batch: Batch) -> datetime | None:
-    acts = batch.records(Decision)
-    return acts[-1][0] if acts and acts[-1][1].act == "release" else None
-
-
-def _recall(context: Context, colour: Finding) -> tuple[str, ...]:
-    """Questions raised by what was read after a release, until a later act answers them."""
-    acts = context.batch.records(Decision)
-    bad = [
-        (test.at, f"{test.method} of {test.at:%Y-%m-%d}: {test.words}")
-        for test in context.alkali.tests
-        if test.outcome is Outcome.HIGH
-    ]
-    bad += [
-        (at, f"{note.look} seen on {at:%Y-%m-%d}")
-        for at, note in context.batch.records(SurfaceNote)
-        if note.look in ("orange spots", "lye pocket", "weeping")
-    ]
-    if any(journey.state in (State.SETTLED_OFF, State.BROWNING) for journey in context.journeys.values()):
-        photos = [journey.points[-1].at for journey in context.journeys.values() if journey.points]
-        bad.append((max(photos), f"colour: {colour.words}"))
-    bars = max((event.bars or 0 for _, event in context.batch.records(Event)), default=0)
-    many = f" ({bars} bars)" if bars else ""
+def _recall(context: Context, findings: Mapping[Gauge, Finding]) -> tuple[str, ...]:
+    """Questions raised by what was read, or entered, after a release or a sale, until a later act answers them."""
+    batch = context.batch
+    acts = [(entry, act) for entry in batch.of(Decision) if isinstance(act := entry.record, Decision)]
+    gone = gone_out(batch)
+    first_out = min((entry for entry in batch.of(BarsOut)), key=lambda entry: entry.at, default=None) if gone else None
+    bars = f" ({batch.bars_cut} bars)" if batch.bars_cut else ""
     questions = []
-    for at, what in bad:
-        before = [when for when, act in acts if act.act == "release" and when < at]
-        if before and not any(when > at for when, _ in acts):
-            questions.append(
-                f"After the release of {context.batch.code}{many} on {before[-1]:%Y-%m-%d}: {what}. "
-                "Should bars that have gone out be called back?"
-            )
+    for at, number, what in _bad(context, findings):
+        if any(entry.at >= at and entry.id > number for entry, _ in acts):
+            continue
+        released = [entry for entry, act in acts if act.act == "release" and (entry.at < at or entry.id < number)]
+        if released:
+            since = f"After the release of {batch.code}{bars} on {released[-1].at:%Y-%m-%d}"
+        elif first_out is not None and (first_out.at < at or first_out.id < number):
+            since = f"After bars of {batch.code}{bars} went out unreleased"
+        else:
+            continue
+        asked = f"{since}: {what}. Should bars that have gone out be called back? "
+        questions.append(f"{asked}{gone_words(gone).capitalize()}.")
     return tuple(questions)
+
+
+def _bad(context: Context, findings: Mapping[Gauge, Finding]) -> Iterator[tuple[datetime, int, str]]:
+    """What speaks against a batch that has gone out: when, the number of the entry, and what it is."""
+    batch = context.batch
+    released = max(
+        (e.at for e in batch.of(Decision) if isinstance(e.record, Decision) and e.record.act == "release"), default=None
+    )
+    for entry, test in zip(batch.of(AlkaliTest), context.alkali.tests, strict=True):
+        # One from before the release that was entered late counts too, unless a later test lifted it.
+        late = released is not None and test.at <= released
+        if test.outcome is Outcome.HIGH and (not late or test in context.alkali.holding):
+            yield test.at, entry.id, f"{test.method} of {test.at:%Y-%m-%d}: {test.words}"
+    for entry in batch.of(SurfaceNote):
+        if isinstance(entry.record, SurfaceNote) and entry.record.look in ("orange spots", "lye pocket", "weeping"):
+            yield entry.at, entry.id, f"{entry.record.look} seen on {entry.at:%Y-%m-%d}"
+    if findings["lye margin"].verdict is Verdict.HOLD:
+        entry = batch.of(Recipe)[-1]
+        yield entry.at, entry.id, f"recipe as it was entered then: {findings['lye margin'].words}"
+    if any(journey.state in (State.SETTLED_OFF, State.BROWNING) for journey in context.journeys.values()):
+        last = max((j.points[-1] for j in context.journeys.values() if j.points), key=lambda point: point.at)
+        yield last.at, max(last.entries), f"colour: {findings['colour'].words}"
 
 
 def _cautions(context: Context, findings: tuple[Finding, ...]) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import (
     AlkaliTest,
+    BarsOut,
     ColourReading,
     Decision,
     Event,
@@ -17,7 +18,7 @@ from curejournal.cure.records import (
     Weighing,
     Withdrawn,
 )
-from curejournal.soap.recipe import Recipe
+from curejournal.soap.recipe import Embed, Recipe
 
 
 def in_words(record: Record) -> str:
@@ -25,10 +26,12 @@ def in_words(record: Record) -> str:
     match record:
         case Recipe(oils=oils, alkalis=alkalis):
             lye = " and ".join(f"{alkali.grams:g} g {alkali.kind}" for alkali in alkalis)
-            return f"recipe: {sum(oil.grams for oil in oils):g} g of {len(oils)} oils, {lye}"
+            told = [f"{sum(oil.grams for oil in oils):g} g of {len(oils)} oils", lye, *map(embed_words, record.embeds)]
+            return f"recipe: {', '.join(part for part in told if part)}"
         case Portion():
             about = " (control)" if record.control else ""
             wanted = "" if record.intended_lab is None else f", meant to be {lab_words(record.intended_lab)}"
+            wanted += f" ({record.intended_from})" if record.intended_from else ""
             return f"portion {record.name}{about}{wanted}"
         case Event():
             facts = [record.note]
@@ -57,6 +60,10 @@ def in_words(record: Record) -> str:
             return " · ".join(part for part in (*facts, record.note) if part)
         case ScalarReading():
             return f"{record.kind} {record.value:g} {KINDS[record.kind].unit if record.kind in KINDS else ''}".rstrip()
+        case BarsOut():
+            bars = "1 bar" if record.bars == 1 else f"{record.bars} bars"
+            where = f" (to {record.to})" if record.to else ""
+            return " · ".join(part for part in (f"{bars} {record.why}{where}", record.note) if part)
         case Decision():
             return f"{record.act}, signed by {record.signed_by}: {record.statement}"
         case Renamed():
@@ -64,6 +71,12 @@ def in_words(record: Record) -> str:
         case Withdrawn():
             return f"taken back: {record.why}"
     raise TypeError(type(record))
+
+
+def embed_words(embed: Embed) -> str:
+    """Pieces of an earlier batch: how much, of which, where."""
+    where = f" in {embed.portion}" if embed.portion else ""
+    return f"{embed.grams:g} g of batch {embed.batch} embedded{where}"
 
 
 def lab_words(lab: tuple[float, float, float]) -> str:

@@ -13,7 +13,7 @@ import json
 import types
 import typing
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from datetime import datetime
 from typing import Any
 
@@ -53,12 +53,19 @@ def columns_of(kind: str) -> dict[str, Any]:
     return {**entry, **_hints(RECORDS[kind])}
 
 
+def _added_since(kind: str) -> dict[str, Any]:
+    """The fields that an older record, or table, may lack, with what counts then."""
+    return {field.name: field.default for field in fields(RECORDS[kind]) if field.default is not MISSING}
+
+
 def as_tables(data: Contents) -> dict[str, str]:
     """The tables by their files' names; a kind without entries has none."""
     plain = json.loads(as_text(data))
     made = {f"{name}{_SUFFIX}": _written(_hints(row), plain[name]) for name, row in _TABLES.items()}
     for kind in RECORDS:
-        rows = [{**entry, **entry["record"]} for entry in plain["entries"] if entry["kind"] == kind]
+        rows = [
+            {**entry, **_added_since(kind), **entry["record"]} for entry in plain["entries"] if entry["kind"] == kind
+        ]
         if rows:
             made[f"entries {kind}{_SUFFIX}"] = _written(columns_of(kind), rows)
     return made
@@ -79,8 +86,8 @@ def from_tables(texts: Mapping[str, str]) -> Contents:
             plain[name] = list(_read(file, text, _hints(_TABLES[name])))
         elif name.startswith("entries ") and kind in RECORDS:
             record = _hints(RECORDS[kind])
-            for row in _read(file, text, columns_of(kind)):
-                inside = {field: row.pop(field) for field in record}
+            for row in _read(file, text, columns_of(kind), _added_since(kind)):
+                inside = {field: row.pop(field) for field in record if field in row}
                 plain["entries"].append({**row, "kind": kind, "record": inside})
         else:
             raise refused(f"there is no table {file[:80]!r} in a journal")
@@ -139,11 +146,18 @@ def _cells(value: Any, hint: Any) -> list[str]:
     return [escaped(value) if kind in {str, datetime} else json.dumps(value, ensure_ascii=False)]
 
 
-def _read(file: str, text: str, columns: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
-    names = _names(columns)
+def _read(
+    file: str, text: str, columns: Mapping[str, Any], may_lack: Mapping[str, Any] | None = None
+) -> Iterator[dict[str, Any]]:
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
         head = next(reader, [])
+        columns = {
+            field: hint
+            for field, hint in columns.items()
+            if field not in (may_lack or {}) or set(_names({field: hint})) & set(head)
+        }
+        names = _names(columns)
         if sorted(head) != sorted(names):
             odd = sorted(set(head) ^ set(names))[:5]
             raise refused(f"{file} has not the columns that it should have ({', '.join(odd)[:200]})")

@@ -10,7 +10,7 @@ from typing import Literal
 
 from curejournal.errors import CureJournalError
 from curejournal.soap.oils import sv_range
-from curejournal.soap.recipe import Liquid, Oil, Recipe
+from curejournal.soap.recipe import MOST_WATER, Liquid, Oil, Recipe
 
 # IUPAC abridged standard atomic weights (g/mol): H 1.008, O 15.999, Na 22.990, K 39.098.
 NAOH_G_MOL = 22.990 + 15.999 + 1.008
@@ -49,8 +49,9 @@ class LyeCheck:
 
     Superfat is in % of all fat, that of liquids included. `superfat_interval_pct`
     combines independent spreads (95%); `superfat_worst_pct` takes every
-    spread at its worst at once. `water_share` is the water's part of the fresh
-    batch by mass, the most that a bar can lose.
+    spread at its worst at once. `water_g` is what the lye is dissolved in; embeds are made soap and count neither
+    there nor as fat. `embeds_water_g` are the bounds of what was left in them. `water_share` is all water's part of
+    the fresh batch by mass, embeds at their upper bound: the most that a bar can lose.
     """
 
     superfat_nominal_pct: float
@@ -64,6 +65,8 @@ class LyeCheck:
     lye_concentration_pct: float | None
     water_to_lye: float | None
     doubts: tuple[LyeDoubt, ...]
+    embeds_g: float = 0.0
+    embeds_water_g: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -136,6 +139,10 @@ def check_lye(recipe: Recipe) -> LyeCheck:
     oils_g = sum(oil.grams for oil in recipe.oils)
     lye_g = sum(alkali.grams for alkali in recipe.alkalis)
     water_g = sum(liquid.grams * liquid.water_fraction for liquid in recipe.liquids)
+    embeds_water_g = (
+        sum(embed.grams * embed.water_low_fraction for embed in recipe.embeds),
+        sum(embed.grams * embed.water_high_fraction for embed in recipe.embeds),
+    )
     batch_g = recipe_mass_g(recipe)
     concentration = 100 * lye_g / (lye_g + water_g) if lye_g > 0 else None
     return LyeCheck(
@@ -146,10 +153,12 @@ def check_lye(recipe: Recipe) -> LyeCheck:
         lye_g=lye_g,
         water_g=water_g,
         batch_g=batch_g,
-        water_share=water_g / batch_g,
+        water_share=(water_g + embeds_water_g[1]) / batch_g,
         lye_concentration_pct=concentration,
         water_to_lye=water_g / lye_g if lye_g > 0 else None,
         doubts=tuple(_doubts(nominal, combined, worst, concentration)),
+        embeds_g=sum(embed.grams for embed in recipe.embeds),
+        embeds_water_g=embeds_water_g,
     )
 
 
@@ -209,6 +218,7 @@ def recipe_mass_g(recipe: Recipe) -> float:
         + sum(alkali.grams for alkali in recipe.alkalis)
         + sum(liquid.grams for liquid in recipe.liquids)
         + sum(additive.grams for additive in recipe.additives)
+        + sum(embed.grams for embed in recipe.embeds)
     )
 
 
@@ -232,6 +242,7 @@ def scale(recipe: Recipe, factor: float | None = None, *, to_g: float | None = N
         alkalis=tuple(replace(item, grams=item.grams * by) for item in recipe.alkalis),
         liquids=tuple(replace(item, grams=item.grams * by) for item in recipe.liquids),
         additives=tuple(replace(item, grams=item.grams * by) for item in recipe.additives),
+        embeds=tuple(replace(item, grams=item.grams * by) for item in recipe.embeds),
     )
 
 
@@ -333,6 +344,12 @@ def _possible(recipe: Recipe) -> None:
         )
     for additive in recipe.additives:
         _amount(additive.name, additive.grams)
+    for embed in recipe.embeds:
+        _amount(embed.batch, embed.grams)
+        low, high = embed.water_low_fraction, embed.water_high_fraction
+        _require(
+            0 <= low <= high <= MOST_WATER, f"Water from {low:g} to {high:g} of embeds of {embed.batch} cannot be left."
+        )
 
 
 def _amount(name: str, grams: float) -> None:

@@ -54,6 +54,26 @@ class Additive:
     lot: str = ""
 
 
+MOST_WATER = 0.30
+"""Water's part of soap that no cold-process batch is above: lye of 25%, the weakest in use, leaves about 28%
+(arithmetic)."""
+
+
+@dataclass(frozen=True)
+class Embed:
+    """Pieces of an earlier batch that were put into this one.
+
+    `batch` is that batch's code. `water_low_fraction` and `water_high_fraction` bound the water that was left in them,
+    as parts of their weight; by default nobody knows it.
+    """
+
+    batch: str
+    grams: float
+    portion: str = ""
+    water_low_fraction: float = 0.0
+    water_high_fraction: float = MOST_WATER
+
+
 @dataclass(frozen=True)
 class Recipe:
     """One batch's materials as weighed."""
@@ -62,3 +82,4 @@ class Recipe:
     alkalis: tuple[Alkali, ...]
     liquids: tuple[Liquid, ...] = ()
     additives: tuple[Additive, ...] = ()
+    embeds: tuple[Embed, ...] = ()

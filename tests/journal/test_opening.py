@@ -12,7 +12,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from curejournal.cure.records import RECORDS, Recipe, Renamed, Weighing, Withdrawn
+from curejournal.cure.records import RECORDS, BarsOut, Recipe, Renamed, Weighing, Withdrawn
 from curejournal.journal.database import DATABASE, TODAY, Schema
 from curejournal.journal.faults import (
     DatabaseUnreachable,
@@ -30,7 +30,7 @@ from tests.journal.under_fire import NEXT_STEP, PROCESSES, filled, next_schema
 
 DATA = Path(__file__).parent.parent / "data"
 # Kinds of records that the kept journals are too old for.
-ADDED_SINCE = {Renamed}
+ADDED_SINCE = {BarsOut, Renamed}
 NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
 
 

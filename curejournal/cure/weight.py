@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -225,13 +226,12 @@ def weigh_up(
     subjects = tuple(dict.fromkeys(_weighing(entry).subject for entry in entries))
     state = Drying.STEADY if steady else (Drying.GAINING if gaining else Drying.DRYING)
     low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
-    first, last = parts[groups == groups[-1]][0], parts[-1]
     return DryingReport(
         state=state,
         words=_words(state, rate, determined, final),
         weighings=len(entries),
         subjects=subjects,
-        loss_pct=float(100 * (1 - last / parts[0])) if groups[-1] == groups[0] else float(100 * (first - last) / first),
+        loss_pct=_lost(entries, days, parts, groups, curves.at(days)[keep][..., 0].mean(axis=0)),
         loss_pct_week=rate,
         final_loss_pct=final,
         most_loss_pct=most,
@@ -277,6 +277,21 @@ def _parts(entries: Sequence[Entry]) -> tuple[Array, Array, NDArray[np.int_]]:
         sds.append(float(np.hypot(step, ROOM_NOISE * part)))
         groups.append(group)
     return np.array(parts), np.array(sds), np.array(groups)
+
+
+def _lost(entries: Sequence[Entry], days: Array, parts: Array, groups: NDArray[np.int_], curve: Array) -> float:
+    """What the last weighed bar or tray has lost since its first weighing, %.
+
+    As weighed; where bars left it or its tare changed, what it lost between two weighings that cannot be compared is
+    read off the curve.
+    """
+    subject = _weighing(entries[-1]).subject
+    own = [i for i, entry in enumerate(entries) if _weighing(entry).subject == subject]
+    left = 1.0
+    for before, after in pairwise(own):
+        known = groups[before] == groups[after]
+        left *= float(parts[after] / parts[before] if known else curve[after] / curve[before])
+    return 100 * (1 - left)
 
 
 def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest: float) -> tuple[Curves, Array, float]:

@@ -1,8 +1,8 @@
 """A recipe as JSON or as a table for spreadsheets, and back.
 
-JSON: an object with `format`, `oils`, `alkalis`, `liquids` and `additives`, whose rows have the fields of
-`soap.recipe`. CSV: one row for each material, `what` being oil, alkali, liquid or additive; an empty cell is that
-field's usual value. A spreadsheet's semicolons and decimal commas are understood.
+JSON: an object with `format`, `oils`, `alkalis`, `liquids`, `additives` and `embeds`, whose rows have the fields of
+`soap.recipe`. CSV: one row for each material, `what` being oil, alkali, liquid, additive or embed; an empty cell is
+that field's usual value. A spreadsheet's semicolons and decimal commas are understood.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Any
 
 from curejournal.journal.faults import DataRefused
 from curejournal.journal.spreadsheet import escaped, unescaped
-from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
+from curejournal.soap.recipe import Additive, Alkali, Embed, Liquid, Oil, Recipe
 
 FORMAT = "curejournal recipe 1"
 PARTS: dict[str, tuple[str, type[Any]]] = {
@@ -24,9 +24,10 @@ PARTS: dict[str, tuple[str, type[Any]]] = {
     "alkali": ("alkalis", Alkali),
     "liquid": ("liquids", Liquid),
     "additive": ("additives", Additive),
+    "embed": ("embeds", Embed),
 }
 """What a row of the table is: the recipe's field and the type of its rows."""
-NAMES = {"oil": "key", "alkali": "kind", "liquid": "name", "additive": "name"}
+NAMES = {"oil": "key", "alkali": "kind", "liquid": "name", "additive": "name", "embed": "batch"}
 """Which field of each is its name: the column `name` in the table."""
 COLUMNS = (
     "what",

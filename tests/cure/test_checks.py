@@ -9,6 +9,7 @@ from curejournal.cure.checks import Doubt, ImpossibleRecord, check_record
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import (
     AlkaliTest,
+    BarsOut,
     Decision,
     Event,
     Portion,
@@ -17,7 +18,7 @@ from curejournal.cure.records import (
     Weighing,
     Withdrawn,
 )
-from curejournal.soap.recipe import Oil
+from curejournal.soap.recipe import Embed, Oil
 from tests.cure.batches import (
     BASICS,
     GOOD_METER,
@@ -79,6 +80,10 @@ def test_a_sound_record_raises_no_doubt(item):
         ScalarReading("room humidity", float("nan")),
         ScalarReading("moon", 1.0),
         Decision("release", "", "ready", "1", "{}"),
+        Decision("hold", "A. Tester", " ", "1", "{}"),
+        replace(RECIPE, embeds=(Embed("B-1", -5.0),)),
+        replace(RECIPE, embeds=(Embed("", 50.0),)),
+        replace(RECIPE, embeds=(Embed("B-1", 50.0, water_high_fraction=0.6),)),
         Withdrawn(" "),
         replace(RECIPE, oils=(Oil("olive", -500),)),
         replace(RECIPE, oils=(Oil("unheard of", 500),)),
@@ -156,6 +161,75 @@ def test_a_doubted_weight_is_kept_once_confirmed():
 def test_fewer_bars_on_the_tray_are_not_taken_for_a_slipped_decimal():
     tray = tuple((d, replace(w, bars=10)) for d, w in weighed((1, 7), m0=1200))
     assert _codes((*BASICS, *tray), Weighing("bar 1", 112.0, 0.1, bars=1), 10) == []
+
+
+@pytest.mark.parametrize(
+    ("now", "codes"),
+    # One of ten and three of ten sold; seven left, as entered; and a tray that only dries.
+    [((905.0, 10), ["bars missing"]), ((703.0, 10), ["bars missing"]), ((703.0, 7), []), ((980.0, 10), [])],
+)
+def test_bars_that_left_the_tray_unsaid_are_asked_about(now, codes):
+    # At first 1020 g for ten bars: water cannot be lost so fast, but bars can.
+    tray = Weighing("tray", 1020.0, 1.0, bars=10)
+    assert _codes((*BASICS, (7, tray)), Weighing("tray", now[0], 1.0, bars=now[1]), 14) == codes
+
+
+def test_more_bars_on_the_scale_than_were_cut_are_asked_about():
+    assert _codes(BASICS, Weighing("rack", 2600.0, 1.0, bars=25), 3) == ["more than were cut"]
+
+
+HELD = Decision("hold", "A. Tester", "orange spots", "1", "{}")
+RELEASED = (*BASICS, (40, Decision("release", "A. Tester", "ready", "1", "{}")))
+
+
+@pytest.mark.parametrize(
+    ("records", "out", "days", "code"),
+    [
+        (RELEASED, BarsOut(6, "the Saturday market", "sold"), 41, None),
+        (RELEASED, BarsOut(6, "the Saturday market", "sold"), 39, "not released"),
+        (BASICS, BarsOut(1, "a friend", "given"), 41, "not released"),
+        (BASICS, BarsOut(2, "a laboratory", "sample"), 20, None),
+        (BASICS, BarsOut(2, "", "retained"), 20, None),
+        (BASICS, BarsOut(1, "", "scrapped"), 3, None),
+        (
+            (*RELEASED, (41, Decision("hold", "A. Tester", "spots", "1", "{}"))),
+            BarsOut(1, "x", "sold"),
+            42,
+            "not released",
+        ),
+        (BASICS[:3], BarsOut(1, "", "retained"), 20, "not cut"),
+    ],
+)
+def test_bars_sold_or_given_before_a_release_are_asked_about(records, out, days, code):
+    assert _codes(records, out, days) == ([code] if code else [])
+
+
+@pytest.mark.parametrize(
+    ("out", "days", "says"),
+    [
+        (BarsOut(0, "x", "sold"), 41, "cannot leave"),
+        (BarsOut(-2, "x", "sold"), 41, "cannot leave"),
+        (BarsOut(25, "x", "sold"), 41, "24 bars were cut"),
+        (BarsOut(5, "x", "sold"), 42, "20 have left"),
+        (BarsOut(1, " ", "sold"), 41, "empty"),
+        (BarsOut(1, "x", "sample"), 0.5, "before the bars were cut"),
+    ],
+)
+def test_bars_that_are_not_there_cannot_leave(out, days, says):
+    with pytest.raises(ImpossibleRecord, match=says):
+        check_record(batch(*RELEASED, *([(41.5, BarsOut(20, "a shop", "sold"))] if days == 42 else [])), out, day(days))
+
+
+def test_a_cut_corrected_to_fewer_bars_than_have_left_is_asked_about():
+    without_cut = [item for item in RELEASED if not (isinstance(item[1], Event) and item[1].kind == "cut")]
+    assert _codes((*without_cut, (41, BarsOut(20, "a shop", "sold"))), Event("cut", bars=12), 1) == [
+        "fewer than have left"
+    ]
+
+
+def test_a_batch_is_not_embedded_in_itself():
+    with pytest.raises(ImpossibleRecord, match="itself"):
+        check_record(BATCH, replace(RECIPE, embeds=(Embed(" t-1", 50.0),)), day(0))
 
 
 @pytest.mark.parametrize(

@@ -76,6 +76,37 @@ def test_bars_sold_from_a_tray_are_no_loss():
     assert report.loss_pct_week.estimate == pytest.approx(unsold.loss_pct_week.estimate, abs=0.15)
 
 
+def test_what_was_lost_while_bars_left_the_tray_is_counted():
+    # Arithmetic: 15% (1 - exp(-0.08 x 21)) since day 0; three bars left between days 7 and 14.
+    tray = [(d, Weighing("tray", w.grams, 0.1, bars=10)) for d, w in weighed((0, 3, 7), m0=1200)]
+    rest = [(d, Weighing("tray", w.grams * 0.7 * 0.99, 0.1, bars=7)) for d, w in weighed((14, 18, 21), m0=1200)]
+    truth = 100 * 0.15 * (1 - np.exp(-0.08 * 21))
+    assert _weigh_up([*tray, *rest]).loss_pct == pytest.approx(truth, abs=0.8)
+    assert _weigh_up(weighed((0, 3, 7, 14, 18, 21))).loss_pct == pytest.approx(truth, abs=0.3)
+
+
+def test_a_loaf_cut_later_dries_on_under_the_same_name():
+    loaf = [(d, Weighing("loaf", w.grams, 1.0)) for d, w in weighed((0, 1, 3), m0=1200)]
+    # Cutting took a few crumbs; ten bars lie where the loaf lay.
+    bars = [(d, Weighing("loaf", w.grams * 0.985, 1.0, bars=10)) for d, w in weighed(WEEKS[2:], m0=1200)]
+    report, whole = _weigh_up([*loaf, *bars]), _weigh_up(weighed(WEEKS, m0=1200, step=1.0))
+    assert report.state is Drying.STEADY
+    assert report.loss_pct_week.estimate == pytest.approx(whole.loss_pct_week.estimate, abs=0.2)
+
+
+@pytest.mark.parametrize("mistake_g", [0.0, 40.0, -40.0])
+def test_another_tray_with_its_tare_is_no_gain_and_no_loss(mistake_g):
+    # The second tray's tare is off by so much, which is 4% of the bars' weight.
+    early = [(d, Weighing("tray", w.grams, 1.0, tare_g=300, bars=10)) for d, w in weighed(WEEKS[:4], m0=1000)]
+    later = [
+        (d, Weighing("tray", w.grams + mistake_g, 1.0, tare_g=420, bars=10)) for d, w in weighed(WEEKS[4:], m0=1000)
+    ]
+    report, whole = _weigh_up([*early, *later]), _weigh_up(weighed(WEEKS, m0=1000, step=1.0))
+    assert report.state is Drying.STEADY
+    assert not any(point.questioned for point in report.points)
+    assert report.loss_pct_week.estimate == pytest.approx(whole.loss_pct_week.estimate, abs=0.2)
+
+
 def test_a_bar_that_gains_in_a_damp_room_is_not_steady():
     damp = [(d, Weighing("bar 1", w.grams + 0.45 * max(0, d - 28), 0.1)) for d, w in weighed(WEEKS[:7])]
     report = _weigh_up(damp)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from curejournal.cure.records import RECORDS, Portion, ScalarReading, Weighing
 from curejournal.journal.faults import EntryRefused, RecordUnreadable
 from curejournal.journal.record_json import from_json, kind_of, to_json
+from curejournal.soap.recipe import Oil, Recipe
 from tests.journal.strategies import records
 
 
@@ -37,6 +38,9 @@ def test_a_record_with_a_field_from_the_future_is_not_read_by_leaving_it_out(kin
 
 def test_a_field_that_later_versions_added_takes_its_default_in_an_old_record() -> None:
     assert from_json("weighing", '{"subject": "bar 1", "grams": 100.0}') == Weighing("bar 1", 100.0)
+    assert from_json("portion", '{"name": "cream"}') == Portion("cream")
+    old = '{"oils": [{"key": "olive", "grams": 500.0}], "alkalis": [], "liquids": [], "additives": []}'
+    assert from_json("recipe", old) == Recipe((Oil("olive", 500.0),), (), embeds=())
 
 
 def test_a_kind_from_a_newer_version_is_named() -> None:

@@ -21,13 +21,27 @@ from curejournal.soap.lye import (
     water_for,
 )
 from curejournal.soap.oils import OILS, UnknownOil, sv_range
-from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
+from curejournal.soap.recipe import Additive, Alkali, Embed, Liquid, Oil, Recipe
 
 OLIVE_COCONUT_PALM = (Oil("olive", 500), Oil("coconut", 300), Oil("palm", 200))
 
 
 def _recipe(naoh_g=146.402, water_g=297.24, oils=OLIVE_COCONUT_PALM):
     return Recipe(oils, (Alkali("NaOH", naoh_g),), (Liquid("water", water_g),))
+
+
+def test_embeds_count_in_the_mass_and_with_the_water_left_in_them_but_not_in_the_lye():
+    plain = _recipe()
+    pieces = (Embed("B-1", 100.0, water_low_fraction=0.05, water_high_fraction=0.12), Embed("B-2", 50.0))
+    whole = replace(plain, embeds=pieces)
+    before, after = check_lye(plain), check_lye(whole)
+    assert recipe_mass_g(whole) == after.batch_g == before.batch_g + 150.0
+    # Arithmetic: 100 g hold 5 to 12 g; of 50 g nobody knows, so 0 to 30%.
+    assert after.embeds_water_g == pytest.approx((5.0, 12.0 + 15.0))
+    assert after.water_share == pytest.approx((297.24 + 27.0) / after.batch_g)
+    assert after.lye_concentration_pct == before.lye_concentration_pct
+    assert after.superfat_interval_pct == before.superfat_interval_pct
+    assert [embed.grams for embed in scale(whole, 2.0).embeds] == [200.0, 100.0]
 
 
 def test_molar_masses_are_those_of_the_abridged_atomic_weights():

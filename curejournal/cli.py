@@ -40,7 +40,8 @@ from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.recipe import Recipe
 from curejournal.sorting import TrayItem, tag_text
-from curejournal.tray import Clock, item_of, set_aside, set_clock
+from curejournal.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
+from curejournal.tray import Clock, corrected_photo, item_of, set_aside, set_clock
 from curejournal.tray import place as place_photo
 from curejournal.tray import tray as waiting_photos
 
@@ -375,6 +376,88 @@ def clock_of(
         clock = _clock(kept, zone, behind)
         items = set_clock(kept, hashes, clock, card=_card(card_name, journal), by=by, now=_now(kept))
     _print({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items)
+
+
+@app.command()
+def corrected(
+    photo: Annotated[Path, typer.Argument(help="The photo.")],
+    out: Annotated[Path, typer.Argument(help="The JPEG to write; it has no data of place, time or camera.")],
+    card_name: TrayCard = "window",
+    longest: Annotated[int, typer.Option("--longest", help="Pixels of its longer side.", min=16, max=20_000)] = 2048,
+    flag: Annotated[bool, typer.Option("--flag", help="Hatch what was clipped and has no true colour.")] = False,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write a whole photo as it would look in standard light."""
+    made = corrected_photo(_bytes(photo), _card(card_name, journal), longest, flag=flag)
+    if made is not None:
+        _write(out, made.jpeg)
+    words = made.words if made else "No picture: nothing was learnt from a card in it; `measure` says why."
+    if as_json:
+        _print({"picture": str(out) if made else None, "clipped": made.clipped_share if made else None, "words": words})
+    else:
+        print(words)
+    if made is None:
+        raise typer.Exit(NO_COLOUR)
+
+
+@app.command("strip-key")
+def strip_key_of(
+    photo: Annotated[Path, typer.Argument(help="The packet's key beside the card.")],
+    name: Annotated[str, typer.Option("--name", help="What to call it.")],
+    lot: Annotated[str, typer.Option("--lot", help="The lot on the packet.")],
+    area: Annotated[list[str], typer.Option("--area", help='A colour of the key by its pH: "8.5=x0,y0,x1,y1".')],
+    card_name: TrayCard = "window",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enrol the colour key of a packet of pH strips, once."""
+    boxes = {_numbers(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: _box(*box) for ph, box in (_areas(area) or {}).items()}
+    with _opened(journal) as kept:
+        key = enrol_strip_key(kept, _bytes(photo), _card(card_name, journal), name, lot, boxes)
+    _print(workflow.as_json(key)) if as_json else print(f"{name}: {len(key.steps)} colours of lot {lot}.")
+
+
+@app.command()
+def strip(
+    code: Code,
+    photo: Annotated[Path, typer.Argument(help="The strip beside the card.")],
+    key: Annotated[str, typer.Option("--key", help="The packet's key.")],
+    lot: Annotated[str, typer.Option("--lot", help="The lot on the strip's packet.")],
+    pad: Annotated[str, typer.Option("--pad", help='Where its pad is: "x0,y0,x1,y1".')],
+    strength: Annotated[float, typer.Option("--strength", help="Grams of soap in 100 ml of distilled water.")] = 1.0,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep it as an alkali test; otherwise it is only read.")] = False,
+    confirmed: Confirmed = False,
+    card_name: TrayCard = "window",
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Read a pH strip from a photo, by its packet's enrolled key."""
+    data, entry = _bytes(photo), None
+    with _opened(journal) as kept:
+        x0, y0, x1, y1 = _numbers(pad, 4, '"x0,y0,x1,y1"')
+        read = read_strip_photo(data, _card(card_name, journal), strip_key(kept, key), _box(x0, y0, x1, y1), lot)
+        if keep:
+            now = _now(kept)
+            when = _moment(at, _zone(kept)) if at else now
+            entry = keep_strip(
+                kept,
+                code,
+                data,
+                read,
+                name=photo.name,
+                strength_pct=strength,
+                at=when,
+                by=by,
+                now=now,
+                confirmed=confirmed,
+            )
+    if as_json:
+        _print({"reading": workflow.as_json(read), "entry": workflow.as_json(entry) if entry else None})
+    else:
+        print(f"pH {read.ph:.1f}, 95 % interval {read.low:.1f} to {read.high:.1f}{'; kept.' if entry else '.'}")
 
 
 def _say_items(items: Sequence[TrayItem]) -> None:

@@ -18,12 +18,15 @@ from curejournal.cure.records import Batch, ColourReading, Entry, Event, PhotoNo
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal, KeptPhoto, NewEntry
 from curejournal.photo.card import Card
+from curejournal.photo.learn import learn
+from curejournal.photo.picture import CorrectedPicture, corrected_picture
 from curejournal.photo.placement import Points, as_points
 from curejournal.photo.reading import Taken, read_photo, taken_from_name
 from curejournal.photo.surface import Finding
 from curejournal.sorting import Question as Question
 from curejournal.sorting import SeenColour, State, answers_to, keep_answers, kept_look, sorted_out
 from curejournal.sorting import TrayItem as TrayItem
+from curejournal.workflow import find_card
 
 
 class PhotoWaits(CureJournalError):
@@ -254,6 +257,26 @@ def proposed_areas(journal: Journal, sha256: str, batch: Batch, card: Card) -> d
             outline = np.array(TypeAdapter(Points).validate_json(record.area))
             areas[record.portion] = as_points(cv2.perspectiveTransform(outline[None], turn)[0].astype(float))
     return areas
+
+
+def corrected(
+    journal: Journal, sha256: str, card: Card, longest: int = 2048, *, flag: bool = False
+) -> CorrectedPicture | None:
+    """A kept photo as it would look in standard light; None where its card taught nothing, see `photo.picture`."""
+    seen = kept_look(journal, sha256, card).measurement
+    used = card if seen.card == card.name else find_card(seen.card, journal)
+    return corrected_photo(journal.photo_bytes(sha256), used, longest, flag=flag)
+
+
+def corrected_photo(data: bytes, card: Card, longest: int = 2048, *, flag: bool = False) -> CorrectedPicture | None:
+    """The same of a photo that is not kept.
+
+    Raises
+    ------
+    NotAPicture, PictureDamaged, PictureTooLarge
+    """
+    photo = read_photo(data)
+    return corrected_picture(photo, card, learn(photo, card), longest, flag=flag)
 
 
 # --- the surface ---------------------------------------------------------------------------

@@ -1,0 +1,86 @@
+"""A packet's key enrolled, a strip read beside the card and kept as an alkali test with its photo."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from curejournal.cure.records import AlkaliTest, Event
+from curejournal.journal.faults import NotInJournal
+from curejournal.journal.store import Journal
+from curejournal.photo.placement import Points
+from curejournal.photo.strip import StripUnreadable
+from curejournal.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
+from tests.photo.strips import PADS, areas_of, beside_card, lab_at
+from tests.photo.windows import window
+from tests.scene_items import Paint
+from tests.test_cli import as_json
+
+POURED = datetime(2026, 9, 1, tzinfo=UTC)
+NOW = POURED + timedelta(days=40)
+BY = "Kaja (invented)"
+
+
+def photo_of(labs: dict[str, tuple[float, float, float]]) -> tuple[bytes, dict[str, Points]]:
+    drawn = beside_card({name: Paint(lab) for name, lab in labs.items()})
+    return drawn.jpeg, {area.name: area.outline for area in areas_of(drawn)}
+
+
+@pytest.fixture(scope="module")
+def key_photo() -> tuple[bytes, dict[str, Points]]:
+    return photo_of({f"{ph:g}": lab for ph, lab in PADS.items()})
+
+
+@pytest.fixture(scope="module")
+def strip_photo() -> tuple[bytes, Points]:
+    data, areas = photo_of({"pad": lab_at(9.3)})
+    return data, areas["pad"]
+
+
+def test_from_the_packets_key_to_a_kept_test(journal: Journal, key_photo, strip_photo) -> None:
+    journal.start_batch("B-1", "Plain", at=POURED, by=BY, records=[Event("poured")])
+    data, areas = key_photo
+    key = enrol_strip_key(journal, data, window(), "half steps", "L-77", {float(ph): a for ph, a in areas.items()})
+    assert strip_key(journal, "half steps") == key
+    pad_data, pad = strip_photo
+    read = read_strip_photo(pad_data, window(), key, pad, "L-77")
+    assert read.ph == pytest.approx(9.3, abs=0.3)
+    at = POURED + timedelta(days=30)
+    entry = keep_strip(
+        journal, "B-1", pad_data, read, name="s.jpg", strength_pct=1.0, at=at, by=BY, now=NOW, confirmed=True
+    )
+    ((when, test),) = journal.batch("B-1").records(AlkaliTest)
+    assert (when, test.ph, test.half_width) == (at, read.ph, pytest.approx(read.half_width, abs=0.01))
+    assert journal.photo_bytes(entry.photo) == pad_data
+    with pytest.raises(StripUnreadable):
+        read_strip_photo(pad_data, window(), key, pad, "L-78")
+
+
+def test_an_unknown_key_is_said_to_be_unknown(journal: Journal) -> None:
+    with pytest.raises(NotInJournal, match="Enrol it"):
+        strip_key(journal, "none")
+
+
+def test_the_command_line_enrols_reads_and_corrects(tmp_path: Path, key_photo, strip_photo) -> None:
+    folder = tmp_path / "journal"
+    as_json("batch", "start", "B-1", "--name", "Plain", "--at", "2026-09-01T10:00", journal=folder)
+
+    def box(points: Points) -> str:
+        xs, ys = np.sort(np.array(points), axis=0).T
+        return f"{xs[1] + 2:.0f},{ys[1] + 2:.0f},{xs[2] - 2:.0f},{ys[2] - 2:.0f}"
+
+    (tmp_path / "key.jpg").write_bytes(key_photo[0])
+    (tmp_path / "strip.jpg").write_bytes(strip_photo[0])
+    areas = [part for ph, points in key_photo[1].items() for part in ("--area", f"{ph}={box(points)}")]
+    key = as_json("strip-key", tmp_path / "key.jpg", "--name", "k", "--lot", "L", *areas, journal=folder)
+    assert [step["ph"] for step in key["steps"]] == list(PADS)
+    options = ["--key", "k", "--lot", "L", "--pad", box(strip_photo[1])]
+    read = as_json("strip", "B-1", tmp_path / "strip.jpg", *options, "--keep", "--confirmed", journal=folder)
+    assert read["reading"]["ph"] == pytest.approx(9.3, abs=0.3)
+    assert read["entry"]["record"]["method"] == "strip"
+    made = as_json("corrected", tmp_path / "strip.jpg", tmp_path / "out.jpg", "--longest", 320, journal=folder)
+    assert made["clipped"] == pytest.approx(0, abs=0.01)
+    assert (tmp_path / "out.jpg").read_bytes()[:2] == b"\xff\xd8"

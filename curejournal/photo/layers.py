@@ -40,6 +40,9 @@ LEAST_SHARE = 0.06
 BANDS_FIT = 0.88
 # A pixel further from its own layer's colour than this, in ΔE00, or than 4 robust sd, is something else.
 FOREIGN = 5.0
+# What neighbouring pixels differ by in a quiet picture, in Lab units added up; the side of the median, some 1.25 mm.
+QUIET = 0.6
+_MEDIAN_PX = 5
 # The rim of the window lies in the shadow of its edge; the seams between layers are neither's colour.
 RIM = 0.06
 SEAM_MM = 0.75
@@ -65,13 +68,15 @@ class Layer:
 class Layers:
     """The colours of a window: bands in their order along `towards_deg` (0 is to the card's right, 90 down), or swirls.
 
-    `left_out` is the share of the window that belongs to no layer: embeds, crumbs, glints, seams.
+    `left_out` is the share of the window that belongs to no layer: embeds, crumbs, glints, seams; `unclear` that of
+    colours which are large enough to be a layer, but nowhere clear enough to be measured.
     """
 
     kind: Literal["one", "bands", "swirls"]
     layers: tuple[Layer, ...]
     towards_deg: float = 0.0
     left_out: float = 0.0
+    unclear: float = 0.0
 
 
 def find_layers(photo: Photo, card: Card, lesson: Lesson) -> Layers | None:
@@ -93,21 +98,35 @@ def sort_window(flat: Flat) -> tuple[Layers, Ints]:
     kind: Literal["one", "bands", "swirls"] = "bands"
     if _misplaced(lab, numbers, _medians(lab, numbers)) > 1 - BANDS_FIT:
         kind, numbers = "swirls", _clusters(lab)
+    numbers = _alike_joined(lab, numbers)
     colours = _medians(lab, numbers)
     if len(colours) == 1:
         kind = "one"
     beneath = _beneath(colours) if kind == "swirls" else list(range(len(colours)))
-    layers, kept = [], np.zeros(numbers.shape, bool)
+    layers, kept, unclear = [], np.zeros(numbers.shape, bool), 0.0
     for number, colour in enumerate(colours):
         mask = _own_part(lab, numbers == number, colour, seams=len(colours) > 1) & ~flat.burnt
-        outline = flat.outline(mask)
-        if outline:
-            kept |= mask
-            median = np.median(flat.lab[mask], axis=0)
-            seen = (float(median[0]), float(median[1]), float(median[2]))
-            layers.append(Layer(outline, seen, float((numbers == number).mean()), beneath[number] != number))
+        outline, share = flat.outline(mask), float((numbers == number).mean())
+        if not outline:
+            unclear += share
+            continue
+        kept |= mask
+        median = np.median(lab[mask], axis=0)
+        seen = (float(median[0]), float(median[1]), float(median[2]))
+        layers.append(Layer(outline, seen, share, beneath[number] != number))
     along = float(np.degrees(towards)) if kind == "bands" else 0.0
-    return Layers(kind, tuple(layers), along, float(1 - kept.mean())), np.asarray(beneath, np.intp)[numbers]
+    return Layers(kind, tuple(layers), along, float(1 - kept.mean()), unclear), np.asarray(beneath, np.intp)[numbers]
+
+
+def _alike_joined(lab: Floats, numbers: Ints) -> Ints:
+    """Neighbouring numbers of one colour made one: an embed at the window's end makes no band of its own."""
+    while numbers.max() > 0:
+        colours = _medians(lab, numbers)
+        steps = ciede2000(colours[:-1], colours[1:])
+        if steps.min() >= LEAST_STEP:
+            break
+        numbers = numbers - (numbers > int(steps.argmin()))
+    return numbers
 
 
 def _beneath(colours: Floats) -> list[int]:
@@ -125,11 +144,13 @@ def _beneath(colours: Floats) -> list[int]:
 
 
 def _smooth(lab: Floats) -> Floats:
-    """Without crumbs and noise: a median over some 1.25 mm."""
-    side = int(1.25 * PX_PER_MM) | 1
-    return np.stack(
-        [cv2.medianBlur(np.asarray(lab[..., k], np.float32), min(side, 5)) for k in range(3)], axis=-1
-    ).astype(float)
+    """Without crumbs and noise: a median over some 1.25 mm, taken again where it still left noise."""
+    for _ in range(3):
+        parts = [cv2.medianBlur(np.asarray(lab[..., k], np.float32), _MEDIAN_PX) for k in range(3)]
+        lab = np.stack(parts, axis=-1).astype(float)
+        if np.median(np.abs(np.diff(lab, axis=1)).sum(axis=-1)) < QUIET:
+            break
+    return lab
 
 
 def _bands(lab: Floats) -> tuple[float, Ints]:
@@ -243,7 +264,14 @@ def _misplaced(lab: Floats, numbers: Ints, colours: Floats) -> float:
     """The share of pixels that another band's colour, or none, explains clearly better than their own band's."""
     off = np.stack([ciede2000(lab, np.broadcast_to(colour, lab.shape)) for colour in colours], axis=-1)
     own = np.take_along_axis(off, numbers[..., None], axis=-1)[..., 0]
-    return float(((own > off.min(axis=-1) + 1.0) | (own > 2 * FOREIGN)).mean())
+    noise = _noise(lab)
+    return float(((own > off.min(axis=-1) + max(1.0, noise)) | (own > 2 * FOREIGN + noise)).mean())
+
+
+def _noise(lab: Floats) -> float:
+    """What places a millimetre apart usually differ by, in Lab units: noise, where most are of one colour."""
+    side = round(PX_PER_MM)
+    return float(np.median(np.linalg.norm(lab[:, side:] - lab[:, :-side], axis=-1)))
 
 
 def _clusters(lab: Floats) -> Ints:
@@ -253,7 +281,7 @@ def _clusters(lab: Floats) -> Ints:
         lab.astype(np.float32), (lab.shape[1] // side, lab.shape[0] // side), interpolation=cv2.INTER_NEAREST
     )
     points = cells.reshape(-1, 3).astype(float)
-    groups = fcluster(linkage(points, "average"), 2 * LEAST_STEP + 1, "distance")
+    groups = fcluster(linkage(points, "average"), max(2 * LEAST_STEP + 1, 3 * _noise(lab)), "distance")
     sizes = np.bincount(groups)
     large = [k for k in np.argsort(-sizes) if sizes[k] >= LEAST_SHARE * len(points)][:MOST_LAYERS]
     if len(large) < 2:
@@ -268,6 +296,8 @@ def _own_part(lab: Floats, mask: Mask, colour: Floats, *, seams: bool) -> Mask:
     usual = float(np.median(off[mask])) if mask.any() else 0.0
     like = mask & (off < max(FOREIGN, 4 * 1.4826 * usual))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
+    # A body has some size: single pixels are noise.
+    like = mask & (cv2.medianBlur(like.astype(np.uint8), _MEDIAN_PX) > 0)
     cleaned = cv2.morphologyEx(like.astype(np.uint8), cv2.MORPH_OPEN, disc)
     grow = round(SEAM_MM * PX_PER_MM) if seams else 1
     foreign = cv2.dilate(1 - cleaned, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * grow + 1,) * 2))

@@ -16,11 +16,15 @@ from curejournal.photo.layers import Layers
 Floats = NDArray[np.float64]
 
 # All ours, chosen on drawn windows; a wrong portion is worse than a question.
-SURE = 0.97
+SURE = 0.95
 # How far all portions of a batch move together (another card, browning), in Lab units, as a standard deviation.
 TOGETHER_SD = 8.0
 # What a portion of unknown colour counts: as an ordinary misfit of one that is known.
 UNKNOWN_MISFIT = 3.0
+# A larger share of the window in colours that are nowhere clear hides a portion.
+UNCLEAR = 0.08
+# Layers that differ by less, ΔE00, may be one portion: mottled, gelled in part, or noise in a dark photo.
+ONE_PORTION = 6.0
 # Bands seen upside down are as likely as upright ones; a window that shows only some of them is less likely.
 SOME_ONLY = np.log(0.1)
 # A layer further than this many standard deviations from its portion's known colour is unlike the batch.
@@ -59,10 +63,15 @@ def match(found: Layers, portions: Sequence[Expected]) -> Match:
     """
     portions = portions or [Expected("soap")]
     seen, known = len(found.layers), len(portions)
-    if seen > known and any(layer.film for layer in found.layers):
-        return _without_film(found, portions)
+    if seen > known:
+        extra = [number for number, layer in enumerate(found.layers) if layer.film] or _repeated(found)
+        if extra and len(extra) < seen:
+            return _without(found, extra, portions)
     if seen == 0:
         return Match((), 0.0, "Nothing but foreign bodies, glints or shadows was seen in the window.")
+    if found.unclear > UNCLEAR:
+        question = "Part of the window shows colours that are nowhere clear. Which of the others is which?"
+        return Match(("",) * seen, 0.0, question)
     if seen > known:
         names = tuple(portions[0].name if known == 1 and layer is _largest(found) else "" for layer in found.layers)
         shown = f"The window shows {seen} colours, but the batch has {known} portion{'s' if known > 1 else ''}."
@@ -88,13 +97,22 @@ def match(found: Layers, portions: Sequence[Expected]) -> Match:
     return Match(names, confidence)
 
 
-def _without_film(found: Layers, portions: Sequence[Expected]) -> Match:
-    """The match of the layers that are no white film; the film gets no name."""
-    bare = tuple(layer for layer in found.layers if not layer.film)
-    kind = found.kind if len(bare) > 1 else "one"
-    matched = match(replace(found, kind=kind, layers=bare), portions)
+def _repeated(found: Layers) -> list[int]:
+    """Of the two layers most alike the smaller, if they may be one portion in two shades."""
+    labs = np.array([layer.lab for layer in found.layers])
+    pairs = [(a, b) for a, b in combinations(range(len(labs)), 2) if found.kind == "swirls" or b == a + 1]
+    off = [float(ciede2000(labs[a], labs[b])) for a, b in pairs]
+    if min(off) >= ONE_PORTION:
+        return []
+    return [min(pairs[int(np.argmin(off))], key=lambda number: found.layers[number].share)]
+
+
+def _without(found: Layers, extra: Sequence[int], portions: Sequence[Expected]) -> Match:
+    """The match of the other layers; the extra ones get no name, so that nothing is measured there."""
+    others = tuple(layer for number, layer in enumerate(found.layers) if number not in extra)
+    matched = match(replace(found, kind=found.kind if len(others) > 1 else "one", layers=others), portions)
     names = iter(matched.names)
-    return replace(matched, names=tuple("" if layer.film else next(names, "") for layer in found.layers))
+    return replace(matched, names=tuple("" if n in extra else next(names) for n in range(len(found.layers))))
 
 
 def _largest(found: Layers) -> object:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from curejournal.photo.layers import Layer, Layers
@@ -69,9 +71,29 @@ def test_more_colours_than_portions_are_asked_about() -> None:
     assert "2 colours" in found.question
 
 
+def test_two_shades_of_one_portion_are_that_portion_and_the_larger_is_measured() -> None:
+    shades = layers(CREAM, (85.0, 2.5, 16.0))
+    shades = replace(shades, layers=(replace(shades.layers[0], share=0.2), replace(shades.layers[1], share=0.8)))
+    found = match(shades, [Expected("plain", CREAM, 4.0)])
+    assert sure(found)
+    assert found.names == ("", "plain")
+
+
+def test_a_film_on_a_portion_is_no_portion() -> None:
+    seen = layers(AMBER, (93.0, 1.0, 6.0), kind="swirls")
+    seen = replace(seen, layers=(seen.layers[0], replace(seen.layers[1], film=True)))
+    assert match(seen, [Expected("plain", AMBER, 4.0)]).names == ("plain", "")
+    white = Expected("white", (94.0, 0.5, 5.0), 4.0)
+    assert match(seen, [Expected("plain", AMBER, 4.0), white]).names == ("plain", "white")
+
+
 def test_a_colour_unlike_all_that_is_known_of_the_batch_is_asked_about() -> None:
     assert "unlike" in match(layers((30.0, 40.0, -30.0)), [Expected("plain", CREAM, 4.0)]).question
 
 
 def test_a_window_of_foreign_bodies_alone_is_asked_about() -> None:
     assert match(Layers("one", ()), PORTIONS).question
+
+
+def test_a_colour_that_is_nowhere_clear_hides_a_portion_so_it_is_asked() -> None:
+    assert match(replace(layers(CREAM, AMBER), unclear=0.3), PORTIONS).question

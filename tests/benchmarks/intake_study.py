@@ -1,0 +1,391 @@
+"""Layers, portions, spots, strips and many photos, where the truth is known: `python -m tests.benchmarks.intake_study`.
+
+Windows of one to four portions as bands, upright, askew and swirled, with embeds and crumbs,
+under all lights and cameras of `window_card`; each batch has earlier colours that have moved
+since. Then spots of 1 to 3 mm, pH strips, and the throughput, memory and kills of an intake.
+`--fresh-seeds` draws others than were ever looked at; `--only NAME` runs one part.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import os
+import resource
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.optimize import linear_sum_assignment
+from skimage.color import deltaE_ciede2000
+
+from curejournal.colour.sample import Lab
+from curejournal.cure.records import ColourReading
+from curejournal.errors import CureJournalError
+from curejournal.intake import files_in, take_in_all
+from curejournal.journal.store import Journal
+from curejournal.photo.look import look
+from curejournal.photo.measure import Area, measure
+from curejournal.photo.placement import Points
+from curejournal.photo.portions import Expected, match
+from curejournal.photo.reading import read_photo
+from curejournal.photo.strip import enrol_key, read_strip
+from curejournal.photo.tag import payload
+from curejournal.tray import Clock
+from tests.benchmarks.window_card import CAMERAS, FAMILIES, LIGHTS, scene, soap_paint, true_card
+from tests.photo.strips import PADS, areas_of, beside_card, lab_at
+from tests.photo.windows import drawn, window
+from tests.scenes import Place, Rendered, Soap, card_named, render
+from tests.spectra import Paint, Printer, SpectralCamera, soap
+
+APART = 8.0
+"""Least ΔE00 between the portions of a batch here: who makes layers, makes them to be seen."""
+DAYS = 3.0
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One drawn window: what came of its names, the errors of its named areas, the spots seen and there."""
+
+    setting: str
+    portions: int
+    swirled: bool
+    embeds: int
+    outcome: str
+    errors: tuple[float, ...]
+    floor: tuple[float, ...]
+    false_spots: int
+    other_findings: tuple[str, ...]
+
+
+def portions_of(rng: np.random.Generator, count: int) -> list[Paint]:
+    paints: list[Paint] = []
+    while len(paints) < count:
+        paint = soap_paint(rng, int(rng.integers(len(FAMILIES))))
+        if all(deltaE_ciede2000(paint.lab, other.lab) >= APART for other in paints):
+            paints.append(paint)
+    return paints
+
+
+def photo_of(
+    rng: np.random.Generator, number: int, printer: Printer, paints: list[Paint], **soap_fields: object
+) -> Rendered:
+    lights = (LIGHTS[number % len(LIGHTS)],)
+    camera = CAMERAS[int(rng.integers(len(CAMERAS)))]
+    plain = scene(rng, paints[0], printer, lights, camera)
+    bar, laid = plain.items
+    assert isinstance(bar, Soap)
+    portions = tuple((f"portion {k + 1}", paint) for k, paint in enumerate(paints))
+    place = Place(0, 0, bar.place.turn_deg + float(rng.normal(0, 6)))
+    whole = replace(bar, portions=portions, size_mm=(70.0, 52.0), place=place, **soap_fields)
+    return render(replace(plain, items=(whole, laid)), int(rng.integers(1e6)))
+
+
+def true_portions(
+    outlines: list[Points], labs: list[Lab], photo: Rendered, truth: dict[str, Lab], swirled: bool
+) -> list[str]:
+    """The portions that outlines lie on: of bands by their place, of swirls by all their colours at once."""
+    names = list(truth)
+    if swirled:
+        off = np.array([[float(deltaE_ciede2000(lab, truth[name])) for name in names] for lab in labs])
+        return [names[k] for k in linear_sum_assignment(off**2)[1]]
+    shape = photo.picture.shape[:2]
+
+    def filled(points: ArrayLike) -> np.ndarray:
+        return cv2.fillPoly(np.zeros(shape, np.uint8), [np.round(points).astype(np.int32)], (1,))
+
+    own = {name: filled(points) for name, points in photo.areas.items()}
+    masks = [filled(outline) for outline in outlines]
+    return [max(own, key=lambda name, mask=mask: float((mask & own[name]).sum())) for mask in masks]
+
+
+def one_window(task: tuple[int, int]) -> Seen:
+    seed, number = task
+    rng = np.random.default_rng((seed, number))
+    printer = Printer(seed)
+    card = true_card(printer)
+    count, swirled = 1 + number % 4, bool(rng.random() < 0.2)
+    paints = portions_of(rng, count)
+    embeds = tuple(soap_paint(rng, int(rng.integers(len(FAMILIES)))) for _ in range(int(rng.integers(0, 4))))
+    drawn_photo = photo_of(
+        rng,
+        number,
+        printer,
+        paints,
+        embeds=embeds,
+        swirl_mm=float(rng.uniform(5, 10)) if swirled else 0.0,
+        upright_bands=bool(rng.random() < 0.25),
+    )
+    setting = f"{number}: {count} portions{', swirled' if swirled else ''}, {LIGHTS[number % len(LIGHTS)]}"
+    photo = read_photo(drawn_photo.jpeg)
+    found = look(photo, card)
+    surface = [finding for finding in found.surface if finding.kind == "orange spots"]
+    false_spots = sum(finding.count or 0 for finding in surface)
+    others = tuple(finding.kind for finding in found.surface if finding.kind != "orange spots")
+    result = Seen(setting, count, swirled and count > 1, len(embeds), "", (), (), false_spots, others)
+    if found.layers is None or not found.measurement.usable:
+        return replace(result, outcome="refused")
+    moved = rng.normal(0, 2.0, 3)
+    earlier = [np.array(paint.lab) + moved + rng.normal(0, 1.0, 3) for paint in paints]
+    sd = 3.0 + 1.2 * np.sqrt(DAYS)
+    known = [Expected(f"portion {k + 1}", tuple(lab.tolist()), sd) for k, lab in enumerate(earlier)]
+    named = match(found.layers, known)
+    truth = {f"portion {k + 1}": paint.lab for k, paint in enumerate(paints)}
+    if not swirled:
+        areas = [Area(name, tuple(map(tuple, points.tolist()))) for name, points in drawn_photo.areas.items()]
+        drawn_areas = measure(photo, card, areas).areas
+        floor = [float(deltaE_ciede2000(a.sample.lab, truth[a.name])) for a in drawn_areas if a.sample]
+        result = replace(result, floor=tuple(floor))
+    if named.question:
+        return replace(result, outcome="asked")
+    missing = len([name for name in named.names if name]) < count
+    # A swirl may hide a portion from the window; of bands each is there.
+    wrong = missing and not swirled
+    pairs = zip(named.names, found.measurement.areas, strict=True)
+    shown = [(name, area.outline, area.sample.lab) for name, area in pairs if area.sample is not None and name]
+    names, outlines, labs = (list(column) for column in zip(*shown, strict=True))
+    wrong |= true_portions(outlines, labs, drawn_photo, truth, swirled) != names
+    errors = [float(deltaE_ciede2000(lab, truth[name])) for name, lab in zip(names, labs, strict=True)]
+    return replace(result, outcome="wrong" if wrong else "right", errors=tuple(errors))
+
+
+def one_spotted(task: tuple[int, int]) -> tuple[int, int, int]:
+    """Spots there, found, and false in a photo with spots."""
+    seed, number = task
+    rng = np.random.default_rng((seed, 1, number))
+    printer = Printer(seed)
+    while True:
+        base = soap_paint(rng, int(rng.integers(len(FAMILIES))))
+        lab = np.add(base.lab, (rng.uniform(-20, -6), rng.uniform(8, 16), rng.uniform(16, 30)))
+        try:
+            orange = soap(tuple(np.round(lab, 1).tolist()))
+            break
+        except ValueError:
+            continue
+    places: list[tuple[float, float]] = []
+    while len(places) < 5:
+        x, y = float(rng.uniform(18, 52)), float(rng.uniform(15, 37))
+        if all(np.hypot(x - a, y - b) > 5 for a, b in places):
+            places.append((x, y))
+    spots = tuple((x, y, float(rng.uniform(1, 3)), orange) for x, y in places)
+    found = look(read_photo(photo_of(rng, number, printer, [base], spots=spots).jpeg), true_card(printer))
+    if found.layers is None or not found.measurement.usable:
+        return 0, 0, 0
+    seen = sum(finding.count or 0 for finding in found.surface if finding.kind == "orange spots")
+    return len(spots), min(seen, len(spots)), max(0, seen - len(spots))
+
+
+def print_windows(seed: int, count: int, workers: int) -> None:
+    with multiprocessing.get_context("spawn").Pool(workers) as pool:
+        rows = pool.map(one_window, [(seed, number) for number in range(count)], chunksize=4)
+    print(f"\n### Portions and colours: {count} windows\n")
+    print("| windows | photos | right | asked | wrong | refused |\n| --- | --- | --- | --- | --- | --- |")
+    groups = {f"{k} portion{'s' if k > 1 else ''}": [r for r in rows if r.portions == k] for k in range(1, 5)}
+    groups |= {"bands": [r for r in rows if not r.swirled], "swirled": [r for r in rows if r.swirled], "all": rows}
+    for name, group in groups.items():
+        outcomes = Counter(r.outcome for r in group)
+        shares = " | ".join(f"{100 * outcomes[o] / len(group):.1f} %" for o in ("right", "asked", "wrong", "refused"))
+        print(f"| {name} | {len(group)} | {shares} |")
+    errors = np.array([error for r in rows for error in r.errors])
+    floor = np.array([error for r in rows for error in r.floor])
+    print("\n| ΔE00 from the truth | areas | median | p95 | worst |\n| --- | --- | --- | --- | --- |")
+    for name, values in (("areas found and named", errors), ("the same photos, areas drawn by hand", floor)):
+        print(
+            f"| {name} | {len(values)} | {np.median(values):.2f} | {np.quantile(values, 0.95):.2f}"
+            f" | {values.max():.2f} |"
+        )
+    clean, with_embeds = [r for r in rows if not r.embeds], [r for r in rows if r.embeds]
+    for name, group in (("without embeds", clean), ("with embeds", with_embeds)):
+        false = sum(r.false_spots for r in group)
+        others = dict(Counter(kind for r in group for kind in r.other_findings))
+        per20 = 20 * false / max(len(group), 1)
+        print(
+            f"\nFalse spots in {len(group)} spotless photos {name}: {false} ({per20:.1f} in 20)."
+            f" Other findings: {others}."
+        )
+    for r in rows:
+        if r.outcome == "wrong":
+            print("wrong:", r.setting)
+
+
+def print_spots(seed: int, count: int, workers: int) -> None:
+    with multiprocessing.get_context("spawn").Pool(workers) as pool:
+        rows = pool.map(one_spotted, [(seed, number) for number in range(count)], chunksize=2)
+    there, found, extra = (sum(row[k] for row in rows) for k in range(3))
+    print(
+        f"\n### Spots of 1 to 3 mm\n\n{found} of {there} found ({100 * found / there:.1f} %), {extra} too many,"
+        f" in {count} photos."
+    )
+
+
+def one_strip(task: tuple[int, int]) -> tuple[float, bool, str] | None:
+    """How far a strip is read from the truth, whether its interval holds it, and why it was refused."""
+    seed, number = task
+    rng = np.random.default_rng((seed, 2, number))
+    printer = Printer(seed)
+    card = true_card(printer)
+    laid = {"paints": printer.paints(card_named("window")), "paper": printer.paper, "ink": printer.ink}
+    light = LIGHTS[number % len(LIGHTS)]
+    keys = {f"{ph:g}": soap(lab, 1) for ph, lab in PADS.items()}
+    # Other dyes in the pad than in the printed key.
+    ph = float(rng.uniform(7.1, 10.9))
+    pad = soap(tuple(round(v, 1) for v in lab_at(ph)), int(rng.integers(2, 1000)))
+    settings = {
+        "camera": SpectralCamera((light,), *CAMERAS[int(rng.integers(len(CAMERAS)))]),
+        "exposure_ev": float(rng.uniform(-1.1, -0.7)),
+        "uneven": float(rng.uniform(0, 0.2)),
+        "contrast": float(rng.uniform(0, 0.35)),
+        "noise": float(rng.uniform(0.004, 0.015)),
+    }
+    daylight = {**settings, "camera": SpectralCamera(("daylight, window",), "camera 1", 1)}
+    try:
+        drawn_key = beside_card(keys, daylight, number, **laid)
+        measured = measure(read_photo(drawn_key.jpeg), card, areas_of(drawn_key))
+        key = enrol_key("key", "lot", measured, {f"{ph:g}": ph for ph in PADS})
+        strip = beside_card({"pad": pad}, settings, number + 1, **laid)
+        (area,) = measure(read_photo(strip.jpeg), card, areas_of(strip)).areas
+        read = read_strip(key, area, lot="lot", card=card.name)
+    except CureJournalError as refused:
+        return float("nan"), False, refused.what[:60]
+    return abs(read.ph - ph), read.low <= ph <= read.high, ""
+
+
+def print_strips(seed: int, count: int, workers: int) -> None:
+    with multiprocessing.get_context("spawn").Pool(workers) as pool:
+        rows = pool.map(one_strip, [(seed, number) for number in range(count)], chunksize=2)
+    off = np.array([row[0] for row in rows if not row[2]])
+    inside = np.mean([row[1] for row in rows if not row[2]])
+    print(
+        f"\n### pH strips, key in steps of 0.5\n\n{100 * np.mean(off <= 0.3):.1f} % of {len(off)} read within 0.3 pH"
+        f" (median {np.median(off):.2f}, p95 {np.quantile(off, 0.95):.2f}); the 95 % interval holds the truth in"
+        f" {100 * inside:.0f} %; {len(rows) - len(off)} of {len(rows)} refused:"
+        f" {dict(Counter(row[2] for row in rows if row[2]))}"
+    )
+
+
+# --- many photos ---------------------------------------------------------------------------
+
+
+def roll(folder: Path, count: int) -> None:
+    """Photos of one batch: a few drawn, each file of its own by a few bytes after the picture's end."""
+    start = datetime(2026, 9, 2, 12, 0, tzinfo=UTC)
+    for k in range(8):
+        data = drawn((88.0, 2.0, 14.0), tag=payload("OURS22", "B-1"), at=start + timedelta(days=k), seed=k).jpeg
+        for copy in range(k, count, 8):
+            (folder / f"IMG_{copy:04}.jpg").write_bytes(data + b"%d" % copy)
+
+
+def opened(folder: Path) -> Journal:
+    journal = Journal.open(folder)
+    journal.set_setting("tag id", "OURS22")
+    if not journal.batches():
+        journal.start_batch("B-1", "Plain", at=datetime(2026, 9, 1, tzinfo=UTC), by="Kaja (invented)")
+    return journal
+
+
+def take_all(folder: Path, photos: Path, workers: int) -> None:
+    with opened(folder) as journal:
+        now = datetime(2026, 10, 1, tzinfo=UTC)
+        take_in_all(
+            journal, files_in([photos]), card=window(), by="Kaja (invented)", now=now, clock=Clock(UTC), workers=workers
+        )
+
+
+def intake_process(folder: Path, photos: Path, workers: int) -> subprocess.Popen[str]:
+    """An intake on its own, in a group of processes that can be killed together; prints its memory when done."""
+    run = [sys.executable, "-m", "tests.benchmarks.intake_study", "--run", str(folder), str(photos), str(workers)]
+    environment = {**os.environ, "OMP_NUM_THREADS": "1"}
+    return subprocess.Popen(run, stdout=subprocess.PIPE, text=True, env=environment, start_new_session=True)
+
+
+def print_throughput(count: int) -> None:
+    print(f"\n### {count} photos\n\n| workers | photos | seconds | photos a second | most memory, main and worker |")
+    print("| --- | --- | --- | --- | --- |")
+    rates = {}
+    with tempfile.TemporaryDirectory() as place:
+        for workers, many in ((1, max(20, count // 10)), (2, count // 4), (2, count)):
+            photos = Path(place) / f"roll-{workers}-{many}"
+            photos.mkdir()
+            roll(photos, many)
+            began = time.perf_counter()
+            process = intake_process(Path(place) / f"journal-{workers}-{many}", photos, workers)
+            out = process.communicate()[0].split()
+            took = time.perf_counter() - began
+            rates[workers] = many / took
+            memory = ", ".join(f"{int(kb) / 1024:.0f} MB" for kb in out)
+            print(f"| {workers} | {many} | {took:.0f} | {many / took:.2f} | {memory} |", flush=True)
+    print(f"\nTwo workers do {rates[2] / (2 * rates[1]):.2f} of cores x the rate of one.")
+
+
+def print_kills(kills: int, count: int) -> None:
+    rng = np.random.default_rng(1)
+    with tempfile.TemporaryDirectory() as place:
+        photos, folder = Path(place) / "roll", Path(place) / "journal"
+        photos.mkdir()
+        roll(photos, count)
+        done = 0
+        for _ in range(kills):
+            process = intake_process(folder, photos, 2)
+            time.sleep(float(rng.uniform(3.0, 9.0)))
+            if process.poll() is None:
+                os.killpg(process.pid, signal.SIGKILL)
+                done += 1
+            process.wait()
+            if process.stdout:
+                process.stdout.close()
+        process = intake_process(folder, photos, 2)
+        process.communicate()
+        with opened(folder) as journal:
+            readings = journal.batch("B-1").of(ColourReading)
+            doubled = len(readings) - len({entry.photo for entry in readings})
+            problems = journal.check()
+            print(
+                f"\n### Kills\n\n{done} kills (SIGKILL of all processes) in an intake of {count} photos: "
+                f"{len(readings)} placed, {count - len(readings)} lost, {doubled} doubled, {len(problems)} problems."
+            )
+
+
+def run_parts(options: argparse.Namespace, seed: int) -> None:
+    if options.only in ("", "windows"):
+        print_windows(seed, options.photos, options.workers)
+    if options.only in ("", "spots"):
+        print_spots(seed, options.photos // 4, options.workers)
+    if options.only in ("", "strips"):
+        print_strips(seed, options.photos // 4, options.workers)
+    if options.only in ("", "throughput"):
+        print_throughput(options.many)
+    if options.only in ("", "kills"):
+        print_kills(20, 40)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--fresh-seeds", action="store_true", help="draw other windows than were ever looked at")
+    parser.add_argument("--photos", type=int, default=200)
+    parser.add_argument("--many", type=int, default=500)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--only", default="", choices=["", "windows", "spots", "strips", "throughput", "kills"])
+    parser.add_argument("--run", nargs=3, default=None, help=argparse.SUPPRESS)
+    options = parser.parse_args()
+    if options.run:
+        take_all(Path(options.run[0]), Path(options.run[1]), int(options.run[2]))
+        for whose in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN):
+            print(resource.getrusage(whose).ru_maxrss)
+        return
+    seed = time.time_ns() % 1_000_000 if options.fresh_seeds else options.seed
+    print(f"seed {seed}")
+    run_parts(options, seed)
+
+
+if __name__ == "__main__":
+    main()

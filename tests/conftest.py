@@ -40,3 +40,11 @@ def journal(tmp_path: Path, database_url: str | None) -> Iterator[Journal]:
     """A fresh journal in its own folder."""
     with Journal.open(tmp_path / "journal", url=database_url) as fresh:
         yield fresh
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print the figures that tests measured, whichever worker ran them."""
+    for report in (*terminalreporter.getreports("passed"), *terminalreporter.getreports("failed")):
+        for name, value in report.user_properties:
+            if name == "figures":
+                terminalreporter.write_line(f"\n{value}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +40,7 @@ def test_the_verdict_is_what_is_true(demo: Journal, code: str) -> None:
         assert judgement.journeys[portion].state in states, portion
 
 
-def test_the_measured_colours_are_near_the_truth(demo: Journal, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_measured_colours_are_near_the_truth(demo: Journal, record_property: Callable[[str, object], None]) -> None:
     errors, inside = [], []
     for head in demo.batches():
         batch = demo.batch(head.code)
@@ -50,10 +51,9 @@ def test_the_measured_colours_are_near_the_truth(demo: Journal, capsys: pytest.C
             errors.append(float(deltaE_ciede2000(reading.lab, truth)))
             away = np.array(reading.lab) - truth
             inside.append(away @ np.linalg.solve(np.array(reading.covariance), away) < 7.815)  # chi-square, 3 df, 95%
-    with capsys.disabled():
-        median, p95 = np.percentile(errors, (50, 95))
-        print(f"\ndemo: {len(errors)} readings, ΔE00 median {median:.2f}, 95th percentile {p95:.2f};", end=" ")
-        print(f"{np.mean(inside):.0%} within their 95% region")
+    median, p95 = np.percentile(errors, (50, 95))
+    words = f"demo: {len(errors)} readings, ΔE00 median {median:.2f}, 95th percentile {p95:.2f}"
+    record_property("figures", f"{words}; {np.mean(inside):.0%} within their 95% region")
     assert median < 1.5
     assert p95 < 3.5
     assert np.mean(inside) > 0.8

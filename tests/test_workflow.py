@@ -107,10 +107,10 @@ BAD_PHOTOS = {
 
 @pytest.mark.parametrize("fault", BAD_PHOTOS)
 def test_a_bad_photo_is_refused_in_words_and_changes_nothing(started: Journal, photo: bytes, fault: str) -> None:
-    spoil, how = BAD_PHOTOS[fault]
+    spoil, how = BAD_PHOTOS[fault][0], dict(BAD_PHOTOS[fault][1])
     before = started.history("B1")
     files = sorted(Path(started.location).rglob("*.jpg"))
-    code = how.pop("code", None) if "code" in how else None
+    code = how.pop("code", None)
     with pytest.raises(CureJournalError) as refused:
         if code:
             settings = {"name": "a.jpg", "card": None, "by": BY, "now": NOW, "zone": UTC, "at": POURED}

@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
-from typing import Annotated, Any, Literal, cast
+from typing import Annotated, Any, Literal, cast, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import platformdirs
@@ -27,8 +27,20 @@ import typer
 
 from curejournal import demo as demonstration
 from curejournal import lessons, publish, workflow
+from curejournal.colour.sample import Lab
 from curejournal.cure.judgement import LYE
-from curejournal.cure.records import AlkaliMethod, AlkaliTest, Event, EventKind, Portion, Record, Weighing
+from curejournal.cure.records import (
+    AlkaliMethod,
+    AlkaliTest,
+    BarsOut,
+    Event,
+    EventKind,
+    IntendedSource,
+    Portion,
+    Record,
+    Weighing,
+    WhyOut,
+)
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
 from curejournal.intake import Progress, files_in, take_in_all
@@ -68,6 +80,7 @@ By = Annotated[str, typer.Option("--by", envvar="CUREJOURNAL_BY", help="Who ente
 At = Annotated[str | None, typer.Option("--at", help="When it happened, 2026-10-03T14:30; now if left out.")]
 Confirmed = Annotated[bool, typer.Option("--confirmed", help="Keep an unlikely value that was asked about.")]
 Code = Annotated[str, typer.Argument(help="The batch's code.")]
+Statement = Annotated[str, typer.Option("--statement", help="What you sign, in your words.")]
 DEFAULT_JOURNAL = DATA / "journal"
 ME = getpass.getuser()
 
@@ -571,10 +584,8 @@ def batch_note(
     as_json: AsJson = False,
 ) -> None:
     """Note what happened to a batch."""
-    kinds = ("trace", "poured", "gel", "unmoulded", "cut", "note")
-    if what not in kinds:
-        raise Mistyped(f"“{what}” cannot be noted.", f"Use one of {', '.join(kinds)}.")
-    _enter(journal, code, Event(cast(EventKind, what), portion, text, temperature, bars), at, by, False, as_json)
+    kind = cast(EventKind, _one_of(what, EventKind))
+    _enter(journal, code, Event(kind, portion, text, temperature, bars), at, by, False, as_json)
 
 
 @app.command(context_settings={"ignore_unknown_options": True})
@@ -620,10 +631,9 @@ def test(
     as_json: AsJson = False,
 ) -> None:
     """Enter an alkali test: a pH strip, a pH meter, or a titration of free caustic alkali."""
-    if method not in ("strip", "meter", "titration"):
-        raise Mistyped(f"There is no test “{method}” here.", "Use strip, meter or titration.")
+    kind = cast(AlkaliMethod, _one_of(method, AlkaliMethod))
     record = AlkaliTest(
-        cast(AlkaliMethod, method),
+        kind,
         ph,
         half_width,
         None if method == "titration" else strength,
@@ -649,13 +659,24 @@ def judge(
 ) -> None:
     """Say whether a batch is ready, with the evidence, and what to do next."""
     with _opened(journal) as kept:
-        judgement = workflow.judge_batch(kept, code, _moment(on, _zone(kept)) if on else _now(kept))
+        moment = _moment(on, _zone(kept)) if on else _now(kept)
+        judgement = workflow.judge_batch(kept, code, moment)
+        recalls = workflow.recall(kept, code, moment)
+        expected = lessons.expected(kept, code, moment)
     if as_json:
-        _print(workflow.as_json(judgement))
+        more = {
+            "recalls": [workflow.as_json(one) for one in recalls],
+            "expected": lessons.planned_as_json(expected),
+        }
+        _print(workflow.as_json(judgement) | more)
         return
     print(judgement.headline)
+    for one in recalls:
+        print("\n".join(f"Recall {one.batch}? {line}" for line in one.words))
     for finding in judgement.findings:
         print(f"- {finding.gauge}: {finding.verdict}. {finding.words}")
+    if expected:
+        print("\n".join(f"Expected: {line}" for line in lessons.planned_in_words(expected)))
     print(f"Next: {judgement.next_step}")
     for caution in judgement.cautions:
         print(caution)
@@ -664,15 +685,110 @@ def judge(
 @app.command()
 def release(
     code: Code,
-    statement: Annotated[str, typer.Option("--statement", help="What you sign, in your words.")],
+    statement: Statement,
     by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Sign the release of a batch whose verdict is ready; the evidence is frozen with it."""
+    _sign(journal, code, "release", by, statement, as_json)
+
+
+@app.command()
+def hold(
+    code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
+) -> None:
+    """Sign that a batch is kept back, for the reason you state; the evidence is frozen with it."""
+    _sign(journal, code, "hold", by, statement, as_json)
+
+
+@app.command()
+def withdraw(
+    code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
+) -> None:
+    """Sign that an earlier release no longer holds; the evidence is frozen with it, and a recall question answered."""
+    _sign(journal, code, "withdraw", by, statement, as_json)
+
+
+def _sign(
+    journal: Path, code: str, act: Literal["release", "hold", "withdraw"], by: str, statement: str, as_json: bool
+) -> None:
     with _opened(journal) as kept:
-        entry = workflow.decide(kept, code, "release", signed_by=by, statement=statement, on=_now(kept))
-    _print(workflow.as_json(entry)) if as_json else print(f"{code}: released by {by}.")
+        entry = workflow.decide(kept, code, act, signed_by=by, statement=statement, on=_now(kept))
+    _print(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")
+
+
+@app.command("out")
+def bars_out(
+    code: Code,
+    bars: Annotated[int, typer.Argument(help="How many bars.")],
+    to: Annotated[str, typer.Option("--to", help="Whom to ask in a recall: a market, a shop, a person.")] = "",
+    why: Annotated[str, typer.Option("--why", help="sold, sample, retained, given or scrapped.")] = "sold",
+    note: Annotated[str, typer.Option("--note", help="A remark.")] = "",
+    confirmed: Confirmed = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Note bars that left: sold, given, sampled, retained or scrapped."""
+    _enter(journal, code, BarsOut(bars, to, cast(WhyOut, _one_of(why, WhyOut)), note), at, by, confirmed, as_json)
+
+
+@app.command()
+def intend(
+    code: Code,
+    portion: Annotated[str, typer.Argument(help="The portion that should end at this colour.")],
+    like: Annotated[str, typer.Option("--like", help="A cured earlier batch; its portion by --portion.")] = "",
+    like_portion: Annotated[str, typer.Option("--portion", help="With --like: its portion, if named otherwise.")] = "",
+    control: Annotated[str, typer.Option("--control", help="A control portion of this batch.")] = "",
+    reading: Annotated[
+        int | None, typer.Option("--reading", help="A reading of the batter before fragrance: its number in history.")
+    ] = None,
+    lab: Annotated[str | None, typer.Option("--lab", help='A swatch, typed: "L,a,b".')] = None,
+    photo: Annotated[Path | None, typer.Option("--photo", help="A swatch, photographed with a card.")] = None,
+    card_name: Annotated[str, typer.Option("--card", help="With --photo: the card in it.")] = "window",
+    area: Annotated[list[str] | None, typer.Option("--area", help='With --photo: "NAME=x0,y0,x1,y1".')] = None,
+    tolerance: Annotated[float | None, typer.Option("--tolerance", help="The ΔE00 you accept from now on.")] = None,
+    confirmed: Confirmed = False,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Set the colour a portion should have when cured, from one of four sources; the earlier one stays on record."""
+    sources: dict[IntendedSource, bool] = {
+        "cured earlier batch": bool(like),
+        "control portion": bool(control),
+        "batter before fragrance": reading is not None,
+        "swatch": lab is not None or photo is not None,
+    }
+    named = [source for source, given in sources.items() if given]
+    if len(named) != 1 or (lab is not None and photo is not None):
+        raise Mistyped("It has to be one source.", "Give one of --like, --control, --reading, --lab, --photo.")
+    with _opened(journal) as kept:
+        typed = _lab(lab) if lab is not None else None
+        words = "as typed"
+        if photo is not None:
+            typed, words = workflow.swatch(_bytes(photo), _card(card_name, journal), _areas(area))
+        entry, doubts = workflow.set_intended(
+            kept,
+            code,
+            portion,
+            named[0],
+            by=by,
+            now=_now(kept),
+            from_batch=like,
+            from_portion=like_portion or control,
+            reading=reading,
+            lab=typed,
+            lab_from=words,
+            tolerance=tolerance,
+            confirmed=confirmed,
+        )
+    if as_json:
+        _print({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
+    else:
+        print(f"{code}: {in_words(entry.record)}")
 
 
 @app.command()
@@ -1220,8 +1336,19 @@ def _portion(text: str, order: int, tolerance: float) -> Portion:
     name, equals, lab = text.rpartition("=")
     if not equals:
         return Portion(text, order, tolerance=tolerance)
-    lightness, a, b = _numbers(lab, 3, '"NAME=L,a,b"')
-    return Portion(name, order, (lightness, a, b), "swatch", tolerance)
+    return Portion(name, order, _lab(lab), "swatch", tolerance)
+
+
+def _lab(text: str) -> Lab:
+    lightness, a, b = _numbers(text, 3, '"L,a,b"')
+    return lightness, a, b
+
+
+def _one_of(text: str, choices: object) -> str:
+    known = get_args(choices)
+    if text not in known:
+        raise Mistyped(f"“{text}” is not known here.", f"Use one of {', '.join(known)}.")
+    return text
 
 
 def _recipe(path: Path) -> Recipe:

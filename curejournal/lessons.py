@@ -5,7 +5,7 @@ Like `workflow`, on which they stand: faces call these and show what comes back.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
@@ -14,8 +14,9 @@ from curejournal import workflow
 from curejournal.colour.difference import Interval
 from curejournal.cure import materials
 from curejournal.cure.culprits import Culprits, Effect, TestPour, TooFewBatches, which_did_it
+from curejournal.cure.journey import State
 from curejournal.cure.judgement import look_at
-from curejournal.cure.materials import Expected, History, Story, Use, What
+from curejournal.cure.materials import Expected, History, Ingredient, Story, Use, What
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.report import wording
@@ -260,15 +261,53 @@ def planned(journal: Journal, recipe: Recipe, on: datetime) -> tuple[Planned, ..
     plans = []
     for name in portions:
         own = [item for portion, item in materials.ingredients(recipe) if portion and portion == name]
-        doses: dict[str, float] = {}
-        expected: list[tuple[str, Expected | None]] = []
-        for item in (*everywhere, *own):
-            history = every.get(materials.material_key(item.material))
-            known = history.material if history else item.material
-            doses[known] = doses.get(known, 0.0) + (item.dose_pct or 0.0)
-            expected.append((known, materials.expect(history, item.dose_pct, on) if history else None))
-        plans.append(Planned(name, found.foretell(doses) if found else None, tuple(expected)))
+        plans.append(_plan(name, (*everywhere, *own), every, on, found))
     return tuple(plans)
+
+
+def _plan(
+    portion: str,
+    held: Iterable[Ingredient],
+    every: Mapping[str, History],
+    poured_at: datetime,
+    found: Culprits | None = None,
+) -> Planned:
+    doses: dict[str, float] = {}
+    each: list[tuple[str, Expected | None]] = []
+    for item in held:
+        history = every.get(materials.material_key(item.material))
+        known = history.material if history else item.material
+        doses[known] = doses.get(known, 0.0) + (item.dose_pct or 0.0)
+        each.append((known, materials.expect(history, item.dose_pct, poured_at) if history else None))
+    return Planned(portion, found.foretell(doses) if found else None, tuple(each))
+
+
+EARLIER = 40
+"""How many earlier batches of the same materials a young one is compared with, the latest. Ours: judging them takes
+about a second, and more would hardly narrow the interval of one more batch."""
+
+
+def expected(journal: Journal, code: str, on: datetime) -> tuple[Planned, ...]:
+    """What the portions of a batch that have too few readings yet may do, by what their materials did before."""
+    batch, rules = journal.batch(code), workflow.house_rules(journal)
+    young = [
+        story
+        for story in materials.stories(batch, look_at(batch, on, rules).journeys)
+        if story.journey.state is State.TOO_FEW and story.ingredients
+    ]
+    wanted = {materials.material_key(item.material) for story in young for item in story.ingredients}
+    others = [
+        (other.poured_at, other)
+        for other in (journal.all_batches() if wanted else ())
+        if other.code != batch.code
+        and other.recipe
+        and other.poured_at
+        and wanted & {materials.material_key(item.material) for _, item in materials.ingredients(other.recipe)}
+    ]
+    latest = sorted(others, key=lambda pair: pair[0])[-EARLIER:]
+    told = [s for _, other in latest for s in materials.stories(other, look_at(other, on, rules).journeys)]
+    every = {materials.material_key(history.material): history for history in materials.histories(told)}
+    return tuple(_plan(story.portion, story.ingredients, every, story.poured_at or on) for story in young)
 
 
 def planned_in_words(plans: Sequence[Planned]) -> list[str]:

@@ -108,12 +108,12 @@ def lot_page(journal: Journal, name: str, on: datetime) -> bytes:
 
 
 def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime) -> BatchRecord:
-    """A batch embedded in another is known by its code as the lot of an additive there."""
+    """A batch embedded in another is known there by its code, as an embed or as the lot of an additive."""
     by_code = {other.code.casefold(): other for other in every}
     parents = tuple(
-        LotUse(parent.code, parent.name, parent.poured_at, item.name, item.lot, item.grams)
-        for item in (batch.recipe.additives if batch.recipe else ())
-        if (parent := by_code.get(item.lot.strip().casefold())) is not None and parent.code != batch.code
+        LotUse(parent.code, parent.name, parent.poured_at, name, lot, grams)
+        for name, lot, grams in (materials.lots_of(batch.recipe) if batch.recipe else ())
+        if (parent := by_code.get(lot.strip().casefold())) is not None and parent.code != batch.code
     )
     children = tuple(use for use in materials.where_did_it_go(every, batch.code) if use.batch != batch.code)
     judgement = workflow.judge_batch(journal, batch.code, on)

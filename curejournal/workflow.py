@@ -21,19 +21,26 @@ import numpy as np
 from pydantic import TypeAdapter, ValidationError
 
 from curejournal.colour.difference import Interval, difference_interval
+from curejournal.colour.sample import Grade, Lab
+from curejournal.cure import intended, lineage
 from curejournal.cure.checks import Doubt, check_record
+from curejournal.cure.intended import NoColourToPick as NoColourToPick
+from curejournal.cure.intended import Picked
 from curejournal.cure.judgement import DueThing, Judgement, judge
+from curejournal.cure.lineage import Recall as Recall
 from curejournal.cure.records import (
+    BarsOut,
     Batch,
     ColourReading,
     Decision,
     Entry,
+    IntendedSource,
     PhotoNote,
     Record,
     Renamed,
     Withdrawn,
 )
-from curejournal.cure.rules import HouseRules
+from curejournal.cure.rules import HouseRules, Verdict
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
@@ -51,7 +58,7 @@ from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
 from curejournal.report import pictures
 from curejournal.report.card_sheet import Paper as Paper
 from curejournal.report.card_sheet import card_pdf
-from curejournal.soap.recipe import Recipe
+from curejournal.soap.recipe import Embed, Recipe
 
 SOFTWARE = f"curejournal {version('curejournal')}"
 Corners = Sequence[tuple[float, float]]
@@ -417,7 +424,15 @@ def doubts_about(
     """
     batch = journal.batch(code)
     others = tuple(entry for entry in batch.entries if entry.id != supersedes)
-    return check_record(replace(batch, entries=others), record, at, now=now)
+    doubts = check_record(replace(batch, entries=others), record, at, now=now)
+    if isinstance(record, Recipe) and record.embeds:
+        codes = [head.code for head in journal.batches()]
+        unknown = [e.batch for e in record.embeds if not any(lineage.same_code(e.batch, code) for code in codes)]
+        doubts += tuple(
+            Doubt("no such batch", f"The journal has no batch “{code}” to embed.", "Is the code right?")
+            for code in unknown
+        )
+    return doubts
 
 
 def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetime) -> Entry:
@@ -451,8 +466,9 @@ def difference(first: ColourReading, second: ColourReading) -> Interval:
 
 
 def is_closed(batch: Batch) -> bool:
-    """Whether nothing is left to judge: released, and nothing entered since."""
-    latest = max(batch.entries, key=lambda entry: entry.id, default=None)
+    """Whether nothing is left to judge: released, and nothing entered since but bars that left."""
+    judged_by = (entry for entry in batch.entries if not isinstance(entry.record, BarsOut))
+    latest = max(judged_by, key=lambda entry: entry.id, default=None)
     return latest is not None and isinstance(latest.record, Decision) and latest.record.act == "release"
 
 
@@ -485,6 +501,107 @@ def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     return judge(journal.batch(code), on, house_rules(journal))
 
 
+def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
+    """The recall questions that concern a batch: its own, and those of batches that have pieces in it.
+
+    Each names every batch that it reaches, and the bars that others have. Empty if nothing raises one.
+    """
+    batch, rules = journal.batch(code), house_rules(journal)
+    every = journal.all_batches()
+    found = []
+    for one in (batch, *lineage.ancestors(every, batch.code)):
+        questions = judge(one, on, rules).recall
+        if questions:
+            found.append(lineage.recall(every, one.code, questions))
+    return tuple(found)
+
+
+def embed_of(journal: Journal, code: str, grams: float, portion: str, on: datetime) -> Embed:
+    """Pieces of a batch as they are put into another: with the most water that can be left in them."""
+    judgement = judge_batch(journal, code, on)
+    most = lineage.most_water_left(judgement.lye, judgement.drying)
+    return Embed(journal.batch(code).code, grams, portion, water_high_fraction=most)
+
+
+def swatch(data: bytes, card: Card, areas: Mapping[str, Box] | None = None) -> tuple[Lab, str]:
+    """The colour of a swatch photographed with a card, and where it is from; the photo is not kept.
+
+    Raises
+    ------
+    NoColourToPick
+        Unless exactly one area has a colour, better than indicative.
+    NotAPicture, PictureDamaged, PictureTooLarge
+    """
+    measurement = measure_photo(data, card, areas)
+    seen = [area for area in measurement.areas if area.sample is not None and area.grade.rank < Grade.INDICATIVE.rank]
+    if len(seen) != 1 or seen[0].sample is None:
+        why = f"{len(seen)} areas have a colour" if len(seen) > 1 else reason_for_none(measurement)
+        raise NoColourToPick(
+            f"No swatch could be measured: {why}", "Show one swatch in the card's window, or one area."
+        )
+    return seen[0].sample.lab, f"photographed with card {measurement.card}"
+
+
+def set_intended(
+    journal: Journal,
+    code: str,
+    portion: str,
+    source: IntendedSource,
+    *,
+    by: str,
+    now: datetime,
+    from_batch: str = "",
+    from_portion: str = "",
+    reading: int | None = None,
+    lab: Lab | None = None,
+    lab_from: str = "as typed",
+    tolerance: float | None = None,
+    confirmed: bool = False,
+) -> tuple[Entry, tuple[Doubt, ...]]:
+    """Set the colour that a portion should have when cured, in a new entry that follows the old one.
+
+    Parameters
+    ----------
+    journal, code, portion
+        What it is for.
+    source : str
+        *cured earlier batch* needs `from_batch` and `from_portion`; *control portion* `from_portion`; *batter before
+        fragrance* `reading`, the number of an entry of this batch; *swatch* `lab` (CIELAB D50/2), and `lab_from` says
+        where that is from.
+    tolerance : float, optional
+        The ΔE00 accepted from now on; as before if left out.
+    confirmed : bool
+        Take a colour that was asked about.
+
+    Raises
+    ------
+    NoColourToPick, ImpossibleRecord, ReadingDoubtful
+    """
+    batch = journal.batch(code)
+    old = {known.name: known for known in batch.portions}.get(portion)
+    if old is None:
+        known = ", ".join(known.name for known in batch.portions) or "none"
+        raise NoColourToPick(f"{code} has no portion “{portion}”.", f"Its portions: {known}.")
+    if source == "cured earlier batch":
+        earlier = journal.batch(from_batch)
+        picked = intended.from_earlier_batch(batch, earlier, from_portion or portion, house_rules(journal))
+    elif source == "control portion":
+        picked = intended.from_control(batch, from_portion)
+    elif source == "batter before fragrance":
+        picked = intended.from_batter(batch, reading or 0)
+    elif lab is None:
+        raise NoColourToPick("A swatch needs its colour.", "Give its L*, a* and b*, or a photo of it with a card.")
+    else:
+        picked = Picked(lab, f"swatch {lab_from}")
+    if picked.doubts and not confirmed:
+        raise ReadingDoubtful(" ".join(doubt.text for doubt in picked.doubts), picked.doubts[0].do)
+    new = replace(old, intended_lab=picked.lab, intended_source=source, intended_from=picked.words)
+    if tolerance is not None:
+        new = replace(new, tolerance=tolerance)
+    entry, doubts = enter(journal, code, new, at=now, by=by, now=now, confirmed=confirmed)
+    return entry, (*picked.doubts, *doubts)
+
+
 def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, DueThing]]:
     """What is due in all batches, most pressing first."""
     rules = house_rules(journal)
@@ -512,15 +629,40 @@ def decide(
     Raises
     ------
     NotReady
-        A release when the verdict is not *ready*.
+        A release when the verdict is not *ready*, or when pieces in it are of a batch that is held, withdrawn or
+        under a recall question; a withdrawal of what was not released.
+    ImpossibleRecord
+        Without a name or a statement.
     """
     judgement = judge_batch(journal, code, on)
-    if act == "release" and judgement.verdict != "ready":
-        raise NotReady(f"This batch is not ready: {judgement.headline}", judgement.next_step)
+    if act == "release":
+        if judgement.verdict != "ready":
+            raise NotReady(f"This batch is not ready: {judgement.headline}", judgement.next_step)
+        _refuse_pieces_of_a_held_batch(journal, code, on)
+    batch = journal.batch(code)
+    if act == "withdraw" and not any(earlier.act == "release" for _, earlier in batch.records(Decision)):
+        raise NotReady("This batch was never released, so nothing can be withdrawn.", "Sign a hold to keep it back.")
     decision = Decision(
         act, signed_by, statement, judgement.rules_version, json.dumps(as_json(judgement), ensure_ascii=False)
     )
+    check_record(batch, decision, on, now=on)
     return journal.add(code, decision, at=on, by=signed_by)
+
+
+def _refuse_pieces_of_a_held_batch(journal: Journal, code: str, on: datetime) -> None:
+    rules = house_rules(journal)
+    for parent in lineage.ancestors(journal.all_batches(), journal.batch(code).code):
+        judged = judge(parent, on, rules)
+        acts = [act for at, act in parent.records(Decision) if at <= on]
+        # What keeps the pieces back is their safety, not that their colour settled elsewhere.
+        unsafe = [f.gauge for f in judged.findings if f.verdict is Verdict.HOLD and f.gauge != "colour"]
+        signed = acts[-1].act if acts and acts[-1].act != "release" else ""
+        if unsafe or signed or judged.recall:
+            why = ", ".join(unsafe) or {"hold": "signed hold", "withdraw": "withdrawn"}.get(signed, "recall question")
+            raise NotReady(
+                f"It has pieces of batch {parent.code} in it, which is held back ({why}).",
+                f"Settle {parent.code} first; or hold this batch with it.",
+            )
 
 
 def calendar(journal: Journal, now: datetime) -> datetime:

@@ -420,13 +420,14 @@ def where_did_it_go(batches: Iterable[Batch], lot: str) -> tuple[LotUse, ...]:
         LotUse(batch.code, batch.name, batch.poured_at, name, kept_lot, grams)
         for batch in batches
         if batch.recipe
-        for name, kept_lot, grams in _lots(batch.recipe)
+        for name, kept_lot, grams in lots_of(batch.recipe)
         if kept_lot.strip().casefold() == wanted
     ]
     return tuple(sorted(found, key=lambda use: (use.poured_at is None, use.poured_at, use.batch)))
 
 
-def _lots(recipe: Recipe) -> Iterator[tuple[str, str, float]]:
+def lots_of(recipe: Recipe) -> Iterator[tuple[str, str, float]]:
+    """Every material of a recipe with its lot and its weight in g; the lot of embeds is the code of their batch."""
     yield from ((oil.key, oil.lot, oil.grams) for oil in recipe.oils)
     yield from ((alkali.kind, alkali.lot, alkali.grams) for alkali in recipe.alkalis)
     yield from ((liquid.name, liquid.lot, liquid.grams) for liquid in recipe.liquids)

@@ -11,6 +11,7 @@ from curejournal.cure.judgement import Judgement
 from curejournal.cure.materials import LotUse
 from curejournal.cure.records import (
     AlkaliTest,
+    BarsOut,
     Batch,
     Decision,
     Entry,
@@ -114,6 +115,11 @@ def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
     sheet.facts(facts, 22)
     for question in judgement.recall:
         sheet.say(question, style="B")
+    gone = batch.records(BarsOut)
+    if gone:
+        left = f", {batch.bars_cut - batch.bars_out} are left" if batch.bars_cut else ""
+        told = "; ".join(f"{maybe_day(at)}: {in_words(out)}" for at, out in gone)
+        sheet.say(f"{batch.bars_out} bars have left{left}. {told}.", 8.5)
 
 
 def _materials(sheet: Sheet, record: BatchRecord) -> None:
@@ -134,6 +140,7 @@ def _materials(sheet: Sheet, record: BatchRecord) -> None:
         for liquid in recipe.liquids
     ]
     rows += [(a.name, a.portion or "whole batch", a.grams, a.lot, a.kind) for a in recipe.additives]
+    rows += [("embeds", e.portion or "whole batch", e.grams, e.batch, "pieces of a batch") for e in recipe.embeds]
     sheet.rows(
         ("material", "portion", "weighed", "% of oils", "lot", "remark"),
         [(n, p, grams(g), f"{100 * g / oils_g:.1f}", lot or NO_LOT, remark) for n, p, g, lot, remark in rows],

@@ -1,0 +1,278 @@
+"""Signed acts, bars that leave, recalls and intended colours, through a journal and on the command line."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from curejournal import lessons, workflow
+from curejournal.cure.checks import ImpossibleRecord
+from curejournal.cure.records import AlkaliTest, BarsOut, ColourReading, Decision, Event, Portion, Weighing
+from curejournal.journal.store import Journal, NewEntry
+from curejournal.soap.recipe import Additive, Embed, Recipe
+from tests.cure.batches import (
+    GOOD_TITRATION,
+    HIGH_TITRATION,
+    INTENDED,
+    POURED,
+    READY,
+    RECIPE,
+    day,
+    reading,
+    seen,
+)
+from tests.scenes import draw_card
+from tests.test_cli import as_json, run
+
+BY = "Kaja (invented)"
+NOW = day(60)
+
+
+def start(journal: Journal, code: str, records: Iterable[tuple], recipe: Recipe = RECIPE) -> None:
+    workflow.start_batch(journal, code, f"Soap {code}", at=POURED, by=BY, now=NOW, records=[recipe])
+    kept = [NewEntry(item[1], day(item[0])) for item in records if not isinstance(item[1], Recipe)]
+    journal.add_many(code, kept, by=BY)
+
+
+def sign(journal: Journal, code: str, act: str = "release", on: float = 45) -> Decision:
+    entry = workflow.decide(journal, code, act, signed_by=BY, statement=f"I {act} it", on=day(on))
+    assert isinstance(entry.record, Decision)
+    return entry.record
+
+
+@pytest.fixture
+def family(journal: Journal) -> Journal:
+    """A released batch with bars at a market, one with its pieces in it, and one with pieces of that."""
+    start(journal, "A", READY)
+    start(journal, "B", READY, replace(RECIPE, embeds=(Embed("A", 80.0),)))
+    start(journal, "C", READY, replace(RECIPE, embeds=(Embed("b", 40.0),)))
+    sign(journal, "A")
+    sign(journal, "B")
+    workflow.enter(journal, "A", BarsOut(6, "the market", "sold"), at=day(46), by=BY, now=NOW)
+    workflow.enter(journal, "B", BarsOut(3, "a shop", "sold"), at=day(47), by=BY, now=NOW)
+    return journal
+
+
+@pytest.mark.parametrize("act", ["release", "hold", "withdraw"])
+def test_every_act_freezes_its_evidence_and_the_rules_version(family: Journal, act: str) -> None:
+    start(family, "X", READY)
+    if act == "withdraw":
+        sign(family, "X", on=44)
+    judged = workflow.judge_batch(family, "X", day(45))
+    decision = sign(family, "X", act)
+    assert decision.rules_version == judged.rules_version == workflow.house_rules(family).version
+    assert json.loads(decision.evidence) == workflow.as_json(judged)
+    # A correction of what the act stood on leaves the evidence as it was.
+    weight = family.batch("X").of(Weighing)[0]
+    changed = replace(weight.record, grams=weight.record.grams + 3, confirmed=True)
+    workflow.enter(family, "X", changed, at=weight.at, by=BY, now=NOW, supersedes=weight.id, confirmed=True)
+    assert workflow.judge_batch(family, "X", day(45)).drying != judged.drying
+    (*_, (_, kept)) = family.batch("X").records(Decision)
+    assert kept == decision
+
+
+def test_an_act_needs_a_name_and_a_statement(family: Journal) -> None:
+    for name, statement in (("", "x"), (BY, " ")):
+        with pytest.raises((ImpossibleRecord, workflow.CureJournalError)):
+            workflow.decide(family, "C", "hold", signed_by=name, statement=statement, on=NOW)
+    assert family.batch("C").of(Decision) == ()
+
+
+def test_only_what_was_released_can_be_withdrawn(family: Journal) -> None:
+    with pytest.raises(workflow.NotReady, match="never released"):
+        sign(family, "C", "withdraw")
+    sign(family, "A", "withdraw", 50)
+    assert family.batch("A").released_at is None
+
+
+def test_a_bad_reading_after_a_release_asks_for_all_that_it_reaches(family: Journal) -> None:
+    assert workflow.recall(family, "A", NOW) == ()
+    workflow.enter(family, "A", HIGH_TITRATION, at=day(50), by=BY, now=NOW)
+    (found,) = workflow.recall(family, "A", NOW)
+    assert [one.batch for one in found.reach] == ["A", "B", "C"]
+    assert [(out.bars, out.to) for one in found.reach for out in one.gone] == [(6, "the market"), (3, "a shop")]
+    assert "After the release of A (24 bars)" in found.words[0]
+    assert "6 to the market on 2026-10-17" in found.words[0]
+    # Whoever looks at a batch with its pieces is asked the same.
+    assert workflow.recall(family, "C", NOW) == (found,)
+    sign(family, "A", "withdraw", 51)
+    assert workflow.recall(family, "C", NOW) == ()
+
+
+def test_a_bad_test_from_before_the_release_that_is_entered_later_asks_too(family: Journal) -> None:
+    entry, _ = workflow.enter(family, "A", HIGH_TITRATION, at=day(44), by=BY, now=NOW)
+    assert len(workflow.recall(family, "A", NOW)) == 1
+    workflow.take_back(family, entry, why="another batch's sample", by=BY, now=NOW)
+    assert workflow.recall(family, "A", NOW) == ()
+
+
+def test_a_recipe_corrected_to_too_much_lye_after_the_release_asks_too(family: Journal) -> None:
+    test = family.batch("A").of(AlkaliTest)[0]
+    workflow.take_back(family, test, why="the acid was old", by=BY, now=NOW)
+    much = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=190.0),))
+    old = next(entry for entry in family.batch("A").entries if isinstance(entry.record, Recipe))
+    workflow.enter(family, "A", much, at=old.at, by=BY, now=NOW, supersedes=old.id, confirmed=True)
+    (found,) = workflow.recall(family, "A", NOW)
+    assert "recipe as it was entered then" in found.words[0]
+
+
+def test_bars_sold_unreleased_are_asked_about_at_once_and_again_when_a_test_is_bad(journal: Journal) -> None:
+    start(journal, "A", READY)
+    sold = BarsOut(2, "a neighbour", "sold")
+    with pytest.raises(workflow.ReadingDoubtful, match="not released"):
+        workflow.enter(journal, "A", sold, at=day(42), by=BY, now=NOW)
+    workflow.enter(journal, "A", sold, at=day(42), by=BY, now=NOW, confirmed=True)
+    workflow.enter(journal, "A", HIGH_TITRATION, at=day(43), by=BY, now=NOW)
+    (found,) = workflow.recall(journal, "A", NOW)
+    assert "went out unreleased" in found.words[0]
+    assert "2 to a neighbour" in found.words[0]
+
+
+def test_no_bar_is_released_with_pieces_of_a_held_batch_in_it(family: Journal) -> None:
+    sign(family, "A", "hold", 50)
+    with pytest.raises(workflow.NotReady, match=r"pieces of batch A.*signed hold"):
+        sign(family, "C", on=52)
+    sign(family, "A", "release", 53)
+    sign(family, "C", on=54)
+    assert family.batch("C").released_at == day(54)
+
+
+def test_a_released_batch_stays_closed_while_its_bars_sell(family: Journal) -> None:
+    assert workflow.is_closed(family.batch("A"))
+    workflow.enter(family, "A", GOOD_TITRATION, at=day(50), by=BY, now=NOW)
+    assert not workflow.is_closed(family.batch("A"))
+
+
+def test_pieces_are_weighed_in_with_the_water_that_may_be_left_in_them(family: Journal) -> None:
+    embed = workflow.embed_of(family, "A", 100.0, "cream", day(45))
+    assert (embed.batch, embed.portion, embed.water_low_fraction) == ("A", "cream", 0.0)
+    assert 0.05 < embed.water_high_fraction < 0.1
+
+
+def test_pieces_of_a_batch_that_is_not_there_are_asked_about(family: Journal) -> None:
+    with pytest.raises(workflow.ReadingDoubtful, match="no batch “Z”"):
+        workflow.enter(family, "C", replace(RECIPE, embeds=(Embed("Z", 9.0),)), at=POURED, by=BY, now=NOW)
+
+
+@pytest.fixture
+def pictured(journal: Journal) -> Journal:
+    """A batch in the making, with a control and a reading of its batter, and a cured one of the same materials."""
+    scented = replace(RECIPE, additives=(Additive("clove", "fragrance", 30.0, lot="K-1"),))
+    start(journal, "old", READY, scented)
+    records = [
+        (50, Portion("cream", tolerance=2.5)),
+        (50, Portion("plain", 1, control=True)),
+        (50, Event("poured")),
+        (50, reading((85.0, 2.0, 14.0))),
+        (50.3, reading((87.0, 1.5, 13.0), portion="plain")),
+    ]
+    start(journal, "new", records, scented)
+    return journal
+
+
+SOURCES = {
+    "cured earlier batch": ({"from_batch": "old", "from_portion": "cream"}, INTENDED, "old cream, read 2026-10-13"),
+    "control portion": ({"from_portion": "plain"}, (87.0, 1.5, 13.0), "control plain"),
+    "batter before fragrance": ({"reading": True}, (85.0, 2.0, 14.0), "batter before fragrance"),
+    "swatch": ({"lab": (80.0, 3.0, 20.0)}, (80.0, 3.0, 20.0), "swatch as typed"),
+}
+
+
+@pytest.mark.parametrize("source", SOURCES)
+def test_the_intended_colour_comes_from_any_of_four_sources(pictured: Journal, source: str) -> None:
+    how, lab, words = SOURCES[source]
+    if "reading" in how:
+        how = {"reading": pictured.batch("new").of(ColourReading)[0].id}
+    before = workflow.judge_batch(pictured, "new", day(50.5))
+    entry, _ = workflow.set_intended(pictured, "new", "cream", source, by=BY, now=day(51), **how)
+    portion = pictured.batch("new").portions[0]
+    assert portion == entry.record
+    assert (portion.intended_source, portion.tolerance) == (source, 2.5)
+    assert portion.intended_lab == pytest.approx(lab, abs=2.5)
+    assert portion.intended_from.startswith(words)
+    # It follows the old entry: what was judged before stays as it was.
+    assert len(pictured.batch("new").of(Portion)) == 3
+    assert workflow.judge_batch(pictured, "new", day(50.5)) == before
+    assert workflow.judge_batch(pictured, "new", day(51)).journeys["cream"].intended_lab == portion.intended_lab
+
+
+@pytest.mark.parametrize(
+    ("portion", "source", "how"),
+    [
+        ("crema", "swatch", {"lab": INTENDED}),
+        ("cream", "swatch", {}),
+        ("cream", "swatch", {"lab": (140.0, 0.0, 0.0)}),
+        ("cream", "cured earlier batch", {"from_batch": "nowhere"}),
+        ("cream", "cured earlier batch", {"from_batch": "old", "from_portion": "topper"}),
+        ("cream", "control portion", {"from_portion": "cream"}),
+        ("cream", "batter before fragrance", {"reading": 1}),
+        ("cream", "batter before fragrance", {}),
+    ],
+)
+def test_a_colour_that_cannot_be_picked_is_refused_and_changes_nothing(
+    pictured: Journal, portion: str, source: str, how: dict
+) -> None:
+    before = pictured.history("new")
+    with pytest.raises(workflow.CureJournalError) as refused:
+        workflow.set_intended(pictured, "new", portion, source, by=BY, now=day(51), **how)
+    assert refused.value.do
+    assert pictured.history("new") == before
+
+
+def test_before_its_first_photos_a_batch_is_told_what_its_materials_did(pictured: Journal) -> None:
+    assert {plan.portion for plan in lessons.expected(pictured, "new", day(50.5))} == {"cream"}
+    (plan,) = lessons.expected(pictured, "new", day(50.5))
+    ((name, expected),) = plan.materials
+    assert (name, expected.batches) == ("clove", 1)
+    assert expected.back.interval[0] < expected.back.at < expected.back.interval[1]
+    assert expected.back.at > day(50)
+    pictured.add_many("new", [NewEntry(item[1], day(50 + item[0])) for item in seen("stays", (1, 4, 9, 15))], by=BY)
+    assert lessons.expected(pictured, "new", day(66)) == ()
+
+
+# --- on the command line -------------------------------------------------------------------
+
+
+def test_signing_selling_and_recalling_on_the_command_line(family: Journal) -> None:
+    here = family.location
+    out = as_json("out", "A", 2, "--to", "a friend", "--why", "given", "--at", "2026-11-01T10:00", journal=here)
+    assert out["entry"]["record"] == {"bars": 2, "to": "a friend", "why": "given", "note": ""}
+    assert "24 bars were cut and 8 have left" in run("out", "A", 40, "--to", "x", journal=here, code=1)
+    assert "sold, sample" in run("out", "A", 1, "--to", "x", "--why", "eaten", journal=here, code=1)
+    family.add("A", HIGH_TITRATION, at=day(65), by=BY)
+    shown = as_json("judge", "A", "--on", "2026-11-10", journal=here)
+    assert [one["batch"] for one in shown["recalls"][0]["reach"]] == ["A", "B", "C"]
+    assert [gone["to"] for gone in shown["recalls"][0]["reach"][0]["gone"]] == ["the market", "a friend"]
+    said = run("judge", "C", "--on", "2026-11-10", journal=here)
+    assert "Recall A? After the release of A (24 bars)" in said
+    assert "Recall A? C Soap C has 40 g of batch b embedded in it" in said
+    assert as_json("withdraw", "A", "--statement", "lye", journal=here)["record"]["act"] == "withdraw"
+    assert as_json("hold", "C", "--statement", "pieces of A", journal=here)["record"]["rules_version"]
+    assert as_json("judge", "C", journal=here)["recalls"] == []
+    assert "A" in as_json("release", "C", "--statement", "x", journal=here, code=1)["error"]["what"]
+
+
+def test_a_colour_is_intended_on_the_command_line(pictured: Journal, tmp_path: Path) -> None:
+    here = pictured.location
+    number = pictured.batch("new").of(ColourReading)[0].id
+    photo = tmp_path / "swatch.jpg"
+    photo.write_bytes(draw_card(workflow.find_card("window"), lab_in_window=(84.0, 2.0, 16.0), exposure_ev=-0.3).jpeg)
+    for source, arguments in {
+        "cured earlier batch": ("--like", "old"),
+        "control portion": ("--control", "plain"),
+        "batter before fragrance": ("--reading", number),
+        "swatch": ("--lab", "81,2,15", "--tolerance", "2"),
+    }.items():
+        record = as_json("intend", "new", "cream", *arguments, journal=here)["entry"]["record"]
+        assert record["intended_source"] == source
+    record = as_json("intend", "new", "cream", "--photo", photo, journal=here)["entry"]["record"]
+    assert record["intended_lab"] == pytest.approx([84.0, 2.0, 16.0], abs=1.0)
+    assert (record["intended_from"], record["tolerance"]) == ("swatch photographed with card window", 2.0)
+    assert as_json("intend", "new", "cream", journal=here, code=1)["error"]["do"]
+    assert as_json("intend", "new", "cream", "--lab", "8,2,1", "--like", "old", journal=here, code=1)["error"]["do"]
+    assert "Expected: cream: clove" in run("judge", "new", "--on", "2026-10-21T20:00", journal=here)
+    assert as_json("judge", "new", "--on", "2026-10-21T20:00", journal=here)["expected"][0]["portion"] == "cream"

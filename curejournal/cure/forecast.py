@@ -7,13 +7,18 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
+from scipy.special import stdtrit
 
+from curejournal.colour.difference import Interval
 from curejournal.cure.curves import Array
 
 DAY = timedelta(days=1)
 
 HORIZON_DAYS = 120.0
 """How far ahead a return is forecast, days. Ours: beyond it nobody waits."""
+SPREAD, SPREAD_WORTH = 0.35, 6.0
+"""Spread of one material from batch to batch, standard deviation of the natural logarithm, and how many batches this
+guess is worth. Ours: a factor of two either way, until the batches say otherwise."""
 
 
 @dataclass(frozen=True)
@@ -85,8 +90,7 @@ def forecast_from_history(days_to_return: Sequence[float | None], poured_at: dat
     Returns
     -------
     Forecast or None
-        None without any history. The interval is that of one more draw from a
-        log-normal (Student's t), with a spread of at least a factor 1.5 either way, ours, since lots differ.
+        None without any history. The interval is that of one more batch; see `one_more`.
 
     """
     if not days_to_return:
@@ -96,9 +100,19 @@ def forecast_from_history(days_to_return: Sequence[float | None], poured_at: dat
     chance = (len(returned) + 1) / (len(days_to_return) + 2)
     if not len(returned) or chance < 0.5:
         return Forecast(False, None, (None, None), chance, "not expected, by earlier batches")
-    count = len(returned)
-    spread = max(float(returned.std(ddof=1)) if count > 1 else 0.0, float(np.log(1.5)) / 1.96)
-    reach = 1.96 * spread * float(np.sqrt(1 + 1 / count)) * (1.0 + 2.0 / count)
-    middle = float(returned.mean())
-    low, at, high = (poured_at + float(np.exp(middle + step)) * DAY for step in (-reach, 0.0, reach))
+    at, low, high = (poured_at + day * DAY for day in one_more(returned))
     return Forecast(True, at, (low, high), chance, "from about, by earlier batches")
+
+
+def one_more(logs: Array, own_variance: float = 0.0) -> Interval:
+    """Median and 95% interval of one more batch's value, from the logarithms (n,) of those seen.
+
+    Student's t, with a first guess of the spread between batches that counts as `SPREAD_WORTH` batches (Gelman et al.
+    2013, Bayesian Data Analysis, 3.3). `own_variance` is that of one value's own error, in logarithms.
+    """
+    count = len(logs)
+    middle = float(logs.mean())
+    freedom = SPREAD_WORTH + count - 1
+    variance = (SPREAD_WORTH * SPREAD**2 + float(((logs - middle) ** 2).sum())) / freedom
+    reach = float(stdtrit(freedom, 0.975)) * float(np.sqrt(variance * (1 + 1 / count) + own_variance))
+    return Interval(*np.exp([middle, middle - reach, middle + reach]).tolist())

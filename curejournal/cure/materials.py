@@ -8,13 +8,12 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 import numpy as np
-from scipy.special import stdtrit
 
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
 from curejournal.cure.culprits import Dose, Observation
 from curejournal.cure.curves import Array
-from curejournal.cure.forecast import Forecast, forecast_from_history
+from curejournal.cure.forecast import Forecast, forecast_from_history, one_more
 from curejournal.cure.journey import Journey, State
 from curejournal.cure.records import Batch, ColourReading, Event
 from curejournal.soap.recipe import Recipe
@@ -37,9 +36,6 @@ FIRST_LOOK_DAYS = 2.5
 AT_REST_DAYS = 14.0
 """Age from which a colour's distance from the intended one counts as where it ended. Ours: fast turns are over
 [common practice, no source]."""
-SPREAD, SPREAD_WORTH = 0.35, 6.0
-"""Spread of one material from batch to batch, standard deviation of the natural logarithm, and how many batches this
-guess is worth. Ours: a factor of two either way, until the batches say otherwise."""
 SMALLEST, LARGEST = 0.5, 100.0
 """Differences below are as good as none, ΔE00 (ours: half of just noticeable); none is above that of black to white."""
 
@@ -284,7 +280,7 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime) -> Exp
     -------
     Expected
         Intervals are those of one more batch: Student's t on logarithms, with a first guess of the spread between
-        batches that counts as `SPREAD_WORTH` batches (Gelman et al. 2013, Bayesian Data Analysis, 3.2).
+        batches; see `forecast.one_more`.
 
     """
     compared = [use for use in history.uses if _turn_seen(use.story)]
@@ -316,14 +312,7 @@ def _factor(tried_pct: float | None, planned_pct: float | None) -> float:
 
 
 def _one_more(logs: Array, own_variance: float = 0.0) -> Interval:
-    """Median and 95% interval of one more value, from logarithms of those seen."""
-    count = len(logs)
-    middle = float(logs.mean())
-    freedom = SPREAD_WORTH + count - 1
-    variance = (SPREAD_WORTH * SPREAD**2 + float(((logs - middle) ** 2).sum())) / freedom
-    reach = float(stdtrit(freedom, 0.975)) * float(np.sqrt(variance * (1 + 1 / count) + own_variance))
-    estimate, low, high = np.minimum(np.exp([middle, middle - reach, middle + reach]), LARGEST)
-    return Interval(float(estimate), float(low), float(high))
+    return Interval(*np.minimum(one_more(logs, own_variance), LARGEST).tolist())
 
 
 def _expected_journey(journeys: Sequence[Journey], factors: Array) -> tuple[tuple[float, ...], tuple[Interval, ...]]:

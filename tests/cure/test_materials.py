@@ -9,11 +9,9 @@ import numpy as np
 import pytest
 
 from curejournal.colour.difference import ciede2000
+from curejournal.cure.forecast import SPREAD, SPREAD_WORTH, one_more
 from curejournal.cure.judgement import judge
 from curejournal.cure.materials import (
-    SPREAD,
-    SPREAD_WORTH,
-    _one_more,
     expect,
     histories,
     material_key,
@@ -134,7 +132,7 @@ def test_the_interval_of_one_more_batch_holds(count):
     for _ in range(1500):
         spread = SPREAD * np.sqrt(SPREAD_WORTH / rng.chisquare(SPREAD_WORTH))  # scaled inverse chi-squared
         logs = rng.normal(2.0, spread, count + 1)
-        interval = _one_more(logs[:-1])
+        interval = one_more(logs[:-1])
         held.append(interval.low <= np.exp(logs[-1]) <= interval.high)
     print(f"{count} batches: {np.mean(held):.1%}")
     assert 0.935 <= np.mean(held) <= 0.965

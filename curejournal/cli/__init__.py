@@ -1,0 +1,31 @@
+"""The terminal: one short function per use case.
+
+Exit codes: 0 done; 1 refused, for the reason given, and nothing was changed;
+2 the command itself was mistyped; 3 no colour could be measured.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+
+from curejournal.cli import batches, judging, leaving, many, photos, serving, whole
+from curejournal.cli.typed import app
+from curejournal.errors import CureJournalError
+
+__all__ = ["app", "main"]
+
+# Importing a module registers its commands.
+_COMMANDS = (photos, many, batches, judging, leaving, whole, serving)
+
+
+def main() -> None:
+    """Run the command line; errors that a maker can understand become a sentence and an exit code."""
+    try:
+        app()
+    except CureJournalError as error:
+        if "--json" in sys.argv:
+            print(json.dumps({"error": {"what": error.what, "safe": error.safe, "do": error.do}}, ensure_ascii=False))
+        else:
+            print(error, file=sys.stderr)
+        sys.exit(1)

@@ -1,0 +1,207 @@
+"""Batches: start, note, weigh, test."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, cast
+
+import typer
+
+from curejournal import workflow
+from curejournal.cli.typed import (
+    DEFAULT_JOURNAL,
+    ME,
+    AsJson,
+    At,
+    By,
+    Code,
+    Confirmed,
+    JournalAt,
+    app,
+    batch_app,
+    enter_record,
+    moment_of,
+    now_of,
+    one_of,
+    open_journal,
+    portion_of,
+    print_json,
+    recipe_of,
+    zone_of,
+)
+from curejournal.cure.judgement import LYE
+from curejournal.cure.records import (
+    AlkaliMethod,
+    AlkaliTest,
+    Event,
+    EventKind,
+    Record,
+    Weighing,
+)
+from curejournal.cure.words import in_words
+from curejournal.soap.lye import LyeCheck, check_lye
+
+
+@batch_app.command("start")
+def batch_start(
+    code: Code,
+    name: Annotated[str, typer.Option("--name", help="What soap it is.")],
+    recipe: Annotated[Path | None, typer.Option("--recipe", help="A recipe file (TOML; see README).")] = None,
+    portion: Annotated[
+        list[str] | None, typer.Option("--portion", help='"NAME" or "NAME=L,a,b", its colour when cured.')
+    ] = None,
+    tolerance: Annotated[float, typer.Option("--tolerance", help="The colour difference (ΔE00) you accept.")] = 3.0,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Start a batch."""
+    records: list[Record] = [recipe_of(recipe)] if recipe else []
+    records += [portion_of(text, order, tolerance) for order, text in enumerate(portion or [])]
+    with open_journal(journal) as kept:
+        moment = moment_of(at, zone_of(kept)) if at else now_of(kept)
+        batch = workflow.start_batch(kept, code, name, at=moment, by=by, now=now_of(kept), records=records)
+    lye = check_lye(batch.recipe) if batch.recipe else None
+    if as_json:
+        print_json({"batch": workflow.as_json(batch), "lye": workflow.as_json(lye) if lye else None})
+    else:
+        print(f"{code}, {name}: started.")
+        if lye:
+            _say_lye(lye)
+
+
+@app.command()
+def lye(
+    recipe: Annotated[Path, typer.Argument(help="A recipe file (TOML; see README).")], as_json: AsJson = False
+) -> None:
+    """Check a recipe's lye before the pour: the superfat as an interval, from published saponification values."""
+    checked = check_lye(recipe_of(recipe))
+    print_json(workflow.as_json(checked)) if as_json else _say_lye(checked)
+
+
+def _say_lye(checked: LyeCheck) -> None:
+    (low, high), (worst, _) = checked.superfat_interval_pct, checked.superfat_worst_pct
+    nominal = checked.superfat_nominal_pct
+    print(f"Superfat {nominal:.1f} %, 95 % interval {low:.1f} to {high:.1f} %, at worst {worst:.1f} %.")
+    share = 100 * checked.water_share
+    print(f"Water {checked.water_g:.0f} g, {share:.1f} % of the fresh batch: no bar can lose more.")
+    for found in checked.doubts:
+        print(f"- {found.text} {found.do}")
+    print(LYE)
+
+
+@batch_app.command("rename")
+def batch_rename(
+    code: Code,
+    name: Annotated[str, typer.Argument(help="What it is called from now on. Its code stays.")],
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Give a batch another name; the earlier one stays in the history."""
+    with open_journal(journal) as kept:
+        entry = workflow.rename(kept, code, name, by=by, now=now_of(kept))
+    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")
+
+
+@batch_app.command("list")
+def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List the batches."""
+    with open_journal(journal) as kept:
+        heads = kept.batches()
+    if as_json:
+        print_json({"batches": [workflow.as_json(head) for head in heads]})
+    else:
+        for head in heads:
+            print(f"{head.code}\t{head.name}\t{head.started_at:%Y-%m-%d}\t{head.photos} photos")
+
+
+@batch_app.command("show")
+def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """Show everything that was entered for a batch."""
+    with open_journal(journal) as kept:
+        batch = kept.batch(code)
+    if as_json:
+        print_json(workflow.as_json(batch))
+    else:
+        print(f"{batch.code}, {batch.name}")
+        for entry in batch.entries:
+            print(f"{entry.at:%Y-%m-%d %H:%M}  {entry.by}: {in_words(entry.record)}")
+
+
+@batch_app.command("note")
+def batch_note(
+    code: Code,
+    what: Annotated[str, typer.Argument(help="trace, poured, gel, unmoulded, cut or note.")],
+    portion: Annotated[str, typer.Option("--portion")] = "",
+    text: Annotated[str, typer.Option("--text", help="A remark.")] = "",
+    bars: Annotated[int | None, typer.Option("--bars", help="How many bars, when cut.")] = None,
+    temperature: Annotated[float | None, typer.Option("--temperature", help="°C.")] = None,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Note what happened to a batch."""
+    kind = cast(EventKind, one_of(what, EventKind))
+    enter_record(journal, code, Event(kind, portion, text, temperature, bars), at, by, False, as_json)
+
+
+@app.command(context_settings={"ignore_unknown_options": True})
+def weigh(
+    code: Code,
+    subject: Annotated[str, typer.Argument(help="The marked bar or tray: always the same ones.")],
+    grams: Annotated[float, typer.Argument(help="What the scale shows, less the tare.")],
+    resolution: Annotated[float, typer.Option("--resolution", help="The scale's step in grams.")] = 1.0,
+    tare: Annotated[float, typer.Option("--tare", help="Grams of the empty tray, already taken off.")] = 0.0,
+    bars: Annotated[int, typer.Option("--bars", help="How many bars lie on the tray.")] = 1,
+    confirmed: Confirmed = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enter a weight."""
+    record = Weighing(subject, grams, resolution, tare, bars, confirmed)
+    enter_record(journal, code, record, at, by, confirmed, as_json)
+
+
+@app.command(context_settings={"ignore_unknown_options": True})
+def test(
+    code: Code,
+    method: Annotated[str, typer.Argument(help="strip, meter or titration.")],
+    ph: Annotated[float | None, typer.Option("--ph", help="The pH that was read.")] = None,
+    half_width: Annotated[float | None, typer.Option("--half-width", help="How far off it may be, in pH.")] = None,
+    strength: Annotated[float | None, typer.Option("--strength", help="Grams of soap in 100 ml of water.")] = 1.0,
+    temperature: Annotated[float | None, typer.Option("--temperature", help="°C of the solution.")] = None,
+    soap: Annotated[float | None, typer.Option("--soap", help="Titration: grams of soap.")] = None,
+    acid: Annotated[
+        list[float] | None, typer.Option("--acid", help="Titration: ml of acid, for each replicate.")
+    ] = None,
+    acid_strength: Annotated[
+        float | None, typer.Option("--acid-strength", help="Titration: mol/l of the acid.")
+    ] = None,
+    blank: Annotated[float, typer.Option("--blank", help="Titration: ml of the blank.")] = 0.0,
+    bar_weight: Annotated[float | None, typer.Option("--bar-weight", help="Grams of the marked bar that day.")] = None,
+    confirmed: Confirmed = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enter an alkali test: a pH strip, a pH meter, or a titration of free caustic alkali."""
+    kind = cast(AlkaliMethod, one_of(method, AlkaliMethod))
+    record = AlkaliTest(
+        kind,
+        ph,
+        half_width,
+        None if method == "titration" else strength,
+        temperature,
+        soap,
+        tuple(acid or ()),
+        acid_strength,
+        blank,
+        bar_weight,
+    )
+    enter_record(journal, code, record, at, by, confirmed, as_json)

@@ -1,0 +1,193 @@
+"""The verdict, signed acts, bars that leave, and what is due."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal, cast
+
+import typer
+
+from curejournal import lessons, workflow
+from curejournal.cli.typed import (
+    DEFAULT_JOURNAL,
+    ME,
+    AsJson,
+    At,
+    By,
+    Code,
+    Confirmed,
+    JournalAt,
+    Mistyped,
+    Statement,
+    app,
+    areas_of,
+    bytes_of,
+    card_of,
+    enter_record,
+    lab_of,
+    moment_of,
+    now_of,
+    one_of,
+    open_journal,
+    print_json,
+    zone_of,
+)
+from curejournal.cure.records import (
+    BarsOut,
+    IntendedSource,
+    WhyOut,
+)
+from curejournal.cure.words import in_words
+
+
+@app.command()
+def judge(
+    code: Code,
+    on: Annotated[str | None, typer.Option("--on", help="As it stood then: 2026-11-25 or 2026-11-25T18:00.")] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Say whether a batch is ready, with the evidence, and what to do next."""
+    with open_journal(journal) as kept:
+        moment = moment_of(on, zone_of(kept)) if on else now_of(kept)
+        judgement = workflow.judge_batch(kept, code, moment)
+        recalls = workflow.recall(kept, code, moment)
+        expected = lessons.expected(kept, code, moment)
+    if as_json:
+        more = {
+            "recalls": [workflow.as_json(one) for one in recalls],
+            "expected": lessons.planned_as_json(expected),
+        }
+        print_json(workflow.as_json(judgement) | more)
+        return
+    print(judgement.headline)
+    for one in recalls:
+        print("\n".join(f"Recall {one.batch}? {line}" for line in one.words))
+    for finding in judgement.findings:
+        print(f"- {finding.gauge}: {finding.verdict}. {finding.words}")
+    if expected:
+        print("\n".join(f"Expected: {line}" for line in lessons.planned_in_words(expected)))
+    print(f"Next: {judgement.next_step}")
+    for caution in judgement.cautions:
+        print(caution)
+
+
+@app.command()
+def release(
+    code: Code,
+    statement: Statement,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Sign the release of a batch whose verdict is ready; the evidence is frozen with it."""
+    _sign(journal, code, "release", by, statement, as_json)
+
+
+@app.command()
+def hold(
+    code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
+) -> None:
+    """Sign that a batch is kept back, for the reason you state; the evidence is frozen with it."""
+    _sign(journal, code, "hold", by, statement, as_json)
+
+
+@app.command()
+def withdraw(
+    code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
+) -> None:
+    """Sign that an earlier release no longer holds; the evidence is frozen with it, and a recall question answered."""
+    _sign(journal, code, "withdraw", by, statement, as_json)
+
+
+def _sign(
+    journal: Path, code: str, act: Literal["release", "hold", "withdraw"], by: str, statement: str, as_json: bool
+) -> None:
+    with open_journal(journal) as kept:
+        entry = workflow.decide(kept, code, act, signed_by=by, statement=statement, on=now_of(kept))
+    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")
+
+
+@app.command("out")
+def bars_out(
+    code: Code,
+    bars: Annotated[int, typer.Argument(help="How many bars.")],
+    to: Annotated[str, typer.Option("--to", help="Whom to ask in a recall: a market, a shop, a person.")] = "",
+    why: Annotated[str, typer.Option("--why", help="sold, sample, retained, given or scrapped.")] = "sold",
+    note: Annotated[str, typer.Option("--note", help="A remark.")] = "",
+    confirmed: Confirmed = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Note bars that left: sold, given, sampled, retained or scrapped."""
+    enter_record(journal, code, BarsOut(bars, to, cast(WhyOut, one_of(why, WhyOut)), note), at, by, confirmed, as_json)
+
+
+@app.command()
+def intend(
+    code: Code,
+    portion: Annotated[str, typer.Argument(help="The portion that should end at this colour.")],
+    like: Annotated[str, typer.Option("--like", help="A cured earlier batch; its portion by --portion.")] = "",
+    like_portion: Annotated[str, typer.Option("--portion", help="With --like: its portion, if named otherwise.")] = "",
+    control: Annotated[str, typer.Option("--control", help="A control portion of this batch.")] = "",
+    reading: Annotated[
+        int | None, typer.Option("--reading", help="A reading of the batter before fragrance: its number in history.")
+    ] = None,
+    lab: Annotated[str | None, typer.Option("--lab", help='A swatch, typed: "L,a,b".')] = None,
+    photo: Annotated[Path | None, typer.Option("--photo", help="A swatch, photographed with a card.")] = None,
+    card_name: Annotated[str, typer.Option("--card", help="With --photo: the card in it.")] = "window",
+    area: Annotated[list[str] | None, typer.Option("--area", help='With --photo: "NAME=x0,y0,x1,y1".')] = None,
+    tolerance: Annotated[float | None, typer.Option("--tolerance", help="The ΔE00 you accept from now on.")] = None,
+    confirmed: Confirmed = False,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Set the colour a portion should have when cured, from one of four sources; the earlier one stays on record."""
+    sources: dict[IntendedSource, bool] = {
+        "cured earlier batch": bool(like),
+        "control portion": bool(control),
+        "batter before fragrance": reading is not None,
+        "swatch": lab is not None or photo is not None,
+    }
+    named = [source for source, given in sources.items() if given]
+    if len(named) != 1 or (lab is not None and photo is not None):
+        raise Mistyped("It has to be one source.", "Give one of --like, --control, --reading, --lab, --photo.")
+    with open_journal(journal) as kept:
+        typed = lab_of(lab) if lab is not None else None
+        words = "as typed"
+        if photo is not None:
+            typed, words = workflow.swatch(bytes_of(photo), card_of(card_name, journal), areas_of(area))
+        entry, doubts = workflow.set_intended(
+            kept,
+            code,
+            portion,
+            named[0],
+            by=by,
+            now=now_of(kept),
+            from_batch=like,
+            from_portion=like_portion or control,
+            reading=reading,
+            lab=typed,
+            lab_from=words,
+            tolerance=tolerance,
+            confirmed=confirmed,
+        )
+    if as_json:
+        print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
+    else:
+        print(f"{code}: {in_words(entry.record)}")
+
+
+@app.command()
+def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List what is due: weigh, photograph, test, release."""
+    with open_journal(journal) as kept:
+        items = workflow.due_now(kept, now_of(kept))
+    if as_json:
+        print_json({"due": [{"batch": batch.code, **workflow.as_json(item)} for batch, item in items]})
+    else:
+        for batch, item in items:
+            print(f"{item.when:%Y-%m-%d}  {batch.code} {batch.name}: {item.words} ({item.why})")

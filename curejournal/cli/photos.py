@@ -1,0 +1,178 @@
+"""Cards and single photos."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from curejournal import workflow
+from curejournal.cli.typed import (
+    DEFAULT_JOURNAL,
+    ME,
+    NO_COLOUR,
+    AsJson,
+    At,
+    By,
+    Code,
+    JournalAt,
+    Mistyped,
+    app,
+    areas_of,
+    bytes_of,
+    card_of,
+    corners_of,
+    has_journal,
+    moment_of,
+    now_of,
+    open_journal,
+    print_json,
+    taken_as_json,
+    zone_of,
+)
+
+
+@app.command()
+def card(
+    name: Annotated[str, typer.Argument(help="A card's name, or a card file ending in .toml.")] = "window",
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the card as a PDF, true to scale.")] = None,
+    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    copy_id: Annotated[str, typer.Option("--copy-id", help="An id of your own for this printed copy, W-02 say.")] = "",
+    values: Annotated[
+        Path | None,
+        typer.Option("--values", help="A file of measured colours: CGATS (ISO 28178) or CSV (id,L,a,b)."),
+    ] = None,
+    save_as: Annotated[str, typer.Option("--save-as", help="With --values: the name of the card so made.")] = "",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Show a card, print it, or give it the colours that an instrument measured."""
+    shown = card_of(name, journal)
+    if (values is None) != (not save_as):
+        raise Mistyped("--values and --save-as go together.", "Give the file and a new name.")
+    if values is not None:
+        with open_journal(journal) as kept:
+            shown, doubts = workflow.card_with_values(kept, shown, bytes_of(values), source=values.name, name=save_as)
+        print("\n".join(doubts), end="\n" if doubts else "", file=sys.stderr)
+    if pdf is not None:
+        if paper not in ("a4", "letter"):
+            raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")
+        pdf.write_bytes(workflow.card_to_print(shown, "a4" if paper == "a4" else "letter", copy_id))
+    drifts: tuple[workflow.PatchDrift, ...] = ()
+    if has_journal(journal):
+        with open_journal(journal) as kept:
+            drifts = workflow.card_drift(kept, shown.name) or ()
+    if as_json:
+        print_json({**workflow.card_as_json(shown), "drifting": [workflow.as_json(drift) for drift in drifts]})
+    elif pdf is not None:
+        print(f"{pdf}: print it at 100 %, then measure the two lines on the sheet.")
+    else:
+        width, height = shown.size_mm
+        print(f"{shown.title or shown.name}: {width:g} x {height:g} mm, {len(shown.patches)} patches.")
+        print(f"Its values: {shown.provenance}.")
+        for drift in drifts:
+            print(f"{drift.patch} no longer fits as it did ({drift.at_first:.1f} at first, {drift.now:.1f} now).")
+        if drifts:
+            print("The card has faded or is stained: print a new one and enrol it.")
+
+
+@app.command()
+def enrol(
+    photos: Annotated[list[Path], typer.Argument(help="Photos with the printed card and the chart side by side.")],
+    copy_id: Annotated[str, typer.Option("--copy-id", help="The id on the printed card; its name from now on.")],
+    card_name: Annotated[str, typer.Option("--card", help="Which card was printed.")] = "window",
+    beside: Annotated[str, typer.Option("--beside", help="The chart with known colours.")] = "chart24",
+    relative: Annotated[
+        bool, typer.Option("--relative", help="No chart: photos in daylight, the card's white paper is the measure.")
+    ] = False,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Measure a printed card's own colours beside a chart with known ones, and keep them."""
+    with open_journal(journal) as kept:
+        chart = None if relative else card_of(beside, journal)
+        enrolled, doubts = workflow.enrol_card(
+            kept, card_of(card_name, journal), [bytes_of(p) for p in photos], chart, copy_id
+        )
+    if as_json:
+        print_json({"card": workflow.card_as_json(enrolled), "doubts": doubts})
+    else:
+        print("\n".join([f"Enrolled as {copy_id}: {len(enrolled.references)} patches known.", *doubts]))
+
+
+@app.command()
+def measure(
+    photo: Annotated[Path, typer.Argument(help="The photo.")],
+    card_name: Annotated[str, typer.Option("--card", help="window, chart24, a card of the journal, or a .toml file.")],
+    corners: Annotated[str | None, typer.Option("--corners", help='The card\'s corners: "x,y x,y x,y x,y".')] = None,
+    area: Annotated[list[str] | None, typer.Option("--area", help='An area: "NAME=x0,y0,x1,y1".')] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Measure colours in a photo against a card in it, and keep nothing."""
+    found = workflow.measure_photo(bytes_of(photo), card_of(card_name, journal), areas_of(area), corners_of(corners))
+    if as_json:
+        print_json(workflow.measurement_as_json(found))
+    else:
+        for row in found.areas:
+            if row.sample:
+                pairs = zip("Lab", row.sample.lab, row.sample.sd, strict=True)
+                values = ", ".join(f"{axis} {value:.1f} ± {1.96 * sd:.1f}" for axis, value, sd in pairs)
+                print(f"{row.name}: {values} ({row.grade})")
+            else:
+                print(f"{row.name}: no colour")
+        print(f"Grade: {found.grade}.")
+        for reason in [*found.reasons, *(reason for row in found.areas for reason in row.reasons)]:
+            print(f"- {reason.text} {reason.remedy}")
+    if not found.usable:
+        raise typer.Exit(NO_COLOUR)
+
+
+@app.command("take-in")
+def take_in(
+    code: Code,
+    photos: Annotated[list[Path], typer.Argument(help="Photos of this batch.")],
+    card_name: Annotated[str | None, typer.Option("--card", help="The card in them; without it no colour.")] = None,
+    portion: Annotated[str, typer.Option("--portion", help="What the card's window shows.")] = "",
+    area: Annotated[list[str] | None, typer.Option("--area", help='A portion\'s place: "NAME=x0,y0,x1,y1".')] = None,
+    corners: Annotated[str | None, typer.Option("--corners", help='The card\'s corners: "x,y x,y x,y x,y".')] = None,
+    caption: Annotated[str, typer.Option("--caption")] = "",
+    keep: Annotated[bool, typer.Option("--keep", help="Keep a photo without colour for the story.")] = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Take photos into the journal: dated, measured, filed under their batch."""
+    results = []
+    with open_journal(journal) as kept:
+        zone, now = zone_of(kept), now_of(kept)
+        the_card = card_of(card_name, journal) if card_name else None
+        for photo in photos:
+            results.append(
+                workflow.take_in(
+                    kept,
+                    code,
+                    bytes_of(photo),
+                    name=photo.name,
+                    card=the_card,
+                    by=by,
+                    now=now,
+                    zone=zone,
+                    areas=areas_of(area),
+                    portion=portion,
+                    corners=corners_of(corners),
+                    at=moment_of(at, zone) if at else None,
+                    caption=caption,
+                    keep_without_colour=keep or the_card is None,
+                )
+            )
+    if as_json:
+        print_json({"photos": [taken_as_json(result) for result in results]})
+    else:
+        for result in results:
+            print(f"{result.name}: {result.outcome}. {result.why}".rstrip())
+    if any(result.outcome == "not kept" for result in results):
+        raise typer.Exit(NO_COLOUR)

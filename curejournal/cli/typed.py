@@ -1,0 +1,260 @@
+"""What the commands share: their options, and reading what was typed."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import os
+import tomllib
+from datetime import datetime, timedelta, tzinfo
+from datetime import time as clock_time
+from pathlib import Path
+from typing import Annotated, Any, get_args
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import platformdirs
+import typer
+
+from curejournal import publish, workflow
+from curejournal.colour.sample import Lab
+from curejournal.cure.records import (
+    Portion,
+    Record,
+)
+from curejournal.cure.words import in_words
+from curejournal.errors import CureJournalError
+from curejournal.journal.store import Journal
+from curejournal.soap.recipe import Recipe
+from curejournal.tray import Clock
+
+NO_COLOUR = 3
+DATA = Path(platformdirs.user_data_path("curejournal"))
+DATABASE_URL = "CUREJOURNAL_DATABASE_URL"
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="A photo-based cure and batch quality journal for cold-process soap. Every command takes --json. "
+    "Exit codes: 0 done; 1 refused, nothing changed; 2 mistyped; 3 no colour could be measured.",
+)
+batch_app = typer.Typer(no_args_is_help=True, help="Start, list and show batches, and note what happens to them.")
+app.add_typer(batch_app, name="batch")
+
+JournalAt = Annotated[
+    Path,
+    typer.Option("--journal", envvar="CUREJOURNAL_JOURNAL", help="The journal's folder.", show_default=False),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+By = Annotated[str, typer.Option("--by", envvar="CUREJOURNAL_BY", help="Who enters this.")]
+At = Annotated[str | None, typer.Option("--at", help="When it happened, 2026-10-03T14:30; now if left out.")]
+Confirmed = Annotated[bool, typer.Option("--confirmed", help="Keep an unlikely value that was asked about.")]
+Code = Annotated[str, typer.Argument(help="The batch's code.")]
+Statement = Annotated[str, typer.Option("--statement", help="What you sign, in your words.")]
+DEFAULT_JOURNAL = DATA / "journal"
+ME = getpass.getuser()
+
+
+class Mistyped(CureJournalError):
+    """A value on the command line that cannot be read."""
+
+
+@app.callback()
+def every_command(
+    url: Annotated[
+        str | None,
+        typer.Option("--url", envvar=DATABASE_URL, help="The journal's database, if it is on a PostgreSQL server."),
+    ] = None,
+) -> None:
+    """Take what stands before every command."""
+    if url:
+        os.environ[DATABASE_URL] = url
+
+
+def open_journal(folder: Path) -> Journal:
+    """The journal of a folder."""
+    return Journal.open(folder, url=os.environ.get(DATABASE_URL) or None)
+
+
+def now_of(journal: Journal) -> datetime:
+    """What time it is in a journal."""
+    return workflow.calendar(journal, datetime.now().astimezone())
+
+
+def zone_of(journal: Journal) -> tzinfo:
+    """A journal's time zone."""
+    name = journal.setting("time zone")
+    zone = ZoneInfo(name) if name else datetime.now().astimezone().tzinfo
+    assert zone is not None
+    return zone
+
+
+def moment_of(text: str, zone: tzinfo) -> datetime:
+    """A moment as typed; a day without a time is its end."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as fault:
+        raise Mistyped(f"“{text}” is no date.", "Write it as 2026-10-03T14:30.") from fault
+    if len(text) <= 10:  # a day without a time: its end, so that the whole day counts
+        moment = datetime.combine(moment.date(), clock_time(23, 59))
+    return moment if moment.tzinfo else moment.replace(tzinfo=zone)
+
+
+def clock_for(journal: Journal, zone: str | None, behind_minutes: float) -> Clock:
+    """A camera's clock as typed."""
+    try:
+        where = ZoneInfo(zone) if zone else zone_of(journal)
+    except (ZoneInfoNotFoundError, ValueError) as fault:
+        raise Mistyped(f"There is no time zone “{zone}”.", "Write it as Europe/Lisbon.") from fault
+    return Clock(where, timedelta(minutes=behind_minutes))
+
+
+def photo_of(journal: Journal, beginning: str) -> str:
+    """A kept photo by the beginning of its hash."""
+    found = journal.photos_named(beginning.lower())
+    if len(found) != 1 or len(beginning) < 4:
+        raise Mistyped(f"{len(found)} photos begin with “{beginning}”.", "Give more of the hash; the tray shows it.")
+    return found[0].sha256
+
+
+def box_outline(x0: float, y0: float, x1: float, y1: float) -> tuple[tuple[float, float], ...]:
+    """The corners of a box."""
+    return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a file, or say why not."""
+    try:
+        path.write_bytes(data)
+    except OSError as fault:
+        raise Mistyped(f"{path} cannot be written ({fault.strerror}).", "Choose another place.") from fault
+
+
+def bytes_of(path: Path) -> bytes:
+    """A file's bytes, or why it cannot be read."""
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise Mistyped(
+            f"The file {path} cannot be read ({fault.strerror}).", "Check the name and try again."
+        ) from fault
+
+
+def text_of(path: Path) -> str:
+    """A file's text, or why it cannot be read."""
+    try:
+        return bytes_of(path).decode("utf-8")
+    except UnicodeDecodeError as fault:
+        raise Mistyped(f"The file {path} is not a text file (UTF-8).", "Choose the right file.") from fault
+
+
+def card_of(name: str, journal: Path) -> workflow.Card:
+    """A card by name, or from a file."""
+    if name.endswith(".toml"):
+        return workflow.find_card(text_of(Path(name)) + "\n")
+    if has_journal(journal):
+        with open_journal(journal) as kept:
+            return workflow.find_card(name, kept)
+    return workflow.find_card(name)
+
+
+def has_journal(folder: Path) -> bool:
+    """Whether there is a journal."""
+    return (folder / "journal.sqlite").is_file() or bool(os.environ.get(DATABASE_URL))
+
+
+def numbers_of(text: str, count: int, example: str) -> tuple[float, ...]:
+    """So many numbers with commas between."""
+    try:
+        numbers = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        numbers = ()
+    if len(numbers) != count:
+        raise Mistyped(f"“{text}” cannot be read.", f"Write it as {example}.")
+    return numbers
+
+
+def corners_of(text: str | None) -> list[tuple[float, float]] | None:
+    """A card's corners as typed."""
+    if text is None:
+        return None
+    points = [numbers_of(part, 2, '"x,y x,y x,y x,y"') for part in text.split()]
+    return [(x, y) for x, y in points]
+
+
+def areas_of(texts: list[str] | None) -> dict[str, workflow.Box] | None:
+    """Areas as typed, by name."""
+    if not texts:
+        return None
+    areas: dict[str, workflow.Box] = {}
+    for text in texts:
+        name, _, numbers = text.rpartition("=")
+        if not name or name in areas:
+            raise Mistyped(f"“{text}” cannot be read, or its name comes twice.", 'Write it as "NAME=x0,y0,x1,y1".')
+        x0, y0, x1, y1 = numbers_of(numbers, 4, '"NAME=x0,y0,x1,y1"')
+        areas[name] = (x0, y0, x1, y1)
+    return areas
+
+
+def portion_of(text: str, order: int, tolerance: float) -> Portion:
+    """A portion as typed."""
+    name, equals, lab = text.rpartition("=")
+    if not equals:
+        return Portion(text, order, tolerance=tolerance)
+    return Portion(name, order, lab_of(lab), "swatch", tolerance)
+
+
+def lab_of(text: str) -> Lab:
+    """A colour as typed."""
+    lightness, a, b = numbers_of(text, 3, '"L,a,b"')
+    return lightness, a, b
+
+
+def one_of(text: str, choices: object) -> str:
+    """One of several words."""
+    known = get_args(choices)
+    if text not in known:
+        raise Mistyped(f"“{text}” is not known here.", f"Use one of {', '.join(known)}.")
+    return text
+
+
+def recipe_of(path: Path) -> Recipe:
+    """A recipe from its file."""
+    if path.suffix.lower() in (".json", ".csv"):
+        return publish.recipe_in(text_of(path).lstrip("\ufeff"), "csv" if path.suffix.lower() == ".csv" else "json")
+    try:
+        fields = tomllib.loads(text_of(path))
+    except (ValueError, RecursionError) as fault:
+        raise Mistyped(f"The recipe {path} cannot be read: {fault}.", "Correct it; the README shows one.") from fault
+    return workflow.recipe_from(fields)
+
+
+def enter_record(
+    journal: Path, code: str, record: Record, at: str | None, by: str, confirmed: bool, as_json: bool
+) -> None:
+    """Enter a record and say so."""
+    with open_journal(journal) as kept:
+        now = now_of(kept)
+        moment = moment_of(at, zone_of(kept)) if at else now
+        entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
+    if as_json:
+        print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
+    else:
+        print(f"{code}: {in_words(record)}")
+
+
+def taken_as_json(result: workflow.TakenIn) -> dict[str, Any]:
+    """What became of a photo, for scripts."""
+    return {
+        "name": result.name,
+        "outcome": result.outcome,
+        "why": result.why,
+        "photo": result.photo.sha256 if result.photo else None,
+        "measurement": workflow.measurement_as_json(result.measurement) if result.measurement else None,
+        "entries": [entry.id for entry in result.entries],
+    }
+
+
+def print_json(value: Any) -> None:
+    """Print one JSON value."""
+    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))

@@ -1,0 +1,160 @@
+"""The journal itself: verify, history, backup, data out and in."""
+
+from __future__ import annotations
+
+import sys
+from datetime import timedelta
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from curejournal import workflow
+from curejournal.cli.typed import (
+    DEFAULT_JOURNAL,
+    ME,
+    AsJson,
+    By,
+    Code,
+    JournalAt,
+    Mistyped,
+    app,
+    now_of,
+    open_journal,
+    print_json,
+)
+from curejournal.cure.words import in_words
+from curejournal.journal.backup import Backup, last_backup
+from curejournal.journal.backup import restore as restore_backup
+from curejournal.journal.exchange import bring_in
+from curejournal.journal.store import utc_now
+
+
+@app.command()
+def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """Verify every photo's hash and every reference of the journal; exit 1 if anything is wrong."""
+    with open_journal(journal) as kept:
+        problems = kept.check()
+    if as_json:
+        print_json({"problems": [workflow.as_json(problem) for problem in problems]})
+    else:
+        print("\n".join(str(problem) for problem in problems) or "Everything verifies.")
+    if problems:
+        raise typer.Exit(1)
+
+
+@app.command()
+def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List everything that was ever entered for a batch: when, by whom, and what it corrected or took back."""
+    with open_journal(journal) as kept:
+        entries = kept.history(code)
+    if as_json:
+        print_json({"entries": [{**workflow.as_json(entry), "words": in_words(entry.record)} for entry in entries]})
+        return
+    later = {entry.supersedes: entry.id for entry in entries}
+    for entry in entries:
+        about = f" (instead of {entry.supersedes})" if entry.supersedes else ""
+        about += f" (no longer counts: see {later[entry.id]})" if entry.id in later else ""
+        recorded = f"{entry.by}, written down {entry.recorded_at:%Y-%m-%d %H:%M} UTC"
+        print(f"{entry.id}\t{entry.at:%Y-%m-%d %H:%M}\t{in_words(entry.record)}{about}\t{recorded}")
+
+
+@app.command()
+def undo(
+    entry: Annotated[int, typer.Argument(help="The number of the entry, as in history.")],
+    why: Annotated[str, typer.Option("--why", help="The reason; it is kept.")],
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Undo an entry: it is taken back, and what it corrected counts again. Nothing leaves the history."""
+    with open_journal(journal) as kept:
+        made = workflow.undo(kept, entry, why=why, by=by, now=now_of(kept))
+    if as_json:
+        print_json({"entries": [workflow.as_json(new) for new in made]})
+    else:
+        print("\n".join(f"{new.id}\t{in_words(new.record)}" for new in made))
+
+
+@app.command()
+def backup(
+    to: Annotated[Path, typer.Argument(help="The file to write, or a folder: its name is then the time.")],
+    every: Annotated[
+        float | None, typer.Option("--every", help="Days: do nothing if the folder has a younger one (for a timer).")
+    ] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write the whole journal into one file, verified while it is written; exit 1 if a photo was missing or damaged."""
+    if every is not None and not to.is_dir():
+        raise Mistyped(f"{to} is no folder.", "With --every, give the folder in which the backups are kept.")
+    latest = last_backup(to)
+    if latest and every is not None and utc_now() - latest < timedelta(days=every):
+        said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
+        print_json({"path": None, "why": said}) if as_json else print(said)
+        return
+    with open_journal(journal) as kept:
+        made = kept.backup(to)
+    _say_data(made, f"{made.path}: everything, with {made.photos} photos.", as_json)
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(help="The backup.")],
+    to: Annotated[Path, typer.Argument(help="A new folder: nothing is ever replaced.")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a journal of a backup, in a new folder, after all of it was verified."""
+    made = restore_backup(file, to, utc_now)
+    _say_data(made, f"{to}: restored, with {made.photos} photos. Open it with --journal {to}", as_json)
+
+
+@app.command()
+def export(
+    to: Annotated[Path, typer.Argument(help="A new folder.")],
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write everything: as JSON with its schema, as tables for spreadsheets (CSV), and the photos as they came."""
+    with open_journal(journal) as kept:
+        made = kept.export(to)
+    _say_data(
+        made, f"{to}: everything, with {made.photos} photos. For yourself: photos say where they were taken.", as_json
+    )
+
+
+@app.command("import")
+def import_(
+    source: Annotated[Path, typer.Argument(help="A journal.json, or a folder of tables (CSV), as export writes them.")],
+    to: Annotated[Path, typer.Argument(help="A new folder for the journal.")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a journal of exported data, in a new folder, after all of it was verified."""
+    made = bring_in(source, to, utc_now)
+    _say_data(made, f"{to}: a journal, with {made.photos} photos. Open it with --journal {to}", as_json)
+
+
+def _say_data(made: Backup, said: str, as_json: bool) -> None:
+    print_json(workflow.as_json(made)) if as_json else print(said)
+    if made.left_out:
+        print(f"{len(made.left_out)} photos are missing or damaged and not in it.", file=sys.stderr)
+        raise typer.Exit(1)
+
+
+@app.command()
+def move(
+    to: Annotated[Path, typer.Argument(help="A new folder; the same one, if only the database moves to a server.")],
+    to_url: Annotated[
+        str | None, typer.Option("--to-url", help="The address of a PostgreSQL database to move it into.")
+    ] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Copy the journal to another folder, to a PostgreSQL server or from one, compared row by row; this one stays."""
+    with open_journal(journal) as kept:
+        kept.copy_to(to, url=to_url)
+        batches = len(kept.batches())
+    if as_json:
+        print_json({"journal": str(to), "batches": batches, "on_a_server": to_url is not None})
+    else:
+        print(f"{to}: {batches} batches, every row and photo the same. The old journal is as it was.")

@@ -112,6 +112,7 @@ def follow(
     tolerance: float = 3.0,
     *,
     control: Sequence[Entry] = (),
+    aim_sd: float = 0.0,
     back_days_apart: float = 5.0,
     curve_until: datetime | None = None,
 ) -> Journey:
@@ -129,6 +130,9 @@ def follow(
         The ΔE00 from it that the maker accepts.
     control : sequence of Entry
         Readings of a control portion; used where in the same photo.
+    aim_sd : float
+        What all readings together may be off, in each Lab coordinate, against the intended colour, if that came from
+        another instrument. It enters every comparison with that colour, and cancels between the readings.
     back_days_apart : float
         *Back* needs two moments within tolerance at least this many days apart.
     curve_until : datetime, optional
@@ -147,7 +151,7 @@ def follow(
     days = np.array([(session.at - start) / DAY for session in seen])
     labs = np.array([session.lab for session in seen])
     covariances = np.array([session.covariance for session in seen])
-    fitted = _fit_robustly(days, labs, covariances, intended_lab)
+    fitted = _fit_robustly(days, labs, covariances, intended_lab, aim_sd)
 
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
@@ -182,7 +186,7 @@ def follow(
         tolerance=tolerance,
         proven_within=proven,
         moments=len(seen),
-        points=_points(seen, days, intended_lab, fitted.weights, questioned),
+        points=_points(seen, days, intended_lab, aim_sd, fitted.weights, questioned),
         lab_now=_lab(lab_now),
         difference_now=difference_now,
         parts_now=_lab(difference_parts(intended_lab, lab_now)) if intended_lab is not None else None,
@@ -255,16 +259,20 @@ def _proven_within(
 
 @dataclass(frozen=True)
 class _Fitted:
-    """Curves about an origin, the weight of each moment, and its squared distance in standard deviations."""
+    """Curves about an origin, the weight of each moment, and its squared distance in standard deviations.
+
+    `shared` (draws, 1, 3) is the error that each draw takes all readings to share.
+    """
 
     curves: Curves
     origin: Array
+    shared: Array
     weights: Array
     chi2: Array
 
     def at(self, days: Array) -> Array:
         """Lab of every draw at the given days: shape (draws, n, 3)."""
-        return self.curves.at(days) + self.origin
+        return self.curves.at(days) + self.origin + self.shared
 
 
 def _fit(
@@ -275,7 +283,7 @@ def _fit(
     return fit_curves(models, days, labs - origin, precision, fine=fine), origin
 
 
-def _fit_robustly(days: Array, labs: Array, covariances: Array, intended_lab: Lab | None) -> _Fitted:
+def _fit_robustly(days: Array, labs: Array, covariances: Array, intended_lab: Lab | None, aim_sd: float) -> _Fitted:
     precision: Array = np.linalg.inv(covariances).astype(np.float64)
     weights = np.ones(len(days))
     for _ in range(4):
@@ -287,7 +295,9 @@ def _fit_robustly(days: Array, labs: Array, covariances: Array, intended_lab: La
         if np.allclose(wanted, weights, atol=0.05):
             break
         weights = wanted
-    return _Fitted(curves, origin, weights, chi2)
+    # Amplitudes take the first nine dimensions of these points, so that the last three have nothing to do with them.
+    shared = aim_sd * normal_points(len(curves.at(days[:1])), 12)[:, None, 9:]
+    return _Fitted(curves, origin, shared, weights, chi2)
 
 
 def _unexpected(days: Array, labs: Array, covariances: Array, weights: Array, intended_lab: Lab | None) -> bool:
@@ -317,13 +327,20 @@ def _differences(intended: Lab, labs: Array, errors: Array) -> list[Interval]:
 
 
 def _points(
-    seen: Sequence[Session], days: Array, intended: Lab | None, weights: Array, questioned: NDArray[np.bool_]
+    seen: Sequence[Session],
+    days: Array,
+    intended: Lab | None,
+    aim_sd: float,
+    weights: Array,
+    questioned: NDArray[np.bool_],
 ) -> tuple[JourneyPoint, ...]:
     labs = np.array([session.lab for session in seen])
     covariances = np.array([session.covariance for session in seen])
     differences: Sequence[Interval | None] = [None] * len(seen)
     if intended is not None:
-        errors = np.einsum("mj,nij->nmi", normal_points(200, 3), np.linalg.cholesky(covariances))
+        errors = np.einsum(
+            "mj,nij->nmi", normal_points(200, 3), np.linalg.cholesky(covariances + aim_sd**2 * np.eye(3))
+        )
         differences = _differences(intended, labs, errors)
     yellowness = yellowness_e313(labs)
     return tuple(

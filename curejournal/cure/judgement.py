@@ -23,6 +23,7 @@ from curejournal.cure.records import (
     Weighing,
 )
 from curejournal.cure.rules import RULES, Context, Finding, Gauge, HouseRules, Verdict
+from curejournal.cure.sessions import OTHER_INSTRUMENT_SD
 from curejournal.cure.states import State
 from curejournal.cure.weight import Drying, DryingReport, weigh_up
 from curejournal.errors import CureJournalError
@@ -188,6 +189,7 @@ def _journeys(batch: Batch, on: datetime, poured: datetime | None, rules: HouseR
             portion.intended_lab if portion else None,
             portion.tolerance if portion else 3.0,
             control=controls if beside else (),
+            aim_sd=OTHER_INSTRUMENT_SD if portion is not None and portion.intended_source == "swatch" else 0.0,
             back_days_apart=rules.colour_days_apart,
             curve_until=on,
         )

@@ -7,7 +7,7 @@ has an onset, bars dry by two terms with rates of their own, rooms turn damp, er
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -73,6 +73,23 @@ def simulate(rng: np.random.Generator, number: int) -> Simulated:
     """One batch with its visits and everything noted at them."""
     truth = _truth(rng)
     return Simulated(truth, *_kept(rng, truth, number))
+
+
+def by_another_instrument(simulated: Simulated, rng: np.random.Generator, sd: float) -> Simulated:
+    """The same, its intended colour from another instrument: all readings share an error of `sd` per coordinate."""
+    shared = rng.normal(0, sd, 3)
+
+    def changed(entry: Entry) -> Entry:
+        record = entry.record
+        if isinstance(record, ColourReading):
+            lab = np.add(record.lab, shared)
+            return replace(entry, record=replace(record, lab=tuple(map(float, lab))))
+        if isinstance(record, Portion):
+            return replace(entry, record=replace(record, intended_source="swatch"))
+        return entry
+
+    batch = simulated.batch
+    return replace(simulated, batch=replace(batch, entries=tuple(map(changed, batch.entries))))
 
 
 def _stretched(t, rate, power):

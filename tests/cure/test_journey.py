@@ -90,6 +90,32 @@ def test_back_is_a_claim_of_the_interval_and_not_of_the_point():
     assert found.state is not State.BACK
 
 
+def test_an_error_that_all_readings_share_counts_against_another_instruments_colour_and_not_between_readings():
+    readings = seen("comes back", DAYS)
+    alone, shared = _follow(readings), _follow(readings, aim_sd=2.0)
+    width = [found.difference_now.high - found.difference_now.low for found in (alone, shared)]
+    assert width[1] > 2 * width[0]
+    assert alone.proven_within and not shared.proven_within
+    # What the colour did is seen as well as before: what is shared moves no reading against another.
+    assert [model.weight for model in shared.models] == [model.weight for model in alone.models]
+    assert shared.lab_now == pytest.approx(alone.lab_now, abs=0.15)
+    assert dict(shared.chances)[State.BROWNING] < 0.1
+
+
+def test_the_interval_holds_the_truth_where_all_readings_share_an_error():
+    rng = np.random.default_rng(12)
+    true, held, without = np.add(INTENDED, (-3.0, 1.0, 3.0)), [], []
+    truth = float(ciede2000(INTENDED, true))
+    for _ in range(40):
+        off = rng.normal(0, 1.0, 3)
+        readings = tuple((d, reading(true + off + rng.normal(0, 0.9, 3), sd=0.9)) for d in DAYS)
+        for aim_sd, into in ((1.0, held), (0.0, without)):
+            now = _follow(readings, aim_sd=aim_sd).difference_now
+            into.append(now.low <= truth <= now.high)
+    assert np.mean(held) >= 0.9
+    assert np.mean(without) < 0.85
+
+
 def test_a_portion_that_browns_after_coming_back_is_not_back():
     def journey(t):
         return JOURNEYS["comes back"](t) + np.array([-14.0, 5, 10]) * (1 - np.exp(-0.03 * t))

@@ -497,8 +497,11 @@ def keep_house_rules(journal: Journal, rules: HouseRules) -> HouseRules:
 
 
 def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
-    """The verdict on a batch as it stood at a time, with its evidence."""
-    return judge(journal.batch(code), on, house_rules(journal))
+    """The verdict on a batch as it stood at a time, with its evidence; a recall names all that it reaches."""
+    judgement = judge(journal.batch(code), on, house_rules(journal))
+    if not judgement.recall:
+        return judgement
+    return replace(judgement, recall=lineage.recall(journal.all_batches(), code, judgement.recall).words)
 
 
 def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:

@@ -97,6 +97,7 @@ def test_a_bad_reading_after_a_release_asks_for_all_that_it_reaches(family: Jour
     assert [(out.bars, out.to) for one in found.reach for out in one.gone] == [(6, "the market"), (3, "a shop")]
     assert "After the release of A (24 bars)" in found.words[0]
     assert "6 to the market on 2026-10-17" in found.words[0]
+    assert workflow.judge_batch(family, "A", NOW).recall == found.words
     # Whoever looks at a batch with its pieces is asked the same.
     assert workflow.recall(family, "C", NOW) == (found,)
     sign(family, "A", "withdraw", 51)

@@ -23,8 +23,10 @@ Kind = Literal["orange spots", "white film", "mottling", "gel ring"]
 
 # All limits are ours, chosen on drawn windows with and without faults.
 # Orange is away from the layer's colour in hue and chroma: at least so far in a* and b* together, towards this hue.
-# and beyond the layer's own noise. What is larger, or cut by the window's edge, is more likely an embed.
-SPOT_STEP, SPOT_RIM, SPOT_NOISE = 9.0, 5.0, 7.0
+# and beyond the layer's own noise; more noise than the quiet step is smoothed first.
+SPOT_STEP, SPOT_RIM, SPOT_NOISE, SPOT_QUIET, SPOT_BLUR_MOST_PX = 8.0, 4.0, 4.5, 1.2, 2.2
+# What is larger, or cut by the window's edge, or among other foreign colours, is more likely an embed.
+SPOT_CROWDED = 0.25
 SPOT_HUE_DEG, SPOT_HUE_WIDTH_DEG = 55.0, 42.0
 SPOT_LEAST_MM, SPOT_MOST_MM = 0.7, 4.0
 # A film is lighter than the layer and less coloured, in one go; on a layer this light it cannot be seen.
@@ -97,26 +99,36 @@ def look_over(flat: Flat, layers: NDArray[np.intp]) -> tuple[Finding, ...]:
 
 
 def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
-    """Compact places that are clearly more orange than their layer, each as a mask."""
-    away = lab - usual
+    """Compact places that are clearly more orange than their layer and stand alone, each as a mask."""
+    if not inner.any():
+        return []
+    away = (lab - usual) * inner[..., None]
+    noise = float(np.hypot(away[..., 1], away[..., 2])[inner].mean())
+    if noise > SPOT_QUIET:
+        # Over a third of a millimetre and more a spot stays, and the noise of a dark photo goes.
+        away = np.asarray(cv2.GaussianBlur(away, (0, 0), min(noise, SPOT_BLUR_MOST_PX)), float)
     step = np.hypot(away[..., 1], away[..., 2])
     hue = np.degrees(np.arctan2(away[..., 2], away[..., 1]))
-    noise = 1.4826 * cv2.blur(np.minimum(step, SPOT_STEP).astype(np.float32), (61, 61))
+    around = cv2.blur(np.minimum(step, SPOT_STEP).astype(np.float32), (round(15 * PX_PER_MM) | 1,) * 2)
+    foreign = ~inner | (step > SPOT_STEP) | (np.abs(away[..., 0]) > SPOT_STEP)
     orange = inner & (step > SPOT_RIM) & (np.abs(hue - SPOT_HUE_DEG) < SPOT_HUE_WIDTH_DEG)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(orange.astype(np.uint8), connectivity=8)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(PX_PER_MM) + 1,) * 2)
     spots = []
     for number in range(1, count):
         mask = labels == number
+        x, y, w, h, size = stats[number]
         heart = float(np.median(np.sort(step[mask])[-5:]))
-        x, y, w, h = stats[number, :4]
         cut = x == 0 or y == 0 or x + w == step.shape[1] or y + h == step.shape[0]
-        if cut or heart < max(SPOT_STEP, SPOT_NOISE * float(noise[mask].mean())) or stats[number, cv2.CC_STAT_AREA] < 4:
+        if cut or size < 4 or heart < max(SPOT_STEP, SPOT_NOISE * float(around[mask].mean())):
             continue
+        ring = cv2.dilate(mask.astype(np.uint8), disc).astype(bool) & ~mask
         mask &= step > heart / 2  # the lens blurs a small spot: its size is where half of its colour is reached
         rows, columns = np.nonzero(mask)
         long = (max(np.ptp(rows), np.ptp(columns)) + 1) / PX_PER_MM
         area = mask.sum() / PX_PER_MM**2
-        if area >= np.pi / 4 * SPOT_LEAST_MM**2 and long <= SPOT_MOST_MM and area > 0.35 * np.pi / 4 * long**2:
+        compact = area >= np.pi / 4 * SPOT_LEAST_MM**2 and area > 0.35 * np.pi / 4 * long**2
+        if compact and long <= SPOT_MOST_MM and foreign[ring].mean() < SPOT_CROWDED:
             spots.append(np.asarray(mask))
     return spots
 

@@ -7,6 +7,7 @@ import numpy as np
 from curejournal.photo.measure import Area
 from tests.scene_items import Lab, Paint
 from tests.scenes import Laid, Place, Rendered, Scene, Soap, View, card_named, render
+from tests.spectra import Printer
 
 PADS: dict[float, Lab] = {
     7.0: (74.0, -2.0, 62.0),
@@ -30,7 +31,7 @@ def lab_at(ph: float) -> Lab:
 
 
 def beside_card(
-    paints: dict[str, Paint], scene: dict[str, object] | None = None, seed: int = 0, **laid: object
+    paints: dict[str, Paint], scene: dict[str, object] | None = None, seed: int = 0, printer: Printer | None = None
 ) -> Rendered:
     """A strip of fields below the card, each with white on both sides, in an order that is the dictionary's."""
     card = card_named("window")
@@ -40,7 +41,10 @@ def beside_card(
     width = 8.0 * len(portions)
     strip = Soap(tuple(portions), (width, 10.0), Place(0.0, 62.0), upright_bands=True, mottling=0.005, wave_mm=0.0)
     options = {"exposure_ev": -0.4, "view": View((0.0, 10.0), 230.0), **(scene or {})}
-    printed = Laid(card, Place(), **{"paper": Paint((100.0, 0.0, 0.0)), **laid})  # type: ignore[arg-type]
+    if printer is None:
+        printed = Laid(card, Place(), paper=Paint((100.0, 0.0, 0.0)))
+    else:
+        printed = Laid(card, Place(), printer.paints(card), printer.paper, printer.ink)
     return render(Scene((strip, printed), **options), seed)  # type: ignore[arg-type]
 
 

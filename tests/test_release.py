@@ -238,6 +238,14 @@ def test_before_its_first_photos_a_batch_is_told_what_its_materials_did(pictured
 # --- on the command line -------------------------------------------------------------------
 
 
+@pytest.fixture
+def same_database(database_url: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command line finds the journal's database where the test's journal has it."""
+    if database_url:
+        monkeypatch.setenv("CUREJOURNAL_DATABASE_URL", database_url)
+
+
+@pytest.mark.usefixtures("same_database")
 def test_signing_selling_and_recalling_on_the_command_line(family: Journal) -> None:
     here = family.location
     out = as_json("out", "A", 2, "--to", "a friend", "--why", "given", "--at", "2026-11-01T10:00", journal=here)
@@ -257,6 +265,7 @@ def test_signing_selling_and_recalling_on_the_command_line(family: Journal) -> N
     assert "A" in as_json("release", "C", "--statement", "x", journal=here, code=1)["error"]["what"]
 
 
+@pytest.mark.usefixtures("same_database")
 def test_a_colour_is_intended_on_the_command_line(pictured: Journal, tmp_path: Path) -> None:
     here = pictured.location
     number = pictured.batch("new").of(ColourReading)[0].id

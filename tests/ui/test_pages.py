@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -14,6 +16,14 @@ from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
 from tests.ui.journals import NOW, plain_jpeg, small_journal
+
+
+@pytest.fixture(autouse=True)
+def own_main() -> Iterator[None]:
+    """Put the main module back: a script under test takes its place, and processes started later would look for it."""
+    main = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = main
 
 
 @pytest.fixture

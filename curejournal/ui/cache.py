@@ -29,7 +29,9 @@ def judged(desk: Desk, batch: Batch) -> Judgement:
     """The verdict on a batch; worked out again when an entry, the rules or the hour changes."""
     on = max([_hour(desk), *(entry.at for entry in batch.entries if entry.at <= desk.now)])
     rules = workflow.house_rules(desk.journal)
-    return _judged(str(desk.journal.location), batch.code, _state([batch]), on, rules, batch)
+    judgement = _judged(str(desk.journal.location), batch.code, _state([batch]), on, rules, batch)
+    # A recall reaches other batches too, so it is worked out with all of them.
+    return workflow.judge_batch(desk.journal, batch.code, on) if judgement.recall else judgement
 
 
 def _hour(desk: Desk) -> datetime:

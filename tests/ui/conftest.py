@@ -24,7 +24,7 @@ from curejournal.journal.store import Journal
 from tests.ui.journals import NOW, small_journal
 
 CHROMIUM = os.environ.get("CUREJOURNAL_CHROMIUM", "/usr/bin/chromium")
-UI = Path(workflow.__file__).with_name("ui")
+UI = Path(workflow.__file__).parents[1] / "ui"
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",

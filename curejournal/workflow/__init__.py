@@ -1,0 +1,60 @@
+"""The use cases: everything a face can ask for, in the order in which its parts are done.
+
+Faces call these and show what comes back. Times come in as arguments; only
+faces ask what day it is.
+"""
+
+from curejournal.cure.intended import NoColourToPick as NoColourToPick
+from curejournal.cure.lineage import Recall as Recall
+from curejournal.photo.card import Card as Card
+from curejournal.photo.health import PatchDrift as PatchDrift
+from curejournal.photo.measure import Measurement as Measurement
+from curejournal.report.card_sheet import Paper as Paper
+from curejournal.workflow.batches import FolderMissing as FolderMissing
+from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
+from curejournal.workflow.batches import RecipeUnreadable as RecipeUnreadable
+from curejournal.workflow.batches import back_up as back_up
+from curejournal.workflow.batches import doubts_about as doubts_about
+from curejournal.workflow.batches import embed_of as embed_of
+from curejournal.workflow.batches import enter as enter
+from curejournal.workflow.batches import is_closed as is_closed
+from curejournal.workflow.batches import next_code as next_code
+from curejournal.workflow.batches import recipe_from as recipe_from
+from curejournal.workflow.batches import rename as rename
+from curejournal.workflow.batches import set_intended as set_intended
+from curejournal.workflow.batches import start_batch as start_batch
+from curejournal.workflow.batches import take_back as take_back
+from curejournal.workflow.batches import undo as undo
+from curejournal.workflow.cards import card_drift as card_drift
+from curejournal.workflow.cards import card_names as card_names
+from curejournal.workflow.cards import card_to_print as card_to_print
+from curejournal.workflow.cards import card_with_values as card_with_values
+from curejournal.workflow.cards import enrol_card as enrol_card
+from curejournal.workflow.cards import find_card as find_card
+from curejournal.workflow.cards import swatch as swatch
+from curejournal.workflow.photos import SOFTWARE as SOFTWARE
+from curejournal.workflow.photos import Box as Box
+from curejournal.workflow.photos import Corners as Corners
+from curejournal.workflow.photos import PhotoUndated as PhotoUndated
+from curejournal.workflow.photos import TakenIn as TakenIn
+from curejournal.workflow.photos import colour_reading as colour_reading
+from curejournal.workflow.photos import difference as difference
+from curejournal.workflow.photos import marked_picture as marked_picture
+from curejournal.workflow.photos import measure_photo as measure_photo
+from curejournal.workflow.photos import photo_note as photo_note
+from curejournal.workflow.photos import reason_for_none as reason_for_none
+from curejournal.workflow.photos import small_picture as small_picture
+from curejournal.workflow.photos import take_in as take_in
+from curejournal.workflow.photos import when_taken as when_taken
+from curejournal.workflow.plain import as_json as as_json
+from curejournal.workflow.plain import card_as_json as card_as_json
+from curejournal.workflow.plain import measurement_as_json as measurement_as_json
+from curejournal.workflow.verdicts import NotReady as NotReady
+from curejournal.workflow.verdicts import all_due as all_due
+from curejournal.workflow.verdicts import calendar as calendar
+from curejournal.workflow.verdicts import decide as decide
+from curejournal.workflow.verdicts import due_now as due_now
+from curejournal.workflow.verdicts import house_rules as house_rules
+from curejournal.workflow.verdicts import judge_batch as judge_batch
+from curejournal.workflow.verdicts import keep_house_rules as keep_house_rules
+from curejournal.workflow.verdicts import recall as recall

@@ -1,0 +1,250 @@
+"""Use cases of a batch: start it, enter what happened, correct, undo."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from curejournal.colour.sample import Lab
+from curejournal.cure import intended, lineage
+from curejournal.cure.checks import Doubt, check_record
+from curejournal.cure.intended import NoColourToPick, Picked
+from curejournal.cure.records import BarsOut, Batch, Decision, Entry, IntendedSource, Record, Renamed, Withdrawn
+from curejournal.errors import CureJournalError
+from curejournal.journal.backup import Backup
+from curejournal.journal.store import Journal
+from curejournal.journal.words import plain_text
+from curejournal.soap.recipe import Embed, Recipe
+from curejournal.workflow.verdicts import house_rules, judge_batch
+
+
+class ReadingDoubtful(CureJournalError):
+    """An entry is unlikely enough to be asked about before it is kept."""
+
+
+class FolderMissing(CureJournalError):
+    """A folder that was named is not there."""
+
+
+class RecipeUnreadable(CureJournalError):
+    """A recipe file lacks something or holds what no recipe has."""
+
+
+def start_batch(
+    journal: Journal, code: str, name: str, *, at: datetime, by: str, now: datetime, records: Sequence[Record] = ()
+) -> Batch:
+    """Open a batch with what is known of it already (recipe, portions).
+
+    Raises
+    ------
+    ImpossibleRecord, JournalError
+    """
+    empty = Batch(code, name)
+    for record in records:
+        check_record(empty, record, at, now=now)
+    return journal.start_batch(code, name, at=at, by=by, records=records)
+
+
+def rename(journal: Journal, code: str, name: str, *, by: str, now: datetime) -> Entry:
+    """Give a batch another name; the earlier one stays in the history, and its code stays.
+
+    Raises
+    ------
+    EntryRefused, NotInJournal
+    """
+    return journal.add(code, Renamed(plain_text(name, "name", 120)), at=now, by=by)
+
+
+def next_code(journal: Journal) -> str:
+    """A free code for the next batch: the latest one's with its last number one higher; empty if it has none."""
+    heads = journal.batches()
+    found = re.fullmatch(r"(.*?)(\d+)(\D*)", heads[0].code) if heads else None
+    if found is None:
+        return ""
+    before, number, after = found.groups()
+    codes = {head.code for head in heads}
+    later = (f"{before}{int(number) + step:0{len(number)}}{after}" for step in count(1))
+    return next(code for code in later if code not in codes)
+
+
+def enter(
+    journal: Journal,
+    code: str,
+    record: Record,
+    *,
+    at: datetime,
+    by: str,
+    now: datetime,
+    confirmed: bool = False,
+    supersedes: int | None = None,
+) -> tuple[Entry, tuple[Doubt, ...]]:
+    """Enter one record. An unlikely one is asked about first, and kept once confirmed.
+
+    Raises
+    ------
+    ImpossibleRecord
+        Negative grams, a date before the pour, and the like.
+    ReadingDoubtful
+        An unlikely record that was not confirmed.
+    """
+    doubts = doubts_about(journal, code, record, at=at, now=now, supersedes=supersedes)
+    if doubts and not confirmed:
+        raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
+    return journal.add(code, record, at=at, by=by, supersedes=supersedes), doubts
+
+
+def doubts_about(
+    journal: Journal, code: str, record: Record, *, at: datetime, now: datetime, supersedes: int | None = None
+) -> tuple[Doubt, ...]:
+    """What is unlikely about a record, before it is kept; the entry that it corrects is left out of account.
+
+    Raises
+    ------
+    ImpossibleRecord
+    """
+    batch = journal.batch(code)
+    others = tuple(entry for entry in batch.entries if entry.id != supersedes)
+    doubts = check_record(replace(batch, entries=others), record, at, now=now)
+    if isinstance(record, Recipe) and record.embeds:
+        codes = [head.code for head in journal.batches()]
+        unknown = [e.batch for e in record.embeds if not any(lineage.same_code(e.batch, code) for code in codes)]
+        doubts += tuple(
+            Doubt("no such batch", f"The journal has no batch “{code}” to embed.", "Is the code right?")
+            for code in unknown
+        )
+    return doubts
+
+
+def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetime) -> Entry:
+    """Take an entry back; it stays in the history with the reason.
+
+    Raises
+    ------
+    ImpossibleRecord
+        Without a reason.
+    """
+    check_record(Batch("", ""), Withdrawn(why), now)
+    return journal.withdraw(entry.id, why=why, by=by, at=now)
+
+
+def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -> tuple[Entry, ...]:
+    """Undo one act: take an entry back and bring back what it corrected or took back.
+
+    Raises
+    ------
+    ImpossibleRecord
+        Without a reason.
+    """
+    check_record(Batch("", ""), Withdrawn(why), now)
+    return journal.undo(entry_id, why=why, by=by, at=now)
+
+
+def is_closed(batch: Batch) -> bool:
+    """Whether nothing is left to judge: released, and nothing entered since but bars that left."""
+    judged_by = (entry for entry in batch.entries if not isinstance(entry.record, BarsOut))
+    latest = max(judged_by, key=lambda entry: entry.id, default=None)
+    return latest is not None and isinstance(latest.record, Decision) and latest.record.act == "release"
+
+
+def back_up(journal: Journal, folder: str) -> Backup:
+    """Write the whole journal into one file in a folder of this computer.
+
+    Raises
+    ------
+    BackupRefused, JournalNotWritable, DiskFull
+    """
+    to = Path(folder).expanduser()
+    if not folder.strip() or not to.is_dir():
+        raise FolderMissing(f"There is no folder “{folder}”.", "Name a folder that is there: a disk or stick, say.")
+    return journal.backup(to)
+
+
+def recipe_from(fields: Mapping[str, Any]) -> Recipe:
+    """A recipe from plain data, as in a recipe file.
+
+    Raises
+    ------
+    RecipeUnreadable
+    """
+    try:
+        return TypeAdapter(Recipe).validate_python(fields)
+    except ValidationError as fault:
+        first = fault.errors(include_url=False)[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise RecipeUnreadable(
+            f"The recipe cannot be read: {place}: {first['msg']}.", "Correct it and try again."
+        ) from fault
+
+
+def set_intended(
+    journal: Journal,
+    code: str,
+    portion: str,
+    source: IntendedSource,
+    *,
+    by: str,
+    now: datetime,
+    from_batch: str = "",
+    from_portion: str = "",
+    reading: int | None = None,
+    lab: Lab | None = None,
+    lab_from: str = "as typed",
+    tolerance: float | None = None,
+    confirmed: bool = False,
+) -> tuple[Entry, tuple[Doubt, ...]]:
+    """Set the colour that a portion should have when cured, in a new entry that follows the old one.
+
+    Parameters
+    ----------
+    journal, code, portion
+        What it is for.
+    source : str
+        *cured earlier batch* needs `from_batch` and `from_portion`; *control portion* `from_portion`; *batter before
+        fragrance* `reading`, the number of an entry of this batch; *swatch* `lab` (CIELAB D50/2), and `lab_from` says
+        where that is from.
+    tolerance : float, optional
+        The ΔE00 accepted from now on; as before if left out.
+    confirmed : bool
+        Take a colour that was asked about.
+
+    Raises
+    ------
+    NoColourToPick, ImpossibleRecord, ReadingDoubtful
+    """
+    batch = journal.batch(code)
+    old = {known.name: known for known in batch.portions}.get(portion)
+    if old is None:
+        known = ", ".join(known.name for known in batch.portions) or "none"
+        raise NoColourToPick(f"{code} has no portion “{portion}”.", f"Its portions: {known}.")
+    if source == "cured earlier batch":
+        earlier = journal.batch(from_batch)
+        picked = intended.from_earlier_batch(batch, earlier, from_portion or portion, house_rules(journal))
+    elif source == "control portion":
+        picked = intended.from_control(batch, from_portion)
+    elif source == "batter before fragrance":
+        picked = intended.from_batter(batch, reading or 0)
+    elif lab is None:
+        raise NoColourToPick("A swatch needs its colour.", "Give its L*, a* and b*, or a photo of it with a card.")
+    else:
+        picked = Picked(lab, f"swatch {lab_from}")
+    if picked.doubts and not confirmed:
+        raise ReadingDoubtful(" ".join(doubt.text for doubt in picked.doubts), picked.doubts[0].do)
+    new = replace(old, intended_lab=picked.lab, intended_source=source, intended_from=picked.words)
+    if tolerance is not None:
+        new = replace(new, tolerance=tolerance)
+    entry, doubts = enter(journal, code, new, at=now, by=by, now=now, confirmed=confirmed)
+    return entry, (*picked.doubts, *doubts)
+
+
+def embed_of(journal: Journal, code: str, grams: float, portion: str, on: datetime) -> Embed:
+    """Pieces of a batch as they are put into another: with the most water that can be left in them."""
+    judgement = judge_batch(journal, code, on)
+    most = lineage.most_water_left(judgement.lye, judgement.drying)
+    return Embed(journal.batch(code).code, grams, portion, water_high_fraction=most)

@@ -1,0 +1,108 @@
+"""Use cases of cards: find, print, enrol, watch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from curejournal.colour.sample import Grade, Lab
+from curejournal.cure.intended import NoColourToPick
+from curejournal.cure.records import PhotoNote
+from curejournal.journal.store import Journal
+from curejournal.photo import card as cards
+from curejournal.photo.card import Card
+from curejournal.photo.cgats import read_values, with_values
+from curejournal.photo.enrol import enrol
+from curejournal.photo.health import PatchDrift, drifting
+from curejournal.photo.reading import read_photo
+from curejournal.report.card_sheet import Paper, card_pdf
+from curejournal.workflow.photos import Box, measure_photo, reason_for_none
+
+
+def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
+    """A card by name (of the journal's own cards first, then the built-in ones), or from the text of its file.
+
+    Raises
+    ------
+    CardDefinitionInvalid
+    """
+    if "\n" in name_or_text:
+        return cards.read_card(name_or_text)
+    if journal is not None and name_or_text in {kept.name for kept in journal.cards()}:
+        return cards.read_card(journal.card_text(name_or_text))
+    return cards.read_card(cards.built_in_card_text(name_or_text))
+
+
+def card_names(journal: Journal | None = None) -> tuple[str, ...]:
+    """The cards that can be used by name, the journal's own first."""
+    own = tuple(kept.name for kept in journal.cards()) if journal is not None else ()
+    return own + tuple(name for name in cards.built_in_cards() if name not in own)
+
+
+def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
+    """The PDF of a card, true to scale."""
+    return card_pdf(replace(card, copy_id=copy_id) if copy_id else card, paper)
+
+
+def enrol_card(
+    journal: Journal, card: Card, photos: Sequence[bytes], chart: Card | None, copy_id: str
+) -> tuple[Card, list[str]]:
+    """Measure a printed card beside a chart and keep it in the journal under its copy id.
+
+    Without a chart its own white paper in daylight serves, and its colours are only relative.
+
+    Returns the enrolled card, and what was doubtful in plain words.
+
+    Raises
+    ------
+    EnrolmentRefused, NotAPicture
+    """
+    enrolled, reasons = enrol(card, [read_photo(data) for data in photos], chart, copy_id=copy_id)
+    enrolled = replace(enrolled, name=copy_id, title=f"{card.title}, copy {copy_id}")
+    journal.keep_card(copy_id, cards.card_text(enrolled), copy_id)
+    return enrolled, [f"{reason.text} {reason.remedy}" for reason in reasons]
+
+
+def card_with_values(
+    journal: Journal, card: Card, data: bytes, *, source: str, name: str
+) -> tuple[Card, tuple[str, ...]]:
+    """Give a card the measured colours of a file (CGATS or CSV, called `source`) and keep it under a name.
+
+    Returns the card, and what is doubtful about it in sentences.
+
+    Raises
+    ------
+    ValuesUnreadable
+    """
+    measured, doubts = with_values(card, read_values(data), source)
+    measured = replace(measured, name=name, title=f"{card.title or card.name}, {name}")
+    journal.keep_card(name, cards.card_text(measured), card.copy_id)
+    return measured, doubts
+
+
+def card_drift(journal: Journal, name: str) -> tuple[PatchDrift, ...] | None:
+    """The patches of a card that no longer fit as they did, from all photos taken with it; None if too few to say."""
+    notes = sorted(
+        (entry for batch in journal.all_batches() for entry in batch.of(PhotoNote)), key=lambda entry: entry.at
+    )
+    records = [entry.record for entry in notes if isinstance(entry.record, PhotoNote)]
+    return drifting([dict(note.patch_errors) for note in records if note.card == name and note.patch_errors])
+
+
+def swatch(data: bytes, card: Card, areas: Mapping[str, Box] | None = None) -> tuple[Lab, str]:
+    """The colour of a swatch photographed with a card, and where it is from; the photo is not kept.
+
+    Raises
+    ------
+    NoColourToPick
+        Unless exactly one area has a colour, better than indicative.
+    NotAPicture, PictureDamaged, PictureTooLarge
+    """
+    measurement = measure_photo(data, card, areas)
+    seen = [area for area in measurement.areas if area.sample is not None and area.grade.rank < Grade.INDICATIVE.rank]
+    if len(seen) != 1 or seen[0].sample is None:
+        why = f"{len(seen)} areas have a colour" if len(seen) > 1 else reason_for_none(measurement)
+        raise NoColourToPick(
+            f"No swatch could be measured: {why}", "Show one swatch in the card's window, or one area."
+        )
+    return seen[0].sample.lab, f"photographed with card {measurement.card}"

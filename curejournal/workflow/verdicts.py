@@ -1,0 +1,126 @@
+"""Use cases of judging: rules, verdict, what is due, signed acts."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, replace
+from datetime import datetime
+from typing import Literal
+
+from curejournal.cure import lineage
+from curejournal.cure.checks import check_record
+from curejournal.cure.judgement import DueThing, Judgement, judge
+from curejournal.cure.lineage import Recall
+from curejournal.cure.records import Batch, Decision, Entry
+from curejournal.cure.rules import HouseRules, Verdict
+from curejournal.errors import CureJournalError
+from curejournal.journal.store import Journal
+from curejournal.workflow.plain import as_json
+
+
+class NotReady(CureJournalError):
+    """A release was asked for that the evidence does not carry."""
+
+
+def house_rules(journal: Journal) -> HouseRules:
+    """The maker's limits, as kept in the journal, or the defaults."""
+    return HouseRules(**journal.setting("house rules", {}))
+
+
+def keep_house_rules(journal: Journal, rules: HouseRules) -> HouseRules:
+    """Keep the maker's limits; earlier ones stay in the history."""
+    journal.set_setting("house rules", asdict(rules))
+    return rules
+
+
+def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
+    """The verdict on a batch as it stood at a time, with its evidence; a recall names all that it reaches."""
+    judgement = judge(journal.batch(code), on, house_rules(journal))
+    if not judgement.recall:
+        return judgement
+    return replace(judgement, recall=lineage.recall(journal.all_batches(), code, judgement.recall).words)
+
+
+def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
+    """The recall questions that concern a batch: its own, and those of batches that have pieces in it.
+
+    Each names every batch that it reaches, and the bars that others have. Empty if nothing raises one.
+    """
+    batch, rules = journal.batch(code), house_rules(journal)
+    every = journal.all_batches()
+    found = []
+    for one in (batch, *lineage.ancestors(every, batch.code)):
+        questions = judge(one, on, rules).recall
+        if questions:
+            found.append(lineage.recall(every, one.code, questions))
+    return tuple(found)
+
+
+def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, DueThing]]:
+    """What is due in all batches, most pressing first."""
+    rules = house_rules(journal)
+    return all_due((batch, judge(batch, on, rules)) for batch in journal.all_batches())
+
+
+def all_due(judged: Iterable[tuple[Batch, Judgement]]) -> list[tuple[Batch, DueThing]]:
+    """What is due in judged batches, most pressing first."""
+    return sorted(
+        ((batch, item) for batch, judgement in judged for item in judgement.due), key=lambda pair: pair[1].when
+    )
+
+
+def decide(
+    journal: Journal,
+    code: str,
+    act: Literal["release", "hold", "withdraw"],
+    *,
+    signed_by: str,
+    statement: str,
+    on: datetime,
+) -> Entry:
+    """Sign a release, a hold or a withdrawal; the judgement as it stands is frozen with it.
+
+    Raises
+    ------
+    NotReady
+        A release when the verdict is not *ready*, or when pieces in it are of a batch that is held, withdrawn or
+        under a recall question; a withdrawal of what was not released.
+    ImpossibleRecord
+        Without a name or a statement.
+    """
+    judgement = judge_batch(journal, code, on)
+    if act == "release":
+        if judgement.verdict != "ready":
+            raise NotReady(f"This batch is not ready: {judgement.headline}", judgement.next_step)
+        _refuse_pieces_of_a_held_batch(journal, code, on)
+    batch = journal.batch(code)
+    if act == "withdraw" and not any(earlier.act == "release" for _, earlier in batch.records(Decision)):
+        raise NotReady("This batch was never released, so nothing can be withdrawn.", "Sign a hold to keep it back.")
+    decision = Decision(
+        act, signed_by, statement, judgement.rules_version, json.dumps(as_json(judgement), ensure_ascii=False)
+    )
+    check_record(batch, decision, on, now=on)
+    return journal.add(code, decision, at=on, by=signed_by)
+
+
+def calendar(journal: Journal, now: datetime) -> datetime:
+    """What day it is in this journal: today, save in the demo, whose calendar stands still."""
+    stands_at = journal.setting("calendar stands at")
+    return datetime.fromisoformat(stands_at) if stands_at else now
+
+
+def _refuse_pieces_of_a_held_batch(journal: Journal, code: str, on: datetime) -> None:
+    rules = house_rules(journal)
+    for parent in lineage.ancestors(journal.all_batches(), journal.batch(code).code):
+        judged = judge(parent, on, rules)
+        acts = [act for at, act in parent.records(Decision) if at <= on]
+        # What keeps the pieces back is their safety, not that their colour settled elsewhere.
+        unsafe = [f.gauge for f in judged.findings if f.verdict is Verdict.HOLD and f.gauge != "colour"]
+        signed = acts[-1].act if acts and acts[-1].act != "release" else ""
+        if unsafe or signed or judged.recall:
+            why = ", ".join(unsafe) or {"hold": "signed hold", "withdraw": "withdrawn"}.get(signed, "recall question")
+            raise NotReady(
+                f"It has pieces of batch {parent.code} in it, which is held back ({why}).",
+                f"Settle {parent.code} first; or hold this batch with it.",
+            )

@@ -181,15 +181,18 @@ class _First:
 
 
 def _first_pass(sources: Sequence[Source]) -> Iterator[_First]:
-    stems = [source.name.rpartition(".")[0] for source in sources if not source.name.lower().endswith(_MOVING)]
+    stems = {_stem(source.name) for source in sources if not source.name.lower().endswith(_MOVING)}
     for number, source in enumerate(sources):
         refusal, taken, sha256 = "", None, ""
         try:
-            data = source.read()
+            # A video is not read: it may be larger than the memory.
+            named_moving = source.name.lower().endswith(_MOVING)
+            data = b"" if named_moving else source.read()
             sha256 = hashlib.sha256(data).hexdigest()
-            if _is_moving(source.name, data):
-                pair = source.name.lower().endswith(_MOVING) and source.name.rpartition(".")[0] in stems
-                refusal = "the moving part of a live photo; its photo is taken in" if pair else "a video, not a photo"
+            if named_moving and _stem(source.name) in stems:
+                refusal = "the moving part of a live photo; its photo is taken in"
+            elif named_moving or (data[4:8] == b"ftyp" and data[8:12] not in _STILL_BRANDS):
+                refusal = "a video, not a photo"
             else:
                 photo = read_photo(data)
                 taken = photo.taken or taken_from_name(source.name)
@@ -202,10 +205,8 @@ def _first_pass(sources: Sequence[Source]) -> Iterator[_First]:
         yield _First(number, source.name, sha256, taken, refusal)
 
 
-def _is_moving(name: str, data: bytes) -> bool:
-    if name.lower().endswith(_MOVING):
-        return True
-    return data[4:8] == b"ftyp" and data[8:12] not in _STILL_BRANDS
+def _stem(name: str) -> str:
+    return name.rpartition(".")[0].casefold()
 
 
 def _settle(
@@ -229,10 +230,12 @@ def _settle(
         ) from fault
     except CureJournalError as fault:
         return Arrival(first.name, "not a photo", f"{fault.what} {fault.do}")
-    # The name of a copy tells when the copy was made, if anything.
-    taken = None if is_no_original(first.name, photo) else first.taken
+    taken = first.taken
+    facts = PhotoFacts(photo.suffix, photo.width, photo.height, None, taken.source if taken else None, first.name)
+    if taken is not None and taken.source == "file name" and is_no_original(facts):
+        taken = None  # the name of a copy tells when the copy was made, if anything
     at = Clock(clock.zone).moment(taken) if taken else None
-    facts = PhotoFacts(photo.suffix, photo.width, photo.height, at, taken.source if taken else None, first.name)
+    facts = replace(facts, taken_at=at, taken_from=taken.source if taken else None)
     if taken is not None and clock.behind:
         # Before the photo is kept, so that nobody ever sees it with the wrong time.
         keep_answers(journal, first.sha256, Answers(at=clock.moment(taken).isoformat(), by=by))

@@ -15,12 +15,15 @@ from datetime import datetime, timedelta
 from math import sqrt
 from typing import Literal
 
+import cv2
+import numpy as np
 from pydantic import TypeAdapter
 
 from curejournal.colour.sample import Grade, Lab
 from curejournal.cure.checks import check_record
 from curejournal.cure.records import Batch, ColourReading, Record
 from curejournal.errors import CureJournalError
+from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, KeptPhoto
 from curejournal.photo import tag as batch_tags
 from curejournal.photo.card import Card, card_text
@@ -28,7 +31,7 @@ from curejournal.photo.look import LOOK_VERSION, Look, look
 from curejournal.photo.measure import Area, Measurement, measure
 from curejournal.photo.placement import Points
 from curejournal.photo.portions import SURE, Expected, Match, match
-from curejournal.photo.reading import Photo, read_photo
+from curejournal.photo.reading import read_photo
 from curejournal.photo.surface import Finding
 from curejournal.workflow import SOFTWARE, colour_reading, find_card, photo_note, reason_for_none
 
@@ -40,7 +43,12 @@ Topic = Literal["batch", "date", "portions", "colour", "areas", "copy"]
 MOVED_SD, MOVED_PER_ROOT_DAY, MOVED_MOST, INTENDED_SD = 3.0, 1.2, 9.0, 9.0
 # Words that phones and programs write into the names of pictures (common practice, no source).
 _SCREENSHOT = re.compile(r"screen[-_ ]?(shot|cap)|bildschirmfoto", re.IGNORECASE)
-_EDITED = re.compile(r"edited|[-_ (]edit\b|[-_]bearbeitet|^img_e\d|~\d\.", re.IGNORECASE)
+_EDITED = re.compile(r"(^|[-_ (])(edited|edit|bearbeitet)(?![a-z])\)?|(?<=^img_)e(?=\d)|~\d(?=\.)", re.IGNORECASE)
+# Cameras write no PNG, and their sides are as 3 : 2 at most or 16 : 9 (common practice, no source); screens are longer
+# than 3 : 2.
+SCREEN_SHAPE = 1.55
+# The smallest tag that is printed here is 14 mm; one that measures less in the card's plane lies far behind it. Ours.
+LEAST_TAG_MM = 9.0
 # Batter may be photographed before the pour is noted.
 BEFORE_POUR = timedelta(hours=1)
 
@@ -169,10 +177,10 @@ def sorted_out(
     """What an unfiled photo needs, and the records it makes if it needs nothing."""
     said = answers_to(journal, photo.sha256)
     seen = kept_look(journal, photo.sha256, card)
-    code, questions = _batch_of(journal, seen, said, was_filed)
+    code, questions = _batch_of(journal, seen, said, card, was_filed)
     at = datetime.fromisoformat(said.at) if said.at else photo.facts.taken_at
     batch = journal.batch(code) if code else None
-    original = is_no_original(photo.facts.original_name, read_photo(journal.photo_bytes(photo.sha256)))
+    original = is_no_original(photo.facts)
     questions += _about_date(batch, at, original, now)
     measurement, named = _named(journal, photo, batch, at, seen, said, card)
     colours = _colours(seen, measurement, named.names)
@@ -212,7 +220,7 @@ def sorted_out(
     return item, records
 
 
-def _batch_of(journal: Journal, seen: Look, said: Answers, was_filed: bool) -> tuple[str, list[Question]]:
+def _batch_of(journal: Journal, seen: Look, said: Answers, card: Card, was_filed: bool) -> tuple[str, list[Question]]:
     codes = {head.code for head in journal.batches()}
     if said.batch is not None:
         return said.batch, []
@@ -224,6 +232,10 @@ def _batch_of(journal: Journal, seen: Look, said: Answers, was_filed: bool) -> t
             Question("batch", "It was placed before and taken back. Which batch is it?", choices)
         ]
     if len(known) == 1 and len(own) == 1:
+        if _far_behind(seen, known[0], card):
+            return "", [
+                Question("batch", f"The tag of {known[0]} lies far behind the card. Is it that batch?", choices)
+            ]
         return known[0], []
     if len(own) > 1:
         return "", [Question("batch", f"It shows the tags of {len(own)} batches. Which one is it?", choices)]
@@ -234,11 +246,25 @@ def _batch_of(journal: Journal, seen: Look, said: Answers, was_filed: bool) -> t
     return "", [Question("batch", "It shows no batch tag. Which batch is it?")]
 
 
-def is_no_original(name: str, photo: Photo) -> str:
-    """What a picture without a camera's date seems to be instead of a photo as taken, by its name; else empty."""
-    if photo.taken is not None:
-        return ""
-    return "a screenshot" if _SCREENSHOT.search(name) else "an edited copy" if _EDITED.search(name) else ""
+def _far_behind(seen: Look, code: str, card: Card) -> bool:
+    """Whether a tag is so small beside the card that it lies in the background."""
+    if seen.on_card or len(seen.measurement.corners) != 4:
+        return False
+    outline = next(tag.outline for tag in seen.tags if tag.code == code)
+    w, h = card.size_mm
+    flat = np.array(((0, 0), (w, 0), (w, h), (0, h)), np.float32)
+    to_mm = cv2.getPerspectiveTransform(np.array(seen.measurement.corners, np.float32), flat)
+    sides = cv2.perspectiveTransform(np.array([outline], np.float32), to_mm)[0]
+    return float(np.linalg.norm(sides - np.roll(sides, 1, axis=0), axis=1).max()) < LEAST_TAG_MM
+
+
+def is_no_original(facts: PhotoFacts) -> str:
+    """What a picture seems to be instead of a photo as taken, by its name, kind and shape; else empty."""
+    sides = sorted((facts.width, facts.height))
+    like_a_screen = facts.suffix == ".png" and sides[1] > SCREEN_SHAPE * sides[0]
+    if like_a_screen or (facts.taken_from != "exif" and _SCREENSHOT.search(facts.original_name)):
+        return "a screenshot"
+    return "an edited copy" if _EDITED.search(facts.original_name) else ""
 
 
 def _about_date(batch: Batch | None, at: datetime | None, original: str, now: datetime) -> list[Question]:
@@ -256,7 +282,7 @@ def _about_date(batch: Batch | None, at: datetime | None, original: str, now: da
 
 
 def _about_copy(journal: Journal, batch: Batch, photo: KeptPhoto, said: Answers) -> list[Question]:
-    """A picture of the same moment and name as one in the batch is most likely the same, edited or converted."""
+    """A picture of the same moment and name as one that is kept is most likely the same, edited or converted."""
     if "copy" in said.confirmed or photo.facts.taken_at is None:
         return []
     stem = _stem(photo.facts.original_name)
@@ -269,7 +295,8 @@ def _about_copy(journal: Journal, batch: Batch, photo: KeptPhoto, said: Answers)
 
 
 def _stem(name: str) -> str:
-    return name.rpartition("/")[2].partition(".")[0].casefold()
+    """A file's name without its ending and the marks of an edited copy."""
+    return _EDITED.sub("", name).partition(".")[0].casefold()
 
 
 def _why_no_colour(seen: Look, measurement: Measurement, said: Answers, original: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
@@ -9,7 +10,9 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pillow_heif
 import pytest
+from PIL import Image
 
 from curejournal import workflow
 from curejournal.cure.records import ColourReading, Event, PhotoNote, Portion, SurfaceNote
@@ -203,6 +206,30 @@ def test_two_tags_are_asked_about(kept: Journal) -> None:
     assert asked(one) == {"batch"}
     (question,) = one.item.questions
     assert set(question.choices) == {"B-1", "B-2"}
+
+
+def far_tag(side_mm: float) -> bytes:
+    """The card without a tag over soap, and behind it another batch's tag, as small as the distance makes it."""
+    card, white = card_named("window"), Paint((100.0, 0.0, 0.0))
+    slot = Rect(side_mm / 4, side_mm / 4, side_mm, side_mm)
+    bare = replace(
+        card, size_mm=(1.5 * side_mm,) * 2, patches=(), markers=(), window=None, slots={"tag": slot}, name="label"
+    )
+    label = Laid(bare, Place(-30.0, -70.0), paper=white, slot_texts={"tag": payload(OURS, "B-2")})
+    bar = Soap((("soap", Paint(CREAM)),), (70.0, 52.0))
+    laid = Laid(card, Place(), paper=white)
+    scene = Scene((bar, laid, label), view=View((0.0, -10.0), 220.0), exposure_ev=-0.3, size=(3200, 2400))
+    return render(scene, 0, taken(TAKEN)).jpeg
+
+
+def test_a_lone_tag_far_behind_the_card_files_nothing_unasked(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", far_tag(8.5)))
+    assert asked(one) == {"batch"}
+    assert "far behind" in one.why
+    assert one.item.questions[0].choices == ("B-2",)
+    assert put(kept, one.item, batch="B-1").batch == "B-1"
+    (near,) = take(kept, ("b.jpg", far_tag(20.0)))
+    assert near.item.batch == "B-2"
 
 
 def test_a_tag_on_the_card_counts_and_another_batchs_tag_in_the_background_does_not(kept: Journal) -> None:
@@ -408,12 +435,37 @@ def test_what_is_no_whole_photo_is_left_out_and_nothing_is_kept(kept: Journal, d
     assert kept.unfiled_photos() == ()
 
 
+def test_a_live_pair_of_a_phone_is_one_photo_and_its_moving_part_is_not_even_read(kept: Journal) -> None:
+    photo = as_heic(picture(CREAM))
+
+    def never() -> bytes:
+        pytest.fail("a video may be larger than the memory")
+
+    sources = [Source("img_2.mov", never), Source("IMG_2.HEIC", lambda: photo), Source("IMG_3.MP4", never)]
+    moving, still, video = take_in_all(kept, sources, card=window(), by=BY, now=NOW, clock=Clock(HOME), workers=1)
+    assert (moving.outcome, video.outcome) == ("not a photo", "not a photo")
+    assert "live photo" in moving.why
+    assert "live photo" not in video.why
+    assert (still.outcome, still.item.batch, still.item.at) == ("placed", "B-1", TAKEN)
+    assert kept.photo(still.item.sha256).facts.suffix == ".heic"
+
+
+def as_heic(jpeg: bytes) -> bytes:
+    file = io.BytesIO()
+    with Image.open(io.BytesIO(jpeg)) as image:
+        pillow_heif.from_pillow(image).save(file, quality=92, exif=image.getexif().tobytes())
+    return file.getvalue()
+
+
 @pytest.mark.parametrize(
     ("name", "words"),
     [
         ("Screenshot_20260910_141500.jpg", "screenshot"),
+        ("Bildschirmfoto 2026-09-10.jpg", "screenshot"),
         ("IMG_20260910_141500_edited.jpg", "edited"),
+        ("IMG_20260910 (edit).jpg", "edited"),
         ("IMG_E0042.jpg", "edited"),
+        ("IMG_20260910~2.jpg", "edited"),
     ],
 )
 def test_a_screenshot_or_an_edited_copy_without_a_camera_date_is_asked_about_and_gives_no_colour(
@@ -426,10 +478,51 @@ def test_a_screenshot_or_an_edited_copy_without_a_camera_date_is_asked_about_and
     assert readings(kept, "B-1") == {}
 
 
-def test_another_copy_of_a_photo_that_is_there_is_asked_about(kept: Journal) -> None:
+def as_png(jpeg: bytes, size: tuple[int, int], exif: bool = False) -> bytes:
+    """The picture in the middle of a screen of some size."""
+    file = io.BytesIO()
+    with Image.open(io.BytesIO(jpeg)) as image:
+        screen = Image.new("RGB", size)
+        shown = image.resize((min(size), min(size) * image.height // image.width))
+        screen.paste(shown, tuple((whole - part) // 2 for whole, part in zip(size, shown.size, strict=True)))
+        screen.save(file, "PNG", **({"exif": image.getexif()} if exif else {}))
+    return file.getvalue()
+
+
+@pytest.mark.parametrize("size", [(1170, 2532), (1080, 2400), (1920, 1080), (2560, 1600)], ids=str)
+def test_a_picture_of_a_screen_s_kind_and_shape_is_a_screenshot_whatever_its_name(
+    kept: Journal, size: tuple[int, int]
+) -> None:
+    (one,) = take(kept, ("IMG_7.PNG", as_png(picture(CREAM), size)))
+    assert "screenshot" in one.why
+    assert put(kept, one.item, batch="B-1", at=TAKEN).state == "no colour"
+    (dated,) = take(kept, ("IMG_8.PNG", as_png(picture(CREAM, seed=1), size, exif=True)))
+    assert "screenshot" in (dated.why + put(kept, dated.item, batch="B-1").why), "some phones date theirs"
+    assert readings(kept, "B-1") == {}
+
+
+def test_an_edited_copy_that_kept_its_date_is_filed_without_a_colour(kept: Journal) -> None:
+    (one,) = take(kept, ("IMG_7-edited.jpg", picture(CREAM)))
+    assert (one.outcome, one.item.batch) == ("no colour", "B-1")
+    assert "edited" in one.why
+
+
+def test_a_copy_without_any_data_of_its_own_is_asked_when_it_was_taken(kept: Journal) -> None:
+    """Messengers strip what the camera wrote; the name tells no time."""
+    (one,) = take(kept, ("IMG-20260910-WA0004.jpg", picture(CREAM, at=None)))
+    assert asked(one) == {"date"}
+
+
+@pytest.mark.parametrize("name", ["credits.jpg", "IMG_0042.jpg", "edition 3.jpg", "img_e.jpg"])
+def test_ordinary_names_are_no_edited_copies(kept: Journal, name: str) -> None:
+    assert take(kept, (name, picture(CREAM)))[0].outcome == "placed"
+
+
+@pytest.mark.parametrize("name", ["IMG_7.JPG", "IMG_E7.JPG", "IMG_7-edited.jpg"])
+def test_another_copy_of_a_photo_that_is_there_is_asked_about(kept: Journal, name: str) -> None:
     """The same name and moment with other bytes: an edited copy, or the other half of a HEIC and JPEG pair."""
     take(kept, ("IMG_7.HEIC", picture(CREAM)))
-    (copy,) = take(kept, ("IMG_7.JPG", picture(CREAM, seed=5)))
+    (copy,) = take(kept, (name, picture(CREAM, seed=5)))
     assert asked(copy) == {"copy"}
     assert len(kept.photos_of("B-1")) == 1
 

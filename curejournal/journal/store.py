@@ -53,6 +53,7 @@ from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import metadata
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.tables import setting as setting_table
+from curejournal.journal.underway import Touched, Underway
 from curejournal.journal.words import file_name, instant, local, plain_text
 
 __all__ = ["BatchHead", "Journal", "KeptCard", "KeptPhoto", "NewEntry", "PhotoFacts", "utc_now"]
@@ -84,6 +85,7 @@ class Journal:
     def __init__(self, engine: Engine, shelf: Shelf, now: Callable[[], datetime]) -> None:
         self._engine, self._writer = engine, engine.execution_options(writes=True)
         self._shelf, self._now, self._current = shelf, now, CurrentBatches()
+        self._underway = Underway()
         self.location = shelf.folder
 
     @classmethod
@@ -187,6 +189,19 @@ class Journal:
         """Every batch with its current entries, in the order in which they were started; soon after the first time."""
         with self._reading() as connection:
             return self._current.read(connection)
+
+    def names(self) -> dict[str, str]:
+        """The name of each batch by its code, the latest started first."""
+        query = select(batch_table.c.id, batch_table.c.code, batch_table.c.name)
+        query = query.order_by(batch_table.c.started_at_utc.desc(), batch_table.c.id.desc())
+        with self._reading() as connection:
+            names = new_names(connection)
+            return {row.code: names.get(row.id, row.name) for row in connection.execute(query)}
+
+    def underway(self) -> tuple[Touched, ...]:
+        """Every batch that is not released, or in which something was entered since; the one touched last first."""
+        with self._reading() as connection:
+            return self._underway.read(connection)
 
     def history(self, code: str) -> tuple[Entry, ...]:
         """Every entry that a batch ever had, corrected and withdrawn ones too, in the order of recording."""

@@ -1,0 +1,67 @@
+"""Which batches are under way: those whose last word is not a signed release.
+
+Told from the last entry of each batch alone, so that it takes no longer the more has been released.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from threading import Lock
+
+from sqlalchemy import Connection, and_, case, func, select
+
+from curejournal.cure.records import RECORDS, BarsOut, Decision
+from curejournal.journal.tables import batch as batch_table
+from curejournal.journal.tables import entry as entry_table
+
+_KINDS = {record: kind for kind, record in RECORDS.items()}
+_RELEASE = '{"act":"release"'
+"""How the text of a signed release begins: its fields are written in their order."""
+
+
+@dataclass(frozen=True)
+class Touched:
+    """A batch and the number of the last entry made in it: while that stays, nothing in the batch has changed."""
+
+    code: str
+    last_entry: int
+
+
+class Underway:
+    """Kept up to date by what is new, as a journal only grows and its writers come one after the other."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._last_id = 0
+        self._touched: dict[int, int] = {}
+        self._released: set[int] = set()
+
+    def read(self, connection: Connection) -> tuple[Touched, ...]:
+        """The batches under way, those without an entry and the one touched last first."""
+        with self._lock:
+            self._learn(connection)
+            heads = select(batch_table.c.id, batch_table.c.code)
+            found = [
+                Touched(code, self._touched.get(number, 0))
+                for number, code in connection.execute(heads)
+                if number not in self._released
+            ]
+        return tuple(sorted(found, key=lambda one: (one.last_entry > 0, -one.last_entry, one.code)))
+
+    def _learn(self, connection: Connection) -> None:
+        # Bars that leave a released batch do not open it again.
+        last_word = func.max(case((entry_table.c.kind != _KINDS[BarsOut], entry_table.c.id)))
+        new = select(entry_table.c.batch_id, func.max(entry_table.c.id).label("last"), last_word.label("word"))
+        new = new.where(entry_table.c.id > self._last_id).group_by(entry_table.c.batch_id)
+        each = new.subquery()
+        query = select(each, _IS_RELEASE.label("released")).outerjoin(entry_table, entry_table.c.id == each.c.word)
+        for row in connection.execute(query):
+            self._touched[row.batch_id] = row.last
+            self._last_id = max(self._last_id, row.last)
+            if row.released:
+                self._released.add(row.batch_id)
+            elif row.word is not None:
+                self._released.discard(row.batch_id)
+
+
+_IS_RELEASE = and_(entry_table.c.kind == _KINDS[Decision], entry_table.c.record.startswith(_RELEASE))

@@ -5,7 +5,7 @@ Like `workflow`, on which they stand: faces call these and show what comes back.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
@@ -14,9 +14,10 @@ from curejournal import workflow
 from curejournal.colour.difference import Interval
 from curejournal.cure import materials
 from curejournal.cure.culprits import Culprits, Effect, TestPour, TooFewBatches, which_did_it
+from curejournal.cure.expectation import Expected, expect
 from curejournal.cure.journey import State
 from curejournal.cure.judgement import look_at
-from curejournal.cure.materials import Expected, History, Ingredient, Story, Use, What
+from curejournal.cure.materials import History, Ingredient, Story, Use, What
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.report import wording
@@ -90,7 +91,7 @@ def material(journal: Journal, name: str, on: datetime, *, dose_pct: float | Non
     """
     told = all_stories(journal, on)
     history = _history(told, name)
-    expected = materials.expect(history, dose_pct, on)
+    expected = expect(history, dose_pct, on)
     try:
         found = which_did_it(materials.observations(told)[0])
         effect = next((e for e in found.effects if _is_in(e.materials, name)), None)
@@ -248,19 +249,29 @@ def _pour_words(pour: TestPour) -> str:
     )
 
 
-def planned(journal: Journal, recipe: Recipe, on: datetime) -> tuple[Planned, ...]:
-    """What a recipe that is poured now may do, portion by portion, by what its materials did before."""
-    told = all_stories(journal, on)
+def planned(
+    journal: Journal,
+    recipe: Recipe,
+    on: datetime,
+    *,
+    portions: Collection[str] = (),
+    told: Sequence[Story] | None = None,
+) -> tuple[Planned, ...]:
+    """What a recipe that is poured now may do, portion by portion, by what its materials did before.
+
+    `portions` are those that share the batter beside the ones that the recipe names.
+    """
+    told = all_stories(journal, on) if told is None else told
     every = {materials.material_key(history.material): history for history in materials.histories(told)}
     try:
         found = which_did_it(materials.observations(told)[0])
     except TooFewBatches:
         found = None
-    everywhere = [item for portion, item in materials.ingredients(recipe) if not portion]
-    portions = dict.fromkeys(portion for portion, _ in materials.ingredients(recipe) if portion) or {"": None}
+    held = tuple(materials.ingredients(recipe, portions))
+    everywhere = [item for portion, item in held if not portion]
     plans = []
-    for name in portions:
-        own = [item for portion, item in materials.ingredients(recipe) if portion and portion == name]
+    for name in dict.fromkeys([*portions, *materials.portions_of(recipe)]) or {"": None}:
+        own = [item for portion, item in held if portion and portion == name]
         plans.append(_plan(name, (*everywhere, *own), every, on, found))
     return tuple(plans)
 
@@ -278,7 +289,7 @@ def _plan(
         history = every.get(materials.material_key(item.material))
         known = history.material if history else item.material
         doses[known] = doses.get(known, 0.0) + (item.dose_pct or 0.0)
-        each.append((known, materials.expect(history, item.dose_pct, poured_at) if history else None))
+        each.append((known, expect(history, item.dose_pct, poured_at) if history else None))
     return Planned(portion, found.foretell(doses) if found else None, tuple(each))
 
 

@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Literal
 
 from curejournal import workflow
-from curejournal.cure import materials
+from curejournal.cure import lineage, materials
 from curejournal.cure.judgement import Judgement, look_at
-from curejournal.cure.materials import LotUse
+from curejournal.cure.lineage import LotUse
 from curejournal.cure.records import Batch, ColourReading, PhotoNote
 from curejournal.errors import CureJournalError
 from curejournal.journal.bundle import read_bundle, take_bundle, write_bundle
@@ -98,7 +98,7 @@ def poured_on(journal: Journal, day: date, zone: tzinfo) -> tuple[str, ...]:
 
 def lot(journal: Journal, name: str) -> tuple[LotUse, ...]:
     """Where a lot went."""
-    return materials.where_did_it_go(journal.all_batches(), name)
+    return lineage.where_did_it_go(journal.all_batches(), name)
 
 
 def lot_page(journal: Journal, name: str, on: datetime) -> bytes:
@@ -112,10 +112,10 @@ def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime
     by_code = {other.code.casefold(): other for other in every}
     parents = tuple(
         LotUse(parent.code, parent.name, parent.poured_at, name, lot, grams)
-        for name, lot, grams in (materials.lots_of(batch.recipe) if batch.recipe else ())
+        for name, lot, grams in (lineage.lots_of(batch.recipe) if batch.recipe else ())
         if (parent := by_code.get(lot.strip().casefold())) is not None and parent.code != batch.code
     )
-    children = tuple(use for use in materials.where_did_it_go(every, batch.code) if use.batch != batch.code)
+    children = tuple(use for use in lineage.where_did_it_go(every, batch.code) if use.batch != batch.code)
     judgement = workflow.judge_batch(journal, batch.code, on)
     shown: dict[str, None] = {}
     for story in materials.stories(batch, judgement.journeys):
@@ -324,6 +324,11 @@ def recipe_out(journal: Journal, code: str, form: Literal["json", "csv"]) -> byt
     recipe = journal.batch(code).recipe
     if recipe is None:
         raise NothingChosen(f"The batch {code} has no recipe.", "Enter one first.")
+    return recipe_text(recipe, form)
+
+
+def recipe_text(recipe: Recipe, form: Literal["json", "csv"]) -> bytes:
+    """A recipe for others: JSON, or a table for spreadsheets."""
     # The mark tells spreadsheets that it is UTF-8.
     return recipe_json(recipe).encode() if form == "json" else recipe_csv(recipe).encode("utf-8-sig")
 

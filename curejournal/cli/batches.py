@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 import typer
 
-from curejournal import workflow
+from curejournal import publish, workflow
 from curejournal.cli.typed import (
     DEFAULT_JOURNAL,
     ME,
@@ -22,14 +22,17 @@ from curejournal.cli.typed import (
     enter_record,
     moment_of,
     now_of,
+    numbers_of,
     one_of,
     open_journal,
     portion_of,
     print_json,
     recipe_of,
+    write_file,
     zone_of,
 )
 from curejournal.cure.judgement import LYE
+from curejournal.cure.lineage import lots_of
 from curejournal.cure.records import (
     AlkaliMethod,
     AlkaliTest,
@@ -40,6 +43,7 @@ from curejournal.cure.records import (
 )
 from curejournal.cure.words import in_words
 from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.scaling import mould_g, scale
 
 
 @batch_app.command("start")
@@ -73,17 +77,40 @@ def batch_start(
 
 @app.command()
 def lye(
-    recipe: Annotated[Path, typer.Argument(help="A recipe file (TOML; see README).")], as_json: AsJson = False
+    recipe: Annotated[Path, typer.Argument(help="A recipe file (TOML; see README).")],
+    factor: Annotated[float | None, typer.Option("--factor", help="Scale it first: 2 is twice as much.")] = None,
+    grams: Annotated[float | None, typer.Option("--grams", help="Scale it first to this mass of batter.")] = None,
+    mould: Annotated[
+        str | None, typer.Option("--mould", help='Scale it first to a mould, inside: "LENGTH,WIDTH,DEPTH" in cm.')
+    ] = None,
+    save: Annotated[Path | None, typer.Option("--save", help="Write the recipe as scaled: .json or .csv.")] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Check a recipe's lye before the pour: the superfat as an interval, from published saponification values."""
-    checked = check_lye(recipe_of(recipe))
-    print_json(workflow.as_json(checked)) if as_json else _say_lye(checked)
+    wanted = recipe_of(recipe)
+    if mould is not None:
+        length, width, depth = numbers_of(mould, 3, '"25,9,6.5"')
+        grams = mould_g(length, width, depth)
+    if factor is not None or grams is not None:
+        wanted = scale(wanted, factor, to_g=grams)
+    checked = check_lye(wanted)
+    if save is not None:
+        write_file(save, publish.recipe_text(wanted, "csv" if save.suffix.lower() == ".csv" else "json"))
+    if as_json:
+        print_json(workflow.as_json(checked) | {"recipe": workflow.as_json(wanted)})
+        return
+    if factor is not None or grams is not None:
+        print("\n".join(f"{item:.1f} g {name}" for name, _, item in lots_of(wanted)))
+    _say_lye(checked)
 
 
 def _say_lye(checked: LyeCheck) -> None:
-    (low, high), (worst, _) = checked.superfat_interval_pct, checked.superfat_worst_pct
+    (low, high), (worst, best) = checked.superfat_interval_pct, checked.superfat_worst_pct
     nominal = checked.superfat_nominal_pct
-    print(f"Superfat {nominal:.1f} %, 95 % interval {low:.1f} to {high:.1f} %, at worst {worst:.1f} %.")
+    print(
+        f"Superfat {nominal:.1f} %, 95 % interval {low:.1f} to {high:.1f} %; "
+        f"with every spread at its worst {worst:.1f} to {best:.1f} %."
+    )
     share = 100 * checked.water_share
     print(f"Water {checked.water_g:.0f} g, {share:.1f} % of the fresh batch: no bar can lose more.")
     for found in checked.doubts:

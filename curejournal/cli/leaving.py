@@ -78,12 +78,15 @@ def which_did_it(
 @app.command()
 def expect(
     recipe: Annotated[Path, typer.Argument(help="A recipe file: .toml, .json or .csv.")],
+    portion: Annotated[
+        list[str] | None, typer.Option("--portion", help="Another portion that gets as much batter, for each.")
+    ] = None,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Say what a planned pour may do, by what its materials did before."""
     with open_journal(journal) as kept:
-        plans = lessons.planned(kept, recipe_of(recipe), now_of(kept))
+        plans = lessons.planned(kept, recipe_of(recipe), now_of(kept), portions=portion or ())
     if as_json:
         print_json({"portions": lessons.planned_as_json(plans)})
     else:

@@ -1,8 +1,8 @@
-"""Which batch went into which, what was left in its pieces, and whom a recall has to reach."""
+"""Which lot and batch went into which, what was left in its pieces, and whom a recall has to reach."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -56,6 +56,18 @@ class Recall:
     questions: tuple[str, ...]
     reach: tuple[Reach, ...]
     words: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LotUse:
+    """Where a lot went: the batch, what it was there and how much of it."""
+
+    batch: str
+    name: str
+    poured_at: datetime | None
+    material: str
+    lot: str
+    grams: float
 
 
 def parents(recipe: Recipe | None) -> tuple[str, ...]:
@@ -159,3 +171,25 @@ def most_water_left(lye: LyeCheck | None, drying: DryingReport) -> float:
         return MOST_WATER
     lost = max(drying.loss_pct or 0.0, 0.0) / 100
     return min(max(0.0, (lye.water_share - lost) / (1 - lost)), MOST_WATER)
+
+
+def where_did_it_go(batches: Iterable[Batch], lot: str) -> tuple[LotUse, ...]:
+    """Every batch that a lot of any material went into, oldest first; oils, lye and liquids too."""
+    wanted = lot.strip().casefold()
+    found = [
+        LotUse(batch.code, batch.name, batch.poured_at, name, kept_lot, grams)
+        for batch in batches
+        if batch.recipe
+        for name, kept_lot, grams in lots_of(batch.recipe)
+        if kept_lot.strip().casefold() == wanted
+    ]
+    return tuple(sorted(found, key=lambda use: (use.poured_at is None, use.poured_at, use.batch)))
+
+
+def lots_of(recipe: Recipe) -> Iterator[tuple[str, str, float]]:
+    """Every material of a recipe with its lot and its weight in g; the lot of embeds is the code of their batch."""
+    yield from ((oil.key, oil.lot, oil.grams) for oil in recipe.oils)
+    yield from ((alkali.kind, alkali.lot, alkali.grams) for alkali in recipe.alkalis)
+    yield from ((liquid.name, liquid.lot, liquid.grams) for liquid in recipe.liquids)
+    yield from ((additive.name, additive.lot, additive.grams) for additive in recipe.additives)
+    yield from (("embeds", embed.batch, embed.grams) for embed in recipe.embeds)

@@ -1,19 +1,15 @@
-"""What each material did in the batches that held it: dose, turn, way back, end, trace; and what to expect of it."""
+"""What each material did in the batches that held it: dose, turn, way back, end, trace."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
-import numpy as np
-
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
 from curejournal.cure.culprits import Dose, Observation
-from curejournal.cure.curves import Array
-from curejournal.cure.forecast import Forecast, forecast_from_history, one_more
 from curejournal.cure.journey import Journey, State
 from curejournal.cure.records import Batch, ColourReading, Event
 from curejournal.soap.recipe import Recipe
@@ -24,7 +20,7 @@ Kind = Literal["fragrance", "pigment", "other", "liquid"]
 Outcome = Literal["came back", "stayed within", "settled off", "still browning", "not known yet"]
 What = Literal["turn", "end"]
 
-_OUTCOMES: dict[State, Outcome] = {
+OUTCOMES: dict[State, Outcome] = {
     State.BACK: "came back",
     State.STEADY: "stayed within",
     State.SETTLED_OFF: "settled off",
@@ -36,13 +32,15 @@ FIRST_LOOK_DAYS = 2.5
 AT_REST_DAYS = 14.0
 """Age from which a colour's distance from the intended one counts as where it ended. Ours: fast turns are over
 [common practice, no source]."""
-SMALLEST, LARGEST = 0.5, 100.0
-"""Differences below are as good as none, ΔE00 (ours: half of just noticeable); none is above that of black to white."""
 
 
 @dataclass(frozen=True)
 class Ingredient:
-    """A material in a portion. `dose_pct` is % of the whole batch's oils by mass, None without oils."""
+    """A material in a portion.
+
+    `dose_pct` is % of the oils in that portion by mass: what went into one portion alone is reckoned on its share of
+    the batter. None without oils, or where that share is not known.
+    """
 
     material: str
     kind: Kind
@@ -88,23 +86,6 @@ class Use:
 
 
 @dataclass(frozen=True)
-class Expected:
-    """What a planned pour with this material may do, from the batches that held it: medians and 95% intervals.
-
-    `turn` in ΔE00, None without any. `back` is when it may be within tolerance. `days`, `difference` (middle, low, high
-    at each day) are the journey that it may take. `beyond_doses` is true for a dose that was never tried.
-    """
-
-    batches: int
-    turn: Interval | None
-    back: Forecast | None
-    days: tuple[float, ...]
-    difference: tuple[Interval, ...]
-    beyond_doses: bool
-    words: str
-
-
-@dataclass(frozen=True)
 class History:
     """All uses of a material, oldest first."""
 
@@ -137,18 +118,6 @@ class History:
         return sum(use.story.outcome == outcome for use in self.uses)
 
 
-@dataclass(frozen=True)
-class LotUse:
-    """Where a lot went: the batch, what it was there and how much of it."""
-
-    batch: str
-    name: str
-    poured_at: datetime | None
-    material: str
-    lot: str
-    grams: float
-
-
 def stories(batch: Batch, journeys: Mapping[str, Journey]) -> tuple[Story, ...]:
     """What each portion of a batch did.
 
@@ -167,7 +136,8 @@ def stories(batch: Batch, journeys: Mapping[str, Journey]) -> tuple[Story, ...]:
 
     """
     controls = {portion.name for portion in batch.portions if portion.control}
-    everything = tuple(ingredients(batch.recipe)) if batch.recipe else ()
+    divided = [portion.name for portion in batch.portions if not portion.control]
+    everything = tuple(ingredients(batch.recipe, divided)) if batch.recipe else ()
     return tuple(
         _story(
             batch,
@@ -183,28 +153,36 @@ def stories(batch: Batch, journeys: Mapping[str, Journey]) -> tuple[Story, ...]:
     )
 
 
-def ingredients(recipe: Recipe) -> Iterator[tuple[str, Ingredient]]:
-    """The materials of a recipe that may colour, each with its portion (empty for the whole batch)."""
-    oils_g = sum(oil.grams for oil in recipe.oils)
+def ingredients(recipe: Recipe, portions: Collection[str] = ()) -> Iterator[tuple[str, Ingredient]]:
+    """The materials of a recipe that may colour, each with its portion (empty for the whole batch).
 
-    def pct(grams: float) -> float | None:
-        return 100 * grams / oils_g if oils_g > 0 else None
+    `portions` are those that share the batter; those that the recipe names are among them.
+    """
+    oils_g = sum(oil.grams for oil in recipe.oils)
+    shared = dict.fromkeys([*portions, *portions_of(recipe)])
+
+    def pct(grams: float, portion: str = "") -> float | None:
+        share = recipe.share(portion, shared) if portion else 1.0
+        return 100 * grams / (oils_g * share) if oils_g > 0 and share else None
 
     for liquid in recipe.liquids:
         if liquid.water_fraction < 1.0:  # plain water colours nothing
             yield "", Ingredient(liquid.name, "liquid", liquid.lot, liquid.grams, pct(liquid.grams))
-    for additive in recipe.additives:
-        yield (
-            additive.portion,
-            Ingredient(additive.name, additive.kind, additive.lot, additive.grams, pct(additive.grams)),
-        )
+    for one in recipe.additives:
+        yield one.portion, Ingredient(one.name, one.kind, one.lot, one.grams, pct(one.grams, one.portion))
+
+
+def portions_of(recipe: Recipe) -> tuple[str, ...]:
+    """The portions that a recipe names."""
+    named = [*(part.portion for part in recipe.batter), *(additive.portion for additive in recipe.additives)]
+    return tuple(dict.fromkeys(name for name in named if name))
 
 
 def _story(batch: Batch, portion: str, journey: Journey, held: tuple[Ingredient, ...]) -> Story:
     poured = batch.event_at("poured", portion)
     seen = [point for point in journey.points if point.difference is not None and not point.questioned]
     peak = max(seen, key=lambda point: point.difference.estimate if point.difference else 0.0, default=None)
-    outcome = _OUTCOMES.get(journey.state, "not known yet") if journey.intended_lab else "not known yet"
+    outcome = OUTCOMES.get(journey.state, "not known yet") if journey.intended_lab else "not known yet"
     at_rest = outcome in ("came back", "stayed within", "settled off")
     trace = [
         (at, event) for at, event in batch.records(Event) if event.kind == "trace" and event.portion in ("", portion)
@@ -264,95 +242,6 @@ def histories(told: Iterable[Story]) -> tuple[History, ...]:
     )
 
 
-def expect(history: History, dose_pct: float | None, poured_at: datetime) -> Expected:
-    """What a planned pour may do.
-
-    Parameters
-    ----------
-    history : History
-        Of its material; or of one lot.
-    dose_pct : float or None
-        % of the oils; None for the usual one. Turns are taken as proportional to the dose.
-    poured_at : datetime
-        When it is to be poured.
-
-    Returns
-    -------
-    Expected
-        Intervals are those of one more batch: Student's t on logarithms, with a first guess of the spread between
-        batches; see `forecast.one_more`.
-
-    """
-    compared = [use for use in history.uses if _turn_seen(use.story)]
-    factors = np.array([_factor(use.ingredient.dose_pct, dose_pct) for use in compared])
-    turns = np.array([use.story.turn.estimate for use in compared if use.story.turn is not None])
-    known = [use.story for use in history.uses if use.story.outcome != "not known yet"]
-    returned = [story.back_days[0] if story.back_days else None for story in known if story.outcome != "stayed within"]
-    days, difference = _expected_journey([use.story.journey for use in compared], factors)
-    doses = history.doses_pct
-    beyond = dose_pct is not None and doses is not None and not 0.8 * doses[0] <= dose_pct <= 1.25 * doses[1]
-    count = len({use.story.batch for use in compared})
-    return Expected(
-        batches=count,
-        turn=_one_more(np.log(np.maximum(turns * factors, SMALLEST))) if len(turns) else None,
-        back=forecast_from_history(returned, poured_at),
-        days=days,
-        difference=difference,
-        beyond_doses=beyond,
-        words=_expected_words(history, known, count),
-    )
-
-
-def _turn_seen(story: Story) -> bool:
-    return story.turn is not None and story.first_days is not None and story.first_days <= FIRST_LOOK_DAYS
-
-
-def _factor(tried_pct: float | None, planned_pct: float | None) -> float:
-    return planned_pct / tried_pct if tried_pct and planned_pct else 1.0
-
-
-def _one_more(logs: Array, own_variance: float = 0.0) -> Interval:
-    return Interval(*np.minimum(one_more(logs, own_variance), LARGEST).tolist())
-
-
-def _expected_journey(journeys: Sequence[Journey], factors: Array) -> tuple[tuple[float, ...], tuple[Interval, ...]]:
-    grid = np.geomspace(0.1, 90.0, 48)
-    rows, variances = [], []
-    for journey, factor in zip(journeys, factors, strict=True):
-        curve = journey.curve
-        if curve is None or not curve.difference:
-            continue
-        inside = (grid >= journey.points[0].days - 0.1) & (grid <= journey.points[-1].days + 0.1)
-        middle, low, high = (
-            np.log(np.maximum(factor * np.interp(grid, curve.days, row), SMALLEST))
-            for row in (curve.difference, curve.difference_low, curve.difference_high)
-        )
-        rows.append(np.where(inside, middle, np.nan))
-        variances.append(((high - low) / 3.92) ** 2)
-    if not rows:
-        return (), ()
-    logs, own = np.array(rows), np.array(variances)
-    known = np.isfinite(logs).any(axis=0)
-    difference = []
-    for column in np.flatnonzero(known):
-        there = np.isfinite(logs[:, column])
-        difference.append(_one_more(logs[there, column], float(own[there, column].mean())))
-    return tuple(grid[known].tolist()), tuple(difference)
-
-
-def _expected_words(history: History, known: Sequence[Story], compared: int) -> str:
-    if not history.uses:
-        return "never used before"
-    if not known and not compared:
-        return "used before, but no colour journey tells what it did"
-    counts = [(outcome, history.count(outcome)) for outcome in _OUTCOMES.values() if history.count(outcome)]
-    told = ", ".join(f"{number} {outcome}" for outcome, number in counts)
-    waiting = history.count("not known yet")
-    told += f"{', ' if told else ''}{waiting} not known yet" if waiting else ""
-    number = len(history.uses)
-    return f"of {number} {'portion' if number == 1 else 'portions'}: {told}"
-
-
 def observations(told: Iterable[Story], what: What = "turn") -> tuple[tuple[Observation, ...], tuple[str, ...]]:
     """What the portions showed, for `culprits.which_did_it`, and which were left out, why.
 
@@ -386,6 +275,11 @@ def observations(told: Iterable[Story], what: What = "turn") -> tuple[tuple[Obse
     return tuple(kept), tuple(left_out)
 
 
+def turn_seen(story: Story) -> bool:
+    """Whether a portion was looked at early enough for its turn to have been seen."""
+    return story.turn is not None and story.first_days is not None and story.first_days <= FIRST_LOOK_DAYS
+
+
 def _seen(story: Story, what: What) -> tuple[Interval | None, str]:
     if story.journey.intended_lab is None:
         return None, "no intended colour to compare with"
@@ -393,32 +287,10 @@ def _seen(story: Story, what: What) -> tuple[Interval | None, str]:
         return None, "no colour was measured"
     if what == "turn":
         late = f"first measured {story.first_days:.1f} days after the pour, when a turn may be over"
-        return (story.turn, "") if _turn_seen(story) else (None, late)
+        return (story.turn, "") if turn_seen(story) else (None, late)
     if story.end_difference is not None:
         return story.end_difference, ""
     old = story.journey.points[-1].days >= AT_REST_DAYS
     if story.outcome == "still browning" and old:
         return story.journey.difference_now, ""
     return None, "not at rest yet"
-
-
-def where_did_it_go(batches: Iterable[Batch], lot: str) -> tuple[LotUse, ...]:
-    """Every batch that a lot of any material went into, oldest first; oils, lye and liquids too."""
-    wanted = lot.strip().casefold()
-    found = [
-        LotUse(batch.code, batch.name, batch.poured_at, name, kept_lot, grams)
-        for batch in batches
-        if batch.recipe
-        for name, kept_lot, grams in lots_of(batch.recipe)
-        if kept_lot.strip().casefold() == wanted
-    ]
-    return tuple(sorted(found, key=lambda use: (use.poured_at is None, use.poured_at, use.batch)))
-
-
-def lots_of(recipe: Recipe) -> Iterator[tuple[str, str, float]]:
-    """Every material of a recipe with its lot and its weight in g; the lot of embeds is the code of their batch."""
-    yield from ((oil.key, oil.lot, oil.grams) for oil in recipe.oils)
-    yield from ((alkali.kind, alkali.lot, alkali.grams) for alkali in recipe.alkalis)
-    yield from ((liquid.name, liquid.lot, liquid.grams) for liquid in recipe.liquids)
-    yield from ((additive.name, additive.lot, additive.grams) for additive in recipe.additives)
-    yield from (("embeds", embed.batch, embed.grams) for embed in recipe.embeds)

@@ -27,6 +27,7 @@ def in_words(record: Record) -> str:
         case Recipe(oils=oils, alkalis=alkalis):
             lye = " and ".join(f"{alkali.grams:g} g {alkali.kind}" for alkali in alkalis)
             told = [f"{sum(oil.grams for oil in oils):g} g of {len(oils)} oils", lye, *map(embed_words, record.embeds)]
+            told += [f"{part.grams:g} g of batter for {part.portion}" for part in record.batter]
             return f"recipe: {', '.join(part for part in told if part)}"
         case Portion():
             about = " (control)" if record.control else ""

@@ -1,8 +1,9 @@
 """A recipe as JSON or as a table for spreadsheets, and back.
 
-JSON: an object with `format`, `oils`, `alkalis`, `liquids`, `additives` and `embeds`, whose rows have the fields of
-`soap.recipe`. CSV: one row for each material, `what` being oil, alkali, liquid, additive or embed; an empty cell is
-that field's usual value. A spreadsheet's semicolons and decimal commas are understood.
+JSON: an object with `format`, `oils`, `alkalis`, `liquids`, `additives`, `embeds` and `batter`, whose rows have the
+fields of `soap.recipe`. CSV: one row for each material, `what` being oil, alkali, liquid, additive or embed, and one,
+batter, for each portion whose batter was weighed; an empty cell is that field's usual value. A spreadsheet's semicolons
+and decimal commas are understood.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import Any
 
 from curejournal.journal.faults import DataRefused
 from curejournal.journal.spreadsheet import escaped, unescaped
-from curejournal.soap.recipe import Additive, Alkali, Embed, Liquid, Oil, Recipe
+from curejournal.soap.recipe import Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
 
 FORMAT = "curejournal recipe 1"
 PARTS: dict[str, tuple[str, type[Any]]] = {
@@ -25,9 +26,10 @@ PARTS: dict[str, tuple[str, type[Any]]] = {
     "liquid": ("liquids", Liquid),
     "additive": ("additives", Additive),
     "embed": ("embeds", Embed),
+    "batter": ("batter", Batter),
 }
 """What a row of the table is: the recipe's field and the type of its rows."""
-NAMES = {"oil": "key", "alkali": "kind", "liquid": "name", "additive": "name", "embed": "batch"}
+NAMES = {"oil": "key", "alkali": "kind", "liquid": "name", "additive": "name", "embed": "batch", "batter": "portion"}
 """Which field of each is its name: the column `name` in the table."""
 COLUMNS = (
     "what",

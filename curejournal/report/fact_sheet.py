@@ -9,7 +9,8 @@ from datetime import datetime
 import numpy as np
 
 from curejournal.cure.culprits import Effect
-from curejournal.cure.materials import Expected, History, Use
+from curejournal.cure.expectation import Expected
+from curejournal.cure.materials import History, Use
 from curejournal.report import wording
 from curejournal.report.record import NO_LOT, Picture
 from curejournal.report.sheet import Sheet, Swatch

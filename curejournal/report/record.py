@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from curejournal.cure.judgement import Judgement
-from curejournal.cure.materials import LotUse
+from curejournal.cure.lineage import LotUse
 from curejournal.cure.records import (
     AlkaliTest,
     BarsOut,
@@ -147,6 +147,8 @@ def _materials(sheet: Sheet, record: BatchRecord) -> None:
         (42, 27, 20, 17, 26, 32),
         right=(2, 3),
     )
+    if recipe.batter:
+        sheet.say(f"Batter: {'; '.join(f'{part.portion} {grams(part.grams)}' for part in recipe.batter)}.")
     for title, uses in (("Embedded in it", record.parents), ("It was embedded in", record.children)):
         if uses:
             told = (f"{u.batch} {u.name} ({grams(u.grams)}, {maybe_day(u.poured_at)})" for u in uses)

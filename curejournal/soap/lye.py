@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 from curejournal.errors import CureJournalError
@@ -20,6 +20,10 @@ NAOH_PER_KOH = NAOH_G_MOL / KOH_G_MOL
 LIQUID_FAT_SV = (190.0, 265.0)
 """mg KOH per g of the fat in a liquid, which the recipe does not name. Ours: wide enough for
 coconut (248-265, Codex STAN 210) and for milk fat (about 210-235) [from memory]."""
+
+MOST_POURED = 1.05
+"""Batter in all portions as a part of what was weighed in, above which the weights cannot be right. Ours: scales and
+what was rounded."""
 
 COVERAGE = 1.96
 """Standard deviations in a 95% interval of many independent spreads (GUM, JCGM 100:2008, 6.3.3)."""
@@ -222,30 +226,6 @@ def recipe_mass_g(recipe: Recipe) -> float:
     )
 
 
-def scale(recipe: Recipe, factor: float | None = None, *, to_g: float | None = None) -> Recipe:
-    """The same recipe, larger or smaller.
-
-    Give either a factor or the batch mass in g that it should come to, for a mould, say.
-    Lots and certificates stay.
-
-    Raises
-    ------
-    ImpossibleRecipe
-        If neither or both are given, or the result would not be above zero.
-
-    """
-    _require((factor is None) != (to_g is None), "Give either a factor or a mass to come to.")
-    by = factor if factor is not None else (to_g or 0.0) / recipe_mass_g(recipe)
-    _require(math.isfinite(by) and by > 0, "A recipe can only be scaled to something above zero.")
-    return Recipe(
-        oils=tuple(replace(item, grams=item.grams * by) for item in recipe.oils),
-        alkalis=tuple(replace(item, grams=item.grams * by) for item in recipe.alkalis),
-        liquids=tuple(replace(item, grams=item.grams * by) for item in recipe.liquids),
-        additives=tuple(replace(item, grams=item.grams * by) for item in recipe.additives),
-        embeds=tuple(replace(item, grams=item.grams * by) for item in recipe.embeds),
-    )
-
-
 def _koh_per(kind: str) -> float:
     return 1 / NAOH_PER_KOH if kind == "NaOH" else 1.0
 
@@ -344,6 +324,13 @@ def _possible(recipe: Recipe) -> None:
         )
     for additive in recipe.additives:
         _amount(additive.name, additive.grams)
+    for part in recipe.batter:
+        _amount(f"batter in {part.portion}", part.grams)
+    poured_g = sum(part.grams for part in recipe.batter)
+    _require(
+        poured_g <= MOST_POURED * recipe.batter_g,
+        f"{poured_g:.0f} g of batter were poured into portions, but only {recipe.batter_g:.0f} g were made.",
+    )
     for embed in recipe.embeds:
         _amount(embed.batch, embed.grams)
         low, high = embed.water_low_fraction, embed.water_high_fraction

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
 
@@ -75,11 +76,49 @@ class Embed:
 
 
 @dataclass(frozen=True)
+class Batter:
+    """How much batter was poured off into a portion, in g, before anything went into that portion alone."""
+
+    portion: str
+    grams: float
+
+
+@dataclass(frozen=True)
 class Recipe:
-    """One batch's materials as weighed."""
+    """One batch's materials as weighed. `batter` tells which part of it each portion got, where that was weighed."""
 
     oils: tuple[Oil, ...]
     alkalis: tuple[Alkali, ...]
     liquids: tuple[Liquid, ...] = ()
     additives: tuple[Additive, ...] = ()
     embeds: tuple[Embed, ...] = ()
+    batter: tuple[Batter, ...] = ()
+
+    @property
+    def batter_g(self) -> float:
+        """What there is to divide among the portions: all but what went into one of them alone, and embeds."""
+        everywhere = (*self.oils, *self.alkalis, *self.liquids, *(a for a in self.additives if not a.portion))
+        return sum(item.grams for item in everywhere)
+
+    def share(self, portion: str, portions: Collection[str]) -> float | None:
+        """Which part of the batter a portion got.
+
+        Parameters
+        ----------
+        portion : str
+        portions : collection of str
+            All among which the batter was divided; small controls that were poured aside are best left out.
+
+        Returns
+        -------
+        float or None
+            As weighed. Where a portion was not, it counts as getting as much as each other that was not: a guess, which
+            weighing replaces. None if the weighed ones leave nothing for it.
+
+        """
+        weighed = {part.portion: part.grams / self.batter_g for part in self.batter}
+        if portion in weighed:
+            return min(weighed[portion], 1.0)
+        others = [name for name in portions if name not in weighed and name != portion]
+        left = 1.0 - sum(weighed.values())
+        return left / (1 + len(others)) if left > 0.001 else None

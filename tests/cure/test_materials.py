@@ -9,18 +9,13 @@ import numpy as np
 import pytest
 
 from curejournal.colour.difference import ciede2000
+from curejournal.cure.expectation import expect
 from curejournal.cure.forecast import SPREAD, SPREAD_WORTH, one_more
 from curejournal.cure.judgement import judge
-from curejournal.cure.materials import (
-    expect,
-    histories,
-    material_key,
-    observations,
-    stories,
-    where_did_it_go,
-)
+from curejournal.cure.lineage import where_did_it_go
+from curejournal.cure.materials import histories, ingredients, material_key, observations, stories
 from curejournal.cure.records import Event, Portion
-from curejournal.soap.recipe import Additive, Liquid
+from curejournal.soap.recipe import Additive, Batter, Liquid
 from tests.cure.batches import BASICS, INTENDED, JOURNEYS, POURED, RECIPE, batch, day, seen
 
 DAYS = (0.2, 1, 3, 7, 14, 21, 28, 35, 42)
@@ -162,3 +157,25 @@ def test_a_lot_is_followed_into_every_batch():
         ("A", "coconut", 300),
         ("B", "coconut", 300),
     ]
+
+
+def doses(recipe, portions):
+    return {(where, item.material): item.dose_pct for where, item in ingredients(recipe, portions)}
+
+
+def test_a_dose_in_a_portion_is_reckoned_on_the_oils_that_it_got():
+    """Arithmetic: RECIPE has 1000 g of oils; a portion with a fifth of the batter has 200 g of them, 4 g are 2 %."""
+    recipe = replace(RECIPE, additives=(Additive("clove", "fragrance", 4.0, "top"), Additive("salt", "other", 10.0)))
+    weighed = replace(recipe, batter=(Batter("top", 0.2 * recipe.batter_g),))
+    assert doses(weighed, ["base", "top"]) == pytest.approx({("top", "clove"): 2.0, ("", "salt"): 1.0})
+    unweighed = doses(recipe, ["base", "top"])  # taken as two halves
+    assert unweighed["top", "clove"] == pytest.approx(0.8)
+    all_in_it = replace(recipe, batter=(Batter("base", recipe.batter_g),))
+    assert doses(all_in_it, ["base", "top"])["top", "clove"] is None
+
+
+def test_a_control_that_was_poured_aside_takes_no_share_unless_it_was_weighed():
+    clove = Additive("clove", "fragrance", 10.0, "cream")
+    plain = (0, Portion("plain", 1, INTENDED, "swatch", control=True))
+    (cream, _) = told(poured("A", "stays", clove, extra=(plain,)))
+    assert cream.ingredients[0].dose_pct == pytest.approx(1.0)

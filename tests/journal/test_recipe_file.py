@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from curejournal.journal.faults import DataRefused
 from curejournal.journal.recipe_file import COLUMNS, fields_from_csv, fields_from_json, recipe_csv, recipe_json
-from curejournal.soap.recipe import Additive, Alkali, Embed, Liquid, Oil, Recipe
+from curejournal.soap.recipe import Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
 from curejournal.workflow import recipe_from
 
 FORMULAS = ("=1+1", "+1", "-1", "@SUM(A1)", "'quoted", "＝1")
@@ -26,6 +26,7 @@ RECIPES = st.builds(
     st.tuples(st.builds(Liquid, WORDS, GRAMS, st.floats(0, 1), st.floats(0, 1), WORDS)),
     st.tuples(st.builds(Additive, WORDS, st.sampled_from(["fragrance", "pigment", "other"]), GRAMS, WORDS, WORDS)),
     st.tuples(st.builds(Embed, WORDS, GRAMS, WORDS, st.floats(0, 1), st.floats(0, 1))),
+    st.tuples(st.builds(Batter, WORDS, GRAMS)),
 )
 
 

@@ -9,7 +9,8 @@ import pytest
 from pypdf import PdfReader
 
 from curejournal.cure.culprits import which_did_it
-from curejournal.cure.materials import expect, histories, observations
+from curejournal.cure.expectation import expect
+from curejournal.cure.materials import histories, observations
 from curejournal.report.fact_sheet import FactSheet, effect_words, fact_sheet_markdown, fact_sheet_pdf
 from curejournal.report.record import Picture
 from curejournal.soap.recipe import Additive

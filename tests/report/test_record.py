@@ -11,7 +11,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from curejournal.cure.judgement import judge
-from curejournal.cure.materials import LotUse
+from curejournal.cure.lineage import LotUse
 from curejournal.cure.records import Decision, Entry, Event, Withdrawn
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
 from curejournal.report.sheet import axis_blocks, printable

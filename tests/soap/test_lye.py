@@ -16,12 +16,12 @@ from curejournal.soap.lye import (
     lye_for,
     naoh_sv,
     recipe_mass_g,
-    scale,
     sv_of_triglyceride,
     water_for,
 )
 from curejournal.soap.oils import OILS, UnknownOil, sv_range
-from curejournal.soap.recipe import Additive, Alkali, Embed, Liquid, Oil, Recipe
+from curejournal.soap.recipe import Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
+from curejournal.soap.scaling import BATTER_G_ML, mould_g, scale
 
 OLIVE_COCONUT_PALM = (Oil("olive", 500), Oil("coconut", 300), Oil("palm", 200))
 
@@ -237,3 +237,20 @@ def test_scaling_to_a_mould_comes_to_its_mass():
         scale(_recipe())
     with pytest.raises(ImpossibleRecipe):
         scale(_recipe(), to_g=-1)
+
+
+def test_a_mould_takes_its_volume_of_batter():
+    """Arithmetic: 25 x 9 x 6.5 cm are 1462.5 ml. Oils of 0.92 g/ml and lye of a third NaOH, 1.36 g/ml [from memory: CRC
+    Handbook], 1000 g to 440 g, are 1.02 g/ml."""
+    assert pytest.approx(1440 / (1000 / 0.92 + 440 / 1.36), abs=0.01) == BATTER_G_ML
+    assert mould_g(25, 9, 6.5) == pytest.approx(1462.5 * 1.02)
+    for sides in ((0, 9, 6.5), (25, -9, 6.5), (25, 9, float("nan"))):
+        with pytest.raises(ImpossibleRecipe):
+            mould_g(*sides)
+
+
+def test_batter_poured_into_portions_is_scaled_too_and_cannot_be_more_than_was_made():
+    recipe = replace(_recipe(), batter=(Batter("top", 400.0),))
+    assert scale(recipe, 2.0).batter == (Batter("top", 800.0),)
+    with pytest.raises(ImpossibleRecipe, match="were made"):
+        check_lye(replace(recipe, batter=(Batter("top", 1000.0), Batter("base", 1000.0))))

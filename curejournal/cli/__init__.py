@@ -9,14 +9,14 @@ from __future__ import annotations
 import json
 import sys
 
-from curejournal.cli import batches, judging, leaving, many, photos, serving, whole
+from curejournal.cli import batches, judging, leaving, many, people, photos, serving, whole
 from curejournal.cli.typed import app
 from curejournal.errors import CureJournalError
 
 __all__ = ["app", "main"]
 
 # Importing a module registers its commands.
-_COMMANDS = (photos, many, batches, judging, leaving, whole, serving)
+_COMMANDS = (photos, many, batches, judging, leaving, whole, serving, people)
 
 
 def main() -> None:

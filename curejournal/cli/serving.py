@@ -1,8 +1,9 @@
-"""The demo and the app."""
+"""The demo and the app, on this computer or for phones in the network."""
 
 from __future__ import annotations
 
 import os
+import ssl
 import subprocess
 import sys
 import time
@@ -11,6 +12,7 @@ import webbrowser
 from pathlib import Path
 from typing import Annotated
 
+import segno
 import typer
 
 from curejournal import demo as demonstration
@@ -21,13 +23,18 @@ from curejournal.cli.typed import (
     DEFAULT_JOURNAL,
     AsJson,
     JournalAt,
+    Mistyped,
     app,
     now_of,
     open_journal,
     print_json,
 )
+from curejournal.door.doorway import Doorway, address_here, fingerprint, names_here
+from curejournal.door.people import People
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
+
+UI = Path(__file__).parents[1] / "ui"
 
 
 @app.command()
@@ -66,26 +73,100 @@ def demo(
 def serve(
     port: Annotated[int, typer.Option("--port")] = 8501,
     no_open: Annotated[bool, typer.Option("--no-open", help="Do not open a browser window.")] = False,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Let phones in this network in, with a sign-in (curejournal people add).")
+    ] = False,
+    certificate: Annotated[Path | None, typer.Option("--certificate", help="TLS: the certificate, PEM.")] = None,
+    key: Annotated[Path | None, typer.Option("--key", help="TLS: the certificate's key, PEM.")] = None,
+    proxy: Annotated[
+        str | None, typer.Option("--proxy", help="The name under which a TLS proxy on this computer is asked.")
+    ] = None,
+    without_tls: Annotated[
+        bool, typer.Option("--without-tls", help="Serve although everybody in the network can read along.")
+    ] = False,
+    address: Annotated[str | None, typer.Option("--address", help="At which of its addresses to listen.")] = None,
+    host: Annotated[list[str] | None, typer.Option("--host", help="Another name that it may be asked by.")] = None,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Open the app on this computer (127.0.0.1 only)."""
+    """Open the app on this computer (127.0.0.1 only), or with --lan for phones in the network, behind a sign-in."""
+    lan_only = [certificate, key, proxy, without_tls, address, host]
+    if any(lan_only) and not lan:
+        raise Mistyped("These options are for others in the network.", "Add --lan, or leave them out.")
     with open_journal(journal):
         pass  # a journal that cannot be opened is said here, not in the browser
+    if lan:
+        _serve_others(
+            _doorway(journal, port, certificate, key, proxy, without_tls, address, host), not no_open, as_json
+        )
+        return
     if as_json:
         print_json({"address": f"http://127.0.0.1:{port}", "journal": str(journal)})
     _serve(journal, port, not no_open)
 
 
+def _doorway(
+    journal: Path,
+    port: int,
+    certificate: Path | None,
+    key: Path | None,
+    proxy: str | None,
+    without_tls: bool,
+    address: str | None,
+    more_hosts: list[str] | None,
+) -> Doorway:
+    if not People(journal).all():
+        raise Mistyped("Nobody could sign in: no person has a passphrase yet.", "Add one: curejournal people add NAME")
+    if (certificate is None) != (key is None):
+        raise Mistyped("A certificate and its key belong together.", "Give both, --certificate and --key.")
+    if sum((certificate is not None, proxy is not None, without_tls)) != 1:
+        raise Mistyped(
+            "Without TLS, everybody in the network can read along, passphrases too, and act as whoever signed in.",
+            "Give one of these: --certificate with --key; --proxy NAME if a proxy speaks TLS; --without-tls to serve "
+            "all the same.",
+        )
+    files = ("", "")
+    if certificate and key:
+        fingerprint(certificate, key)
+        files = (str(certificate.absolute()), str(key.absolute()))
+    listens = address or ("127.0.0.1" if proxy else address_here())
+    hosts = (*([proxy] if proxy else names_here(listens)), *(more_hosts or []))
+    return Doorway(str(journal.resolve()), listens, port, hosts, *files, behind_proxy=proxy is not None)
+
+
+def _serve_others(doorway: Doorway, open_browser: bool, as_json: bool) -> None:
+    people = People(Path(doorway.folder)).all()
+    mark = fingerprint(Path(doorway.certificate), Path(doorway.key)) if doorway.certificate else ""
+    if as_json:
+        names = {person.name: "reads" if person.reads_only else "writes" for person in people}
+        told = {"address": doorway.url, "hosts": doorway.hosts, "people": names, "secure": doorway.secure}
+        print_json(told | {"certificate_sha256": mark, "journal": doorway.folder})
+    else:
+        print(f"On the phone: {doorway.url}\n")
+        segno.make(doorway.url).terminal(compact=True)
+        print(f"\nMay sign in: {', '.join(person.name for person in people)}.")
+        if mark:
+            print(f"The certificate's SHA-256, to compare on the phone: {mark}")
+        if not doorway.secure:
+            print("WITHOUT TLS: everybody in this network can read along, passphrases too, and act as who signed in.")
+    sys.stdout.flush()
+    # -P: the folder that it runs in is not to be searched for modules.
+    command = [sys.executable, "-P", "-m", "curejournal.ui.lan", doorway.to_json()]
+    _run(command, dict(os.environ), doorway.url if open_browser and not doorway.behind_proxy else "", doorway.port)
+
+
 def _serve(folder: Path, port: int, open_browser: bool) -> None:
-    ui = Path(__file__).parents[1] / "ui"
-    command = [sys.executable, "-m", "streamlit", "run", str(ui / "start.py"), "--server.port", str(port)]
+    command = [sys.executable, "-m", "streamlit", "run", str(UI / "start.py"), "--server.port", str(port)]
     environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder.resolve())}
+    _run(command, environment, f"http://127.0.0.1:{port}" if open_browser else "", port)
+
+
+def _run(command: list[str], environment: dict[str, str], opened: str, port: int) -> None:
     # The settings (127.0.0.1 alone, permitted hosts, no telemetry) are in the folder it runs in.
-    with subprocess.Popen(command, cwd=ui, env=environment) as server:
+    with subprocess.Popen(command, cwd=UI, env=environment) as server:
         try:
-            if open_browser and _answers(port, server):
-                webbrowser.open(f"http://127.0.0.1:{port}")
+            if opened and _answers(opened, server):
+                webbrowser.open(opened)
             server.wait()
         except KeyboardInterrupt:
             server.terminate()
@@ -93,12 +174,14 @@ def _serve(folder: Path, port: int, open_browser: bool) -> None:
         raise CureJournalError(f"The app stopped with code {server.returncode}.", f"Is port {port} in use? Try --port.")
 
 
-def _answers(port: int, server: subprocess.Popen[bytes]) -> bool:
+def _answers(address: str, server: subprocess.Popen[bytes]) -> bool:
+    # Only whether it answers: its certificate may be one that only the phone was told to trust.
+    context = ssl._create_unverified_context()
     for _ in range(120):
         if server.poll() is not None:
             return False
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=1):
+            with urllib.request.urlopen(address, timeout=1, context=context):
                 return True
         except OSError:
             time.sleep(0.25)

@@ -57,6 +57,14 @@ class EntryRefused(CureJournalError):
     """What was to be entered cannot be kept as it stands."""
 
 
+class OnlyToRead(CureJournalError):
+    """Whoever is signed in may read this journal, not write in it."""
+
+
+class SignedByOther(CureJournalError):
+    """An entry in the name of somebody else than is signed in."""
+
+
 class CodeInUse(CureJournalError):
     """A batch with this code exists already."""
 

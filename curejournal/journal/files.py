@@ -49,14 +49,16 @@ def make_folder(folder: Path) -> None:
 
 
 @contextmanager
-def written_whole(path: Path) -> Iterator[BinaryIO]:
+def written_whole(path: Path, mode: int = 0o666) -> Iterator[BinaryIO]:
     """A file to write into; it takes its name only once all of it is on the disk.
 
     If anything fails on the way, what was written is removed and `path` stays as it was.
+    `mode` is who may do what with it, before the system takes away what it never grants.
     """
     part = path.with_name(f"{path.name}.{secrets.token_hex(4)}{PART}")
     try:
-        with part.open("xb") as file:
+        part.touch(mode, exist_ok=False)
+        with part.open("wb") as file:
             yield file
             file.flush()
             sync(file.fileno())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,6 +25,8 @@ from curejournal.journal.faults import (
     CopyRefused,
     EntryRefused,
     NotInJournal,
+    OnlyToRead,
+    SignedByOther,
     StaleEntry,
     in_plain_words,
 )
@@ -86,6 +89,7 @@ class Journal:
         self._engine, self._writer = engine, engine.execution_options(writes=True)
         self._shelf, self._now, self._current = shelf, now, CurrentBatches()
         self._underway = Underway()
+        self._person, self._reads_only = "", False
         self.location = shelf.folder
 
     @classmethod
@@ -122,6 +126,16 @@ class Journal:
         engine = open_database(location, url, create=create, now=now, patience_s=patience_s)
         return cls(engine, Shelf(location), now)
 
+    def of(self, person: str, *, reads_only: bool = False) -> Self:
+        """The same journal as one person may use it: they sign what they enter, in no other name.
+
+        Every method that writes raises `SignedByOther` for another's name, and `OnlyToRead` if they may
+        only read. Pictures that can be made again from the originals are still put by.
+        """
+        theirs = copy(self)
+        theirs._person, theirs._reads_only = person, reads_only
+        return theirs
+
     def close(self) -> None:
         """Let go of the database."""
         self._engine.dispose()
@@ -139,8 +153,25 @@ class Journal:
         with in_plain_words(self.location), self._engine.begin() as connection:
             yield connection
 
+    def _refuse_reader(self) -> None:
+        if self._reads_only:
+            raise OnlyToRead(
+                f"{self._person} may read this journal, not write in it.",
+                "Ask the person who keeps it to enter this, or for the right to write (curejournal people add).",
+            )
+
+    def _signer(self, by: str) -> str:
+        name = plain_text(by, "person", 80)
+        if self._person and name != self._person:
+            raise SignedByOther(
+                f"{self._person} is signed in and cannot enter anything in the name of {name}.",
+                f"Sign as {self._person}, or sign in as {name}.",
+            )
+        return name
+
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
+        self._refuse_reader()
         with in_plain_words(self.location), self._writer.begin() as connection:
             yield connection
 
@@ -155,11 +186,7 @@ class Journal:
             If code (at most 40 characters), name (120) or `by` (80) are no names, `at` has no offset, or a
             record cannot be kept.
         """
-        code, name, by = (
-            plain_text(code, "code", 40),
-            plain_text(name, "name", 120),
-            plain_text(by, "person", 80),
-        )
+        code, name, by = plain_text(code, "code", 40), plain_text(name, "name", 120), self._signer(by)
         at_utc, offset = instant(at)
         with self._writing() as connection:
             if connection.scalar(select(batch_table.c.id).where(batch_table.c.code == code)):
@@ -235,14 +262,14 @@ class Journal:
         EntryRefused
             If a record cannot be kept.
         """
-        by = plain_text(by, "person", 80)
+        by = self._signer(by)
         with self._writing() as connection:
             batch_id = self._batch(connection, code).id
             return tuple(self._append(connection, batch_id, item, by) for item in items)
 
     def withdraw(self, entry_id: int, *, why: str, by: str, at: datetime) -> Entry:
         """Take an entry back; it stays in the history. Its record, entered as a correction of this, brings it back."""
-        by = plain_text(by, "person", 80)
+        by = self._signer(by)
         with self._writing() as connection:
             batch_id = connection.scalar(select(entry_table.c.batch_id).where(entry_table.c.id == entry_id))
             if batch_id is None:
@@ -251,7 +278,7 @@ class Journal:
 
     def undo(self, entry_id: int, *, why: str, by: str, at: datetime) -> tuple[Entry, ...]:
         """Take an entry back and, if it corrected another or took it back, enter that one again as it was."""
-        by = plain_text(by, "person", 80)
+        by = self._signer(by)
         with self._writing() as connection:
             entry = select(entry_table)
             undone = connection.execute(entry.where(entry_table.c.id == entry_id)).first()
@@ -320,6 +347,7 @@ class Journal:
         """Keep an original photo; the same bytes twice are one photo, with the facts that came first."""
         if not data or min(facts.width, facts.height) < 1:
             raise EntryRefused("An empty photo cannot be kept.")
+        self._refuse_reader()
         taken_at, offset = instant(facts.taken_at) if facts.taken_at else (None, None)
         sha256 = self._shelf.put(data, facts.suffix)
         with self._writing() as connection:
@@ -385,7 +413,7 @@ class Journal:
         self, code: str, sha256: str, records: Sequence[Record], *, at: datetime, by: str
     ) -> tuple[Entry, ...]:
         """Enter a photo's records, all of them, or none if a current entry names it already; see `add_many`."""
-        by = plain_text(by, "person", 80)
+        by = self._signer(by)
         filed = select(entry_table.c.id).where(entry_table.c.photo_sha256 == sha256, CURRENT).limit(1)
         with self._writing() as connection:
             batch_id = self._batch(connection, code).id

@@ -71,12 +71,16 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     ready = judgement.verdict == "ready"
     if not ready:
         parts.say(f"It cannot be released now. {parts.because(judgement)}", "soft")
+    if not parts.may_enter(desk):
+        return
     options = [act for act in ACTS if act != "withdraw" or judgement.released_at]
     act = st.radio(
         "What do you sign?", options, index=0 if ready else 1, format_func=ACTS.__getitem__, key=f"act-{batch.code}"
     )
     with st.form(f"sign-{batch.code}"):
-        name = st.text_input("Your name, in full: it stands as the signature", key=f"signed-{batch.code}", max_chars=80)
+        label = "Your name, in full: it stands as the signature"
+        known = desk.by if desk.signed_in else ""
+        name = st.text_input(label, known, key=f"signed-{batch.code}", max_chars=80, disabled=desk.signed_in)
         statement = st.text_area("What you state", key=f"statement-{batch.code}", max_chars=2000)
         parts.say("The verdict and all its evidence are kept with the signature as they stand now.", "soft")
         sent = st.form_submit_button(

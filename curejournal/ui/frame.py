@@ -19,8 +19,9 @@ import streamlit as st
 from curejournal import workflow
 from curejournal.journal.store import Journal
 from curejournal.report.wording import day
-from curejournal.ui import cache, entry, views
+from curejournal.ui import cache, entry, parts, views
 from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.signed_in import SignedIn, behind_gate, signed_in
 
 HOME = Path(platformdirs.user_data_path("curejournal")) / "journal"
 STYLE = Path(__file__).with_name("paper.css")
@@ -50,32 +51,38 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     }
     chosen = st.navigation(list(ways.values()), position="hidden")
     folder = os.environ.get("CUREJOURNAL_JOURNAL") or str(HOME)
-    journal = attempt(lambda: cache.journal(folder))
-    if journal is None:
+    journal, person = attempt(lambda: cache.journal(folder)), attempt(signed_in)
+    if journal is None or (person is None and behind_gate()):
         return
     slug = next(slug for slug, way in ways.items() if way == chosen)
-    desk = _desk(journal, now() if now else datetime.now().astimezone(), ways)
+    desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
     with st.container(key="page"):
         if shown[slug].listed:
             st.title(shown[slug].title)
         entry.undo(desk)
-        attempt(lambda: shown[slug].render(desk))
-    st.html('<p class="foot">Kept on this computer. Supports a maker’s judgement; local codes decide.</p>')
+        if not shown[slug].writes or parts.may_enter(desk):
+            attempt(lambda: shown[slug].render(desk))
+    where = "the computer that shows this" if desk.signed_in else "this computer"
+    st.html(f'<p class="foot">Kept on {where}. Supports a maker’s judgement; local codes decide.</p>')
 
 
 def _nothing(slug: str) -> None:
     """Pages are drawn by `run`, inside its frame."""
 
 
-def _desk(journal: Journal, clock: datetime, ways: Mapping[str, Any]) -> Desk:
+def _desk(journal: Journal, person: SignedIn | None, clock: datetime, ways: Mapping[str, Any]) -> Desk:
     zone_name = journal.setting("time zone")
     zone = ZoneInfo(zone_name) if zone_name else clock.tzinfo
     assert zone is not None
     now = workflow.calendar(journal, clock.astimezone(zone))
+    stands_still = now != clock.astimezone(zone)
+    if person is not None:
+        theirs = journal.of(person.name, reads_only=person.reads_only)
+        return Desk(theirs, now, zone, person.name, stands_still, ways, True, person.reads_only)
     people = journal.setting("people", [])
     by = st.session_state.setdefault("by", people[0] if people else getpass.getuser())
-    return Desk(journal, now, zone, by, now != clock.astimezone(zone), ways)
+    return Desk(journal, now, zone, by, stands_still, ways)
 
 
 def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
@@ -88,7 +95,11 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
             for page in shown.values():
                 if page.listed and not page.main:
                     st.page_link(desk.ways[page.slug], label=page.title, icon=page.icon)
-            st.text_input("Entries are made by", key="by", max_chars=80, on_change=partial(_remember, desk.journal))
+            if desk.signed_in:
+                parts.say(f"Signed in as {desk.by}, {'to read' if desk.reads_only else 'who signs every entry here'}.")
+                st.html('<a href="/sign-out">Sign out</a>')
+            else:
+                st.text_input("Entries are made by", key="by", max_chars=80, on_change=partial(_remember, desk.journal))
     if desk.stands_still:
         place = desk.journal.setting("place", "")
         st.caption(

@@ -19,7 +19,8 @@ T = TypeVar("T")
 class Desk:
     """What every page is given: the journal, what time it is there, who writes, and the ways to other pages.
 
-    `stands_still` says that the calendar is the demo's. `ways` are Streamlit's pages by slug.
+    `stands_still` says that the calendar is the demo's. `ways` are Streamlit's pages by slug. `signed_in` says that
+    `by` was proved by a passphrase; `reads_only`, that they may enter nothing: the journal then refuses it.
     """
 
     journal: Journal
@@ -28,11 +29,16 @@ class Desk:
     by: str
     stands_still: bool
     ways: Mapping[str, Any]
+    signed_in: bool = False
+    reads_only: bool = False
 
 
 @dataclass(frozen=True)
 class Page:
-    """A page of the app. `main` ones are always in sight, the others under *More*; `order` sorts both."""
+    """A page of the app. `main` ones are always in sight, the others under *More*; `order` sorts both.
+
+    `writes` says that all of it is for entering, so that nobody who may only read is shown it.
+    """
 
     title: str
     slug: str
@@ -41,6 +47,7 @@ class Page:
     icon: str = ""
     main: bool = False
     listed: bool = True
+    writes: bool = False
 
 
 def attempt(act: Callable[[], T]) -> T | None:

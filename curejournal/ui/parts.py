@@ -53,6 +53,13 @@ def say(text: str, style: str = "") -> None:
     st.html(f'<p class="{style}">{escape(text)}</p>')
 
 
+def may_enter(desk: Desk) -> bool:
+    """Whether whoever looks may enter anything; if not, that is said here."""
+    if desk.reads_only:
+        say(f"{desk.by} is signed in to read: nothing can be entered here.", "soft")
+    return not desk.reads_only
+
+
 def listed(lines: Iterable[str]) -> None:
     """A list of plain lines."""
     items = "".join(f"<li>{escape(line)}</li>" for line in lines)

@@ -63,7 +63,7 @@ def _line(item: Entry, later: Entry | None) -> str:
 
 
 def _correct(desk: Desk, batch: Batch) -> None:
-    if not st.toggle("Correct an entry, or take it back", key=f"correct-{batch.code}"):
+    if not parts.may_enter(desk) or not st.toggle("Correct an entry, or take it back", key=f"correct-{batch.code}"):
         return
     entries = {item.id: item for item in reversed(batch.entries)}
     names = {number: f"{moment(item.at)}: {in_words(item.record)}" for number, item in entries.items()}

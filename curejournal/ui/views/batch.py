@@ -49,6 +49,8 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 
 def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    if not parts.may_enter(desk):
+        return
     st.subheader("What happens now")
     parts.say("Each press is stamped with the time and can be undone.", "soft")
     entry.events(desk, batch)

@@ -18,7 +18,8 @@ def render(desk: Desk) -> None:
     batches = desk.journal.all_batches()[::-1]
     if not batches:
         parts.say("No batch yet. A code and a name are enough to start one; with its recipe the lye is checked.")
-    if st.toggle("Start a batch", key="start-batch", value=not batches or "like" in st.query_params):
+    asked = not batches or "like" in st.query_params
+    if parts.may_enter(desk) and st.toggle("Start a batch", key="start-batch", value=asked):
         starting.start(desk, batches)
         return
     wanted = st.pills(

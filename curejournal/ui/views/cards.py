@@ -86,6 +86,8 @@ def _use() -> None:
 
 def _enrol(desk: Desk) -> None:
     with st.expander("Measure a printed card (enrol it)"):
+        if not parts.may_enter(desk):
+            return
         parts.say(
             "A printer’s colours are not known until they are measured: before that, colours are relative. Photograph "
             "the printed card beside a 24-patch chart with published colours, both flat in even daylight, three times, "

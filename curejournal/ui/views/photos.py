@@ -33,4 +33,4 @@ def render(desk: Desk) -> None:
         intake.keep(desk, batch, known)
 
 
-PAGE = Page("Photos", "photos", 30, render, ":material/photo_camera:", main=True)
+PAGE = Page("Photos", "photos", 30, render, ":material/photo_camera:", main=True, writes=True)

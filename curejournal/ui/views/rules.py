@@ -35,7 +35,7 @@ def render(desk: Desk) -> None:
                 f"Where from: {about['source']}.",
                 "soft",
             )
-        sent = st.form_submit_button("Keep these rules", type="primary")
+        sent = st.form_submit_button("Keep these rules", type="primary", disabled=not parts.may_enter(desk))
     kept = attempt(lambda: workflow.keep_house_rules(desk.journal, HouseRules(**chosen))) if sent else None
     if kept is not None:
         st.success(f"Kept. Batches are judged by rules {plain(kept.version)} from now on.", icon=":material/check:")

@@ -61,7 +61,7 @@ def _thing(desk: Desk, batch: Batch, thing: DueThing) -> None:
                 slug, label, icon = WAYS[thing.what]
                 parts.way(desk, slug, label, icon, batch=batch.code)
             else:
-                here = st.toggle(HERE[thing.what], key=f"do-{key}")
+                here = not desk.reads_only and st.toggle(HERE[thing.what], key=f"do-{key}")
             if thing.what in HERE or thing.what == "photograph":
                 parts.way(desk, "batch", "Open the batch", batch=batch.code)
         if thing.what in HERE and here:

@@ -35,4 +35,4 @@ def render(desk: Desk) -> None:
                 placing.one(desk, card, item)
 
 
-PAGE = Page("Tray", "tray", 32, render, ":material/inbox:")
+PAGE = Page("Tray", "tray", 32, render, ":material/inbox:", writes=True)

@@ -1,0 +1,67 @@
+"""Who may sign in where the app is served to a network."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from curejournal.cli.typed import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, app, open_journal, print_json
+from curejournal.door.people import People
+
+people_app = typer.Typer(no_args_is_help=True, help="Say who may sign in where the app is served with --lan.")
+app.add_typer(people_app, name="people")
+
+Name = Annotated[str, typer.Argument(help="The person's name: it stands under what they enter.")]
+
+
+@people_app.command()
+def add(
+    name: Name,
+    read_only: Annotated[bool, typer.Option("--read-only", help="They may look, not enter anything.")] = False,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Let a person sign in, or give one another passphrase or other rights; asks for it twice, or reads a line."""
+    with open_journal(journal):
+        pass  # where no journal can be, nobody needs to sign in
+    people = People(journal)
+    known = people.find(name)
+    person = people.add(name, _passphrase(), reads_only=read_only)
+    if as_json:
+        print_json({"name": person.name, "reads_only": person.reads_only, "was_known": known is not None})
+    else:
+        may = "read" if person.reads_only else "read and write"
+        ended = " Sessions with the earlier passphrase have ended." if known else ""
+        print(f"{person.name} may {may}.{ended}")
+
+
+def _passphrase() -> str:
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\r\n")
+    typed: str = typer.prompt("Passphrase", hide_input=True)
+    if typer.prompt("The same again", hide_input=True) != typed:
+        raise Mistyped("The two passphrases differ.", "Try again.")
+    return typed
+
+
+@people_app.command("list")
+def list_people(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List who may sign in, and who only to read."""
+    people = People(journal).all()
+    if as_json:
+        print_json([{"name": person.name, "reads_only": person.reads_only} for person in people])
+    else:
+        for person in people:
+            print(f"{person.name}: may {'read' if person.reads_only else 'read and write'}")
+
+
+@people_app.command()
+def remove(name: Name, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """Let a person sign in no longer; their sessions end, their entries stay."""
+    People(journal).remove(name)
+    if as_json:
+        print_json({"removed": name})
+    else:
+        print(f"{name} may sign in no longer.")

@@ -25,7 +25,7 @@ def _held(journal: Journal) -> None:
 
 def _bars_left(journal: Journal) -> None:
     _released(journal)
-    journal.add("A", BarsOut(bars=3, why="sold"), at=AT, by="Ann")
+    journal.add("A", BarsOut(3, "a market", "sold"), at=AT, by="Ann")
 
 
 def _noted_after(journal: Journal) -> None:

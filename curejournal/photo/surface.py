@@ -22,13 +22,16 @@ Mask = NDArray[np.bool_]
 Kind = Literal["orange spots", "white film", "mottling", "gel ring"]
 
 # All limits are ours, chosen on drawn windows with and without faults.
-# Orange is away from the layer's colour in hue and chroma: at least so far in a* and b* together, towards this hue.
-# and beyond the layer's own noise; more noise than the quiet step is smoothed first.
-SPOT_STEP, SPOT_RIM, SPOT_NOISE, SPOT_QUIET, SPOT_BLUR_MOST_PX = 8.0, 4.0, 4.5, 1.2, 2.2
+# Orange is away from the layer's colour towards this hue of a* and b*, give or take, at least so far at its edge and so
+# far at its heart; by so many sd of the noise around it, and together with its lightness by so many more.
+SPOT_HUE_DEG, SPOT_HUE_WIDTH_DEG, SPOT_RIM, SPOT_HEART = 55.0, 50.0, 3.0, 5.0
+SPOT_NOISE, SPOT_NOISE_ALL, SPOT_NOISE_LEAST = 3.0, 5.5, 0.3
+# A weaker one than this must differ in lightness too: cameras make spots of colour alone from nothing.
+SPOT_STEP, SPOT_LIGHTNESS = 8.0, 1.5
+# More noise than the quiet step is smoothed first.
+SPOT_QUIET, SPOT_BLUR_MOST_PX = 1.2, 2.2
 # What is larger, or cut by the window's edge, or among other foreign colours, is more likely an embed.
-SPOT_CROWDED = 0.25
-SPOT_HUE_DEG, SPOT_HUE_WIDTH_DEG = 55.0, 42.0
-SPOT_LEAST_MM, SPOT_MOST_MM = 0.7, 4.0
+SPOT_LEAST_MM, SPOT_MOST_MM, SPOT_CROWDED = 0.7, 4.0, 0.25
 # A film is lighter than the layer and less coloured, in one go; on a layer this light it cannot be seen.
 FILM_LIGHTER, FILM_SHARE_LEAST, FILM_LAYER_MOST = 2.5, 0.03, 93.0
 FILM_GRAIN_MM = 1.5
@@ -103,27 +106,34 @@ def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
     if not inner.any():
         return []
     away = (lab - usual) * inner[..., None]
-    noise = float(np.hypot(away[..., 1], away[..., 2])[inner].mean())
+    noise = 1.4826 * float(np.median(np.abs(_orange(away)[0][inner])))
     if noise > SPOT_QUIET:
         # Over a third of a millimetre and more a spot stays, and the noise of a dark photo goes.
         away = np.asarray(cv2.GaussianBlur(away, (0, 0), min(noise, SPOT_BLUR_MOST_PX)), float)
-    step = np.hypot(away[..., 1], away[..., 2])
-    hue = np.degrees(np.arctan2(away[..., 2], away[..., 1]))
-    around = cv2.blur(np.minimum(step, SPOT_STEP).astype(np.float32), (round(15 * PX_PER_MM) | 1,) * 2)
-    foreign = ~inner | (step > SPOT_STEP) | (np.abs(away[..., 0]) > SPOT_STEP)
-    orange = inner & (step > SPOT_RIM) & (np.abs(hue - SPOT_HUE_DEG) < SPOT_HUE_WIDTH_DEG)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(orange.astype(np.uint8), connectivity=8)
+    orange, beside = _orange(away)
+    lightness = np.abs(away[..., 0])
+    noise_orange, noise_lightness = _noise_around(orange), _noise_around(lightness)
+    step = np.hypot(orange, beside)
+    foreign = ~inner | (step > np.maximum(SPOT_STEP, SPOT_NOISE * noise_orange)) | (lightness > SPOT_STEP)
+    place = inner & (orange > SPOT_RIM) & (beside < np.tan(np.radians(SPOT_HUE_WIDTH_DEG)) * orange)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(place.astype(np.uint8), connectivity=8)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(PX_PER_MM) + 1,) * 2)
     spots = []
     for number in range(1, count):
-        mask = labels == number
         x, y, w, h, size = stats[number]
-        heart = float(np.median(np.sort(step[mask])[-5:]))
         cut = x == 0 or y == 0 or x + w == step.shape[1] or y + h == step.shape[0]
-        if cut or size < 4 or heart < max(SPOT_STEP, SPOT_NOISE * float(around[mask].mean())):
+        if cut or size < 4:
+            continue
+        mask = labels == number
+        heart, unsure = float(np.median(np.sort(orange[mask])[-5:])), float(noise_orange[mask].mean())
+        if heart < max(SPOT_HEART, SPOT_NOISE * unsure):
             continue
         ring = cv2.dilate(mask.astype(np.uint8), disc).astype(bool) & ~mask
-        mask &= step > heart / 2  # the lens blurs a small spot: its size is where half of its colour is reached
+        mask &= orange > heart / 2  # the lens blurs a small spot: its size is where half of its colour is reached
+        lighter = float(abs(away[..., 0][mask].mean()))
+        clear = np.hypot(heart / unsure, lighter / float(noise_lightness[mask].mean())) >= SPOT_NOISE_ALL
+        if not clear or (heart < SPOT_STEP and lighter < SPOT_LIGHTNESS):
+            continue
         rows, columns = np.nonzero(mask)
         long = (max(np.ptp(rows), np.ptp(columns)) + 1) / PX_PER_MM
         area = mask.sum() / PX_PER_MM**2
@@ -131,6 +141,20 @@ def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
         if compact and long <= SPOT_MOST_MM and foreign[ring].mean() < SPOT_CROWDED:
             spots.append(np.asarray(mask))
     return spots
+
+
+def _orange(away: Floats) -> tuple[Floats, Floats]:
+    """How far colours differ towards orange and across it, of differences (..., 3) in CIELAB."""
+    turn = np.radians(SPOT_HUE_DEG)
+    a, b = away[..., 1], away[..., 2]
+    return a * np.cos(turn) + b * np.sin(turn), np.abs(b * np.cos(turn) - a * np.sin(turn))
+
+
+def _noise_around(values: Floats) -> Floats:
+    """The standard deviation of what lies within some 15 mm, as far as it is noise and no fault of its own."""
+    small = np.minimum(np.abs(values), SPOT_STEP).astype(np.float32)
+    mean = cv2.blur(small, (round(15 * PX_PER_MM) | 1,) * 2)
+    return np.maximum(1.2533 * np.asarray(mean, float), SPOT_NOISE_LEAST)
 
 
 def _film(lab: Floats, usual: Floats, inner: Mask) -> Mask:

@@ -12,6 +12,7 @@ import pytest
 from curejournal import lessons, workflow
 from curejournal.cure.checks import ImpossibleRecord
 from curejournal.cure.records import AlkaliTest, BarsOut, ColourReading, Decision, Event, Portion, Weighing
+from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Embed, Recipe
 from tests.cure.batches import (
@@ -77,7 +78,7 @@ def test_every_act_freezes_its_evidence_and_the_rules_version(family: Journal, a
 
 def test_an_act_needs_a_name_and_a_statement(family: Journal) -> None:
     for name, statement in (("", "x"), (BY, " ")):
-        with pytest.raises((ImpossibleRecord, workflow.CureJournalError)):
+        with pytest.raises((ImpossibleRecord, CureJournalError)):
             workflow.decide(family, "C", "hold", signed_by=name, statement=statement, on=NOW)
     assert family.batch("C").of(Decision) == ()
 
@@ -218,7 +219,7 @@ def test_a_colour_that_cannot_be_picked_is_refused_and_changes_nothing(
     pictured: Journal, portion: str, source: str, how: dict
 ) -> None:
     before = pictured.history("new")
-    with pytest.raises(workflow.CureJournalError) as refused:
+    with pytest.raises(CureJournalError) as refused:
         workflow.set_intended(pictured, "new", portion, source, by=BY, now=day(51), **how)
     assert refused.value.do
     assert pictured.history("new") == before

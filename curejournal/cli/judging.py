@@ -157,9 +157,10 @@ def intend(
         raise Mistyped("It has to be one source.", "Give one of --like, --control, --reading, --lab, --photo.")
     with open_journal(journal) as kept:
         typed = lab_of(lab) if lab is not None else None
-        words = "as typed"
+        words, read_with = "as typed", ""
         if photo is not None:
-            typed, words = workflow.swatch(bytes_of(photo), card_of(card_name, journal), areas_of(area))
+            card = card_of(card_name, journal)
+            (typed, words), read_with = workflow.swatch(bytes_of(photo), card, areas_of(area)), card.name
         entry, doubts = workflow.set_intended(
             kept,
             code,
@@ -172,6 +173,7 @@ def intend(
             reading=reading,
             lab=typed,
             lab_from=words,
+            lab_card=read_with,
             tolerance=tolerance,
             confirmed=confirmed,
         )

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from math import hypot
 
-from curejournal.colour.sample import Grade, Lab
+import numpy as np
+
+from curejournal.colour.sample import Grade, Lab, Matrix3
 from curejournal.cure.checks import Doubt
 from curejournal.cure.house import HouseRules
-from curejournal.cure.journey import State, follow
-from curejournal.cure.records import Batch, ColourReading, Entry
-from curejournal.cure.sessions import sessions
+from curejournal.cure.journey import Journey, State, follow
+from curejournal.cure.records import Batch, ColourReading, Entry, Portion
+from curejournal.cure.sessions import OTHER_INSTRUMENT_SD, sessions
 from curejournal.cure.words import lab_words
 from curejournal.errors import CureJournalError
 
@@ -27,22 +30,27 @@ class NoColourToPick(CureJournalError):
 
 @dataclass(frozen=True)
 class Picked:
-    """A colour, where it is from in words, and what is doubtful about taking it."""
+    """A colour, where it is from in words, and what is doubtful about taking it.
+
+    `card` is the one that it was read with, and `sd` what it may be off itself, in each Lab coordinate.
+    """
 
     lab: Lab
     words: str
     doubts: tuple[Doubt, ...] = ()
+    card: str = ""
+    sd: float = 0.0
 
 
 def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: HouseRules) -> Picked:
-    """The colour of a cured earlier batch's portion: its latest moment with a good reading.
+    """The colour of a cured earlier batch's portion, as all its good readings together have it at the latest of them.
 
     Raises
     ------
     NoColourToPick
     """
     good = _good(earlier, portion)
-    lab, last = _latest(good)
+    last = max(good, key=lambda entry: entry.at)
     doubts = list(_of_another_card(batch, last))
     poured = earlier.poured_at
     if poured is None or last.at - poured < rules.min_age_days * DAY:
@@ -50,10 +58,12 @@ def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: HouseR
         doubts.append(
             Doubt("not cured", f"{earlier.code} was {age} then.", "Photograph it again when cured, or take another.")
         )
-    state = follow(good, poured).state
+    seen = follow(good, poured)
+    state = seen.state
+    lab, sd = _now(seen)
     if state in (State.TURNING, State.COMING_BACK, State.BROWNING):
         doubts.append(Doubt("changing", f"{earlier.code} was {state.value} then.", "Take one that is at rest."))
-    return Picked(lab, f"{earlier.code} {portion}, {_seen(last)}", tuple(doubts))
+    return Picked(lab, f"{earlier.code} {portion}, {_seen(last)}", tuple(doubts), _reading(last).card, sd)
 
 
 def from_control(batch: Batch, portion: str) -> Picked:
@@ -67,8 +77,9 @@ def from_control(batch: Batch, portion: str) -> Picked:
     if portion not in {known.name for known in batch.portions if known.control}:
         controls = ", ".join(known.name for known in batch.portions if known.control) or "none"
         raise NoColourToPick(f"“{portion}” is no control portion of {batch.code}.", f"Its controls: {controls}.")
-    lab, last = _latest(_good(batch, portion))
-    return Picked(lab, f"control {portion}, {_seen(last)}")
+    good = _good(batch, portion)
+    last, moment = max(good, key=lambda entry: entry.at), sessions(good)[-1]
+    return Picked(moment.lab, f"control {portion}, {_seen(last)}", (), _reading(last).card, _sd(moment.covariance))
 
 
 def from_batter(batch: Batch, entry: int) -> Picked:
@@ -97,7 +108,43 @@ def from_batter(batch: Batch, entry: int) -> Picked:
                 "Choose one from before the fragrance went in.",
             )
         )
-    return Picked(reading.lab, f"batter before fragrance, {_seen(found)}", tuple(doubts))
+    (moment,) = sessions([found])
+    words = f"batter before fragrance, {_seen(found)}"
+    return Picked(reading.lab, words, tuple(doubts), reading.card, _sd(moment.covariance))
+
+
+def aim_sd(portion: Portion, readings: Sequence[Entry]) -> float:
+    """What all readings of a portion together may be off against its intended colour, in each Lab coordinate.
+
+    The intended colour's own error; and, if it was not read on soap with the very card that the portion is read with,
+    what readings of one card share. A control in the same photo shares all of that, and so leaves nothing.
+    """
+    if portion.intended_lab is None or portion.intended_source == "control portion":
+        return 0.0
+    cards = {_reading(entry).card for entry in readings}
+    soap = portion.intended_source in ("cured earlier batch", "batter before fragrance")
+    if portion.intended_source is None or (soap and (not portion.intended_card or cards <= {portion.intended_card})):
+        return portion.intended_sd
+    # Two cards err each in its own way; a typed colour is taken as an instrument's, which hardly does.
+    of_aim = OTHER_INSTRUMENT_SD if portion.intended_card else 0.0
+    return hypot(portion.intended_sd, OTHER_INSTRUMENT_SD, of_aim)
+
+
+def from_swatch(batch: Batch, lab: Lab, words: str, card: str = "") -> Picked:
+    """A colour as typed, or of a swatch photographed with a card."""
+    relative = {
+        _reading(entry).card
+        for entry in batch.of(ColourReading)
+        if Grade(_reading(entry).grade) is Grade.RELATIVE and _reading(entry).card != card
+    }
+    doubts = (
+        Doubt(
+            "relative card",
+            f"This batch is read with {', '.join(sorted(relative))}, whose own colours are not known.",
+            "Enrol that card beside a chart, or pick the colour of a control, of the batter, or of an earlier batch.",
+        ),
+    )
+    return Picked(lab, f"swatch {words}", doubts if relative else (), card)
 
 
 def _reading(entry: Entry) -> ColourReading:
@@ -117,8 +164,18 @@ def _good(batch: Batch, portion: str) -> tuple[Entry, ...]:
     return good
 
 
-def _latest(good: Sequence[Entry]) -> tuple[Lab, Entry]:
-    return sessions(good)[-1].lab, max(good, key=lambda entry: entry.at)
+def _now(seen: Journey) -> tuple[Lab, float]:
+    """The colour at the last reading by the fitted curve, and its standard deviation in each coordinate."""
+    curve, last = seen.curve, seen.points[-1]
+    if curve is None or seen.moments < 3:
+        return last.lab, max(last.lab_sd)
+    at = int(np.argmin(np.abs(np.array(curve.days) - last.days)))
+    spread = np.subtract(curve.lab_high[at], curve.lab_low[at]) / 3.92
+    return curve.lab[at], float(np.sqrt(np.mean(spread**2)))
+
+
+def _sd(covariance: Matrix3) -> float:
+    return float(np.sqrt(np.trace(np.array(covariance)) / 3))
 
 
 def _seen(entry: Entry) -> str:

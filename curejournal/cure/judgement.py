@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from curejournal.cure.alkali_course import AlkaliSummary, Outcome, read_tests
+from curejournal.cure.intended import aim_sd
 from curejournal.cure.journey import Journey, follow
 from curejournal.cure.lineage import gone_out, gone_words
 from curejournal.cure.records import (
@@ -23,7 +24,6 @@ from curejournal.cure.records import (
     Weighing,
 )
 from curejournal.cure.rules import RULES, Context, Finding, Gauge, HouseRules, Verdict
-from curejournal.cure.sessions import OTHER_INSTRUMENT_SD
 from curejournal.cure.states import State
 from curejournal.cure.weight import Drying, DryingReport, weigh_up
 from curejournal.errors import CureJournalError
@@ -48,12 +48,13 @@ LYE = (
 
 @dataclass(frozen=True)
 class DueThing:
-    """Something to do for a batch, from when, and why."""
+    """Something to do for a batch, from when, and why; `portion` says of which, if not of the whole batch."""
 
     what: Literal["weigh", "photograph", "test", "look", "release", "decide", "complete"]
     when: datetime
     words: str
     why: str
+    portion: str = ""
 
 
 @dataclass(frozen=True)
@@ -189,7 +190,7 @@ def _journeys(batch: Batch, on: datetime, poured: datetime | None, rules: HouseR
             portion.intended_lab if portion else None,
             portion.tolerance if portion else 3.0,
             control=controls if beside else (),
-            aim_sd=OTHER_INSTRUMENT_SD if portion is not None and portion.intended_source == "swatch" else 0.0,
+            aim_sd=aim_sd(portion, readings.get(name, [])) if portion else 0.0,
             back_days_apart=rules.colour_days_apart,
             curve_until=on,
         )
@@ -270,7 +271,8 @@ def _due(
         tests = context.alkali.tests
         early = poured + max(rules.min_age_days - 7, 0) * DAY
         when = tests[-1].at + rules.check_weekly_days * DAY if tests else early
-        things.append(DueThing("test", when, "Test for alkali", alkali.words))
+        why = f"the last test holds it: {alkali.words}" if alkali.verdict is Verdict.HOLD else alkali.words
+        things.append(DueThing("test", when, "Test for alkali", why))
     if by_gauge["surface"].verdict in (Verdict.UNKNOWN, Verdict.WAIT):
         when = poured + rules.min_age_days * DAY
         things.append(DueThing("look", when, "Look at the bars and note it", by_gauge["surface"].words))
@@ -291,11 +293,21 @@ def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None
         return None
     label = f"Photograph {name} with the card" if name else "Photograph it with the card"
     if not journey.points or context.poured_at is None:
-        return DueThing("photograph", context.on, label, "no colour was measured yet")
+        return DueThing("photograph", context.on, label, "no colour was measured yet", name)
     last = journey.points[-1]
     # Visits that follow the change: close while a turn may run, weekly later. Ours.
     wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
-    return DueThing("photograph", last.at + wait * DAY, label, journey.state.value)
+    return DueThing("photograph", last.at + wait * DAY, label, _WHY_PHOTO[journey.state], name)
+
+
+_WHY_PHOTO = {
+    State.TURNING: "its colour is changing; the next days tell where it goes",
+    State.COMING_BACK: "its colour is coming back; the next photo tells whether it is there",
+    State.BROWNING: "it still grows darker",
+    State.STEADY: "its colour keeps still; one more photo can prove that it is the intended one",
+    State.TOO_FEW: "there are too few photos to say what its colour does",
+}
+"""Why a portion is photographed again; a colour that is back, or settled elsewhere, needs no photo."""
 
 
 def _recall(context: Context, findings: Mapping[Gauge, Finding]) -> tuple[str, ...]:

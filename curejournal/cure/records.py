@@ -14,7 +14,7 @@ from curejournal.colour.sample import Lab, Matrix3
 from curejournal.soap.recipe import Recipe
 
 AlkaliMethod = Literal["strip", "meter", "titration"]
-EventKind = Literal["trace", "poured", "gel", "unmoulded", "cut", "note"]
+EventKind = Literal["trace", "thickening", "poured", "gel", "unmoulded", "cut", "note"]
 WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
 IntendedSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
 
@@ -26,7 +26,8 @@ class Portion:
     `intended_lab` is the colour that it should have when cured (CIELAB
     D50/2); `tolerance` the CIEDE2000 difference the maker accepts;
     `control` marks an unscented portion or kept bar to compare with.
-    `intended_from` names what the intended colour was picked from.
+    `intended_from` names what the intended colour was picked from, `intended_card` the card that it was read with, and
+    `intended_sd` is what it may itself be off, in each Lab coordinate.
     """
 
     name: str
@@ -36,11 +37,13 @@ class Portion:
     tolerance: float = 3.0
     control: bool = False
     intended_from: str = ""
+    intended_card: str = ""
+    intended_sd: float = 0.0
 
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happened: trace, poured, unmoulded, cut, or a note."""
+    """Something that happened: trace, thickening, poured, unmoulded, cut, or a note."""
 
     kind: EventKind
     portion: str = ""

@@ -97,8 +97,9 @@ class Recipe:
     @property
     def batter_g(self) -> float:
         """What there is to divide among the portions: all but what went into one of them alone, and embeds."""
-        everywhere = (*self.oils, *self.alkalis, *self.liquids, *(a for a in self.additives if not a.portion))
-        return sum(item.grams for item in everywhere)
+        everywhere = sum(additive.grams for additive in self.additives if not additive.portion)
+        base: tuple[Oil | Alkali | Liquid, ...] = (*self.oils, *self.alkalis, *self.liquids)
+        return everywhere + sum(item.grams for item in base)
 
     def share(self, portion: str, portions: Collection[str]) -> float | None:
         """Which part of the batter a portion got.

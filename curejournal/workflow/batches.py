@@ -15,7 +15,7 @@ from pydantic import TypeAdapter, ValidationError
 from curejournal.colour.sample import Lab
 from curejournal.cure import intended, lineage
 from curejournal.cure.checks import Doubt, check_record
-from curejournal.cure.intended import NoColourToPick, Picked
+from curejournal.cure.intended import NoColourToPick
 from curejournal.cure.records import BarsOut, Batch, Decision, Entry, IntendedSource, Record, Renamed, Withdrawn
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
@@ -196,6 +196,7 @@ def set_intended(
     reading: int | None = None,
     lab: Lab | None = None,
     lab_from: str = "as typed",
+    lab_card: str = "",
     tolerance: float | None = None,
     confirmed: bool = False,
 ) -> tuple[Entry, tuple[Doubt, ...]]:
@@ -207,8 +208,8 @@ def set_intended(
         What it is for.
     source : str
         *cured earlier batch* needs `from_batch` and `from_portion`; *control portion* `from_portion`; *batter before
-        fragrance* `reading`, the number of an entry of this batch; *swatch* `lab` (CIELAB D50/2), and `lab_from` says
-        where that is from.
+        fragrance* `reading`, the number of an entry of this batch; *swatch* `lab` (CIELAB D50/2); `lab_from` says
+        where that is from, and `lab_card` names the card that it was photographed with.
     tolerance : float, optional
         The ΔE00 accepted from now on; as before if left out.
     confirmed : bool
@@ -233,10 +234,17 @@ def set_intended(
     elif lab is None:
         raise NoColourToPick("A swatch needs its colour.", "Give its L*, a* and b*, or a photo of it with a card.")
     else:
-        picked = Picked(lab, f"swatch {lab_from}")
+        picked = intended.from_swatch(batch, lab, lab_from, lab_card)
     if picked.doubts and not confirmed:
         raise ReadingDoubtful(" ".join(doubt.text for doubt in picked.doubts), picked.doubts[0].do)
-    new = replace(old, intended_lab=picked.lab, intended_source=source, intended_from=picked.words)
+    new = replace(
+        old,
+        intended_lab=picked.lab,
+        intended_source=source,
+        intended_from=picked.words,
+        intended_card=picked.card,
+        intended_sd=round(picked.sd, 3),
+    )
     if tolerance is not None:
         new = replace(new, tolerance=tolerance)
     entry, doubts = enter(journal, code, new, at=now, by=by, now=now, confirmed=confirmed)

@@ -119,10 +119,10 @@ def _could_show(simulated: Simulated, day: float) -> bool:
     )
 
 
-def study_one(task: tuple[int, int, float]) -> dict:
+def study_one(task: tuple[int, int, float, float]) -> dict:
     """Judge one batch at each of its visits and compare with the truth."""
-    seed, number, shared_sd = task
-    simulated = simulate(np.random.default_rng([seed, number]), number)
+    seed, number, shared_sd, within = task
+    simulated = simulate(np.random.default_rng([seed, number]), number, within)
     if shared_sd:
         simulated = by_another_instrument(simulated, np.random.default_rng([seed, number, 1]), shared_sd)
     truth, batch = simulated.truth, simulated.batch
@@ -253,11 +253,15 @@ def main() -> None:
     parser.add_argument("--fresh-seeds", action="store_true")
     parser.add_argument("--details", action="store_true", help="also what was wrong, and how often")
     parser.add_argument("--shared-sd", type=float, default=0.0, help="intended colours by another instrument")
+    parser.add_argument(
+        "--within", type=float, default=0.55, help="most tolerances that what comes back ends from its aim"
+    )
     given = parser.parse_args()
     seed = secrets.randbits(32) if given.fresh_seeds else SEED
     began = time.perf_counter()
+    tasks = [(seed, i, given.shared_sd, given.within) for i in range(given.batches)]
     with ProcessPoolExecutor(2) as pool:
-        rows = list(pool.map(study_one, [(seed, i, given.shared_sd) for i in range(given.batches)], chunksize=10))
+        rows = list(pool.map(study_one, tasks, chunksize=10))
     print(f"seed {seed}, {given.batches} batches, {sum(row['judgements'] for row in rows)} judgements\n")
     print("| figure | to reach | found |\n| --- | --- | --- |")
     for line in table(rows, time.perf_counter() - began):

@@ -24,6 +24,7 @@ from curejournal.cure.records import (
     SurfaceNote,
     Weighing,
 )
+from curejournal.cure.sessions import OTHER_INSTRUMENT_SD
 from curejournal.soap.alkali import NAOH_G_MOL
 from curejournal.soap.recipe import Alkali, Liquid, Oil, Recipe
 
@@ -69,14 +70,21 @@ class Simulated:
     visits: tuple[float, ...]
 
 
-def simulate(rng: np.random.Generator, number: int) -> Simulated:
-    """One batch with its visits and everything noted at them."""
-    truth = _truth(rng)
+def simulate(rng: np.random.Generator, number: int, within: float = 0.55) -> Simulated:
+    """One batch with its visits and everything noted at them.
+
+    What comes back, or stays, ends up to `within` tolerances from its aim; above 1 it may be out.
+    """
+    truth = _truth(rng, within)
     return Simulated(truth, *_kept(rng, truth, number))
 
 
 def by_another_instrument(simulated: Simulated, rng: np.random.Generator, sd: float) -> Simulated:
-    """The same, its intended colour from another instrument: all readings share an error of `sd` per coordinate."""
+    """The same, its intended colour from another instrument: all readings share an error of `sd` per coordinate.
+
+    What goes beyond the error of a card is the intended colour's own, and said to be.
+    """
+    own_sd = max(sd**2 - OTHER_INSTRUMENT_SD**2, 0.0) ** 0.5
     shared = rng.normal(0, sd, 3)
 
     def changed(entry: Entry) -> Entry:
@@ -85,7 +93,7 @@ def by_another_instrument(simulated: Simulated, rng: np.random.Generator, sd: fl
             lab = np.add(record.lab, shared)
             return replace(entry, record=replace(record, lab=tuple(map(float, lab))))
         if isinstance(record, Portion):
-            return replace(entry, record=replace(record, intended_source="swatch"))
+            return replace(entry, record=replace(record, intended_source="swatch", intended_sd=own_sd))
         return entry
 
     batch = simulated.batch
@@ -96,7 +104,7 @@ def _stretched(t, rate, power):
     return np.exp(-((rate * np.maximum(t, 0.0)) ** power))
 
 
-def _truth(rng) -> Truth:
+def _truth(rng, within) -> Truth:
     journey = str(rng.choice(JOURNEYS))
     drying = str(rng.choice(DRYINGS, p=(0.45, 0.4, 0.15)))
     alkali = str(rng.choice(ALKALIS, p=(0.7, 0.15, 0.15)))
@@ -104,8 +112,8 @@ def _truth(rng) -> Truth:
     turn = _direction(rng) * rng.uniform(8, 26)
     slow, power = np.exp(rng.uniform(np.log(0.08), np.log(0.6))), rng.uniform(0.75, 1.2)
     quick = rng.uniform(2.0, 10.0)
-    # Where it ends: within half the tolerance, or off by one and a half to four tolerances.
-    end = intended + _away(rng, intended, rng.uniform(0.0, 0.55) * TOLERANCE)
+    # Where it ends: near its aim, or off by one and a half to four tolerances.
+    end = intended + _away(rng, intended, rng.uniform(0.0, within) * TOLERANCE)
     off = intended + _away(rng, intended, rng.uniform(1.4, 4.0) * TOLERANCE)
     brown = np.array([-rng.uniform(12, 35), rng.uniform(2, 10), rng.uniform(-4, 14)])
     brown_rate, onset = np.exp(rng.uniform(np.log(0.012), np.log(0.08))), rng.uniform(0, 4)

@@ -6,8 +6,16 @@ import numpy as np
 import pytest
 
 from curejournal.cure.house import HouseRules
-from curejournal.cure.intended import NoColourToPick, from_batter, from_control, from_earlier_batch
-from curejournal.cure.records import Event, Portion
+from curejournal.cure.intended import (
+    NoColourToPick,
+    aim_sd,
+    from_batter,
+    from_control,
+    from_earlier_batch,
+    from_swatch,
+)
+from curejournal.cure.records import ColourReading, Event, Portion
+from curejournal.cure.sessions import OTHER_INSTRUMENT_SD, SETTING_SD
 from tests.cure.batches import BASICS, INTENDED, POURED, batch, day, reading, seen
 
 THIS = batch(*BASICS)
@@ -19,12 +27,15 @@ def codes(picked):
     return [doubt.code for doubt in picked.doubts]
 
 
-def test_a_cured_earlier_batch_gives_its_latest_good_reading():
+def test_a_cured_earlier_batch_gives_its_colour_by_all_good_readings_and_how_far_off_that_may_be():
     vague = reading((20.0, 0.0, 0.0), grade="indicative")
     later = replace(EARLIER, entries=(*EARLIER.entries, *batch((50, vague)).entries))
     picked = from_earlier_batch(THIS, later, "cream", RULES)
     assert picked.doubts == ()
-    assert picked.lab == pytest.approx(EARLIER.entries[-1].record.lab)
+    # The truth of these readings is INTENDED; together they tell it better than the least doubt of a single one.
+    assert np.abs(np.subtract(picked.lab, INTENDED)).max() < 2.5 * picked.sd
+    assert 0.2 < picked.sd < SETTING_SD
+    assert picked.card == "window"
     assert picked.words == f"B-07 cream, read {day(42):%Y-%m-%d} with card window"
 
 
@@ -75,3 +86,33 @@ def test_nothing_is_picked_from_readings_that_are_no_good(grade):
     with pytest.raises(NoColourToPick, match="no good reading"):
         from_earlier_batch(THIS, poor, "cream", RULES)
     assert poor.poured_at == POURED
+
+
+CARDS = batch(*BASICS, (1, reading(INTENDED)), (9, reading(INTENDED)))
+
+
+@pytest.mark.parametrize(
+    ("source", "card", "own_sd", "allowed"),
+    [
+        (None, "", 0.0, 0.0),
+        ("control portion", "window", 0.9, 0.0),
+        ("cured earlier batch", "window", 0.4, 0.4),
+        ("batter before fragrance", "window", 0.9, 0.9),
+        # Another card, another instrument, another material: what readings of one card share comes in, for each card.
+        ("cured earlier batch", "W-02", 0.4, (0.4**2 + 2 * OTHER_INSTRUMENT_SD**2) ** 0.5),
+        ("swatch", "", 0.0, OTHER_INSTRUMENT_SD),
+        ("swatch", "window", 0.0, 2**0.5 * OTHER_INSTRUMENT_SD),
+        # Kept before the card of an intended colour was.
+        ("cured earlier batch", "", 0.0, 0.0),
+    ],
+)
+def test_what_readings_share_against_their_aim_depends_on_what_that_was_read_with(source, card, own_sd, allowed):
+    aimed = Portion("cream", 0, INTENDED, source, intended_card=card, intended_sd=own_sd)
+    assert aim_sd(aimed, CARDS.of(ColourReading)) == pytest.approx(allowed)
+
+
+def test_a_typed_colour_is_asked_about_where_readings_are_relative_to_a_card():
+    relative = batch(*BASICS, (42, reading(INTENDED, grade="relative")))
+    assert codes(from_swatch(relative, INTENDED, "as typed")) == ["relative card"]
+    assert codes(from_swatch(relative, INTENDED, "photographed", "window")) == []
+    assert codes(from_swatch(THIS, INTENDED, "as typed")) == []

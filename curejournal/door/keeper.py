@@ -76,7 +76,7 @@ class Keeper:
         with self._lock:
             self._tries.remove(mine)
             theirs = [key for key, session in self._sessions.items() if session.person.name == person.name]
-            for key in theirs[: len(theirs) - MOST + 1]:
+            for key in theirs[: 1 - MOST]:
                 del self._sessions[key]
             self._sessions[_key(token)] = _Session(person, mine[0], mine[0])
         return token

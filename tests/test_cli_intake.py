@@ -51,6 +51,25 @@ def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> 
     assert {row["outcome"] for row in as_json("intake", roll, journal=journal)["photos"][:2]} == {"already there"}
 
 
+def test_an_area_is_a_box_or_an_outline_of_any_corners(journal: Path, tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(drawn(CREAM, at=TAKEN).jpeg)
+    places = ("box=740,560,860,640", "outline=740,560 860,560 880,600 860,640 740,640")
+    read = as_json("measure", tmp_path / "a.jpg", "--card", "window", *[p for a in places for p in ("--area", a)])
+    assert [area["name"] for area in read["areas"]] == ["box", "outline"]
+    assert read["areas"][1]["lab"] == pytest.approx(read["areas"][0]["lab"], abs=0.5)
+    (row,) = as_json("intake", tmp_path / "a.jpg", "--workers", 1, journal=journal)["photos"]
+    options = ("--batch", "B-1", "--area", "soap=740,560 860,560 880,600 860,640 740,640")
+    placed = as_json("place", row["item"]["sha256"], *options, journal=journal)
+    assert len(placed["colours"][0]["outline"]) == 5
+
+
+@pytest.mark.parametrize("area", ["soap=1,2 3,4", "soap=1,2 3,4 5", "1,2,3,4", "soap=a,b,c,d"])
+def test_an_area_that_is_none_is_refused_with_an_example(tmp_path: Path, area: str) -> None:
+    (tmp_path / "a.jpg").write_bytes(drawn(CREAM, at=TAKEN).jpeg)
+    told = as_json("measure", tmp_path / "a.jpg", "--card", "window", "--area", area, code=1)
+    assert "NAME=x0,y0,x1,y1" in told["error"]["do"]
+
+
 def test_a_photo_is_set_aside(journal: Path, tmp_path: Path) -> None:
     (tmp_path / "b.jpg").write_bytes(drawn(CREAM, at=TAKEN).jpeg)
     (row,) = as_json("intake", tmp_path / "b.jpg", "--workers", 1, journal=journal)["photos"]

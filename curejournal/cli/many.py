@@ -11,6 +11,7 @@ import typer
 
 from curejournal import workflow
 from curejournal.cli.typed import (
+    AREA_EXAMPLE,
     DEFAULT_JOURNAL,
     ME,
     NO_COLOUR,
@@ -23,7 +24,6 @@ from curejournal.cli.typed import (
     Mistyped,
     app,
     areas_of,
-    box_outline,
     bytes_of,
     card_of,
     clock_for,
@@ -122,7 +122,7 @@ def place(
     portion: Annotated[
         list[str] | None, typer.Option("--portion", help="What each colour in it is, in order; empty leaves one out.")
     ] = None,
-    area: Annotated[list[str] | None, typer.Option("--area", help='A portion\'s place: "NAME=x0,y0,x1,y1".')] = None,
+    area: Annotated[list[str] | None, typer.Option("--area", help=f"A portion's place: {AREA_EXAMPLE}.")] = None,
     no_colour: Annotated[bool, typer.Option("--no-colour", help="Keep it for the story alone.")] = False,
     aside: Annotated[str | None, typer.Option("--aside", help="Set it aside, for this reason.")] = None,
     confirmed: Annotated[bool, typer.Option("--confirmed", help="What is doubtful is right as it is.")] = False,
@@ -148,7 +148,7 @@ def place(
                 batch=batch,
                 at=moment_of(at, zone_of(kept)) if at else None,
                 portions=portion,
-                areas={name: box_outline(*box) for name, box in (areas_of(area) or {}).items()} or None,
+                areas=areas_of(area),
                 colour=False if no_colour else None,
                 confirmed=confirmed,
             )
@@ -209,9 +209,9 @@ def strip_key_of(
     as_json: AsJson = False,
 ) -> None:
     """Enrol the colour key of a packet of pH strips, once."""
-    boxes = {numbers_of(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: box_outline(*box) for ph, box in (areas_of(area) or {}).items()}
+    places = {numbers_of(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: place for ph, place in (areas_of(area) or {}).items()}
     with open_journal(journal) as kept:
-        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, boxes)
+        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places)
     print_json(workflow.as_json(key)) if as_json else print(f"{name}: {len(key.steps)} colours of lot {lot}.")
 
 
@@ -236,7 +236,7 @@ def strip(
     with open_journal(journal) as kept:
         x0, y0, x1, y1 = numbers_of(pad, 4, '"x0,y0,x1,y1"')
         read = read_strip_photo(
-            data, card_of(card_name, journal), strip_key(kept, key), box_outline(x0, y0, x1, y1), lot
+            data, card_of(card_name, journal), strip_key(kept, key), workflow.outline_of((x0, y0, x1, y1)), lot
         )
         if keep:
             now = now_of(kept)

@@ -10,6 +10,7 @@ import typer
 
 from curejournal import workflow
 from curejournal.cli.typed import (
+    AREA_EXAMPLE,
     DEFAULT_JOURNAL,
     ME,
     NO_COLOUR,
@@ -107,7 +108,7 @@ def measure(
     photo: Annotated[Path, typer.Argument(help="The photo.")],
     card_name: Annotated[str, typer.Option("--card", help="window, chart24, a card of the journal, or a .toml file.")],
     corners: Annotated[str | None, typer.Option("--corners", help='The card\'s corners: "x,y x,y x,y x,y".')] = None,
-    area: Annotated[list[str] | None, typer.Option("--area", help='An area: "NAME=x0,y0,x1,y1".')] = None,
+    area: Annotated[list[str] | None, typer.Option("--area", help=f"An area: {AREA_EXAMPLE}.")] = None,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
@@ -136,7 +137,7 @@ def take_in(
     photos: Annotated[list[Path], typer.Argument(help="Photos of this batch.")],
     card_name: Annotated[str | None, typer.Option("--card", help="The card in them; without it no colour.")] = None,
     portion: Annotated[str, typer.Option("--portion", help="What the card's window shows.")] = "",
-    area: Annotated[list[str] | None, typer.Option("--area", help='A portion\'s place: "NAME=x0,y0,x1,y1".')] = None,
+    area: Annotated[list[str] | None, typer.Option("--area", help=f"A portion's place: {AREA_EXAMPLE}.")] = None,
     corners: Annotated[str | None, typer.Option("--corners", help='The card\'s corners: "x,y x,y x,y x,y".')] = None,
     caption: Annotated[str, typer.Option("--caption")] = "",
     keep: Annotated[bool, typer.Option("--keep", help="Keep a photo without colour for the story.")] = False,

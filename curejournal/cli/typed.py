@@ -26,6 +26,7 @@ from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Recipe
 from curejournal.tray import Clock
+from curejournal.workflow import Points
 
 NO_COLOUR = 3
 DATA = Path(platformdirs.user_data_path("curejournal"))
@@ -117,11 +118,6 @@ def photo_of(journal: Journal, beginning: str) -> str:
     return found[0].sha256
 
 
-def box_outline(x0: float, y0: float, x1: float, y1: float) -> tuple[tuple[float, float], ...]:
-    """The corners of a box."""
-    return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
-
-
 def write_file(path: Path, data: bytes) -> None:
     """Write a file, or say why not."""
     try:
@@ -182,17 +178,26 @@ def corners_of(text: str | None) -> list[tuple[float, float]] | None:
     return [(x, y) for x, y in points]
 
 
-def areas_of(texts: list[str] | None) -> dict[str, workflow.Box] | None:
-    """Areas as typed, by name."""
+AREA_EXAMPLE = '"NAME=x0,y0,x1,y1", or an outline as "NAME=x,y x,y x,y"'
+
+
+def areas_of(texts: list[str] | None) -> dict[str, Points] | None:
+    """Areas as typed, by name: boxes by two corners, or outlines of three corners and more."""
     if not texts:
         return None
-    areas: dict[str, workflow.Box] = {}
+    areas: dict[str, Points] = {}
     for text in texts:
         name, _, numbers = text.rpartition("=")
         if not name or name in areas:
-            raise Mistyped(f"“{text}” cannot be read, or its name comes twice.", 'Write it as "NAME=x0,y0,x1,y1".')
-        x0, y0, x1, y1 = numbers_of(numbers, 4, '"NAME=x0,y0,x1,y1"')
-        areas[name] = (x0, y0, x1, y1)
+            raise Mistyped(f"“{text}” cannot be read, or its name comes twice.", f"Write it as {AREA_EXAMPLE}.")
+        corners = numbers.split()
+        if len(corners) == 1:
+            x0, y0, x1, y1 = numbers_of(numbers, 4, AREA_EXAMPLE)
+            areas[name] = workflow.outline_of((x0, y0, x1, y1))
+        elif len(corners) == 2:
+            raise Mistyped(f"“{text}” has two corners only.", f"Write it as {AREA_EXAMPLE}.")
+        else:
+            areas[name] = tuple((x, y) for x, y in (numbers_of(corner, 2, AREA_EXAMPLE) for corner in corners))
     return areas
 
 

@@ -9,6 +9,7 @@ from curejournal.cure.lineage import Recall as Recall
 from curejournal.photo.card import Card as Card
 from curejournal.photo.health import PatchDrift as PatchDrift
 from curejournal.photo.measure import Measurement as Measurement
+from curejournal.photo.placement import Points as Points
 from curejournal.report.card_sheet import Paper as Paper
 from curejournal.workflow.batches import FolderMissing as FolderMissing
 from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
@@ -36,11 +37,13 @@ from curejournal.workflow.photos import SOFTWARE as SOFTWARE
 from curejournal.workflow.photos import Box as Box
 from curejournal.workflow.photos import Corners as Corners
 from curejournal.workflow.photos import PhotoUndated as PhotoUndated
+from curejournal.workflow.photos import Places as Places
 from curejournal.workflow.photos import TakenIn as TakenIn
 from curejournal.workflow.photos import colour_reading as colour_reading
 from curejournal.workflow.photos import difference as difference
 from curejournal.workflow.photos import marked_picture as marked_picture
 from curejournal.workflow.photos import measure_photo as measure_photo
+from curejournal.workflow.photos import outline_of as outline_of
 from curejournal.workflow.photos import photo_note as photo_note
 from curejournal.workflow.photos import reason_for_none as reason_for_none
 from curejournal.workflow.photos import small_picture as small_picture

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from curejournal.colour.sample import Grade, Lab
@@ -16,7 +16,7 @@ from curejournal.photo.enrol import enrol
 from curejournal.photo.health import PatchDrift, drifting
 from curejournal.photo.reading import read_photo
 from curejournal.report.card_sheet import Paper, card_pdf
-from curejournal.workflow.photos import Box, measure_photo, reason_for_none
+from curejournal.workflow.photos import Places, measure_photo, reason_for_none
 
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
@@ -89,7 +89,7 @@ def card_drift(journal: Journal, name: str) -> tuple[PatchDrift, ...] | None:
     return drifting([dict(note.patch_errors) for note in records if note.card == name and note.patch_errors])
 
 
-def swatch(data: bytes, card: Card, areas: Mapping[str, Box] | None = None) -> tuple[Lab, str]:
+def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, str]:
     """The colour of a swatch photographed with a card, and where it is from; the photo is not kept.
 
     Raises

@@ -20,12 +20,15 @@ from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.photo.card import Card
 from curejournal.photo.measure import Area, AreaColour, Measurement, measure
+from curejournal.photo.placement import Points
 from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
 from curejournal.report import pictures
 
 SOFTWARE = f"curejournal {version('curejournal')}"
 Corners = Sequence[tuple[float, float]]
 Box = tuple[float, float, float, float]
+Places = Mapping[str, Box] | Mapping[str, Points]
+"""Where each portion is: boxes x0, y0, x1, y1 or outlines, in pixels of the upright full-size picture."""
 
 
 class PhotoUndated(CureJournalError):
@@ -44,16 +47,14 @@ class TakenIn:
     entries: tuple[Entry, ...] = ()
 
 
-def measure_photo(
-    data: bytes, card: Card, areas: Mapping[str, Box] | None = None, corners: Corners | None = None
-) -> Measurement:
-    """Measure a photo without keeping it. `areas` are boxes x0, y0, x1, y1 in pixels of the upright full-size picture.
+def measure_photo(data: bytes, card: Card, areas: Places | None = None, corners: Corners | None = None) -> Measurement:
+    """Measure a photo without keeping it.
 
     Raises
     ------
     NotAPicture, PictureDamaged, PictureTooLarge, CornersInvalid
     """
-    return measure(read_photo(data), card, _boxes(areas), corners)
+    return measure(read_photo(data), card, _areas(areas), corners)
 
 
 def take_in(
@@ -66,7 +67,7 @@ def take_in(
     by: str,
     now: datetime,
     zone: tzinfo,
-    areas: Mapping[str, Box] | None = None,
+    areas: Places | None = None,
     portion: str = "",
     corners: Corners | None = None,
     at: datetime | None = None,
@@ -83,7 +84,7 @@ def take_in(
         The file and its name, which may tell the date.
     card : Card, optional
         None keeps the picture for the story alone.
-    areas : mapping of portion to box, optional
+    areas : mapping of portion to box or outline, optional
         Which parts of the picture show which portion; through a card's window none is needed, and `portion`
         names what is seen (the batch's only portion if empty).
     at : datetime, optional
@@ -102,7 +103,7 @@ def take_in(
         return TakenIn(name, "already there", "This photo is already in this batch.", known, None)
     photo = read_photo(data)
     when, source = _when(photo, name, at, zone)
-    measurement = measure(photo, card, _boxes(areas), corners) if card else None
+    measurement = measure(photo, card, _areas(areas), corners) if card else None
     if measurement is not None and not measurement.usable and not keep_without_colour:
         return TakenIn(name, "not kept", reason_for_none(measurement), None, measurement)
     readings = _readings(batch, measurement, portion) if measurement else []
@@ -203,8 +204,14 @@ def _when(
     return datetime.fromisoformat(taken.isoformat), taken.source
 
 
-def _boxes(areas: Mapping[str, Box] | None) -> list[Area]:
-    return [Area.box(name, *box) for name, box in (areas or {}).items()]
+def outline_of(place: Box | Points) -> Points:
+    """A box as its corners, an outline as it is."""
+    sides = [side for side in place if not isinstance(side, tuple)]
+    return Area.box("", *sides).outline if sides else tuple(at for at in place if isinstance(at, tuple))
+
+
+def _areas(places: Places | None) -> list[Area]:
+    return [Area(name, outline_of(place)) for name, place in (places or {}).items()]
 
 
 def _readings(batch: Batch, measurement: Measurement, portion: str) -> list[ColourReading]:

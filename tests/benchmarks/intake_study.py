@@ -54,7 +54,11 @@ DAYS = 3.0
 
 @dataclass(frozen=True)
 class Seen:
-    """One drawn window: what came of its names, the errors of its named areas, the spots seen and there."""
+    """One drawn window: what came of its names, the errors of its named areas, the spots seen and there.
+
+    `floor` are the errors of areas drawn by hand; `own` is how far the areas found are from those, which is the
+    intake's own part: both have the same correction, and what inks and soap do to it.
+    """
 
     setting: str
     portions: int
@@ -63,6 +67,7 @@ class Seen:
     outcome: str
     errors: tuple[float, ...]
     floor: tuple[float, ...]
+    own: tuple[float, ...]
     false_spots: int
     other_findings: tuple[str, ...]
     camera: str
@@ -133,7 +138,7 @@ def one_window(task: tuple[int, int]) -> Seen:
     surface = [finding for finding in found.surface if finding.kind == "orange spots"]
     false_spots = sum(finding.count or 0 for finding in surface)
     others = tuple(finding.kind for finding in found.surface if finding.kind != "orange spots")
-    result = Seen(setting, count, swirled and count > 1, len(embeds), "", (), (), false_spots, others, camera)
+    result = Seen(setting, count, swirled and count > 1, len(embeds), "", (), (), (), false_spots, others, camera)
     if found.layers is None or not found.measurement.usable:
         return replace(result, outcome="refused")
     moved = rng.normal(0, 2.0, 3)
@@ -142,22 +147,25 @@ def one_window(task: tuple[int, int]) -> Seen:
     known = [Expected(f"portion {k + 1}", tuple(lab.tolist()), sd) for k, lab in enumerate(earlier)]
     named = match(found.layers, known)
     truth = {f"portion {k + 1}": paint.lab for k, paint in enumerate(paints)}
+    by_hand: dict[str, Lab] = {}
     if not swirled:
         areas = [Area(name, tuple(map(tuple, points.tolist()))) for name, points in drawn_photo.areas.items()]
-        drawn_areas = measure(photo, card, areas).areas
-        floor = [float(deltaE_ciede2000(a.sample.lab, truth[a.name])) for a in drawn_areas if a.sample]
+        by_hand = {a.name: a.sample.lab for a in measure(photo, card, areas).areas if a.sample}
+        floor = [float(deltaE_ciede2000(lab, truth[name])) for name, lab in by_hand.items()]
         result = replace(result, floor=tuple(floor))
     if named.question:
         return replace(result, outcome="asked")
     missing = len([name for name in named.names if name]) < count
     # A swirl may hide a portion from the window; of bands each is there.
     wrong = missing and not swirled
-    pairs = zip(named.names, found.measurement.areas, strict=True)
-    shown = [(name, area.outline, area.sample.lab) for name, area in pairs if area.sample is not None and name]
+    seen = zip(named.names, found.measurement.areas, strict=True)
+    shown = [(name, area.outline, area.sample.lab) for name, area in seen if area.sample is not None and name]
     names, outlines, labs = (list(column) for column in zip(*shown, strict=True))
     wrong |= true_portions(outlines, labs, drawn_photo, truth, swirled) != names
-    errors = [float(deltaE_ciede2000(lab, truth[name])) for name, lab in zip(names, labs, strict=True)]
-    return replace(result, outcome="wrong" if wrong else "right", errors=tuple(errors))
+    pairs = list(zip(names, labs, strict=True))
+    errors = [float(deltaE_ciede2000(lab, truth[name])) for name, lab in pairs]
+    own = [float(deltaE_ciede2000(lab, by_hand[name])) for name, lab in pairs if name in by_hand]
+    return replace(result, outcome="wrong" if wrong else "right", errors=tuple(errors), own=tuple(own))
 
 
 def one_spotted(task: tuple[int, int]) -> tuple[int, int, int]:
@@ -200,11 +208,13 @@ def print_windows(seed: int, count: int, workers: int) -> None:
     errors = np.array([error for r in rows for error in r.errors])
     ordinary = np.array([error for r in rows for error in r.errors if r.camera == "camera 1"])
     floor = np.array([error for r in rows for error in r.floor])
-    print("\n| ΔE00 from the truth | areas | median | p95 | worst |\n| --- | --- | --- | --- | --- |")
+    own = np.array([error for r in rows for error in r.own])
+    print("\n| ΔE00 (from the truth, unless said) | areas | median | p95 | worst |\n| --- | --- | --- | --- | --- |")
     for name, values in (
         ("areas found and named", errors),
         ("of these by camera 1 and its like", ordinary),
         ("the same photos, areas drawn by hand", floor),
+        ("areas found, from those drawn by hand", own),
     ):
         print(
             f"| {name} | {len(values)} | {np.median(values):.2f} | {np.quantile(values, 0.95):.2f}"

@@ -129,8 +129,8 @@ class Journal:
     def of(self, person: str, *, reads_only: bool = False) -> Self:
         """The same journal as one person may use it: they sign what they enter, in no other name.
 
-        Every method that writes raises `SignedByOther` for another's name, and `OnlyToRead` if they may
-        only read. Pictures that can be made again from the originals are still put by.
+        Every method that writes, here or into another folder of this computer, raises `SignedByOther` for another's
+        name, and `OnlyToRead` if they may only read. Pictures that can be made again are still put by.
         """
         theirs = copy(self)
         theirs._person, theirs._reads_only = person, reads_only
@@ -481,6 +481,7 @@ class Journal:
 
         `backup.restore` makes a journal of it again.
         """
+        self._refuse_reader()
 
         def take(path: Path) -> None:
             with self._engine.connect() as connection:
@@ -491,6 +492,7 @@ class Journal:
 
     def export(self, to: Path) -> Backup:
         """Write everything as JSON, as tables and as photos into a new folder; `exchange.bring_in` reads it again."""
+        self._refuse_reader()
         with self._reading() as connection:
             return write_data(connection, self._shelf, to)
 
@@ -511,6 +513,7 @@ class Journal:
         JournalDamaged
             If a photo or row is not the same.
         """
+        self._refuse_reader()
         with (
             type(self).open(location, url=url, now=self._now) as target,
             self._reading() as source,

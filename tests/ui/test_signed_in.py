@@ -1,0 +1,193 @@
+"""The app behind the sign-in, in a real browser the size of a phone: who writes, who may only read, and the way out."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+
+from curejournal.cure.records import Event
+from curejournal.door.people import People
+from curejournal.ui.frame import all_pages
+from tests.ui.conftest import SIZES, App
+from tests.ui.journals import small_journal
+from tests.ui.test_browser import assert_accessible, assert_fits, current, go, press, section, see, settled
+
+ANN, BEN = "Ann (invented)", "Ben (invented)"
+WORDS = {ANN: "olive kettle rain window", BEN: "seven brown spoons left"}
+
+
+@pytest.fixture(scope="module")
+def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[App]:
+    """The command that a maker runs for the phone, on this computer's own address."""
+    folder = small_journal(tmp_path_factory.mktemp("lan"))
+    people = People(folder)
+    people.add(ANN, WORDS[ANN])
+    people.add(BEN, WORDS[BEN], reads_only=True)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [str(Path(sys.executable).with_name("curejournal")), "serve", "--lan", "--without-tls", "--no-open"]
+    command += ["--address", "127.0.0.1", "--port", str(port), "--journal", str(folder)]
+    log = (tmp_path_factory.mktemp("log") / "server.txt").open("wb")
+    server = subprocess.Popen(command, stdout=log, stderr=log, start_new_session=True)
+    for _ in range(240):
+        assert server.poll() is None, "the server ended at once"
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/sign-in", timeout=1):
+                break
+        except OSError:
+            time.sleep(0.25)
+    yield App(f"http://127.0.0.1:{port}", folder)
+    os.killpg(server.pid, signal.SIGTERM)
+    server.wait(20)
+
+
+@pytest.fixture
+def phone(browser: Any) -> Iterator[Any]:
+    """A phone that was never here before; it must not ask any other computer for anything."""
+    context = browser.new_context(**SIZES["phone"])
+    page = context.new_page()
+    asked: set[str] = set()
+    page.on("request", lambda request: asked.add(request.url))
+    page.on("websocket", lambda line: asked.add(line.url))
+    yield page
+    context.close()
+    assert {urlsplit(url).hostname for url in asked if urlsplit(url).scheme in ("http", "ws")} <= {"127.0.0.1"}
+
+
+def sign_in(page: Any, app: App, name: str, path: str = "") -> None:
+    page.goto(f"{app.address}/{path}")
+    page.get_by_label("Name").fill(name)
+    page.get_by_label("Passphrase").fill(WORDS[name])
+    page.get_by_role("button", name="Sign in").click()
+    settled(page)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_sign_in_page_fits_a_phone_and_is_accessible(scheme: str, phone: Any, lan: App) -> None:
+    phone.emulate_media(color_scheme=scheme)
+    phone.goto(lan.address)
+    for wrong in (False, True):
+        if wrong:
+            phone.get_by_label("Name").fill(ANN)
+            phone.get_by_label("Passphrase").fill("not this one, sorry")
+            phone.keyboard.press("Enter")
+            assert phone.get_by_role("alert").inner_text() == "The name or the passphrase is wrong."
+        assert phone.locator("h1").inner_text() == "Sign in"
+        for target in ("button", "input:not([type=hidden])"):
+            assert all(place.bounding_box()["height"] >= 44 for place in phone.locator(target).all())
+        assert_fits_alone(phone)
+        assert_accessible(phone)
+
+
+def assert_fits_alone(page: Any) -> None:
+    assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
+
+
+def test_what_is_entered_on_the_phone_is_signed_by_who_signed_in(phone: Any, lan: App) -> None:
+    before = current(lan, "B-2", Event)
+    sign_in(phone, lan, ANN, "batch?batch=B-2")
+    assert phone.url.endswith("/batch?batch=B-2"), "the page that was asked for, after the sign-in"
+    section(phone, "Write down")
+    press(phone, "Gel phase")
+    see(phone, "Kept for B-2")
+    entered = [entry for entry in current(lan, "B-2", Event) if entry not in before]
+    assert [(entry.by, entry.record.kind) for entry in entered] == [(ANN, "gel")]
+    phone.get_by_role("button", name="More").click()
+    see(phone, f"Signed in as {ANN}, who signs every entry here.")
+    assert phone.get_by_label("Entries are made by").count() == 0, "no other name can be given"
+    assert_accessible(phone)
+
+
+def test_a_signature_under_a_verdict_is_the_name_of_who_signed_in(phone: Any, lan: App) -> None:
+    sign_in(phone, lan, ANN, "batch?batch=B-1")
+    name = phone.get_by_label("Your name, in full: it stands as the signature")
+    name.wait_for()
+    assert name.input_value() == ANN
+    assert name.is_disabled()
+
+
+@pytest.mark.parametrize("slug", all_pages())
+def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: str, phone: Any, lan: App) -> None:
+    sign_in(phone, lan, BEN, f"{slug}?batch=B-1")
+    assert phone.get_by_test_id("stException").count() == 0
+    assert phone.get_by_role("alert").count() == 0, "nothing was tried and refused"
+    assert_fits(phone)
+    assert_accessible(phone)
+    assert phone.locator("input[type=file]").count() == 0
+    assert phone.locator("[data-testid=stFormSubmitButton] button:enabled").count() == 0
+    if slug in ("batches", "photos", "tray", "rules"):
+        see(phone, f"{BEN} is signed in to read: nothing can be entered here.")
+
+
+@pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "History"])
+def test_one_who_may_only_read_sees_each_section_of_a_batch(name: str, phone: Any, lan: App) -> None:
+    sign_in(phone, lan, BEN, "batch?batch=B-1")
+    section(phone, name)
+    assert phone.get_by_role("alert").count() == 0
+    assert phone.locator("[data-testid=stForm]").count() == 0
+    if name != "Story":
+        see(phone, f"{BEN} is signed in to read: nothing can be entered here.")
+
+
+def test_a_photo_shown_to_one_is_given_to_nobody_else(phone: Any, lan: App) -> None:
+    sign_in(phone, lan, BEN, "batch?batch=B-1")
+    section(phone, "Story")
+    address = phone.locator("[data-testid=stImage] img").first.evaluate("picture => picture.src")
+    assert "/media/" in address
+    assert phone.evaluate("async url => (await fetch(url)).status", address) == 200
+    with pytest.raises(urllib.error.HTTPError, match="401"):
+        urllib.request.urlopen(address, timeout=10)
+
+
+def test_signing_out_shuts_every_window_of_that_phone(phone: Any, lan: App) -> None:
+    sign_in(phone, lan, ANN)
+    other = phone.context.new_page()
+    other.goto(f"{lan.address}/batches")
+    settled(other)
+    phone.get_by_role("button", name="More").click()
+    phone.get_by_role("link", name="Sign out").click()
+    assert_accessible(phone)
+    phone.get_by_role("button", name="Sign out").click()
+    phone.wait_for_url("**/sign-in")
+    other.wait_for_url("**/sign-in", timeout=20_000)
+    phone.goto(f"{lan.address}/batches")
+    assert phone.locator("h1").inner_text() == "Sign in"
+
+
+def test_who_is_removed_is_out_at_once(phone: Any, lan: App) -> None:
+    people = People(lan.folder)
+    WORDS["Cleo (invented)"] = "four more words here"
+    people.add("Cleo (invented)", WORDS["Cleo (invented)"])
+    sign_in(phone, lan, "Cleo (invented)")
+    people.remove("Cleo (invented)")
+    phone.wait_for_url("**/sign-in", timeout=20_000)
+
+
+def test_a_page_left_open_is_not_finished_with_the_rights_of_another(phone: Any, lan: App) -> None:
+    """Ann leaves a form open and signs out in another window; Ben signs in there; the first window is then his."""
+    sign_in(phone, lan, ANN, "batch?batch=B-2")
+    section(phone, "Write down")
+    other = phone.context.new_page()
+    other.goto(f"{lan.address}/sign-out")
+    other.get_by_role("button", name="Sign out").click()
+    sign_in(other, lan, BEN)
+    before = current(lan, "B-2", Event)
+    phone.wait_for_url(re.compile("sign-in"), timeout=20_000)
+    go(phone, lan, "batch?batch=B-2")
+    section(phone, "Write down")
+    see(phone, f"{BEN} is signed in to read")
+    assert current(lan, "B-2", Event) == before

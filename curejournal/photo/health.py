@@ -49,3 +49,12 @@ def drifting(history: Sequence[Mapping[str, float]]) -> tuple[PatchDrift, ...] |
         if rise > max(DRIFT, SCATTERS * scatter):
             found.append(PatchDrift(patch, float(np.median(then)), float(np.median(now))))
     return tuple(sorted(found, key=lambda drift: drift.at_first - drift.now))
+
+
+def typical_misfits(history: Sequence[Mapping[str, float]]) -> dict[str, float]:
+    """How far each patch is off at present, ΔE00: the median over the latest photos in which it was seen."""
+    seen: dict[str, list[float]] = {}
+    for photo in history:
+        for patch, misfit in photo.items():
+            seen.setdefault(patch, []).append(misfit)
+    return {patch: float(np.median(misfits[-FEWEST_PHOTOS:])) for patch, misfits in seen.items()}

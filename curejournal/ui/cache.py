@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
@@ -16,38 +17,45 @@ from curejournal.cure.records import Batch
 from curejournal.cure.rules import HouseRules
 from curejournal.journal.store import Journal
 from curejournal.ui.page import Desk
-from curejournal.workflow import Card, Measurement, is_closed
+from curejournal.workflow import Card, Measurement
 
 
 @st.cache_resource(show_spinner="Opening the journal…")
-def journal(folder: str) -> Journal:
-    """The journal of a folder, opened once."""
-    return Journal.open(Path(folder), url=os.environ.get("CUREJOURNAL_DATABASE_URL") or None)
+def journal(folder: str, on_server: bool = True) -> Journal:
+    """The journal of a folder, opened once; its database may be on a server, save the demo's."""
+    url = os.environ.get("CUREJOURNAL_DATABASE_URL") if on_server else None
+    return Journal.open(Path(folder), url=url or None)
 
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
     """The verdict on a batch; worked out again when an entry, the rules or the hour changes."""
-    on = max([_hour(desk), *(entry.at for entry in batch.entries if entry.at <= desk.now)])
+    on = max([hour(desk), *(entry.at for entry in batch.entries if entry.at <= desk.now)])
     rules = workflow.house_rules(desk.journal)
     judgement = _judged(str(desk.journal.location), batch.code, _state([batch]), on, rules, batch)
     # A recall reaches other batches too, so it is worked out with all of them.
     return workflow.judge_batch(desk.journal, batch.code, on) if judgement.recall else judgement
 
 
-def _hour(desk: Desk) -> datetime:
+def hour(desk: Desk) -> datetime:
+    """The hour that a verdict stands for, unless something was entered since."""
     return desk.now.replace(minute=0, second=0, microsecond=0)
 
 
-@st.cache_resource(max_entries=4000, show_spinner="Judging…", hash_funcs={HouseRules: lambda rules: rules.version})
+@st.cache_resource(max_entries=400, show_spinner="Judging…", hash_funcs={HouseRules: lambda rules: rules.version})
 def _judged(
     location: str, code: str, state: tuple[int, int], on: datetime, rules: HouseRules, _batch: Batch
 ) -> Judgement:
     return judge(_batch, on, rules)
 
 
-def open_judged(desk: Desk) -> list[tuple[Batch, Judgement]]:
-    """Every batch that is not closed with its verdict, the latest started first."""
-    return [(batch, judged(desk, batch)) for batch in reversed(desk.journal.all_batches()) if not is_closed(batch)]
+def kept(desk: Desk, what: str) -> dict[str, Any]:
+    """A place of this journal's own where a module keeps up to date what it has worked out."""
+    return _kept(str(desk.journal.location), what)
+
+
+@st.cache_resource(show_spinner=False)
+def _kept(location: str, what: str) -> dict[str, Any]:
+    return {}
 
 
 def _state(batches: Iterable[Batch]) -> tuple[int, int]:
@@ -57,7 +65,7 @@ def _state(batches: Iterable[Batch]) -> tuple[int, int]:
 
 def materials(desk: Desk) -> tuple[History, ...]:
     """What each material did."""
-    return _materials(desk.journal, str(desk.journal.location), _state(desk.journal.all_batches()), _hour(desk))
+    return _materials(desk.journal, str(desk.journal.location), _state(desk.journal.all_batches()), hour(desk))
 
 
 @st.cache_resource(max_entries=4, show_spinner="Looking through all batches…")
@@ -68,7 +76,7 @@ def _materials(_journal: Journal, location: str, state: tuple[int, int], on: dat
 def material(desk: Desk, name: str) -> publish.MaterialReport:
     """What one material did, and may do."""
     state = _state(desk.journal.all_batches())
-    return _material(desk.journal, str(desk.journal.location), name, state, _hour(desk))
+    return _material(desk.journal, str(desk.journal.location), name, state, hour(desk))
 
 
 @st.cache_resource(max_entries=40, show_spinner="Looking through all batches…")

@@ -19,8 +19,6 @@ from curejournal.cure.records import (
     AlkaliTest,
     Batch,
     Entry,
-    Event,
-    EventKind,
     Record,
     ScalarReading,
     SurfaceNote,
@@ -30,14 +28,6 @@ from curejournal.cure.words import in_words
 from curejournal.report import wording
 from curejournal.ui.page import Desk, attempt, plain
 
-LARGE_EVENTS: dict[EventKind, str] = {
-    "trace": "Trace",
-    "poured": "Poured",
-    "gel": "Gel phase",
-    "unmoulded": "Unmoulded",
-    "cut": "Cut",
-    "note": "Note",
-}
 LOOKS = get_args(get_type_hints(SurfaceNote)["look"])
 
 
@@ -144,23 +134,6 @@ def moment(desk: Desk, key: str) -> datetime:
     """Ask when something happened; left empty it is now."""
     picked = st.datetime_input("When (empty: now)", value=None, format="YYYY-MM-DD", step=300, key=f"{key}-when")
     return picked.replace(tzinfo=desk.zone) if picked else desk.now
-
-
-def events(desk: Desk, batch: Batch) -> None:
-    """Large buttons for what happens, stamped with the time."""
-    key = _key("event", batch)
-    names = [portion.name for portion in batch.portions]
-    portion = st.pills("Of which portion (none: the whole batch)", names, key=f"{key}-portion") if names else None
-    with st.container(horizontal=True, key=f"large-{key}"):
-        pressed = [kind for kind, label in LARGE_EVENTS.items() if st.button(label, key=f"{key}-{kind}")]
-    with st.expander("With a remark, temperature, number of bars, or at another time"):
-        note = st.text_input("Remark", key=f"{key}-remark", max_chars=500)
-        temperature = st.number_input("Temperature, °C", value=None, step=0.5, key=f"{key}-temperature")
-        bars = st.number_input("Bars cut", value=None, min_value=1, step=1, key=f"{key}-bars")
-        at = moment(desk, key)
-    for kind in pressed:
-        number = int(bars) if bars and kind == "cut" else None
-        offer(desk, batch.code, [Event(kind, portion or "", note.strip(), temperature, number)], at)
 
 
 def weigh(desk: Desk, batch: Batch) -> None:
@@ -272,10 +245,6 @@ def room(desk: Desk, batch: Batch) -> None:
             offer(
                 desk, batch.code, [ScalarReading(name, value) for name, value in found.items() if value is not None], at
             )
-
-
-FORMS = {"weigh": weigh, "test": alkali_test, "look": surface}
-"""What can be done on the spot for a thing that is due."""
 
 
 def edited(record: Record, key: str) -> Record:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import getpass
 import importlib
-import os
 import pkgutil
 from collections.abc import Callable, Mapping
 from datetime import datetime
@@ -13,17 +12,15 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import platformdirs
 import streamlit as st
 
 from curejournal import workflow
 from curejournal.journal.store import Journal
 from curejournal.report.wording import day
-from curejournal.ui import cache, entry, parts, views
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui import entry, parts, views, which, work
+from curejournal.ui.page import Desk, Page, attempt
 from curejournal.ui.signed_in import SignedIn, behind_gate, signed_in
 
-HOME = Path(platformdirs.user_data_path("curejournal")) / "journal"
 STYLE = Path(__file__).with_name("paper.css")
 
 
@@ -45,16 +42,14 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     st.set_page_config("Cure journal", page_icon="🧼", layout="centered")
     st.html(STYLE)
     shown = all_pages()
-    ways = {
-        slug: st.Page(partial(_nothing, slug), title=page.title, url_path=slug, default=slug == first)
-        for slug, page in shown.items()
-    }
-    chosen = st.navigation(list(ways.values()), position="hidden")
-    folder = os.environ.get("CUREJOURNAL_JOURNAL") or str(HOME)
-    journal, person = attempt(lambda: cache.journal(folder)), attempt(signed_in)
+    ways = {slug: st.Page(partial(_nothing, slug), title=page.title, url_path=slug) for slug, page in shown.items()}
+    # Streamlit's first page has no address but the app's; apart from it, each page has its own.
+    start = st.Page(partial(_nothing, "start"), title=shown[first].title, url_path="start", default=True)
+    chosen = st.navigation([start, *ways.values()], position="hidden")
+    journal, person = attempt(which.journal), attempt(signed_in)
     if journal is None or (person is None and behind_gate()):
         return
-    slug = next(slug for slug, way in ways.items() if way == chosen)
+    slug = next((slug for slug, way in ways.items() if way == chosen), first)
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
     with st.container(key="page"):
@@ -101,10 +96,12 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
             else:
                 st.text_input("Entries are made by", key="by", max_chars=80, on_change=partial(_remember, desk.journal))
     if desk.stands_still:
-        place = desk.journal.setting("place", "")
-        st.caption(
-            f"Demo journal: everything in it is invented. Its calendar stands at {day(desk.now)}. {plain(place)}"
-        )
+        with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
+            parts.say(f"Demo journal, all invented. Its calendar stands at {day(desk.now)}.", "soft")
+            if which.looks_at_demo() and st.button("Back to my journal", key="demo-leave"):
+                which.turn_to(demo=False)
+                st.switch_page(desk.ways["today"])
+    work.going(desk)
 
 
 def _remember(journal: Journal) -> None:

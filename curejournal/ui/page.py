@@ -55,9 +55,14 @@ def attempt(act: Callable[[], T]) -> T | None:
     try:
         return act()
     except CureJournalError as error:
-        told = "\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part)
-        st.error(told, icon=":material/back_hand:")
+        refusal(error)
         return None
+
+
+def refusal(error: CureJournalError) -> None:
+    """Say what was refused, what is safe and what to do."""
+    told = "\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part)
+    st.error(told, icon=":material/back_hand:")
 
 
 def plain(text: str) -> str:

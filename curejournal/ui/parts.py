@@ -109,7 +109,7 @@ def way(desk: Desk, slug: str, label: str, icon: str = "", **query: str) -> None
 
 def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
     """Ask which batch, beginning with the one in the address."""
-    names = {batch.code: f"{batch.code} · {batch.name}" for batch in reversed(desk.journal.all_batches())}
+    names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
     if not names:
         return None
     asked = st.query_params.get("batch", "")

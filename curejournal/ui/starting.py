@@ -23,37 +23,36 @@ PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}
 """Of the solid, %: NaOH 97 to 99, KOH about 90 [common practice, no source]; the bag's label is better."""
 WHOLE = "the whole batch"
 TYPED = "a colour typed here"
+FIRST = "B-1"
+"""The code that the first batch may have; the next ones count on. Ours."""
 CREAM = (85.0, 2.0, 14.0)
 """Where typing an intended colour begins. Ours."""
 
 
-def start(desk: Desk, earlier: Sequence[Batch]) -> None:
-    """Ask for a batch and start it."""
-    known = {batch.code: batch for batch in earlier}
+def start(desk: Desk, earlier: Mapping[str, str]) -> None:
+    """Ask for a batch and start it; `earlier` are the names of those that there are, by code."""
     asked = st.query_params.get("like")
     like = (
         st.selectbox(
             "Begin with the recipe and portions of",
-            [None, *known],
-            index=[None, *known].index(asked if asked in known else None),
-            format_func=lambda code: "nothing: a new recipe" if code is None else f"{code} · {known[code].name}",
+            [None, *earlier],
+            index=[None, *earlier].index(asked if asked in earlier else None),
+            format_func=lambda code: "nothing: a new recipe" if code is None else f"{code} · {earlier[code]}",
             key=f"like-{asked}",
         )
-        if known
+        if earlier
         else None
     )
-    model = known[like] if like else None
-    suggested = workflow.next_code(desk.journal)
+    model = desk.journal.batch(like) if like else None
     key = f"start-{like}"
     left, right = st.columns(2)
-    code = left.text_input("Code (short, your own)", suggested, key=f"{key}-code", max_chars=40)
-    name = right.text_input("Name", value=model.name if model else "", key=f"{key}-name", max_chars=120)
+    name = left.text_input("Name", value=model.name if model else "", key=f"{key}-name", max_chars=120)
+    code = right.text_input("Code (short, your own)", _code(desk), key=f"{key}-code", max_chars=40)
     if model is None or st.toggle("Change its portions or recipe", key=f"{key}-change"):
-        portions = _portions(key, model, earlier)
+        portions = _portions(desk, key, model, earlier)
         recipe = _recipe(key, model.recipe if model else None, [portion.name for portion in portions])
     else:
         portions, recipe = list(model.portions), model.recipe
-        parts.listed([*(in_words(portion) for portion in portions), *parts.recipe_lines(model)])
     if recipe is not None:
         checked = attempt(lambda: check_lye(recipe))
         if checked is not None:
@@ -68,6 +67,24 @@ def start(desk: Desk, earlier: Sequence[Batch]) -> None:
         )
         if started is not None:
             st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
+    if model is not None:
+        parts.listed([*(in_words(portion) for portion in portions), *parts.recipe_lines(model)])
+
+
+def _code(desk: Desk) -> str:
+    return workflow.next_code(desk.journal) or ("" if desk.journal.names() else FIRST)
+
+
+def recipe_later(desk: Desk, batch: Batch) -> None:
+    """Ask for the recipe of a batch that was started without one."""
+    key = f"recipe-later-{batch.code}"
+    recipe = _recipe(key, None, [portion.name for portion in batch.portions])
+    if recipe is not None:
+        checked = attempt(lambda: check_lye(recipe))
+        if checked is not None:
+            lye(checked)
+        if st.button("Keep the recipe", key=f"{key}-go", type="primary"):
+            entry.offer(desk, batch.code, [recipe], desk.now)
 
 
 def lye(checked: LyeCheck) -> None:
@@ -89,7 +106,7 @@ def lye(checked: LyeCheck) -> None:
         parts.say(LYE)
 
 
-def _portions(key: str, model: Batch | None, earlier: Sequence[Batch]) -> list[Portion]:
+def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, str]) -> list[Portion]:
     old = list(model.portions) if model else []
     count = int(st.number_input("Portions (layers, swirl colours)", 1, 12, max(len(old), 1), key=f"{key}-portions"))
     found = []
@@ -101,7 +118,7 @@ def _portions(key: str, model: Batch | None, earlier: Sequence[Batch]) -> list[P
                 before.name if before else ("soap" if count == 1 else f"portion {order + 1}"),
                 key=f"{key}-p-{order}-name",
             )
-            lab, source = _intended(f"{key}-p-{order}", before, earlier)
+            lab, source = _intended(desk, f"{key}-p-{order}", before, earlier)
             with st.expander("Tolerance and control"):
                 tolerance = st.number_input(
                     "Difference you accept, ΔE00",
@@ -121,16 +138,30 @@ def _portions(key: str, model: Batch | None, earlier: Sequence[Batch]) -> list[P
     return found
 
 
-def _intended(key: str, before: Portion | None, earlier: Sequence[Batch]) -> tuple[Lab | None, IntendedSource | None]:
+def _intended(
+    desk: Desk, key: str, before: Portion | None, earlier: Mapping[str, str]
+) -> tuple[Lab | None, IntendedSource | None]:
     """The colour that a portion should end at: none, that of an earlier batch, or typed."""
     known = before.intended_lab if before else None
     if not st.checkbox("It should end at a certain colour", known is not None, key=f"{key}-wanted"):
         return None, None
-    seen = story.portions_seen(reversed(earlier))
-    names = [TYPED, *seen]
-    like = st.selectbox("Like", names, key=f"{key}-like") if seen else TYPED
-    if like != TYPED:
-        record = seen[like].readings[-1].record
+    like = (
+        st.selectbox(
+            "Like",
+            [None, *earlier],
+            format_func=lambda code: TYPED if code is None else f"{code} · {earlier[code]}",
+            key=f"{key}-like",
+        )
+        if earlier
+        else None
+    )
+    if like is not None:
+        seen = story.portions_seen([desk.journal.batch(like)])
+        if not seen:
+            parts.say("No colour was measured in that batch.")
+            return None, None
+        portion = st.selectbox("Its portion", list(seen), key=f"{key}-of") if len(seen) > 1 else next(iter(seen))
+        record = seen[portion].readings[-1].record
         assert isinstance(record, ColourReading)
         st.html(parts.patch(record.lab, "Intended colour", parts.reading_words(record)))
         return record.lab, "cured earlier batch"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
@@ -63,36 +63,25 @@ class Seen:
     """A portion with its readings, in order of time."""
 
     batch: Batch
+    portion: str
     readings: tuple[Entry, ...]
+
+    @property
+    def name(self) -> str:
+        """A name that is its own."""
+        return f"{self.batch.code} {self.batch.name} · {self.portion}"
 
 
 def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
-    """Every portion with at least one reading, by a name that is its own."""
-    found: dict[str, list[Entry]] = {}
-    of: dict[str, Batch] = {}
+    """Every portion with at least one reading, by its own name."""
+    found: dict[str, Seen] = {}
     for batch in batches:
         for entry in batch.entries:
             if isinstance(entry.record, ColourReading):
-                name = f"{batch.code} {batch.name} · {entry.record.portion}"
-                found.setdefault(name, []).append(entry)
-                of[name] = batch
-    return {name: Seen(of[name], tuple(entries)) for name, entries in found.items()}
-
-
-def one_reading(desk: Desk, seen: Seen, key: str, at_start: bool) -> ColourReading:
-    """Ask for a date of a portion by a slider; show its picture and colour."""
-    moments = {wording.moment(entry.at): entry for entry in seen.readings}
-    names = list(moments)
-    picked = names[0]
-    if len(names) > 1:
-        picked = st.select_slider("When", names, names[0] if at_start else names[-1], key=f"when-{key}")
-    entry = moments[picked]
-    assert isinstance(entry.record, ColourReading)
-    st.html(parts.patch(entry.record.lab, entry.record.portion, parts.reading_words(entry.record), "large"))
-    if entry.photo:
-        alt = f"Photo of {seen.batch.name} on {picked}"
-        st.image(cache.small_picture(desk.journal, entry.photo, 640), width="stretch", alt=alt)
-    return entry.record
+                seen = Seen(batch, entry.record.portion, (entry,))
+                before = found.get(seen.name)
+                found[seen.name] = replace(seen, readings=(*before.readings, entry)) if before else seen
+    return found
 
 
 def journey(name: str, shown: Journey) -> None:

@@ -64,12 +64,11 @@ def rename(journal: Journal, code: str, name: str, *, by: str, now: datetime) ->
 
 def next_code(journal: Journal) -> str:
     """A free code for the next batch: the latest one's with its last number one higher; empty if it has none."""
-    heads = journal.batches()
-    found = re.fullmatch(r"(.*?)(\d+)(\D*)", heads[0].code) if heads else None
+    codes = list(journal.names())
+    found = re.fullmatch(r"(.*?)(\d+)(\D*)", codes[0]) if codes else None
     if found is None:
         return ""
     before, number, after = found.groups()
-    codes = {head.code for head in heads}
     later = (f"{before}{int(number) + step:0{len(number)}}{after}" for step in count(1))
     return next(code for code in later if code not in codes)
 

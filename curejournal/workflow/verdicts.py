@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import asdict, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
 from curejournal.cure import lineage
@@ -104,10 +104,20 @@ def decide(
     return journal.add(code, decision, at=on, by=signed_by)
 
 
+MINUTE = timedelta(minutes=1)
+
+
 def calendar(journal: Journal, now: datetime) -> datetime:
-    """What day it is in this journal: today, save in the demo, whose calendar stands still."""
-    stands_at = journal.setting("calendar stands at")
-    return datetime.fromisoformat(stands_at) if stands_at else now
+    """What day it is in this journal: today, save in the demo, whose calendar stands still.
+
+    There it moves on by a minute after what was entered last, so that no two acts share a moment.
+    """
+    setting = journal.setting("calendar stands at")
+    if not setting:
+        return now
+    stands_at = datetime.fromisoformat(setting)
+    entered = (head.last_entry_at + MINUTE for head in journal.batches() if head.last_entry_at)
+    return max([stands_at, *entered]).astimezone(stands_at.tzinfo)
 
 
 def _refuse_pieces_of_a_held_batch(journal: Journal, code: str, on: datetime) -> None:

@@ -6,10 +6,9 @@ from importlib.metadata import version
 
 import streamlit as st
 
-from curejournal import workflow
 from curejournal.cure.judgement import LOCAL_CODES, LYE, STRIPS
 from curejournal.ui import parts
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.page import Desk, Page
 from curejournal.ui.wordlist import GAUGE_WORDS, GRADES, SIGNS, STATES, TRADE
 
 
@@ -31,22 +30,7 @@ def render(desk: Desk) -> None:
     ):
         with st.expander(title):
             parts.values(words)
-    st.subheader("This journal")
-    with st.form("backup"):
-        folder = st.text_input(
-            "Back up into this folder of this computer (a stick or another disk)", key="backup-folder"
-        )
-        sent = st.form_submit_button("Make a backup", type="primary")
-    made = attempt(lambda: workflow.back_up(desk.journal, folder)) if sent else None
-    if made is not None:
-        st.success(f"Verified and kept: {plain(str(made.path))}, with {made.photos} photos.", icon=":material/check:")
-    if st.button("Check every photo and entry", key="check"):
-        problems = desk.journal.check()
-        parts.say("Everything verifies." if not problems else f"{len(problems)} things are not as they should be:")
-        parts.listed(f"{problem.where}: {problem.what}" for problem in problems)
-    parts.values(
-        {"Kept in": str(desk.journal.location), "Program": f"curejournal {version('curejournal')}, MIT licence"}
-    )
+    parts.values({"Program": f"curejournal {version('curejournal')}, MIT licence"})
     parts.say(
         "Everything stays on this computer; nothing is sent anywhere. Nothing that you enter is overwritten: "
         "corrections are new entries.",

@@ -5,10 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from curejournal.cure.judgement import LOCAL_CODES, Judgement
-from curejournal.cure.records import Batch
+from curejournal.cure.records import Batch, SurfaceNote
+from curejournal.cure.words import in_words
 from curejournal.report import figures
-from curejournal.report.wording import age, moment
-from curejournal.ui import cache, entry, evidence, parts, past, story
+from curejournal.report.wording import age, day, moment
+from curejournal.ui import cache, entry, evidence, parts, past, pouring, starting, story
 from curejournal.ui.page import Desk, Page, plain
 
 
@@ -22,14 +23,18 @@ def render(desk: Desk) -> None:
         return
     batch = desk.journal.batch(code)
     judgement = cache.judged(desk, batch)
-    _head(desk, batch, judgement)
-    section = st.segmented_control(
-        "Show", list(SECTIONS), default="Evidence", required=True, key=f"section-{code}", label_visibility="collapsed"
-    )
+    on = pouring.is_on(desk, batch)
+    _head(desk, batch, judgement, brief=on)
+    first = "Write down" if on and not desk.reads_only else "Evidence"
+    with st.container(key="sections"):
+        section = st.segmented_control(
+            "Show", list(SECTIONS), default=first, required=True, key=f"section-{code}", label_visibility="collapsed"
+        )
     SECTIONS[section](desk, batch, judgement)
 
 
-def _head(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+def _head(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
+    """What stands above every section; on the day of the pour less, since then the buttons are wanted."""
     st.title(f"{plain(batch.name)}")
     old = (
         f"poured {moment(batch.poured_at)}, {age(batch.poured_at, desk.now)} ago"
@@ -38,11 +43,17 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     )
     parts.say(f"{batch.code} · {old}", "soft")
     st.html(f'<p class="verdict">{parts.tag(parts.state_of(judgement))}</p>')
-    parts.say(parts.because(judgement), "verdict")
     for question in judgement.recall:
         st.error(plain(question), icon=":material/back_hand:")
+    if brief:
+        return
+    parts.say(parts.because(judgement), "verdict")
     parts.say(f"Next: {judgement.next_step}", "lead")
     parts.patches(parts.latest_colours(judgement))
+    _cautions(judgement)
+
+
+def _cautions(judgement: Judgement) -> None:
     for caution in judgement.cautions:
         if caution != LOCAL_CODES:
             parts.say(caution, "soft")
@@ -51,10 +62,11 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if not parts.may_enter(desk):
         return
-    st.subheader("What happens now")
-    parts.say("Each press is stamped with the time and can be undone.", "soft")
-    entry.events(desk, batch)
+    parts.say("Each press is stamped with the time, and can be undone at once.", "soft")
+    pouring.show(desk, batch)
     entry.ask(desk, batch.code)
+    if pouring.is_on(desk, batch):
+        _cautions(judgement)
     with st.container(horizontal=True, key="act-batch"):
         parts.way(desk, "photos", "Take in a photo", ":material/photo_camera:", batch=batch.code)
         parts.way(desk, "batches", "Pour another like this", ":material/replay:", like=batch.code)
@@ -63,7 +75,7 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         "an alkali test": entry.alkali_test,
         "a look at the surface": entry.surface,
         "the room": entry.room,
-    }
+    } | ({} if batch.recipe else {"the recipe": starting.recipe_later})
     chosen = st.pills("Or enter", list(forms), key=f"form-{batch.code}")
     if chosen:
         forms[chosen](desk, batch)
@@ -81,13 +93,17 @@ def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     parts.way(desk, "compare", "Two dates side by side", ":material/compare:", batch=batch.code)
 
 
-def _weight(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.subheader("Drying")
     parts.figure(figures.drying_figure(judgement.drying))
     if not judgement.drying.points:
         parts.say("No weights yet. Weigh a few marked bars each week.")
     st.subheader("Alkali tests")
     evidence.alkali_tests(judgement)
+    looks = [f"{day(at)}: {in_words(look)}" for at, look in reversed(batch.records(SurfaceNote))]
+    if looks:
+        st.subheader("Surface")
+    parts.listed(looks)
     if judgement.lye is not None:
         st.subheader("Lye")
         low, high = judgement.lye.superfat_interval_pct
@@ -105,7 +121,7 @@ SECTIONS = {
     "Write down": _now,
     "Story": story.show,
     "Colour": _colour,
-    "Drying, alkali, room": _weight,
+    "Readings": _readings,
     "History": past.show,
 }
 

@@ -2,42 +2,55 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import streamlit as st
 
-from curejournal import workflow
 from curejournal.cure.records import Batch
 from curejournal.report.wording import age
 from curejournal.ui import cache, parts, starting
 from curejournal.ui.page import Desk, Page
 
 SHOWN = 20
+AGAIN = 3
+"""Soaps offered to be poured again, those that fit a phone. Ours."""
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    batches = desk.journal.all_batches()[::-1]
-    if not batches:
-        parts.say("No batch yet. A code and a name are enough to start one; with its recipe the lye is checked.")
-    asked = not batches or "like" in st.query_params
+    names = desk.journal.names()
+    if not names:
+        parts.say("No batch yet. A name is enough to start one; with its recipe the lye is checked.")
+    asked = not names or "like" in st.query_params
     if parts.may_enter(desk) and st.toggle("Start a batch", key="start-batch", value=asked):
-        starting.start(desk, batches)
+        starting.start(desk, names)
         return
+    if not desk.reads_only:
+        _again(desk, names)
     wanted = st.pills(
         "Show only", ["open", "closed"], key="wanted", help="Closed: released, and nothing entered since."
     )
     sought = st.text_input("Find a name or code", key="sought").casefold()
+    underway = {touched.code for touched in desk.journal.underway()}
     found = [
-        batch
-        for batch in batches
-        if sought in f"{batch.code} {batch.name}".casefold()
-        and (wanted is None or workflow.is_closed(batch) == (wanted == "closed"))
+        code
+        for code, name in names.items()
+        if sought in f"{code} {name}".casefold() and (wanted is None or (code in underway) == (wanted == "open"))
     ]
     shown = st.session_state.setdefault("shown", SHOWN)
-    for batch in found[:shown]:
-        _row(desk, batch)
+    for code in found[:shown]:
+        _row(desk, desk.journal.batch(code))
     if len(found) > shown and st.button(f"Show more ({len(found)} in all)", key="more"):
         st.session_state["shown"] = shown + SHOWN
         st.rerun()
+
+
+def _again(desk: Desk, names: Mapping[str, str]) -> None:
+    """The soaps poured last, each to be poured again."""
+    latest = dict(reversed([(name, code) for code, name in list(names.items())[:SHOWN]]))
+    with st.container(horizontal=True, key="act-again"):
+        for name, code in list(reversed(latest.items()))[:AGAIN]:
+            parts.way(desk, "batches", f"{name} again", ":material/replay:", like=code)
 
 
 def _row(desk: Desk, batch: Batch) -> None:

@@ -1,11 +1,11 @@
-"""Cards: print one, use it, measure a printed one, see where its colours come from."""
+"""Cards: print one, use it, measure a printed one, see where its colours come from and how it holds out."""
 
 from __future__ import annotations
 
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.ui import cache, parts
+from curejournal.ui import cache, card_health, enrolling, parts
 from curejournal.ui.page import Desk, Page, attempt, plain
 
 PAPERS: dict[workflow.Paper, str] = {"a4": "A4", "letter": "Letter"}
@@ -17,42 +17,66 @@ def render(desk: Desk) -> None:
         "A photo shows the light as much as the soap. A card with known colours in the same picture tells them apart.",
         "lead",
     )
+    enrolling.done()
     _print()
+    if not desk.journal.names():
+        with st.container(horizontal=True, key="act-next"):
+            parts.way(desk, "batches", "Next: start a batch", ":material/arrow_forward:")
     _use()
-    _enrol(desk)
-    st.subheader("Cards of this journal")
-    for name in workflow.card_names(desk.journal):
-        card = workflow.find_card(name, desk.journal)
-        with st.container(key=f"row-{name}"):
-            st.markdown(f"**{plain(card.title or card.name)}** ({plain(name)})")
-            parts.say(
-                f"{len(card.references)} patches with known colours. Where they come from: {card.provenance}.", "soft"
-            )
+    with st.expander("Measure a printed card (enrol it)"):
+        if parts.may_enter(desk):
+            enrolling.show(desk, _printable())
+    names = workflow.card_names(desk.journal)
+    own = names[: len(names) - len(set(names) & set(workflow.card_names()))]
+    st.subheader("Your cards")
+    if not own:
+        parts.say("None is measured yet. Until then photos are measured with the card as it was drawn: relative.")
+    for name in own:
+        _card(desk, name, own=True)
+    with st.expander("Cards that come with the program"):
+        for name in workflow.card_names():
+            _card(desk, name, own=False)
 
 
-def _chosen(label: str, key: str) -> workflow.Card:
-    """Ask for one of the cards that a maker can print: those with marks to find them by."""
-    cards = {name: workflow.find_card(name) for name in workflow.card_names()}
-    names = sorted((name for name, card in cards.items() if card.markers), key=lambda name: name != "window")
-    name = st.segmented_control(
-        label, names, default="window", required=True, format_func=lambda name: cards[name].title or name, key=key
-    )
-    return cards[name]
+def _printable() -> list[workflow.Card]:
+    """The cards that can be printed, those with marks to find them by: the one with a window first."""
+    cards = [workflow.find_card(name) for name in workflow.card_names()]
+    return sorted((card for card in cards if card.markers), key=lambda card: card.name != "window")
+
+
+def _card(desk: Desk, name: str, own: bool) -> None:
+    card = workflow.find_card(name, desk.journal)
+    known = len(card.references)
+    with st.container(key=f"row-{name}"):
+        st.markdown(f"**{plain(card.title or card.name)}** ({plain(name)})")
+        patches = "1 patch" if known == 1 else f"{known} patches"
+        parts.say(f"{patches} with known colours: {card.kind}. Where they come from: {card.provenance}.", "soft")
+        if own and st.toggle("How does it hold out?", key=f"health-{name}"):
+            card_health.show(desk, card)
 
 
 def _print() -> None:
     st.subheader("Print a card")
-    card = _chosen("Which one", "print-card")
+    cards = {card.name: card for card in _printable()}
+    chosen = st.segmented_control(
+        "Which one",
+        list(cards),
+        default=next(iter(cards)),
+        required=True,
+        format_func=lambda name: cards[name].title or name,
+        key="print-card",
+    )
+    card = cards[chosen]
     parts.say(
         "Its window is laid on the soap: what shows in it is measured, and nothing has to be marked."
         if card.window
         else "It stands beside a loaf; you mark the soap in the picture.",
         "soft",
     )
-    copy_id = st.text_input("A name for this copy, to write its colours under", "W-01", key="copy-id", max_chars=12)
     paper = st.segmented_control(
         "Paper", list(PAPERS), default="a4", required=True, format_func=PAPERS.__getitem__, key="paper"
     )
+    copy_id = st.text_input("The name of this copy; it is printed on it", "W-01", key="copy-id", max_chars=12)
     sheet = attempt(lambda: cache.card_pdf(card, paper, copy_id.strip()))
     if sheet is not None:
         st.download_button(
@@ -82,42 +106,6 @@ def _use() -> None:
                 "The same place and hour each time makes changes easier to see.",
             )
         )
-
-
-def _enrol(desk: Desk) -> None:
-    with st.expander("Measure a printed card (enrol it)"):
-        if not parts.may_enter(desk):
-            return
-        parts.say(
-            "A printer’s colours are not known until they are measured: before that, colours are relative. Photograph "
-            "the printed card beside a 24-patch chart with published colours, both flat in even daylight, three times, "
-            "moving a little."
-        )
-        card = _chosen("Which card was printed", "enrol-card")
-        copy_id = st.text_input("The name written on the card", key="enrol-id", max_chars=40)
-        files = st.file_uploader(
-            "Photos with card and chart",
-            type=["jpg", "jpeg", "png", "heic", "heif", "tif", "tiff", "webp"],
-            accept_multiple_files=True,
-            key="enrol-files",
-        )
-        if st.button("Enrol the card", key="enrol-go", type="primary", disabled=not (copy_id.strip() and files)):
-            with st.spinner("Measuring the card…"):
-                enrolled = attempt(
-                    lambda: workflow.enrol_card(
-                        desk.journal,
-                        card,
-                        [file.getvalue() for file in files],
-                        workflow.find_card("chart24"),
-                        copy_id.strip(),
-                    )
-                )
-            if enrolled is not None:
-                st.success(
-                    f"Enrolled: {len(enrolled[0].references)} patches of {plain(copy_id)} are known now.",
-                    icon=":material/check:",
-                )
-                parts.listed(enrolled[1])
 
 
 PAGE = Page("Cards", "cards", 40, render, ":material/style:")

@@ -1,35 +1,91 @@
-"""Two measured colours side by side: two dates of a portion, or two batches."""
+"""Two measured colours side by side: two dates of a portion by one slider, or two batches."""
 
 from __future__ import annotations
 
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.cure.records import ColourReading
+from curejournal.cure.records import ColourReading, Entry
 from curejournal.report import wording
-from curejournal.ui import parts, story
+from curejournal.ui import cache, parts, story
 from curejournal.ui.page import Desk, Page
+from curejournal.ui.story import Seen
 
 NEEDED = "Two measured photos are needed: of one batch on two days, or of two batches."
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    known = story.portions_seen(desk.journal.all_batches())
-    if not known:
+    code = parts.chosen_batch(desk, "left", "Which batch")
+    left = _portion(desk, code, "left") if code else None
+    if left is None:
         parts.say(NEEDED)
         parts.way(desk, "photos", "Take in a photo")
         return
-    asked = st.query_params.get("batch", "")
-    first = next((name for name, seen in known.items() if seen.batch.code == asked), next(iter(known)))
-    columns = st.columns(2)
-    chosen: list[ColourReading] = []
-    for column, side, at_start in zip(columns, ("left", "right"), (True, False), strict=True):
-        with column:
-            name = st.selectbox(f"On the {side}", list(known), list(known).index(first), key=f"{side}-{asked}")
-            chosen.append(story.one_reading(desk, known[name], f"{side}-{name}", at_start))
-    parts.say(_apart(*chosen), "verdict")
-    parts.say("Both are measured colours; how far they are off is told with each.", "soft")
+    right = left
+    if st.toggle("Beside another batch or portion", key="two"):
+        other = parts.chosen_batch(desk, "right", "Beside which")
+        found = _portion(desk, other, "right") if other else None
+        if found is None:
+            return
+        right = found
+    pair = _one_slider(left) if right is left else (_slider(left, "left"), _slider(right, "right"))
+    with st.container(key="two-beside"):
+        for column, seen, shown in zip(st.columns(2), (left, right), pair, strict=True):
+            with column:
+                _side(desk, seen, shown)
+    readings = [item.record for item in pair if isinstance(item.record, ColourReading)]
+    parts.say(_apart(*readings), "verdict")
+    parts.say("Both are measured colours; how far each may be off is told with it.", "soft")
+
+
+def _portion(desk: Desk, code: str, side: str) -> Seen | None:
+    known = story.portions_seen([desk.journal.batch(code)])
+    if not known:
+        parts.say("No colour was measured in this batch yet.")
+        return None
+    names = {name: seen.portion for name, seen in known.items()}
+    if len(names) == 1:
+        return next(iter(known.values()))
+    chosen = st.segmented_control(
+        "Portion",
+        list(names),
+        default=next(iter(names)),
+        required=True,
+        format_func=names.__getitem__,
+        key=f"of-{side}-{code}",
+    )
+    return known[chosen]
+
+
+def _one_slider(seen: Seen) -> tuple[Entry, Entry]:
+    """Two dates by the two ends of one slider: the first and the latest, to begin with."""
+    moments = {wording.moment(item.at): item for item in seen.readings}
+    names = list(moments)
+    if len(names) == 1:
+        return seen.readings[0], seen.readings[0]
+    start, end = st.select_slider("From when to when", names, (names[0], names[-1]), key=f"when-{seen.name}")
+    return moments[start], moments[end]
+
+
+def _slider(seen: Seen, side: str) -> Entry:
+    moments = {wording.moment(item.at): item for item in seen.readings}
+    names = list(moments)
+    if len(names) == 1:
+        return seen.readings[0]
+    return moments[st.select_slider(f"When: {seen.name}", names, names[-1], key=f"when-{side}-{seen.name}")]
+
+
+def _side(desk: Desk, seen: Seen, shown: Entry) -> None:
+    assert isinstance(shown.record, ColourReading)
+    when = wording.moment(shown.at)
+    poured = seen.batch.poured_at
+    since = f"{wording.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""
+    st.html(parts.patch(shown.record.lab, when, since, "wide"))
+    if shown.photo:
+        picture = cache.small_picture(desk.journal, shown.photo, 640)
+        st.image(picture, width="stretch", alt=f"Photo of {seen.batch.name} on {when}")
+    parts.say(f"{seen.name}. {parts.reading_words(shown.record)}", "soft")
 
 
 def _apart(left: ColourReading, right: ColourReading) -> str:

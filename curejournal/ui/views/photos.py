@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
+from curejournal.cure.records import Batch
 from curejournal.ui import intake, parts, placing
 from curejournal.ui.page import Desk, Page
 
@@ -13,11 +14,16 @@ from curejournal.ui.page import Desk, Page
 def render(desk: Desk) -> None:
     """Draw the page."""
     code = parts.chosen_batch(desk, "photo-batch", "Which batch is in the picture?")
-    if code is None and not desk.journal.all_batches():
+    if code is None and not desk.journal.names():
         parts.say("A photo belongs to a batch, and there is none yet: a code and a name are enough to start one.")
         parts.way(desk, "batches", "Start a batch")
         parts.say("You can measure a photo here already; it is not kept.", "soft")
-    batch = desk.journal.batch(code) if code else None
+    take(desk, desk.journal.batch(code) if code else None)
+    parts.way(desk, "tray", "Many at once: the tray", ":material/inbox:")
+
+
+def take(desk: Desk, batch: Batch | None) -> None:
+    """Ask for photos of a batch, show their colours, keep them; without a batch they are measured only."""
     card = intake.chosen_card(desk)
     portion = intake.chosen_portion(batch, card)
     intake.done(desk)
@@ -27,7 +33,6 @@ def render(desk: Desk) -> None:
     for shot in intake.pictures(desk):
         with st.container(border=True, key=f"photo-{shot.key}"):
             shots.append(intake.measured(desk, batch, replace(shot, card=card, portion=portion)))
-    parts.way(desk, "tray", "Many at once: the tray", ":material/inbox:")
     known = [shot for shot in shots if shot is not None]
     if batch is not None and known:
         intake.keep(desk, batch, known)

@@ -22,12 +22,14 @@ def render(desk: Desk) -> None:
         chosen = {}
         for limit in fields(HouseRules):
             about = limit.metadata
+            step = 0.01 if about["high"] < 1 else 0.1 if about["high"] < 20 else 1.0
             chosen[limit.name] = st.number_input(
                 parts.sentence(f"{about['words']}, {about['unit']}").rstrip("."),
                 min_value=float(about["low"]),
                 max_value=float(about["high"]),
                 value=float(getattr(rules, limit.name)),
-                step=0.01 if about["high"] < 1 else 0.1 if about["high"] < 20 else 1.0,
+                step=step,
+                format="%.2f" if step < 0.1 else "%.1f" if step < 1 else "%.0f",
                 key=f"rule-{limit.name}",
             )
             parts.say(

@@ -1,101 +1,118 @@
-"""What is due and why, each with the way to do it there."""
+"""What is due and why, batch by batch, each done on the spot."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from itertools import groupby
+
 import streamlit as st
 
-from curejournal import publish, workflow
+from curejournal import publish
 from curejournal.cure.judgement import DueThing
 from curejournal.cure.records import Batch
 from curejournal.report.wording import day
-from curejournal.ui import cache, entry, parts
+from curejournal.ui import cache, entry, evidence, first_steps, parts, pouring, watch
 from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.views import photos
+from curejournal.ui.watch import Glance
 
-WAYS = {
-    "photograph": ("photos", "Take in a photo", ":material/photo_camera:"),
-    "release": ("batch", "Look at the evidence and sign", ":material/draw:"),
-    "decide": ("batch", "Look at the evidence and decide", ":material/balance:"),
-    "complete": ("batch", "Complete the record", ":material/edit:"),
+SHOWN = 20
+"""Batches at first. Ours: more than a day's work."""
+
+
+def _evidence(desk: Desk, batch: Batch) -> None:
+    evidence.show(desk, batch, cache.judged(desk, batch))
+
+
+ON_THE_SPOT: dict[str, tuple[str, Callable[[Desk, Batch], None]]] = {
+    "weigh": (":material/scale:", entry.weigh),
+    "photograph": (":material/photo_camera:", photos.take),
+    "test": (":material/science:", entry.alkali_test),
+    "look": (":material/visibility:", entry.surface),
+    "release": (":material/draw:", _evidence),
+    "decide": (":material/balance:", _evidence),
+    "complete": (":material/edit:", pouring.complete),
 }
-"""Things that are done on another page."""
-
-HERE = {"weigh": "Enter weights here", "test": "Enter a test here", "look": "Enter a look here"}
-"""Things that are done on the spot."""
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    judged = cache.open_judged(desk)
-    if not desk.journal.all_batches():
-        _first_steps(desk)
+    seen = watch.look(desk)
+    if not seen.glances and not desk.journal.names():
+        first_steps.show(desk)
         return
-    due = workflow.all_due(judged)
-    now = [(batch, thing) for batch, thing in due if thing.when <= desk.now]
-    later = [(batch, thing) for batch, thing in due if thing.when > desk.now]
-    parts.say(f"{day(desk.now)}. {len(now)} things to do now." if now else f"{day(desk.now)}. Nothing is due.", "lead")
-    for batch, judgement in judged:
-        for question in judgement.recall:
-            st.error(f"{plain(batch.code)}: {plain(question)}", icon=":material/back_hand:")
-    for batch, thing in now:
-        _thing(desk, batch, thing)
+    due = seen.due()
+    now = [pair for pair in due if pair[1].when <= desk.now]
+    later = [pair for pair in due if pair[1].when > desk.now]
+    things = "1 thing" if len(now) == 1 else f"{len(now)} things"
+    parts.say(f"{day(desk.now)}. {f'{things} to do now.' if now else 'Nothing is due.'}", "lead")
+    if seen.waiting:
+        parts.say(f"{seen.waiting} more batches are being looked at; what is due in them will follow.", "soft")
+    for glance in seen.glances:
+        for question in glance.recall:
+            st.error(f"{plain(glance.code)}: {plain(question)}", icon=":material/back_hand:")
+    batches: dict[str, tuple[Glance, list[DueThing]]] = {}
+    for glance, thing in now:
+        batches.setdefault(glance.code, (glance, []))[1].append(thing)
+    shown = st.session_state.setdefault("due-shown", SHOWN)
+    for glance, asked in list(batches.values())[:shown]:
+        _batch(desk, glance, asked)
+    if len(batches) > shown and st.button(f"Show more ({len(batches)} batches in all)", key="due-more"):
+        st.session_state["due-shown"] = shown + SHOWN
+        st.rerun()
     if later:
-        st.subheader("Coming up")
-        parts.listed(f"{day(thing.when)}: {thing.words}, {batch.code} {batch.name}" for batch, thing in later[:12])
-        st.download_button(
-            "Into my calendar (ICS)",
-            lambda: publish.calendar_file(desk.journal, desk.now, desk.zone),
-            "soap.ics",
-            "text/calendar",
-            key="calendar",
+        _later(desk, later)
+
+
+def _batch(desk: Desk, glance: Glance, things: Sequence[DueThing]) -> None:
+    with st.container(key=f"row-{glance.code}"):
+        parts.way(desk, "batch", f"{glance.code} · {glance.name}", batch=glance.code)
+        for what, same in groupby(sorted(things, key=lambda thing: thing.what), key=lambda thing: thing.what):
+            _thing(desk, glance.code, what, list(same))
+
+
+def _thing(desk: Desk, code: str, what: str, things: Sequence[DueThing]) -> None:
+    icon, form = ON_THE_SPOT[what]
+    key = f"{what}-{code}"
+    open_now = st.session_state.get("doing") == key
+    since = min(thing.when for thing in things)
+    due = "Due now" if since.date() == desk.now.date() else f"Due since {day(since)}"
+    with st.container(horizontal=True, vertical_alignment="center", key=f"due-{key}"):
+        pressed = not desk.reads_only and st.button(
+            "Close" if open_now else _words(things), key=f"do-{key}", icon=":material/close:" if open_now else icon
         )
+        reasons = dict.fromkeys(parts.sentence(thing.why) for thing in things)
+        parts.say(f"{_words(things) + '. ' if open_now or desk.reads_only else ''}{due}. {' '.join(reasons)}", "soft")
+    if pressed:
+        st.session_state["doing"] = None if open_now else key
+        st.rerun()
+    if open_now:
+        with st.container(key=f"here-{key}"):
+            batch = desk.journal.batch(code)
+            form(desk, batch)
+            entry.ask(desk, code)
 
 
-def _thing(desk: Desk, batch: Batch, thing: DueThing) -> None:
-    key = f"{batch.code}-{thing.what}-{thing.words}"
-    with st.container(key=f"row-{key}"):
-        st.markdown(f"**{plain(thing.words)}** · {plain(batch.code)} {plain(batch.name)}")
-        since = "now" if thing.when.date() == desk.now.date() else f"since {day(thing.when)}"
-        parts.say(f"Due {since}. {parts.sentence(thing.why)}", "soft")
-        with st.container(horizontal=True, vertical_alignment="center", key=f"act-{key}"):
-            if thing.what in WAYS:
-                slug, label, icon = WAYS[thing.what]
-                parts.way(desk, slug, label, icon, batch=batch.code)
-            else:
-                here = not desk.reads_only and st.toggle(HERE[thing.what], key=f"do-{key}")
-            if thing.what in HERE or thing.what == "photograph":
-                parts.way(desk, "batch", "Open the batch", batch=batch.code)
-        if thing.what in HERE and here:
-            entry.FORMS[thing.what](desk, batch)
-            entry.ask(desk, batch.code)
+def _words(things: Sequence[DueThing]) -> str:
+    """What is to do, in one line: several portions are one photograph."""
+    if things[0].what != "photograph":
+        return things[0].words
+    names = [thing.portion for thing in things if thing.portion]
+    return f"Photograph {' and '.join([', '.join(names[:-1]), *names[-1:]] if len(names) > 1 else names) or 'it'}"
 
 
-def _first_steps(desk: Desk) -> None:
-    parts.say(
-        "This journal follows your soap from the pour to the release: its colour from photos, its weight, its alkali. "
-        "It is empty. Three steps to a first measured colour:",
-        "lead",
-    )
-    steps = (
-        (
-            "cards",
-            "1. Print the window card",
-            "It lies in the photo beside or on the soap, so that colours can be told in any light. "
-            "A 24-patch colour chart does as well.",
-        ),
-        (
-            "batches",
-            "2. Start a batch",
-            "A code and a name are enough. With its recipe the lye is checked before you pour.",
-        ),
-        ("photos", "3. Take a photo", "Card and soap in one picture, in daylight. Its colour is shown at once."),
-    )
-    for slug, label, words in steps:
-        with st.container(key=f"row-step-{slug}"):
-            parts.way(desk, slug, label)
-            parts.say(words, "soft")
-    st.info(
-        "Rather look around first? In a terminal, `curejournal demo` opens a second journal with eight invented "
-        "batches, measured from pictures. Yours stays as it is."
+def _later(desk: Desk, later: Sequence[tuple[Glance, DueThing]]) -> None:
+    st.subheader("Coming up")
+    lines: dict[tuple[str, str, str], list[DueThing]] = {}
+    for glance, thing in later:
+        lines.setdefault((day(thing.when), thing.what, f"{glance.code} {glance.name}"), []).append(thing)
+    parts.listed(f"{when}: {_words(things)}, {of}" for (when, _, of), things in list(lines.items())[:12])
+    st.download_button(
+        "Into my calendar (ICS)",
+        lambda: publish.calendar_file(desk.journal, desk.now, desk.zone),
+        "soap.ics",
+        "text/calendar",
+        key="calendar",
     )
 
 

@@ -1,0 +1,91 @@
+"""The day of the pour: large buttons for what happens, stamped with the time, portion by portion."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import streamlit as st
+
+from curejournal.cure.records import Batch, Event, EventKind, Record, ScalarReading
+from curejournal.cure.words import in_words
+from curejournal.ui import entry, parts, starting
+from curejournal.ui.page import Desk, plain
+
+LARGE: dict[EventKind, str] = {
+    "trace": "Trace",
+    "thickening": "Thickening",
+    "poured": "Poured",
+    "gel": "Gel phase",
+    "unmoulded": "Unmoulded",
+    "cut": "Cut",
+}
+WHOLE = "the whole batch"
+LATELY = timedelta(hours=36)
+"""How long a pour is looked back on, and a batch opens where it is written down: until about its cut. Ours."""
+
+
+def is_on(desk: Desk, batch: Batch) -> bool:
+    """Whether this batch is being poured, or waits in its mould."""
+    return batch.poured_at is None or desk.now - batch.poured_at < LATELY
+
+
+def show(desk: Desk, batch: Batch) -> None:
+    """The buttons, a temperature, a note; what was noted so far."""
+    key = f"pour-{batch.code}"
+    turn = f"{key}-{st.session_state.setdefault('round', 0)}"
+    names = [portion.name for portion in batch.portions]
+    # The portion stays chosen from one press to the next: it is worked on for a while.
+    chosen = (
+        st.pills("Of", [WHOLE, *names], default=WHOLE, required=True, key=f"{key}-portion", format_func=plain)
+        if len(names) > 1
+        else WHOLE
+    )
+    portion = "" if chosen == WHOLE else chosen
+    with st.container(horizontal=True, key=f"large-{key}"):
+        pressed = [kind for kind, label in LARGE.items() if st.button(label, key=f"{key}-{kind}")]
+    with st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-warm"):
+        temperature = st.number_input("Temperature, °C", value=None, step=0.5, key=f"{turn}-temperature")
+        warm = st.button("Keep temperature", key=f"{key}-warm")
+    with st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-note"):
+        words = st.text_input("Note", key=f"{turn}-note", max_chars=500, placeholder="thick, separating, 2 g more…")
+        noted = st.button("Keep note", key=f"{key}-note")
+    with st.expander("At another time, or with the number of bars cut"):
+        bars = st.number_input("Bars cut", value=None, min_value=1, step=1, key=f"{turn}-bars")
+        at = entry.moment(desk, turn)
+    cut = int(bars) if bars else None
+    records: list[Record] = [Event(kind, portion, bars=cut if kind == "cut" else None) for kind in pressed]
+    if warm and temperature is not None:
+        # The batter's temperature stands in the chart of the batch; that of one portion beside what was done with it.
+        records.append(
+            Event("note", portion, "temperature", temperature)
+            if portion
+            else ScalarReading("batter temperature", temperature)
+        )
+    if noted and words.strip():
+        records.append(Event("note", portion, words.strip()))
+    if records:
+        entry.offer(desk, batch.code, records, at)
+    _lately(desk, batch)
+
+
+def _lately(desk: Desk, batch: Batch) -> None:
+    noted = [
+        item
+        for item in reversed(batch.entries)
+        if isinstance(item.record, (Event, ScalarReading)) and desk.now - item.at < LATELY
+    ]
+    if noted:
+        st.subheader("So far")
+        parts.listed(f"{item.at:%H:%M}: {in_words(item.record)}" for item in noted)
+
+
+def complete(desk: Desk, batch: Batch) -> None:
+    """Ask for what the record lacks: when it was poured, or the recipe."""
+    if batch.poured_at is None:
+        key = f"complete-{batch.code}"
+        parts.say("When was it poured? Age, drying and colour count from there.")
+        at = entry.moment(desk, key)
+        if st.button("It was poured then", key=f"{key}-poured", type="primary"):
+            entry.offer(desk, batch.code, [Event("poured")], at)
+    if batch.recipe is None:
+        starting.recipe_later(desk, batch)

@@ -1,0 +1,85 @@
+"""The journal in one file on another disk, and every photo and entry verified."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from curejournal import workflow
+from curejournal.journal.backup import Backup, last_backup
+from curejournal.journal.check import Problem
+from curejournal.journal.store import Journal
+from curejournal.report.wording import age
+from curejournal.ui import parts, work
+from curejournal.ui.page import Desk, Page, plain
+
+FOLDER = "backup folder"
+BACKUP, CHECK = "backup", "check"
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    parts.say(
+        "One file holds everything: entries, original photos, cards, rules. It is read back before it counts. "
+        "The command “curejournal restore” makes a journal of it again.",
+        "lead",
+    )
+    _backup(desk)
+    st.subheader("Check")
+    _check(desk)
+    parts.values({"This journal is kept in": str(desk.journal.location)})
+    parts.say(
+        "Nothing that you enter is overwritten: corrections are new entries, and the history of each batch shows all.",
+        "soft",
+    )
+
+
+def _backup(desk: Desk) -> None:
+    place = str(desk.journal.location)
+    usual = desk.journal.setting(FOLDER, "")
+    last = last_backup(Path(usual)) if usual and Path(usual).is_dir() else None
+    if usual:
+        parts.say(f"The last one there is {age(last, desk.now)} old." if last else f"There is none in {usual} yet.")
+    with st.form("backup"):
+        folder = st.text_input(
+            "Into which folder of the computer that keeps the journal (a stick or another disk)",
+            usual,
+            key="backup-folder",
+        ).strip()
+        busy = work.is_going(place, BACKUP)
+        sent = st.form_submit_button("Make a backup", type="primary", disabled=busy or not parts.may_enter(desk))
+    if sent:
+        work.put_away(place, BACKUP)
+        work.begin(place, BACKUP, "Making a backup", lambda tell: _into(desk.journal, folder))
+        st.rerun()
+    made = work.done(place, BACKUP)
+    if made is not None:
+        kept = made.result
+        st.success(f"Verified and kept: {plain(str(kept.path))}, with {kept.photos} photos.", icon=":material/check:")
+
+
+def _into(journal: Journal, folder: str) -> Backup:
+    made = workflow.back_up(journal, folder)
+    journal.set_setting(FOLDER, folder)
+    return made
+
+
+def _check(desk: Desk) -> None:
+    place = str(desk.journal.location)
+    if st.button("Check every photo and entry", key="check", disabled=work.is_going(place, CHECK)):
+        work.put_away(place, CHECK)
+        work.begin(place, CHECK, "Checking", lambda tell: _checked(desk.journal, tell))
+        st.rerun()
+    checked = work.done(place, CHECK)
+    if checked is not None:
+        problems = checked.result
+        parts.say("Everything verifies." if not problems else f"{len(problems)} things are not as they should be:")
+        parts.listed(f"{problem.where}: {problem.what}" for problem in problems)
+
+
+def _checked(journal: Journal, tell: work.Tell) -> tuple[Problem, ...]:
+    return journal.check(lambda done, total: tell(done / max(total, 1), f"{done} of {total}"))
+
+
+PAGE = Page("Backup", "backup", 55, render, ":material/save:")

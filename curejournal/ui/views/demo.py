@@ -1,0 +1,44 @@
+"""The demo journal, made and looked at from here; the maker's own stays as it is."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from curejournal import demo
+from curejournal.journal.store import Journal
+from curejournal.ui import parts, which, work
+from curejournal.ui.page import Desk, Page, attempt
+
+NAME = "demo"
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    parts.say(
+        "Eight batches of an invented workshop, in every state that a batch can be in. Their colours are measured "
+        "from pictures on this computer, which takes a minute or two the first time.",
+        "lead",
+    )
+    if desk.stands_still:
+        parts.say("You are looking at it. Try anything: nothing of it reaches another journal.")
+        parts.way(desk, "today", "See what is due in it")
+        return
+    place = str(desk.journal.location)
+    parts.say("It is a journal by itself. Nothing in yours is changed, and one press brings you back.")
+    if work.done(place, NAME) is not None:
+        work.put_away(place, NAME)
+        which.turn_to(demo=True)
+        st.switch_page(desk.ways["today"])
+    if work.of(place, NAME) is not None:
+        parts.say("It is being made. You may leave this page; it is here when you come back.", "soft")
+    elif st.button("Look at the demo journal", key="demo-go", type="primary"):
+        attempt(lambda: work.begin(place, NAME, "Measuring the demo’s pictures", _make))
+        st.rerun()
+
+
+def _make(tell: work.Tell) -> None:
+    with Journal.open(which.DEMO) as journal:
+        demo.build_demo(journal, demo.pictures_folder(), lambda step: tell(step.done / step.total, step.words))
+
+
+PAGE = Page("Demo journal", "demo", 58, render, ":material/menu_book:")

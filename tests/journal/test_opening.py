@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import sys
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,9 +12,10 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from sqlalchemy import Engine, inspect
 
 from curejournal.cure.records import RECORDS, BarsOut, Recipe, Renamed, Weighing, Withdrawn
-from curejournal.journal.database import DATABASE, TODAY, Schema
+from curejournal.journal.database import DATABASE, TODAY, Schema, engine_for, postgresql_url, sqlite_url
 from curejournal.journal.faults import (
     DatabaseUnreachable,
     DiskFull,
@@ -213,12 +215,32 @@ def test_two_may_open_and_upgrade_a_journal_at_the_same_moment(tmp_path: Path, o
     assert len(list((tmp_path / "journal").glob("journal-before-*"))) == (1 if old else 0)
 
 
-@pytest.mark.parametrize("path", sorted(DATA.glob("journal-*.sql")), ids=lambda path: path.stem)
-def test_a_journal_of_every_earlier_version_opens_with_all_that_was_in_it(tmp_path: Path, path: Path) -> None:
-    with sqlite3.connect(tmp_path / DATABASE) as old:
-        old.executescript(path.read_text(encoding="utf-8"))
-    old.close()
-    with Journal.open(tmp_path, create=False) as journal:
+def laid_down(version: str, folder: Path, url: str | None) -> None:
+    """A journal as an earlier version of the tables wrote it, on SQLite or a server."""
+    if url is None:
+        with closing(sqlite3.connect(folder / DATABASE)) as old:
+            old.executescript((DATA / f"journal-{version}.sql").read_text("utf-8"))
+        return
+    import psycopg
+
+    with psycopg.connect(url, autocommit=True) as server:
+        server.execute((DATA / f"postgresql-{version}.sql").read_text("utf-8"))
+
+
+VERSIONS = [path.stem.removeprefix("journal-") for path in sorted(DATA.glob("journal-*.sql"))]
+
+
+def test_a_journal_of_every_version_of_the_tables_is_kept_of_either_database() -> None:
+    assert sorted(step.revision for step in ScriptDirectory(str(TODAY.steps)).walk_revisions()) == VERSIONS
+    assert [path.stem.removeprefix("postgresql-") for path in sorted(DATA.glob("postgresql-*.sql"))] == VERSIONS
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_journal_of_every_earlier_version_opens_with_all_that_was_in_it(
+    tmp_path: Path, version: str, database_url: str | None
+) -> None:
+    laid_down(version, tmp_path, database_url)
+    with Journal.open(tmp_path, url=database_url, create=False) as journal:
         assert [problem.what for problem in journal.check()] == ["the photo is missing"]
         history = journal.history("Мыло-1")
         assert {type(entry.record) for entry in history} == set(RECORDS.values()) - ADDED_SINCE
@@ -229,6 +251,32 @@ def test_a_journal_of_every_earlier_version_opens_with_all_that_was_in_it(tmp_pa
         assert [oil.key for oil in recipe.oils] == ["olive", "coconut"]
         assert journal.setting("house rules") == {"days": 35}
         assert journal.card_text("window") == "size = 2"
+        journal.add("Мыло-1", Weighing("bar 1", 100.0), at=NOW, by="Ana")
+        assert len(journal.history("Мыло-1")) == len(history) + 1
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_step_that_breaks_leaves_a_journal_of_every_earlier_version_as_it_was(
+    tmp_path: Path, version: str, database_url: str | None
+) -> None:
+    laid_down(version, tmp_path, database_url)
+    folder = tmp_path / "broken"
+    folder.mkdir()
+    broken = next_schema(folder, ADD_A_COLUMN + "    op.execute('INSERT INTO nowhere VALUES (1)')\n")
+    with pytest.raises(UpgradeFailed):
+        open_database(tmp_path, database_url, create=False, now=clock, schema=broken)
+    with engine_of(tmp_path, database_url).connect() as connection:
+        assert "place" not in {column["name"] for column in inspect(connection).get_columns("entry")}
+    with Journal.open(tmp_path, url=database_url, create=False) as journal:
+        assert len(journal.history("Мыло-1")) == 14
+        assert [problem.what for problem in journal.check()] == ["the photo is missing"]
+    (copy,) = tmp_path.glob("journal-before-0002-*")
+    with closing(sqlite3.connect(copy)) as kept:
+        assert kept.execute("SELECT count(*) FROM entry").fetchone() == (14,)
+
+
+def engine_of(folder: Path, url: str | None) -> Engine:
+    return engine_for(sqlite_url(folder / DATABASE) if url is None else postgresql_url(url))
 
 
 @pytest.mark.parametrize("url", ["", "nonsense", "mysql://a@b/c", "sqlite:///x.sqlite", "postgresql+asyncpg://a/b"])

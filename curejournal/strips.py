@@ -15,7 +15,9 @@ from curejournal.photo.card import Card
 from curejournal.photo.measure import Area, measure
 from curejournal.photo.placement import Points
 from curejournal.photo.reading import read_photo
-from curejournal.photo.strip import StripKey, StripReading, enrol_key, read_strip
+from curejournal.photo.strip import StripKey as StripKey
+from curejournal.photo.strip import StripReading as StripReading
+from curejournal.photo.strip import enrol_key, read_strip
 from curejournal.workflow import ReadingDoubtful, doubts_about
 
 _KEYS = TypeAdapter(dict[str, StripKey])

@@ -22,7 +22,8 @@ from curejournal.photo.learn import learn
 from curejournal.photo.picture import CorrectedPicture, corrected_picture
 from curejournal.photo.placement import Points, as_points
 from curejournal.photo.reading import Taken, read_photo, taken_from_name
-from curejournal.photo.surface import Finding
+from curejournal.photo.surface import Finding as Finding
+from curejournal.report import pictures
 from curejournal.sorting import Question as Question
 from curejournal.sorting import SeenColour, State, answers_to, keep_answers, kept_look, sorted_out
 from curejournal.sorting import TrayItem as TrayItem
@@ -243,10 +244,17 @@ def set_clock(
     return tuple(items)
 
 
-def proposed_areas(journal: Journal, sha256: str, batch: Batch, card: Card) -> dict[str, Points]:
-    """The areas of the batch's latest reading with this card, where they would lie in this photo; a proposal only."""
-    corners = kept_look(journal, sha256, card).measurement.corners
-    earlier = [entry for entry in batch.of(ColourReading) if entry.photo and entry.photo != sha256]
+def proposed_areas(batch: Batch, corners: Points, but: str = "") -> dict[str, Points]:
+    """The areas of the batch's latest photo, where they would lie in one whose card has these corners; a proposal.
+
+    Parameters
+    ----------
+    corners : Points
+        Of the card, clockwise from its own top left, in full-size pixels; none gives no proposal.
+    but : str, optional
+        The hash of a photo to be left out: the one that is asked about.
+    """
+    earlier = [entry for entry in batch.of(ColourReading) if entry.photo and entry.photo != but]
     if len(corners) != 4 or not earlier:
         return {}
     last = [entry.record for entry in earlier if entry.photo == earlier[-1].photo]
@@ -257,6 +265,23 @@ def proposed_areas(journal: Journal, sha256: str, batch: Batch, card: Card) -> d
             outline = np.array(TypeAdapter(Points).validate_json(record.area))
             areas[record.portion] = as_points(cv2.perspectiveTransform(outline[None], turn)[0].astype(float))
     return areas
+
+
+def card_corners(journal: Journal, sha256: str, card: Card) -> Points:
+    """The corners of the card in a kept photo; none if it was not found."""
+    return kept_look(journal, sha256, card).measurement.corners
+
+
+def outlined_picture(
+    journal: Journal, sha256: str, areas: Sequence[Points], faults: Sequence[Points], longest: int
+) -> bytes:
+    """A kept photo as a JPEG, cut to some areas and faults that are outlined in it.
+
+    Raises
+    ------
+    NotInJournal, PictureDamaged
+    """
+    return pictures.outlined(read_photo(journal.photo_bytes(sha256)), areas, faults, longest)
 
 
 def corrected(

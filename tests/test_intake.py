@@ -24,6 +24,7 @@ from curejournal.sorting import TrayItem, journal_id, tag_text
 from curejournal.tray import (
     Clock,
     PhotoWaits,
+    card_corners,
     confirm_surface,
     growth,
     item_of,
@@ -382,7 +383,7 @@ def test_without_a_window_the_areas_are_asked_for_drawn_once_and_then_proposed(k
     assert readings(kept, "B-1")["soap"] == pytest.approx(CREAM, abs=2.0)
     second = chart_photo(TAKEN + timedelta(days=1), seed=1, turn=8.0)
     (two,) = take(kept, ("b.jpg", second.jpeg), card=card)
-    proposal = proposed_areas(kept, two.item.sha256, kept.batch("B-1"), card)
+    proposal = proposed_areas(kept.batch("B-1"), card_corners(kept, two.item.sha256, card), two.item.sha256)
     assert np.abs(np.array(proposal["soap"]) - second.areas["soap"]).max() < 12
 
 

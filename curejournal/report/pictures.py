@@ -48,6 +48,45 @@ def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
     return _jpeg(picture)
 
 
+def outlined(photo: Photo, areas: Sequence[Points], faults: Sequence[Points], longest: int) -> bytes:
+    """The part of a photo that some outlines lie in, as a JPEG: areas in yellow and numbered, faults in orange-red.
+
+    Parameters
+    ----------
+    areas, faults : sequence of outlines
+        In full-size pixels; without any the whole photo is shown.
+    longest : int
+        Pixels of the longer side.
+
+    Raises
+    ------
+    PictureDamaged
+    """
+    picture, corner = photo.picture(), np.zeros(2)
+    if areas or faults:
+        points = np.vstack([np.array(outline) for outline in (*areas, *faults)])
+        room = 0.08 * np.ptp(points, axis=0).max()
+        low = np.clip(points.min(axis=0) - room, 0, (photo.width - 1, photo.height - 1)).astype(int)
+        high = np.clip(points.max(axis=0) + room + 1, low + 1, (photo.width, photo.height)).astype(int)
+        picture, corner = picture[low[1] : high[1], low[0] : high[0]], low.astype(float)
+    by = longest / max(picture.shape[:2])
+    size = (max(1, round(picture.shape[1] * by)), max(1, round(picture.shape[0] * by)))
+    shown = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA if by < 1 else cv2.INTER_CUBIC), np.uint8)
+    if photo.encoding is not None:
+        shown = np.round(255 * np.clip(photo.encoding.to_srgb(shown / 255), 0, 1)).astype(np.uint8)
+    shown = np.ascontiguousarray(shown)
+    for outlines, colour in ((areas, AREA), (faults, FAULT)):
+        for number, outline in enumerate(outlines, 1):
+            moved = np.array(outline) - corner
+            _outline(shown, moved.tolist(), by, colour)
+            if colour == AREA and len(areas) > 1:
+                # Beside the first corner of the outline, which lies on the area however it is shaped.
+                at = np.clip(by * moved[0] + (8, 34), 34, np.array(shown.shape[1::-1]) - 12).astype(int).tolist()
+                for ink, width in (((30, 26, 22), 9), (AREA, 3)):
+                    cv2.putText(shown, str(number), at, cv2.FONT_HERSHEY_SIMPLEX, 1.1, ink, width, cv2.LINE_AA)
+    return _jpeg(shown)
+
+
 def shrunk(photo: Photo, longest: int) -> Pixels:
     """The photo's pixels in sRGB, upright, with at most `longest` on the longer side: (H, W, 3), uint8.
 

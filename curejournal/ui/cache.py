@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from curejournal import publish, workflow
+from curejournal import workflow
 from curejournal.cure.judgement import Judgement, judge
-from curejournal.cure.materials import History
 from curejournal.cure.records import Batch
 from curejournal.cure.rules import HouseRules
 from curejournal.journal.store import Journal
@@ -63,29 +62,6 @@ def _state(batches: Iterable[Batch]) -> tuple[int, int]:
     return len(ids), max(ids, default=0)
 
 
-def materials(desk: Desk) -> tuple[History, ...]:
-    """What each material did."""
-    return _materials(desk.journal, str(desk.journal.location), _state(desk.journal.all_batches()), hour(desk))
-
-
-@st.cache_resource(max_entries=4, show_spinner="Looking through all batches…")
-def _materials(_journal: Journal, location: str, state: tuple[int, int], on: datetime) -> tuple[History, ...]:
-    return publish.all_materials(_journal, on)
-
-
-def material(desk: Desk, name: str) -> publish.MaterialReport:
-    """What one material did, and may do."""
-    state = _state(desk.journal.all_batches())
-    return _material(desk.journal, str(desk.journal.location), name, state, hour(desk))
-
-
-@st.cache_resource(max_entries=40, show_spinner="Looking through all batches…")
-def _material(
-    _journal: Journal, location: str, name: str, state: tuple[int, int], on: datetime
-) -> publish.MaterialReport:
-    return publish.material(_journal, name, on)
-
-
 @st.cache_resource(max_entries=2000, show_spinner=False)
 def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
     """A kept photo, small."""
@@ -93,9 +69,7 @@ def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
 
 
 @st.cache_resource(max_entries=40, show_spinner="Measuring…", hash_funcs={Card: repr})
-def measured(
-    data: bytes, card: Card, areas: Mapping[str, workflow.Box] | None, corners: workflow.Corners | None
-) -> Measurement:
+def measured(data: bytes, card: Card, areas: workflow.Places | None, corners: workflow.Corners | None) -> Measurement:
     """What is in a photo that was just taken."""
     return workflow.measure_photo(data, card, areas, corners)
 

@@ -8,12 +8,12 @@ from datetime import datetime
 
 import streamlit as st
 
-from curejournal import workflow
+from curejournal import tray, workflow
 from curejournal.cure.records import Batch
 from curejournal.report.wording import moment
-from curejournal.ui import cache, marking, parts
+from curejournal.ui import cache, marking, parts, surfaces
 from curejournal.ui.page import Desk, attempt, plain
-from curejournal.workflow import Box, Card, Corners, Measurement
+from curejournal.workflow import Card, Corners, Measurement, Points
 
 NO_CARD = "no card: picture only"
 TYPES = ["jpg", "jpeg", "png", "heic", "heif", "tif", "tiff", "webp"]
@@ -34,7 +34,7 @@ class Shot:
     card: Card | None = None
     portion: str = ""
     measurement: Measurement | None = None
-    areas: dict[str, Box] | None = None
+    areas: dict[str, Points] | None = None
     corners: Corners | None = None
     caption: str = ""
 
@@ -112,7 +112,14 @@ def _measured(batch: Batch | None, shot: Shot) -> Shot | None:
         names = [portion.name for portion in batch.portions] if batch else []
         picture = cache.marked_picture(shot.data, first if first.corners else None, 1200)
         alt = f"{shot.name}, to mark the soap in"
-        marks = marking.mark(picture, first.width, first.height, names or ["soap"], f"marks-{shot.key}", alt)
+        proposed = tray.proposed_areas(batch, first.corners) if batch and not first.areas else {}
+        if proposed:
+            parts.say(
+                "The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so."
+            )
+        marks = marking.mark(
+            picture, first.width, first.height, names or ["soap"], f"marks-{shot.key}", alt, proposed=proposed
+        )
         shot = replace(shot, areas=marks.areas or None, corners=marks.corners or None)
         first = attempt(lambda: cache.measured(shot.data, card, shot.areas, shot.corners))
         if first is None:
@@ -210,7 +217,7 @@ def _kept(desk: Desk, batch: Batch, shot: Shot) -> str:
         )
     )
     if taken and taken.photo and taken.outcome == "kept":
-        st.session_state.setdefault("to-look", []).append(taken.photo.sha256)
+        surfaces.look_later(taken.photo.sha256)
     return f"{shot.name}: {taken.outcome}. {taken.why}".strip() if taken else ""
 
 

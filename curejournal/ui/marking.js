@@ -1,5 +1,6 @@
 // A picture on which areas are drawn, or corners set, with mouse, pen or finger.
 // Places are told in pixels of the full-size picture, so nothing depends on how large it is shown.
+// A shape is {kind, points}: a box by two corners, a band by the ends of its middle line, a polygon by its corners.
 
 const NS = "http://www.w3.org/2000/svg";
 
@@ -8,7 +9,7 @@ export default function (component) {
   const root = parentElement.querySelector(".mark");
   const image = root.querySelector("img");
   const sheet = root.querySelector("svg");
-  const state = (root.state ??= { boxes: { ...data.boxes }, corners: [...data.corners] });
+  const state = (root.state ??= { shapes: structuredClone(data.shapes), corners: [...data.corners] });
   if (image.src !== data.picture) image.src = data.picture;
   image.alt = data.alt;
   sheet.setAttribute("viewBox", `0 0 ${data.width} ${data.height}`);
@@ -19,59 +20,99 @@ export default function (component) {
     const y = ((event.clientY - frame.top) / frame.height) * data.height;
     return [Math.min(Math.max(x, 0), data.width), Math.min(Math.max(y, 0), data.height)];
   };
-  const shape = (kind, style, values) => {
-    const made = document.createElementNS(NS, kind);
-    made.setAttribute("class", style);
-    for (const [name, value] of Object.entries(values)) made.setAttribute(name, value);
-    sheet.append(made);
-    return made;
+  const outline = ({ kind, points }) => {
+    if (kind === "polygon" || points.length < 2) return points;
+    const [[x0, y0], [x1, y1]] = points;
+    if (kind === "box") return [[x0, y0], [x1, y0], [x1, y1], [x0, y1]];
+    const long = Math.hypot(x1 - x0, y1 - y0) || 1;
+    const across = [(-(y1 - y0) / long) * (data.thick / 2), ((x1 - x0) / long) * (data.thick / 2)];
+    return [
+      [x0 + across[0], y0 + across[1]], [x1 + across[0], y1 + across[1]],
+      [x1 - across[0], y1 - across[1]], [x0 - across[0], y0 - across[1]],
+    ];
+  };
+  const add = (kind, values, text) => {
+    // A dark line beneath keeps a light one visible on white soap.
+    for (const style of ["under", "over"]) {
+      const made = document.createElementNS(NS, kind);
+      made.setAttribute("class", style);
+      for (const [name, value] of Object.entries(values)) made.setAttribute(name, value);
+      if (text) made.textContent = text;
+      sheet.append(made);
+    }
   };
   const draw = () => {
     sheet.replaceChildren();
-    for (const [name, [x0, y0, x1, y1]] of Object.entries(state.boxes)) {
-      for (const style of ["under", "over"]) shape("rect", style, { x: x0, y: y0, width: x1 - x0, height: y1 - y0 });
-      for (const style of ["under", "over"])
-        shape("text", style, { x: x0 + data.width / 100, y: y0 + data.width / 25, "font-size": data.width / 30 }).textContent = name;
+    const path = (points, closed) =>
+      add(closed ? "polygon" : "polyline", { points: points.map((point) => point.join(",")).join(" ") });
+    const dots = (points) => points.forEach(([cx, cy]) => add("circle", { cx, cy, r: data.width / 120 }));
+    for (const [name, shape] of Object.entries(state.shapes)) {
+      const points = outline(shape);
+      path(points, points.length > 2);
+      if (shape.kind === "polygon") dots(points);
+      const left = Math.min(...points.map((point) => point[0]));
+      const top = Math.min(...points.map((point) => point[1]));
+      const high = data.width / 30;
+      add("text", { x: left + data.width / 100, y: top > 1.4 * high ? top - high / 3 : top + 1.1 * high, "font-size": high }, name);
     }
-    const points = state.corners.map((point) => point.join(",")).join(" ");
-    for (const style of ["under", "over"]) shape(state.corners.length === 4 ? "polygon" : "polyline", style, { points });
-    for (const [cx, cy] of state.corners)
-      for (const style of ["under", "over"]) shape("circle", style, { cx, cy, r: data.width / 120 });
+    path(state.corners, state.corners.length === 4);
+    dots(state.corners);
+  };
+  const tell = () => {
+    if (data.current === null) setStateValue("corners", [...state.corners]);
+    else setStateValue("shapes", structuredClone(state.shapes));
   };
   draw();
 
   let start = null;
-  const span = (event) => {
-    const [x, y] = place(event);
-    return [Math.min(start[0], x), Math.min(start[1], y), Math.max(start[0], x), Math.max(start[1], y)];
-  };
+  let before = null;
   sheet.onpointerdown = (event) => {
     event.preventDefault();
+    const at = place(event);
     if (data.current === null) {
-      state.corners = state.corners.length >= 4 ? [place(event)] : [...state.corners, place(event)];
-      draw();
-      setStateValue("corners", state.corners);
+      state.corners = state.corners.length >= 4 ? [at] : [...state.corners, at];
+    } else if (data.kind === "polygon") {
+      const known = state.shapes[data.current];
+      const points = known?.kind === "polygon" ? known.points : [];
+      state.shapes[data.current] = { kind: "polygon", points: [...points, at] };
+    } else {
+      sheet.setPointerCapture(event.pointerId);
+      start = at;
+      before = state.shapes[data.current];
       return;
     }
-    sheet.setPointerCapture(event.pointerId);
-    start = place(event);
+    draw();
+    tell();
   };
   sheet.onpointermove = (event) => {
     if (start === null) return;
-    state.boxes[data.current] = span(event);
+    state.shapes[data.current] = { kind: data.kind, points: [start, place(event)] };
     draw();
   };
-  sheet.onpointerup = (event) => {
+  const end = (event) => {
     if (start === null) return;
-    const box = span(event);
+    const [x, y] = place(event);
+    // A tap without a drag, or one that the system took away, leaves what was there.
+    const small = Math.hypot(x - start[0], y - start[1]) < data.width / 100;
+    const whole = event.type === "pointerup" && !small;
+    if (whole) state.shapes[data.current] = { kind: data.kind, points: [start, [x, y]] };
+    else if (before) state.shapes[data.current] = before;
+    else delete state.shapes[data.current];
     start = null;
-    // A tap without a drag marks nothing.
-    if (box[2] - box[0] < data.width / 200 || box[3] - box[1] < data.height / 200) delete state.boxes[data.current];
-    else state.boxes[data.current] = box;
     draw();
-    setStateValue("boxes", { ...state.boxes });
+    if (whole) tell();
   };
-  sheet.onpointercancel = () => {
-    start = null;
+  sheet.onpointerup = end;
+  sheet.onpointercancel = end;
+
+  root.querySelector(".back").onclick = () => {
+    if (data.current === null) state.corners.pop();
+    else {
+      const shape = state.shapes[data.current];
+      if (shape?.kind === "polygon" && shape.points.length > 1) shape.points.pop();
+      else delete state.shapes[data.current];
+    }
+    draw();
+    tell();
   };
 }

@@ -1,27 +1,33 @@
-"""The tray's forms: many photos taken in at once, and each that waits placed by its answers."""
+"""The tray's forms: a waiting photo placed by its answers, a placed one corrected, tags printed."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
-from functools import partial
 
 import streamlit as st
 
-from curejournal import intake, tray, workflow
+from curejournal import tray, workflow
 from curejournal.cure.records import Batch
 from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.report.wording import moment
 from curejournal.sorting import Question, TrayItem, tag_text
-from curejournal.ui import cache, marking, parts
-from curejournal.ui.intake import TYPES
+from curejournal.ui import cache, marking, parts, surfaces
 from curejournal.ui.page import Desk, attempt, plain
-from curejournal.workflow import Card
+from curejournal.workflow import Card, Points
 
-SIGNS = {"placed": "✓", "no colour": "✓", "already there": "✓", "needs you": "?", "set aside": "‖", "not a photo": "‖"}
+SIGNS = {"placed": "✓", "no colour": "✓", "needs you": "?", "set aside": "‖"}
+SAID = "tray-said"
 TAGS = 4
 """One for the loaf, one for the rack, two to lose. Ours."""
-CLEAR = "clear"
+ONE_TAP = 3
+"""Batches offered as buttons: the tags in the photo, or those poured last. Ours."""
 LEAVE_OUT = "none of them: leave it out"
+AS_IT_IS = {
+    "colour": "The colour is right: it is this batch",
+    "copy": "Place this copy too",
+    "areas": "Nothing in it is to be measured",
+}
 
 
 def chosen_card() -> Card:
@@ -34,166 +40,175 @@ def chosen_card() -> Card:
     return cards[name]
 
 
-def take_in(desk: Desk, card: Card) -> None:
-    """Many photos at once, with progress; what was taken in stays, even if the page is left."""
-    turn = st.session_state.setdefault("tray-turn", 0)
-    files = st.file_uploader("Photos, as many as you like", type=TYPES, accept_multiple_files=True, key=f"tray-{turn}")
-    if not files or not st.button(f"Take in {len(files)} photos", key="tray-go", type="primary"):
-        return
-    bar = st.progress(0.0, "Looking at the photos…")
-    arrivals = attempt(
-        lambda: intake.take_in_all(
-            desk.journal,
-            [intake.Source(file.name, file.getvalue) for file in files],
-            card=card,
-            by=desk.by,
-            now=desk.now,
-            clock=tray.Clock(desk.zone),
-            workers=1,  # an app's process is not to be copied
-            progress=lambda step: _show(bar, step),
-        )
-    )
-    if arrivals is not None:
-        st.session_state["tray-arrived"] = [
-            f"{SIGNS[arrival.outcome]} {arrival.name}: {arrival.outcome}. {_where(arrival)}".strip()
-            for arrival in arrivals
-        ]
-        st.session_state["tray-turn"] = turn + 1
-        st.rerun()
-
-
 def tags(desk: Desk, batch: Batch) -> bytes:
     """A few tags of a batch on plain paper, to be cut out."""
     label = TagLabel(tag_text(desk.journal, batch.code), batch.code, batch.name)
     return tag_sheet_pdf([label] * TAGS, LABEL_SHEETS["a4"])
 
 
-def _show(bar: st.delta_generator.DeltaGenerator, step: intake.Progress) -> None:
-    bar.progress(step.done / step.total, f"{step.done} of {step.total}: {plain(step.latest.name)}")
+def print_tags(desk: Desk) -> None:
+    """Tags for several batches on a label sheet or on plain paper."""
+    names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+    codes = st.multiselect("For which batches", list(names), format_func=names.__getitem__, key="tags-for")
+    sheets = {key: sheet.words for key, sheet in LABEL_SHEETS.items()}
+    sheet = st.selectbox("On what", list(sheets), format_func=sheets.__getitem__, key="tags-sheet")
+    with st.container(horizontal=True):
+        copies = st.number_input("Of each", 1, 200, TAGS, key="tags-copies", width=150)
+        each = LABEL_SHEETS[sheet].columns * LABEL_SHEETS[sheet].rows
+        skip = st.number_input("Labels used up on the first sheet", 0, each - 1, 0, key="tags-skip", width=260)
+    if not codes:
+        parts.say("Choose at least one batch, and the sheet is made.", "soft")
+        return
+    labels = [TagLabel(tag_text(desk.journal, code), code, desk.journal.names()[code]) for code in codes]
+    repeated = [label for label in labels for _ in range(copies)]
+    pdf = attempt(lambda: tag_sheet_pdf(repeated, LABEL_SHEETS[sheet], skip=skip))
+    if pdf is not None:
+        st.download_button(
+            f"Download {len(repeated)} tags (PDF)", pdf, "tags.pdf", "application/pdf", key="tags-pdf", type="primary"
+        )
+    parts.say("Print at 100 %. Put one on the loaf or on the card, where the photo shows it.", "soft")
 
 
-def _where(arrival: intake.Arrival) -> str:
-    item = arrival.item
-    return f"Batch {item.batch}. {arrival.why}".strip() if item and item.batch else arrival.why
-
-
-def arrived() -> None:
-    """What became of the photos that came in last."""
-    if "tray-arrived" in st.session_state:
-        parts.listed(st.session_state["tray-arrived"])
+def said() -> None:
+    """What became of the photo that was answered last."""
+    if SAID in st.session_state:
+        parts.say(st.session_state[SAID])
 
 
 def one(desk: Desk, card: Card, item: TrayItem) -> None:
     """A waiting photo: what is asked about it, and the buttons that place it."""
     key = f"tray-{item.sha256[:12]}"
-    when = f" · {moment(item.at)}" if item.at else ""
-    st.markdown(f"**{plain(item.name)}**{when}")
+    st.markdown(f"**{plain(item.name)}**{f' · {moment(item.at)}' if item.at else ''}")
     picture = cache.small_picture(desk.journal, item.sha256, 1000)
     st.image(picture, width="stretch", alt=f"Waiting photo {item.name}")
-    parts.patches(
-        parts.patch(seen.lab, seen.portion or "which portion?", str(seen.grade)) for seen in item.colours if seen.lab
-    )
     asked = {question.about: question for question in item.questions}
     for question in item.questions:
-        parts.say(question.text)
+        parts.say(f"? {question.text}", "lead")
+    if asked.keys() == {"batch"}:
+        _offered(desk, card, item, asked["batch"], key)
     batch = _batch(desk, asked.get("batch"), key)
-    at = _date(desk, key) if "date" in asked else None
-    portions = _portions(desk, item, batch or item.batch, asked["portions"], key) if "portions" in asked else None
-    areas = _areas(desk, item, batch or item.batch, picture, key) if "areas" in asked else None
-    right = (
-        st.checkbox("It is right as it is", key=f"{key}-right") if asked.keys() & {"colour", "copy", "areas"} else False
-    )
+    at = _date(desk, item, key) if "date" in asked else None
+    code = batch or item.batch
+    portions = None
+    if "portions" in asked:
+        portions = _portions(desk, item, code, asked["portions"].choices, key)
+    else:
+        _colours(item)
+    areas = _areas(desk, card, item, code, key) if "areas" in asked else None
+    right = [st.checkbox(words, key=f"{key}-{about}") for about, words in AS_IT_IS.items() if about in asked]
     with st.container(horizontal=True):
         if st.button("Place it", key=f"{key}-place", type="primary"):
-            _done(
-                attempt(
-                    lambda: tray.place(
-                        desk.journal,
-                        item.sha256,
-                        card=card,
-                        by=desk.by,
-                        now=desk.now,
-                        batch=batch,
-                        at=at,
-                        portions=portions,
-                        areas=areas,
-                        confirmed=right,
-                    )
-                )
-            )
+            answers = {"batch": batch, "at": at, "portions": portions, "areas": areas}
+            _done(attempt(_placing(desk, card, item, **answers, confirmed=bool(right) and all(right))))
         if st.button("For the story, without a colour", key=f"{key}-story"):
-            _done(
-                attempt(
-                    lambda: tray.place(
-                        desk.journal, item.sha256, card=card, by=desk.by, now=desk.now, batch=batch, at=at, colour=False
-                    )
-                )
-            )
+            _done(attempt(_placing(desk, card, item, batch=batch, at=at, colour=False)))
         if item.state != "set aside" and st.button("Not for this journal", key=f"{key}-aside"):
             attempt(lambda: tray.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by))
             st.rerun()
 
 
+def correct(desk: Desk, card: Card, item: TrayItem) -> None:
+    """Say that a placed photo belongs elsewhere or shows something else; what was stays in the history."""
+    key = f"correct-{item.sha256[:12]}"
+    names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+    code = st.selectbox(
+        "Batch", list(names), list(names).index(item.batch), format_func=names.__getitem__, key=f"{key}-batch"
+    )
+    at = _date(desk, item, key)
+    portions = _portions(desk, item, code, (), key) if item.colours else None
+    areas = _areas(desk, card, item, code, key)
+    with st.container(horizontal=True):
+        if st.button("Correct it", key=f"{key}-go", type="primary"):
+            named = None if areas or portions == [seen.portion for seen in item.colours] else portions
+            answers = {"batch": code, "at": at, "portions": named, "areas": areas, "colour": True}
+            _done(attempt(_placing(desk, card, item, **answers, confirmed=True)))
+        if item.colours and st.button("No colour from it after all", key=f"{key}-story"):
+            _done(attempt(_placing(desk, card, item, batch=code, at=at, colour=False)))
+
+
+def _offered(desk: Desk, card: Card, item: TrayItem, question: Question, key: str) -> None:
+    """The likeliest batches, each placed by one press."""
+    codes = list(question.choices) or list(desk.journal.names())
+    with st.container(horizontal=True, key=f"large-{key}"):
+        for code in codes[:ONE_TAP]:
+            label = plain(f"{code} · {desk.journal.names()[code]}")
+            if st.button(label, key=f"{key}-in-{code}"):
+                _done(attempt(_placing(desk, card, item, batch=code)))
+
+
+def _placing(desk: Desk, card: Card, item: TrayItem, **answers: object) -> Callable[[], TrayItem]:
+    how: dict[str, object] = {"card": card, "by": desk.by, "now": desk.now, **answers}
+    return lambda: tray.place(desk.journal, item.sha256, **how)  # type: ignore[arg-type]
+
+
 def _done(item: TrayItem | None) -> None:
     if item is not None:
-        st.session_state.setdefault("to-look", []).append(item.sha256)
-        st.session_state["tray-arrived"] = [f"{SIGNS[item.state]} {item.name}: {item.state}. {item.why}".strip()]
+        surfaces.look_later(item.sha256)
+        where = f", batch {item.batch}" if item.batch else ""
+        st.session_state[SAID] = f"{SIGNS[item.state]} {item.name}: {item.state}{where}. {item.why}".strip()
         st.rerun()
 
 
-def surfaces(desk: Desk, card: Card) -> None:
-    """What the surfaces in the photos kept last look like, for the maker to confirm; nothing is noted unasked."""
-    waiting: list[str] = st.session_state.get("to-look", [])
-    for sha256 in list(waiting):
-        item = attempt(partial(tray.item_of, desk.journal, sha256, card, desk.now))
-        if item is None or not item.surface:
-            waiting.remove(sha256)
-        elif _confirmed(desk, item):
-            waiting.remove(sha256)
-            st.rerun()
-
-
-def _confirmed(desk: Desk, item: TrayItem) -> bool:
-    with st.container(border=True, key=f"surface-{item.sha256[:12]}"):
-        parts.say(f"The surface in {item.name}. Is this so?")
-        seen = {parts.sentence(finding.words): finding for finding in item.surface}
-        picked = st.radio("It is", [*seen, CLEAR, "something else: leave it open"], key=f"surface-{item.sha256}")
-        done = st.button("Note it", key=f"surface-go-{item.sha256}")
-    if done and (picked in seen or picked == CLEAR):
-        attempt(lambda: tray.confirm_surface(desk.journal, item, seen.get(picked), by=desk.by))
-    return done
+def _colours(item: TrayItem) -> None:
+    parts.patches(
+        parts.patch(seen.lab, seen.portion or "which portion?", str(seen.grade)) for seen in item.colours if seen.lab
+    )
 
 
 def _batch(desk: Desk, question: Question | None, key: str) -> str | None:
     if question is None:
         return None
-    names = {batch.code: f"{batch.code} · {batch.name}" for batch in reversed(desk.journal.all_batches())}
-    codes = list(question.choices) or list(names)
+    names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+    # What its tags say stands first, but any batch may be right.
+    codes = [*question.choices, *(code for code in names if code not in question.choices)]
     return st.selectbox("Batch", codes, None, format_func=names.__getitem__, key=f"{key}-batch", placeholder="Choose")
 
 
-def _date(desk: Desk, key: str) -> datetime | None:
-    typed = st.datetime_input("Taken", value=None, format="YYYY-MM-DD", step=300, key=f"{key}-at")
-    return typed.replace(tzinfo=desk.zone) if typed else None
+def _date(desk: Desk, item: TrayItem, key: str) -> datetime | None:
+    """When it was taken; None if that stays as it is."""
+    known = item.at.astimezone(desk.zone).replace(tzinfo=None, second=0, microsecond=0) if item.at else None
+    shown = known if item.state in ("placed", "no colour") else None
+    typed = st.datetime_input("Taken", value=shown, format="YYYY-MM-DD", step=300, key=f"{key}-at")
+    return typed.replace(tzinfo=desk.zone) if typed and typed != known else None
 
 
-def _portions(desk: Desk, item: TrayItem, code: str, question: Question, key: str) -> list[str]:
+def _portions(desk: Desk, item: TrayItem, code: str, choices: tuple[str, ...], key: str) -> list[str]:
+    """What each colour is, beside a picture in which they are outlined and numbered."""
     known = [portion.name for portion in desk.journal.batch(code).portions] if code else []
-    names = [*(question.choices or known), LEAVE_OUT]
+    names = [*(choices or known or ["soap"]), LEAVE_OUT]
+    outlines = [seen.outline for seen in item.colours]
+    shown = attempt(lambda: tray.outlined_picture(desk.journal, item.sha256, outlines, (), 1000))
+    if shown is not None and len(outlines) > 1:
+        st.image(shown, width="stretch", alt=f"{item.name}: its colours outlined, numbered 1 to {len(outlines)}")
     chosen = []
-    for number, seen in enumerate(item.colours):
+    for number, seen in enumerate(item.colours, 1):
+        st.html(parts.patch(seen.lab, f"Colour {number}", str(seen.grade), "half"))
         index = names.index(seen.portion) if seen.portion in names else None
-        picked = st.selectbox(f"Colour {number + 1} is", names, index, key=f"{key}-portion-{number}")
+        picked = st.selectbox(f"Colour {number} is", names, index, key=f"{key}-{code}-portion-{number}")
         chosen.append("" if picked in (None, LEAVE_OUT) else str(picked))
     return chosen
 
 
-def _areas(
-    desk: Desk, item: TrayItem, code: str, picture: bytes, key: str
-) -> dict[str, tuple[tuple[float, float], ...]] | None:
-    if not st.toggle("Mark the places in the picture", key=f"{key}-mark"):
+def _areas(desk: Desk, card: Card, item: TrayItem, code: str, key: str) -> dict[str, Points] | None:
+    """Places drawn in the picture; those of the last photo are proposed where the batch is known."""
+    batch = desk.journal.batch(code) if code else None
+    corners = tray.card_corners(desk.journal, item.sha256, card)
+    proposed = tray.proposed_areas(batch, corners, item.sha256) if batch else {}
+    waits = item.state == "needs you"
+    if not st.toggle("Mark the places in the picture", value=bool(proposed) and waits, key=f"{key}-mark-{code}"):
         return None
+    if proposed and waits:
+        parts.say("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
     facts = desk.journal.photo(item.sha256).facts
-    names = [portion.name for portion in desk.journal.batch(code).portions] if code else []
-    marks = marking.mark(picture, facts.width, facts.height, names or ["soap"], f"{key}-marks", f"{item.name}, to mark")
-    return {name: ((x0, y0), (x1, y0), (x1, y1), (x0, y1)) for name, (x0, y0, x1, y1) in marks.areas.items()} or None
+    names = [portion.name for portion in batch.portions] if batch else []
+    marks = marking.mark(
+        cache.small_picture(desk.journal, item.sha256, 1000),
+        facts.width,
+        facts.height,
+        names or ["soap"],
+        f"{key}-marks-{code}",
+        f"{item.name}, to mark",
+        proposed=proposed if waits else None,
+        corners=False,
+    )
+    return marks.areas or None

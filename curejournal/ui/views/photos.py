@@ -7,7 +7,7 @@ from dataclasses import replace
 import streamlit as st
 
 from curejournal.cure.records import Batch
-from curejournal.ui import intake, parts, placing
+from curejournal.ui import intake, parts, surfaces
 from curejournal.ui.page import Desk, Page
 
 
@@ -28,7 +28,7 @@ def take(desk: Desk, batch: Batch | None) -> None:
     portion = intake.chosen_portion(batch, card)
     intake.done(desk)
     if card is not None:
-        placing.surfaces(desk, card)
+        surfaces.ask_all(desk, card)
     shots = []
     for shot in intake.pictures(desk):
         with st.container(border=True, key=f"photo-{shot.key}"):

@@ -1,0 +1,152 @@
+"""Many photos at once: taken in while the page may be left, what became of each, and the camera's clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import timedelta
+from zoneinfo import ZoneInfo, available_timezones
+
+import streamlit as st
+
+from curejournal import intake, tray
+from curejournal.report.wording import moment
+from curejournal.sorting import TrayItem
+from curejournal.ui import cache, parts, work
+from curejournal.ui.intake import TYPES
+from curejournal.ui.page import Desk, attempt, plain
+from curejournal.workflow import Card
+
+INTAKE = "intake"
+SHOWN = 6
+MOVING = ["mov", "mp4", "m4v"]
+"""Taken too, so that a video is answered in our words and not in the browser's."""
+SETS = {
+    "placed": "✓ Placed",
+    "no colour": "✓ Placed, no colour from these",
+    "already there": "✓ There already",
+    "set aside": "‖ Set aside before",
+    "not a photo": "‖ Left out, nothing kept",
+}
+
+
+def take_in(desk: Desk, card: Card) -> None:
+    """Ask for photos and take them in; it goes on if the page is left, and what was taken in stays."""
+    place, turn = str(desk.journal.location), st.session_state.setdefault("tray-turn", 0)
+    files = st.file_uploader(
+        "Photos, as many as you like", type=TYPES + MOVING, accept_multiple_files=True, key=f"tray-{turn}"
+    )
+    with st.expander("The camera’s clock or time zone was not right"):
+        parts.say("Set it before you take them in, or later for the whole set.", "soft")
+        clock = _clock(desk, "before")
+    going = work.is_going(place, INTAKE)
+    if going:
+        parts.say("You may leave this page: it goes on, and what became of the photos is found here.", "soft")
+    label = f"Take in {len(files)} photos" if len(files) != 1 else "Take in 1 photo"
+    if not files or not st.button(label, key="tray-go", type="primary", disabled=going):
+        return
+    sources = [intake.Source(file.name, file.getvalue) for file in files]
+    work.put_away(place, INTAKE)
+    work.begin(place, INTAKE, "Looking at the photos", lambda tell: _taken_in(desk, card, clock, sources, tell))
+    st.session_state["tray-turn"] = turn + 1
+    st.rerun()
+
+
+def _taken_in(
+    desk: Desk, card: Card, clock: tray.Clock, sources: Sequence[intake.Source], tell: work.Tell
+) -> list[intake.Arrival]:
+    def show(step: intake.Progress) -> None:
+        tell(step.done / step.total, f"{step.done} of {step.total}, {step.latest.name}: {step.latest.outcome}")
+
+    # One worker: the app's own process is left as it is.
+    return intake.take_in_all(
+        desk.journal, sources, card=card, by=desk.by, now=desk.now, clock=clock, workers=1, progress=show
+    )
+
+
+def arrived(desk: Desk, card: Card, waiting: Iterable[str]) -> None:
+    """What became of the photos that came in last, until it is put away."""
+    place = str(desk.journal.location)
+    done = work.done(place, INTAKE)
+    if done is None:
+        return
+    arrivals: list[intake.Arrival] = done.result
+    still = set(waiting)
+    asked = [arrival for arrival in arrivals if arrival.outcome == "needs you" and arrival.item]
+    open_ones = [arrival for arrival in asked if arrival.item and arrival.item.sha256 in still]
+    with st.container(border=True, key="arrived"):
+        st.subheader(f"{len(arrivals)} came in" if len(arrivals) != 1 else "1 came in")
+        if open_ones:
+            parts.say(
+                f"? {len(open_ones)} need you: {'they wait' if len(open_ones) > 1 else 'it waits'} below.", "lead"
+            )
+        if len(asked) > len(open_ones):
+            parts.say(f"✓ {len(asked) - len(open_ones)} that needed you are answered.")
+        for outcome, words in SETS.items():
+            _set(desk, words, [arrival for arrival in arrivals if arrival.outcome == outcome])
+        hashes = [a.item.sha256 for a in arrivals if a.item and a.outcome != "set aside"]
+        if hashes:
+            with st.expander("The clock was wrong in all of these"):
+                _set_clock(desk, card, hashes)
+        if st.button("Put this list away", key="arrived-away"):
+            work.put_away(place, INTAKE)
+            st.rerun()
+
+
+def _set(desk: Desk, words: str, arrivals: Sequence[intake.Arrival]) -> None:
+    if not arrivals:
+        return
+    parts.say(f"{words}: {len(arrivals)}", "lead")
+    many = len(arrivals) > SHOWN
+    whole = not many or st.toggle(f"Show all {len(arrivals)}", key=f"arrived-all-{words}")
+    for arrival in arrivals if whole else arrivals[:SHOWN]:
+        if arrival.item is None:
+            parts.say(f"{arrival.name}: {arrival.why}")
+        else:
+            _row(desk, arrival.item, arrival.why)
+
+
+def _row(desk: Desk, item: TrayItem, why: str) -> None:
+    with st.container(horizontal=True, key=f"row-{item.sha256[:12]}", vertical_alignment="center"):
+        st.image(cache.small_picture(desk.journal, item.sha256, 320), width=120, alt=f"Photo {item.name}")
+        with st.container(width=520):
+            when = f", {moment(item.at)}" if item.at else ""
+            st.markdown(f"**{plain(item.batch or 'no batch yet')}**{when} · {plain(item.name)}")
+            parts.patches(
+                parts.patch(seen.lab, seen.portion, str(seen.grade), "half") for seen in item.colours if seen.lab
+            )
+            if why:
+                parts.say(why)
+            parts.way(desk, "photo", "Look at it, correct it", ":material/edit:", photo=item.sha256)
+
+
+def _clock(desk: Desk, key: str) -> tray.Clock:
+    """Ask for the zone of photos that do not tell theirs, and for how far the camera's clock was off."""
+    zones = sorted(available_timezones())
+    own = str(desk.zone) if str(desk.zone) in zones else "UTC"
+    zone = st.selectbox(
+        "Time zone, for photos that do not tell theirs", zones, zones.index(own), key=f"clock-zone-{key}"
+    )
+    way = st.segmented_control(
+        "The camera’s clock was", ["behind", "ahead"], default="behind", required=True, key=f"clock-way-{key}"
+    )
+    with st.container(horizontal=True):
+        amounts = [
+            st.number_input(unit, 0, 20_000, 0, key=f"clock-{unit}-{key}", width=150)
+            for unit in ("Days", "Hours", "Minutes")
+        ]
+    behind = timedelta(days=amounts[0], hours=amounts[1], minutes=amounts[2])
+    return tray.Clock(ZoneInfo(zone) if str(desk.zone) != zone else desk.zone, -behind if way == "ahead" else behind)
+
+
+def _set_clock(desk: Desk, card: Card, hashes: Sequence[str]) -> None:
+    clock = _clock(desk, "after")
+    parts.say("Dates are counted from what the camera wrote, so the same correction twice is one.", "soft")
+    if st.button(f"Set the clock for these {len(hashes)}", key="clock-go"):
+        changed = attempt(_setting(desk, card, hashes, clock))
+        if changed is not None:
+            told = ", ".join(f"{item.name} {moment(item.at)}" for item in changed[:3] if item.at)
+            st.success(plain(f"Done: {told}{' …' if len(changed) > 3 else ''}"), icon=":material/check:")
+
+
+def _setting(desk: Desk, card: Card, hashes: Sequence[str], clock: tray.Clock) -> Callable[[], tuple[TrayItem, ...]]:
+    return lambda: tray.set_clock(desk.journal, hashes, clock, card=card, by=desk.by, now=desk.now)

@@ -20,6 +20,8 @@ from curejournal.photo.sampling import AreaSample, PatchSamples
 Floats = NDArray[np.float64]
 
 AREA_BURNT_LIMIT = 0.3
+# Ours, in Lab: parts of one portion lie within 1.5 in good scenes; a sheen on soap beside a matt card has 8 or more.
+UNEVEN_LIMIT = 5.0
 # Ours: the steepest step in shares of the picture's range per pixel (sampling.sharpness); sharp photos have 0.3.
 BLUNT = 0.12
 
@@ -339,12 +341,12 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
                 outline,
             )
         )
-    if sample.kept < 0.75:
+    if sample.kept < 0.75 or sample.uneven > UNEVEN_LIMIT:
         reasons.append(
             doubt(
                 "several colours",
-                "The area holds more than one colour.",
-                "Mark each portion by itself.",
+                "The area holds more than one colour, or a sheen over part of it.",
+                "Mark each portion by itself; tilt the soap out of the glare.",
                 outline,
             )
         )

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.colour.spaces import linear_from_srgb, srgb_from_linear
+from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.photo.card import Patch
 from curejournal.photo.placement import Placement, Points
 from curejournal.photo.profile import Encoding
@@ -160,7 +160,9 @@ class AreaSample:
 
     `covariance` (3, 3) of that mean from noise and mottling, `spread` (3,) the
     standard deviation of the kept pixels, both in encoded sRGB; `kept` the share of pixels kept,
-    `burnt` the share of clipped ones, `count` the area's pixels in the full-size picture.
+    `burnt` the share of clipped ones, `count` the area's pixels in the full-size picture;
+    `uneven` how far apart, in Lab of the uncorrected picture, the colours of the area's parts are: nine in ten parts
+    lie within it.
     """
 
     encoded: Floats
@@ -169,6 +171,7 @@ class AreaSample:
     burnt: float
     count: int
     spread: Floats
+    uneven: float
 
 
 def sample_area(
@@ -180,11 +183,16 @@ def sample_area(
 ) -> AreaSample | None:
     """The colour of an area without crumbs, glints and shadows.
 
-    Pixels more than 3.5 robust standard deviations from the median in any channel
-    are left out; the rest is averaged in linear light, since that is what
-    an eye at a distance and an instrument's aperture do with a mottled surface.
+    Beginning with the half that is most alike in brightness [1]_, pixels more than 3.5 robust standard
+    deviations from the median in any channel are left out; the rest is averaged in linear light, since
+    that is what an eye at a distance and an instrument's aperture do with a mottled surface.
     `light(places)` gives the relative light (M, 3) at full-size pixels (M, 2), to be divided out.
     None if fewer than 4 pixels are there.
+
+    References
+    ----------
+    .. [1] The shortest half (Andrews et al., Robust Estimates of Location, 1972): unlike the median, a soft glare over
+       two fifths of the area does not draw it.
     """
     values, places, count = pixels_in(picture, outline, scale)
     if len(values) < 4:
@@ -194,8 +202,8 @@ def sample_area(
     if light is not None:
         linear = linear / light(places)
     encoded = srgb_from_linear(linear)
-    keep: NDArray[np.bool_] = np.ones(len(encoded), bool)
-    for _ in range(4):
+    keep = _densest_half(encoded.mean(axis=1))
+    for _ in range(8):
         centre = np.median(encoded[keep], axis=0)
         # The floor keeps a smooth area from losing pixels to rounding.
         width = np.maximum(1.4826 * np.median(np.abs(encoded[keep] - centre), axis=0), 0.006)
@@ -212,4 +220,25 @@ def sample_area(
         float(burnt.mean()),
         count,
         encoded[keep].std(axis=0),
+        _unevenness(encoded, places),
     )
+
+
+def _unevenness(encoded: Floats, places: Floats) -> float:
+    """The 90th percentile of the distance in Lab between the medians of 6 x 6 parts (M, 3) and their middle."""
+    low, high = places.min(axis=0), places.max(axis=0)
+    column, row = np.minimum((6 * (places - low) / np.maximum(high - low, 1e-9)).astype(int), 5).T
+    part = 6 * row + column
+    medians = [np.median(encoded[part == k], axis=0) for k in range(36) if np.count_nonzero(part == k) >= 20]
+    if len(medians) < 4:
+        return 0.0
+    lab = lab_from_srgb(np.clip(medians, 0.0, 1.0))
+    return float(np.quantile(np.linalg.norm(lab - np.median(lab, axis=0), axis=1), 0.9))
+
+
+def _densest_half(brightness: Floats) -> NDArray[np.bool_]:
+    """The half of the values (M,) that lies in the shortest interval."""
+    ordered = np.sort(brightness)
+    half = len(ordered) // 2
+    first = int(np.argmin(ordered[half:] - ordered[: len(ordered) - half]))
+    return np.asarray((brightness >= ordered[first]) & (brightness <= ordered[first + half]))

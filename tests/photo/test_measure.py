@@ -142,6 +142,26 @@ def test_a_glare_in_the_window_is_refused_or_doubted() -> None:
     assert found.grade in (Grade.NOT_USABLE, Grade.INDICATIVE) or off(found, (80, 4, 22)) < 2
 
 
+BROWN = (45.0, 15.0, 28.0)
+
+
+def under_a_sheen(radius: float) -> Measurement:
+    """Glossy soap beside a matt card: the glare is on the soap alone."""
+    return measured(drawn(lab_in_window=BROWN, faults=Faults(glare=(0.53, 0.49, 0.35), glare_radius=radius)))
+
+
+@pytest.mark.parametrize("radius", [0.04, 0.06, 0.08, 0.1, 0.12, 0.15])
+def test_a_sheen_on_the_soap_is_doubted_however_large(radius: float) -> None:
+    found = under_a_sheen(radius)
+    assert found.areas[0].grade in (Grade.INDICATIVE, Grade.NOT_USABLE)
+    assert "several colours" in [reason.code for reason in found.areas[0].reasons]
+
+
+@pytest.mark.parametrize("radius", [0.04, 0.06, 0.08])
+def test_a_sheen_over_part_of_the_window_does_not_draw_the_colour(radius: float) -> None:
+    assert off(under_a_sheen(radius), BROWN) < 1.0
+
+
 def test_a_picture_without_the_card_is_refused() -> None:
     found = measured(draw_card(card("chart24"), exposure_ev=-0.3), "window")
     assert not found.found

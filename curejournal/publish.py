@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime, tzinfo
 from pathlib import Path
@@ -19,7 +20,7 @@ from curejournal.cure.lineage import LotUse
 from curejournal.cure.records import Batch, ColourReading, PhotoNote
 from curejournal.errors import CureJournalError
 from curejournal.journal.bundle import read_bundle, take_bundle, write_bundle
-from curejournal.journal.faults import FolderInUse
+from curejournal.journal.faults import DataRefused, FolderInUse
 from curejournal.journal.recipe_file import fields_from_csv, fields_from_json, recipe_csv, recipe_json
 from curejournal.journal.store import Journal
 from curejournal.lessons import MaterialReport as MaterialReport
@@ -333,13 +334,18 @@ def recipe_text(recipe: Recipe, form: Literal["json", "csv"]) -> bytes:
     return recipe_json(recipe).encode() if form == "json" else recipe_csv(recipe).encode("utf-8-sig")
 
 
-def recipe_in(text: str, form: Literal["json", "csv"]) -> Recipe:
-    """A recipe from another's JSON or table.
+def recipe_in(text: str, form: Literal["json", "csv", "toml"]) -> Recipe:
+    """A recipe from another's JSON or table, or from one's own recipe file.
 
     Raises
     ------
     DataRefused, RecipeUnreadable
     """
+    if form == "toml":
+        try:
+            return workflow.recipe_from(tomllib.loads(text))
+        except (ValueError, RecursionError) as fault:
+            raise DataRefused(f"This recipe cannot be read: {fault}.", "Correct it; the README shows one.") from fault
     return workflow.recipe_from(fields_from_json(text) if form == "json" else fields_from_csv(text))
 
 

@@ -188,7 +188,7 @@ def test_labels_are_one_for_each_bar(told: Journal) -> None:
 
 
 def test_an_empty_journal_says_what_is_missing(journal: Journal) -> None:
-    assert lessons.all_materials(journal, NOW) == ()
+    assert lessons.all_materials(journal) == ()
     with pytest.raises(CureJournalError, match="Photograph"):
         lessons.which(journal, NOW)
     with pytest.raises(publish.NothingChosen):

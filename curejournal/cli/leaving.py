@@ -33,7 +33,7 @@ from curejournal.sorting import tag_text
 def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the materials that recipes name, with the batches that held them."""
     with open_journal(journal) as kept:
-        found = lessons.all_materials(kept, now_of(kept))
+        found = lessons.all_materials(kept)
     if as_json:
         rows = [{"material": h.material, "kind": h.kind, "batches": h.batches, "doses_pct": h.doses_pct} for h in found]
         print_json({"materials": rows})

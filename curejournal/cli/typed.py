@@ -5,11 +5,10 @@ from __future__ import annotations
 import getpass
 import json
 import os
-import tomllib
 from datetime import datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
-from typing import Annotated, Any, get_args
+from typing import Annotated, Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import platformdirs
@@ -225,13 +224,8 @@ def one_of(text: str, choices: object) -> str:
 
 def recipe_of(path: Path) -> Recipe:
     """A recipe from its file."""
-    if path.suffix.lower() in (".json", ".csv"):
-        return publish.recipe_in(text_of(path).lstrip("\ufeff"), "csv" if path.suffix.lower() == ".csv" else "json")
-    try:
-        fields = tomllib.loads(text_of(path))
-    except (ValueError, RecursionError) as fault:
-        raise Mistyped(f"The recipe {path} cannot be read: {fault}.", "Correct it; the README shows one.") from fault
-    return workflow.recipe_from(fields)
+    forms: dict[str, Literal["json", "csv"]] = {".json": "json", ".csv": "csv"}
+    return publish.recipe_in(text_of(path).lstrip("\ufeff"), forms.get(path.suffix.lower(), "toml"))
 
 
 def enter_record(

@@ -25,8 +25,8 @@ guess is worth. Ours: a factor of two either way, until the batches say otherwis
 class Forecast:
     """When the portion is within its tolerance to stay.
 
-    `at` is the middle of what the curves say and `interval` its 95%; an end
-    that is None lies beyond the horizon. `expected` is false if most curves never come within.
+    `at` is the middle of what the curves say and `interval` its 95%; an end that is None lies beyond the horizon, and
+    the other is then that of a one-sided interval. `expected` is false if most curves never come within.
     """
 
     expected: bool
@@ -65,7 +65,9 @@ def foretell(grid: Array, away: Array, tolerance: float, start: datetime, last: 
     day = grid[final] + np.clip(step, 0, 1) * (grid[nxt] - grid[final])
     day = np.where(outside.any(axis=1), np.where(final == len(grid) - 1, np.inf, day), grid[0])
     chance = float(np.isfinite(day).mean())
-    middle, low, high = np.quantile(day, [0.5, 0.025, 0.975], method="inverted_cdf")
+    middle, early, low, high = np.quantile(day, [0.5, 0.05, 0.025, 0.975], method="inverted_cdf")
+    if not np.isfinite(high):
+        low = early  # where only one end can be wrong, all of the 5% are before it
 
     def moment(value: float) -> datetime | None:
         return start + float(value) * DAY if np.isfinite(value) else None

@@ -169,24 +169,26 @@ def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
         alkali=read_tests(
             batch.records(AlkaliTest), rules.free_alkali_pct, rules.ph_usual_to, _concentrated(drying, poured)
         ),
-        journeys=_journeys(batch, on, poured, rules),
+        journeys=journeys(batch, on, rules),
     )
 
 
-def _journeys(batch: Batch, on: datetime, poured: datetime | None, rules: HouseRules) -> dict[str, Journey]:
+def journeys(batch: Batch, on: datetime, rules: HouseRules) -> dict[str, Journey]:
+    """What the colour of each portion does, by its entries up to `on`."""
+    batch = replace(batch, entries=tuple(entry for entry in batch.entries if entry.at <= on))
     readings: dict[str, list[Entry]] = {}
     for entry in batch.of(ColourReading):
         assert isinstance(entry.record, ColourReading)
         readings.setdefault(entry.record.portion, []).append(entry)
     portions = {portion.name: portion for portion in batch.portions}
     controls = [entry for p in portions.values() if p.control for entry in readings.get(p.name, [])]
-    journeys = {}
+    found = {}
     for name in dict.fromkeys([*portions, *readings]):
         portion = portions.get(name)
         beside = portion is not None and not portion.control and portion.intended_source == "control portion"
-        journeys[name] = follow(
+        found[name] = follow(
             readings.get(name, []),
-            batch.event_at("poured", name) or poured,
+            batch.event_at("poured", name) or batch.poured_at,
             portion.intended_lab if portion else None,
             portion.tolerance if portion else 3.0,
             control=controls if beside else (),
@@ -194,7 +196,7 @@ def _journeys(batch: Batch, on: datetime, poured: datetime | None, rules: HouseR
             back_days_apart=rules.colour_days_apart,
             curve_until=on,
         )
-    return journeys
+    return found
 
 
 def _concentrated(drying: DryingReport, poured: datetime | None) -> Callable[[datetime], float]:

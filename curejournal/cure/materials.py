@@ -86,6 +86,16 @@ class Use:
 
 
 @dataclass(frozen=True)
+class Named:
+    """A material as recipes name it: the batches that held it, the latest last, and its lowest and highest dose."""
+
+    material: str
+    kind: Kind
+    batches: tuple[str, ...]
+    doses_pct: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
 class History:
     """All uses of a material, oldest first."""
 
@@ -224,6 +234,27 @@ def _photos(batch: Batch, journey: Journey, at_turn: tuple[int, ...]) -> tuple[s
     of_entry = {entry.id: entry.photo for entry in batch.of(ColourReading)}
     wanted = (*journey.points[0].entries[:1], *at_turn[:1], *journey.points[-1].entries[-1:])
     return tuple(dict.fromkeys(photo for photo in map(of_entry.get, wanted) if photo))
+
+
+def named(batches: Iterable[Batch]) -> tuple[Named, ...]:
+    """The materials of recipes, by name, without looking at what they did."""
+    found: dict[str, list[tuple[str, Ingredient]]] = {}
+    for batch in batches:
+        for item in materials_in(batch):
+            found.setdefault(material_key(item.material), []).append((batch.code, item))
+    told = []
+    for _, uses in sorted(found.items()):
+        doses = [item.dose_pct for _, item in uses if item.dose_pct is not None]
+        codes = tuple(dict.fromkeys(code for code, _ in uses))
+        first = uses[0][1]
+        told.append(Named(first.material, first.kind, codes, (min(doses), max(doses)) if doses else None))
+    return tuple(told)
+
+
+def materials_in(batch: Batch) -> tuple[Ingredient, ...]:
+    """The materials that may colour, of a batch's recipe."""
+    divided = [portion.name for portion in batch.portions if not portion.control]
+    return tuple(item for _, item in ingredients(batch.recipe, divided)) if batch.recipe else ()
 
 
 def material_key(name: str) -> str:

@@ -31,15 +31,10 @@ class FactSheet:
     pictures: tuple[Picture, ...]
 
 
-def batches(number: int) -> str:
-    """1 batch, 2 batches."""
-    return "1 batch" if number == 1 else f"{number} batches"
-
-
 def limits(history: History) -> str:
     """What the figures are not."""
     return (
-        f"These are observations of {batches(len(history.batches))} by one maker, in their recipes, "
+        f"These are observations of {wording.batches(len(history.batches))} by one maker, in their recipes, "
         "with their lye and in their room. Colours were measured from photos against a colour "
         "card (CIELAB D50, CIEDE2000); intervals are 95 %. Other materials were in the same batches. Nothing is said "
         "about other lots, other doses, other soaps, or about safety on skin."
@@ -52,7 +47,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
     lots = [lot for lot in dict.fromkeys(use.ingredient.lot for use in history.uses) if lot]
     told = [
         ("kind", history.kind),
-        ("used in", f"{wording.count(len(history.uses), 'portion')} of {batches(len(history.batches))}"),
+        ("used in", f"{wording.count(len(history.uses), 'portion')} of {wording.batches(len(history.batches))}"),
         ("lots", ", ".join(lots) or NO_LOT),
     ]
     doses = history.doses_pct

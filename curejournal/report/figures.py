@@ -59,16 +59,16 @@ def difference_figure(journey: Journey, portion: str) -> Figure | None:
     curve = journey.curve
     rows = _curve_rows(curve.days, last, curve.difference, curve.difference_low, curve.difference_high) if curve else []
     top = 1.15 * max([journey.tolerance * 2, *(point["high"] for point in points)])
-    within = _over([{"low": 0, "high": journey.tolerance}]).mark_rect(color=CALM, opacity=0.22)
+    within = over([{"low": 0, "high": journey.tolerance}]).mark_rect(color=CALM, opacity=0.22)
     layers = [
         within.encode(y=alt.Y("low:Q"), y2="high:Q"),
-        _over([{"at": journey.tolerance, "text": f"within {journey.tolerance:g}: accepted"}])
+        over([{"at": journey.tolerance, "text": f"within {journey.tolerance:g}: accepted"}])
         .mark_text(align="right", dx=-4, dy=-7, color=CALM, fontSize=12, clip=True)
         .encode(y="at:Q", text="text:N", x=alt.value("width")),
-        *_curve_layers(rows),
+        *curve_layers(rows),
         *_point_layers(points, "ΔE00"),
     ]
-    chart = _chart(layers, "ΔE00 from the intended colour", (0, top))
+    chart = chart_of(layers, "ΔE00 from the intended colour", (0, top))
     return Figure(chart, _difference_words(journey, portion))
 
 
@@ -98,7 +98,7 @@ def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
             if curve
             else []
         )
-        layers = [*_curve_layers(rows), *_point_layers(points, meaning)]
+        layers = [*curve_layers(rows), *_point_layers(points, meaning)]
         ends = [value for point in points for value in (point["low"], point["high"])]
         words = f"{portion}: {meaning} was {points[0]['value']:.1f} at first and {points[-1]['value']:.1f} at last"
         if journey.intended_lab is not None:
@@ -107,11 +107,11 @@ def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
             words += f"; intended is {intended:.1f}"
             layers.insert(
                 0,
-                _over([{"at": intended}])
+                over([{"at": intended}])
                 .mark_rule(color=CALM, strokeWidth=2, strokeDash=[2, 3])
                 .encode(y=alt.Y("at:Q")),
             )
-        figures.append(Figure(_chart(layers, meaning, _padded(ends), height=200), f"{words}."))
+        figures.append(Figure(chart_of(layers, meaning, _padded(ends), height=200), f"{words}."))
     return tuple(figures)
 
 
@@ -141,7 +141,7 @@ def drying_figure(report: DryingReport) -> Figure | None:
         else []
     )
     marks = (
-        _over(points)
+        over(points)
         .mark_point(filled=True, size=60, color=LINE, opacity=0.9)
         .encode(
             x=alt.X("days:Q"),
@@ -155,7 +155,7 @@ def drying_figure(report: DryingReport) -> Figure | None:
     ends = [
         value for row in (*points, *(r for r in rows if r["days"] <= last + 14)) for value in (row["low"], row["high"])
     ]
-    chart = _chart([*_curve_layers(rows), marks], "weight, % of the first", _padded(ends))
+    chart = chart_of([*curve_layers(rows), marks], "weight, % of the first", _padded(ends))
     return Figure(chart, _drying_words(report))
 
 
@@ -168,7 +168,7 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
             continue
         start = batch.poured_at or readings[0][0]
         points = [{"days": (at - start) / DAY, "value": value, "when": wording.moment(at)} for at, value in readings]
-        line = _over(points).encode(
+        line = over(points).encode(
             x=alt.X("days:Q"),
             y=alt.Y("value:Q"),
             tooltip=[alt.Tooltip("when:N", title="when"), alt.Tooltip("value:Q", title=kind.unit)],
@@ -179,12 +179,13 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
             f"last {values[-1]:g} on {wording.day(readings[-1][0])}."
         )
         layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
-        chart = _chart(layers, kind.unit, _padded(values), height=200)
+        chart = chart_of(layers, kind.unit, _padded(values), height=200)
         figures.append(Figure(chart, words[0].upper() + words[1:]))
     return tuple(figures)
 
 
-def _over(rows: Sequence[Mapping[str, Any]]) -> Any:
+def over(rows: Sequence[Mapping[str, Any]]) -> Any:
+    """A layer over rows of data."""
     values: Any = alt.Data
     return alt.Chart(values(values=list(rows)))
 
@@ -203,10 +204,11 @@ def _curve_rows(days: Sequence[float], last: float, *columns_over_days: Sequence
     return rows
 
 
-def _curve_layers(rows: list[dict[str, Any]]) -> list[Any]:
+def curve_layers(rows: list[dict[str, Any]]) -> list[Any]:
+    """A curve with its interval over rows of days, value, low, high and part (*seen* or *foretold*)."""
     if not rows:
         return []
-    base = _over(rows).encode(x=alt.X("days:Q"))
+    base = over(rows).encode(x=alt.X("days:Q"))
     dashes = alt.StrokeDash("part:N", legend=None, scale=alt.Scale(domain=["seen", "foretold"], range=[[1, 0], [5, 4]]))
     return [
         base.mark_area(color=BAND, opacity=0.28, clip=True).encode(y=alt.Y("low:Q"), y2="high:Q"),
@@ -215,7 +217,7 @@ def _curve_layers(rows: list[dict[str, Any]]) -> list[Any]:
 
 
 def _point_layers(points: list[dict[str, Any]], title: str) -> list[Any]:
-    base = _over(points).encode(x=alt.X("days:Q"))
+    base = over(points).encode(x=alt.X("days:Q"))
     return [
         base.mark_rule(color=LINE, strokeWidth=2, clip=True).encode(y="low:Q", y2="high:Q"),
         base.mark_circle(size=190, stroke=LINE, strokeWidth=1.5, opacity=1, clip=True).encode(
@@ -232,7 +234,8 @@ def _point_layers(points: list[dict[str, Any]], title: str) -> list[Any]:
     ]
 
 
-def _chart(layers: list[Any], title: str, domain: tuple[float, float], height: int = HEIGHT) -> Any:
+def chart_of(layers: list[Any], title: str, domain: tuple[float, float], height: int = HEIGHT) -> Any:
+    """Layers over days since the pour as one chart."""
     for layer in layers:
         # Every layer says the same title, or they would be strung together.
         encoding: Any = layer.encoding

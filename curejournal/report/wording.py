@@ -60,3 +60,8 @@ def lab_with_doubt(lab: Lab, sd: Lab) -> str:
 def count(number: int, what: str) -> str:
     """1 bar, 2 bars."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def batches(number: int) -> str:
+    """1 batch, 2 batches."""
+    return "1 batch" if number == 1 else f"{number} batches"

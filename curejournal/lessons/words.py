@@ -1,0 +1,92 @@
+"""What all batches say, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from curejournal.cure.culprits import Effect, TestPour
+from curejournal.cure.lots import LotComparison
+from curejournal.cure.materials import What
+from curejournal.lessons.asked import MaterialReport, Planned, Which
+from curejournal.report import wording
+from curejournal.report.fact_sheet import FactSheet, summary
+
+VERBS: dict[What, str] = {"turn": "turned it", "end": "kept it off its colour"}
+
+
+def material_in_words(report: MaterialReport) -> list[tuple[str, str]]:
+    """The figures of a material, a name and a value each."""
+    return summary(FactSheet(report.history, report.expected, report.effect, ()))
+
+
+def which_in_words(answer: Which) -> list[str]:
+    """The answer in sentences, the most telling first."""
+    found = answer.found
+    return [
+        *(f"{' and '.join(effect.materials)}: {effect_words(effect, answer.what)}" for effect in found.effects),
+        *map(pour_words, found.test_pours),
+        *map(lot_words, found.lots),
+        base_words(answer),
+        *(f"Not compared: {line}." for line in answer.left_out),
+    ]
+
+
+def effect_words(effect: Effect, what: What) -> str:
+    """What a material, or several that were never apart, did."""
+    seen = f"{wording.count(effect.portions, 'portion')} of {wording.batches(effect.batches)}"
+    if effect.chance < 0.5:
+        return f"probably not ({100 * effect.chance:.0f} %); {seen}."
+    sure = "very likely" if effect.chance >= 0.9 else "perhaps"
+    size = f"{wording.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils"
+    line = f"{sure} {VERBS[what]} ({100 * effect.chance:.0f} %), by {size}; {seen}."
+    if len(effect.materials) > 1:
+        line += " They were never apart, so nobody can say which of them."
+    elif not effect.separable:
+        line += " It is in every portion, so it cannot be told from the soap itself."
+    if effect.not_told_apart_from:
+        line += f" It may be {' or '.join(effect.not_told_apart_from)} instead."
+    return line
+
+
+def pour_words(pour: TestPour) -> str:
+    """A test pour, and what it would show."""
+    how = "one without" if pour.without else f"{pour.dose_pct:.1f} % of the oils of"
+    alone = "" if pour.without else " alone"
+    twice = "" if pour.decides else " These overlap: pour it twice."
+    return (
+        f"Test pour: {how} {pour.material}{alone}. {wording.figure(pour.if_it_did)} ΔE00 would say that it did it, "
+        f"{wording.figure(pour.if_not)} that it did not.{twice}"
+    )
+
+
+def lot_words(one: LotComparison) -> str:
+    """Whether a material changed with its lot, and by how much."""
+    change = f"{wording.figure(one.largest_change)} ΔE00 per % of the oils between {' and '.join(one.between)}"
+    return f"{one.material}: {'changed with its lot' if one.changed else 'no change with the lot shown'}, {change}."
+
+
+def base_words(answer: Which) -> str:
+    """What soap does without any of the materials."""
+    found = answer.found
+    return f"By itself the soap changes by {wording.figure(found.base)} ΔE00; {found.portions} portions compared."
+
+
+def planned_in_words(plans: Sequence[Planned]) -> list[str]:
+    """The same in sentences."""
+    told = []
+    for plan in plans:
+        where = plan.portion or "the batch"
+        if plan.turn is not None:
+            told.append(f"{where}: by all batches together it may turn by {wording.figure(plan.turn)} ΔE00.")
+        for name, expected in plan.materials:
+            if expected is None:
+                told.append(f"{where}: {name} was never used before.")
+                continue
+            line = f"{where}: {name}, {expected.words}"
+            if expected.turn:
+                line += f"; with it one more pour may turn by {wording.figure(expected.turn)} ΔE00"
+            if expected.back:
+                back = f"{wording.day(expected.back.at)}, " if expected.back.at else ""
+                line += f"; within tolerance {expected.back.words}: {back}{wording.span(expected.back.interval)}"
+            told.append(line + ("; this dose was never tried." if expected.beyond_doses else "."))
+    return told or ["The recipe names no material that colours."]

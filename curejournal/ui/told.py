@@ -1,0 +1,86 @@
+"""What the portions of many batches did: worked out once for each batch, with progress, and then remembered."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import streamlit as st
+
+from curejournal import lessons, workflow
+from curejournal.cure.culprits import TooFewBatches
+from curejournal.cure.materials import Story, What
+from curejournal.cure.records import Batch
+from curejournal.ui import cache
+from curejournal.ui.page import Desk
+
+REMEMBERED = 1500
+"""Batches whose stories are kept in memory at most. Ours: some fifty kilobytes each."""
+AT_ONCE = 60
+"""How many batches are looked at without asking first. Ours: about two seconds."""
+
+
+def teller(desk: Desk) -> lessons.Tell:
+    """Tells what portions did. What is worked out stays, so that leaving the page loses nothing."""
+    rules = workflow.house_rules(desk.journal)
+    known: dict[str, tuple[Any, tuple[Story, ...]]] = cache.kept(desk, "stories")
+
+    def tell(batches: Sequence[Batch]) -> list[Story]:
+        missing = [batch for batch in batches if not _is_known(known, batch, rules.version)]
+        bar = st.progress(0.0, f"Looking at {len(missing)} batches…") if len(missing) > 5 else None
+        for number, batch in enumerate(missing, start=1):
+            known[batch.code] = ((_state(batch), rules.version), lessons.stories_of(batch, desk.now, rules))
+            if bar is not None:
+                bar.progress(number / len(missing), f"{number} of {len(missing)} batches looked at")
+        if bar is not None:
+            bar.empty()
+        told = [story for batch in batches for story in known[batch.code][1]]
+        for code in list(known)[: max(len(known) - REMEMBERED, 0)]:
+            del known[code]
+        return told
+
+    return tell
+
+
+def unknown(desk: Desk, batches: Sequence[Batch]) -> int:
+    """How many of these were not looked at yet, or have changed since."""
+    known = cache.kept(desk, "stories")
+    version = workflow.house_rules(desk.journal).version
+    return sum(not _is_known(known, batch, version) for batch in batches)
+
+
+def _is_known(known: dict[str, Any], batch: Batch, version: str) -> bool:
+    return batch.code in known and known[batch.code][0] == (_state(batch), version)
+
+
+def _state(batch: Batch) -> tuple[int, int]:
+    ids = [entry.id for entry in batch.entries]
+    return len(ids), max(ids, default=0)
+
+
+def which(desk: Desk, what: What) -> lessons.Which | str:
+    """Which material did it, or in words what is missing; worked out again when a batch that is compared changes."""
+    answers = cache.kept(desk, "which")
+    chosen = lessons.compared(desk.journal)
+    state = (workflow.house_rules(desk.journal).version, tuple(map(_state, chosen)))
+    if answers.get(what, (None, None))[0] != state:
+        tell = teller(desk)
+        tell(chosen)
+        with st.spinner("Comparing all batches…"):
+            try:
+                answers[what] = (state, lessons.which(desk.journal, desk.now, what, tell=tell))
+            except TooFewBatches as few:  # no fault: it is early yet
+                answers[what] = (state, f"{few.what} {few.do}")
+    found: lessons.Which | str = answers[what][1]
+    return found
+
+
+def named(desk: Desk) -> tuple[lessons.Named, ...]:
+    """The materials that recipes name, without what they did."""
+    place = cache.kept(desk, "named")
+    batches = desk.journal.all_batches()
+    state = (len(batches), max((entry.id for batch in batches for entry in batch.entries), default=0))
+    if place.get("state") != state:
+        place.update(state=state, named=lessons.all_materials(desk.journal))
+    found: tuple[lessons.Named, ...] = place["named"]
+    return found

@@ -1,0 +1,129 @@
+"""A pour before it is poured: a recipe from a batch or a file, scaled to a mould, its lye, and what to expect of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from pathlib import PurePath
+from typing import Literal, cast
+
+import streamlit as st
+
+from curejournal import lessons, publish, workflow
+from curejournal.cure.lineage import lots_of
+from curejournal.cure.records import Portion, Record
+from curejournal.report import lesson_figures
+from curejournal.soap.lye import check_lye, recipe_mass_g
+from curejournal.soap.recipe import Recipe
+from curejournal.soap.scaling import mould_g, scale
+from curejournal.ui import parts, starting, told
+from curejournal.ui.page import Desk, Page, attempt
+
+FROM_FILE = "a recipe file"
+SIZES = ("as it is", "to a mass", "to a mould")
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    parts.say("Which lye, how much for this mould, and what may it do? Before anything is weighed.", "lead")
+    names = desk.journal.names()
+    asked = st.query_params.get("like", "")
+    options = [*reversed(names), FROM_FILE]
+    like = st.selectbox(
+        "The recipe of",
+        options,
+        index=options.index(asked) if asked in names else 0,
+        format_func=lambda code: code if code == FROM_FILE else f"{code} · {names[code]}",
+        key=f"like-{asked}",
+    )
+    portions: Sequence[Portion] = ()
+    if like == FROM_FILE:
+        recipe = _from_file()
+    else:
+        batch = desk.journal.batch(like)
+        recipe, portions = batch.recipe, batch.portions
+        if recipe is None:
+            parts.say("This batch has no recipe.")
+    if recipe is not None:
+        _planned(desk, recipe, portions)
+
+
+def _from_file() -> Recipe | None:
+    file = st.file_uploader("A recipe: JSON, a table (CSV), or TOML", type=["json", "csv", "toml"], key="recipe-file")
+    if file is None:
+        parts.say("Another maker’s recipe comes in here; your own goes out below, once one is chosen.", "soft")
+        return None
+    form = cast(Literal["json", "csv", "toml"], PurePath(file.name).suffix.lower().lstrip("."))
+    text = file.getvalue().decode("utf-8-sig", errors="replace")
+    return attempt(lambda: publish.recipe_in(text, form))
+
+
+def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
+    scaled = attempt(partial(_scaled, recipe))
+    checked = attempt(lambda: check_lye(scaled)) if scaled else None
+    if scaled is None or checked is None:
+        return
+    starting.lye(checked)
+    parts.listed(f"{grams:.1f} g {name}" + (f", lot {lot}" if lot else "") for name, lot, grams in lots_of(scaled))
+    shares = [portion.name for portion in portions if not portion.control]
+    st.subheader("What to expect")
+    plans = lessons.planned(desk.journal, scaled, desk.now, portions=shares, tell=told.teller(desk))
+    parts.listed(lessons.planned_in_words(plans))
+    tolerances = {portion.name: portion.tolerance for portion in portions}
+    for plan in plans:
+        for name, expected in plan.materials:
+            if expected is not None and expected.days:
+                where = f"{name} in {plan.portion}" if plan.portion else name
+                parts.figure(lesson_figures.expected_figure(expected, where, tolerances.get(plan.portion)))
+    _out(scaled)
+    if parts.may_enter(desk):
+        _start(desk, scaled, portions)
+
+
+def _scaled(recipe: Recipe) -> Recipe:
+    made = recipe_mass_g(recipe)
+    how = st.segmented_control("Scale it", SIZES, default=SIZES[0], required=True, key="scale")
+    if how == SIZES[1]:
+        return scale(recipe, to_g=st.number_input("Grams of batter", 1.0, None, round(made, 0), 50.0, key="scale-g"))
+    if how == SIZES[2]:
+        with st.container(horizontal=True, key="mould"):
+            sides = [
+                st.number_input(f"{side}, cm", 0.1, 500.0, usual, 0.5, key=f"mould-{side}", width=150)
+                for side, usual in (("Length", 25.0), ("Width", 9.0), ("Depth", 6.5))
+            ]
+        wanted = mould_g(*sides)
+        parts.say(f"Inside the mould: about {wanted:.0f} g of batter. The recipe as it is makes {made:.0f} g.", "soft")
+        return scale(recipe, to_g=wanted)
+    return recipe
+
+
+def _out(recipe: Recipe) -> None:
+    st.subheader("The recipe to pass on")
+    with st.container(horizontal=True, key="recipe-out"):
+        st.download_button(
+            "As a table (CSV)", publish.recipe_text(recipe, "csv"), "recipe.csv", "text/csv", key="recipe-csv"
+        )
+        st.download_button(
+            "As JSON", publish.recipe_text(recipe, "json"), "recipe.json", "application/json", key="recipe-json"
+        )
+
+
+def _start(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
+    st.subheader("Start it")
+    with st.form("start-planned"):
+        name = st.text_input("Name", key="plan-name", max_chars=120)
+        code = st.text_input("Code (short, your own)", workflow.next_code(desk.journal), key="plan-code", max_chars=40)
+        sent = st.form_submit_button("Start a batch with this recipe", type="primary")
+    if not sent:
+        return
+    records: list[Record] = [recipe, *portions]
+    started = attempt(
+        lambda: workflow.start_batch(
+            desk.journal, code.strip(), name.strip(), at=desk.now, by=desk.by, now=desk.now, records=records
+        )
+    )
+    if started is not None:
+        st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
+
+
+PAGE = Page("Plan a pour", "plan", 22, render, ":material/event_upcoming:")

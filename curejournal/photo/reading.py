@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageCms, TiffImagePlugin, WebPImagePlugin
 
 from curejournal.errors import CureJournalError
+from curejournal.photo.ending import ends_early
 from curejournal.photo.profile import Encoding, encoding_of
 
 # Pillow loads its readers one by one, and does not know a permitted format whose reader is not loaded yet.
@@ -84,6 +85,8 @@ class Photo:
     mode: str
     taken: Taken | None
     encoding: Encoding | None
+    # Formats that cannot be decoded to a part of their size are decoded once, however many sizes are asked for.
+    _whole: list[Pixels] = field(default_factory=list, repr=False, compare=False)
 
     @property
     def suffix(self) -> str:
@@ -106,10 +109,13 @@ class Photo:
             flags = _REDUCED[reduce] | cv2.IMREAD_IGNORE_ORIENTATION
             decoded = cv2.imdecode(np.frombuffer(self.data, np.uint8), flags)
             if decoded is None:
-                raise _damaged()
+                raise _damaged(self.data)
             rgb = cv2.cvtColor(decoded, cv2.COLOR_BGR2RGB)
         else:
-            rgb = _decoded_by_pillow(self.data)
+            if not self._whole:
+                self._whole.append(_decoded_by_pillow(self.data))
+                self._whole[0].setflags(write=False)  # whoever asks for it whole is given this very one
+            rgb = self._whole[0]
             if reduce > 1:
                 rows, columns = (max(1, side // reduce) for side in rgb.shape[:2])
                 whole = rgb[: rows * reduce, : columns * reduce]
@@ -139,11 +145,13 @@ def read_photo(data: bytes) -> Photo:
         )
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            warnings.simplefilter("ignore")  # they are for programmers, and would stand among the answers
             image = Image.open(io.BytesIO(data), formats=FORMATS)
     except Image.DecompressionBombError as bomb:
         raise _too_large("far more than any phone makes") from bomb
     except Exception as fault:  # Pillow's readers raise many kinds on hostile bytes
+        if ends_early(data):
+            raise _damaged(data) from fault
         raise NotAPicture(
             "This is not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP).",
             "Choose the photo itself, not a video, a document or a link to it.",
@@ -225,7 +233,7 @@ def _decoded_by_pillow(data: bytes) -> Pixels:
                 return np.asarray(Image.alpha_composite(image_on_white, rgba).convert("RGB"))
             return np.asarray(image.convert("RGB"))
     except Exception as fault:  # any decoder fault means the same to the maker
-        raise _damaged() from fault
+        raise _damaged(data) from fault
 
 
 def _upright(rgb: Pixels, orientation: int) -> Pixels:
@@ -239,9 +247,9 @@ def _upright(rgb: Pixels, orientation: int) -> Pixels:
     return rgb
 
 
-def _damaged() -> PictureDamaged:
+def _damaged(data: bytes) -> PictureDamaged:
     return PictureDamaged(
-        "The photo is damaged or only partly there.",
+        "The file ends too early: only a part of the photo is there." if ends_early(data) else "The photo is damaged.",
         "Copy it from the phone again and try once more.",
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import struct
 import zlib
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import colour
@@ -13,6 +14,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from curejournal.photo.ending import ends_early
 from curejournal.photo.reading import (
     MAX_PIXELS,
     NotAPicture,
@@ -126,20 +128,100 @@ def test_a_name_tells_the_date_only_if_it_has_one_whole_one(name: str, when: dat
     assert (taken.local if taken else None) == when
 
 
-@pytest.mark.parametrize(
-    "data", [b"", b"not a picture", b"%PDF-1.7\n", b"\xff\xd8\xff", bytes(1000), b"GIF89a" + bytes(50)]
-)
+@pytest.mark.parametrize("data", [b"", b"not a picture", b"%PDF-1.7\n", bytes(1000), b"GIF89a" + bytes(50)])
 def test_what_is_no_photo_is_refused_in_words(data: bytes) -> None:
     with pytest.raises(NotAPicture, match=r"not a photo.*Nothing in the journal was changed"):
         read_photo(data)
 
 
-@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "TIFF"])
-def test_a_truncated_file_is_refused_in_words(kind: str) -> None:
-    rng = np.random.default_rng(1)
-    data = saved(Image.fromarray(rng.integers(0, 255, (400, 400, 3), dtype=np.uint8)), kind)
-    with pytest.raises((PictureDamaged, NotAPicture)):
-        read_photo(data[: len(data) // 2]).picture()
+FORMATS = {
+    "JPEG": {"kind": "JPEG"},
+    "progressive JPEG with a thumbnail": {"kind": "JPEG", "progressive": True, "exif": True},
+    "PNG": {"kind": "PNG"},
+    "WebP": {"kind": "WEBP"},
+    "lossless WebP": {"kind": "WEBP", "lossless": True},
+    "TIFF": {"kind": "TIFF"},
+    "compressed TIFF, its list of contents at the end": {"kind": "TIFF", "compression": "tiff_lzw"},
+    "HEIC": {"kind": "HEIF"},
+}
+
+
+def grainy(kind: str, *, exif: bool = False, **options: object) -> bytes:
+    """A picture that fills its file: a part of the file is a part of the picture."""
+    pixels = np.random.default_rng(1).integers(0, 255, (400, 400, 3), dtype=np.uint8)
+    if exif:
+        out = io.BytesIO()
+        stripes().resize((80, 48)).save(out, "JPEG")
+        options["exif"] = b"Exif\0\0" + _exif_with_thumbnail(out.getvalue())
+    return saved(Image.fromarray(pixels), kind, **options)
+
+
+def _exif_with_thumbnail(thumbnail: bytes) -> bytes:
+    """A TIFF of two directories, the second with a JPEG in it (Exif 2.31, 4.5.8)."""
+    second = struct.pack("<HHHIIHHIII", 2, 513, 4, 1, 44, 514, 4, 1, len(thumbnail), 0)
+    return b"II*\0" + struct.pack("<I", 8) + struct.pack("<HI", 0, 14) + second + thumbnail
+
+
+@pytest.mark.parametrize("part", [0.005, 0.05, 0.5, 0.95, -1])
+@pytest.mark.parametrize("name", FORMATS)
+def test_a_file_that_ends_too_early_is_told_so_in_every_format(name: str, part: float) -> None:
+    data = grainy(**FORMATS[name])
+    assert not ends_early(data)
+    assert read_photo(data).picture().shape == (400, 400, 3)
+    cut = data[:-1] if part == -1 else data[: int(part * len(data))]
+    assert ends_early(cut)
+    if part != -1:  # of a picture without its very last byte some readers make the whole
+        with pytest.raises(PictureDamaged, match="ends too early: only a part of the photo is there"):
+            read_photo(cut).picture()
+
+
+@pytest.mark.parametrize(
+    "data", [b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF\0\0\1\0WEBP", b"II*\0", b"\0\0\0 ftypheic"]
+)
+def test_the_first_bytes_alone_are_a_file_that_ends_too_early(data: bytes) -> None:
+    with pytest.raises(PictureDamaged, match="ends too early"):
+        read_photo(data)
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_a_file_damaged_in_its_midst_is_not_said_to_end_early(name: str) -> None:
+    data = grainy(**FORMATS[name])
+    middle = len(data) // 2
+    assert not ends_early(data[:middle] + bytes(64) + data[middle + 64 :])
+
+
+@pytest.mark.parametrize("part", [b"\xff\xe0\0\2", b"\xff\xe0\0\0", b"\0\0\0\0aaaa\0\0\0\0", b"\0\0\0\10free"])
+@pytest.mark.parametrize(
+    "head", [b"\xff\xd8\xff\xe0\0\2", b"\x89PNG\r\n\x1a\n", b"\0\0\0\10ftypheic", b"II*\0\10\0\0\0"]
+)
+def test_a_file_of_millions_of_empty_parts_is_not_walked_to_its_end(head: bytes, part: bytes) -> None:
+    steps = 0
+
+    def counted(*what: object) -> object:
+        nonlocal steps
+        steps += 1
+        return unpack_from(*what)
+
+    unpack_from = struct.unpack_from
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("curejournal.photo.ending.struct.unpack_from", counted)
+        ends_early(head + part * 1_000_000)
+    assert steps <= 200_000
+
+
+def test_a_picture_that_can_only_be_decoded_whole_is_decoded_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    decoded = []
+    opened = Image.open
+    monkeypatch.setattr(Image, "open", lambda *a, **k: decoded.append(1) or opened(*a, **k))
+    photo = read_photo(saved(stripes(), "PNG"))
+    before = len(decoded)
+    pictures = [photo.picture(reduce) for reduce in (8, 4, 2, 1, 1, 8)]
+    turned = replace(photo, orientation=6).picture()
+    assert len(decoded) == before + 1
+    assert (turned == np.rot90(pictures[3], -1)).all()
+    assert (pictures[0] == pictures[5]).all()
+    with pytest.raises(ValueError, match="read-only"):
+        pictures[3][0] = 0
 
 
 def png_claiming(width: int, height: int) -> bytes:

@@ -130,7 +130,8 @@ def _doorway(
         fingerprint(certificate, key)
         files = (str(certificate.absolute()), str(key.absolute()))
     listens = address or ("127.0.0.1" if proxy else address_here())
-    hosts = (*([proxy] if proxy else names_here(listens)), *(more_hosts or []))
+    # The first is what is shown to be typed: one that was named, as a certificate may know only that.
+    hosts = (*([proxy] if proxy else []), *(more_hosts or []), *([] if proxy else names_here(listens)))
     return Doorway(str(journal.resolve()), listens, port, hosts, *files, behind_proxy=proxy is not None)
 
 

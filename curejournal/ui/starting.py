@@ -29,16 +29,15 @@ CREAM = (85.0, 2.0, 14.0)
 """Where typing an intended colour begins. Ours."""
 
 
-def start(desk: Desk, earlier: Mapping[str, str]) -> None:
-    """Ask for a batch and start it; `earlier` are the names of those that there are, by code."""
-    asked = st.query_params.get("like")
+def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
+    """Ask for a batch and start it, like the one asked for; `earlier` are the names of all, by code."""
     like = (
         st.selectbox(
             "Begin with the recipe and portions of",
             [None, *earlier],
             index=[None, *earlier].index(asked if asked in earlier else None),
             format_func=lambda code: "nothing: a new recipe" if code is None else f"{code} · {earlier[code]}",
-            key=f"like-{asked}",
+            key=f"like-{asked or None}",
         )
         if earlier
         else None
@@ -66,6 +65,7 @@ def start(desk: Desk, earlier: Mapping[str, str]) -> None:
             )
         )
         if started is not None:
+            st.session_state.pop("like", None)
             st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
     if model is not None:
         parts.listed([*(in_words(portion) for portion in portions), *parts.recipe_lines(model)])
@@ -89,21 +89,26 @@ def recipe_later(desk: Desk, batch: Batch) -> None:
 
 def lye(checked: LyeCheck) -> None:
     """What the lye does to the fat, with its interval, doubts and cautions."""
-    low, high = checked.superfat_interval_pct
     with st.container(border=True, key="lye"):
         st.subheader("Lye, before you pour")
-        ratio = checked.lye_concentration_pct
-        parts.values(
-            {
-                "Superfat": f"{checked.superfat_nominal_pct:.1f} %, most likely {low:.1f} to {high:.1f} %",
-                "At worst": f"{checked.superfat_worst_pct[0]:.1f} %, every spread taken at its worst",
-                "Lye concentration": f"{ratio:.0f} %" if ratio is not None else "no alkali in it",
-                "Water": f"{checked.water_g:.0f} g in {checked.batch_g:.0f} g: no bar can lose more than that part",
-            }
-        )
+        superfat(checked)
         for doubt in checked.doubts:
             st.warning(f"{plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
         parts.say(LYE)
+
+
+def superfat(checked: LyeCheck) -> None:
+    """What fat is left over: by independent spreads, and with every spread at its worst."""
+    (low, high), (worst, best) = checked.superfat_interval_pct, checked.superfat_worst_pct
+    ratio = checked.lye_concentration_pct
+    parts.values(
+        {
+            "Superfat": f"{checked.superfat_nominal_pct:.1f} %, most likely {low:.1f} to {high:.1f} %",
+            "At worst": f"{worst:.1f} to {best:.1f} %, every spread taken at its worst",
+            "Lye concentration": f"{ratio:.0f} %" if ratio is not None else "no alkali in it",
+            "Water": f"{checked.water_g:.0f} g in {checked.batch_g:.0f} g: no bar can lose more than that part",
+        }
+    )
 
 
 def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, str]) -> list[Portion]:

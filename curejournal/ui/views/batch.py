@@ -9,7 +9,7 @@ from curejournal.cure.records import Batch, SurfaceNote
 from curejournal.cure.words import in_words
 from curejournal.report import figures
 from curejournal.report.wording import age, day, moment
-from curejournal.ui import cache, entry, evidence, parts, past, pouring, starting, story
+from curejournal.ui import acts, cache, entry, evidence, parts, past, pouring, starting, story
 from curejournal.ui.page import Desk, Page, plain
 
 
@@ -76,6 +76,7 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         "a look at the surface": entry.surface,
         "the room": entry.room,
     } | ({} if batch.recipe else {"the recipe": starting.recipe_later})
+    forms |= acts.forms(batch)
     chosen = st.pills("Or enter", list(forms), key=f"form-{batch.code}")
     if chosen:
         forms[chosen](desk, batch)
@@ -98,6 +99,11 @@ def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     parts.figure(figures.drying_figure(judgement.drying))
     if not judgement.drying.points:
         parts.say("No weights yet. Weigh a few marked bars each week.")
+    rooms = figures.room_figures(batch)
+    if rooms:
+        st.subheader("The room meanwhile")
+    for shown in rooms:
+        parts.figure(shown)
     st.subheader("Alkali tests")
     evidence.alkali_tests(judgement)
     looks = [f"{day(at)}: {in_words(look)}" for at, look in reversed(batch.records(SurfaceNote))]
@@ -106,13 +112,7 @@ def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     parts.listed(looks)
     if judgement.lye is not None:
         st.subheader("Lye")
-        low, high = judgement.lye.superfat_interval_pct
-        parts.say(f"Superfat {judgement.lye.superfat_nominal_pct:.1f} %, most likely {low:.1f} to {high:.1f} %.")
-    rooms = figures.room_figures(batch)
-    if rooms:
-        st.subheader("Room")
-    for shown in rooms:
-        parts.figure(shown)
+        starting.superfat(judgement.lye)
     parts.say("Enter a weight, test or room reading under “Write down”.", "soft")
 
 

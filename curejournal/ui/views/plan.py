@@ -28,7 +28,7 @@ def render(desk: Desk) -> None:
     parts.say("Which lye, how much for this mould, and what may it do? Before anything is weighed.", "lead")
     names = desk.journal.names()
     asked = st.query_params.get("like", "")
-    options = [*reversed(names), FROM_FILE]
+    options = [*names, FROM_FILE]
     like = st.selectbox(
         "The recipe of",
         options,

@@ -1,0 +1,266 @@
+"""Forms for what happens to a batch beside its readings: bars that leave, trays, pieces, portions, intended colours."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from typing import Any, get_args
+
+import streamlit as st
+
+from curejournal import workflow
+from curejournal.cure.records import BarsOut, Batch, ColourReading, IntendedSource, Record, Weighing, WhyOut
+from curejournal.cure.words import in_words, lab_words
+from curejournal.errors import CureJournalError
+from curejournal.report.wording import moment
+from curejournal.soap.recipe import Batter, Recipe
+from curejournal.ui import entry, parts
+from curejournal.ui.page import Desk, attempt, plain
+
+Form = Callable[[Desk, Batch], None]
+
+SOURCES: dict[IntendedSource, str] = {
+    "cured earlier batch": "a cured earlier batch",
+    "control portion": "an unscented control",
+    "batter before fragrance": "the batter before fragrance",
+    "swatch": "a swatch",
+}
+CHANGES = ("bars were taken from it", "another tray or box lies under it", "it was cut into bars")
+
+
+def forms(batch: Batch) -> dict[str, Form]:
+    """What can be entered for a batch as it is, by the words that ask for it."""
+    found: dict[str, Form] = {"bars that left": bars_out}
+    if batch.records(Weighing):
+        found["a change on the scale"] = scale_change
+    if batch.portions:
+        found["an intended colour"] = intended
+    if batch.recipe is not None:
+        found["pieces of another batch"] = embeds
+    if batch.recipe is not None and len(batch.portions) > 1:
+        found["batter of each portion"] = batter
+    return found
+
+
+def _key(form: str, batch: Batch) -> str:
+    # As in `entry`: once something is kept its form begins anew.
+    return f"{form}-{batch.code}-{st.session_state.setdefault('round', 0)}"
+
+
+def bars_out(desk: Desk, batch: Batch) -> None:
+    """Bars that left the rack, and whom to ask in a recall."""
+    key = _key("out", batch)
+    if batch.bars_cut:
+        parts.say(f"{batch.bars_cut} bars were cut, {batch.bars_cut - batch.bars_out} are here.", "soft")
+    with st.form(key):
+        why: WhyOut = st.radio("Why did they leave?", get_args(WhyOut), key=f"{key}-why", horizontal=True)
+        bars = st.number_input("How many bars", value=1, min_value=1, step=1, key=f"{key}-bars")
+        to = st.text_input("To whom or where: whom to ask in a recall", key=f"{key}-to", max_chars=120)
+        note = st.text_input("Remark", key=f"{key}-note", max_chars=500)
+        at = entry.moment(desk, key)
+        if st.form_submit_button("Keep it", type="primary"):
+            entry.offer(desk, batch.code, [BarsOut(int(bars), to.strip(), why, note.strip())], at)
+
+
+def scale_change(desk: Desk, batch: Batch) -> None:
+    """A weighing after which a bar or tray is not what it was: said so, it is no loss and no gain."""
+    key = _key("change", batch)
+    last = {weighing.subject: weighing for _, weighing in batch.records(Weighing)}
+    subject = st.selectbox("Which bar, tray or loaf", list(last), key=f"{key}-subject")
+    before = last[subject]
+    change = st.radio("What changed", CHANGES, key=f"{key}-what-{subject}")
+    with st.form(f"{key}-{subject}-{change}"):
+        parts.say(f"Last time: {in_words(before)}, tare {before.tare_g:g} g.", "soft")
+        bars, tare, to = before.bars, before.tare_g, ""
+        why: WhyOut = "sold"
+        if change != CHANGES[1]:
+            usual = max(before.bars - 1, 1) if change == CHANGES[0] else max(batch.bars_cut, before.bars)
+            bars = int(st.number_input("Bars on it now", value=usual, min_value=1, step=1, key=f"{key}-bars-{subject}"))
+        if change == CHANGES[1]:
+            tare = float(
+                st.number_input("Its tare, g", value=before.tare_g, min_value=0.0, step=1.0, key=f"{key}-t-{subject}")
+            )
+        grams = st.number_input(
+            "Grams now, the tare taken off", value=None, min_value=0.0, step=0.1, key=f"{key}-g-{subject}"
+        )
+        if change == CHANGES[0]:
+            why = st.selectbox("Why were they taken", get_args(WhyOut), key=f"{key}-why-{subject}")
+            to = st.text_input("To whom or where", key=f"{key}-to-{subject}", max_chars=120)
+        at = entry.moment(desk, f"{key}-{subject}")
+        sent = st.form_submit_button("Keep it", type="primary")
+    if sent and grams is None:
+        st.info("Weigh what is on it now: without a weight nothing can be told from it.")
+    if sent and grams is not None:
+        records: list[Record] = [replace(before, grams=grams, bars=bars, tare_g=tare, confirmed=False)]
+        if change == CHANGES[0] and bars < before.bars:
+            records.append(BarsOut(before.bars - bars, to.strip(), why, f"from {subject}"))
+        entry.offer(desk, batch.code, records, at)
+
+
+def intended(desk: Desk, batch: Batch) -> None:
+    """The colour a portion should have when cured, from one of four sources."""
+    key = _key("intended", batch)
+    names = [portion.name for portion in batch.portions]
+    name = st.selectbox("Which portion", names, key=f"{key}-portion")
+    portion = next(known for known in batch.portions if known.name == name)
+    if portion.intended_lab:
+        where = portion.intended_from or portion.intended_source or ""
+        st.html(parts.patch(portion.intended_lab, f"{name} should be", f"{lab_words(portion.intended_lab)}; {where}"))
+    source: IntendedSource = st.radio(
+        "Take it from", list(SOURCES), format_func=SOURCES.__getitem__, key=f"{key}-source-{name}"
+    )
+    how = _ASKED[source](desk, batch, f"{key}-{name}")
+    tolerance = st.number_input(
+        "Difference you accept, ΔE00",
+        0.5,
+        10.0,
+        portion.tolerance,
+        0.5,
+        key=f"{key}-tolerance-{name}",
+        help="About 1 is just noticeable side by side; 2 to 4 is usual here.",
+    )
+    if how is None:
+        return
+    act = partial(_intend, desk, batch, name, source, {**how, "tolerance": tolerance}, key)
+    if st.button("Take this colour", key=f"{key}-go", type="primary"):
+        act(confirmed=False)
+    asked = st.session_state.get(f"{key}-doubtful") == (name, source)
+    if asked and st.button("Take it all the same", key=f"{key}-sure"):
+        act(confirmed=True)
+
+
+def _intend(
+    desk: Desk, batch: Batch, name: str, source: IntendedSource, how: dict[str, Any], key: str, *, confirmed: bool
+) -> None:
+    asked = f"{key}-doubtful"
+    st.session_state.pop(asked, None)
+    try:
+        kept, _ = workflow.set_intended(
+            desk.journal, batch.code, name, source, by=desk.by, now=desk.now, confirmed=confirmed, **how
+        )
+    except workflow.ReadingDoubtful as doubt:
+        st.session_state[asked] = (name, source)
+        st.warning(f"**Is this right?** {plain(doubt.what)} {plain(doubt.do)}", icon=":material/back_hand:")
+    except CureJournalError as error:
+        st.error(f"{plain(error.what)} {plain(error.do)}", icon=":material/back_hand:")
+    else:
+        entry.tell(desk, batch.code, [kept])
+        st.rerun()
+
+
+def _like(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
+    names = {code: name for code, name in desk.journal.names().items() if code != batch.code}
+    code = st.selectbox(
+        "Which batch", list(names), None, format_func=lambda code: f"{code} · {names[code]}", key=f"{key}-like"
+    )
+    if code is None:
+        return None
+    read = dict.fromkeys(reading.portion for _, reading in desk.journal.batch(code).records(ColourReading))
+    portion = st.selectbox("Its portion", list(read), key=f"{key}-like-{code}") if read else None
+    if portion is None:
+        parts.say("No colour was read in that batch.")
+        return None
+    return {"from_batch": code, "from_portion": portion}
+
+
+def _control(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
+    controls = [portion.name for portion in batch.portions if portion.control]
+    if not controls:
+        parts.say("This batch has no control: tick one of its portions as such under History, “Correct an entry”.")
+        return None
+    return {"from_portion": st.selectbox("Which control", controls, key=f"{key}-control")}
+
+
+def _reading(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
+    readings = {item.id: f"{moment(item.at)}: {in_words(item.record)}" for item in batch.of(ColourReading)}
+    if not readings:
+        parts.say("No colour was read yet. Photograph the pigmented batter with the card before the fragrance goes in.")
+        return None
+    number = st.selectbox("Which reading", list(readings), format_func=readings.__getitem__, key=f"{key}-reading")
+    return {"reading": number}
+
+
+def _swatch(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
+    if not st.toggle("Photograph it with a card, instead of typing it", key=f"{key}-photo"):
+        columns = st.columns(3)
+        lab = tuple(
+            column.number_input(f"{axis}*", value=value, step=0.5, format="%.1f", key=f"{key}-{axis}")
+            for column, axis, value in zip(columns, "Lab", (85.0, 2.0, 14.0), strict=True)
+        )
+        st.html(parts.patch((lab[0], lab[1], lab[2]), "The swatch", "CIELAB, D50"))
+        return {"lab": lab}
+    card_name = st.selectbox("Which card", workflow.card_names(desk.journal), key=f"{key}-card")
+    file = st.file_uploader("The swatch in the card’s window", type=["jpg", "jpeg", "png", "heic"], key=f"{key}-file")
+    if file is None:
+        return None
+    card = workflow.find_card(card_name, desk.journal)
+    seen = attempt(lambda: workflow.swatch(file.getvalue(), card))
+    if seen is None:
+        return None
+    lab, words = seen
+    st.html(parts.patch(lab, "The swatch", words))
+    return {"lab": lab, "lab_from": words, "lab_card": card.name}
+
+
+_ASKED: dict[IntendedSource, Callable[[Desk, Batch, str], dict[str, Any] | None]] = {
+    "cured earlier batch": _like,
+    "control portion": _control,
+    "batter before fragrance": _reading,
+    "swatch": _swatch,
+}
+
+
+def embeds(desk: Desk, batch: Batch) -> None:
+    """Pieces of another batch that were put into this one: that batch is then its parent."""
+    key = _key("embeds", batch)
+    names = {code: name for code, name in desk.journal.names().items() if code != batch.code}
+    with st.form(key):
+        code = st.selectbox(
+            "Pieces of which batch", list(names), None, format_func=lambda one: f"{one} · {names[one]}", key=f"{key}-of"
+        )
+        grams = st.number_input("Grams", value=None, min_value=0.0, step=1.0, key=f"{key}-g")
+        where = ["the whole batch", *(portion.name for portion in batch.portions)]
+        portion = st.selectbox("In which portion", where, key=f"{key}-in")
+        sent = st.form_submit_button("Keep it", type="primary")
+    if sent and (code is None or grams is None):
+        st.info("Choose the batch, and enter the grams.")
+    if sent and code is not None and grams is not None:
+        place = "" if portion == where[0] else portion
+        piece = attempt(partial(workflow.embed_of, desk.journal, code, grams, place, desk.now))
+        if piece is not None:
+            _recipe(desk, batch, lambda recipe: replace(recipe, embeds=(*recipe.embeds, piece)))
+
+
+def batter(desk: Desk, batch: Batch) -> None:
+    """How much batter each portion got: the dose of what went into one portion alone is reckoned on it."""
+    key = _key("batter", batch)
+    recipe = batch.recipe
+    assert recipe is not None
+    known = {part.portion: part.grams for part in recipe.batter}
+    with st.form(key):
+        parts.say(
+            f"There were about {recipe.batter_g:.0f} g of batter. Leave out what was not weighed: it counts as equal.",
+            "soft",
+        )
+        found = {
+            portion.name: st.number_input(
+                f"Batter in {plain(portion.name)}, g",
+                value=known.get(portion.name),
+                min_value=0.0,
+                step=10.0,
+                key=f"{key}-{portion.name}",
+            )
+            for portion in batch.portions
+        }
+        sent = st.form_submit_button("Keep it", type="primary")
+    if sent:
+        divided = tuple(Batter(name, grams) for name, grams in found.items() if grams)
+        _recipe(desk, batch, lambda recipe: replace(recipe, batter=divided))
+
+
+def _recipe(desk: Desk, batch: Batch, change: Callable[[Recipe], Recipe]) -> None:
+    """The recipe as corrected; the earlier one stays in the history."""
+    last = batch.of(Recipe)[-1]
+    assert isinstance(last.record, Recipe)
+    entry.offer(desk, batch.code, [change(last.record)], last.at, last.id)

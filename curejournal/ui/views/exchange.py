@@ -1,0 +1,44 @@
+"""Batches as files, from one journal to another."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from curejournal import publish
+from curejournal.ui import parts
+from curejournal.ui.page import Desk, Page, attempt, plain
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    parts.say("A batch as one file, with its history and photos, that another journal can open.", "lead")
+    code = parts.chosen_batch(desk, "bundle")
+    if code is not None:
+        parts.say("Its photos are as they came from the camera: a place in them goes along.", "soft")
+        st.download_button(
+            "Bundle of this batch",
+            lambda: publish.bundle(desk.journal, code),
+            f"{code}-bundle.zip",
+            "application/zip",
+            key=f"bundle-{code}",
+            type="primary",
+        )
+    parts.way(desk, "plan", "A recipe, out or in", ":material/menu_book:")
+    if not parts.may_enter(desk):
+        return
+    st.subheader("Open another’s bundle")
+    file = st.file_uploader("Its file", type=["zip"], key="bundle-file")
+    other = st.text_input("A code for it here (empty: its own)", key="bundle-code", max_chars=40)
+    if file is not None and st.button("Verify and enter it", key="bundle-go", type="primary"):
+        with st.spinner("Verifying every photo and entry…"):
+            batch = attempt(
+                lambda: publish.open_bundle(
+                    desk.journal, file.getvalue(), code=other.strip(), by=desk.by, now=desk.now, zone=desk.zone
+                )
+            )
+        if batch is not None:
+            st.success(f"{plain(batch.code)} {plain(batch.name)} is in this journal.", icon=":material/check:")
+            parts.way(desk, "batch", f"Open {batch.code}", batch=batch.code)
+
+
+PAGE = Page("Give and take", "exchange", 49, render, ":material/swap_horiz:")

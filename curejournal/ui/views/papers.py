@@ -1,0 +1,131 @@
+"""Papers: batch records for an inspector, where a lot went, labels, and the calendar of what is due."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Literal
+
+import streamlit as st
+
+from curejournal import publish
+from curejournal.report import wording
+from curejournal.sorting import tag_text
+from curejournal.ui import parts
+from curejournal.ui.page import Desk, Page
+
+PDF = "application/pdf"
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    names = desk.journal.names()
+    if not names:
+        parts.say("No batch yet. Records, labels and the calendar are made of what you enter.")
+        parts.way(desk, "batches", "Start a batch")
+        return
+    shown = st.segmented_control(
+        "Which paper", list(PAPERS), default=next(iter(PAPERS)), required=True, key="paper-kind"
+    )
+    PAPERS[shown](desk, names)
+
+
+def _records(desk: Desk, names: dict[str, str]) -> None:
+    parts.say("Materials with lots, lye check, process, tests, weights, release and its evidence.", "lead")
+    how = st.radio("Whose record", ["of batches", "of a day", "of a lot"], horizontal=True, key="record-of")
+    codes: list[str] = []
+    if how == "of batches":
+        asked = st.query_params.get("batch", "")
+        codes = st.multiselect(
+            "Which batches",
+            list(names),
+            [asked] if asked in names else [],
+            format_func=lambda code: f"{code} · {names[code]}",
+            key=f"record-batches-{asked}",
+            placeholder="Choose batches",
+        )
+    elif how == "of a day":
+        day: date = st.date_input("Poured on", desk.now.date(), format="YYYY-MM-DD", key="record-day")
+        codes = list(publish.poured_on(desk.journal, day, desk.zone))
+    else:
+        lot = st.text_input("Which lot", key="record-lot", max_chars=80).strip()
+        codes = list(dict.fromkeys(use.batch for use in publish.lot(desk.journal, lot))) if lot else []
+    if not codes:
+        parts.say("No batch is chosen." if how == "of batches" else "No batch of that.", "soft")
+        return
+    parts.listed(f"{code} {names[code]}" for code in codes)
+    st.download_button(
+        f"Record of {wording.batches(len(codes))} (PDF)",
+        lambda: publish.batch_record(desk.journal, codes, desk.now),
+        "record.pdf",
+        PDF,
+        key="record-file",
+        type="primary",
+    )
+
+
+def _lot(desk: Desk, names: dict[str, str]) -> None:
+    parts.say("Where did this lot go? Oils, lye, liquids, additives, and batches embedded in others.", "lead")
+    lot = st.text_input("The supplier’s lot, or the code of an embedded batch", key="lot", max_chars=80).strip()
+    if not lot:
+        return
+    uses = publish.lot(desk.journal, lot)
+    if not uses:
+        parts.say(f"No batch names the lot {lot}.")
+        return
+    for number, use in enumerate(uses):
+        with st.container(key=f"row-lot-{number}"):
+            parts.way(desk, "batch", f"{use.batch} · {use.name}", batch=use.batch)
+            poured = f", poured {wording.day(use.poured_at)}" if use.poured_at else ""
+            batch = desk.journal.batch(use.batch)
+            gone = f"; {wording.count(batch.bars_out, 'bar')} of it left" if batch.bars_out else ""
+            parts.say(f"{use.grams:g} g {use.material}{poured}{gone}", "soft")
+    st.download_button(
+        "As a page (PDF)",
+        lambda: publish.lot_page(desk.journal, lot, desk.now),
+        "lot.pdf",
+        PDF,
+        key="lot-file",
+        type="primary",
+    )
+
+
+def _labels(desk: Desk, names: dict[str, str]) -> None:
+    parts.say("Batch, cure date, and the weight that a label can bear when the bar is sold.", "lead")
+    code = parts.chosen_batch(desk, "labels")
+    if code is None:
+        return
+    batch, net = desk.journal.batch(code), publish.net_weight(desk.journal, code)
+    proposed = f"{net.grams_each} g for each bar. " if net.grams_each is not None else ""
+    parts.say(f"{proposed}{net.words}")
+    number = st.number_input("How many", 1, 2000, max(batch.bars_cut, 1), key=f"labels-n-{code}")
+    weight = st.checkbox("Print that net weight", key=f"labels-g-{code}", disabled=net.grams_each is None)
+    tag = st.checkbox("Print the batch’s tag: photos of it file themselves", key=f"labels-t-{code}")
+    paper: Literal["a4", "letter"] = st.segmented_control(
+        "Paper", ["a4", "letter"], default="a4", required=True, format_func=str.capitalize, key=f"labels-p-{code}"
+    )
+
+    def made() -> bytes:
+        text = tag_text(desk.journal, code) if tag else ""
+        return publish.labels(
+            desk.journal, code, desk.now, count=int(number), with_weight=weight, tag=text, paper=paper
+        )
+
+    st.download_button("Labels (PDF)", made, f"labels-{code}.pdf", PDF, key=f"labels-{code}", type="primary")
+    parts.say("What a label must say where you sell, local codes decide.", "soft")
+
+
+def _calendar(desk: Desk, names: dict[str, str]) -> None:
+    parts.say("What is due, in your own calendar. Imported again, events move; they are not doubled.", "lead")
+    st.download_button(
+        "Into my calendar (ICS)",
+        lambda: publish.calendar_file(desk.journal, desk.now, desk.zone),
+        "soap.ics",
+        "text/calendar",
+        key="ics",
+        type="primary",
+    )
+
+
+PAPERS = {"Record": _records, "Lot": _lot, "Labels": _labels, "Calendar": _calendar}
+
+PAGE = Page("Papers", "papers", 48, render, ":material/description:")

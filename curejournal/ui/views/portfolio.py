@@ -1,0 +1,81 @@
+"""A portfolio of chosen batches: pages for any web host, or a PDF, built while the page may be left."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from curejournal import publish
+from curejournal.report import wording
+from curejournal.ui import cache, parts, work
+from curejournal.ui.page import Desk, Page, plain
+
+NAME = "portfolio"
+FORMS = {"web pages (ZIP)": "zip", "a PDF": "pdf"}
+TYPES = {"zip": "application/zip", "pdf": "application/pdf"}
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    names = desk.journal.names()
+    if not names:
+        parts.say("No batch yet. Photos of a batch with a card in them make its pages.")
+        parts.way(desk, "batches", "Start a batch")
+        return
+    parts.say(
+        "Your soap in its true colours: photos, the way of each colour, before and after, a time-lapse. "
+        "No location and no camera data is in it.",
+        "lead",
+    )
+    place = str(desk.journal.location)
+    _built(place)
+    if work.is_going(place, NAME):
+        parts.say("It goes on if you leave this page.", "soft")
+        return
+    asked = st.query_params.get("batch", "")
+    chosen = st.multiselect(
+        "Which batches",
+        list(names),
+        [asked] if asked in names else [],
+        format_func=lambda code: f"{code} · {names[code]}",
+        key=f"chosen-{asked}",
+        placeholder="Choose batches",
+    )
+    if st.toggle("All batches", key="all-batches"):
+        chosen = list(names)
+    for code in chosen[:6]:
+        parts.patches(parts.latest_colours(cache.judged(desk, desk.journal.batch(code))))
+    title = st.text_input("Heading", desk.journal.setting("place", "") or "", key="title", max_chars=120)
+    about = st.text_input("A sentence under it", key="about", max_chars=300)
+    form = st.segmented_control("As", list(FORMS), default="web pages (ZIP)", required=True, key="form")
+    if st.button(f"Build it from {wording.batches(len(chosen))}", key="build", type="primary", disabled=not chosen):
+        journal, on, kind = desk.journal, desk.now, FORMS[form]
+        work.begin(
+            place,
+            NAME,
+            "Building the portfolio",
+            lambda tell: publish.portfolio_packed(journal, chosen, on, kind, title=title, about=about, tell=tell),
+        )
+        st.rerun()
+
+
+def _built(place: str) -> None:
+    done = work.done(place, NAME)
+    if done is None:
+        return
+    made: publish.Packed = done.result
+    with st.container(border=True, key="built"):
+        size = f"{len(made.data) / 1e6:.1f} MB"
+        st.success(f"Built: {wording.batches(made.batches)}, {plain(size)}.", icon=":material/check:")
+        st.download_button(
+            "Download it", made.data, f"portfolio.{made.kind}", TYPES[made.kind], key="portfolio-file", type="primary"
+        )
+        if made.kind == "zip":
+            parts.say(
+                "Unpack it: index.html opens in any browser, and the folder goes on any web host as it is.", "soft"
+            )
+        if st.button("Build another", key="another"):
+            work.put_away(place, NAME)
+            st.rerun()
+
+
+PAGE = Page("Portfolio", "portfolio", 47, render, ":material/photo_album:")

@@ -78,12 +78,18 @@ def outlined(photo: Photo, areas: Sequence[Points], faults: Sequence[Points], lo
     for outlines, colour in ((areas, AREA), (faults, FAULT)):
         for number, outline in enumerate(outlines, 1):
             moved = np.array(outline) - corner
-            _outline(shown, moved.tolist(), by, colour)
+            # Pieces and holes hang together by seams of no width, which are not to be seen.
+            mask = np.zeros(shown.shape[:2], np.uint8)
+            cv2.fillPoly(mask, [np.round(moved * by).astype(np.int32)], (1,))
+            for piece in cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]:
+                _outline(shown, piece[:, 0].tolist(), 1.0, colour)
             if colour == AREA and len(areas) > 1:
                 # Beside the first corner of the outline, which lies on the area however it is shaped.
-                at = np.clip(by * moved[0] + (8, 34), 34, np.array(shown.shape[1::-1]) - 12).astype(int).tolist()
-                for ink, width in (((30, 26, 22), 9), (AREA, 3)):
-                    cv2.putText(shown, str(number), at, cv2.FONT_HERSHEY_SIMPLEX, 1.1, ink, width, cv2.LINE_AA)
+                high = shown.shape[1] // 14
+                place = np.clip(by * moved[0] + (high // 3, 1.4 * high), high, np.array(shown.shape[1::-1]) - high)
+                for ink, width in (((30, 26, 22), high // 4), (AREA, high // 10)):
+                    at, size = place.astype(int).tolist(), high / 22
+                    cv2.putText(shown, str(number), at, cv2.FONT_HERSHEY_SIMPLEX, size, ink, max(2, width), cv2.LINE_AA)
     return _jpeg(shown)
 
 

@@ -108,7 +108,7 @@ def _set(desk: Desk, words: str, arrivals: Sequence[intake.Arrival]) -> None:
 def _row(desk: Desk, item: TrayItem, why: str) -> None:
     with st.container(horizontal=True, key=f"row-{item.sha256[:12]}", vertical_alignment="center"):
         st.image(cache.small_picture(desk.journal, item.sha256, 320), width=120, alt=f"Photo {item.name}")
-        with st.container(width=520):
+        with st.container(width="stretch"):
             when = f", {moment(item.at)}" if item.at else ""
             st.markdown(f"**{plain(item.batch or 'no batch yet')}**{when} · {plain(item.name)}")
             parts.patches(

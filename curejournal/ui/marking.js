@@ -3,6 +3,8 @@
 // A shape is {kind, points}: a box by two corners, a band by the ends of its middle line, a polygon by its corners.
 
 const NS = "http://www.w3.org/2000/svg";
+// A strip's pad is a finger's tip wide then.
+const CLOSER = 4;
 
 export default function (component) {
   const { data, parentElement, setStateValue } = component;
@@ -64,11 +66,39 @@ export default function (component) {
   };
   draw();
 
+  const frame = root.querySelector(".frame");
+  const closer = root.querySelector(".closer");
+  const label = () => {
+    closer.textContent = state.picking ? "Touch the place" : state.zoom ? "The whole picture" : "Closer";
+  };
+  const show = (zoom, [x, y]) => {
+    state.zoom = zoom;
+    state.picking = false;
+    // The frame keeps its size; what is in it grows.
+    frame.style.height = zoom ? `${frame.clientHeight}px` : "";
+    root.querySelector(".sheet").style.width = zoom ? `${100 * CLOSER}%` : "";
+    frame.scrollLeft = (x / data.width) * frame.scrollWidth - frame.clientWidth / 2;
+    frame.scrollTop = (y / data.height) * frame.scrollHeight - frame.clientHeight / 2;
+    label();
+  };
+  closer.onclick = () => {
+    if (state.zoom) show(false, [0, 0]);
+    else {
+      state.picking = !state.picking;
+      label();
+    }
+  };
+  label();
+
   let start = null;
   let before = null;
   sheet.onpointerdown = (event) => {
     event.preventDefault();
     const at = place(event);
+    if (state.picking) {
+      show(true, at);
+      return;
+    }
     if (data.current === null) {
       state.corners = state.corners.length >= 4 ? [at] : [...state.corners, at];
     } else if (data.kind === "polygon") {

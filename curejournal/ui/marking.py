@@ -16,16 +16,17 @@ from curejournal.workflow import Points, outline_of
 _HERE = Path(__file__).parent
 _draw = st.components.v2.component(
     "curejournal_marking",
-    html='<div class="mark"><div class="sheet"><img alt=""><svg></svg></div>'
-    '<button class="back" type="button">Take back the last mark</button></div>',
+    html='<div class="mark"><div class="frame"><div class="sheet"><img alt=""><svg></svg></div></div>'
+    '<div class="acts"><button class="closer" type="button">Closer</button>'
+    '<button class="back" type="button">Take back the last mark</button></div></div>',
     css=(_HERE / "marking.css").read_text("utf-8"),
     js=(_HERE / "marking.js").read_text("utf-8"),
 )
 CORNERS = "the card’s four corners"
 HOW = {
-    "box": "Put the finger or mouse on one corner of the soap and pull to the other.",
-    "band": "Pull along the middle of the layer, from one end to the other; set below how thick it is.",
-    "polygon": "Touch the corners of the soap one after another; three make an area, more follow its shape.",
+    "box": "Put the finger or mouse on one corner of it and pull to the other.",
+    "band": "Pull along its middle, from one end to the other; then set how thick it is.",
+    "polygon": "Touch its corners one after another; three make an area, more follow its shape.",
 }
 # Ours: a layer of a cut bar that fills the picture is about so thick.
 BAND_SHARE = 0.08

@@ -30,13 +30,11 @@ AS_IT_IS = {
 }
 
 
-def chosen_card() -> Card:
+def chosen_card(label: str = "Which kind of card lies in them?") -> Card:
     """Ask for the kind of card; a printed copy is told by the code on it."""
     cards = {name: workflow.find_card(name) for name in workflow.card_names()}
     names = sorted(cards, key=lambda name: name != "window")
-    name = st.selectbox(
-        "Which kind of card lies in them?", names, format_func=lambda name: cards[name].title or name, key="tray-card"
-    )
+    name = st.selectbox(label, names, format_func=lambda name: cards[name].title or name, key="tray-card")
     return cards[name]
 
 
@@ -84,9 +82,10 @@ def one(desk: Desk, card: Card, item: TrayItem) -> None:
     asked = {question.about: question for question in item.questions}
     for question in item.questions:
         parts.say(f"? {question.text}", "lead")
-    if asked.keys() == {"batch"}:
+    offered = asked.keys() == {"batch"}
+    if offered:
         _offered(desk, card, item, asked["batch"], key)
-    batch = _batch(desk, asked.get("batch"), key)
+    batch = _batch(desk, asked.get("batch"), key, "Another batch" if offered else "Batch")
     at = _date(desk, item, key) if "date" in asked else None
     code = batch or item.batch
     portions = None
@@ -96,11 +95,12 @@ def one(desk: Desk, card: Card, item: TrayItem) -> None:
         _colours(item)
     areas = _areas(desk, card, item, code, key) if "areas" in asked else None
     right = [st.checkbox(words, key=f"{key}-{about}") for about, words in AS_IT_IS.items() if about in asked]
+    open_yet = ("batch" in asked and batch is None) or ("date" in asked and at is None)
     with st.container(horizontal=True):
-        if st.button("Place it", key=f"{key}-place", type="primary"):
+        if st.button("Place it", key=f"{key}-place", type="primary", disabled=open_yet):
             answers = {"batch": batch, "at": at, "portions": portions, "areas": areas}
             _done(attempt(_placing(desk, card, item, **answers, confirmed=bool(right) and all(right))))
-        if st.button("For the story, without a colour", key=f"{key}-story"):
+        if st.button("For the story, without a colour", key=f"{key}-story", disabled=open_yet):
             _done(attempt(_placing(desk, card, item, batch=batch, at=at, colour=False)))
         if item.state != "set aside" and st.button("Not for this journal", key=f"{key}-aside"):
             attempt(lambda: tray.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by))
@@ -155,13 +155,13 @@ def _colours(item: TrayItem) -> None:
     )
 
 
-def _batch(desk: Desk, question: Question | None, key: str) -> str | None:
+def _batch(desk: Desk, question: Question | None, key: str, label: str) -> str | None:
     if question is None:
         return None
     names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
     # What its tags say stands first, but any batch may be right.
     codes = [*question.choices, *(code for code in names if code not in question.choices)]
-    return st.selectbox("Batch", codes, None, format_func=names.__getitem__, key=f"{key}-batch", placeholder="Choose")
+    return st.selectbox(label, codes, None, format_func=names.__getitem__, key=f"{key}-batch", placeholder="Choose")
 
 
 def _date(desk: Desk, item: TrayItem, key: str) -> datetime | None:

@@ -50,7 +50,10 @@ def enrol(desk: Desk, card: Card) -> None:
     if len(areas) == len(values):
         measured = attempt(lambda: workflow.measure_photo(file.getvalue(), card, areas))
         if measured is not None:
-            parts.measured_colours(measured, {name: f"pH {name}" for name in areas})
+            parts.patches(
+                parts.patch(area.sample.lab if area.sample else None, f"pH {area.name}", str(area.grade), "half")
+                for area in measured.areas
+            )
             parts.listed(parts.doubts_of(measured))
     complete = bool(name.strip() and lot.strip() and len(areas) == len(values))
     if not complete:
@@ -121,7 +124,7 @@ def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
     seen = attempt(lambda: cache.measured(data, card, None, None))
     if seen is None:
         return
-    picture = cache.marked_picture(data, seen if seen.corners else None, 1400)
+    picture = cache.marked_picture(data, None, 1400)
     pad = marking.mark(
         picture, seen.width, seen.height, [PAD], "strip-marks", "The strip, to mark", kinds=("box",), corners=False
     ).areas.get(PAD)

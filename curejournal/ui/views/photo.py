@@ -21,7 +21,7 @@ def render(desk: Desk) -> None:
         parts.say("A photo is opened from the tray, once it came in.")
         parts.way(desk, "tray", "To the tray")
         return
-    card = placing.chosen_card()
+    card = placing.chosen_card("Which kind of card lies in it?")
     item = attempt(lambda: tray.item_of(desk.journal, found[0].sha256, card, desk.now))
     if item is None:
         return

@@ -18,8 +18,6 @@ def render(desk: Desk) -> None:
         "Nothing is guessed silently, nothing is dropped, and the same photo twice is one photo.",
         "lead",
     )
-    with st.expander("Print batch tags"):
-        placing.print_tags(desk)
     card = placing.chosen_card()
     many.take_in(desk, card)
     waiting = attempt(lambda: tray.tray(desk.journal, card, desk.now)) or ()
@@ -38,6 +36,8 @@ def render(desk: Desk) -> None:
         for item in aside[:SHOWN]:
             with st.container(border=True, key=f"aside-{item.sha256[:12]}"):
                 placing.one(desk, card, item)
+    with st.expander("Print batch tags"):
+        placing.print_tags(desk)
 
 
 PAGE = Page("Tray", "tray", 32, render, ":material/inbox:", writes=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import ssl
 import subprocess
 import sys
@@ -165,6 +166,8 @@ def _serve(folder: Path, port: int, open_browser: bool) -> None:
 def _run(command: list[str], environment: dict[str, str], opened: str, port: int) -> None:
     # The settings (127.0.0.1 alone, permitted hosts, no telemetry) are in the folder it runs in.
     with subprocess.Popen(command, cwd=UI, env=environment) as server:
+        # Told to end, it takes the server with it: none goes on unseen.
+        signal.signal(signal.SIGTERM, lambda *_: server.terminate())
         try:
             if opened and _answers(opened, server):
                 webbrowser.open(opened)

@@ -165,7 +165,7 @@ class Journal:
         if self._person and name != self._person:
             raise SignedByOther(
                 f"{self._person} is signed in and cannot enter anything in the name of {name}.",
-                f"Sign as {self._person}, or sign in as {name}.",
+                f"Enter it as {self._person}. A bundle with others' entries is opened by curejournal open-bundle.",
             )
         return name
 

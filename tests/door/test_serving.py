@@ -15,7 +15,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -127,6 +127,7 @@ class Served:
 
     said: dict[str, Any]
     port: int
+    command: subprocess.Popen[bytes]
     context: ssl.SSLContext | None = None
 
     def ask(
@@ -191,7 +192,7 @@ def serve(
             running.append(
                 subprocess.Popen([*COMMAND, *map(str, words)], stdout=out, stderr=out, start_new_session=True)
             )
-        served = Served({}, port, context)
+        served = Served({}, port, running[-1], context)
         for _ in range(240):
             assert running[-1].poll() is None, log.read_text()
             try:
@@ -205,8 +206,9 @@ def serve(
 
     yield start
     for server in running:
-        os.killpg(server.pid, signal.SIGTERM)
-        server.wait(20)
+        if server.poll() is None:
+            os.killpg(server.pid, signal.SIGTERM)
+            server.wait(20)
 
 
 @pytest.fixture(scope="module")
@@ -299,6 +301,14 @@ def test_behind_a_proxy_callers_are_told_apart_and_the_cookie_needs_tls(serve: C
     assert "Secure" in answer.headers["set-cookie"].split("; ")
 
 
+def test_told_to_end_the_command_leaves_no_server_behind(serve: Callable[..., Served]) -> None:
+    served = serve("--without-tls", "--address", "127.0.0.1")
+    served.command.terminate()
+    assert served.command.wait(30) == 0
+    with pytest.raises(OSError):
+        served.ask("/sign-in")
+
+
 def test_its_own_certificate_is_what_the_browser_sees(serve: Callable[..., Served], tmp_path: Path) -> None:
     authority = trustme.CA()
     issued = authority.issue_cert("127.0.0.1")
@@ -320,7 +330,7 @@ def test_its_own_certificate_is_what_the_browser_sees(serve: Callable[..., Serve
     with served.websocket(cookie) as line:
         assert line.subprotocol == "streamlit"
     with pytest.raises(OSError):
-        Served({}, served.port).ask("/sign-in")
+        replace(served, context=None).ask("/sign-in")
     with pytest.raises(urllib.error.URLError, match="CERTIFICATE_VERIFY_FAILED"):
         urllib.request.urlopen(served.said["address"], timeout=10, context=ssl.create_default_context())
 

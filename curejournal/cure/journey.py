@@ -19,7 +19,7 @@ from curejournal.cure.forecast import Forecast as Forecast
 from curejournal.cure.forecast import forecast_from_history as forecast_from_history
 from curejournal.cure.records import Entry
 from curejournal.cure.sessions import Session, sessions
-from curejournal.cure.states import AHEAD_DAYS, REMAINING, classify, soon
+from curejournal.cure.states import AHEAD_DAYS, LONE_WEIGHT, REMAINING, classify, lone_moment, name_of, perhaps, soon
 from curejournal.cure.states import State as State
 
 DAY = timedelta(days=1)
@@ -30,10 +30,6 @@ STAYS_CERTAINTY = 0.9
 """Certainties asked for being within tolerance at the last moment, which is two one-sided tests at 5% (Schuirmann
 1987), and for having been so some days before and being so in two weeks. Ours: two claims in some two thousand were
 false in the judgement study in tests/benchmarks."""
-
-NAMING_CERTAINTY = 0.5
-LEFT_CERTAINTY = 0.9
-"""Certainties asked for naming any other state, and for having been out of tolerance. Ours, from the same study."""
 
 OUTLIER_CHI2 = 16.27
 """99.9% point of chi-squared with three degrees of freedom: a reading beyond it is questioned."""
@@ -85,7 +81,8 @@ class Journey:
     `proven_within` says that the interval lies within tolerance on two
     moments some days apart, to stay there; without it nothing is *back*.
     `difference_now`, `parts_now` (ΔL', ΔC', ΔH') and `yellowness_now` are at
-    the last reading, by the fitted curve. `chances` are the shares of the curves for each state.
+    the last reading, by the fitted curve. `chances` are the shares of the curves for each state, and `perhaps` is the
+    other one of *settled off colour* and *still browning* where the readings cannot tell the two apart.
     """
 
     state: State
@@ -103,6 +100,12 @@ class Journey:
     forecast: Forecast | None
     curve: JourneyCurve | None
     models: tuple[ModelWeight, ...]
+    perhaps: State | None = None
+
+    @property
+    def words(self) -> str:
+        """The state, and what it may be instead."""
+        return f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
 
 
 def follow(
@@ -151,7 +154,8 @@ def follow(
     days = np.array([(session.at - start) / DAY for session in seen])
     labs = np.array([session.lab for session in seen])
     covariances = np.array([session.covariance for session in seen])
-    fitted = _fit_robustly(days, labs, covariances, intended_lab, aim_sd)
+    lone = lone_moment(days, labs, intended_lab, tolerance)
+    fitted = _fit_robustly(days, labs, covariances, intended_lab, aim_sd, np.where(lone, LONE_WEIGHT, 1.0))
 
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
@@ -161,11 +165,11 @@ def follow(
     drawn = fitted.at(grid)
     away = ciede2000(np.array(intended_lab), drawn) if intended_lab is not None else None
 
-    questioned = fitted.chi2 > OUTLIER_CHI2
+    questioned = (fitted.chi2 > OUTLIER_CHI2) | lone
     at_moments = fitted.at(days)
     away_then = None if intended_lab is None else ciede2000(np.array(intended_lab), at_moments)
     chances = _chances(fitted, last, at_moments, away_then, intended_lab, tolerance)
-    state = _name(chances, len(seen))
+    state = name_of(chances, len(seen), last)
     proven = away_then is not None and (
         _proven_within(fitted, days, away_then, np.array(intended_lab), tolerance, back_days_apart)
         and not questioned[-1]
@@ -195,6 +199,7 @@ def follow(
         forecast=None if away is None else foretell(grid, away, tolerance, start, last),
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
+        perhaps=perhaps(state, dict(chances)),
     )
 
 
@@ -228,18 +233,6 @@ def _chances(
         left = (away_then > tolerance).any(axis=1)
     names = classify(last, lab_at, None if intended_lab is None else np.array(intended_lab), tolerance, left)
     return tuple((state, float(np.mean(names == state))) for state in State if state is not State.TOO_FEW)
-
-
-def _name(chances: tuple[tuple[State, float], ...], moments: int) -> State:
-    merged = dict(chances)
-    # Whether it was ever out matters less than that it is in: *back* needs proof of having left.
-    home = merged[State.BACK] + merged[State.STEADY]
-    left = merged[State.BACK] >= LEFT_CERTAINTY * home
-    merged[State.BACK], merged[State.STEADY] = (home, 0.0) if left else (0.0, home)
-    state, chance = max(merged.items(), key=lambda pair: pair[1])
-    # Two moments can show a change but not what becomes of it: only a near certainty is named.
-    needed = NAMING_CERTAINTY if moments >= 3 else (0.95 if moments == 2 else 2.0)
-    return state if chance >= needed else State.TOO_FEW
 
 
 def _proven_within(
@@ -283,15 +276,17 @@ def _fit(
     return fit_curves(models, days, labs - origin, precision, fine=fine), origin
 
 
-def _fit_robustly(days: Array, labs: Array, covariances: Array, intended_lab: Lab | None, aim_sd: float) -> _Fitted:
+def _fit_robustly(
+    days: Array, labs: Array, covariances: Array, intended_lab: Lab | None, aim_sd: float, believed: Array
+) -> _Fitted:
     precision: Array = np.linalg.inv(covariances).astype(np.float64)
-    weights = np.ones(len(days))
+    weights = believed
     for _ in range(4):
         curves, origin = _fit(days, labs, precision * weights[:, None, None], intended_lab)
         rest = labs - origin - curves.at(days).mean(axis=0)
         chi2 = np.einsum("ni,nij,nj->n", rest, precision, rest)
         # Of four readings or fewer any may be the odd one, so none is weighed down.
-        wanted = np.minimum(1.0, SOFT_CHI2 / np.maximum(chi2, 1e-9)) if len(days) > 4 else weights
+        wanted = believed * np.minimum(1.0, SOFT_CHI2 / np.maximum(chi2, 1e-9)) if len(days) > 4 else weights
         if np.allclose(wanted, weights, atol=0.05):
             break
         weights = wanted

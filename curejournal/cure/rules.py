@@ -278,7 +278,7 @@ def _portion_verdict(journey: Journey) -> Verdict:
 
 def _state_words(journey: Journey) -> str:
     unproven = journey.state is State.STEADY and journey.intended_lab is not None and not journey.proven_within
-    return f"{journey.state.value}{', not yet proven within tolerance' if unproven else ''}"
+    return f"{journey.words}{', not yet proven within tolerance' if unproven else ''}"
 
 
 def _named(portion: str) -> str:

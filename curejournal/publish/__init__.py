@@ -3,6 +3,7 @@
 Like `workflow`, which they stand on: faces call these and show what comes back.
 """
 
+from curejournal.journal.faults import FolderInUse as FolderInUse
 from curejournal.lessons import MaterialReport as MaterialReport
 from curejournal.lessons import MaterialUnknown as MaterialUnknown
 from curejournal.lessons import all_materials as all_materials

@@ -258,7 +258,7 @@ def _padded(values: Sequence[float]) -> tuple[float, float]:
 def _difference_words(journey: Journey, portion: str) -> str:
     first, last = journey.points[0], journey.points[-1]
     words = (
-        f"{portion}: {journey.state}. {journey.moments} readings, {wording.day(first.at)} to {wording.day(last.at)}."
+        f"{portion}: {journey.words}. {journey.moments} readings, {wording.day(first.at)} to {wording.day(last.at)}."
     )
     if journey.difference_now is not None:
         words += (

@@ -205,7 +205,7 @@ def _colour(sheet: Sheet, record: BatchRecord) -> None:
     for name, journey in record.judgement.journeys.items():
         wanted = _wanted(portions.get(name))
         now = f"; now {wording.figure(journey.difference_now)} ΔE00 from it" if journey.difference_now else ""
-        sheet.say(f"{name}: {journey.state.value}. {wanted}{now}.", style="B")
+        sheet.say(f"{name}: {journey.words}. {wanted}{now}.", style="B")
         sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab, 8)
         rows = [
             (

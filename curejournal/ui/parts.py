@@ -89,7 +89,7 @@ def patches(items: Iterable[str]) -> None:
 def latest_colours(judgement: Judgement, size: str = "half") -> list[str]:
     """Each portion's colour at its last reading."""
     return [
-        patch(journey.points[-1].lab, name, str(journey.state), size)
+        patch(journey.points[-1].lab, name, journey.words, size)
         for name, journey in judgement.journeys.items()
         if journey.points
     ]

@@ -90,7 +90,7 @@ def journey(name: str, shown: Journey) -> None:
     colours = [parts.patch(first.lab, "First reading", wording.day(first.at))]
     if shown.intended_lab is not None:
         colours.append(parts.patch(shown.intended_lab, "Intended", f"{shown.tolerance:g} ΔE00 accepted"))
-    colours.append(parts.patch(last.lab, "Latest reading", f"{wording.day(last.at)}: {shown.state}"))
+    colours.append(parts.patch(last.lab, "Latest reading", f"{wording.day(last.at)}: {shown.words}"))
     parts.patches(colours)
     parts.figure(figures.difference_figure(shown, name))
     if shown.intended_lab is None:

@@ -241,3 +241,26 @@ def test_known_curves_are_named_by_what_they_do():
     assert name("browns", 10, True) == State.BROWNING
     assert name("browns", 1, True) == State.TURNING
     assert name("stays", 10, False) == State.STEADY
+
+
+def test_one_bad_photo_beside_a_good_one_is_questioned_and_no_turn():
+    bad = ((0.3, reading(np.add(INTENDED, (-14.0, 3.0, 12.0)))), *seen("stays", (0.45, 2, 6, 12, 19, 26)))
+    found = _follow(bad)
+    assert found.state is State.STEADY
+    assert [point.questioned for point in found.points] == [True] + [False] * 6
+    # Days apart the same two are a turn that may well have gone.
+    assert _follow(((0.3, bad[0][1]), *seen("stays", (5, 9, 13, 19, 26, 33)))).state is State.BACK
+
+
+def test_where_settled_and_browning_cannot_be_told_apart_both_are_said():
+    def slow(t):
+        return np.add(INTENDED, np.array([-9.0, 3, 6]) * (1 - np.exp(-0.06 * t)))
+
+    rng = np.random.default_rng(5)
+    rows = [_follow(tuple((d, reading(slow(d) + rng.normal(0, 0.7, 3))) for d in DAYS if d <= last)) for last in DAYS]
+    told = {found.state: found for found in rows if found.perhaps}
+    assert told, "somewhere on the way neither can be ruled out"
+    for state, found in told.items():
+        assert {state, found.perhaps} == {State.SETTLED_OFF, State.BROWNING}
+        assert found.words == f"{state.value}, or {found.perhaps.value}"
+        assert dict(found.chances)[found.perhaps] >= 0.15

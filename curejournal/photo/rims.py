@@ -25,10 +25,10 @@ _TO_FLAT = np.array([[FLAT_STEP_PX, 0, 23.5], [0, FLAT_STEP_PX, 23.5], [0, 0, 1]
 _HALF_WIDTHS_PX = (10, 15)
 # Length of a profile to either side of a patch's middle, in px: just beyond the rim of the next patch.
 _REACH_PX = 20
-# Blur of the compared pictures, in px, round by round: wide to catch a lattice laid loosely, then narrow.
-_BLURS_PX = (9, 3)
-# Iterations, and the gain in correlation below which a round ends. Ours.
-_ROUNDS = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-5)
+_UNTIL = cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS
+# Blur of the compared pictures, in px, round by round: wide to catch a lattice laid loosely, then narrow; and the
+# iterations and the gain in correlation that end the round. Ours.
+_ROUNDS = ((9, (_UNTIL, 12, 3e-4)), (3, (_UNTIL, 30, 1e-5)))
 # A fit that shrinks the lattice to less than this share of its area has lost it. Ours.
 _LEAST_SCALE = 0.25
 # A rim is in place within this many px. It counts if it is this strong over the median patch's weakest rim, and
@@ -62,13 +62,13 @@ def refit(view: Picture, to_view: Floats, cells: Ints) -> Refit | None:
     -------
     Refit or None
     """
-    for blur in _BLURS_PX:
+    for blur, until in _ROUNDS:
         flat = _laid_flat(view, to_view, cells)
         expected, where, contrast = _expected(flat, cells, _half_width_px(_profiles(flat, cells)))
         still = np.eye(3, dtype=np.float32)
         try:
             _, moved = cv2.findTransformECC(
-                expected @ contrast, flat @ contrast, still, cv2.MOTION_HOMOGRAPHY, _ROUNDS, where, blur
+                expected @ contrast, flat @ contrast, still, cv2.MOTION_HOMOGRAPHY, until, where, blur
             )
         except cv2.error:  # The two have nothing in common.
             return None

@@ -31,8 +31,8 @@ from curejournal.sorting import (
     card_copies,
     is_no_original,
     keep_answers,
-    kept_look,
     look_as_json,
+    look_name,
 )
 from curejournal.tray import Clock, file_if_clear, item_of
 
@@ -240,7 +240,7 @@ def _settle(
         # Before the photo is kept, so that nobody ever sees it with the wrong time.
         keep_answers(journal, first.sha256, Answers(at=clock.moment(taken).isoformat(), by=by))
     journal.keep_photo(data, facts)
-    kept_look(journal, first.sha256, card, lambda: seen)
+    journal.derived(first.sha256, look_name(card), lambda: seen)
     item = file_if_clear(journal, first.sha256, card, by=by, now=now)
     return Arrival(first.name, item.state, item.why, item)
 

@@ -9,7 +9,7 @@ import base64
 import hashlib
 import re
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import sqrt
@@ -145,11 +145,13 @@ def look_as_json(data: bytes, card: Card, copies: Mapping[str, Card]) -> bytes:
     return _LOOK.dump_json(look(read_photo(data), card, copies))
 
 
-def kept_look(journal: Journal, sha256: str, card: Card, make: Callable[[], bytes] | None = None) -> Look:
+def kept_look(journal: Journal, sha256: str, card: Card) -> Look:
     """The look at a kept photo: made once, then read."""
-    copies = card_copies(journal, card)
-    made = make or (lambda: look_as_json(journal.photo_bytes(sha256), card, copies))
-    return _LOOK.validate_json(journal.derived(sha256, look_name(card), made))
+
+    def make() -> bytes:
+        return look_as_json(journal.photo_bytes(sha256), card, card_copies(journal, card))
+
+    return _LOOK.validate_json(journal.derived(sha256, look_name(card), make))
 
 
 def card_copies(journal: Journal, card: Card) -> dict[str, Card]:

@@ -74,7 +74,7 @@ def item_of(journal: Journal, sha256: str, card: Card, now: datetime) -> TrayIte
     photo = journal.photo(sha256)
     filed = journal.entries_of_photo(sha256)
     if filed:
-        return _filed(journal, photo, card, filed)
+        return _filed(journal, photo, filed, kept_look(journal, sha256, card).surface)
     was_filed = any(known.sha256 == sha256 and before for known, before in journal.unfiled_photos())
     return sorted_out(journal, photo, card, now, was_filed)[0]
 
@@ -83,17 +83,19 @@ def file_if_clear(journal: Journal, sha256: str, card: Card, *, by: str, now: da
     """File a photo under its batch if nothing about it needs to be asked; safe to call any number of times."""
     photo = journal.photo(sha256)
     filed = journal.entries_of_photo(sha256)
-    if not filed:
-        was_filed = any(known.sha256 == sha256 and before for known, before in journal.unfiled_photos())
-        item, records = sorted_out(journal, photo, card, now, was_filed)
-        if item.questions or item.state == "set aside" or item.at is None:
-            return item
-        journal.file_photo(item.batch, sha256, records, at=item.at, by=by)
-        filed = journal.entries_of_photo(sha256)
-    return _filed(journal, photo, card, filed)
+    if filed:
+        return _filed(journal, photo, filed, kept_look(journal, sha256, card).surface)
+    was_filed = any(known.sha256 == sha256 and before for known, before in journal.unfiled_photos())
+    item, records = sorted_out(journal, photo, card, now, was_filed)
+    if item.questions or item.state == "set aside" or item.at is None:
+        return item
+    journal.file_photo(item.batch, sha256, records, at=item.at, by=by)
+    return _filed(journal, photo, journal.entries_of_photo(sha256), item.surface)
 
 
-def _filed(journal: Journal, photo: KeptPhoto, card: Card, filed: Sequence[tuple[str, Entry]]) -> TrayItem:
+def _filed(
+    journal: Journal, photo: KeptPhoto, filed: Sequence[tuple[str, Entry]], surface: tuple[Finding, ...]
+) -> TrayItem:
     colours, why = [], ""
     for _, entry in filed:
         if isinstance(entry.record, ColourReading):
@@ -102,9 +104,9 @@ def _filed(journal: Journal, photo: KeptPhoto, card: Card, filed: Sequence[tuple
         elif isinstance(entry.record, PhotoNote):
             why = entry.record.why_no_colour
     state: State = "placed" if colours else "no colour"
-    surface = kept_look(journal, photo.sha256, card).surface if colours else ()
     code, at = filed[0][0], filed[0][1].at
-    return TrayItem(photo.sha256, photo.facts.original_name, state, code, at, why, (), tuple(colours), surface)
+    seen = surface if colours else ()
+    return TrayItem(photo.sha256, photo.facts.original_name, state, code, at, why, (), tuple(colours), seen)
 
 
 # --- placing and correcting ----------------------------------------------------------------

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
+from curejournal.photo.tag import payload
 from tests.photo.windows import drawn
+from tests.scenes import Faults
 from tests.test_cli import as_json, run
 
 TAKEN = datetime(2026, 9, 10, 9, 30)
@@ -49,6 +53,37 @@ def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> 
     moved = as_json("clock", *hashes, "--zone", "UTC", journal=journal)
     assert {datetime.fromisoformat(row["at"]) for row in moved["photos"]} == {TAKEN.replace(tzinfo=UTC)}
     assert {row["outcome"] for row in as_json("intake", roll, journal=journal)["photos"][:2]} == {"already there"}
+
+
+def test_each_odd_file_of_a_camera_roll_has_its_answer(journal: Path, tmp_path: Path) -> None:
+    (label,) = as_json("tags", "B-1", "--pdf", tmp_path / "tags.pdf", journal=journal)["tags"]
+    tag, roll = label["payload"], tmp_path / "roll"
+    roll.mkdir()
+    good = drawn(CREAM, tag=tag, at=TAKEN).jpeg
+    with Image.open(io.BytesIO(drawn(CREAM, tag=tag, seed=1).jpeg)) as image:
+        image.crop((0, 0, image.width, image.width // 2)).save(roll / "IMG_3.PNG")
+    files = {
+        "IMG_1.JPG": good,
+        "IMG_1.MOV": b"\x00\x00\x00\x20ftypqt  ",
+        "clip.mp4": b"\x00\x00\x00\x20ftypisom",
+        "IMG_E2.JPG": drawn(CREAM, tag=tag, seed=2).jpeg,
+        "IMG_4.JPG": drawn(CREAM, tag=payload("OTHER2", "B-1"), at=TAKEN, seed=3).jpeg,
+        "IMG_5.JPG": drawn(CREAM, tag=tag, at=TAKEN, seed=4, scene={"faults": Faults(mirrored=True)}).jpeg,
+    }
+    for name, data in files.items():
+        (roll / name).write_bytes(data)
+    said = {row["name"]: row for row in as_json("intake", roll, "--workers", 1, journal=journal)["photos"]}
+    for name, outcome, words in (
+        ("IMG_1.JPG", "placed", ""),
+        ("IMG_1.MOV", "not a photo", "moving part of a live photo"),
+        ("clip.mp4", "not a photo", "a video"),
+        ("IMG_E2.JPG", "needs you", "an edited copy"),
+        ("IMG_3.PNG", "needs you", "a screenshot"),
+        ("IMG_4.JPG", "needs you", "another journal"),
+        ("IMG_5.JPG", "no colour", "mirrored"),
+    ):
+        assert said[name]["outcome"] == outcome, said[name]
+        assert words in said[name]["why"]
 
 
 def test_an_area_is_a_box_or_an_outline_of_any_corners(journal: Path, tmp_path: Path) -> None:

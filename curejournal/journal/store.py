@@ -219,11 +219,8 @@ class Journal:
 
     def names(self) -> dict[str, str]:
         """The name of each batch by its code, the latest started first."""
-        query = select(batch_table.c.id, batch_table.c.code, batch_table.c.name)
-        query = query.order_by(batch_table.c.started_at_utc.desc(), batch_table.c.id.desc())
         with self._reading() as connection:
-            names = new_names(connection)
-            return {row.code: names.get(row.id, row.name) for row in connection.execute(query)}
+            return self._underway.names(connection)
 
     def underway(self) -> tuple[Touched, ...]:
         """Every batch that is not released, or in which something was entered since; the one touched last first."""

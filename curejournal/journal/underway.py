@@ -1,4 +1,4 @@
-"""Which batches are under way: those whose last word is not a signed release.
+"""Which batches there are, and which are under way: those whose last word is not a signed release.
 
 Told from the last entry of each batch alone, so that it takes no longer the more has been released.
 """
@@ -10,7 +10,8 @@ from threading import Lock
 
 from sqlalchemy import Connection, and_, case, func, select
 
-from curejournal.cure.records import RECORDS, BarsOut, Decision
+from curejournal.cure.records import RECORDS, BarsOut, Decision, Renamed, Withdrawn
+from curejournal.journal.rows import new_names
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
 
@@ -35,6 +36,8 @@ class Underway:
         self._last_id = 0
         self._touched: dict[int, int] = {}
         self._released: set[int] = set()
+        self._renamed_until = 0
+        self._new_names: dict[int, str] = {}
 
     def read(self, connection: Connection) -> tuple[Touched, ...]:
         """The batches under way, those without an entry and the one touched last first."""
@@ -47,6 +50,20 @@ class Underway:
                 if number not in self._released
             ]
         return tuple(sorted(found, key=lambda one: (one.last_entry > 0, -one.last_entry, one.code)))
+
+    def names(self, connection: Connection) -> dict[str, str]:
+        """The name of each batch by its code, the latest started first."""
+        with self._lock:
+            self._learn(connection)
+            # Another name comes only with an entry that gives or takes back one.
+            renames = select(entry_table.c.id).where(entry_table.c.id > self._renamed_until)
+            renames = renames.where(entry_table.c.kind.in_([_KINDS[Renamed], _KINDS[Withdrawn]])).limit(1)
+            if connection.scalar(renames) is not None:
+                self._new_names = new_names(connection)
+            self._renamed_until = self._last_id
+            query = select(batch_table.c.id, batch_table.c.code, batch_table.c.name)
+            query = query.order_by(batch_table.c.started_at_utc.desc(), batch_table.c.id.desc())
+            return {code: self._new_names.get(number, name) for number, code, name in connection.execute(query)}
 
     def _learn(self, connection: Connection) -> None:
         # Bars that leave a released batch do not open it again.

@@ -17,7 +17,7 @@ from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_linear
 from curejournal.photo.reading import read_photo
 from curejournal.report.pictures import shrunk
-from curejournal.report.sheet import printable
+from curejournal.report.scripts import printable
 
 Pixels = NDArray[np.uint8]
 Points = Sequence[tuple[float, float]]

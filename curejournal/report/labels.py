@@ -15,7 +15,7 @@ from curejournal.cure.records import Batch, Weighing
 from curejournal.cure.weight import weigh_up
 from curejournal.errors import CureJournalError
 from curejournal.report import wording
-from curejournal.report.sheet import SOFT, Sheet, grams, printable
+from curejournal.report.sheet import SOFT, Sheet, grams
 
 LOCAL_RULES = (
     "The net weight on a label must hold when the bar is sold. What else a label has to say (ingredients, allergens, "
@@ -178,7 +178,7 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float) -> None:
 
 def _fitted(sheet: Sheet, text: str, x: float, y: float, width: float, size: float, style: str) -> None:
     """One line, smaller where it would not fit and cut off with “…” where even that does not help."""
-    text = printable(text)
+    text = sheet.fit(text)
     sheet.type(size, style)
     if sheet.get_string_width(text) > width:
         sheet.type(max(size * width / sheet.get_string_width(text), 6.0), style)

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import io
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
-from importlib.resources import files
 from itertools import pairwise
 
 from fpdf import FPDF
@@ -18,12 +15,11 @@ from fpdf.fonts import FontFace
 from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.report import wording
+from curejournal.report.scripts import TEXT, face_of, is_ours, lacking, printable, text_faces
 
 INK, SOFT, RULE, TINT = (33, 28, 24), (106, 96, 84), (203, 194, 180), (244, 240, 233)
-FAMILY = "text"
 MARGIN_MM = 18.0
 LINE_MM = 4.6
-_FONTS = files("font_roboto") / "files"
 
 
 @dataclass(frozen=True)
@@ -35,36 +31,17 @@ class Swatch:
     label: str = ""
 
 
-@cache
-def _signs() -> frozenset[int]:
-    pdf = FPDF()
-    pdf.add_font(FAMILY, "", str(_FONTS / "Roboto-Regular.ttf"))
-    return frozenset(getattr(pdf.fonts[FAMILY], "cmap"))  # noqa: B009 (of its TrueType fonts alone)
-
-
-def printable(text: str) -> str:
-    """Text with every sign that the page's type lacks replaced: by its plain letter if it has one, else by “?”."""
-    kept = []
-    for sign in unicodedata.normalize("NFC", text):
-        if ord(sign) in _signs() or sign == "\n":
-            kept.append(sign)
-        elif unicodedata.category(sign) in ("Cf", "Mn", "Cc"):
-            continue  # marks and controls that are not seen by themselves
-        else:
-            plain = "".join(one for one in unicodedata.normalize("NFKD", sign) if ord(one) in _signs())
-            kept.append(plain or "?")
-    return "".join(kept)
-
-
 class Sheet(FPDF):
     """An A4 document in our type. `running` stands at the foot of each page, beside its number."""
 
     def __init__(self, title: str, running: str, made_on: datetime, format: str | tuple[float, float] = "A4") -> None:  # noqa: A002 (fpdf2's own name)
         super().__init__(unit="mm", format=format)
-        self._running = printable(running)
-        for style, file in (("", "Regular"), ("B", "Bold"), ("I", "Italic")):
-            self.add_font(FAMILY, style, str(_FONTS / f"Roboto-{file}.ttf"))
-        self.set_title(printable(title))
+        self._brought: list[str] = []
+        self._lacking: dict[str, None] = {}
+        for style, file in text_faces():
+            self.add_font(TEXT, style, str(file))
+        self._running = self.fit(running)
+        self.set_title(self.fit(title))
         self.set_lang("en-GB")
         self.set_creation_date(made_on)
         self.set_margin(MARGIN_MM)
@@ -73,11 +50,28 @@ class Sheet(FPDF):
 
     def type(self, size: float, style: str = "", colour: tuple[int, int, int] = INK) -> None:
         """Choose size in points, style and colour of what is written next."""
-        self.set_font(FAMILY, style, size)
+        self.set_font(TEXT, style, size)
         self.set_text_color(*colour)
 
+    def fit(self, text: str) -> str:
+        """Text as it can be printed, with the faces that it needs brought in; what none has is told at the foot."""
+        self._lacking |= dict.fromkeys(lacking(text))
+        kept = printable(text)
+        needed = {face.family: face for sign in kept if not is_ours(sign) and (face := face_of(sign))}
+        for family in [family for family in needed if family not in self._brought]:
+            self.add_font(family, "", str(needed[family].path))
+            self._brought.append(family)
+            self.set_fallback_fonts(self._brought, exact_match=False)
+            self.set_text_shaping(True)  # joined letters, and from right to left
+        return kept
+
     def footer(self) -> None:
-        """The running line and the page's number."""
+        """The running line and the page's number; above it, what a “?” stands for."""
+        if self._lacking:
+            told = ", ".join(f"U+{ord(sign):04X}" for sign in self._lacking)
+            self.set_y(-18)
+            self.type(7, colour=SOFT)
+            self.cell(self.epw, 4, f"“?” stands for signs that no type here has: {told}"[:140])
         self.set_y(-14)
         self.type(7.5, colour=SOFT)
         self.cell(self.epw - 25, 5, self._running)
@@ -121,7 +115,7 @@ class Sheet(FPDF):
         self.set_draw_color(*INK)
         self.set_line_width(0.3)
         self.type(9, "B")
-        text = printable("Caution. " + " ".join(lines))
+        text = self.fit("Caution. " + " ".join(lines))
         self.multi_cell(0, LINE_MM, text, border=1, fill=True, padding=2, new_x="LMARGIN", new_y="NEXT")
         self.ln(1.5)
         self.type(9.5)
@@ -146,7 +140,7 @@ class Sheet(FPDF):
             v_align=VAlign.T,
         ) as table:
             for row in (head, *body):
-                table.row([printable(cell) for cell in row])
+                table.row([self.fit(cell) for cell in row])
         self.ln(1.5)
         self.type(9.5)
 
@@ -157,10 +151,10 @@ class Sheet(FPDF):
                 self.add_page()
             top = self.get_y()
             self.type(8.5, colour=SOFT)
-            self.cell(width, LINE_MM, printable(name))
+            self.cell(width, LINE_MM, self.fit(name))
             self.set_xy(self.l_margin + width, top)
             self.type(9.5)
-            self.multi_cell(self.epw - width, LINE_MM, printable(value), align="L", new_x="LMARGIN", new_y="NEXT")
+            self.multi_cell(self.epw - width, LINE_MM, self.fit(value), align="L", new_x="LMARGIN", new_y="NEXT")
         self.ln(1.5)
 
     def picture(self, data: bytes, width: float, alt: str, x: float | None = None, y: float | None = None) -> float:
@@ -170,7 +164,7 @@ class Sheet(FPDF):
             x=self.l_margin if x is None else x,
             y=self.get_y() if y is None else y,
             w=width,
-            alt_text=printable(alt),
+            alt_text=self.fit(alt),
         )
         return float(info.rendered_height or 0.0)
 
@@ -186,7 +180,7 @@ class Sheet(FPDF):
                 height = self.picture(data, width, alt, x, top)
                 self.set_xy(x, top + height + 0.8)
                 self.type(7.5, colour=SOFT)
-                self.multi_cell(width, 3.5, printable(caption), align="L", new_x="LMARGIN", new_y="NEXT")
+                self.multi_cell(width, 3.5, self.fit(caption), align="L", new_x="LMARGIN", new_y="NEXT")
                 lowest = max(lowest, self.get_y())
             self.set_xy(self.l_margin, lowest + 2)
         self.type(9.5)
@@ -223,7 +217,7 @@ class Sheet(FPDF):
         self.rect(x, y, width, height, style="DF")
 
     def _lines(self, text: str, line: float) -> None:
-        self.multi_cell(0, line, printable(text), align="L", new_x="LMARGIN", new_y="NEXT")
+        self.multi_cell(0, line, self.fit(text), align="L", new_x="LMARGIN", new_y="NEXT")
 
 
 def axis_blocks(days: Sequence[float]) -> list[tuple[float, float]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import unicodedata
 from dataclasses import replace
 
 import pytest
@@ -14,7 +15,8 @@ from curejournal.cure.judgement import judge
 from curejournal.cure.lineage import LotUse
 from curejournal.cure.records import Decision, Entry, Event, Withdrawn
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
-from curejournal.report.sheet import axis_blocks, printable
+from curejournal.report.scripts import lacking, printable
+from curejournal.report.sheet import Sheet, axis_blocks
 from curejournal.soap.recipe import Additive
 from tests.cure.batches import BASICS, GOOD_TITRATION, HIGH_METER, READY, RECIPE, batch, day
 
@@ -125,7 +127,10 @@ def test_any_script_prints_and_nothing_crashes(script):
 
 def test_signs_that_the_type_lacks_become_their_plain_letter_or_a_question_mark():
     assert printable("Õhtu žŠ Юл ≤ ΔE") == "Õhtu žŠ Юл ≤ ΔE"
-    assert printable("石 ㎏ → ①") == "? kg ? 1"
+    assert printable("石 ㎏ → ①") == "石 kg → 1"
+    # U+13000 is an Egyptian hieroglyph, a script that none of the faces has (Unicode, block Egyptian Hieroglyphs).
+    assert printable("a\U00013000b") == "a?b"
+    assert lacking("a\U00013000?") == ("\U00013000",)
     assert printable("a\u202eb\x07c") == "abc"
 
 
@@ -155,3 +160,38 @@ def test_every_colour_has_room_on_the_strip_however_close_in_time():
 
 def test_a_titration_is_told_with_what_it_says():
     assert "good" in text_of(record(*BASICS, (40, GOOD_TITRATION)))
+
+
+SCRIPTS = {
+    "Arabic": "صابون الخزامى",
+    "Hebrew": "סבון לבנדר",
+    "Japanese": "石鹸ラベンダー",
+    "Korean": "비누",
+    "Chinese": "薰衣草肥皂",
+    "Devanagari": "साबुन",
+    "Thai": "สบู่",
+    "emoji": "🧼",
+}
+
+
+@pytest.mark.parametrize("script", SCRIPTS)
+def test_a_name_in_any_of_these_scripts_is_on_the_paper(script):
+    sheet = Sheet("t", "t", day(0))
+    sheet.add_page()
+    sheet.say(f"Soap {SCRIPTS[script]} end")
+    assert "?" not in sheet.fit(SCRIPTS[script])
+    (page,) = PdfReader(io.BytesIO(bytes(sheet.output()))).pages
+    assert any("Noto" in str(font.get_object()["/BaseFont"]) for font in page["/Resources"]["/Font"].values())
+    words = page.extract_text()
+    signs = {sign for sign in words if not sign.isspace()}
+    seen = {sign for sign in SCRIPTS[script] if unicodedata.category(sign) in ("Lo", "So")}
+    # Right to left, and joined, the order of what is taken out again is the reader's business; the signs are there.
+    assert len(seen & signs) >= 0.7 * len(seen)
+
+
+def test_a_sign_that_no_face_has_is_told_at_the_foot():
+    sheet = Sheet("t", "t", day(0))
+    sheet.add_page()
+    sheet.say("Soap \U00013000")
+    words = PdfReader(io.BytesIO(bytes(sheet.output()))).pages[0].extract_text()
+    assert "signs that no type here has: U+13000" in words

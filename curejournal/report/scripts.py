@@ -1,0 +1,84 @@
+"""Type for paper in many scripts: which face has a sign, and what is left of a text that none of them has."""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+from fontTools.ttLib import TTFont
+
+TEXT = "text"
+_ROBOTO = Path(str(files("font_roboto"))) / "files"
+_NOTO = Path(str(files("manimgx_fonts")))
+_CJK = Path(str(files("noto_cjk_sans_jp_regular"))) / "NotoSansCJKjp-Regular.otf"
+UNSEEN = ("Cf", "Mn", "Cc")
+"""Unicode's categories of marks and controls that are not seen by themselves."""
+
+
+@dataclass(frozen=True)
+class Face:
+    """A font file under the name that it has on paper."""
+
+    family: str
+    path: Path
+
+
+STYLES = {"": "Roboto-Regular.ttf", "B": "Roboto-Bold.ttf", "I": "Roboto-Italic.ttf"}
+
+
+def text_faces() -> tuple[tuple[str, Path], ...]:
+    """The faces of our own text, a style and a file each."""
+    return tuple((style, _ROBOTO / name) for style, name in STYLES.items())
+
+
+@cache
+def others() -> tuple[Face, ...]:
+    """Faces for the signs that ours lacks, the smallest first; Chinese, Japanese and Korean last, as it is large."""
+    noto = sorted(_NOTO.glob("NotoSans*.ttf"), key=lambda path: path.stat().st_size)
+    named = [path for path in noto if path.name not in ("NotoSans[wght].ttf", "NotoSans-Italic[wght].ttf")]
+    return tuple(Face(path.stem.split("[")[0], path) for path in (*named, *_NOTO.glob("NotoEmoji*.ttf"), _CJK))
+
+
+@cache
+def _signs(path: Path) -> frozenset[int]:
+    with TTFont(path, lazy=True) as font:
+        return frozenset(font.getBestCmap())
+
+
+def is_ours(sign: str) -> bool:
+    """Whether our own text's face has a sign."""
+    return ord(sign) in _signs(_ROBOTO / STYLES[""])
+
+
+@cache
+def face_of(sign: str) -> Face | None:
+    """The face for a sign that ours lacks, if one has it."""
+    return next((face for face in others() if ord(sign) in _signs(face.path)), None)
+
+
+def printable(text: str) -> str:
+    """Text with every sign that no face has replaced: by its plain letter if it has one, else by “?”."""
+    return "".join(_kept(sign) for sign in unicodedata.normalize("NFC", text))
+
+
+def _kept(sign: str) -> str:
+    if is_ours(sign) or sign == "\n":
+        return sign
+    if unicodedata.category(sign) in ("Cf", "Cc"):
+        return ""
+    plain = "".join(one for one in unicodedata.normalize("NFKD", sign) if is_ours(one))
+    if plain:
+        return plain
+    if face_of(sign):
+        return sign
+    return "" if unicodedata.category(sign) in UNSEEN else "?"
+
+
+def lacking(text: str) -> tuple[str, ...]:
+    """The signs of a text that no face has, and that a “?” stands for."""
+    return tuple(
+        dict.fromkeys(sign for sign in unicodedata.normalize("NFC", text) if sign != "?" and _kept(sign) == "?")
+    )

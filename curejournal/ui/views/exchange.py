@@ -20,7 +20,7 @@ def render(desk: Desk) -> None:
             lambda: publish.bundle(desk.journal, code),
             f"{code}-bundle.zip",
             "application/zip",
-            key=f"bundle-{code}",
+            key=f"bundle-out-{code}",
             type="primary",
         )
     parts.way(desk, "plan", "A recipe, out or in", ":material/menu_book:")

@@ -6,14 +6,12 @@ import unicodedata
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
 
 from fontTools.ttLib import TTFont
 
 TEXT = "text"
-_ROBOTO = Path(str(files("font_roboto"))) / "files"
-_NOTO = Path(str(files("manimgx_fonts")))
-_CJK = Path(str(files("noto_cjk_sans_jp_regular"))) / "NotoSansCJKjp-Regular.otf"
+_ROBOTO = files("font_roboto") / "files"
+_CJK = files("noto_cjk_sans_jp_regular") / "NotoSansCJKjp-Regular.otf"
 UNSEEN = ("Cf", "Mn", "Cc")
 """Unicode's categories of marks and controls that are not seen by themselves."""
 
@@ -23,34 +21,35 @@ class Face:
     """A font file under the name that it has on paper."""
 
     family: str
-    path: Path
+    path: str
 
 
 STYLES = {"": "Roboto-Regular.ttf", "B": "Roboto-Bold.ttf", "I": "Roboto-Italic.ttf"}
 
 
-def text_faces() -> tuple[tuple[str, Path], ...]:
+def text_faces() -> tuple[tuple[str, str], ...]:
     """The faces of our own text, a style and a file each."""
-    return tuple((style, _ROBOTO / name) for style, name in STYLES.items())
+    return tuple((style, str(_ROBOTO / name)) for style, name in STYLES.items())
 
 
 @cache
 def others() -> tuple[Face, ...]:
-    """Faces for the signs that ours lacks, the smallest first; Chinese, Japanese and Korean last, as it is large."""
-    noto = sorted(_NOTO.glob("NotoSans*.ttf"), key=lambda path: path.stat().st_size)
-    named = [path for path in noto if path.name not in ("NotoSans[wght].ttf", "NotoSans-Italic[wght].ttf")]
-    return tuple(Face(path.stem.split("[")[0], path) for path in (*named, *_NOTO.glob("NotoEmoji*.ttf"), _CJK))
+    """Faces for the signs that ours lacks; that of Chinese, Japanese and Korean last, as it is large."""
+    noto = {file.name: str(file) for file in files("manimgx_fonts").iterdir() if file.name.endswith(".ttf")}
+    scripts = sorted(name for name in noto if not name.startswith(("NotoSans[", "NotoSans-", "NotoEmoji")))
+    emoji = [name for name in noto if name.startswith("NotoEmoji")]
+    return (*(Face(name.split("[")[0], noto[name]) for name in (*scripts, *emoji)), Face("NotoSansCJK", str(_CJK)))
 
 
 @cache
-def _signs(path: Path) -> frozenset[int]:
+def _signs(path: str) -> frozenset[int]:
     with TTFont(path, lazy=True) as font:
         return frozenset(font.getBestCmap())
 
 
 def is_ours(sign: str) -> bool:
     """Whether our own text's face has a sign."""
-    return ord(sign) in _signs(_ROBOTO / STYLES[""])
+    return ord(sign) in _signs(str(_ROBOTO / STYLES[""]))
 
 
 @cache

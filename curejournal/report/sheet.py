@@ -39,7 +39,7 @@ class Sheet(FPDF):
         self._brought: list[str] = []
         self._lacking: dict[str, None] = {}
         for style, file in text_faces():
-            self.add_font(TEXT, style, str(file))
+            self.add_font(TEXT, style, file)
         self._running = self.fit(running)
         self.set_title(self.fit(title))
         self.set_lang("en-GB")
@@ -59,7 +59,7 @@ class Sheet(FPDF):
         kept = printable(text)
         needed = {face.family: face for sign in kept if not is_ours(sign) and (face := face_of(sign))}
         for family in [family for family in needed if family not in self._brought]:
-            self.add_font(family, "", str(needed[family].path))
+            self.add_font(family, "", needed[family].path)
             self._brought.append(family)
             self.set_fallback_fonts(self._brought, exact_match=False)
             self.set_text_shaping(True)  # joined letters, and from right to left

@@ -110,7 +110,7 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
             desk.journal, code, desk.now, count=int(number), with_weight=weight, tag=text, paper=paper
         )
 
-    st.download_button("Labels (PDF)", made, f"labels-{code}.pdf", PDF, key=f"labels-{code}", type="primary")
+    st.download_button("Labels (PDF)", made, f"labels-{code}.pdf", PDF, key=f"labels-out-{code}", type="primary")
     parts.say("What a label must say where you sell, local codes decide.", "soft")
 
 

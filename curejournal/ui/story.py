@@ -56,6 +56,8 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             )
             if note.why_no_colour:
                 st.html(parts.patch(None, "No colour", note.why_no_colour))
+            if not desk.reads_only:
+                parts.way(desk, "photo", "In standard light, or correct it", ":material/edit:", photo=sha256)
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
+from playwright.sync_api import TimeoutError as TooLate
 
 from curejournal.cure.records import AlkaliTest, ColourReading, Event, PhotoNote, Portion, SurfaceNote
 from curejournal.journal.store import Journal
@@ -125,8 +126,15 @@ def waiting(window: Any, name: str) -> Any:
 
 def choose(window: Any, box: Any, label: str, option: str) -> None:
     settled(window)
-    box.get_by_label(label, exact=False).first.click()
-    window.get_by_role("option", name=option).first.click()
+    field, wanted = box.get_by_label(label, exact=False).first, window.get_by_role("option", name=option).first
+    for _ in range(3):
+        # A redraw of the page closes what was just opened.
+        field.click()
+        try:
+            wanted.click(timeout=5_000)
+            break
+        except TooLate:
+            window.keyboard.press("Escape")
     settled(window)
 
 
@@ -364,7 +372,7 @@ def test_a_polygon_is_drawn_by_its_corners_and_proposed_in_the_next_photo(size: 
     settled(window)
     middle = photo.areas["soap"].mean(axis=0)
     points = [middle + 0.8 * (corner - middle) for corner in photo.areas["soap"]]
-    for point in (*points, middle + np.array((0, 300))):
+    for point in (*points, middle - np.array((0, 300))):
         at = on_screen(sheet, photo, point)
         window.mouse.click(*at) if size == "desktop" else window.touchscreen.tap(*at)
         settled(window)
@@ -380,7 +388,7 @@ def test_a_polygon_is_drawn_by_its_corners_and_proposed_in_the_next_photo(size: 
 
     go(window, app, "tray")
     choose(window, window, "Which kind of card lies in them?", "Standard 24-patch chart")
-    upload(window, file("IMG_0301.jpg", chart_photo(3, turn=8.0).jpeg))
+    upload(window, file("IMG_0301.jpg", chart_photo(3, turn=3.0).jpeg))
     press(window, "Take in 1 photo")
     taken_in(window)
     choose(window, waiting(window, "IMG_0301.jpg"), "Batch", "B-1")
@@ -424,12 +432,10 @@ def test_tags_are_printed_on_a_sheet_of_labels(size: str, window: Any, app: App)
     window.get_by_text("Print batch tags").click()
     settled(window)
     window.get_by_label("For which batches", exact=False).first.click()
-    window.get_by_role("option", name="B-1 · Plain").click()
+    window.keyboard.type("B-1")
+    window.keyboard.press("Enter")
     window.keyboard.press("Escape")
-    settled(window)
-    window.get_by_label("On what", exact=False).first.click()
-    window.get_by_role("option", name="A4 label sheet, 21 of 63.5 x 38.1 mm").click()
-    settled(window)
+    choose(window, window, "On what", "A4 label sheet, 21 of 63.5 x 38.1 mm")
     shot(window, size, "tags")
     with window.expect_download() as waited:
         window.get_by_role("button", name="Download 4 tags (PDF)").click()
@@ -460,7 +466,7 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
     sheet.scroll_into_view_if_needed()
     drag(window, size, on_screen(sheet, key, fields[0]), on_screen(sheet, key, fields[-1]))
     settled(window)
-    see(window, re.compile("^pH 11: (measured|relative)$"))
+    see(window, re.compile("^pH 11$"))
     shot(window, size, "strip-key")
     press(window, "Keep this key")
     see(window, "Kept: 9 colours of half steps.")
@@ -474,9 +480,18 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
     upload(window, file("strip.jpg", pad.jpeg))
     sheet = window.locator(".mark svg")
     sheet.scroll_into_view_if_needed()
+    # A pad is smaller than a finger's tip, so the picture is looked at closer first.
+    small = sheet.bounding_box()["width"]
+    window.get_by_role("button", name="Closer", exact=True).click()
+    at = on_screen(sheet, pad, outline.mean(axis=0))
+    window.mouse.click(*at) if size == "desktop" else window.touchscreen.tap(*at)
+    window.wait_for_timeout(300)
+    assert sheet.bounding_box()["width"] == pytest.approx(4 * small, rel=0.01)
     drag(window, size, *[on_screen(sheet, pad, point) for point in (outline.min(axis=0), outline.max(axis=0))])
     settled(window)
     see(window, re.compile(r"95 % interval \d"))
+    window.get_by_role("button", name="The whole picture", exact=True).click()
+    assert sheet.bounding_box()["width"] == pytest.approx(small, rel=0.01)
     shot(window, size, "strip-read")
     assert abs(float(window.get_by_text(re.compile(r"^pH [\d.]+$")).first.inner_text()[3:]) - 9.3) <= 0.3
     assert_fits(window)

@@ -22,8 +22,10 @@ def moment(at: datetime) -> str:
 
 
 def age(since: datetime, on: datetime) -> str:
-    """A span in the unit that a maker would use: hours, days, or weeks and days."""
+    """A span in the unit that a maker would use: minutes, hours, days, or weeks and days."""
     hours = max((on - since) / timedelta(hours=1), 0.0)
+    if hours < 1:
+        return count(int(60 * hours), "minute")
     if hours < 48:
         return count(int(hours), "hour")
     days = int(hours / 24)

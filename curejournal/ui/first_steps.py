@@ -11,7 +11,6 @@ from curejournal.ui.page import Desk
 def show(desk: Desk) -> None:
     """Draw them."""
     parts.say(
-        "This journal follows your soap from the pour to the release: its colour from photos, its weight, its alkali. "
         "It is empty. Three steps to a first measured colour:",
         "lead",
     )
@@ -19,8 +18,8 @@ def show(desk: Desk) -> None:
         (
             "cards",
             "1. Print the window card",
-            "It lies in the photo on or beside the soap, so that colours can be told in any light. "
-            "No printer? A 24-patch colour chart does as well, and plain white paper for a beginning.",
+            "In the photo, it tells colours in any light. No printer? A 24-patch chart does as well, or white paper "
+            "to begin with.",
         ),
         (
             "batches",

@@ -43,12 +43,19 @@ def show(desk: Desk, batch: Batch) -> None:
     portion = "" if chosen == WHOLE else chosen
     with st.container(horizontal=True, key=f"large-{key}"):
         pressed = [kind for kind, label in LARGE.items() if st.button(label, key=f"{key}-{kind}")]
-    with st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-warm"):
+    # Value and button travel together in a form: what was typed is not lost to a page that draws itself meanwhile.
+    with (
+        st.form(f"{turn}-warm", border=False),
+        st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-warm"),
+    ):
         temperature = st.number_input("Temperature, °C", value=None, step=0.5, key=f"{turn}-temperature")
-        warm = st.button("Keep temperature", key=f"{key}-warm")
-    with st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-note"):
+        warm = st.form_submit_button("Keep temperature", key=f"{key}-warm")
+    with (
+        st.form(f"{turn}-noted", border=False),
+        st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-note"),
+    ):
         words = st.text_input("Note", key=f"{turn}-note", max_chars=500, placeholder="thick, separating, 2 g more…")
-        noted = st.button("Keep note", key=f"{key}-note")
+        noted = st.form_submit_button("Keep note", key=f"{key}-note")
     with st.expander("At another time, or with the number of bars cut"):
         bars = st.number_input("Bars cut", value=None, min_value=1, step=1, key=f"{turn}-bars")
         at = entry.moment(desk, turn)

@@ -20,7 +20,7 @@ def test_a_day_is_written_so_that_no_country_misreads_it() -> None:
 @pytest.mark.parametrize(
     ("span", "words"),
     [
-        (timedelta(minutes=30), "0 hours"),
+        (timedelta(minutes=30), "30 minutes"),
         (timedelta(hours=1), "1 hour"),
         (timedelta(hours=47), "47 hours"),
         (timedelta(days=2), "2 days"),

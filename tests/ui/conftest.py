@@ -60,17 +60,17 @@ class App:
 
 
 @pytest.fixture(scope="session")
-def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[Path], App]]:
+def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., App]]:
     """Starts an app on a journal; all are ended at the end."""
     servers: list[subprocess.Popen[bytes]] = []
 
-    def start(folder: Path) -> App:
+    def start(folder: Path, **more: str) -> App:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
         command = [sys.executable, "-m", "streamlit", "run", "start.py", "--server.port", str(port)]
         log = (tmp_path_factory.mktemp("log") / "server.txt").open("wb")
-        environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder)}
+        environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder), **more}
         server = subprocess.Popen(command, cwd=UI, env=environment, stdout=log, stderr=log, start_new_session=True)
         servers.append(server)
         address = f"http://127.0.0.1:{port}"
@@ -90,7 +90,7 @@ def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[Pa
 
 
 @pytest.fixture(scope="session")
-def full_app(start_app: Callable[[Path], App], tmp_path_factory: pytest.TempPathFactory) -> App:
+def full_app(start_app: Callable[..., App], tmp_path_factory: pytest.TempPathFactory) -> App:
     """The small journal, an enrolled card, and a batch of each size of window that was really photographed."""
     folder = small_journal(tmp_path_factory.mktemp("full"))
     pictures = demo.pictures_folder()
@@ -118,7 +118,7 @@ def full_app(start_app: Callable[[Path], App], tmp_path_factory: pytest.TempPath
 
 
 @pytest.fixture(scope="session")
-def empty_app(start_app: Callable[[Path], App], tmp_path_factory: pytest.TempPathFactory) -> App:
+def empty_app(start_app: Callable[..., App], tmp_path_factory: pytest.TempPathFactory) -> App:
     return start_app(tmp_path_factory.mktemp("empty"))
 
 

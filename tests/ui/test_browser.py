@@ -99,7 +99,7 @@ def test_every_page_fits_and_is_accessible(slug: str, size: str, window: Any, fu
         assert window.get_by_test_id("stException").count() == 0
 
 
-@pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "Colour", "Drying, alkali, room", "History"])
+@pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "Colour", "Readings", "History"])
 def test_each_section_of_a_batch_fits_and_is_accessible(name: str, size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"batch?batch=C-{size}")
     section(window, name)
@@ -122,42 +122,16 @@ def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App)
     assert window.locator("h1").inner_text() == "Cards"
 
 
-def test_from_nothing_to_a_first_measured_colour(size: str, window: Any, start_app: Any, tmp_path: Path) -> None:
-    app = start_app(tmp_path)
-    go(window, app, "")
-    window.get_by_role("link", name="1. Print the window card").click()
-    settled(window)
-    with window.expect_download():
-        window.get_by_role("button", name="Download the card (PDF)").click()
-    window.get_by_role("link", name="Batches", exact=True).click()
-    settled(window)
-    window.get_by_label("Code (short, your own)").fill("A-1")
-    window.get_by_label("Name", exact=True).fill("First soap")
-    window.get_by_label("Name", exact=True).press("Tab")
-    settled(window)
-    press(window, "Start the batch")
-    see(window, "not poured yet")
-    section(window, "Write down")
-    window.get_by_role("link", name="Take in a photo").click()
-    settled(window)
-    upload(window, PICTURES / "chamomile-1.jpg")
-    see(window, graded("soap"))
-    press(window, "Keep photo and colour")
-    see(window, re.compile("chamomile-1.jpg: kept"))
-    assert len(current(app, "A-1", ColourReading)) == 1
-
-
 def test_the_first_page_after_a_start_may_be_any(window: Any, start_app: Any, tmp_path: Path) -> None:
     # Streamlit's own page discovery, had it found anything, would draw a page without its frame.
     go(window, start_app(tmp_path), "cards")
     assert window.locator("h1").inner_text() == "Cards"
 
 
-def test_from_today_to_a_batch_and_its_evidence(window: Any, full_app: App) -> None:
+def test_a_release_is_looked_at_and_signed_from_todays_list(window: Any, full_app: App) -> None:
     go(window, full_app, "")
-    window.get_by_role("link", name="Look at the evidence and sign").first.click()
+    window.get_by_role("button", name="Release it, if you agree").first.click()
     settled(window)
-    assert window.locator("h1").inner_text() == "Plain"
     window.get_by_text("alkali: go", exact=False).first.click()
     see(window, "free alkali at most")
 
@@ -287,20 +261,6 @@ def test_two_files_of_one_name_and_two_that_are_no_pictures_are_told_apart(
     assert window.get_by_test_id("stException").count() == 0
 
 
-def test_a_page_that_slept_goes_on_where_it_was(size: str, window: Any, full_app: App) -> None:
-    code = f"C-{size}"
-    go(window, full_app, f"batch?batch={code}")
-    section(window, "Write down")
-    window.context.set_offline(True)
-    window.wait_for_timeout(4_000)
-    window.context.set_offline(False)
-    before = len(current(full_app, code, Event))
-    press(window, "Note")
-    see(window, f"Kept for {code}")
-    assert len(current(full_app, code, Event)) == before + 1
-    press(window, "Undo")
-
-
 def test_the_ways_are_walked_by_keyboard_alone(window: Any, full_app: App) -> None:
     go(window, full_app, "")
     for _ in range(12):
@@ -356,6 +316,7 @@ def test_an_event_is_stamped_by_one_press_and_undone_by_another(size: str, windo
 
 def test_a_batch_that_is_not_ready_cannot_be_signed_off(size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"batch?batch=C-{size}")
+    section(window, "Evidence")
     window.get_by_text("Release for sale").click()
     settled(window)
     assert window.get_by_role("button", name="Sign", exact=True).is_disabled()

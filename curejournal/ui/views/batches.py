@@ -9,7 +9,7 @@ import streamlit as st
 from curejournal.cure.records import Batch
 from curejournal.report.wording import age
 from curejournal.ui import cache, parts, starting
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk, Page, plain
 
 SHOWN = 20
 AGAIN = 3
@@ -21,10 +21,13 @@ def render(desk: Desk) -> None:
     names = desk.journal.names()
     if not names:
         parts.say("No batch yet. A name is enough to start one; with its recipe the lye is checked.")
-    asked = not names or "like" in st.query_params
-    if parts.may_enter(desk) and st.toggle("Start a batch", key="start-batch", value=asked):
-        starting.start(desk, names)
+    like = st.session_state.get("like") or st.query_params.get("like", "")
+    # A key for each, or a switch that was drawn before would stay as it was.
+    key = f"start-batch-{like}" if like else "start-batch"
+    if parts.may_enter(desk) and st.toggle("Start a batch", key=key, value=not names or bool(like)):
+        starting.start(desk, names, like)
         return
+    st.session_state.pop("like", None)
     if not desk.reads_only:
         _again(desk, names)
     wanted = st.pills(
@@ -50,7 +53,10 @@ def _again(desk: Desk, names: Mapping[str, str]) -> None:
     latest = dict(reversed([(name, code) for code, name in list(names.items())[:SHOWN]]))
     with st.container(horizontal=True, key="act-again"):
         for name, code in list(reversed(latest.items()))[:AGAIN]:
-            parts.way(desk, "batches", f"{name} again", ":material/replay:", like=code)
+            if st.button(plain(f"{name} again"), key=f"again-{code}", icon=":material/replay:"):
+                # Not in the address: a link from a page to itself loses what stands behind its question mark.
+                st.session_state["like"] = code
+                st.rerun()
 
 
 def _row(desk: Desk, batch: Batch) -> None:

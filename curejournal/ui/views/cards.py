@@ -30,7 +30,7 @@ def render(desk: Desk) -> None:
     own = names[: len(names) - len(set(names) & set(workflow.card_names()))]
     st.subheader("Your cards")
     if not own:
-        parts.say("None is measured yet. Until then photos are measured with the card as it was drawn: relative.")
+        parts.say("None is measured yet.")
     for name in own:
         _card(desk, name, own=True)
     with st.expander("Cards that come with the program"):

@@ -1,0 +1,58 @@
+"""A line between browser and server that can be cut, as when a phone sleeps: its connections end, and none begins."""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import threading
+from urllib.parse import urlsplit
+
+
+class Line:
+    """Passes bytes on between a port of its own and an app's address."""
+
+    def __init__(self, to: str) -> None:
+        self._to = (urlsplit(to).hostname or "", urlsplit(to).port or 0)
+        self._open: set[socket.socket] = set()
+        self._whole = True
+        self._door = socket.create_server(("127.0.0.1", 0))
+        self.address = f"http://127.0.0.1:{self._door.getsockname()[1]}"
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    def cut(self) -> None:
+        """End every connection, and refuse new ones."""
+        self._whole = False
+        for end in list(self._open):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+
+    def mend(self) -> None:
+        """Let connections through again."""
+        self._whole = True
+
+    def close(self) -> None:
+        """No longer listen."""
+        self.cut()
+        self._door.close()
+
+    def _listen(self) -> None:
+        while True:
+            try:
+                near, _ = self._door.accept()
+            except OSError:
+                return
+            if not self._whole:
+                near.close()
+                continue
+            far = socket.create_connection(self._to)
+            self._open |= {near, far}
+            for source, target in ((near, far), (far, near)):
+                threading.Thread(target=self._pass_on, args=(source, target), daemon=True).start()
+
+    def _pass_on(self, source: socket.socket, target: socket.socket) -> None:
+        with contextlib.suppress(OSError):
+            while data := source.recv(65536):
+                target.sendall(data)
+        for end in (source, target):
+            self._open.discard(end)
+            end.close()

@@ -1,0 +1,330 @@
+"""A maker's whole ways: the first run, the day of the pour, today's list, two dates, a card; on desktop and phone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from curejournal.cure.records import ColourReading, Event, ScalarReading, Weighing
+from curejournal.demo import pictures_folder
+from curejournal.journal.store import Journal
+from tests.ui.conftest import App
+from tests.ui.line import Line
+from tests.ui.test_browser import (
+    assert_accessible,
+    assert_fits,
+    current,
+    drag,
+    go,
+    graded,
+    press,
+    section,
+    see,
+    settled,
+    upload,
+)
+
+PICTURES = pictures_folder()
+
+
+@dataclass
+class Effort:
+    """What a walk asks of a person: presses, characters typed, words on the pages.
+
+    In seconds: 1.1 to point, 1.35 to decide before each, 0.28 a character (Card, Moran and Newell, 1980, *Comm. ACM*
+    23, 396; from memory: an average typist), 238 words a minute (Brysbaert, 2019, *J. Memory and Language* 109; from
+    memory: silent reading of non-fiction in English).
+    """
+
+    presses: int = 0
+    characters: int = 0
+    words: int = 0
+
+    @property
+    def seconds(self) -> float:
+        """If every word is read before each press."""
+        return self.presses * (1.1 + 1.35) + self.characters * 0.28 + self.words / 238 * 60
+
+
+class Newcomer:
+    """Somebody at the app for the first time, who reads all that is shown before going on."""
+
+    def __init__(self, window: Any) -> None:
+        self.window, self.effort = window, Effort()
+
+    def read(self) -> None:
+        """Every word of a page; the ways above it and the line below it stay the same, and signs are no words."""
+        self.effort.words += self.window.evaluate(
+            "[...document.querySelectorAll('.st-key-page *')].flatMap(e => [...e.childNodes])"
+            ".filter(n => n.nodeType === 3 && n.parentElement.checkVisibility()"
+            " && !n.parentElement.closest('[data-testid=stIconMaterial], style, details:not([open]) > :not(summary)'))"
+            ".reduce((sum, n) => sum + n.textContent.split(/\\s+/).filter(w => /[a-z0-9]/i.test(w)).length, 0)"
+        )
+
+    def tap(self, what: Any) -> None:
+        what.click()
+        self.effort.presses += 1
+        settled(self.window)
+
+    def type(self, label: str, text: str, number: int = 0) -> None:
+        field = self.window.get_by_label(label, exact=True).nth(number)
+        field.fill(text)
+        field.press("Tab")
+        self.effort.presses += 1
+        self.effort.characters += len(text)
+        settled(self.window)
+
+    def choose(self, label: str, option: str) -> None:
+        field = self.window.get_by_role("combobox", name=re.compile(rf"\b{label}$")).first
+        field.click()
+        self.window.keyboard.type(option)
+        self.window.get_by_role("option", name=option, exact=True).click()
+        self.effort.presses += 2
+        self.effort.characters += len(option)
+        settled(self.window)
+
+
+def test_from_an_empty_journal_to_a_measured_photo_of_a_batch_with_its_recipe(
+    size: str, window: Any, start_app: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    app = start_app(tmp_path)
+    go(window, app, "")
+    maker = Newcomer(window)
+    maker.read()
+    maker.tap(window.get_by_role("link", name="1. Print the window card"))
+    maker.read()
+    with window.expect_download():
+        maker.tap(window.get_by_role("button", name="Download the card (PDF)"))
+    maker.tap(window.get_by_role("link", name="Next: start a batch"))
+    maker.read()
+    maker.type("Name", "Oat")
+    maker.choose("Oil", "olive")
+    maker.type("grams", "1000", 0)
+    maker.type("grams", "300", 1)
+    maker.choose("Alkali", "NaOH")
+    maker.type("grams", "128", 2)
+    see(window, re.compile("Lye burns"))
+    maker.tap(window.get_by_role("button", name="Start the batch"))
+    maker.read()
+    maker.tap(window.get_by_role("link", name="Take in a photo"))
+    maker.read()
+    maker.effort.presses += 2  # the phone's own choice of a picture
+    upload(window, PICTURES / "chamomile-1.jpg")
+    see(window, graded("soap"))
+    see(window, re.compile(r"L\* "))
+    maker.tap(window.get_by_role("button", name="Keep photo and colour"))
+    see(window, re.compile("chamomile-1.jpg: kept"))
+    (reading,) = current(app, "B-1", ColourReading)
+    assert reading.photo
+    with capsys.disabled():
+        print(f"\n{size}: {maker.effort}, {maker.effort.seconds:.0f} s for a person who reads every word")
+    assert maker.effort.seconds < 180
+
+
+def test_a_demo_stands_beside_the_makers_own_journal(window: Any, size: str, start_app: Any, tmp_path: Path) -> None:
+    if size == "phone":
+        pytest.skip("one build of the demo is enough")
+    app = start_app(tmp_path / "own", XDG_DATA_HOME=str(tmp_path / "data"))
+    go(window, app, "")
+    window.get_by_role("link", name="Rather look around first?").click()
+    settled(window)
+    window.get_by_role("button", name="Look at the demo journal").click()
+    see(window, re.compile("You may leave this page"))
+    window.get_by_role("link", name="Batches", exact=True).click()
+    see(window, re.compile("Measuring the demo"))
+    window.get_by_text("More").first.click()
+    window.get_by_role("link", name="Demo journal").click()
+    window.get_by_text("Demo journal, all invented.").first.wait_for(timeout=240_000)
+    settled(window)
+    see(window, re.compile("things to do now"))
+    assert_fits(window)
+    press(window, "Back to my journal")
+    see(window, re.compile("It is empty"))
+    with Journal.open(app.folder) as journal:
+        assert not journal.names(), "the maker's own journal is untouched"
+
+
+@pytest.fixture
+def line(full_app: App) -> Iterator[Line]:
+    between = Line(full_app.address)
+    yield between
+    between.close()
+
+
+def pour_again(window: Any, app: App, size: str) -> str:
+    """Start a batch like an earlier one: two presses from the list of batches."""
+    go(window, app, "batches")
+    with Journal.open(app.folder) as journal:
+        before = set(journal.names())
+    window.get_by_role("button", name="Chamomile again").click()
+    settled(window)
+    press(window, "Start the batch")
+    see(window, "not poured yet")
+    with Journal.open(app.folder) as journal:
+        (code,) = set(journal.names()) - before
+    return code
+
+
+def test_a_batch_like_an_earlier_one_takes_two_presses_and_opens_where_it_is_written_down(
+    size: str, window: Any, full_app: App
+) -> None:
+    code = pour_again(window, full_app, size)
+    for name in ("Trace", "Thickening", "Poured"):
+        box = window.get_by_role("button", name=name, exact=True).bounding_box()
+        assert box["height"] >= 64 and box["width"] >= 64
+        press(window, name)
+        see(window, re.compile(f"Kept for {re.escape(code)}"))
+    assert [entry.record.kind for entry in current(full_app, code, Event)] == ["trace", "thickening", "poured"]
+    assert_fits(window)
+    assert_accessible(window)
+    undo = window.get_by_role("button", name="Undo", exact=True)
+    undo.wait_for(state="visible")
+    box = undo.bounding_box()
+    assert 0 <= box["y"] <= window.viewport_size["height"], "in sight, wherever the page was scrolled to"
+    press(window, "Undo")
+    assert [entry.record.kind for entry in current(full_app, code, Event)] == ["trace", "thickening"]
+
+
+def test_a_temperature_and_a_note_are_stamped_with_the_time(size: str, window: Any, full_app: App) -> None:
+    code = f"C-{size}"
+    go(window, full_app, f"batch?batch={code}")
+    section(window, "Write down")
+    window.get_by_label("Temperature, °C").fill("38.5")
+    window.get_by_label("Temperature, °C").press("Tab")
+    press(window, "Keep temperature")
+    see(window, re.compile(f"Kept for {code}"))
+    window.get_by_label("Note", exact=True).fill("riced a little")
+    window.get_by_label("Note", exact=True).press("Tab")
+    press(window, "Keep note")
+    see(window, re.compile("riced a little"))
+    assert current(full_app, code, ScalarReading)[-1].record == ScalarReading("batter temperature", 38.5)
+    assert current(full_app, code, Event)[-1].record.note == "riced a little"
+
+
+def test_portion_by_portion_the_choice_stays_from_press_to_press(size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, "batch?batch=B-2")
+    section(window, "Write down")
+    window.get_by_test_id("stMain").get_by_role("button", name="b", exact=True).or_(
+        window.get_by_test_id("stMain").get_by_role("radio", name="b", exact=True)
+    ).first.click()
+    settled(window)
+    press(window, "Trace")
+    press(window, "Thickening")
+    latest = [entry.record for entry in current(full_app, "B-2", Event)][-2:]
+    assert [(event.kind, event.portion) for event in latest] == [("trace", "b"), ("thickening", "b")]
+
+
+def test_a_phone_that_slept_comes_back_to_its_page_and_loses_nothing(
+    size: str, window: Any, full_app: App, line: Line
+) -> None:
+    code = f"C-{size}"
+    window.goto(f"{line.address}/batch?batch={code}")
+    settled(window)
+    section(window, "Write down")
+    note = window.get_by_label("Note", exact=True)
+    note.fill("typed before it slept")
+    line.cut()
+    window.wait_for_timeout(3_000)
+    line.mend()
+    window.wait_for_timeout(3_000)
+    settled(window)
+    assert note.input_value() == "typed before it slept"
+    note.press("Tab")
+    press(window, "Keep note")
+    see(window, re.compile(f"Kept for {code}"))
+    assert current(full_app, code, Event)[-1].record.note == "typed before it slept"
+
+
+def test_a_page_closed_and_opened_again_goes_on_with_the_pour(size: str, window: Any, full_app: App) -> None:
+    code = pour_again(window, full_app, size)
+    press(window, "Trace")
+    address = window.url
+    window.goto("about:blank")
+    window.goto(address)
+    settled(window)
+    see(window, re.compile(r"\d\d:\d\d: trace"))
+    press(window, "Poured")
+    assert [entry.record.kind for entry in current(full_app, code, Event)] == ["trace", "poured"]
+
+
+def test_a_weight_is_entered_from_todays_list(size: str, window: Any, full_app: App) -> None:
+    code = pour_again(window, full_app, size)
+    with Journal.open(full_app.folder) as journal:
+        journal.add(code, Event("poured"), at=journal.batch("B-1").poured_at, by="Ann")
+    go(window, full_app, "today")
+    row = window.locator(f".st-key-row-{code}")
+    row.get_by_role("button", name="Weigh the marked bars").click()
+    settled(window)
+    row.get_by_label("Grams", exact=True).fill("128.4")
+    row.get_by_label("Grams", exact=True).press("Tab")
+    press(window, "Keep the weights")
+    see(window, re.compile(f"Kept for {code}"))
+    assert window.locator("h1").inner_text() == "Today"
+    assert [entry.record.grams for entry in current(full_app, code, Weighing)] == [128.4]
+
+
+def test_a_photo_is_taken_in_from_todays_list(size: str, window: Any, full_app: App) -> None:
+    code = f"C-{size}"
+    go(window, full_app, "today")
+    row = window.locator(f".st-key-row-{code}")
+    row.get_by_role("button", name=re.compile("^Photograph")).click()
+    settled(window)
+    before = len(current(full_app, code, ColourReading))
+    upload(window, PICTURES / "chamomile-6.jpg")
+    see(window, graded("chamomile"))
+    press(window, "Keep photo and colour")
+    see(window, re.compile("chamomile-6.jpg: (kept|already there)"))
+    assert len(current(full_app, code, ColourReading)) == before + 1
+    assert window.locator("h1").inner_text() == "Today"
+
+
+def test_two_dates_are_compared_by_pulling_one_slider(size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, "compare?batch=B-1")
+    swatches = window.locator(".swatch.wide")
+    left, right = swatches.nth(0).bounding_box(), swatches.nth(1).bounding_box()
+    assert abs(left["x"] + left["width"] - right["x"]) < 3 and left["y"] == right["y"], "the colours touch"
+    assert "27 Sep 2026" in swatches.nth(0).inner_text()
+    thumbs = window.get_by_role("slider")
+    start, end = thumbs.nth(0).bounding_box(), thumbs.nth(1).bounding_box()
+    middle = start["y"] + start["height"] / 2
+    third = start["x"] + (end["x"] - start["x"]) / 2
+    drag(window, size, (start["x"] + start["width"] / 2, middle), (third, middle))
+    settled(window)
+    assert "27 Sep 2026" not in swatches.nth(0).inner_text()
+    see(window, re.compile("ΔE00"))
+    assert_fits(window)
+
+
+@pytest.mark.parametrize("way", ["beside a 24-patch chart", "by its own white paper"])
+def test_a_printed_card_is_measured_step_by_step(
+    way: str, size: str, window: Any, start_app: Any, tmp_path: Path
+) -> None:
+    if size == "desktop" and way.startswith("by"):
+        pytest.skip("on the phone is enough")
+    app = start_app(tmp_path)
+    go(window, app, "cards")
+    window.get_by_text("Measure a printed card (enrol it)").click()
+    settled(window)
+    window.get_by_label("2. The name written on it").fill("W-01")
+    window.get_by_label("2. The name written on it").press("Tab")
+    settled(window)
+    window.get_by_text(way, exact=True).click()
+    settled(window)
+    upload(window, *(PICTURES / f"enrol-{number}.jpg" for number in (1, 2, 3)))
+    press(window, "4. Measure the card")
+    see(window, re.compile("are known now"))
+    window.get_by_text("How does it hold out?").click()
+    settled(window)
+    assert window.locator(".card-picture i").count() > 40
+    see(window, re.compile("are needed to see whether a patch changes"))
+    assert_fits(window)
+    assert_accessible(window)
+    with Journal.open(app.folder) as journal:
+        (card,) = journal.cards()
+    kind = "enrolled" if way.startswith("beside") else "relative"
+    assert f'kind = "{kind}"' in card.toml

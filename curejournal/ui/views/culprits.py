@@ -42,7 +42,9 @@ def _show(desk: Desk, answer: lessons.Which) -> None:
     for effect, said in zip(effects, words, strict=True):
         _effect(desk, effect, said)
     parts.say(lessons.base_words(answer), "soft")
-    parts.figure(lesson_figures.effects_figure(effects, words))
+    shown = lesson_figures.effects_figure(effects, words)
+    if shown is not None:
+        st.altair_chart(shown.chart, width="stretch", alt=shown.words)  # the lines above say the same
     if answer.found.test_pours:
         st.subheader("Pours that would tell")
         parts.listed(map(lessons.pour_words, answer.found.test_pours))

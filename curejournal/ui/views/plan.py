@@ -71,10 +71,12 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
     parts.listed(lessons.planned_in_words(plans))
     tolerances = {portion.name: portion.tolerance for portion in portions}
     for plan in plans:
-        for name, expected in plan.materials:
-            if expected is not None and expected.days:
-                where = f"{name} in {plan.portion}" if plan.portion else name
-                parts.figure(lesson_figures.expected_figure(expected, where, tolerances.get(plan.portion)))
+        # One chart for each portion: of the material that may turn it most.
+        known = [(name, one) for name, one in plan.materials if one is not None and one.days and one.turn is not None]
+        if known:
+            name, worst = max(known, key=lambda pair: pair[1].turn.estimate if pair[1].turn else 0.0)
+            where = f"{name} in {plan.portion}" if plan.portion else name
+            parts.figure(lesson_figures.expected_figure(worst, where, tolerances.get(plan.portion)))
     _out(scaled)
     if parts.may_enter(desk):
         _start(desk, scaled, portions)

@@ -16,13 +16,17 @@ from pathlib import Path
 
 from sqlalchemy import insert
 
+from curejournal import lessons
 from curejournal.cure.records import ColourReading, Event, Portion, Record, Weighing
 from curejournal.journal.record_json import kind_of, to_json
 from curejournal.journal.store import Journal
 from curejournal.journal.tables import batch, entry, photo
+from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 
 AT = datetime(2020, 1, 1, tzinfo=UTC)
 PHOTOS, WEIGHINGS = 20, 15
+SCENTS = 24
+NOW = AT + timedelta(days=3000)
 READING = ColourReading(
     "base",
     (80.125, 2.25, 15.5),
@@ -56,7 +60,11 @@ def fill(journal: Journal, batches: int) -> None:
                 "received_at_utc": start,
             }
             connection.execute(insert(photo), [facts | {"sha256": sha} for sha in shas])
-            work: list[tuple[Record, str | None]] = [(Portion("base"), None), (Event("poured"), None)]
+            blend = chance.sample(range(SCENTS), chance.randint(1, 3))
+            scents = tuple(Additive(f"scent {n}", "fragrance", 20.0 + n, lot=f"L-{k // 50}") for n in blend)
+            recipe = Recipe((Oil("olive", 1000.0),), (Alkali("NaOH", 130.0),), (Liquid("water", 260.0),), scents)
+            work: list[tuple[Record, str | None]] = [(recipe, None), (Portion("base", 0, (84.0, 2.0, 15.0)), None)]
+            work += [(Event("poured"), None)]
             work += [(READING, sha) for sha in shas]
             work += [(Weighing(f"bar {n}", 100.0 + n), None) for n in range(WEIGHINGS)]
             connection.execute(
@@ -75,6 +83,11 @@ def fill(journal: Journal, batches: int) -> None:
                     for n, (record, sha) in enumerate(work)
                 ],
             )
+
+
+def one_material(journal: Journal) -> object:
+    """What the page of a material asks for."""
+    return lessons.material(journal, "scent 1", NOW, most=lessons.EARLIER, beside_others=False)
 
 
 def milliseconds(act: Callable[[], object], repeats: int) -> float:
@@ -107,6 +120,9 @@ def main() -> None:
                 "add(…)": (lambda: journal.add(middle, *row, at=AT, by="Ana"), 20),
                 "all_batches(), the first time": (journal.all_batches, 1),
                 "all_batches(), again": (journal.all_batches, 5),
+                "the list of materials": (lambda: lessons.all_materials(journal), 3),
+                "one material, its latest 40 batches": (lambda: one_material(journal), 1),
+                "which did it, the latest 400 batches": (lambda: lessons.which(journal, NOW), 1),
             }
             print(f"| {asked.batches} batches, {asked.batches * PHOTOS} photos | ms |")
             print("| --- | --- |")

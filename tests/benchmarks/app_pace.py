@@ -2,7 +2,7 @@
 
 Run: python -m tests.benchmarks.app_pace [--batches 2000] [--repeats 5] [--seed 1 | --fresh-seeds]
 
-Every figure is the processor time of the page's script with all messages that it sends, in a process of its own: *first*
+Every figure is the processor time of a page's script with all messages that it sends, in a process of its own: *first*
 is the first page after the app was started, *again* a later one. Of all runs the fastest counts, since what else the
 machine does only adds. Both journals have the same 20 batches under way; in the large one the others were released.
 """

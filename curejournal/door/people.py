@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from argon2 import PasswordHasher
@@ -48,7 +48,7 @@ class Person:
     """Someone who may sign in; `proof` is the hash of the passphrase, salt and cost included."""
 
     name: str
-    proof: str
+    proof: str = field(repr=False)
     reads_only: bool = False
 
 

@@ -26,7 +26,9 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 from websockets.typing import Origin, Subprotocol
 
+from curejournal.cli import app
 from curejournal.door.people import People
+from curejournal.errors import CureJournalError
 from tests.door.conftest import ANN, BEN
 from tests.test_cli import COMMAND
 from tests.ui.journals import small_journal
@@ -83,10 +85,24 @@ def test_a_weak_passphrase_lets_nobody_in(tmp_path: Path) -> None:
     assert People(tmp_path).all() == ()
 
 
+def refused(folder: Path, *arguments: object) -> str:
+    """Why `serve` does not begin, without a process of its own."""
+    with pytest.raises(CureJournalError) as caught:
+        app(["serve", "--journal", str(folder), *map(str, arguments)], standalone_mode=False)
+    return str(caught.value)
+
+
 def test_nothing_is_served_before_somebody_could_sign_in(tmp_path: Path) -> None:
-    told = command(tmp_path, "serve", "--lan", "--without-tls", code=1)
+    told = refused(tmp_path, "--lan", "--without-tls")
     assert "no person has a passphrase yet" in told
     assert "curejournal people add NAME" in told
+
+
+@pytest.fixture
+def peopled(tmp_path: Path, known_people: bytes) -> Path:
+    (tmp_path / "people.json").touch(0o600)
+    (tmp_path / "people.json").write_bytes(known_people)
+    return tmp_path
 
 
 @pytest.mark.parametrize(
@@ -100,25 +116,17 @@ def test_nothing_is_served_before_somebody_could_sign_in(tmp_path: Path) -> None
         (["--address", "0.0.0.0"], "Add --lan"),
     ],
 )
-def test_what_would_not_be_safe_is_refused_with_what_to_do(
-    arguments: list[str], told: str, tmp_path: Path, known_people: bytes
-) -> None:
-    (tmp_path / "people.json").touch(0o600)
-    (tmp_path / "people.json").write_bytes(known_people)
-    assert told in command(tmp_path, "serve", *arguments, code=1)
+def test_what_would_not_be_safe_is_refused_with_what_to_do(arguments: list[str], told: str, peopled: Path) -> None:
+    assert told in refused(peopled, *arguments)
 
 
-def test_a_key_of_another_certificate_is_refused(folder: Path, tmp_path: Path, known_people: bytes) -> None:
+def test_a_key_of_another_certificate_is_refused(peopled: Path) -> None:
     authority = trustme.CA()
     one, other = authority.issue_cert("soap.local"), authority.issue_cert("soap.local")
-    one.cert_chain_pems[0].write_to_path(tmp_path / "one.pem")
-    other.private_key_pem.write_to_path(tmp_path / "other.key")
-    (tmp_path / "people.json").touch(0o600)
-    (tmp_path / "people.json").write_bytes(known_people)
-    told = command(
-        tmp_path, "serve", "--lan", "--certificate", tmp_path / "one.pem", "--key", tmp_path / "other.key", code=1
-    )
-    assert "cannot be used" in told
+    one.cert_chain_pems[0].write_to_path(peopled / "one.pem")
+    other.private_key_pem.write_to_path(peopled / "other.key")
+    files = ("--certificate", peopled / "one.pem", "--key", peopled / "other.key")
+    assert "cannot be used" in refused(peopled, "--lan", *files)
 
 
 @dataclass
@@ -278,7 +286,7 @@ def test_a_passphrase_changed_on_the_command_line_ends_the_session(plain: Served
     command(folder, "people", "remove", "Cleo (invented)")
 
 
-def test_the_address_of_a_direct_caller_cannot_be_made_up(serve: Callable[..., Served]) -> None:
+def test_no_caller_makes_up_an_address_and_told_to_end_no_server_is_left(serve: Callable[..., Served]) -> None:
     served = serve("--without-tls", "--address", "127.0.0.1")
     tries = [
         served.sign_in("Ann (invented)", "wrong", {"X-Forwarded-For": f"198.51.100.{number}"}).status
@@ -286,6 +294,10 @@ def test_the_address_of_a_direct_caller_cannot_be_made_up(serve: Callable[..., S
     ]
     assert tries == [403] * 5 + [429] * 2
     assert served.sign_in("Ann (invented)", ANN).status == 429
+    served.command.terminate()
+    assert served.command.wait(30) == 0
+    with pytest.raises(OSError):
+        served.ask("/sign-in")
 
 
 def test_behind_a_proxy_callers_are_told_apart_and_the_cookie_needs_tls(serve: Callable[..., Served]) -> None:
@@ -299,14 +311,6 @@ def test_behind_a_proxy_callers_are_told_apart_and_the_cookie_needs_tls(serve: C
     answer = served.sign_in("Ann (invented)", ANN, named | {"X-Forwarded-For": "198.51.100.2"})
     assert answer.status == 303
     assert "Secure" in answer.headers["set-cookie"].split("; ")
-
-
-def test_told_to_end_the_command_leaves_no_server_behind(serve: Callable[..., Served]) -> None:
-    served = serve("--without-tls", "--address", "127.0.0.1")
-    served.command.terminate()
-    assert served.command.wait(30) == 0
-    with pytest.raises(OSError):
-        served.ask("/sign-in")
 
 
 def test_its_own_certificate_is_what_the_browser_sees(serve: Callable[..., Served], tmp_path: Path) -> None:

@@ -68,6 +68,16 @@ def phone(browser: Any) -> Iterator[Any]:
     assert {urlsplit(url).hostname for url in asked if urlsplit(url).scheme in ("http", "ws")} <= {"127.0.0.1"}
 
 
+@pytest.fixture(scope="module")
+def reader(browser: Any, lan: App) -> Iterator[Any]:
+    """The phone of one who may only read, signed in once."""
+    context = browser.new_context(**SIZES["phone"])
+    page = context.new_page()
+    sign_in(page, lan, BEN)
+    yield page
+    context.close()
+
+
 def sign_in(page: Any, app: App, name: str, path: str = "") -> None:
     page.goto(f"{app.address}/{path}")
     page.get_by_label("Name").fill(name)
@@ -121,26 +131,26 @@ def test_a_signature_under_a_verdict_is_the_name_of_who_signed_in(phone: Any, la
 
 
 @pytest.mark.parametrize("slug", all_pages())
-def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: str, phone: Any, lan: App) -> None:
-    sign_in(phone, lan, BEN, f"{slug}?batch=B-1")
-    assert phone.get_by_test_id("stException").count() == 0
-    assert phone.get_by_role("alert").count() == 0, "nothing was tried and refused"
-    assert_fits(phone)
-    assert_accessible(phone)
-    assert phone.locator("input[type=file]").count() == 0
-    assert phone.locator("[data-testid=stFormSubmitButton] button:enabled").count() == 0
+def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: str, reader: Any, lan: App) -> None:
+    go(reader, lan, f"{slug}?batch=B-1")
+    assert reader.get_by_test_id("stException").count() == 0
+    assert reader.get_by_role("alert").count() == 0, "nothing was tried and refused"
+    assert_fits(reader)
+    assert_accessible(reader)
+    assert reader.locator("input[type=file]").count() == 0
+    assert reader.locator("[data-testid=stFormSubmitButton] button:enabled").count() == 0
     if slug in ("batches", "photos", "tray", "rules"):
-        see(phone, f"{BEN} is signed in to read: nothing can be entered here.")
+        see(reader, f"{BEN} is signed in to read: nothing can be entered here.")
 
 
 @pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "History"])
-def test_one_who_may_only_read_sees_each_section_of_a_batch(name: str, phone: Any, lan: App) -> None:
-    sign_in(phone, lan, BEN, "batch?batch=B-1")
-    section(phone, name)
-    assert phone.get_by_role("alert").count() == 0
-    assert phone.locator("[data-testid=stForm]").count() == 0
+def test_one_who_may_only_read_sees_each_section_of_a_batch(name: str, reader: Any, lan: App) -> None:
+    go(reader, lan, "batch?batch=B-1")
+    section(reader, name)
+    assert reader.get_by_role("alert").count() == 0
+    assert reader.locator("[data-testid=stForm]").count() == 0
     if name != "Story":
-        see(phone, f"{BEN} is signed in to read: nothing can be entered here.")
+        see(reader, f"{BEN} is signed in to read: nothing can be entered here.")
 
 
 def test_a_photo_shown_to_one_is_given_to_nobody_else(phone: Any, lan: App) -> None:

@@ -332,11 +332,12 @@ def to_marking(window: Any, app: App, data: bytes) -> Any:
     choose(window, window, "Which card lies in the picture?", "Standard 24-patch chart")
     upload(window, file("IMG_0300.jpg", data))
     sheet = window.locator(".mark svg")
-    sheet.scroll_into_view_if_needed()
+    sheet.wait_for()
     return sheet
 
 
 def on_screen(sheet: Any, drawn_photo: Rendered, point: Any) -> tuple[float, float]:
+    sheet.evaluate("sheet => sheet.closest('.frame').scrollIntoView({block: 'center'})")
     frame, (height, width) = sheet.bounding_box(), drawn_photo.picture.shape[:2]
     return frame["x"] + point[0] / width * frame["width"], frame["y"] + point[1] / height * frame["height"]
 
@@ -463,7 +464,7 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
         settled(window)
     upload(window, file("key.jpg", key.jpeg))
     sheet = window.locator(".mark svg")
-    sheet.scroll_into_view_if_needed()
+    sheet.wait_for()
     drag(window, size, on_screen(sheet, key, fields[0]), on_screen(sheet, key, fields[-1]))
     settled(window)
     see(window, re.compile("^pH 11$"))
@@ -479,7 +480,7 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
     go(window, app, "strips?batch=B-1")
     upload(window, file("strip.jpg", pad.jpeg))
     sheet = window.locator(".mark svg")
-    sheet.scroll_into_view_if_needed()
+    sheet.wait_for()
     # A pad is smaller than a finger's tip, so the picture is looked at closer first.
     small = sheet.bounding_box()["width"]
     window.get_by_role("button", name="Closer", exact=True).click()

@@ -347,6 +347,10 @@ def print_throughput(count: int) -> None:
     )
 
 
+def photos_in(folder: Path) -> int:
+    return len(list((folder / "photos").rglob("*.jpg")))
+
+
 def print_kills(kills: int, count: int) -> None:
     rng = np.random.default_rng(1)
     with tempfile.TemporaryDirectory() as place:
@@ -355,8 +359,12 @@ def print_kills(kills: int, count: int) -> None:
         roll(photos, count)
         done = 0
         for _ in range(kills):
-            process = intake_process(folder, photos, 2)
-            time.sleep(float(rng.uniform(3.0, 9.0)))
+            process, before = intake_process(folder, photos, 2), photos_in(folder)
+            more = int(rng.integers(0, 4))
+            # In the midst of its work, whatever the machine's speed: after some photos, and then at any moment.
+            while process.poll() is None and photos_in(folder) < before + more:
+                time.sleep(0.01)
+            time.sleep(float(rng.uniform(0.0, 0.3)))
             if process.poll() is None:
                 os.killpg(process.pid, signal.SIGKILL)
                 done += 1
@@ -385,7 +393,7 @@ def run_parts(options: argparse.Namespace, seed: int) -> None:
     if options.only in ("", "throughput"):
         print_throughput(options.many)
     if options.only in ("", "kills"):
-        print_kills(20, 40)
+        print_kills(20, 70)
 
 
 def main() -> None:

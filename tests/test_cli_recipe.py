@@ -1,0 +1,67 @@
+"""A recipe before the pour, on the command line: scaled to a mould, its superfat both ways, what to expect of it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from curejournal.soap.scaling import BATTER_G_ML
+from tests.test_cli import as_json, run
+
+MIXED = """
+oils = [{ key = "olive", grams = 700 }, { key = "coconut", grams = 300 }]
+alkalis = [{ kind = "NaOH", grams = 120, purity_low_pct = 98, purity_high_pct = 99 },
+           { kind = "KOH", grams = 20, purity_low_pct = 88, purity_high_pct = 92 }]
+liquids = [{ name = "goat's milk", grams = 300, water_fraction = 0.87, fat_fraction = 0.041 }]
+additives = [{ name = "clove", kind = "fragrance", grams = 10, portion = "top" }]
+batter = [{ portion = "base", grams = 1000 }, { portion = "top", grams = 300 }]
+"""
+
+
+@pytest.fixture
+def mixed(tmp_path: Path) -> Path:
+    (tmp_path / "mixed.toml").write_text(MIXED)
+    return tmp_path / "mixed.toml"
+
+
+def test_a_recipe_is_scaled_to_a_mould_and_written(mixed: Path, tmp_path: Path) -> None:
+    """Arithmetic: 20 x 8 x 6 cm are 960 ml."""
+    plain = as_json("lye", mixed)
+    scaled = as_json("lye", mixed, "--mould", "20,8,6", "--save", tmp_path / "scaled.json")
+    assert scaled["batch_g"] == pytest.approx(960 * BATTER_G_ML)
+    assert scaled["superfat_interval_pct"] == pytest.approx(plain["superfat_interval_pct"])
+    written = json.loads((tmp_path / "scaled.json").read_text())
+    assert [alkali["kind"] for alkali in written["alkalis"]] == ["NaOH", "KOH"]
+    share = 960 * BATTER_G_ML / plain["batch_g"]
+    assert written["batter"][1]["grams"] == pytest.approx(300 * share)
+    assert as_json("lye", tmp_path / "scaled.json")["batch_g"] == pytest.approx(scaled["batch_g"])
+    assert as_json("lye", mixed, "--factor", "2", "--grams", "900", code=1)["error"]["do"]
+
+
+def test_superfat_is_said_by_independent_spreads_and_at_worst_and_flagged_below_zero(
+    mixed: Path, tmp_path: Path
+) -> None:
+    checked = as_json("lye", mixed)
+    (low, high), (worst, best) = checked["superfat_interval_pct"], checked["superfat_worst_pct"]
+    assert worst < low < high < best
+    said = run("lye", mixed)
+    assert f"{low:.1f} to {high:.1f} %" in said and f"{worst:.1f} to {best:.1f} %" in said
+    # The milk's fat takes up lye too, and its water is less than its weight.
+    assert checked["fat_g"] == pytest.approx(1000 + 300 * 0.041)
+    assert checked["water_g"] == pytest.approx(300 * 0.87)
+    heavy = tmp_path / "heavy.toml"
+    heavy.write_text(MIXED.replace("grams = 120,", "grams = 150,"))
+    assert "More lye than these oils take up" in run("lye", heavy)
+
+
+def test_a_planned_dose_is_reckoned_on_the_portions_share(mixed: Path, tmp_path: Path) -> None:
+    journal = tmp_path / "journal"
+    run("batch", "start", "B1", "--name", "Plain", "--recipe", mixed, "--portion", "base", "--portion", "top",
+        journal=journal)  # fmt: skip
+    (clove,) = [row for row in as_json("materials", journal=journal)["materials"] if row["material"] == "clove"]
+    # Arithmetic: 1440 g of batter, of which 300 went into the top with that part of 1000 g of oils.
+    assert clove["doses_pct"] == pytest.approx([100 * 10 / (1000 * 300 / 1440)] * 2)
+    portions = [plan["portion"] for plan in as_json("expect", mixed, "--portion", "rim", journal=journal)["portions"]]
+    assert portions == ["rim", "base", "top"]

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import streamlit as st
 
 from curejournal.ui.page import plain
+from curejournal.ui.telling import st
 from curejournal.workflow import Points, outline_of
 
 _HERE = Path(__file__).parent
@@ -70,8 +70,10 @@ def mark(
     )
     # Kept where no widget is drawn: a band keeps its thickness while another shape is chosen.
     thick = st.session_state.setdefault(f"{key}-thickness", round(BAND_SHARE * min(width, height)))
+    # Always there, so that what stands below keeps its state when a shape is chosen.
+    room = st.container()
     if kind == "band":
-        thick = st.slider("How thick is the band, in pixels", 4, min(width, height) // 2, thick, key=f"{key}-thick")
+        thick = room.slider("How thick is the band, in pixels", 4, min(width, height) // 2, thick, key=f"{key}-thick")
         st.session_state[f"{key}-thickness"] = thick
     first = {name: {"kind": "polygon", "points": points} for name, points in (proposed or {}).items()}
     drawn = _draw(

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import streamlit as st
-
 from curejournal import strips, workflow
 from curejournal.cure.records import Batch
 from curejournal.strips import StripKey
 from curejournal.ui import cache, marking, parts
 from curejournal.ui.intake import TYPES
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import st
 from curejournal.workflow import Card, Points
 
 KEY_ROW = "the row of its colours"
@@ -112,7 +111,8 @@ def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
         "Which key", list(keys), format_func=lambda name: f"{name}, lot {keys[name].lot}", key="strip-key"
     )
     key = keys[name]
-    lot = st.text_input("Lot on this strip’s packet", key.lot, key=f"strip-lot-{name}", max_chars=60)
+    # Not filled in beforehand: another packet's strip is just what is to be noticed.
+    lot = st.text_input("Lot on this strip’s packet, as printed", key=f"strip-lot-{name}", max_chars=60)
     code = parts.chosen_batch(desk, "strip-batch", "Which batch was tested?")
     strength = st.number_input(
         "Grams of soap in 100 ml of distilled water", 0.1, 20.0, 1.0, 0.1, format="%.1f", key="strip-strength"
@@ -128,7 +128,8 @@ def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
     pad = marking.mark(
         picture, seen.width, seen.height, [PAD], "strip-marks", "The strip, to mark", kinds=("box",), corners=False
     ).areas.get(PAD)
-    if pad is None:
+    if pad is None or not lot.strip():
+        parts.say("Mark the pad and type the lot, and the pH is read.", "soft")
         return
     reading = attempt(lambda: strips.read_strip_photo(data, card, key, pad, lot.strip()))
     if reading is None:

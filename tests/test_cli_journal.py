@@ -30,7 +30,7 @@ def test_history_shows_who_when_and_what_was_corrected(folder: Path) -> None:
         (3, "Ben (invented)", 2),
     ]
     said = run("history", "B1", journal=folder).splitlines()
-    assert "1205 g" in said[1]
+    assert "1205\u00a0g" in said[1]
     assert "see 3" in said[1]
     assert "instead of 2" in said[2]
 

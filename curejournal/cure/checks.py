@@ -142,7 +142,7 @@ def _event(batch: Batch, record: Event, at: datetime) -> Iterator[Doubt]:
     if record.bars is not None and not 0 < record.bars <= 100_000:
         raise ImpossibleRecord(f"{record.bars} bars cannot be.", "Enter the number of bars cut.")
     if record.temperature_c is not None and not -20 <= record.temperature_c <= 150:
-        raise ImpossibleRecord(f"{record.temperature_c:g} °C cannot be.", "Enter the temperature in °C.")
+        raise ImpossibleRecord(f"{record.temperature_c:g}\u00a0°C cannot be.", "Enter the temperature in °C.")
     if record.kind == "cut" and record.bars is not None and record.bars < batch.bars_out:
         yield Doubt(
             "fewer than have left",
@@ -187,7 +187,7 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if record.bars < 1:
         raise ImpossibleRecord(f"{record.bars} bars cannot be weighed.", "Enter how many bars were on the scale.")
     if not (math.isfinite(record.tare_g) and record.tare_g >= 0):
-        raise ImpossibleRecord(f"A tare of {record.tare_g:g} g cannot be.", "Enter the empty tray's weight.")
+        raise ImpossibleRecord(f"A tare of {record.tare_g:g}\u00a0g cannot be.", "Enter the empty tray's weight.")
     if record.grams / record.bars > LARGEST_BAR_G:
         raise ImpossibleRecord(f"A bar of {record.grams / record.bars / 1000:g} kg cannot be.", "Enter grams.")
     if 0 < batch.bars_cut < record.bars:
@@ -208,7 +208,7 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if any(abs(ratio * shift - 1) < 0.12 for shift in (0.01, 0.1, 10.0, 100.0)):
         yield Doubt(
             "slipped decimal",
-            f"{record.grams:g} g after {last.grams:g} g looks like a slipped decimal point.",
+            f"{record.grams:g}\u00a0g after {last.grams:g}\u00a0g looks like a slipped decimal point.",
             "Look at the scale again.",
         )
         return
@@ -216,7 +216,7 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if swapped:
         yield Doubt(
             "swapped",
-            f"{record.grams:g} g fits {swapped} better than {record.subject}.",
+            f"{record.grams:g}\u00a0g fits {swapped} better than {record.subject}.",
             "Look at the marks: were two bars swapped?",
         )
         return
@@ -224,7 +224,8 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if missing:
         yield Doubt(
             "bars missing",
-            f"{record.grams:g} g after {last.grams:g} g fits {record.bars - missing} bars better than {record.bars}.",
+            f"{record.grams:g}\u00a0g after {last.grams:g}\u00a0g fits {record.bars - missing} bars better than "
+            f"{record.bars}.",
             "Count the bars on the tray: if some were sold or taken, enter how many are left, and note them as out.",
         )
         return
@@ -232,7 +233,7 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if record.grams - last.grams > error_g + 0.002 * last.grams:
         yield Doubt(
             "gain",
-            f"It gained {record.grams - last.grams:.1f} g, more than the scale's error of {error_g:g} g.",
+            f"It gained {record.grams - last.grams:.1f}\u00a0g, more than the scale's error of {error_g:g}\u00a0g.",
             "Weigh it again. Damp air can do this; so can another bar, tray or scale.",
         )
     _, first = before[0]

@@ -25,9 +25,10 @@ def in_words(record: Record) -> str:
     """What a record says, in one line."""
     match record:
         case Recipe(oils=oils, alkalis=alkalis):
-            lye = " and ".join(f"{alkali.grams:g} g {alkali.kind}" for alkali in alkalis)
-            told = [f"{sum(oil.grams for oil in oils):g} g of {len(oils)} oils", lye, *map(embed_words, record.embeds)]
-            told += [f"{part.grams:g} g of batter for {part.portion}" for part in record.batter]
+            lye = " and ".join(f"{alkali.grams:g}\u00a0g {alkali.kind}" for alkali in alkalis)
+            fats = f"{sum(oil.grams for oil in oils):g}\u00a0g of {len(oils)} oils"
+            told = [fats, lye, *map(embed_words, record.embeds)]
+            told += [f"{part.grams:g}\u00a0g of batter for {part.portion}" for part in record.batter]
             return f"recipe: {', '.join(part for part in told if part)}"
         case Portion():
             about = " (control)" if record.control else ""
@@ -36,7 +37,7 @@ def in_words(record: Record) -> str:
             return f"portion {record.name}{about}{wanted}"
         case Event():
             facts = [record.note]
-            facts += [f"{record.temperature_c:g} °C"] if record.temperature_c is not None else []
+            facts += [f"{record.temperature_c:g}\u00a0°C"] if record.temperature_c is not None else []
             facts += [f"{record.bars} bars"] if record.bars is not None else []
             return " · ".join(part for part in (record.kind, record.portion, *facts) if part)
         case ColourReading():
@@ -47,10 +48,11 @@ def in_words(record: Record) -> str:
             )
         case Weighing():
             bars = f" of {record.bars} bars" if record.bars > 1 else ""
-            return f"{record.subject}{bars}: {record.grams:g} g (scale {record.resolution_g:g} g)"
+            return f"{record.subject}{bars}: {record.grams:g}\u00a0g (scale {record.resolution_g:g}\u00a0g)"
         case AlkaliTest(method="titration"):
             used = ", ".join(f"{ml:g}" for ml in record.acid_ml)
-            return f"titration: {used} ml of {record.acid_mol_l or 0:g} mol/l acid on {record.soap_g or 0:g} g of soap"
+            acid = f"{used} ml of {record.acid_mol_l or 0:g} mol/l acid"
+            return f"titration: {acid} on {record.soap_g or 0:g}\u00a0g of soap"
         case AlkaliTest():
             doubt = f" ± {record.half_width:g}" if record.half_width is not None else ""
             return f"pH {record.ph:g}{doubt} by {record.method}, {record.strength_pct or '?'} % solution"
@@ -77,7 +79,7 @@ def in_words(record: Record) -> str:
 def embed_words(embed: Embed) -> str:
     """Pieces of an earlier batch: how much, of which, where."""
     where = f" in {embed.portion}" if embed.portion else ""
-    return f"{embed.grams:g} g of batch {embed.batch} embedded{where}"
+    return f"{embed.grams:g}\u00a0g of batch {embed.batch} embedded{where}"
 
 
 def lab_words(lab: tuple[float, float, float]) -> str:

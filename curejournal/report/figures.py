@@ -127,7 +127,7 @@ def drying_figure(report: DryingReport) -> Figure | None:
             "high": 100 * (point.part + 1.96 * point.part_sd),
             "what": point.subject,
             "when": wording.moment(point.at),
-            "grams": f"{point.grams:g} g",
+            "grams": f"{point.grams:g}\u00a0g",
         }
         for point in report.points
     ]

@@ -329,7 +329,7 @@ def _possible(recipe: Recipe) -> None:
     poured_g = sum(part.grams for part in recipe.batter)
     _require(
         poured_g <= MOST_POURED * recipe.batter_g,
-        f"{poured_g:.0f} g of batter were poured into portions, but only {recipe.batter_g:.0f} g were made.",
+        f"{poured_g:.0f}\u00a0g of batter were poured into portions, but only {recipe.batter_g:.0f}\u00a0g were made.",
     )
     for embed in recipe.embeds:
         _amount(embed.batch, embed.grams)
@@ -340,5 +340,5 @@ def _possible(recipe: Recipe) -> None:
 
 
 def _amount(name: str, grams: float) -> None:
-    _require(math.isfinite(grams) and grams > 0, f"{grams:g} g of {name or 'an unnamed material'} cannot be.")
+    _require(math.isfinite(grams) and grams > 0, f"{grams:g}\u00a0g of {name or 'an unnamed material'} cannot be.")
     _require(bool(name.strip()), "A material has no name.")

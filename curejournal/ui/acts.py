@@ -7,8 +7,6 @@ from dataclasses import replace
 from functools import partial
 from typing import Any, get_args
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.cure.records import BarsOut, Batch, ColourReading, IntendedSource, Record, Weighing, WhyOut
 from curejournal.cure.words import in_words, lab_words
@@ -17,6 +15,7 @@ from curejournal.report.wording import moment
 from curejournal.soap.recipe import Batter, Recipe
 from curejournal.ui import entry, parts
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import st, weight_input
 
 Form = Callable[[Desk, Batch], None]
 
@@ -71,17 +70,15 @@ def scale_change(desk: Desk, batch: Batch) -> None:
     before = last[subject]
     change = st.radio("What changed", CHANGES, key=f"{key}-what-{subject}")
     with st.form(f"{key}-{subject}-{change}"):
-        parts.say(f"Last time: {in_words(before)}, tare {before.tare_g:g} g.", "soft")
+        parts.say(f"Last time: {in_words(before)}, tare {before.tare_g:g}\u00a0g.", "soft")
         bars, tare, to = before.bars, before.tare_g, ""
         why: WhyOut = "sold"
         if change != CHANGES[1]:
             usual = max(before.bars - 1, 1) if change == CHANGES[0] else max(batch.bars_cut, before.bars)
             bars = int(st.number_input("Bars on it now", value=usual, min_value=1, step=1, key=f"{key}-bars-{subject}"))
         if change == CHANGES[1]:
-            tare = float(
-                st.number_input("Its tare, g", value=before.tare_g, min_value=0.0, step=1.0, key=f"{key}-t-{subject}")
-            )
-        grams = st.number_input(
+            tare = weight_input("Its tare, g", before.tare_g, min_value=0.0, step=1.0, key=f"{key}-t-{subject}") or 0.0
+        grams = weight_input(
             "Grams now, the tare taken off", value=None, min_value=0.0, step=0.1, key=f"{key}-g-{subject}"
         )
         if change == CHANGES[0]:
@@ -219,7 +216,7 @@ def embeds(desk: Desk, batch: Batch) -> None:
         code = st.selectbox(
             "Pieces of which batch", list(names), None, format_func=lambda one: f"{one} · {names[one]}", key=f"{key}-of"
         )
-        grams = st.number_input("Grams", value=None, min_value=0.0, step=1.0, key=f"{key}-g")
+        grams = weight_input("Grams", value=None, min_value=0.0, step=1.0, key=f"{key}-g")
         where = ["the whole batch", *(portion.name for portion in batch.portions)]
         portion = st.selectbox("In which portion", where, key=f"{key}-in")
         sent = st.form_submit_button("Keep it", type="primary")
@@ -240,11 +237,12 @@ def batter(desk: Desk, batch: Batch) -> None:
     known = {part.portion: part.grams for part in recipe.batter}
     with st.form(key):
         parts.say(
-            f"There were about {recipe.batter_g:.0f} g of batter. Leave out what was not weighed: it counts as equal.",
+            f"There were about {recipe.batter_g:.0f}\u00a0g of batter. "
+            "Leave out what was not weighed: it counts as equal.",
             "soft",
         )
         found = {
-            portion.name: st.number_input(
+            portion.name: weight_input(
                 f"Batter in {plain(portion.name)}, g",
                 value=known.get(portion.name),
                 min_value=0.0,

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from html import escape
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.report import figures
 from curejournal.ui import parts
 from curejournal.ui.page import Desk
+from curejournal.ui.telling import st
 from curejournal.workflow.card_health import CardHealth, card_health
 
 CHANGED = "!"

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.ui import parts
 from curejournal.ui.intake import TYPES
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import st
 
 CHART = "beside a 24-patch chart"
 VALUES = "from an instrument’s file"

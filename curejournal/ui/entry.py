@@ -9,8 +9,6 @@ from functools import partial
 from types import NoneType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.cure.checks import Doubt
 from curejournal.cure.kinds import KINDS
@@ -27,6 +25,7 @@ from curejournal.cure.records import (
 from curejournal.cure.words import in_words
 from curejournal.report import wording
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import GRAMS_IN_OUNCE, USUAL, habits, st, temperature_input, weight_input
 
 LOOKS = get_args(get_type_hints(SurfaceNote)["look"])
 
@@ -146,15 +145,12 @@ def weigh(desk: Desk, batch: Batch) -> None:
         for subject, weighing in last.items():
             bars = f", {weighing.bars} bars" if weighing.bars > 1 else ""
             label = f"{plain(subject)}{bars}: grams (last {weighing.grams:g})"
-            grams[subject] = st.number_input(label, value=None, step=0.1, key=f"{key}-{subject}")
+            grams[subject] = weight_input(label, value=None, step=0.1, key=f"{key}-{subject}")
         with st.expander("Another bar or tray", expanded=not last):
             name = st.text_input("Its mark", value="" if last else "bar 1", key=f"{key}-name", max_chars=80)
-            new_grams = st.number_input("Grams", value=None, step=0.1, key=f"{key}-new")
+            new_grams = weight_input("Grams", value=None, step=0.1, key=f"{key}-new")
             new_bars = st.number_input("Bars on the scale", value=1, min_value=1, step=1, key=f"{key}-bars")
-        steps = [0.01, 0.1, 0.5, 1.0, 2.0, 5.0]
-        used = next(reversed(last.values())).resolution_g if last else 1.0
-        options = steps if used in steps else [*steps, used]
-        step = st.selectbox("The scale's step, g", options, index=options.index(used), key=f"{key}-step")
+        step = _scale_step(next(reversed(last.values())).resolution_g if last else None, f"{key}-step")
         at = moment(desk, key)
         sent = st.form_submit_button("Keep the weights", type="primary")
     if sent:
@@ -168,6 +164,19 @@ def weigh(desk: Desk, batch: Batch) -> None:
         if not records:
             st.info("No weight was entered.")
         offer(desk, batch.code, records, at)
+
+
+def _scale_step(used_g: float | None, key: str) -> float:
+    """Ask for the scale's step in the maker's unit, beginning with the one used last; in grams."""
+    unit, grams, steps, usual = (
+        ("g", 1.0, (0.01, 0.1, 0.5, 1.0, 2.0, 5.0), 1.0)
+        if habits().units == USUAL.units
+        else ("oz", GRAMS_IN_OUNCE, (0.001, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2), 0.05)
+    )
+    used = usual if used_g is None else round(used_g / grams, 4)
+    options = sorted({*steps, used})
+    chosen: float = st.selectbox(f"The scale's step, {unit}", options, index=options.index(used), key=f"{key}-{unit}")
+    return used_g if used_g is not None and chosen == used else chosen * grams
 
 
 def alkali_test(desk: Desk, batch: Batch) -> None:
@@ -186,7 +195,7 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
             ]
             strength = st.number_input("Acid's strength, mol/l", value=0.1, step=0.01, format="%.4f", key=f"{key}-mol")
             blank = st.number_input("Blank, ml", value=0.0, step=0.01, key=f"{key}-blank")
-            bar = st.number_input("A marked bar's weight that day, g", value=None, step=0.1, key=f"{key}-bar")
+            bar = weight_input("A marked bar's weight that day, g", value=None, step=0.1, key=f"{key}-bar")
         else:
             st.caption(
                 "Dissolve 1 g of soap in 100 ml of distilled water, let it stand, then read. "
@@ -205,7 +214,7 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
                 key=f"{key}-half-{method}",
             )
             percent = st.number_input("Grams of soap in 100 ml", value=1.0, min_value=0.0, step=0.1, key=f"{key}-pct")
-            temperature = st.number_input("Temperature, °C", value=None, step=0.5, key=f"{key}-temp")
+            temperature = temperature_input("Temperature, °C", value=None, step=0.5, key=f"{key}-temp")
         at = moment(desk, key)
         sent = st.form_submit_button("Keep the test", type="primary")
     if sent and method == "titration":
@@ -235,7 +244,7 @@ def room(desk: Desk, batch: Batch) -> None:
     key = _key("room", batch)
     with st.form(key):
         found = {
-            kind.name: st.number_input(
+            kind.name: (temperature_input if kind.unit == "°C" else st.number_input)(
                 f"{kind.words.capitalize()}, {kind.unit}", value=None, step=0.5, key=f"{key}-{kind.name}"
             )
             for kind in KINDS.values()

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Literal
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.cure.judgement import LOCAL_CODES, Judgement
 from curejournal.cure.records import Batch, Decision
@@ -13,6 +11,7 @@ from curejournal.cure.rules import Finding
 from curejournal.report import wording
 from curejournal.ui import entry, parts
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import st
 
 ACTS: dict[Literal["release", "hold", "withdraw"], str] = {
     "release": "Release for sale",

@@ -12,14 +12,13 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.journal.store import Journal
 from curejournal.report.wording import day
-from curejournal.ui import entry, parts, views, which, work
+from curejournal.ui import entry, parts, telling, views, which, work
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.ui.signed_in import SignedIn, behind_gate, signed_in
+from curejournal.ui.telling import st
 
 STYLE = Path(__file__).with_name("paper.css")
 
@@ -50,6 +49,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     if journal is None or (person is None and behind_gate()):
         return
     slug = next((slug for slug, way in ways.items() if way == chosen), first)
+    telling.use(telling.kept_habits(journal))
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
     with st.container(key="page"):
@@ -59,7 +59,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         if not shown[slug].writes or parts.may_enter(desk):
             attempt(lambda: shown[slug].render(desk))
     where = "the computer that shows this" if desk.signed_in else "this computer"
-    st.html(f'<p class="foot">Kept on {where}. Supports a maker’s judgement; local codes decide.</p>')
+    parts.say(f"Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot")
 
 
 def _nothing(slug: str) -> None:
@@ -92,7 +92,7 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
                     st.page_link(desk.ways[page.slug], label=page.title, icon=page.icon)
             if desk.signed_in:
                 parts.say(f"Signed in as {desk.by}, {'to read' if desk.reads_only else 'who signs every entry here'}.")
-                st.html('<a href="/sign-out">Sign out</a>')
+                st.html(f'<a href="/sign-out">{telling.worded("Sign out")}</a>')
             else:
                 st.text_input("Entries are made by", key="by", max_chars=80, on_change=partial(_remember, desk.journal))
     if desk.stands_still:

@@ -6,13 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-import streamlit as st
-
 from curejournal import tray, workflow
 from curejournal.cure.records import Batch
 from curejournal.report.wording import moment
 from curejournal.ui import cache, marking, parts, surfaces
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import st
 from curejournal.workflow import Card, Corners, Measurement, Points
 
 NO_CARD = "no card: picture only"

@@ -6,14 +6,13 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import timedelta
 from zoneinfo import ZoneInfo, available_timezones
 
-import streamlit as st
-
 from curejournal import intake, tray
 from curejournal.report.wording import moment
 from curejournal.sorting import TrayItem
 from curejournal.ui import cache, parts, work
 from curejournal.ui.intake import TYPES
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import st
 from curejournal.workflow import Card
 
 INTAKE = "intake"

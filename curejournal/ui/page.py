@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any, TypeVar
 
-import streamlit as st
-
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
+from curejournal.ui.telling import st, worded
 
 T = TypeVar("T")
 
@@ -61,13 +60,13 @@ def attempt(act: Callable[[], T]) -> T | None:
 
 def refusal(error: CureJournalError) -> None:
     """Say what was refused, what is safe and what to do."""
-    told = "\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part)
-    st.error(told, icon=":material/back_hand:")
+    words = "\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part)
+    st.error(words, icon=":material/back_hand:")
 
 
 def plain(text: str) -> str:
-    """Text as it is, where Streamlit would read it as Markdown: nothing a maker typed becomes a link or a picture."""
-    return "".join(f"\\{sign}" if sign in _SPEAKING else sign for sign in text).replace("\n", "  \n")
+    """Text told, where Streamlit would read it as Markdown: nothing a maker typed becomes a link or a picture."""
+    return "".join(f"\\{sign}" if sign in _SPEAKING else sign for sign in worded(text)).replace("\n", "  \n")
 
 
 _SPEAKING = frozenset("\\`*_{}[]()<>#+-.!|~$:^=&")

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from html import escape
 
-import streamlit as st
-
 from curejournal.colour.sample import Lab
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.records import Batch, ColourReading
 from curejournal.report import figures, wording
 from curejournal.ui.page import Desk, plain
+from curejournal.ui.telling import st, worded, worded_chart
 from curejournal.workflow import Measurement
 
 SIGNS = {
@@ -29,7 +28,7 @@ SIGNS = {
 def tag(word: str) -> str:
     """A state as a tag of sign and word."""
     sign, style = SIGNS[word]
-    return f'<span class="state {style}"><span aria-hidden="true">{sign}</span> {escape(word)}</span>'
+    return f'<span class="state {style}"><span aria-hidden="true">{sign}</span> {escape(worded(word))}</span>'
 
 
 def state_of(judgement: Judgement) -> str:
@@ -50,7 +49,7 @@ def sentence(words: str) -> str:
 
 def say(text: str, style: str = "") -> None:
     """A paragraph of plain text."""
-    st.html(f'<p class="{style}">{escape(text)}</p>')
+    st.html(f'<p class="{style}">{escape(worded(text))}</p>')
 
 
 def may_enter(desk: Desk) -> bool:
@@ -62,14 +61,16 @@ def may_enter(desk: Desk) -> bool:
 
 def listed(lines: Iterable[str]) -> None:
     """A list of plain lines."""
-    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    items = "".join(f"<li>{escape(worded(line))}</li>" for line in lines)
     if items:
         st.html(f'<ul class="plain">{items}</ul>')
 
 
 def values(pairs: Mapping[str, str]) -> None:
     """Names and values, plain."""
-    rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in pairs.items() if value)
+    rows = "".join(
+        f"<dt>{escape(worded(name))}</dt><dd>{escape(worded(value))}</dd>" for name, value in pairs.items() if value
+    )
     if rows:
         st.html(f'<dl class="figures">{rows}</dl>')
 
@@ -77,8 +78,9 @@ def values(pairs: Mapping[str, str]) -> None:
 def patch(lab: Lab | None, name: str, words: str = "", size: str = "") -> str:
     """A measured colour beside its name and words, as HTML; hatched where no colour is known."""
     look = f' style="background:{figures.swatch(lab)}"' if lab else ' class="empty"'
-    told = f'<div class="soft">{escape(words)}</div>' if words else ""
-    return f'<div class="swatch {size}"><i{look} aria-hidden="true"></i><div><b>{escape(name)}</b>{told}</div></div>'
+    head = f"<b>{escape(worded(name))}</b>"
+    more = f'<div class="soft">{escape(worded(words))}</div>' if words else ""
+    return f'<div class="swatch {size}"><i{look} aria-hidden="true"></i><div>{head}{more}</div></div>'
 
 
 def patches(items: Iterable[str]) -> None:
@@ -98,7 +100,7 @@ def latest_colours(judgement: Judgement, size: str = "half") -> list[str]:
 def figure(shown: figures.Figure | None) -> None:
     """A chart with the sentence that says the same."""
     if shown is not None:
-        st.altair_chart(shown.chart, width="stretch", alt=shown.words)
+        st.altair_chart(worded_chart(shown.chart), width="stretch", alt=worded(shown.words))
         st.caption(plain(shown.words))
 
 
@@ -156,11 +158,11 @@ def recipe_lines(batch: Batch) -> list[str]:
     recipe = batch.recipe
     if recipe is None:
         return []
-    rows = [(f"{oil.grams:g} g {oil.key}", oil.lot) for oil in recipe.oils]
+    rows = [(f"{oil.grams:g}\u00a0g {oil.key}", oil.lot) for oil in recipe.oils]
     rows += [
-        (f"{a.grams:g} g {a.kind} ({a.purity_low_pct:g} to {a.purity_high_pct:g} % pure)", a.lot)
+        (f"{a.grams:g}\u00a0g {a.kind} ({a.purity_low_pct:g} to {a.purity_high_pct:g} % pure)", a.lot)
         for a in recipe.alkalis
     ]
-    rows += [(f"{liquid.grams:g} g {liquid.name}", liquid.lot) for liquid in recipe.liquids]
-    rows += [(f"{a.grams:g} g {a.name}{f' in {a.portion}' if a.portion else ''}", a.lot) for a in recipe.additives]
+    rows += [(f"{liquid.grams:g}\u00a0g {liquid.name}", liquid.lot) for liquid in recipe.liquids]
+    rows += [(f"{a.grams:g}\u00a0g {a.name}{f' in {a.portion}' if a.portion else ''}", a.lot) for a in recipe.additives]
     return [f"{what}, lot {lot}" if lot else f"{what}, no lot noted" for what, lot in rows]

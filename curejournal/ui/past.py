@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from html import escape
 
-import streamlit as st
-
 from curejournal import publish, workflow
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.records import Batch, Decision, Entry, Withdrawn
@@ -14,6 +12,7 @@ from curejournal.report.wording import moment
 from curejournal.soap.recipe import Recipe
 from curejournal.ui import entry, parts, placing
 from curejournal.ui.page import Desk, attempt
+from curejournal.ui.telling import st
 
 FIXED = (Recipe, Decision, Withdrawn)
 """Records that are not corrected field by field: a new one is entered, or it is taken back."""

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime
 
-import streamlit as st
-
 from curejournal import tray, workflow
 from curejournal.cure.records import Batch
 from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
@@ -14,6 +12,7 @@ from curejournal.report.wording import moment
 from curejournal.sorting import Question, TrayItem, tag_text
 from curejournal.ui import cache, marking, parts, surfaces
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import st
 from curejournal.workflow import Card, Points
 
 SIGNS = {"placed": "✓", "no colour": "✓", "needs you": "?", "set aside": "‖"}

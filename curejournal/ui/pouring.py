@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-import streamlit as st
-
 from curejournal.cure.records import Batch, Event, EventKind, Record, ScalarReading
 from curejournal.cure.words import in_words
 from curejournal.ui import entry, parts, starting
 from curejournal.ui.page import Desk, plain
+from curejournal.ui.telling import st, temperature_input
 
 LARGE: dict[EventKind, str] = {
     "trace": "Trace",
@@ -48,7 +47,7 @@ def show(desk: Desk, batch: Batch) -> None:
         st.form(f"{turn}-warm", border=False),
         st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-warm"),
     ):
-        temperature = st.number_input("Temperature, °C", value=None, step=0.5, key=f"{turn}-temperature")
+        temperature = temperature_input("Temperature, °C", value=None, step=0.5, key=f"{turn}-temperature")
         warm = st.form_submit_button("Keep temperature", key=f"{key}-warm")
     with (
         st.form(f"{turn}-noted", border=False),

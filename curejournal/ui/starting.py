@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, get_args, get_type_hints
 
-import streamlit as st
-
 from curejournal import workflow
-from curejournal.colour.sample import Lab
+from curejournal.cure.intended import from_earlier_batch
 from curejournal.cure.judgement import LYE
-from curejournal.cure.records import Batch, ColourReading, IntendedSource, Portion, Record
+from curejournal.cure.records import Batch, ColourReading, Portion, Record
 from curejournal.cure.words import in_words
 from curejournal.soap.lye import LyeCheck, check_lye, lye_for
 from curejournal.soap.oils import OILS
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
-from curejournal.ui import entry, parts, story
+from curejournal.ui import entry, parts
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.telling import st, weight_input
 
 KINDS = get_args(get_type_hints(Additive)["kind"])
 PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}
@@ -45,8 +45,10 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     model = desk.journal.batch(like) if like else None
     key = f"start-{like}"
     left, right = st.columns(2)
-    name = left.text_input("Name", value=model.name if model else "", key=f"{key}-name", max_chars=120)
-    code = right.text_input("Code (short, your own)", _code(desk), key=f"{key}-code", max_chars=40)
+    with left:
+        name = st.text_input("Name", value=model.name if model else "", key=f"{key}-name", max_chars=120)
+    with right:
+        code = st.text_input("Code (short, your own)", _code(desk), key=f"{key}-code", max_chars=40)
     if model is None or st.toggle("Change its portions or recipe", key=f"{key}-change"):
         portions = _portions(desk, key, model, earlier)
         recipe = _recipe(key, model.recipe if model else None, [portion.name for portion in portions])
@@ -106,7 +108,7 @@ def superfat(checked: LyeCheck) -> None:
             "Superfat": f"{checked.superfat_nominal_pct:.1f} %, most likely {low:.1f} to {high:.1f} %",
             "At worst": f"{worst:.1f} to {best:.1f} %, every spread taken at its worst",
             "Lye concentration": f"{ratio:.0f} %" if ratio is not None else "no alkali in it",
-            "Water": f"{checked.water_g:.0f} g in {checked.batch_g:.0f} g: no bar can lose more than that part",
+            "Water": f"{checked.water_g:.0f}\u00a0g in {checked.batch_g:.0f} g: no bar can lose more than that part",
         }
     )
 
@@ -123,7 +125,7 @@ def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, s
                 before.name if before else ("soap" if count == 1 else f"portion {order + 1}"),
                 key=f"{key}-p-{order}-name",
             )
-            lab, source = _intended(desk, f"{key}-p-{order}", before, earlier)
+            aimed = _intended(desk, f"{key}-p-{order}", before, earlier)
             with st.expander("Tolerance and control"):
                 tolerance = st.number_input(
                     "Difference you accept, ΔE00",
@@ -139,17 +141,16 @@ def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, s
                     before.control if before else False,
                     key=f"{key}-p-{order}-control",
                 )
-        found.append(Portion(name.strip(), order, lab, source, tolerance, control))
+        found.append(replace(aimed, name=name.strip(), order=order, tolerance=tolerance, control=control))
     return found
 
 
-def _intended(
-    desk: Desk, key: str, before: Portion | None, earlier: Mapping[str, str]
-) -> tuple[Lab | None, IntendedSource | None]:
+def _intended(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str, str]) -> Portion:
     """The colour that a portion should end at: none, that of an earlier batch, or typed."""
     known = before.intended_lab if before else None
+    none = Portion("")
     if not st.checkbox("It should end at a certain colour", known is not None, key=f"{key}-wanted"):
-        return None, None
+        return none
     like = (
         st.selectbox(
             "Like",
@@ -161,15 +162,7 @@ def _intended(
         else None
     )
     if like is not None:
-        seen = story.portions_seen([desk.journal.batch(like)])
-        if not seen:
-            parts.say("No colour was measured in that batch.")
-            return None, None
-        portion = st.selectbox("Its portion", list(seen), key=f"{key}-of") if len(seen) > 1 else next(iter(seen))
-        record = seen[portion].readings[-1].record
-        assert isinstance(record, ColourReading)
-        st.html(parts.patch(record.lab, "Intended colour", parts.reading_words(record)))
-        return record.lab, "cured earlier batch"
+        return _like(desk, key, desk.journal.batch(like)) or none
     columns = st.columns(3)
     lightness, a, b = (
         column.number_input(f"{axis}*", value=value, step=0.5, format="%.1f", key=f"{key}-{axis}")
@@ -177,7 +170,23 @@ def _intended(
     )
     lab = (lightness, a, b)
     st.html(parts.patch(lab, "Intended colour", "L* lightness, a* green to red, b* blue to yellow (D50)"))
-    return lab, before.intended_source if before and lab == known else "swatch"
+    # Untouched it stays what it was, with all that is known of it.
+    return before if before and lab == known else replace(none, intended_lab=lab, intended_source="swatch")
+
+
+def _like(desk: Desk, key: str, earlier: Batch) -> Portion | None:
+    names = list(dict.fromkeys(reading.portion for _, reading in earlier.records(ColourReading)))
+    if not names:
+        parts.say("No colour was measured in that batch.")
+        return None
+    name = st.selectbox("Its portion", names, key=f"{key}-of") if len(names) > 1 else names[0]
+    rules = workflow.house_rules(desk.journal)
+    picked = attempt(lambda: from_earlier_batch(Batch("", ""), earlier, name, rules))
+    if picked is None:
+        return None
+    st.html(parts.patch(picked.lab, "Intended colour", picked.words))
+    parts.listed(f"{doubt.text} {doubt.do}" for doubt in picked.doubts)
+    return Portion("", 0, picked.lab, "cured earlier batch", 3.0, False, picked.words, picked.card, round(picked.sd, 3))
 
 
 def _recipe(key: str, old: Recipe | None, portions: Sequence[str]) -> Recipe | None:
@@ -202,7 +211,7 @@ def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid]) -> None:
         need = attempt(lambda: lye_for(oils, wanted, liquids=liquids))
         if need is not None:
             parts.say(
-                f"{need.naoh_g:.1f} g NaOH of 98 % purity, at the middle of the published saponification values. "
+                f"{need.naoh_g:.1f}\u00a0g NaOH of 98 % purity, at the middle of the published saponification values. "
                 "Weigh it yourself and enter what you weighed."
             )
 
@@ -236,12 +245,14 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
         water, fat = (known[name].water_fraction, known[name].fat_fraction) if name in known else (1.0, 0.0)
         if name in known or "water" not in name.casefold():
             left, right = st.columns(2)
-            water = left.number_input(
-                f"Water in {plain(name)}, part of 1", 0.0, 1.0, water, 0.01, key=f"{key}-{number}-water"
-            )
-            fat = right.number_input(
-                f"Fat in {plain(name)}, part of 1", 0.0, 1.0, fat, 0.001, format="%.3f", key=f"{key}-{number}-fat"
-            )
+            with left:
+                water = st.number_input(
+                    f"Water in {plain(name)}, part of 1", 0.0, 1.0, water, 0.01, key=f"{key}-{number}-water"
+                )
+            with right:
+                fat = st.number_input(
+                    f"Fat in {plain(name)}, part of 1", 0.0, 1.0, fat, 0.001, format="%.3f", key=f"{key}-{number}-fat"
+                )
         found.append(Liquid(name, row["grams"], water, fat, row["lot"]))
     return found
 
@@ -284,7 +295,7 @@ def _rows(
                 )
             else:
                 row[label] = st.text_input(label, what or "", key=f"{key}-{number}-what", width=190).strip()
-            row["grams"] = st.number_input(
+            row["grams"] = weight_input(
                 "grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=150
             )
             others = [name for name in choices if name != label]

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-import streamlit as st
-
 from curejournal.cure.journey import Journey
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.records import Batch, ColourReading, Entry, Event, PhotoNote
@@ -14,6 +12,7 @@ from curejournal.cure.words import in_words
 from curejournal.report import figures, wording
 from curejournal.ui import cache, parts
 from curejournal.ui.page import Desk, plain
+from curejournal.ui.telling import st
 
 SHOWN_FIRST = 12
 

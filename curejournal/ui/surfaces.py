@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from functools import partial
 
-import streamlit as st
-
 from curejournal import tray
 from curejournal.sorting import TrayItem
 from curejournal.tray import Finding
 from curejournal.ui import parts
 from curejournal.ui.page import Desk, attempt
+from curejournal.ui.telling import st
 from curejournal.workflow import Card
 
 WAITING = "to-look"

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import streamlit as st
-
 from curejournal import lessons, workflow
 from curejournal.cure.culprits import TooFewBatches
 from curejournal.cure.materials import Story, What
 from curejournal.cure.records import Batch
 from curejournal.ui import cache
 from curejournal.ui.page import Desk
+from curejournal.ui.telling import st
 
 REMEMBERED = 1500
 """Batches whose stories are kept in memory at most. Ours: some fifty kilobytes each."""

@@ -7,10 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-import streamlit as st
-
 from curejournal.errors import CureJournalError
 from curejournal.ui.page import Desk, plain, refusal
+from curejournal.ui.telling import st
 
 Tell = Callable[[float, str], None]
 """How work says how far it is: the part that is done, of 1, and what was done last."""

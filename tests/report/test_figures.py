@@ -82,7 +82,7 @@ def test_drying_is_shown_in_percent_of_the_first_weight(judgement: Judgement) ->
     figure = figures.drying_figure(judgement.drying)
     assert figure is not None
     shown = rows(figure, "grams")
-    assert shown[0]["grams"] == "120 g" and len(shown) == 9
+    assert shown[0]["grams"] == "120\u00a0g" and len(shown) == 9
     assert shown[-1]["value"] / shown[0]["value"] == pytest.approx(106.5 / 120.0, rel=0.01)
     assert "steady" in figure.words
 

@@ -401,7 +401,7 @@ def test_two_batches_stand_side_by_side(small: Path) -> None:
 def test_a_material_is_shown_with_its_batches_and_lots(small: Path) -> None:
     at = app("materials")
     words = text_of(at)
-    assert "lot F-1" in words and "30 g" in words
+    assert "lot F-1" in words and "30\u00a0g" in words
 
 
 def test_a_backup_is_written_into_a_folder_and_a_missing_one_is_refused(small: Path, tmp_path: Path) -> None:

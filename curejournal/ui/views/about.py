@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from importlib.metadata import version
 
-import streamlit as st
-
 from curejournal.cure.judgement import LOCAL_CODES, LYE, STRIPS
 from curejournal.ui import parts
 from curejournal.ui.page import Desk, Page
+from curejournal.ui.telling import st
 from curejournal.ui.wordlist import GAUGE_WORDS, GRADES, SIGNS, STATES, TRADE
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.check import Problem
@@ -13,6 +11,7 @@ from curejournal.journal.store import Journal
 from curejournal.report.wording import age
 from curejournal.ui import parts, work
 from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.telling import st
 
 FOLDER = "backup folder"
 BACKUP, CHECK = "backup", "check"

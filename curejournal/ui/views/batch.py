@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal.cure.judgement import LOCAL_CODES, Judgement
 from curejournal.cure.records import Batch, SurfaceNote
 from curejournal.cure.words import in_words
@@ -11,6 +9,7 @@ from curejournal.report import figures
 from curejournal.report.wording import age, day, moment
 from curejournal.ui import acts, cache, entry, evidence, parts, past, pouring, starting, story
 from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.telling import st
 
 
 def render(desk: Desk) -> None:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import streamlit as st
-
 from curejournal.cure.records import Batch
 from curejournal.report.wording import age
 from curejournal.ui import cache, parts, starting
 from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.telling import st
 
 SHOWN = 20
 AGAIN = 3

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.ui import cache, card_health, enrolling, parts
 from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.telling import st
 
 PAPERS: dict[workflow.Paper, str] = {"a4": "A4", "letter": "Letter"}
 

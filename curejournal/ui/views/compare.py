@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.cure.records import ColourReading, Entry
 from curejournal.report import wording
 from curejournal.ui import cache, parts, story
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.story import Seen
+from curejournal.ui.telling import st
 
 NEEDED = "Two measured photos are needed: of one batch on two days, or of two batches."
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import lessons
 from curejournal.cure.culprits import Effect
 from curejournal.cure.materials import What
 from curejournal.report import lesson_figures
 from curejournal.ui import parts, told
 from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.telling import st, worded, worded_chart
 
 ASKED: dict[What, str] = {"turn": "What turned it", "end": "What keeps it off its colour"}
 
@@ -44,7 +43,9 @@ def _show(desk: Desk, answer: lessons.Which) -> None:
     parts.say(lessons.base_words(answer), "soft")
     shown = lesson_figures.effects_figure(effects, words)
     if shown is not None:
-        st.altair_chart(shown.chart, width="stretch", alt=shown.words)  # the lines above say the same
+        st.altair_chart(
+            worded_chart(shown.chart), width="stretch", alt=worded(shown.words)
+        )  # the lines above say the same
     if answer.found.test_pours:
         st.subheader("Pours that would tell")
         parts.listed(map(lessons.pour_words, answer.found.test_pours))

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import demo
 from curejournal.journal.store import Journal
 from curejournal.ui import parts, which, work
 from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.telling import st
 
 NAME = "demo"
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import publish
 from curejournal.ui import parts
 from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.telling import st
 
 
 def render(desk: Desk) -> None:

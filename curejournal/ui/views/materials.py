@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import lessons, publish
 from curejournal.cure.materials import History, Named, Use
 from curejournal.report import lesson_figures, wording
 from curejournal.ui import cache, parts, told
 from curejournal.ui.page import Desk, Page
+from curejournal.ui.telling import st
 
 SHOWN = 8
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
-import streamlit as st
-
 from curejournal import publish
 from curejournal.report import wording
 from curejournal.sorting import tag_text
 from curejournal.ui import parts
 from curejournal.ui.page import Desk, Page
+from curejournal.ui.telling import st
 
 PDF = "application/pdf"
 
@@ -78,7 +77,7 @@ def _lot(desk: Desk, names: dict[str, str]) -> None:
             poured = f", poured {wording.day(use.poured_at)}" if use.poured_at else ""
             batch = desk.journal.batch(use.batch)
             gone = f"; {wording.count(batch.bars_out, 'bar')} of it left" if batch.bars_out else ""
-            parts.say(f"{use.grams:g} g {use.material}{poured}{gone}", "soft")
+            parts.say(f"{use.grams:g}\u00a0g {use.material}{poured}{gone}", "soft")
     st.download_button(
         "As a page (PDF)",
         lambda: publish.lot_page(desk.journal, lot, desk.now),
@@ -95,7 +94,7 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
     if code is None:
         return
     batch, net = desk.journal.batch(code), publish.net_weight(desk.journal, code)
-    proposed = f"{net.grams_each} g for each bar. " if net.grams_each is not None else ""
+    proposed = f"{net.grams_each}\u00a0g for each bar. " if net.grams_each is not None else ""
     parts.say(f"{proposed}{net.words}")
     number = st.number_input("How many", 1, 2000, max(batch.bars_cut, 1), key=f"labels-n-{code}")
     weight = st.checkbox("Print that net weight", key=f"labels-g-{code}", disabled=net.grams_each is None)

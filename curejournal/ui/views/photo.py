@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import tray
 from curejournal.report.wording import moment
 from curejournal.sorting import TrayItem
 from curejournal.ui import cache, parts, placing, surfaces
 from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.telling import st
 from curejournal.workflow import Card
 
 

@@ -7,8 +7,6 @@ from functools import partial
 from pathlib import PurePath
 from typing import Literal, cast
 
-import streamlit as st
-
 from curejournal import lessons, publish, workflow
 from curejournal.cure.lineage import lots_of
 from curejournal.cure.records import Portion, Record
@@ -18,6 +16,7 @@ from curejournal.soap.recipe import Recipe
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.ui import parts, starting, told
 from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.telling import st, weight_input
 
 FROM_FILE = "a recipe file"
 SIZES = ("as it is", "to a mass", "to a mould")
@@ -64,7 +63,7 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
     if scaled is None or checked is None:
         return
     starting.lye(checked)
-    parts.listed(f"{grams:.1f} g {name}" + (f", lot {lot}" if lot else "") for name, lot, grams in lots_of(scaled))
+    parts.listed(f"{grams:.1f}\u00a0g {name}" + (f", lot {lot}" if lot else "") for name, lot, grams in lots_of(scaled))
     shares = [portion.name for portion in portions if not portion.control]
     st.subheader("What to expect")
     plans = lessons.planned(desk.journal, scaled, desk.now, portions=shares, tell=told.teller(desk))
@@ -86,7 +85,9 @@ def _scaled(recipe: Recipe) -> Recipe:
     made = recipe_mass_g(recipe)
     how = st.segmented_control("Scale it", SIZES, default=SIZES[0], required=True, key="scale")
     if how == SIZES[1]:
-        return scale(recipe, to_g=st.number_input("Grams of batter", 1.0, None, round(made, 0), 50.0, key="scale-g"))
+        return scale(
+            recipe, to_g=weight_input("Grams of batter", round(made), step=50.0, min_value=0.1, key="scale-g") or made
+        )
     if how == SIZES[2]:
         with st.container(horizontal=True, key="mould"):
             sides = [
@@ -94,7 +95,8 @@ def _scaled(recipe: Recipe) -> Recipe:
                 for side, usual in (("Length", 25.0), ("Width", 9.0), ("Depth", 6.5))
             ]
         wanted = mould_g(*sides)
-        parts.say(f"Inside the mould: about {wanted:.0f} g of batter. The recipe as it is makes {made:.0f} g.", "soft")
+        words = f"Inside the mould: about {wanted:.0f}\u00a0g of batter. The recipe as it is makes {made:.0f}\u00a0g."
+        parts.say(words, "soft")
         return scale(recipe, to_g=wanted)
     return recipe
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import publish
 from curejournal.report import wording
 from curejournal.ui import cache, parts, work
 from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.telling import st
 
 NAME = "portfolio"
 FORMS = {"web pages (ZIP)": "zip", "a PDF": "pdf"}

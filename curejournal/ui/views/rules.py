@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import fields
 
-import streamlit as st
-
 from curejournal import workflow
 from curejournal.cure.rules import HouseRules
 from curejournal.ui import parts
 from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.telling import st
 
 
 def render(desk: Desk) -> None:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import strips
 from curejournal.ui import parts, strip_forms
 from curejournal.ui.page import Desk, Page
+from curejournal.ui.telling import st
 
 READ, ENROL = "Read a strip", "Enrol a key"
 

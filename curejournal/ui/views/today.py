@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from itertools import groupby
 
-import streamlit as st
-
 from curejournal import publish
 from curejournal.cure.judgement import DueThing
 from curejournal.cure.records import Batch
 from curejournal.report.wording import day
 from curejournal.ui import cache, entry, evidence, first_steps, parts, pouring, watch
 from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.telling import st
 from curejournal.ui.views import photos
 from curejournal.ui.watch import Glance
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from curejournal import tray
 from curejournal.ui import many, parts, placing, surfaces
 from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.telling import st
 
 SHOWN = 8
 

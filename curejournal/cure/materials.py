@@ -9,8 +9,8 @@ from typing import Literal
 
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
-from curejournal.cure.culprits import Dose, Observation
 from curejournal.cure.journey import Journey, State
+from curejournal.cure.posterior import Dose, Observation
 from curejournal.cure.records import Batch, ColourReading, Event
 from curejournal.soap.recipe import Recipe
 

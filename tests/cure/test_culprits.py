@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import nnls
 from scipy.stats import beta as beta_distribution
 
-from curejournal.cure import culprits
+from curejournal.cure import posterior
 from curejournal.cure.culprits import Dose, Observation, TooFewBatches, which_did_it
 from tests.benchmarks.culprit_study import simulate, study
 
@@ -179,14 +179,14 @@ def integrated(seen, names):
     size = 0.25 * (np.arange(100) + 0.5)
     slab = (
         2
-        * np.exp(-((size / culprits.SLAB_SD) ** 2) / 2)
-        / (culprits.SLAB_SD * np.sqrt(2 * np.pi))
+        * np.exp(-((size / posterior.SLAB_SD) ** 2) / 2)
+        / (posterior.SLAB_SD * np.sqrt(2 * np.pi))
         * (size[1] - size[0])
     )
-    base = np.linspace(culprits.BASE - 9, culprits.BASE + 9, 61)
-    base_prior = np.exp(-(((base - culprits.BASE) / culprits.BASE_SD) ** 2) / 2)
+    base = np.linspace(posterior.BASE - 9, posterior.BASE + 9, 61)
+    base_prior = np.exp(-(((base - posterior.BASE) / posterior.BASE_SD) ** 2) / 2)
     share = np.linspace(0.001, 0.999, 400)
-    prior = beta_distribution(culprits.CULPRITS_EXPECTED, len(names)).pdf(share)
+    prior = beta_distribution(posterior.CULPRITS_EXPECTED, len(names)).pdf(share)
     grid = {}
     for on in ((0, 0), (1, 0), (0, 1), (1, 1)):
         of_pattern = np.sum(prior * share ** sum(on) * (1 - share) ** (2 - sum(on)))
@@ -195,11 +195,11 @@ def integrated(seen, names):
         weight = axes[0][1][:, None, None] * axes[1][1][None, :, None] * base_prior
         rest = [v - level - x[0] * first - x[1] * second for v, x in zip(value, design, strict=True)]
         total = np.zeros(first.shape)
-        for noise in culprits.NOISE_SDS:
-            for part in culprits.SHARE_SD:
-                variance = sd**2 + noise**2 + (part * np.maximum(value - culprits.BASE, 0)) ** 2
+        for noise in posterior.NOISE_SDS:
+            for part in posterior.SHARE_SD:
+                variance = sd**2 + noise**2 + (part * np.maximum(value - posterior.BASE, 0)) ** 2
                 logs = sum(
-                    -0.5 * np.log(v) - (culprits.TAIL + 1) / 2 * np.log1p(r**2 / v / culprits.TAIL)
+                    -0.5 * np.log(v) - (posterior.TAIL + 1) / 2 * np.log1p(r**2 / v / posterior.TAIL)
                     for r, v in zip(rest, variance, strict=True)
                 )
                 total += np.exp(logs)

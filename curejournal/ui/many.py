@@ -76,7 +76,7 @@ def arrived(desk: Desk, card: Card, waiting: Iterable[str]) -> None:
         st.subheader(f"{len(arrivals)} came in" if len(arrivals) != 1 else "1 came in")
         if open_ones:
             parts.say(
-                f"? {len(open_ones)} need you: {'they wait' if len(open_ones) > 1 else 'it waits'} below.", "lead"
+                f"? {len(open_ones)} {'need you: they wait' if len(open_ones) > 1 else 'needs you: it waits'} below.", "lead"
             )
         if len(asked) > len(open_ones):
             parts.say(f"✓ {len(asked) - len(open_ones)} that needed you are answered.")

@@ -281,8 +281,10 @@ def test_many_photos_come_in_at_once_and_what_is_asked_waits(
         picture.save(tmp_path / name, quality=80 if size == "phone" else 81)
     upload(window, PICTURES / "chamomile-1.jpg", tmp_path / name)
     press(window, "Take in 2 photos")
-    see(window, "chamomile-1.jpg: already there")
-    see(window, re.compile(f"{name}: needs you"))
+    window.get_by_text("2 came in").first.wait_for(timeout=120_000)
+    settled(window)
+    see(window, "✓ There already: 1")
+    see(window, re.compile("1 needs you: it waits below"))
     assert_fits(window)
 
 

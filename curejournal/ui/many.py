@@ -75,9 +75,8 @@ def arrived(desk: Desk, card: Card, waiting: Iterable[str]) -> None:
     with st.container(border=True, key="arrived"):
         st.subheader(f"{len(arrivals)} came in" if len(arrivals) != 1 else "1 came in")
         if open_ones:
-            parts.say(
-                f"? {len(open_ones)} {'need you: they wait' if len(open_ones) > 1 else 'needs you: it waits'} below.", "lead"
-            )
+            told = "need you: they wait" if len(open_ones) > 1 else "needs you: it waits"
+            parts.say(f"? {len(open_ones)} {told} below.", "lead")
         if len(asked) > len(open_ones):
             parts.say(f"✓ {len(asked) - len(open_ones)} that needed you are answered.")
         for outcome, words in SETS.items():

@@ -455,7 +455,7 @@ def test_a_photo_in_the_tray_is_placed_by_its_answers(small: Path) -> None:
     assert not at.exception and not at.error
     assert "Which batch is it?" in text_of(at)
     key = f"tray-{kept.sha256[:12]}"
-    at.selectbox(key=f"{key}-batch").set_value("B-1")
+    at.selectbox(key=f"{key}-batch").set_value("B-1").run()
     at.button(key=f"{key}-story").click().run()
     assert not at.exception and not at.error
     with Journal.open(small) as journal:

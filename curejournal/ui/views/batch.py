@@ -46,8 +46,10 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
         st.error(plain(question), icon=":material/back_hand:")
     if brief:
         return
-    parts.say(parts.because(judgement), "verdict")
-    parts.say(f"Next: {judgement.next_step}", "lead")
+    why, step = parts.because(judgement), judgement.next_step
+    parts.say(why, "verdict")
+    repeated = step.lower().endswith(f": {why.lower()}")
+    parts.say(f"Next: {step.removesuffix(step[-len(why) - 2 :]) + '.' if repeated else step}", "lead")
     parts.patches(parts.latest_colours(judgement))
     _cautions(judgement)
 

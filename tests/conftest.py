@@ -42,6 +42,23 @@ def journal(tmp_path: Path, database_url: str | None) -> Iterator[Journal]:
         yield fresh
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Walk everything in every size of window; else a long walk is walked in the size that its mark names."""
+    parser.addoption("--every-size", action="store_true", help="long walks in the browser on desktop and phone")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave long walks out in the size that tells nothing more."""
+
+    def told_elsewhere(item: pytest.Item) -> bool:
+        mark = item.get_closest_marker("mostly")
+        asked = getattr(item, "callspec", None)
+        return mark is not None and asked is not None and asked.params.get("size", mark.args[0]) != mark.args[0]
+
+    if not config.getoption("every_size"):
+        items[:] = [item for item in items if not told_elsewhere(item)]
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """Print the figures that tests measured, whichever worker ran them."""
     for report in (*terminalreporter.getreports("passed"), *terminalreporter.getreports("failed")):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -13,17 +13,14 @@ import pytest
 from PIL import Image
 
 from curejournal import workflow
+from tests.command import COMMAND, run_command
 from tests.scenes import draw_card
-
-COMMAND = [str(Path(sys.executable).with_name("curejournal"))]
 
 
 def run(*arguments: object, journal: Path | None = None, code: int = 0) -> str:
-    environment = {**os.environ, "CUREJOURNAL_BY": "Kaja (invented)", "COLUMNS": "200", "TZ": "UTC"}
+    environment = {"CUREJOURNAL_BY": "Kaja (invented)", "COLUMNS": "200", "TZ": "UTC"}
     environment["CUREJOURNAL_JOURNAL"] = str(journal or "/nonexistent/journal")
-    done = subprocess.run(
-        [*COMMAND, *map(str, arguments)], capture_output=True, text=True, env=environment, timeout=120, check=False
-    )
+    done = run_command(*arguments, environment=environment)
     assert done.returncode == code, (done.returncode, done.stdout, done.stderr)
     assert "Traceback" not in done.stderr
     return done.stdout if code in (0, 3) or "--json" in arguments else done.stderr
@@ -53,6 +50,25 @@ def pictures(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     paths["cut"] = folder / "cut.jpg"
     paths["cut"].write_bytes(scenes["good"].jpeg[:20_000])
     return paths
+
+
+def test_the_installed_command_is_the_same(pictures: dict[str, Path]) -> None:
+    """Its output, its exit codes and what it says on the other stream."""
+    for words, code in ((["--help"], 0), (["measure", pictures["text"]], 1), (["measure"], 2), (["nothing"], 2)):
+        environment = {"COLUMNS": "200", "CUREJOURNAL_JOURNAL": "/nonexistent/journal"}
+        asked = run_command(*words, environment=environment)
+        own = subprocess.run(
+            [*COMMAND, *map(str, words)],
+            capture_output=True,
+            text=True,
+            env={**os.environ, **environment},
+            timeout=120,
+            check=False,
+        )
+        assert own.returncode == asked.returncode == code
+        # The width of frames was settled when the other was imported.
+        for one, other in ((own.stdout, asked.stdout), (own.stderr, asked.stderr)):
+            assert re.findall(r"\w+", one) == re.findall(r"\w+", other)
 
 
 def test_measure_keeps_its_contract(pictures: dict[str, Path]) -> None:

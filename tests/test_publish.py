@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
-import subprocess
-import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -24,6 +21,7 @@ from curejournal.errors import CureJournalError
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
+from tests.command import run_command
 from tests.cure.batches import INTENDED, JOURNEYS, reading
 from tests.report.test_portfolio import CORNERS, INSIDE, photo_file
 
@@ -261,8 +259,6 @@ def test_every_command_answers(told: Journal, tmp_path: Path, command: tuple[str
 
 
 def test_a_refused_command_exits_with_1_and_a_sentence(told: Journal, tmp_path: Path) -> None:
-    environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(told.location)}
-    command = [str(Path(sys.executable).with_name("curejournal")), "material", "tar", "--json"]
-    done = subprocess.run(command, check=False, capture_output=True, text=True, env=environment, timeout=60)
+    done = run_command("material", "tar", "--json", environment={"CUREJOURNAL_JOURNAL": str(told.location)})
     assert done.returncode == 1
     assert "No recipe names" in json.loads(done.stdout)["error"]["what"]

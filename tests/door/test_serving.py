@@ -29,22 +29,14 @@ from websockets.typing import Origin, Subprotocol
 from curejournal.cli import app
 from curejournal.door.people import People
 from curejournal.errors import CureJournalError
+from tests.command import COMMAND, run_command
 from tests.door.conftest import ANN, BEN
-from tests.test_cli import COMMAND
 from tests.ui.journals import small_journal
 
 
 def command(folder: Path, *arguments: object, typed: str = "", code: int = 0) -> str:
-    environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder), "COLUMNS": "200"}
-    done = subprocess.run(
-        [*COMMAND, *map(str, arguments)],
-        input=typed,
-        capture_output=True,
-        text=True,
-        env=environment,
-        timeout=60,
-        check=False,
-    )
+    environment = {"CUREJOURNAL_JOURNAL": str(folder), "COLUMNS": "200"}
+    done = run_command(*arguments, environment=environment, typed=typed)
     assert done.returncode == code, (done.returncode, done.stdout, done.stderr)
     assert "Traceback" not in done.stderr
     return done.stderr if code == 1 and "--json" not in arguments else done.stdout

@@ -108,6 +108,7 @@ def test_each_section_of_a_batch_fits_and_is_accessible(name: str, size: str, wi
     assert window.get_by_test_id("stException").count() == 0
 
 
+@pytest.mark.mostly("phone")
 def test_the_dark_theme_is_accessible_too(window: Any, size: str, full_app: App) -> None:
     window.emulate_media(color_scheme="dark")
     for path in ("", "batches", f"batch?batch=C-{size}", "photos", "rules"):
@@ -122,12 +123,14 @@ def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App)
     assert window.locator("h1").inner_text() == "Cards"
 
 
+@pytest.mark.mostly("desktop")
 def test_the_first_page_after_a_start_may_be_any(window: Any, start_app: Any, tmp_path: Path) -> None:
     # Streamlit's own page discovery, had it found anything, would draw a page without its frame.
     go(window, start_app(tmp_path), "cards")
     assert window.locator("h1").inner_text() == "Cards"
 
 
+@pytest.mark.mostly("phone")
 def test_a_release_is_looked_at_and_signed_from_todays_list(window: Any, full_app: App) -> None:
     go(window, full_app, "")
     window.get_by_role("button", name="Release it, if you agree").first.click()
@@ -145,6 +148,7 @@ def test_pictures_stand_beside_their_measured_colours(size: str, window: Any, fu
     assert window.locator(".swatch i").count() >= 3
 
 
+@pytest.mark.mostly("phone")
 def test_charts_say_in_words_what_they_show(size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"batch?batch=C-{size}")
     section(window, "Colour")
@@ -221,6 +225,7 @@ def test_a_heic_photo_of_a_phone_is_measured(size: str, window: Any, full_app: A
     see(window, "Taken 23 Nov 2026")
 
 
+@pytest.mark.mostly("phone")
 def test_a_refused_photo_says_what_to_do_and_can_stay_for_the_story(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
     go(window, full_app, f"photos?batch={code}")
@@ -233,6 +238,7 @@ def test_a_refused_photo_says_what_to_do_and_can_stay_for_the_story(size: str, w
     assert any(entry.record.why_no_colour for entry in current(full_app, code, PhotoNote))
 
 
+@pytest.mark.mostly("phone")
 def test_an_undated_photo_is_asked_about(size: str, window: Any, full_app: App) -> None:
     with Image.open(PICTURES / "chamomile-6.jpg") as picture:
         file = io.BytesIO()
@@ -243,12 +249,14 @@ def test_an_undated_photo_is_asked_about(size: str, window: Any, full_app: App) 
     assert window.get_by_role("button", name="Keep photo and colour").is_disabled()
 
 
+@pytest.mark.mostly("desktop")
 def test_a_file_that_is_no_picture_is_refused_in_plain_words(size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"photos?batch=C-{size}")
     upload(window, {"name": "notes.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"})
     see(window, "Nothing in the journal was changed.")
 
 
+@pytest.mark.mostly("desktop")
 def test_two_files_of_one_name_and_two_that_are_no_pictures_are_told_apart(
     size: str, window: Any, full_app: App
 ) -> None:
@@ -261,6 +269,7 @@ def test_two_files_of_one_name_and_two_that_are_no_pictures_are_told_apart(
     assert window.get_by_test_id("stException").count() == 0
 
 
+@pytest.mark.mostly("desktop")
 def test_the_ways_are_walked_by_keyboard_alone(window: Any, full_app: App) -> None:
     go(window, full_app, "")
     for _ in range(12):
@@ -272,6 +281,7 @@ def test_the_ways_are_walked_by_keyboard_alone(window: Any, full_app: App) -> No
     assert window.locator("h1").inner_text() == "Batches"
 
 
+@pytest.mark.mostly("phone")
 def test_many_photos_come_in_at_once_and_what_is_asked_waits(
     size: str, window: Any, full_app: App, tmp_path: Path
 ) -> None:
@@ -288,6 +298,7 @@ def test_many_photos_come_in_at_once_and_what_is_asked_waits(
     assert_fits(window)
 
 
+@pytest.mark.mostly("phone")
 def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
     go(window, full_app, f"batch?batch={code}")
@@ -316,6 +327,7 @@ def test_an_event_is_stamped_by_one_press_and_undone_by_another(size: str, windo
     assert len(current(full_app, code, Event)) == before
 
 
+@pytest.mark.mostly("desktop")
 def test_a_batch_that_is_not_ready_cannot_be_signed_off(size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"batch?batch=C-{size}")
     section(window, "Evidence")
@@ -324,6 +336,7 @@ def test_a_batch_that_is_not_ready_cannot_be_signed_off(size: str, window: Any, 
     assert window.get_by_role("button", name="Sign", exact=True).is_disabled()
 
 
+@pytest.mark.mostly("desktop")
 def test_the_card_is_downloaded_as_a_pdf(window: Any, full_app: App) -> None:
     go(window, full_app, "cards")
     with window.expect_download() as waiting:
@@ -331,6 +344,7 @@ def test_the_card_is_downloaded_as_a_pdf(window: Any, full_app: App) -> None:
     assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
 
 
+@pytest.mark.mostly("phone")
 def test_what_a_maker_typed_stays_text_in_the_browser(window: Any, full_app: App) -> None:
     for path in ("", "batches", "batch?batch=B-3"):
         go(window, full_app, path)

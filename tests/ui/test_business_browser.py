@@ -34,6 +34,7 @@ def test_a_page_of_all_batches_fits_and_is_accessible_in_the_dark_too(
     assert_accessible(window)
 
 
+@pytest.mark.mostly("desktop")
 def test_a_fact_sheet_is_taken_as_pdf_and_as_markdown(window: Any, full_app: App) -> None:
     go(window, full_app, "materials")
     pdf = PdfReader(io.BytesIO(taken(window, "Fact sheet (PDF)")))
@@ -41,6 +42,7 @@ def test_a_fact_sheet_is_taken_as_pdf_and_as_markdown(window: Any, full_app: App
     assert taken(window, "Fact sheet (Markdown)").decode().startswith("# invented scent")
 
 
+@pytest.mark.mostly("desktop")
 def test_a_portfolio_is_built_with_its_progress_and_taken(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, f"portfolio?batch=C-{size}")
     window.get_by_role("button", name="Build it from 1 batch").click()
@@ -53,6 +55,7 @@ def test_a_portfolio_is_built_with_its_progress_and_taken(window: Any, size: str
     press(window, "Build another")
 
 
+@pytest.mark.mostly("phone")
 def test_records_lots_labels_and_the_calendar_are_taken(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, f"papers?batch=C-{size}")
     record = PdfReader(io.BytesIO(taken(window, "Record of 1 batch (PDF)")))
@@ -69,6 +72,7 @@ def test_records_lots_labels_and_the_calendar_are_taken(window: Any, size: str, 
     assert taken(window, "Into my calendar (ICS)").startswith(b"BEGIN:VCALENDAR")
 
 
+@pytest.mark.mostly("desktop")
 def test_a_batch_goes_out_as_a_bundle_and_comes_in_under_another_code(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, f"exchange?batch=C-{size}")
     bundle = taken(window, "Bundle of this batch")
@@ -82,6 +86,7 @@ def test_a_batch_goes_out_as_a_bundle_and_comes_in_under_another_code(window: An
     see(window, "is in this journal")
 
 
+@pytest.mark.mostly("phone")
 def test_a_pour_is_planned_for_a_mould_and_its_recipe_taken(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, "plan?like=B-1")
     section(window, "to a mould")

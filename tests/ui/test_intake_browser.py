@@ -148,6 +148,7 @@ def type_moment(window: Any, box: Any, at: datetime) -> None:
     settled(window)
 
 
+@pytest.mark.mostly("phone")
 def test_a_month_of_pictures_is_dropped_in_left_in_the_middle_and_found_again(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
@@ -190,6 +191,7 @@ def test_a_month_of_pictures_is_dropped_in_left_in_the_middle_and_found_again(
     window.close()
 
 
+@pytest.mark.mostly("phone")
 def test_waiting_photos_are_placed_by_a_press_and_corrected_by_another(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
@@ -244,6 +246,7 @@ def _name(app: App, sha256: str) -> str:
         return journal.photo(sha256).facts.original_name
 
 
+@pytest.mark.mostly("desktop")
 def test_a_clock_is_set_for_a_whole_set(size: str, window: Any, app: App, roll: dict[str, bytes]) -> None:
     go(window, app, "tray")
     upload(window, *[file(name, roll[name]) for name in ("IMG_0000.jpg", "IMG_0001.jpg")])
@@ -266,6 +269,7 @@ def test_a_clock_is_set_for_a_whole_set(size: str, window: Any, app: App, roll: 
     assert times == [TAKEN - timedelta(hours=3), TAKEN + timedelta(days=2, hours=-3)]
 
 
+@pytest.mark.mostly("phone")
 def test_spots_are_outlined_in_the_picture_and_confirmed_or_denied(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
@@ -295,6 +299,7 @@ def test_spots_are_outlined_in_the_picture_and_confirmed_or_denied(
     assert [entry.record.look for entry in current(app, "B-2", SurfaceNote)] == ["clear"]
 
 
+@pytest.mark.mostly("desktop")
 def test_a_photo_is_shown_in_standard_light_and_what_was_clipped_is_flagged(size: str, window: Any, app: App) -> None:
     glare = Faults(glare=(1.12, 0.5, 3.0), glare_radius=0.12)
     data = drawn(CREAM, tag=payload(OURS, "B-1"), at=TAKEN, scene={"faults": glare}).jpeg
@@ -349,6 +354,7 @@ def assert_measured(window: Any, lab: tuple[float, float, float]) -> None:
     assert np.allclose(seen, lab, atol=3), words
 
 
+@pytest.mark.mostly("phone")
 def test_a_band_is_drawn_along_a_layer_that_lies_askew(size: str, window: Any, app: App) -> None:
     photo = chart_photo(0)
     corners = photo.areas["soap"]
@@ -366,6 +372,7 @@ def test_a_band_is_drawn_along_a_layer_that_lies_askew(size: str, window: Any, a
     assert len(re.findall(r"\[", entry.record.area)) == 5, "four corners, askew"
 
 
+@pytest.mark.mostly("phone")
 def test_a_polygon_is_drawn_by_its_corners_and_proposed_in_the_next_photo(size: str, window: Any, app: App) -> None:
     photo = chart_photo(0)
     sheet = to_marking(window, app, photo.jpeg)
@@ -401,6 +408,7 @@ def test_a_polygon_is_drawn_by_its_corners_and_proposed_in_the_next_photo(size: 
     assert np.allclose(current(app, "B-1", ColourReading)[1].record.lab, CREAM, atol=3)
 
 
+@pytest.mark.mostly("desktop")
 def test_areas_are_typed_in_number_fields(size: str, window: Any, app: App) -> None:
     photo = chart_photo(0)
     (x, y), w, h = photo.areas["soap"].mean(axis=0), 60, 20
@@ -428,6 +436,7 @@ def test_areas_are_typed_in_number_fields(size: str, window: Any, app: App) -> N
 # --- tags and strips -------------------------------------------------------------------------
 
 
+@pytest.mark.mostly("desktop")
 def test_tags_are_printed_on_a_sheet_of_labels(size: str, window: Any, app: App) -> None:
     go(window, app, "tray")
     window.get_by_text("Print batch tags").click()
@@ -449,6 +458,7 @@ def strip_photo(labs: dict[str, tuple[float, float, float]]) -> Rendered:
     return beside_card({name: Paint(lab) for name, lab in labs.items()})
 
 
+@pytest.mark.mostly("phone")
 def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, window: Any, app: App) -> None:
     key = strip_photo({f"{ph:g}": lab for ph, lab in PADS.items()})
     fields = [np.array(area.outline).mean(axis=0) for area in areas_of(key)]

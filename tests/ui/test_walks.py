@@ -89,6 +89,7 @@ class Newcomer:
         settled(self.window)
 
 
+@pytest.mark.mostly("phone")
 def test_from_an_empty_journal_to_a_measured_photo_of_a_batch_with_its_recipe(
     size: str, window: Any, start_app: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -126,6 +127,7 @@ def test_from_an_empty_journal_to_a_measured_photo_of_a_batch_with_its_recipe(
     assert maker.effort.seconds < 180
 
 
+@pytest.mark.mostly("desktop")
 def test_a_demo_stands_beside_the_makers_own_journal(window: Any, size: str, start_app: Any, tmp_path: Path) -> None:
     if size == "phone":
         pytest.skip("one build of the demo is enough")
@@ -170,6 +172,7 @@ def pour_again(window: Any, app: App, size: str) -> str:
     return code
 
 
+@pytest.mark.mostly("phone")
 def test_a_batch_like_an_earlier_one_takes_two_presses_and_opens_where_it_is_written_down(
     size: str, window: Any, full_app: App
 ) -> None:
@@ -190,6 +193,7 @@ def test_a_batch_like_an_earlier_one_takes_two_presses_and_opens_where_it_is_wri
     assert [entry.record.kind for entry in current(full_app, code, Event)] == ["trace", "thickening"]
 
 
+@pytest.mark.mostly("phone")
 def test_a_temperature_and_a_note_are_stamped_with_the_time(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
     go(window, full_app, f"batch?batch={code}")
@@ -206,6 +210,7 @@ def test_a_temperature_and_a_note_are_stamped_with_the_time(size: str, window: A
     assert current(full_app, code, Event)[-1].record.note == "riced a little"
 
 
+@pytest.mark.mostly("phone")
 def test_portion_by_portion_the_choice_stays_from_press_to_press(size: str, window: Any, full_app: App) -> None:
     go(window, full_app, "batch?batch=B-2")
     section(window, "Write down")
@@ -219,6 +224,7 @@ def test_portion_by_portion_the_choice_stays_from_press_to_press(size: str, wind
     assert [(event.kind, event.portion) for event in latest] == [("trace", "b"), ("thickening", "b")]
 
 
+@pytest.mark.mostly("phone")
 def test_a_phone_that_slept_comes_back_to_its_page_and_loses_nothing(
     size: str, window: Any, full_app: App, line: Line
 ) -> None:
@@ -240,6 +246,7 @@ def test_a_phone_that_slept_comes_back_to_its_page_and_loses_nothing(
     assert current(full_app, code, Event)[-1].record.note == "typed before it slept"
 
 
+@pytest.mark.mostly("phone")
 def test_a_page_closed_and_opened_again_goes_on_with_the_pour(size: str, window: Any, full_app: App) -> None:
     code = pour_again(window, full_app, size)
     press(window, "Trace")
@@ -252,6 +259,7 @@ def test_a_page_closed_and_opened_again_goes_on_with_the_pour(size: str, window:
     assert [entry.record.kind for entry in current(full_app, code, Event)] == ["trace", "poured"]
 
 
+@pytest.mark.mostly("desktop")
 def test_a_weight_is_entered_from_todays_list(size: str, window: Any, full_app: App) -> None:
     code = pour_again(window, full_app, size)
     with Journal.open(full_app.folder) as journal:
@@ -268,6 +276,7 @@ def test_a_weight_is_entered_from_todays_list(size: str, window: Any, full_app: 
     assert [entry.record.grams for entry in current(full_app, code, Weighing)] == [128.4]
 
 
+@pytest.mark.mostly("phone")
 def test_a_photo_is_taken_in_from_todays_list(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
     go(window, full_app, "today")
@@ -283,6 +292,7 @@ def test_a_photo_is_taken_in_from_todays_list(size: str, window: Any, full_app: 
     assert window.locator("h1").inner_text() == "Today"
 
 
+@pytest.mark.mostly("desktop")
 def test_two_dates_are_compared_by_pulling_one_slider(size: str, window: Any, full_app: App) -> None:
     go(window, full_app, "compare?batch=B-1")
     swatches = window.locator(".swatch.wide")
@@ -300,6 +310,7 @@ def test_two_dates_are_compared_by_pulling_one_slider(size: str, window: Any, fu
     assert_fits(window)
 
 
+@pytest.mark.mostly("desktop")
 @pytest.mark.parametrize("way", ["beside a 24-patch chart", "by its own white paper"])
 def test_a_printed_card_is_measured_step_by_step(
     way: str, size: str, window: Any, start_app: Any, tmp_path: Path

@@ -48,7 +48,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave long walks out in the size that tells nothing more."""
+    """Leave long walks out in the size that tells nothing more; begin with the browser."""
 
     def told_elsewhere(item: pytest.Item) -> bool:
         mark = item.get_closest_marker("mostly")
@@ -57,6 +57,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
     if not config.getoption("every_size"):
         items[:] = [item for item in items if not told_elsewhere(item)]
+    # Browsers first: their few long tests would otherwise be what all wait for at the end.
+    items.sort(key=lambda item: "tests/ui/" not in item.nodeid)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -22,7 +22,7 @@ _COMMANDS = (photos, many, batches, judging, leaving, whole, serving, people)
 def main() -> None:
     """Run the command line; errors that a maker can understand become a sentence and an exit code."""
     try:
-        app()
+        app(prog_name="curejournal")
     except CureJournalError as error:
         if "--json" in sys.argv:
             print(json.dumps({"error": {"what": error.what, "safe": error.safe, "do": error.do}}, ensure_ascii=False))

@@ -108,7 +108,8 @@ def superfat(checked: LyeCheck) -> None:
             "Superfat": f"{checked.superfat_nominal_pct:.1f} %, most likely {low:.1f} to {high:.1f} %",
             "At worst": f"{worst:.1f} to {best:.1f} %, every spread taken at its worst",
             "Lye concentration": f"{ratio:.0f} %" if ratio is not None else "no alkali in it",
-            "Water": f"{checked.water_g:.0f}\u00a0g in {checked.batch_g:.0f}\u00a0g: no bar can lose more than that part",
+            "Water": f"{checked.water_g:.0f}\u00a0g in {checked.batch_g:.0f}\u00a0g: "
+            "no bar can lose more than that part",
         }
     )
 

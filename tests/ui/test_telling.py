@@ -111,6 +111,8 @@ def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:
     assert not at.exception
     with Journal.open(small) as journal:
         assert kept_habits(journal) == Habits("oz and °F", "2026-12-03")
+    offered = [choice.replace("\u00a0", " ") for choice in only(app("units").radio, "Dates look like").options]
+    assert offered == list(telling.DATES), "each way of writing is shown as it is"
 
 
 # A language made up for the test: every text of the catalogue in brackets, its gaps kept.

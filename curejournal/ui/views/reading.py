@@ -15,7 +15,14 @@ def render(desk: Desk) -> None:
     now, languages = telling.kept_habits(desk.journal), telling.languages()
     with st.form("habits"):
         units = st.radio("Weights and temperatures", telling.UNITS, telling.UNITS.index(now.units), key="habit-units")
-        dates = st.radio("Dates look like", telling.DATES, telling.DATES.index(now.dates), key="habit-dates")
+        dates = st.radio(
+            "Dates look like",
+            telling.DATES,
+            telling.DATES.index(now.dates),
+            # With other spaces these are no dates of ours: each is shown as it is.
+            format_func=lambda date: date.replace(" ", "\u00a0"),
+            key="habit-dates",
+        )
         language = now.language
         if len(languages) > 1:
             names = {code: telling.language_name(code) for code in languages}

@@ -89,6 +89,7 @@ def current(app: App, code: str, kind: type) -> list[Any]:
         return [entry for entry in journal.batch(code).entries if isinstance(entry.record, kind)]
 
 
+@pytest.mark.mostly("phone")
 @pytest.mark.parametrize("slug", all_pages())
 def test_every_page_fits_and_is_accessible(slug: str, size: str, window: Any, full_app: App, empty_app: App) -> None:
     for app in [full_app] + [empty_app] * (size == "phone"):

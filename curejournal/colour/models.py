@@ -26,10 +26,10 @@ Array = NDArray[np.float64]
 # All of these are ours, in Lab units; chosen as the priors of the camera were.
 _SHIFT_SD, _SLOPE_SD, _BEND_SD = 0.5, 1.5, 3.0
 """The smooth rest: the same everywhere, linear and quadratic in colour (at 50 units from mid grey)."""
-_LOCAL_SD, _LOCAL_REACH = 2.0, 35.0
+_LOCAL_SD, _LOCAL_REACH = 3.5, 35.0
 _LIGHT_SD, _LIGHT_REACH = 0.06, 1.0
 """Light that wanders: log units, and reach in half card widths."""
-_VEIL_SD = 0.006
+_VEIL_SD = 0.004
 """A veil of stray light that wanders likewise, in linear light (white is 1)."""
 _PECULIAR_SD, _PECULIAR_GREY, _PECULIAR_CHROMA = 1.6, 0.3, 10.0
 """What is each colour's own (metamerism, reference): sd, the share of its variance at grey, chroma where it is full."""

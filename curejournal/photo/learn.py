@@ -18,7 +18,7 @@ from curejournal.photo.find_chart import look_for_chart
 from curejournal.photo.find_markers import find_by_markers
 from curejournal.photo.placement import Placement, placement_from_corners, placement_from_points
 from curejournal.photo.reading import Photo, Pixels, Reduction
-from curejournal.photo.sampling import PatchSamples, sample_patches, sharpness
+from curejournal.photo.sampling import PatchSamples, sample_area, sample_patches, sharpness
 from curejournal.photo.tag import read_slot
 
 Floats = NDArray[np.float64]
@@ -128,23 +128,27 @@ def light_across(
     picture: Pixels, scale: float, placement: Placement, card: Card, photo: Photo
 ) -> tuple[Shading | None, list[Reason]]:
     """The light across the card from its whites, each looked at in three places; None without enough of them."""
-    thirds = tuple(
-        replace(patch, x=patch.x + patch.w * third / 3, w=patch.w / 3)
-        if patch.w >= patch.h
-        else replace(patch, y=patch.y + patch.h * third / 3, h=patch.h / 3)
-        for patch in card.patches
-        if patch.role == "white"
-        for third in range(3)
-    )
-    if not thirds:
-        return None, []
-    samples = sample_patches(picture, scale, placement, thirds, photo.encoding)
-    fair = samples.seen & ~samples.burnt
-    places, colours = centres_of(thirds)[fair], linear_from_srgb(samples.encoded[fair])
+    places, colours = [], []
+    for patch in card.patches:
+        if patch.role != "white":
+            continue
+        along = patch.w >= patch.h
+        for third in range(3):
+            rect = (
+                Rect(patch.x + patch.w * third / 3, patch.y, patch.w / 3, patch.h)
+                if along
+                else Rect(patch.x, patch.y + patch.h * third / 3, patch.w, patch.h / 3)
+            )
+            sample = sample_area(picture, scale, placement.outline(inset(rect, 0.2)), photo.encoding)
+            if sample is not None and sample.burnt < 0.1:
+                places.append((rect.x + rect.w / 2, rect.y + rect.h / 2))
+                colours.append(linear_from_srgb(sample.encoded))
     if len(places) < 6:
         return None, []
-    shading = fit_shading(places, colours)
-    return shading, doubts.about_light(shading.spread, _tint_spread(colours), shading.residual, placement.corners)
+    shading = fit_shading(np.array(places), np.array(colours))
+    return shading, doubts.about_light(
+        shading.spread, _tint_spread(np.array(colours)), shading.residual, placement.corners
+    )
 
 
 def _tint_spread(linear: Floats) -> float:

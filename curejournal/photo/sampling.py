@@ -35,7 +35,7 @@ AREA_SAMPLE = 12_000
 class PatchSamples:
     """What a picture shows of a card's patches, in the order asked for.
 
-    `encoded` (N, 3) are means of the middle half as encoded sRGB; `noise_sd` (N, 3) their standard deviations;
+    `encoded` (N, 3) are medians as encoded sRGB; `noise_sd` (N, 3) their standard deviations;
     `burnt` (N,) at the top of some channel; `seen` (N,) inside the picture;
     `smear` the width of edges as a share of a patch; `smallest_px` the smallest patch's shorter side, full size.
     """
@@ -107,11 +107,9 @@ def sample_patches(
     seen: NDArray[np.bool_] = np.asarray(((at >= -0.5) & (at <= np.array(bounds) + 0.5)).all(axis=(1, 2)), bool)
     columns, rows = np.clip(np.round(at), 0, bounds).astype(int).transpose(2, 0, 1)
     values = picture[rows, columns]
-    device = np.sort(values / 255.0, axis=1)
-    quarter = device.shape[1] // 4
-    # The mean of the middle half: as deaf to crumbs as the median, and finer than the step of 8 bits.
-    middles = device[:, quarter:-quarter].mean(axis=1)
-    spread = (device[:, -quarter] - device[:, quarter]) / 1.349
+    device = values / 255.0
+    medians = np.median(device, axis=1)
+    spread = 1.4826 * np.median(np.abs(device - medians[:, None]), axis=1)
     sides = np.linalg.norm(at[:, [17, -18]] - at[:, [0, 0]], axis=2) / (1 - 2 * INSET) * scale
     independent = np.maximum(np.prod(sides * (1 - 2 * INSET), axis=1) / PIXELS_TIED, 1.0)
     noise = np.hypot(1.2533 * spread / np.sqrt(independent)[:, None], NOISE_FLOOR)
@@ -119,7 +117,7 @@ def sample_patches(
     noise = np.where(np.mean(values <= 1, axis=1) > 0.5, BLACK_SD, noise)
     smears = _smears(picture, _places(placement, corner[::2], size[::2], _RAYS, scale))
     return PatchSamples(
-        to_srgb(np.where(seen[:, None], middles, np.nan), encoding),
+        to_srgb(np.where(seen[:, None], medians, np.nan), encoding),
         noise,
         np.asarray((values >= CLIPPED_FROM).any(axis=2).mean(axis=1) > CLIPPED_SHARE, bool),
         seen,

@@ -9,6 +9,7 @@ from zipfile import ZipFile
 
 import pytest
 from PIL import Image
+from playwright import sync_api
 from pypdf import PdfReader
 
 from tests.ui.conftest import App
@@ -18,10 +19,16 @@ PAGES = ("materials", "culprits", "plan", "portfolio", "papers", "exchange")
 
 
 def taken(window: Any, label: str) -> bytes:
-    """The file that a download button gives."""
-    with window.expect_download(timeout=60_000) as waiting:
-        window.get_by_role("button", name=label).first.click()
-    return Path(waiting.value.path()).read_bytes()
+    """The file that a download button gives; pressed again, as anyone would, if the page was drawing itself anew."""
+    for patience in (20_000, 30_000, 60_000):
+        settled(window)
+        try:
+            with window.expect_download(timeout=patience) as waiting:
+                window.get_by_role("button", name=label).first.click()
+        except sync_api.TimeoutError:
+            continue
+        return Path(waiting.value.path()).read_bytes()
+    pytest.fail(f"“{label}” gave no file")
 
 
 @pytest.mark.parametrize("slug", PAGES)

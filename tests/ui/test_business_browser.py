@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from zipfile import ZipFile
@@ -12,10 +13,19 @@ from PIL import Image
 from playwright import sync_api
 from pypdf import PdfReader
 
-from tests.ui.conftest import App
+from tests.ui.conftest import SIZES, App
 from tests.ui.test_browser import assert_accessible, assert_fits, go, press, section, see, settled
 
 PAGES = ("materials", "culprits", "plan", "portfolio", "papers", "exchange")
+
+
+@pytest.fixture
+def contexts(browser: Any) -> Iterator[dict[str, Any]]:
+    """A profile of the browser for each test: one that took several files on a slow machine may refuse the next."""
+    opened = {size: browser.new_context(**settings, accept_downloads=True) for size, settings in SIZES.items()}
+    yield opened
+    for context in opened.values():
+        context.close()
 
 
 def taken(window: Any, label: str) -> bytes:
@@ -28,7 +38,7 @@ def taken(window: Any, label: str) -> bytes:
         except sync_api.TimeoutError:
             continue
         return Path(waiting.value.path()).read_bytes()
-    pytest.fail(f"“{label}” gave no file")
+    pytest.fail(f"“{label}” gave no file; the page says: {window.locator('[data-testid=stMain]').inner_text()}")
 
 
 @pytest.mark.parametrize("slug", PAGES)

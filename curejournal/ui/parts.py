@@ -127,6 +127,20 @@ def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
     )
 
 
+def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
+    """Ask which of the named batches, beginning with the one in the address."""
+    asked = st.query_params.get("batch", "")
+    chosen: list[str] = st.multiselect(
+        "Which batches",
+        list(names),
+        [asked] if asked in names else [],
+        format_func=lambda code: f"{code} · {names[code]}",
+        key=f"{key}-{asked}",
+        placeholder="Choose batches",
+    )
+    return chosen
+
+
 def reading_words(reading: ColourReading) -> str:
     """A kept reading in words: values, doubt, grade."""
     sd = tuple(reading.covariance[axis][axis] ** 0.5 for axis in range(3))

@@ -33,15 +33,7 @@ def _records(desk: Desk, names: dict[str, str]) -> None:
     how = st.radio("Whose record", ["of batches", "of a day", "of a lot"], horizontal=True, key="record-of")
     codes: list[str] = []
     if how == "of batches":
-        asked = st.query_params.get("batch", "")
-        codes = st.multiselect(
-            "Which batches",
-            list(names),
-            [asked] if asked in names else [],
-            format_func=lambda code: f"{code} · {names[code]}",
-            key=f"record-batches-{asked}",
-            placeholder="Choose batches",
-        )
+        codes = parts.chosen_batches(names, "record-batches")
     elif how == "of a day":
         day: date = st.date_input("Poured on", desk.now.date(), format="YYYY-MM-DD", key="record-day")
         codes = list(publish.poured_on(desk.journal, day, desk.zone))

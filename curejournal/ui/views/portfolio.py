@@ -30,15 +30,7 @@ def render(desk: Desk) -> None:
     if work.is_going(place, NAME):
         parts.say("It goes on if you leave this page.", "soft")
         return
-    asked = st.query_params.get("batch", "")
-    chosen = st.multiselect(
-        "Which batches",
-        list(names),
-        [asked] if asked in names else [],
-        format_func=lambda code: f"{code} · {names[code]}",
-        key=f"chosen-{asked}",
-        placeholder="Choose batches",
-    )
+    chosen = parts.chosen_batches(names, "chosen")
     if st.toggle("All batches", key="all-batches"):
         chosen = list(names)
     for code in chosen[:6]:

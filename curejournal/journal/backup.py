@@ -12,10 +12,11 @@ import re
 import secrets
 import shutil
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
 from typing import BinaryIO
 
@@ -23,7 +24,7 @@ from pydantic import TypeAdapter, ValidationError
 from sqlalchemy.exc import DBAPIError
 
 from curejournal.journal.blueprint import strangers
-from curejournal.journal.check import check
+from curejournal.journal.check import Progress, check
 from curejournal.journal.copying import read_only
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
 from curejournal.journal.faults import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
@@ -69,7 +70,9 @@ class Backup:
     left_out: tuple[str, ...]
 
 
-def write_backup(take: Callable[[Path], None], shelf: Shelf, to: Path, now: datetime) -> Backup:
+def write_backup(
+    take: Callable[[Path], None], shelf: Shelf, to: Path, now: datetime, progress: Progress | None = None
+) -> Backup:
     """Write a journal into one file, which takes its name only after all of it was read back and verified.
 
     Parameters
@@ -82,6 +85,8 @@ def write_backup(take: Callable[[Path], None], shelf: Shelf, to: Path, now: date
         The file, or a folder in which to make one named by the time.
     now : datetime
         The time.
+    progress : callable, optional
+        Told how many times a photo was written or read back, and how many times in all.
 
     Raises
     ------
@@ -96,11 +101,17 @@ def write_backup(take: Callable[[Path], None], shelf: Shelf, to: Path, now: date
     database = to.with_name(f"{to.name}.{secrets.token_hex(4)}.sqlite{PART}")
     try:
         take(database)
+        photos, steps = _photos_in(database), count(1)
+
+        def tell() -> None:
+            if progress:
+                progress(next(steps), 2 * len(photos))
+
         with written_whole(to) as file:
-            manifest = _fill(file, database, shelf, now)
+            manifest = _fill(file, database, photos, shelf, now, tell)
             file.flush()
             with zipfile.ZipFile(Path(file.name)) as archive:
-                _verify(archive, _read_manifest(archive))
+                _verify(archive, _read_manifest(archive), tell=tell)
     finally:
         database.unlink(missing_ok=True)
     return Backup(to, len(manifest.files) - 1, manifest.left_out)
@@ -115,13 +126,21 @@ def last_backup(folder: Path) -> datetime | None:
     return max(times, default=None)
 
 
-def _fill(file: BinaryIO, database: Path, shelf: Shelf, now: datetime) -> Manifest:
+def _fill(
+    file: BinaryIO,
+    database: Path,
+    photos: Sequence[tuple[str, str]],
+    shelf: Shelf,
+    now: datetime,
+    tell: Callable[[], None],
+) -> Manifest:
     files: dict[str, Member] = {}
     left_out: list[str] = []
     with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
         with database.open("rb") as source:
             files[DATABASE] = _store(archive, DATABASE, source)
-        for sha256, suffix in _photos_in(database):
+        for sha256, suffix in photos:
+            tell()
             path = shelf.path(sha256, suffix)
             try:
                 # Read twice rather than kept in memory: only a sound photo may enter the archive.
@@ -197,7 +216,9 @@ def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
     return manifest
 
 
-def _verify(archive: zipfile.ZipFile, manifest: Manifest, into: Path | None = None) -> None:
+def _verify(
+    archive: zipfile.ZipFile, manifest: Manifest, into: Path | None = None, tell: Callable[[], None] | None = None
+) -> None:
     """Read every member and compare it with the manifest; write each below a folder, if one is given."""
     for name, member in manifest.files.items():
         if into is None:
@@ -208,6 +229,8 @@ def _verify(archive: zipfile.ZipFile, manifest: Manifest, into: Path | None = No
                 found = _read(archive, name, file)
         if found != member or (name != DATABASE and Path(name).stem != found.sha256):
             raise _hostile(f"{name} is not what its manifest says")
+        if tell and name != DATABASE:
+            tell()
 
 
 def _read(archive: zipfile.ZipFile, name: str, target: BinaryIO | None) -> Member:

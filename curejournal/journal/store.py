@@ -473,7 +473,7 @@ class Journal:
         with in_plain_words(self.location):
             return check(self._engine, self._shelf, progress)
 
-    def backup(self, to: Path) -> Backup:
+    def backup(self, to: Path, progress: Progress | None = None) -> Backup:
         """Write the journal into one file, or into a folder under the name of the time; see `backup.write_backup`.
 
         `backup.restore` makes a journal of it again.
@@ -485,7 +485,7 @@ class Journal:
                 snapshot(connection, path)
 
         with in_plain_words(to):
-            return write_backup(take, self._shelf, to, self._now())
+            return write_backup(take, self._shelf, to, self._now(), progress)
 
     def export(self, to: Path) -> Backup:
         """Write everything as JSON, as tables and as photos into a new folder; `exchange.bring_in` reads it again."""

@@ -19,6 +19,7 @@ from curejournal.cure.intended import NoColourToPick
 from curejournal.cure.records import BarsOut, Batch, Decision, Entry, IntendedSource, Record, Renamed, Withdrawn
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
+from curejournal.journal.check import Progress
 from curejournal.journal.store import Journal
 from curejournal.journal.words import plain_text
 from curejournal.soap.recipe import Embed, Recipe
@@ -152,8 +153,8 @@ def is_closed(batch: Batch) -> bool:
     return latest is not None and isinstance(latest.record, Decision) and latest.record.act == "release"
 
 
-def back_up(journal: Journal, folder: str) -> Backup:
-    """Write the whole journal into one file in a folder of this computer.
+def back_up(journal: Journal, folder: str, progress: Progress | None = None) -> Backup:
+    """Write the whole journal into one file in a folder of this computer; `progress` as in `Journal.backup`.
 
     Raises
     ------
@@ -162,7 +163,7 @@ def back_up(journal: Journal, folder: str) -> Backup:
     to = Path(folder).expanduser()
     if not folder.strip() or not to.is_dir():
         raise FolderMissing(f"There is no folder “{folder}”.", "Name a folder that is there: a disk or stick, say.")
-    return journal.backup(to)
+    return journal.backup(to, progress)
 
 
 def recipe_from(fields: Mapping[str, Any]) -> Recipe:

@@ -64,6 +64,13 @@ def test_a_backup_may_go_into_a_folder_under_the_name_of_its_time(folder: Path, 
             journal.backup(tmp_path / "backups")
 
 
+def test_a_backup_tells_each_photo_written_and_read_back(folder: Path, tmp_path: Path) -> None:
+    told: list[tuple[int, int]] = []
+    with Journal.open(folder) as journal:
+        photos = journal.backup(tmp_path / "b.zip", lambda done, total: told.append((done, total))).photos
+    assert told == [(done, 2 * photos) for done in range(1, 2 * photos + 1)] and photos == 6
+
+
 def test_the_time_of_the_latest_backup_is_known_by_its_name(folder: Path, tmp_path: Path) -> None:
     assert last_backup(tmp_path / "nowhere") is None
     (tmp_path / "curejournal-notes.zip").write_bytes(b"")

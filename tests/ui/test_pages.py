@@ -26,8 +26,9 @@ from curejournal.cure.records import (
 )
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
-from curejournal.ui import work
+from curejournal.ui import frame, work
 from curejournal.ui.frame import all_pages
+from curejournal.ui.signed_in import SignedIn
 from tests.ui.journals import NOW, POUR, plain_jpeg, reading, small_journal
 
 
@@ -413,6 +414,20 @@ def test_a_backup_is_written_into_a_folder_and_a_missing_one_is_refused(small: P
     at.text_input(key="backup-folder").input(str(tmp_path / "stick"))
     only(at.button, "Make a backup").click().run()
     assert ended(at, small, "backup").success and len(list((tmp_path / "stick").iterdir())) == 1
+
+
+def test_where_the_journal_is_kept_is_told_at_this_computer_only(
+    small: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert str(small) in text_of(app("backup"))
+    monkeypatch.setattr(frame, "signed_in", lambda: SignedIn("Ann", reads_only=False))
+    (tmp_path / "stick").mkdir()
+    at = app("backup")
+    at.text_input(key="backup-folder").input(str(tmp_path / "stick"))
+    only(at.button, "Make a backup").click().run()
+    at = ended(at, small, "backup")
+    assert len(at.success) == 1 and str(tmp_path) not in text_of(at).replace("\\", "")
+    work.put_away(str(small), "backup")
 
 
 def test_long_work_is_left_and_found_again(small: Path) -> None:

@@ -139,7 +139,9 @@ def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: s
     assert_accessible(reader)
     assert reader.locator("input[type=file]").count() == 0
     assert reader.locator("[data-testid=stFormSubmitButton] button:enabled").count() == 0
-    if slug in ("batches", "photos", "tray", "rules"):
+    page = reader.locator("[data-testid=stMain]").inner_text()
+    assert str(lan.folder) not in page, "where it is kept is for that computer"
+    if slug in ("batches", "photos", "tray", "rules", "backup"):
         see(reader, f"{BEN} is signed in to read: nothing can be entered here.")
 
 

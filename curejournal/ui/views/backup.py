@@ -27,7 +27,8 @@ def render(desk: Desk) -> None:
     _backup(desk)
     st.subheader("Check")
     _check(desk)
-    parts.values({"This journal is kept in": str(desk.journal.location)})
+    if not desk.signed_in:
+        parts.values({"This journal is kept in": str(desk.journal.location)})
     parts.say(
         "Nothing that you enter is overwritten: corrections are new entries, and the history of each batch shows all.",
         "soft",
@@ -39,7 +40,9 @@ def _backup(desk: Desk) -> None:
     usual = desk.journal.setting(FOLDER, "")
     last = last_backup(Path(usual)) if usual and Path(usual).is_dir() else None
     if usual:
-        parts.say(f"The last one there is {age(last, desk.now)} old." if last else f"There is none in {usual} yet.")
+        parts.say(f"The last one is {age(last, desk.now)} old." if last else "There is none in the usual folder yet.")
+    if not parts.may_enter(desk):
+        return
     with st.form("backup"):
         folder = st.text_input(
             "Into which folder of the computer that keeps the journal (a stick or another disk)",
@@ -47,19 +50,22 @@ def _backup(desk: Desk) -> None:
             key="backup-folder",
         ).strip()
         busy = work.is_going(place, BACKUP)
-        sent = st.form_submit_button("Make a backup", type="primary", disabled=busy or not parts.may_enter(desk))
+        sent = st.form_submit_button("Make a backup", type="primary", disabled=busy)
     if sent:
         work.put_away(place, BACKUP)
-        work.begin(place, BACKUP, "Making a backup", lambda tell: _into(desk.journal, folder))
+        work.begin(place, BACKUP, "Making a backup", lambda tell: _into(desk.journal, folder, tell))
         st.rerun()
     made = work.done(place, BACKUP)
     if made is not None:
         kept = made.result
-        st.success(f"Verified and kept: {plain(str(kept.path))}, with {kept.photos} photos.", icon=":material/check:")
+        path = kept.path.name if desk.signed_in else str(kept.path)
+        st.success(f"Verified and kept: {plain(path)}, with {kept.photos} photos.", icon=":material/check:")
 
 
-def _into(journal: Journal, folder: str) -> Backup:
-    made = workflow.back_up(journal, folder)
+def _into(journal: Journal, folder: str, tell: work.Tell) -> Backup:
+    made = workflow.back_up(
+        journal, folder, lambda done, total: tell(done / total, f"written and read back, {100 * done // total} %")
+    )
     journal.set_setting(FOLDER, folder)
     return made
 

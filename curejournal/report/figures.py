@@ -10,6 +10,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.cure.journey import Journey
@@ -43,7 +44,39 @@ def difference_figure(journey: Journey, portion: str) -> Figure | None:
     if journey.intended_lab is None or not journey.points:
         return None
     last = journey.points[-1].days
-    points: list[dict[str, Any]] = [
+    points = _difference_points(journey)
+    curve = journey.curve
+    rows = _curve_rows(curve.days, last, curve.difference, curve.difference_low, curve.difference_high) if curve else []
+    layers = [_accepted(journey.tolerance), *curve_layers(rows), *_point_layers(points, "ΔE00")]
+    chart = chart_of(layers, "ΔE00 from the intended colour", (0, _top(points, journey.tolerance)))
+    return Figure(chart, _difference_words(journey, portion))
+
+
+def beside_figure(sides: Mapping[str, Journey]) -> Figure | None:
+    """ΔE00 to the intended colour over days since the pour: two portions in one chart, each with a shape of its own."""
+    if any(journey.intended_lab is None or not journey.points for journey in sides.values()):
+        return None
+    points: list[dict[str, Any]] = []
+    curves = []
+    for (name, journey), colour in zip(sides.items(), (LINE, CALM), strict=True):
+        points += [{**point, "which": name} for point in _difference_points(journey)]
+        if journey.curve:
+            curve, last = journey.curve, journey.points[-1].days
+            columns = (curve.difference, curve.difference_low, curve.difference_high)
+            curves += curve_layers(_curve_rows(curve.days, last, *columns), colour, colour)
+    tolerances = {journey.tolerance for journey in sides.values()}
+    layers = [_accepted(tolerances.pop())] if len(tolerances) == 1 else []
+    chart = chart_of(
+        [*layers, *curves, *_point_layers(points, "ΔE00", "which")],
+        "ΔE00 from the intended colour",
+        (0, _top(points, *(journey.tolerance for journey in sides.values()))),
+    )
+    words = [_difference_words(journey, name) for name, journey in sides.items()]
+    return Figure(chart, " ".join([*words, _both_on_a_day(sides)]).strip())
+
+
+def _difference_points(journey: Journey) -> list[dict[str, Any]]:
+    return [
         {
             "days": point.days,
             "value": point.difference.estimate,
@@ -56,20 +89,31 @@ def difference_figure(journey: Journey, portion: str) -> Figure | None:
         for point in journey.points
         if point.difference is not None
     ]
-    curve = journey.curve
-    rows = _curve_rows(curve.days, last, curve.difference, curve.difference_low, curve.difference_high) if curve else []
-    top = 1.15 * max([journey.tolerance * 2, *(point["high"] for point in points)])
-    within = over([{"low": 0, "high": journey.tolerance}]).mark_rect(color=CALM, opacity=0.22)
-    layers = [
-        within.encode(y=alt.Y("low:Q"), y2="high:Q"),
-        over([{"at": journey.tolerance, "text": f"within {journey.tolerance:g}: accepted"}])
-        .mark_text(align="right", dx=-4, dy=-7, color=CALM, fontSize=12, clip=True)
-        .encode(y="at:Q", text="text:N", x=alt.value("width")),
-        *curve_layers(rows),
-        *_point_layers(points, "ΔE00"),
-    ]
-    chart = chart_of(layers, "ΔE00 from the intended colour", (0, top))
-    return Figure(chart, _difference_words(journey, portion))
+
+
+def _accepted(tolerance: float) -> Any:
+    """The band of what is accepted, named above the chart, where no curve runs through the words."""
+    band = over([{"low": 0, "high": tolerance, "name": f"within {tolerance:g}: accepted"}])
+    fill = alt.Fill("name:N", title=None, scale=alt.Scale(range=[CALM]), legend=alt.Legend(orient="top"))
+    return band.mark_rect(opacity=0.22).encode(y=alt.Y("low:Q"), y2="high:Q", fill=fill)
+
+
+def _top(points: Sequence[Mapping[str, Any]], *tolerances: float) -> float:
+    return float(1.15 * max([2 * max(tolerances), *(point["high"] for point in points)]))
+
+
+def _both_on_a_day(sides: Mapping[str, Journey]) -> str:
+    """How far off both were on the last day up to which both were photographed."""
+    day = min(journey.points[-1].days for journey in sides.values())
+    told = []
+    for name, journey in sides.items():
+        curve = journey.curve
+        if curve is None or not curve.difference:
+            return ""
+        columns = (curve.difference, curve.difference_low, curve.difference_high)
+        ends = Interval(*(float(np.interp(day, curve.days, column)) for column in columns))
+        told.append(f"{name} {wording.figure(ends)}")
+    return f"On day {day:.0f} after the pour, by the curves: {' and '.join(told)}."
 
 
 def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
@@ -204,25 +248,30 @@ def _curve_rows(days: Sequence[float], last: float, *columns_over_days: Sequence
     return rows
 
 
-def curve_layers(rows: list[dict[str, Any]]) -> list[Any]:
+def curve_layers(rows: list[dict[str, Any]], line: str = LINE, band: str = BAND) -> list[Any]:
     """A curve with its interval over rows of days, value, low, high and part (*seen* or *foretold*)."""
     if not rows:
         return []
     base = over(rows).encode(x=alt.X("days:Q"))
     dashes = alt.StrokeDash("part:N", legend=None, scale=alt.Scale(domain=["seen", "foretold"], range=[[1, 0], [5, 4]]))
     return [
-        base.mark_area(color=BAND, opacity=0.28, clip=True).encode(y=alt.Y("low:Q"), y2="high:Q"),
-        base.mark_line(color=LINE, clip=True).encode(y="value:Q", strokeDash=dashes),
+        base.mark_area(color=band, opacity=0.28, clip=True).encode(y=alt.Y("low:Q"), y2="high:Q"),
+        base.mark_line(color=line, clip=True).encode(y="value:Q", strokeDash=dashes),
     ]
 
 
-def _point_layers(points: list[dict[str, Any]], title: str) -> list[Any]:
+def _point_layers(points: list[dict[str, Any]], title: str, which: str | None = None) -> list[Any]:
+    """Readings in their own colours, with their intervals; `which` names the column that has a shape of its own."""
     base = over(points).encode(x=alt.X("days:Q"))
+    legend = alt.Legend(orient="top", columns=1, labelLimit=0, symbolFillColor=LINE, symbolStrokeColor=LINE)
+    shapes = alt.Scale(range=["circle", "square"])
+    shape = alt.Shape(f"{which}:N", title=None, sort=None, scale=shapes, legend=legend) if which else alt.Undefined
     return [
         base.mark_rule(color=LINE, strokeWidth=2, clip=True).encode(y="low:Q", y2="high:Q"),
-        base.mark_circle(size=190, stroke=LINE, strokeWidth=1.5, opacity=1, clip=True).encode(
+        base.mark_point(filled=True, size=190, stroke=LINE, strokeWidth=1.5, opacity=1, clip=True).encode(
             y="value:Q",
             color=alt.Color("colour:N", scale=None),
+            shape=shape,
             tooltip=[
                 alt.Tooltip("when:N", title="when"),
                 alt.Tooltip("value:Q", title=title, format=".1f"),
@@ -241,12 +290,18 @@ def chart_of(layers: list[Any], title: str, domain: tuple[float, float], height:
         encoding: Any = layer.encoding
         encoding.y.title = title
         if isinstance(encoding.x, alt.X):
-            encoding.x = encoding.x.title("days since the pour").axis(tickMinStep=1, format="d")
+            # A little room on either side, or the first reading would be cut in half.
+            encoding.x = encoding.x.title("days since the pour").axis(tickMinStep=1, format="d", grid=False)
+            encoding.x = encoding.x.scale(padding=10, nice=False)
     layers[0].encoding.y.scale = alt.Scale(domain=list(domain), nice=False, zero=False)
-    chart = alt.layer(*layers).properties(height=height)
-    return chart.configure_axis(labelFontSize=13, titleFontSize=13, titleFontWeight="normal").configure_axisX(
-        grid=False
-    )
+    return styled(alt.layer(*layers).properties(height=height))
+
+
+def styled(chart: Any) -> Any:
+    """A chart in this journal's look; what it leaves open (ink and paper) is the page's."""
+    plain = {"labelFontSize": 13, "titleFontSize": 13, "titleFontWeight": "normal"}
+    chart = chart.configure_axis(**plain, domain=False, ticks=False, labelPadding=6, titlePadding=10)
+    return chart.configure_legend(labelFontSize=13).configure_view(strokeWidth=0)
 
 
 def _padded(values: Sequence[float]) -> tuple[float, float]:
@@ -279,5 +334,7 @@ def _drying_words(report: DryingReport) -> str:
         words += f" Lost so far: {report.loss_pct:.1f} %"
         words += f", of the {report.most_loss_pct:.0f} % water that went in." if report.most_loss_pct else "."
     if report.steady_at is not None and report.state.value == "drying":
-        words += f" Steady from about {wording.day(report.steady_at)} ({wording.span(report.steady_interval)})."
+        words += (
+            f" By the curve steady from about {wording.day(report.steady_at)} ({wording.span(report.steady_interval)})."
+        )
     return words

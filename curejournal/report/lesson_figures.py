@@ -10,7 +10,7 @@ import altair as alt
 from curejournal.cure.culprits import Effect
 from curejournal.cure.expectation import Expected
 from curejournal.report import wording
-from curejournal.report.figures import CALM, LINE, Figure, chart_of, curve_layers, over
+from curejournal.report.figures import CALM, LINE, Figure, chart_of, curve_layers, over, styled
 
 ROW_PX = 46
 
@@ -31,9 +31,12 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
         for effect in effects
     ]
     order = [row["name"] for row in rows]
-    axis = alt.Axis(title=None, labelLimit=150, labelFontSize=13)
+    # Names stand above their lines: beside them, a phone would leave no room for either.
+    axis = alt.Axis(
+        title=None, labelLimit=320, labelAlign="left", labelBaseline="bottom", labelPadding=-4, labelOffset=-8
+    )
     base = over(rows).encode(y=alt.Y("name:N", sort=order, axis=axis))
-    title = "ΔE00 at the usual dose, with its 95 % interval"
+    title = "ΔE00 at the usual dose (95 %)"
     line = base.mark_rule(color=LINE, strokeWidth=3).encode(x=alt.X("low:Q", title=title), x2="high:Q")
     dot = base.mark_point(filled=True, size=150, color=CALM, opacity=1).encode(
         x=alt.X("value:Q", title=title),
@@ -50,8 +53,7 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
         ],
     )
     chart = alt.layer(line, dot).properties(height=ROW_PX * len(rows) + 60)
-    chart = chart.configure_axis(labelFontSize=13, titleFontSize=13, titleFontWeight="normal")
-    return Figure(chart, " ".join(f"{name}: {said}" for name, said in zip(order, words, strict=True)))
+    return Figure(styled(chart), " ".join(f"{name}: {said}" for name, said in zip(order, words, strict=True)))
 
 
 def expected_figure(expected: Expected, material: str, tolerance: float | None = None) -> Figure | None:
@@ -65,11 +67,13 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
     layers = curve_layers(rows)
     if tolerance is not None:
         layers.append(over([{"at": tolerance}]).mark_rule(color=CALM, strokeDash=[2, 3]).encode(y=alt.Y("at:Q")))
-    top = 1.1 * min(max(row["high"] for row in rows), 3 * max(row["value"] for row in rows))
-    chart = chart_of(layers, "ΔE00 from the intended colour", (0, top))
+    chart = chart_of(layers, "ΔE00 from the intended colour", (0, 1.1 * max(row["high"] for row in rows)))
     peak = max(rows, key=lambda row: row["value"])
     words = f"Expected with {material}, by {wording.batches(expected.batches)}: "
     words += f"farthest from its colour about day {peak['days']:.0f}, by {peak['value']:.1f} ΔE00 "
-    words += f"({peak['low']:.1f} to {peak['high']:.1f}); on day {rows[-1]['days']:.0f} {rows[-1]['value']:.1f} "
-    words += f"({rows[-1]['low']:.1f} to {rows[-1]['high']:.1f})."
+    words += f"({peak['low']:.1f} to {peak['high']:.1f})"
+    if rows[-1] is not peak:
+        words += f"; on day {rows[-1]['days']:.0f} by {rows[-1]['value']:.1f} "
+        words += f"({rows[-1]['low']:.1f} to {rows[-1]['high']:.1f})"
+    words += "."
     return Figure(chart, words)

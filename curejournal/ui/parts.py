@@ -97,11 +97,13 @@ def latest_colours(judgement: Judgement, size: str = "half") -> list[str]:
     ]
 
 
-def figure(shown: figures.Figure | None) -> None:
-    """A chart with the sentence that says the same."""
+def figure(shown: figures.Figure | None, told: bool = False) -> None:
+    """A chart with the sentence that says the same, unless that is told on the page already."""
     if shown is not None:
-        st.altair_chart(worded_chart(shown.chart), width="stretch", alt=worded(shown.words))
-        st.caption(plain(shown.words))
+        # Without Streamlit's own theme for charts, whose grey is too pale on paper: ink and paper are the page's then.
+        st.altair_chart(worded_chart(shown.chart), width="stretch", theme=None, alt=worded(shown.words))
+        if not told:
+            st.caption(plain(shown.words))
 
 
 def way(desk: Desk, slug: str, label: str, icon: str = "", **query: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 
 from curejournal.colour.spaces import lab_from_srgb
+from curejournal.cure.journey import Journey
 from curejournal.cure.judgement import Judgement, judge
 from curejournal.cure.records import Batch
 from curejournal.journal.store import Journal
@@ -96,3 +98,35 @@ def test_without_readings_there_is_no_chart(judgement: Judgement) -> None:
     empty = judge(Batch("X", "Nothing"), NOW)
     assert figures.drying_figure(empty.drying) is None
     assert figures.room_figures(Batch("X", "Nothing")) == ()
+
+
+def test_two_journeys_stand_in_one_chart_each_with_a_shape_of_its_own(judgement: Judgement) -> None:
+    journey = judgement.journeys["soap"]
+    other = replace(journey, tolerance=4.0)
+    figure = figures.beside_figure({"one": journey, "two": other})
+    assert figure is not None
+    shown = rows(figure, "which")
+    assert [row["which"] for row in shown] == ["one"] * 5 + ["two"] * 5
+    assert all(row["low"] <= row["value"] <= row["high"] for row in shown)
+    shapes = [layer["encoding"]["shape"]["field"] for layer in layers(figure) if "shape" in layer["encoding"]]
+    assert shapes == ["which"]
+    day = f"On day {journey.points[-1].days:.0f} after the pour, by the curves: one "
+    assert figure.words.startswith("one: ") and "two: " in figure.words and day in figure.words
+
+
+def test_what_both_accept_is_shown_only_if_it_is_the_same(judgement: Judgement) -> None:
+    journey = judgement.journeys["soap"]
+
+    def named(other: Journey) -> list[str]:
+        figure = figures.beside_figure({"one": journey, "two": other})
+        assert figure is not None
+        return [layer["data"]["values"][0]["name"] for layer in layers(figure) if "fill" in layer["encoding"]]
+
+    assert named(journey) == ["within 3: accepted"]
+    assert named(replace(journey, tolerance=4.0)) == []
+
+
+def test_a_journey_without_an_intended_colour_is_not_put_beside_another(judgement: Judgement) -> None:
+    journey = judgement.journeys["soap"]
+    assert figures.beside_figure({"one": journey, "two": replace(journey, intended_lab=None)}) is None
+    assert figures.beside_figure({"one": journey, "two": replace(journey, points=())}) is None

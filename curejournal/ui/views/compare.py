@@ -1,10 +1,10 @@
-"""Two measured colours side by side: two dates of a portion by one slider, or two batches."""
+"""Two measured colours side by side: two dates of a portion by one slider, or two batches with both their journeys."""
 
 from __future__ import annotations
 
 from curejournal import workflow
 from curejournal.cure.records import ColourReading, Entry
-from curejournal.report import wording
+from curejournal.report import figures, wording
 from curejournal.ui import cache, parts, story
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.story import Seen
@@ -36,6 +36,18 @@ def render(desk: Desk) -> None:
     readings = [item.record for item in pair if isinstance(item.record, ColourReading)]
     parts.say(_apart(*readings), "verdict")
     parts.say("Both are measured colours; how far each may be off is told with it.", "soft")
+    if right is not left and right.name != left.name:
+        _journeys(desk, left, right)
+
+
+def _journeys(desk: Desk, *both: Seen) -> None:
+    """Both ways in one chart, day by day since each one's pour."""
+    st.subheader("Both journeys")
+    sides = {seen.name: cache.judged(desk, seen.batch).journeys[seen.portion] for seen in both}
+    for name, journey in sides.items():
+        if journey.intended_lab is None:
+            parts.say(f"No intended colour was set for {name}, so its way to it cannot be drawn.")
+    parts.figure(figures.beside_figure(sides))
 
 
 def _portion(desk: Desk, code: str, side: str) -> Seen | None:

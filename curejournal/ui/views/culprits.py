@@ -8,7 +8,7 @@ from curejournal.cure.materials import What
 from curejournal.report import lesson_figures
 from curejournal.ui import parts, told
 from curejournal.ui.page import Desk, Page, plain
-from curejournal.ui.telling import st, worded, worded_chart
+from curejournal.ui.telling import st
 
 ASKED: dict[What, str] = {"turn": "What turned it", "end": "What keeps it off its colour"}
 
@@ -41,11 +41,7 @@ def _show(desk: Desk, answer: lessons.Which) -> None:
     for effect, said in zip(effects, words, strict=True):
         _effect(desk, effect, said)
     parts.say(lessons.base_words(answer), "soft")
-    shown = lesson_figures.effects_figure(effects, words)
-    if shown is not None:
-        st.altair_chart(
-            worded_chart(shown.chart), width="stretch", alt=worded(shown.words)
-        )  # the lines above say the same
+    parts.figure(lesson_figures.effects_figure(effects, words), told=True)
     if answer.found.test_pours:
         st.subheader("Pours that would tell")
         parts.listed(map(lessons.pour_words, answer.found.test_pours))

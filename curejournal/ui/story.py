@@ -55,8 +55,8 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             )
             if note.why_no_colour:
                 st.html(parts.patch(None, "No colour", note.why_no_colour))
-            if not desk.reads_only:
-                parts.way(desk, "photo", "In standard light, or correct it", ":material/edit:", photo=sha256)
+            label = "In standard light" if desk.reads_only else "In standard light, or correct it"
+            parts.way(desk, "photo", label, ":material/photo:", photo=sha256)
 
 
 @dataclass(frozen=True)

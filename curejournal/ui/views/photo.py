@@ -17,17 +17,20 @@ def render(desk: Desk) -> None:
     found = desk.journal.photos_named(asked) if asked else ()
     if len(found) != 1:
         st.title("No photo chosen")
-        parts.say("A photo is opened from the tray, once it came in.")
-        parts.way(desk, "tray", "To the tray")
+        parts.say("A photo is opened from its batch’s story, or from the tray.")
+        parts.way(desk, "batches", "To the batches")
+        if not desk.reads_only:
+            parts.way(desk, "tray", "To the tray")
         return
+    st.title(plain(found[0].facts.original_name))
     card = placing.chosen_card("Which kind of card lies in it?")
     item = attempt(lambda: tray.item_of(desk.journal, found[0].sha256, card, desk.now))
     if item is None:
         return
-    st.title(plain(item.name))
     placing.said()
     if item.state not in ("placed", "no colour"):
-        placing.one(desk, card, item)
+        if parts.may_enter(desk):
+            placing.one(desk, card, item)
         return
     when = f", {moment(item.at)}" if item.at else ""
     parts.say(f"{item.state} in batch {item.batch}{when}", "lead")
@@ -35,10 +38,11 @@ def render(desk: Desk) -> None:
         parts.say(item.why)
     _pictures(desk, card, item)
     parts.patches(parts.patch(seen.lab, seen.portion, str(seen.grade)) for seen in item.colours)
-    if item.surface and st.toggle("What its surface looks like", key=f"surface-of-{item.sha256}"):
-        surfaces.ask(desk, item)
-    with st.expander("Correct where it belongs or what it shows"):
-        placing.correct(desk, card, item)
+    if not desk.reads_only:
+        if item.surface and st.toggle("What its surface looks like", key=f"surface-of-{item.sha256}"):
+            surfaces.ask(desk, item)
+        with st.expander("Correct where it belongs or what it shows"):
+            placing.correct(desk, card, item)
     parts.way(desk, "batch", f"Batch {item.batch}", batch=item.batch)
 
 
@@ -72,4 +76,4 @@ def _corrected(desk: Desk, card: Card, item: TrayItem) -> None:
     )
 
 
-PAGE = Page("One photo", "photo", 33, render, listed=False, writes=True)
+PAGE = Page("One photo", "photo", 33, render, listed=False)

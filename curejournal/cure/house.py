@@ -48,7 +48,7 @@ class HouseRules:
         9.5,
         10.5,
         "pH at 1%",
-        "highest usual pH",
+        "highest usual reading",
         "house rule; most soaps read 9 to 10, Tarun et al. 2014, PMC4171909",
     )
     colour_days_apart: float = _limit(

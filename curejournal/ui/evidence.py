@@ -37,7 +37,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 def _gauge(finding: Finding) -> None:
     sign, _ = parts.SIGNS[str(finding.verdict)]
-    with st.expander(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(finding.words)}"):
+    with st.expander(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(parts.sentence(finding.words))}"):
         parts.values({name: f"{value:.3g} {unit}" for name, (value, unit) in finding.figures.items()})
         until = (
             ""

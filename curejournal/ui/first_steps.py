@@ -11,7 +11,7 @@ from curejournal.ui.page import Desk
 def show(desk: Desk) -> None:
     """Draw them."""
     parts.say(
-        "It is empty. Three steps to a first measured colour:",
+        "Your journal is empty. Three steps to a first measured colour:",
         "lead",
     )
     steps = (

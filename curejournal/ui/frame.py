@@ -87,9 +87,10 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
                 here = page.slug == slug
                 st.page_link(desk.ways[page.slug], label=f"**{page.title}**" if here else page.title)
         with st.popover("More"):
-            for page in shown.values():
-                if page.listed and not page.main:
-                    st.page_link(desk.ways[page.slug], label=page.title, icon=page.icon)
+            with st.container(key="more"):
+                for page in shown.values():
+                    if page.listed and not page.main:
+                        st.page_link(desk.ways[page.slug], label=page.title, icon=page.icon)
             if desk.signed_in:
                 parts.say(f"Signed in as {desk.by}, {'to read' if desk.reads_only else 'who signs every entry here'}.")
                 st.html(f'<a href="/sign-out">{telling.worded("Sign out")}</a>')

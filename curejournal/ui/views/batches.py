@@ -52,7 +52,7 @@ def _again(desk: Desk, names: Mapping[str, str]) -> None:
     latest = dict(reversed([(name, code) for code, name in list(names.items())[:SHOWN]]))
     with st.container(horizontal=True, key="act-again"):
         for name, code in list(reversed(latest.items()))[:AGAIN]:
-            if st.button(plain(f"{name} again"), key=f"again-{code}", icon=":material/replay:"):
+            if st.button(plain(f"Pour {name} again"), key=f"again-{code}", icon=":material/replay:"):
                 # Not in the address: a link from a page to itself loses what stands behind its question mark.
                 st.session_state["like"] = code
                 st.rerun()

@@ -47,7 +47,8 @@ def _card(desk: Desk, name: str, own: bool) -> None:
     card = workflow.find_card(name, desk.journal)
     known = len(card.references)
     with st.container(key=f"row-{name}"):
-        st.markdown(f"**{plain(card.title or card.name)}** ({plain(name)})")
+        title = card.title or name
+        st.markdown(f"**{plain(title)}**" + ("" if name in title else f" ({plain(name)})"))
         patches = "1 patch" if known == 1 else f"{known} patches"
         parts.say(f"{patches} with known colours: {card.kind}. Where they come from: {card.provenance}.", "soft")
         if own and st.toggle("How does it hold out?", key=f"health-{name}"):

@@ -10,6 +10,7 @@ from uuid import UUID, uuid5
 from icalendar import Calendar, Event
 
 from curejournal.cure.judgement import DueThing
+from curejournal.report import wording
 
 _OURS = UUID("6f1f5a53-2a37-4f0c-9a3d-7d2b8a9b7f10")
 """The name space (RFC 9562, version 5) of the ids. Ours, drawn once."""
@@ -67,7 +68,7 @@ def task_uid(task: Task) -> str:
 def _event(task: Task, on: datetime, zone: tzinfo) -> Event:
     due_day, today = task.due.when.astimezone(zone).date(), on.astimezone(zone).date()
     day = max(due_day, today)
-    since = f" Due since {due_day:%Y-%m-%d}." if due_day < today else ""
+    since = f" Due since {wording.day(task.due.when.astimezone(zone))}." if due_day < today else ""
     event = Event()
     event.add("uid", task_uid(task))
     event.add("dtstamp", on)
@@ -76,7 +77,7 @@ def _event(task: Task, on: datetime, zone: tzinfo) -> Event:
     event.add("dtstart", day)
     event.add("dtend", day + timedelta(days=1))
     event.add("summary", f"{task.code} {task.name}: {task.due.words}")
-    event.add("description", f"{task.due.why.rstrip('.')}.{since}")
+    event.add("description", f"{task.due.why[:1].upper()}{task.due.why[1:].rstrip('.')}.{since}")
     event.add("categories", [task.due.what])
     event.add("transp", "TRANSPARENT")
     return event

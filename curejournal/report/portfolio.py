@@ -11,6 +11,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from curejournal.colour.difference import ciede2000
 from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.cure.journey import Journey, State
 from curejournal.cure.records import Batch, ColourReading
@@ -130,25 +131,26 @@ def portfolio_pages(
 def portfolio_pdf(
     batches: Iterable[PortfolioBatch], *, title: str, about: str, made_on: datetime, software: str
 ) -> bytes:
-    """The same on paper: each batch begins on a page of its own."""
+    """The same on paper; a batch that fits on a page is not broken."""
     sheet = Sheet(title, f"{title} · {wording.day(made_on)} · {software}", made_on)
     sheet.add_page()
     sheet.title_line(title, about)
     sheet.say("Colours were measured from photos against a colour card (CIELAB, D50).", 9)
-    for number, batch in enumerate(batches):
-        if number:
-            sheet.add_page()
-        sheet.start_section(f"{batch.batch.code} {batch.batch.name}")
-        sheet.heading(f"{batch.batch.code}  {batch.batch.name}")
-        sheet.say(_lead(batch))
+    for batch in batches:
         pictures = _pictures(batch, "p")
+        pair = _pair(pictures, batch) or pictures[:1]
+        followed = {name: journey for name, journey in batch.journeys.items() if journey.points}
+        high = max((picture.height / picture.width for picture in pair), default=0.0) * sheet.epw / 2
+        room = min(high + 30 + 26 * len(followed), sheet.eph - 40)
+        sheet.heading(f"{batch.batch.code}  {batch.batch.name}", room)
+        sheet.start_section(f"{batch.batch.code} {batch.batch.name}")
+        sheet.say(_lead(batch))
+        sheet.ln(1.5)
         # A hand's width on paper needs no more pixels than this.
-        shown = [(jpeg(smaller(p.pixels, 900)), p.caption, p.alt) for p in _pair(pictures, batch) or pictures[:1]]
-        sheet.pictures(shown)
-        for name, journey in batch.journeys.items():
-            if journey.points:
-                sheet.say(f"{name}: {_words(journey)}")
-                sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab)
+        sheet.pictures([(jpeg(smaller(p.pixels, 900)), p.caption, p.alt) for p in pair], across=2)
+        for name, journey in followed.items():
+            sheet.say(f"{name}: {_words(journey)}")
+            sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab)
     return bytes(sheet.output())
 
 
@@ -211,19 +213,18 @@ def _colour_words(reading: ColourReading) -> str:
 
 
 def _pair(pictures: Sequence[_Picture], batch: PortfolioBatch) -> list[_Picture]:
-    """The photo at the turn, or the first, and the last: before and after. None if there is but one."""
-    measured = [picture for picture, photo in zip(pictures, batch.photos, strict=True) if photo.readings]
-    shown = measured if len(measured) > 1 else list(pictures)
-    if len(shown) < 2:
-        return []
-    turns = [
-        max(journey.points, key=lambda point: point.difference.estimate if point.difference else -1.0)
-        for journey in batch.journeys.values()
-        if journey.points and journey.intended_lab is not None
-    ]
-    turn = max(turns, key=lambda point: point.difference.estimate if point.difference else 0.0, default=None)
-    before = shown[0] if turn is None else min(shown[:-1], key=lambda picture: abs(picture.at - turn.at))
-    return [before, shown[-1]]
+    """Before and after: the last photo, and the one whose colours are farthest from it. None if there is but one."""
+    measured = [pair for pair in zip(pictures, batch.photos, strict=True) if pair[1].readings]
+    if len(measured) < 2:
+        return [pictures[0], pictures[-1]] if len(pictures) > 1 else []
+    after, last = measured[-1]
+    latest = {reading.portion: reading.lab for reading in last.readings}
+
+    def apart(photo: PortfolioPhoto) -> float:
+        shared = [reading for reading in photo.readings if reading.portion in latest]
+        return max((float(ciede2000(latest[reading.portion], reading.lab)) for reading in shared), default=0.0)
+
+    return [max(measured[:-1], key=lambda pair: apart(pair[1]))[0], after]
 
 
 def _cover(pictures: Sequence[_Picture], batch: PortfolioBatch, slug: str) -> _Picture | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from curejournal.cure.judgement import Judgement
+from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import LotUse
 from curejournal.cure.records import (
     AlkaliTest,
@@ -194,14 +195,16 @@ def _process(sheet: Sheet, record: BatchRecord) -> None:
         sheet.say("Nothing was noted.")
     for kind in dict.fromkeys(reading.kind for _, reading in record.batch.records(ScalarReading)):
         values = [reading.value for _, reading in record.batch.records(ScalarReading) if reading.kind == kind]
-        sheet.say(f"{kind}: {len(values)} readings, {min(values):g} to {max(values):g}.", 8.5)
+        readings = wording.count(len(values), "reading")
+        unit = f" {KINDS[kind].unit}" if kind in KINDS else ""
+        sheet.say(f"{kind}: {readings}, {min(values):g} to {max(values):g}{unit}.", 8.5)
 
 
 def _colour(sheet: Sheet, record: BatchRecord) -> None:
     portions = {portion.name: portion for portion in record.batch.portions}
     if not record.judgement.journeys:
         return
-    sheet.heading("Colour")
+    sheet.heading("Colour", room=48)
     for name, journey in record.judgement.journeys.items():
         wanted = _wanted(portions.get(name))
         now = f"; now {wording.figure(journey.difference_now)} ΔE00 from it" if journey.difference_now else ""

@@ -86,9 +86,9 @@ class Sheet(FPDF):
             self._lines(beneath, 5.2)
         self.ln(2)
 
-    def heading(self, text: str) -> None:
-        """A part's heading with a hairline; never the last thing on a page."""
-        if self.will_page_break(24):
+    def heading(self, text: str, room: float = 24) -> None:
+        """A heading with a hairline; on the next page if less than `room` mm are left for it and what follows."""
+        if self.will_page_break(room):
             self.add_page()
         self.ln(3.5)
         self.set_draw_color(*RULE)
@@ -168,14 +168,14 @@ class Sheet(FPDF):
         )
         return float(info.rendered_height or 0.0)
 
-    def pictures(self, shown: Sequence[tuple[bytes, str, str]], gap: float = 4.0) -> None:
-        """Pictures (JPEG, caption, alternative) side by side, at most three in a row."""
-        width = (self.epw - 2 * gap) / 3
-        for start in range(0, len(shown), 3):
+    def pictures(self, shown: Sequence[tuple[bytes, str, str]], across: int = 3, gap: float = 4.0) -> None:
+        """Pictures (JPEG, caption, alternative) side by side, `across` in a row."""
+        width = (self.epw - (across - 1) * gap) / across
+        for start in range(0, len(shown), across):
             if self.will_page_break(width * 1.1):
                 self.add_page()
             top, lowest = self.get_y(), self.get_y()
-            for column, (data, caption, alt) in enumerate(shown[start : start + 3]):
+            for column, (data, caption, alt) in enumerate(shown[start : start + across]):
                 x = self.l_margin + column * (width + gap)
                 height = self.picture(data, width, alt, x, top)
                 self.set_xy(x, top + height + 0.8)

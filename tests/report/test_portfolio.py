@@ -11,6 +11,7 @@ import html5lib
 import numpy as np
 import pytest
 from PIL import Image
+from pypdf import PdfReader
 
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.spaces import lab_from_srgb
@@ -184,3 +185,36 @@ def test_the_same_on_paper():
     data = portfolio_pdf([shown(), shown(code="T-2", photos=0)], title="Мыло", about="", made_on=day(60), software="x")
     assert data.startswith(b"%PDF")
     assert SERIAL.encode() not in data
+
+
+def pair_of(*colours):
+    """The ages under *before and after* of a batch whose photos showed these colours, ten days apart."""
+    kept = tuple(
+        PortfolioPhoto(photo_file(), day(1 + 10 * n), f"caption {n}", (measured(lab),)) for n, lab in enumerate(colours)
+    )
+    page = tree(pages(replace(shown(), photos=kept))["t-1.html"])
+    pair = next(element for element in page.iter("div") if element.attrib.get("class") == "pair")
+    return ["".join(caption.itertext()).split(" · ")[-1].strip() for caption in named(pair, "figcaption")]
+
+
+LIGHT, DARK, DARKER = (85.0, 2.0, 18.0), (60.0, 8.0, 25.0), (50.0, 9.0, 25.0)
+
+
+@pytest.mark.parametrize(
+    ("colours", "before"),
+    [((LIGHT, DARK, DARKER), "caption 0"), ((LIGHT, DARKER, DARK, LIGHT), "caption 1"), ((DARK, LIGHT), "caption 0")],
+    ids=["browning: from its first photo", "back: from where it was farthest", "two photos"],
+)
+def test_before_is_the_photo_whose_colour_is_farthest_from_the_last(colours, before):
+    assert pair_of(*colours) == [before, f"caption {len(colours) - 1}"]
+
+
+def test_on_paper_a_batch_that_fits_is_on_one_page_and_pages_are_filled():
+    data = portfolio_pdf(
+        [shown(code=f"T-{n}") for n in range(4)], title="Soap", about="", made_on=day(60), software="x"
+    )
+    texts = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
+    assert len(texts) == 2
+    for n in range(4):
+        (page,) = (text for text in texts if f"T-{n} a test" in " ".join(text.split()))
+        assert page.count("cream: ") == 2

@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from curejournal.cure.judgement import judge
 from curejournal.cure.lineage import LotUse
-from curejournal.cure.records import Decision, Entry, Event, Withdrawn
+from curejournal.cure.records import Decision, Entry, Event, ScalarReading, Withdrawn
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
 from curejournal.report.scripts import lacking, printable
 from curejournal.report.sheet import Sheet, axis_blocks
@@ -132,6 +132,13 @@ def test_signs_that_the_type_lacks_become_their_plain_letter_or_a_question_mark(
     assert printable("a\U00013000b") == "a?b"
     assert lacking("a\U00013000?") == ("\U00013000",)
     assert printable("a\u202eb\x07c") == "abc"
+
+
+def test_the_room_is_told_with_its_units():
+    warm, damp = ScalarReading("room temperature", 19.5), ScalarReading("room humidity", 55)
+    text = text_of(record(*BASICS, (1, warm), (2, replace(warm, value=21.0)), (1, damp)))
+    assert "room temperature: 2 readings, 19.5 to 21 °C." in text
+    assert "room humidity: 1 reading, 55 to 55 % RH." in text
 
 
 def test_records_of_a_day_come_each_on_pages_of_their_own():

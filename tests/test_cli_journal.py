@@ -89,7 +89,9 @@ def test_a_card_takes_the_colours_that_an_instrument_measured(tmp_path: Path) ->
     rows = [f"{patch['id']},{','.join(str(value - 0.5) for value in patch['lab_d50'])}" for patch in whole["patches"]]
     (tmp_path / "mine.csv").write_text("\n".join(["id,L,a,b", *rows[1:]]))
     arguments = ["card", "chart24", "--values", tmp_path / "mine.csv", "--save-as", "mine"]
-    made = as_json(*arguments, journal=tmp_path / "journal")
+    made = as_json(*arguments, "--copy-id", "C-01", journal=tmp_path / "journal")
+    with Journal.open(tmp_path / "journal") as journal:
+        assert [(card.name, card.copy_id) for card in journal.cards()] == [("mine", "C-01")], "told by its own code"
     assert (made["kind"], made["name"]) == ("measured", "mine")
     again = as_json("card", "mine", journal=tmp_path / "journal")
     assert again["patches"][0]["lab_d50"] is None

@@ -55,7 +55,9 @@ def card(
         raise Mistyped("--values and --save-as go together.", "Give the file and a new name.")
     if values is not None:
         with open_journal(journal) as kept:
-            shown, doubts = workflow.card_with_values(kept, shown, bytes_of(values), source=values.name, name=save_as)
+            shown, doubts = workflow.card_with_values(
+                kept, shown, bytes_of(values), source=values.name, name=save_as, copy_id=copy_id
+            )
         print("\n".join(doubts), end="\n" if doubts else "", file=sys.stderr)
     if pdf is not None:
         if paper not in ("a4", "letter"):

@@ -87,7 +87,7 @@ def _made(
         chart = workflow.find_card("chart24") if way == CHART else None
         return workflow.enrol_card(desk.journal, card, [file.getvalue() for file in files], chart, copy_id)
     data, name = files.getvalue(), files.name  # type: ignore[attr-defined]  # Streamlit does not name the class
-    return workflow.card_with_values(desk.journal, card, data, source=name, name=copy_id)
+    return workflow.card_with_values(desk.journal, card, data, source=name, name=copy_id, copy_id=copy_id)
 
 
 def done() -> None:

@@ -64,9 +64,11 @@ def enrol_card(
 
 
 def card_with_values(
-    journal: Journal, card: Card, data: bytes, *, source: str, name: str
+    journal: Journal, card: Card, data: bytes, *, source: str, name: str, copy_id: str = ""
 ) -> tuple[Card, tuple[str, ...]]:
     """Give a card the measured colours of a file (CGATS or CSV, called `source`) and keep it under a name.
+
+    `copy_id` is what is printed on the copy that was measured: its photos are told by it.
 
     Returns the card, and what is doubtful about it in sentences.
 
@@ -75,8 +77,9 @@ def card_with_values(
     ValuesUnreadable
     """
     measured, doubts = with_values(card, read_values(data), source)
-    measured = replace(measured, name=name, title=f"{card.title or card.name}, {name}")
-    journal.keep_card(name, cards.card_text(measured), card.copy_id)
+    title = f"{card.title or card.name}, {name}"
+    measured = replace(measured, name=name, title=title, copy_id=copy_id or card.copy_id)
+    journal.keep_card(name, cards.card_text(measured), measured.copy_id)
     return measured, doubts
 
 

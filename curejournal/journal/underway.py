@@ -54,13 +54,15 @@ class Underway:
     def names(self, connection: Connection) -> dict[str, str]:
         """The name of each batch by its code, the latest started first."""
         with self._lock:
-            self._learn(connection)
+            last = connection.scalar(select(func.max(entry_table.c.id))) or 0
             # Another name comes only with an entry that gives or takes back one.
-            renames = select(entry_table.c.id).where(entry_table.c.id > self._renamed_until)
-            renames = renames.where(entry_table.c.kind.in_([_KINDS[Renamed], _KINDS[Withdrawn]])).limit(1)
-            if connection.scalar(renames) is not None:
+            renames = select(entry_table.c.id).where(entry_table.c.kind.in_([_KINDS[Renamed], _KINDS[Withdrawn]]))
+            if self._renamed_until:
+                # Not the first time: of all entries SQLite would read each, where the index of kinds tells it sooner.
+                renames = renames.where(entry_table.c.id > self._renamed_until)
+            if connection.scalar(renames.limit(1)) is not None:
                 self._new_names = new_names(connection)
-            self._renamed_until = self._last_id
+            self._renamed_until = last
             query = select(batch_table.c.id, batch_table.c.code, batch_table.c.name)
             query = query.order_by(batch_table.c.started_at_utc.desc(), batch_table.c.id.desc())
             return {code: self._new_names.get(number, name) for number, code, name in connection.execute(query)}

@@ -278,6 +278,9 @@ def _telling(name: str, function: Callable[..., Any]) -> Callable[..., Any]:
         if name in _CHOICES:
             say = options.get("format_func", str)
             options["format_func"] = lambda choice: worded(say(choice))
+        if name == "download_button":
+            # A run of the page begun by the press would race with the making of the file, and take it away.
+            options.setdefault("on_click", "ignore")
         return function(*given, **options)
 
     return tell

@@ -62,11 +62,11 @@ def _serve() -> None:
         asked = json.loads(line)
         child = os.fork()
         if child == 0:
-            _become(asked, main)
+            become(asked, main)
         print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
 
 
-def _become(asked: dict, main: object) -> None:
+def become(asked: dict, main: object) -> None:
     """Be the command that was asked for: this process's streams, environment and arguments are its own."""
     import signal
 

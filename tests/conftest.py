@@ -42,6 +42,16 @@ def journal(tmp_path: Path, database_url: str | None) -> Iterator[Journal]:
         yield fresh
 
 
+@pytest.fixture
+def kept(journal: Journal) -> Iterator[Journal]:
+    """A journal of three batches for pictures of `tests/rolls.py`, and whole after the test."""
+    from tests.rolls import three_batches
+
+    three_batches(journal)
+    yield journal
+    assert journal.check() == ()
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Walk everything in every size of window; else a long walk is walked in the size that its mark names."""
     parser.addoption("--every-size", action="store_true", help="long walks in the browser on desktop and phone")

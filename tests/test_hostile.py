@@ -16,7 +16,8 @@ from curejournal import publish, workflow
 from curejournal.cure.records import Event, Portion, Weighing
 from curejournal.journal.exchange import bring_in
 from curejournal.journal.store import Journal, utc_now
-from tests.hostile import AT, NAMES, NOW, PICTURES, picture, saved, texts
+from tests.hostile import AT, NOW
+from tests.hostile_files import NAMES, PICTURES, picture, saved, texts
 from tests.journal.test_backup import HOSTILE as BACKUPS
 
 ROOT = Path(__file__).resolve().parent.parent

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import signal
 import socket
-import subprocess
 import sys
 import time
 import urllib.request
@@ -21,7 +20,9 @@ import pytest
 from curejournal import demo, workflow
 from curejournal.cure.records import Event, Portion, Weighing
 from curejournal.journal.store import Journal
-from tests.ui.journals import NOW, small_journal
+from tests.ui.journals import NOW, small_journal, three_batches
+from tests.ui.served import started
+from tests.ui.steps import profile
 
 CHROMIUM = os.environ.get("CUREJOURNAL_CHROMIUM", "/usr/bin/chromium")
 UI = Path(workflow.__file__).parents[1] / "ui"
@@ -37,7 +38,7 @@ FLAGS = [
 ]
 SIZES: dict[str, dict[str, Any]] = {
     "desktop": {"viewport": {"width": 1280, "height": 800}},
-    "phone": {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True},
+    "phone": {"viewport": {"width": 360, "height": 780}, "is_mobile": True, "has_touch": True},
 }
 
 
@@ -59,34 +60,49 @@ class App:
     folder: Path
 
 
+def is_there(process: int) -> bool:
+    """Whether a process goes on."""
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
 @pytest.fixture(scope="session")
 def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., App]]:
-    """Starts an app on a journal; all are ended at the end."""
-    servers: list[subprocess.Popen[bytes]] = []
+    """Starts an app on a journal, forked or afresh as a maker's own is; all are ended at the end."""
+    servers: list[int] = []
 
-    def start(folder: Path, **more: str) -> App:
+    def start(folder: Path, *, afresh: bool = False, **more: str) -> App:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
-        command = [sys.executable, "-m", "streamlit", "run", "start.py", "--server.port", str(port)]
-        log = (tmp_path_factory.mktemp("log") / "server.txt").open("wb")
+        command = ["streamlit", "run", "start.py", "--server.port", str(port)]
         environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder), **more}
-        server = subprocess.Popen(command, cwd=UI, env=environment, stdout=log, stderr=log, start_new_session=True)
+        server = started(command, UI, environment, tmp_path_factory.mktemp("log"), afresh=afresh)
         servers.append(server)
         address = f"http://127.0.0.1:{port}"
-        for _ in range(240):
-            assert server.poll() is None, "the server ended at once"
+        for _ in range(600):
+            assert is_there(server), "the server ended at once"
             try:
                 with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
                     return App(address, folder)
             except OSError:
-                time.sleep(0.25)
+                time.sleep(0.1)
         pytest.fail("the server did not answer within a minute")
 
     yield start
     for server in servers:
-        os.killpg(server.pid, signal.SIGTERM)
-        server.wait(20)
+        if is_there(server):
+            os.killpg(server, signal.SIGTERM)
+    for server in servers:
+        for _ in range(200):
+            if not is_there(server):
+                break
+            time.sleep(0.1)
+        else:
+            os.killpg(server, signal.SIGKILL)
 
 
 @pytest.fixture(scope="session")
@@ -130,7 +146,7 @@ def size(request: pytest.FixtureRequest) -> str:
 @pytest.fixture(scope="session")
 def contexts(browser: Any) -> Iterator[dict[str, Any]]:
     """One profile of the browser for each size: what it has loaded once it need not load again."""
-    opened = {size: browser.new_context(**settings, accept_downloads=True) for size, settings in SIZES.items()}
+    opened = {size: profile(browser, **settings, accept_downloads=True) for size, settings in SIZES.items()}
     yield opened
     for context in opened.values():
         context.close()
@@ -150,3 +166,30 @@ def window(contexts: dict[str, Any], size: str) -> Iterator[Any]:
     hosts = {urlsplit(url).hostname for url in asked if urlsplit(url).scheme in ("http", "https", "ws", "wss")}
     assert hosts <= {"127.0.0.1"}, "a request went to another computer"
     assert not faults
+
+
+@pytest.fixture
+def app(start_app: Callable[..., App], tmp_path: Path) -> App:
+    """An app on a journal of its own, of three batches."""
+    return start_app(three_batches(tmp_path))
+
+
+@pytest.fixture(autouse=True)
+def own_main() -> Iterator[None]:
+    """Put the main module back: a script under test takes its place, and processes started later would look for it."""
+    main = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = main
+
+
+@pytest.fixture
+def small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    folder = small_journal(tmp_path / "small")
+    monkeypatch.setenv("CUREJOURNAL_JOURNAL", str(folder))
+    return folder
+
+
+@pytest.fixture
+def empty(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("CUREJOURNAL_JOURNAL", str(tmp_path / "empty"))
+    return tmp_path / "empty"

@@ -25,6 +25,10 @@ from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 POUR = NOW - timedelta(days=60)
+POURED = NOW - timedelta(days=40)
+TAKEN = POURED + timedelta(days=9)
+OURS = "OURS22"
+CREAM, AMBER, BROWN = (88.0, 2.0, 14.0), (64.0, 16.0, 44.0), (36.0, 14.0, 20.0)
 COVARIANCE = ((0.3, 0.0, 0.0), (0.0, 0.3, 0.0), (0.0, 0.0, 0.3))
 RECIPE = Recipe(
     (Oil("olive", 700, "OL-1"), Oil("coconut", 300, "CO-1")),
@@ -83,4 +87,19 @@ def small_journal(folder: Path) -> Path:
         journal.add("B-2", Event("poured"), at=NOW - timedelta(days=1), by="Ann")
         journal.start_batch("B-3", UNFRIENDLY, at=NOW, by=UNFRIENDLY[:80], records=[Portion(UNFRIENDLY[:60])])
         journal.add("B-3", Event("note", note=UNFRIENDLY), at=NOW, by="Ann")
+    return folder
+
+
+def three_batches(folder: Path) -> Path:
+    """Batches that wait for photos, poured at `POURED`: one portion, two known layers, two unknown ones."""
+    with Journal.open(folder) as journal:
+        journal.set_setting("calendar stands at", NOW.isoformat())
+        journal.set_setting("time zone", "UTC")
+        journal.set_setting("tag id", OURS)
+        by = "Kaja (invented)"
+        journal.start_batch("B-1", "Plain", at=POURED, by=by, records=[Event("poured")])
+        known = [Portion("top", 0, CREAM, "swatch"), Portion("base", 1, BROWN, "swatch"), Event("poured")]
+        journal.start_batch("B-2", "Two layers", at=POURED, by=by, records=known)
+        layers = [Portion("a", 0), Portion("b", 1), Event("poured")]
+        journal.start_batch("B-3", "Unknown layers", at=POURED, by=by, records=layers)
     return folder

@@ -13,9 +13,7 @@ from curejournal.cure.records import BarsOut, Event, Portion, Weighing
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Batter, Recipe
 from tests.ui.journals import NOW, RECIPE, reading
-from tests.ui.test_pages import only, own_main, small, text_of, writing
-
-__all__ = ["own_main", "small"]  # fixtures
+from tests.ui.pages import only, text_of, writing
 
 
 def form(code: str, name: str) -> AppTest:

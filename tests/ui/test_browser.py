@@ -11,82 +11,27 @@ from typing import Any
 import numpy as np
 import pillow_heif
 import pytest
-from axe_playwright_python.base import AXE_SCRIPT
 from PIL import Image
-from playwright.sync_api import TimeoutError as TooLate
 
 from curejournal.cure.records import ColourReading, Event, PhotoNote, Weighing
 from curejournal.demo import pictures_folder
-from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
 from tests.ui.conftest import App
+from tests.ui.steps import (
+    assert_accessible,
+    assert_fits,
+    current,
+    drag,
+    go,
+    graded,
+    press,
+    section,
+    see,
+    settled,
+    upload,
+)
 
 PICTURES = pictures_folder()
-
-
-def settled(window: Any) -> None:
-    """Wait until the page is drawn and stays so."""
-    window.wait_for_selector(".foot", timeout=60_000)
-    for _ in range(2):
-        window.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=60_000)
-        window.wait_for_timeout(200)
-
-
-def go(window: Any, app: App, path: str) -> None:
-    window.goto(f"{app.address}/{path}")
-    settled(window)
-
-
-def section(window: Any, name: str) -> None:
-    window.get_by_test_id("stMain").get_by_text(name, exact=True).first.click()
-    settled(window)
-
-
-def press(window: Any, name: str) -> None:
-    window.get_by_role("button", name=name, exact=True).click()
-    settled(window)
-
-
-def upload(window: Any, *files: Path | dict[str, Any]) -> None:
-    window.locator("input[type=file]").first.set_input_files(list(files))
-    window.wait_for_timeout(500)
-    settled(window)
-
-
-def see(window: Any, words: str | re.Pattern[str]) -> Any:
-    """Words on the page, once they are there."""
-    found = window.get_by_text(words).first
-    try:
-        found.wait_for(state="visible", timeout=20_000)
-    except TooLate:
-        pytest.fail(f"“{words}” does not show on the page:\n{window.get_by_test_id('stMain').inner_text()}")
-    return found
-
-
-def graded(portion: str) -> re.Pattern[str]:
-    """A portion with a colour of whatever grade."""
-    return re.compile(f"^{portion}: (measured|relative|indicative)$")
-
-
-def assert_fits(window: Any) -> None:
-    wide = window.evaluate(
-        "[...document.querySelectorAll('html, [data-testid=stMain]')].map(e => e.scrollWidth - e.clientWidth)"
-    )
-    assert max(wide) <= 0, "the page scrolls sideways"
-
-
-def assert_accessible(window: Any) -> None:
-    """WCAG 2.2, levels A and AA, as far as axe can tell."""
-    window.evaluate(AXE_SCRIPT)
-    levels = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-    found = window.evaluate("levels => axe.run(document, {runOnly: levels})", levels)["violations"]
-    told = [(fault["id"], node["html"], node["failureSummary"]) for fault in found for node in fault["nodes"]]
-    assert not told, told
-
-
-def current(app: App, code: str, kind: type) -> list[Any]:
-    with Journal.open(app.folder) as journal:
-        return [entry for entry in journal.batch(code).entries if isinstance(entry.record, kind)]
 
 
 @pytest.mark.mostly("phone")
@@ -98,6 +43,14 @@ def test_every_page_fits_and_is_accessible(slug: str, size: str, window: Any, fu
         assert_accessible(window)
         assert window.locator("h1").count() == 1 or app is empty_app
         assert window.get_by_test_id("stException").count() == 0
+        assert_accessible_in_the_dark(window)
+
+
+def assert_accessible_in_the_dark(window: Any) -> None:
+    window.emulate_media(color_scheme="dark")
+    settled(window)
+    assert_accessible(window)
+    window.emulate_media(color_scheme="light")
 
 
 @pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "Colour", "Readings", "History"])
@@ -107,14 +60,19 @@ def test_each_section_of_a_batch_fits_and_is_accessible(name: str, size: str, wi
     assert_fits(window)
     assert_accessible(window)
     assert window.get_by_test_id("stException").count() == 0
+    assert_accessible_in_the_dark(window)
 
 
 @pytest.mark.mostly("phone")
-def test_the_dark_theme_is_accessible_too(window: Any, size: str, full_app: App) -> None:
-    window.emulate_media(color_scheme="dark")
-    for path in ("", "batches", f"batch?batch=C-{size}", "photos", "rules"):
-        go(window, full_app, path)
-        assert_accessible(window)
+def test_every_way_is_in_sight_once_more_is_pressed(size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, "")
+    window.get_by_role("button", name="More").click()
+    ways = window.locator(".st-key-more a")
+    ways.last.wait_for()
+    assert ways.count() == len([page for page in all_pages().values() if page.listed and not page.main])
+    boxes = [way.bounding_box() for way in ways.all()]
+    assert max(box["y"] + box["height"] for box in boxes) < window.viewport_size["height"]
+    assert_fits(window)
 
 
 def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App) -> None:
@@ -127,7 +85,7 @@ def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App)
 @pytest.mark.mostly("desktop")
 def test_the_first_page_after_a_start_may_be_any(window: Any, start_app: Any, tmp_path: Path) -> None:
     # Streamlit's own page discovery, had it found anything, would draw a page without its frame.
-    go(window, start_app(tmp_path), "cards")
+    go(window, start_app(tmp_path, afresh=True), "cards")
     assert window.locator("h1").inner_text() == "Cards"
 
 
@@ -169,22 +127,6 @@ def test_a_photo_shows_its_colour_at_once_and_is_kept(size: str, window: Any, fu
     assert len(current(full_app, code, ColourReading)) == before, "nothing is kept unasked"
     press(window, "Keep photo and colour")
     assert len(current(full_app, code, ColourReading)) == before + 1
-
-
-def drag(window: Any, size: str, start: tuple[float, float], end: tuple[float, float]) -> None:
-    """Pull from one point of the window to another: by mouse, or on the phone by a finger."""
-    steps = [(start[0] + (end[0] - start[0]) * i / 6, start[1] + (end[1] - start[1]) * i / 6) for i in range(7)]
-    if size == "desktop":
-        window.mouse.move(*start)
-        window.mouse.down()
-        for x, y in steps[1:]:
-            window.mouse.move(x, y)
-        window.mouse.up()
-        return
-    touch = window.context.new_cdp_session(window)
-    for kind, points in [("touchStart", steps[:1]), *[("touchMove", [step]) for step in steps[1:]], ("touchEnd", [])]:
-        at = [{"x": x, "y": y} for x, y in points]
-        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": at})
 
 
 def test_an_area_is_drawn_by_mouse_or_finger(size: str, window: Any, full_app: App) -> None:

@@ -14,9 +14,7 @@ from curejournal.cure.records import ColourReading, Event, Portion
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Alkali
 from tests.ui.journals import NOW, RECIPE, reading
-from tests.ui.test_pages import app, only, own_main, small, text_of
-
-__all__ = ["own_main", "small"]  # fixtures
+from tests.ui.pages import app, only, text_of
 
 INTENDED = (85.0, 1.0, 12.0)
 

@@ -3,42 +3,26 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from zipfile import ZipFile
 
 import pytest
 from PIL import Image
-from playwright import sync_api
 from pypdf import PdfReader
 
-from tests.ui.conftest import SIZES, App
-from tests.ui.test_browser import assert_accessible, assert_fits, go, press, section, see, settled
+from tests.ui.conftest import App
+from tests.ui.steps import assert_accessible, assert_fits, go, press, section, see, settled
 
 PAGES = ("materials", "culprits", "plan", "portfolio", "papers", "exchange")
 
 
-@pytest.fixture
-def contexts(browser: Any) -> Iterator[dict[str, Any]]:
-    """A profile of the browser for each test: one that took several files on a slow machine may refuse the next."""
-    opened = {size: browser.new_context(**settings, accept_downloads=True) for size, settings in SIZES.items()}
-    yield opened
-    for context in opened.values():
-        context.close()
-
-
 def taken(window: Any, label: str) -> bytes:
-    """The file that a download button gives; pressed again, as anyone would, if the page was drawing itself anew."""
-    for patience in (20_000, 30_000, 60_000):
-        settled(window)
-        try:
-            with window.expect_download(timeout=patience) as waiting:
-                window.get_by_role("button", name=label).first.click()
-        except sync_api.TimeoutError:
-            continue
-        return Path(waiting.value.path()).read_bytes()
-    pytest.fail(f"“{label}” gave no file; the page says: {window.locator('[data-testid=stMain]').inner_text()}")
+    """The file that a download button gives."""
+    settled(window)
+    with window.expect_download(timeout=60_000) as waiting:
+        window.get_by_role("button", name=label).first.click()
+    return Path(waiting.value.path()).read_bytes()
 
 
 @pytest.mark.parametrize("slug", PAGES)
@@ -87,6 +71,14 @@ def test_records_lots_labels_and_the_calendar_are_taken(window: Any, size: str, 
     assert taken(window, "Labels (PDF)").startswith(b"%PDF")
     section(window, "Calendar")
     assert taken(window, "Into my calendar (ICS)").startswith(b"BEGIN:VCALENDAR")
+
+
+@pytest.mark.mostly("desktop")
+def test_a_file_is_given_at_each_press(window: Any, full_app: App) -> None:
+    go(window, full_app, "papers")
+    section(window, "Calendar")
+    for _ in range(8):
+        assert taken(window, "Into my calendar (ICS)").startswith(b"BEGIN:VCALENDAR")
 
 
 @pytest.mark.mostly("desktop")

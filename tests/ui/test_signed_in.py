@@ -12,18 +12,22 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
 
-from curejournal.cure.records import Event
+from curejournal import workflow
+from curejournal.cure.records import Event, Portion
+from curejournal.demo import pictures_folder
 from curejournal.door.people import People
+from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
 from tests.ui.conftest import SIZES, App
-from tests.ui.journals import small_journal
-from tests.ui.test_browser import assert_accessible, assert_fits, current, go, press, section, see, settled
+from tests.ui.journals import NOW, small_journal
+from tests.ui.steps import assert_accessible, assert_fits, current, go, press, profile, section, see, settled
 
 ANN, BEN = "Ann (invented)", "Ben (invented)"
 WORDS = {ANN: "olive kettle rain window", BEN: "seven brown spoons left"}
@@ -36,6 +40,13 @@ def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[App]:
     people = People(folder)
     people.add(ANN, WORDS[ANN])
     people.add(BEN, WORDS[BEN], reads_only=True)
+    with Journal.open(folder) as journal:
+        data, card = (pictures_folder() / "chamomile-1.jpg").read_bytes(), workflow.find_card("window")
+        poured = workflow.when_taken(data, "", UTC)
+        workflow.start_batch(
+            journal, "C-1", "Chamomile", at=poured or NOW, by=ANN, now=NOW, records=[Portion("chamomile")]
+        )
+        workflow.take_in(journal, "C-1", data, name="chamomile-1.jpg", card=card, by=ANN, now=NOW, zone=UTC)
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -58,7 +69,7 @@ def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[App]:
 @pytest.fixture
 def phone(browser: Any) -> Iterator[Any]:
     """A phone that was never here before; it must not ask any other computer for anything."""
-    context = browser.new_context(**SIZES["phone"])
+    context = profile(browser, **SIZES["phone"])
     page = context.new_page()
     asked: set[str] = set()
     page.on("request", lambda request: asked.add(request.url))
@@ -71,7 +82,7 @@ def phone(browser: Any) -> Iterator[Any]:
 @pytest.fixture(scope="module")
 def reader(browser: Any, lan: App) -> Iterator[Any]:
     """The phone of one who may only read, signed in once."""
-    context = browser.new_context(**SIZES["phone"])
+    context = profile(browser, **SIZES["phone"])
     page = context.new_page()
     sign_in(page, lan, BEN)
     yield page
@@ -153,6 +164,23 @@ def test_one_who_may_only_read_sees_each_section_of_a_batch(name: str, reader: A
     assert reader.locator("[data-testid=stForm]").count() == 0
     if name != "Story":
         see(reader, f"{BEN} is signed in to read: nothing can be entered here.")
+
+
+def test_one_who_may_only_read_sees_a_photo_in_standard_light_and_finds_nothing_to_enter(reader: Any, lan: App) -> None:
+    go(reader, lan, "batch?batch=C-1")
+    section(reader, "Story")
+    reader.get_by_role("link", name="In standard light").click()
+    settled(reader)
+    assert reader.locator("h1").inner_text() == "chamomile-1.jpg"
+    see(reader, "chamomile")
+    for view in ("the measured areas", "in standard light"):
+        section(reader, view)
+        assert reader.locator("[data-testid=stImage] img").count() == 1
+    assert reader.get_by_role("button", name="Download it, unhatched (JPEG)").count() == 1
+    assert reader.get_by_role("alert").count() == 0
+    assert reader.get_by_text("Correct where it belongs").count() == 0
+    assert_fits(reader)
+    assert_accessible(reader)
 
 
 def test_a_photo_shown_to_one_is_given_to_nobody_else(phone: Any, lan: App) -> None:

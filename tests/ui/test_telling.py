@@ -15,10 +15,7 @@ from curejournal.ui import telling
 from curejournal.ui.frame import all_pages
 from curejournal.ui.telling import Habits, kept_habits, worded
 from tests.texts import POT, catalogue
-from tests.ui.journals import small_journal
-from tests.ui.test_pages import app, form, only, own_main, text_of, writing
-
-__all__ = ["own_main"]
+from tests.ui.pages import app, form, only, text_of, writing
 
 
 @pytest.fixture
@@ -27,13 +24,6 @@ def speaks(monkeypatch: pytest.MonkeyPatch):
         monkeypatch.setattr(telling, "habits", lambda: Habits(**how))
 
     return speak
-
-
-@pytest.fixture
-def small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    folder = small_journal(tmp_path / "small")
-    monkeypatch.setenv("CUREJOURNAL_JOURNAL", str(folder))
-    return folder
 
 
 def keep(folder: Path, **how: str) -> None:
@@ -121,15 +111,21 @@ PLAIN_WORDS = re.compile(r"[A-Za-z]{3,}")
 NOT_OURS = re.compile(r"\b(?:Plain|Young|soap|bar 1|W-01|" + "|".join(m[:3] for m in telling._MONTHS) + r")\b")
 
 
-@pytest.fixture
-def brackets(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(scope="module")
+def in_brackets(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("texts")
     other = Catalog(locale="eo")
     for message in catalogue():
         if message.id:
             other.add(message.id, f"⟦{message.id}⟧")
-    with (tmp_path / "eo.po").open("wb") as file:
+    with (folder / "eo.po").open("wb") as file:
         write_po(file, other)
-    monkeypatch.setattr(telling, "TEXTS", tmp_path)
+    return folder
+
+
+@pytest.fixture
+def brackets(in_brackets: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(telling, "TEXTS", in_brackets)
 
 
 def outside_brackets(text: str) -> str:

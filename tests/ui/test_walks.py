@@ -15,7 +15,7 @@ from curejournal.demo import pictures_folder
 from curejournal.journal.store import Journal
 from tests.ui.conftest import App
 from tests.ui.line import Line
-from tests.ui.test_browser import (
+from tests.ui.steps import (
     assert_accessible,
     assert_fits,
     current,
@@ -132,7 +132,7 @@ def test_from_an_empty_journal_to_a_measured_photo_of_a_batch_with_its_recipe(
 def test_a_demo_stands_beside_the_makers_own_journal(window: Any, size: str, start_app: Any, tmp_path: Path) -> None:
     if size == "phone":
         pytest.skip("one build of the demo is enough")
-    app = start_app(tmp_path / "own", XDG_DATA_HOME=str(tmp_path / "data"))
+    app = start_app(tmp_path / "own", afresh=True, XDG_DATA_HOME=str(tmp_path / "data"))
     go(window, app, "")
     window.get_by_role("link", name="Rather look around first?").click()
     settled(window)
@@ -147,7 +147,7 @@ def test_a_demo_stands_beside_the_makers_own_journal(window: Any, size: str, sta
     see(window, re.compile("things to do now"))
     assert_fits(window)
     press(window, "Back to my journal")
-    see(window, re.compile("It is empty"))
+    see(window, re.compile("Your journal is empty"))
     with Journal.open(app.folder) as journal:
         assert not journal.names(), "the maker's own journal is untouched"
 

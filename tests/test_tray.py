@@ -1,0 +1,160 @@
+"""What waits in the tray and what was placed from it: corrected, its clock set, its areas drawn, its surface told."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta, timezone
+
+import numpy as np
+import pytest
+
+from curejournal import workflow
+from curejournal.cure.records import PhotoNote, SurfaceNote
+from curejournal.journal.store import Journal
+from curejournal.photo.tag import payload
+from curejournal.tray import (
+    Clock,
+    PhotoWaits,
+    card_corners,
+    confirm_surface,
+    growth,
+    item_of,
+    place,
+    proposed_areas,
+    set_aside,
+    set_clock,
+    tray,
+)
+from tests.photo.windows import drawn, taken, window
+from tests.rolls import BROWN, BY, CREAM, HOME, NOW, OURS, TAKEN, asked, picture, put, readings, take
+from tests.scenes import INK, Laid, Paint, Place, Rendered, Scene, Soap, View, card_named, render
+
+# --- correcting ------------------------------------------------------------------------------
+
+
+def test_a_photo_moves_to_another_batch_and_the_move_stays_in_the_history(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", picture(CREAM)))
+    moved = put(kept, one.item, batch="B-2", portions=("top",))
+    assert moved.batch == "B-2"
+    assert readings(kept, "B-1") == {}
+    assert list(readings(kept, "B-2")) == ["top"]
+    assert len(kept.history("B-1")) == 1 + 2 + 2, "poured, note and colour, and both taken back"
+    take(kept, ("a.jpg", picture(CREAM)))
+    assert item_of(kept, one.item.sha256, window(), NOW).batch == "B-2", "its tag does not pull it back"
+
+
+def test_a_date_and_a_portion_are_corrected_as_corrections(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", picture(CREAM, BROWN, code="B-2")))
+    right = TAKEN + timedelta(days=1)
+    put(kept, one.item, at=right, portions=("base", "top"))
+    assert readings(kept, "B-2")["base"] == pytest.approx(CREAM, abs=1.5)
+    entries = [entry for entry in kept.batch("B-2").entries if entry.photo]
+    assert {entry.at for entry in entries} == {right}
+    assert all(entry.supersedes for entry in entries)
+    before = kept.history("B-2")
+    put(kept, one.item, at=right, portions=("base", "top"))
+    assert kept.history("B-2") == before, "the same correction twice is one"
+
+
+def test_a_correction_that_leaves_something_open_changes_nothing(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", picture(CREAM, BROWN, code="B-2")))
+    before = kept.history("B-2")
+    with pytest.raises(PhotoWaits):
+        put(kept, one.item, batch="B-3")
+    assert kept.history("B-2") == before
+
+
+def test_what_was_taken_back_is_not_placed_again_by_itself(kept: Journal) -> None:
+    take(kept, ("a.jpg", picture(CREAM)))
+    for entry in kept.batch("B-1").entries:
+        if entry.photo:
+            kept.withdraw(entry.id, why="not this soap", by=BY, at=NOW)
+    (again,) = take(kept, ("a.jpg", picture(CREAM)))
+    assert asked(again) == {"batch"}
+    assert "taken back" in again.why
+
+
+def test_a_photo_is_set_aside_and_taken_up_again(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", picture(CREAM, code="")))
+    set_aside(kept, one.item.sha256, why="a test shot", by=BY)
+    assert [(item.state, item.why) for item in tray(kept, window(), NOW)] == [("set aside", "a test shot")]
+    assert take(kept, ("a.jpg", picture(CREAM, code="")))[0].outcome == "set aside"
+    assert put(kept, one.item, batch="B-1").state == "placed"
+    with pytest.raises(PhotoWaits):
+        set_aside(kept, one.item.sha256, why="", by=BY)
+
+
+def test_a_photo_is_kept_for_the_story_alone(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", picture(CREAM, code="")))
+    assert put(kept, one.item, batch="B-1", colour=False).state == "no colour"
+    assert readings(kept, "B-1") == {}
+
+
+# --- clocks ----------------------------------------------------------------------------------
+
+
+def test_a_zone_and_a_slow_clock_are_set_for_a_whole_set(kept: Journal) -> None:
+    local = TAKEN.replace(tzinfo=None)
+    there, behind = timezone(timedelta(hours=9)), timedelta(minutes=70)
+    take(kept, ("a.jpg", picture(CREAM, at=local)), clock=Clock(there, behind))
+    assert kept.batch("B-1").of(PhotoNote)[0].at == local.replace(tzinfo=there) + behind
+
+
+def test_a_clock_corrected_later_moves_placed_photos_once_however_often_it_is_asked(kept: Journal) -> None:
+    arrivals = take(kept, ("a.jpg", picture(CREAM)), ("b.jpg", picture(CREAM, at=TAKEN + timedelta(days=1), seed=1)))
+    photos = [arrival.item.sha256 for arrival in arrivals]
+    for _ in range(2):
+        set_clock(kept, photos, Clock(HOME, timedelta(hours=-3)), card=window(), by=BY, now=NOW)
+    times = [entry.at for entry in kept.batch("B-1").of(PhotoNote)]
+    assert times == [TAKEN - timedelta(hours=3), TAKEN + timedelta(hours=21)]
+
+
+# --- no window -------------------------------------------------------------------------------
+
+
+def chart_photo(at: datetime, seed: int = 0, turn: float = 0.0) -> Rendered:
+    """A chart beside soap."""
+    bar = Soap((("soap", Paint(CREAM)),), (70.0, 40.0), Place(0.0, 120.0))
+    chart = Laid(card_named("chart24"), Place(), paper=INK, border_mm=8.0)
+    view = View((0.0, 30.0), 340.0, turn_deg=turn)
+    return render(Scene((bar, chart), view=view, exposure_ev=-0.3), seed, taken(at))
+
+
+def test_without_a_window_the_areas_are_asked_for_drawn_once_and_then_proposed(kept: Journal) -> None:
+    card, first = workflow.find_card("chart24"), chart_photo(TAKEN)
+    (one,) = take(kept, ("a.jpg", first.jpeg), card=card)
+    assert asked(one) == {"batch", "areas"}
+    drawn_areas = {"soap": tuple((float(x), float(y)) for x, y in first.areas["soap"])}
+    item = place(kept, one.item.sha256, card=card, by=BY, now=NOW, batch="B-1", areas=drawn_areas)
+    assert item.state == "placed"
+    assert readings(kept, "B-1")["soap"] == pytest.approx(CREAM, abs=2.0)
+    second = chart_photo(TAKEN + timedelta(days=1), seed=1, turn=8.0)
+    (two,) = take(kept, ("b.jpg", second.jpeg), card=card)
+    proposal = proposed_areas(kept.batch("B-1"), card_corners(kept, two.item.sha256, card), two.item.sha256)
+    assert np.abs(np.array(proposal["soap"]) - second.areas["soap"]).max() < 12
+
+
+# --- the surface -----------------------------------------------------------------------------
+
+
+def spotted(count: int, at: datetime) -> bytes:
+    spots = tuple((20.0 + 5 * k, 26.0, 2.0, Paint((74.0, 16.0, 40.0))) for k in range(count))
+    return drawn(CREAM, tag=payload(OURS, "B-1"), at=at, spots=spots).jpeg
+
+
+def test_what_a_surface_looks_like_is_kept_once_the_maker_confirms_it_and_its_growth_is_told(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", spotted(2, TAKEN)))
+    (finding,) = one.item.surface
+    assert (finding.kind, finding.count) == ("orange spots", 2)
+    assert kept.batch("B-1").of(SurfaceNote) == ()
+    for _ in range(2):
+        confirm_surface(kept, one.item, finding, by=BY)
+    ((at, note),) = kept.batch("B-1").records(SurfaceNote)
+    assert (at, note.look, note.count) == (TAKEN, "orange spots", 2)
+    (two,) = take(kept, ("b.jpg", spotted(5, TAKEN + timedelta(days=14))))
+    assert "+3 spots" in growth(kept.batch("B-1"), two.item.surface[0], two.item.at)
+
+
+def test_a_surface_of_a_photo_that_waits_cannot_be_confirmed(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", picture(CREAM, code="")))
+    with pytest.raises(PhotoWaits):
+        confirm_surface(kept, one.item, None, by=BY)

@@ -82,7 +82,7 @@ def planned_in_words(plans: Sequence[Planned]) -> list[str]:
             if expected is None:
                 told.append(f"{where}: {name} was never used before.")
                 continue
-            line = f"{where}: {name}, {expected.words}"
+            line = f"{where}: {name} (so far, {expected.words})"
             if expected.turn:
                 line += f"; with it one more pour may turn by {wording.figure(expected.turn)} ΔE00"
             if expected.back:

@@ -255,8 +255,10 @@ def curve_layers(rows: list[dict[str, Any]], line: str = LINE, band: str = BAND)
     base = over(rows).encode(x=alt.X("days:Q"))
     dashes = alt.StrokeDash("part:N", legend=None, scale=alt.Scale(domain=["seen", "foretold"], range=[[1, 0], [5, 4]]))
     return [
-        base.mark_area(color=band, opacity=0.28, clip=True).encode(y=alt.Y("low:Q"), y2="high:Q"),
-        base.mark_line(color=line, clip=True).encode(y="value:Q", strokeDash=dashes),
+        base.mark_area(color=band, opacity=0.28, interpolate="monotone", clip=True).encode(
+            y=alt.Y("low:Q"), y2="high:Q"
+        ),
+        base.mark_line(color=line, interpolate="monotone", clip=True).encode(y="value:Q", strokeDash=dashes),
     ]
 
 
@@ -268,7 +270,7 @@ def _point_layers(points: list[dict[str, Any]], title: str, which: str | None = 
     shape = alt.Shape(f"{which}:N", title=None, sort=None, scale=shapes, legend=legend) if which else alt.Undefined
     return [
         base.mark_rule(color=LINE, strokeWidth=2, clip=True).encode(y="low:Q", y2="high:Q"),
-        base.mark_point(filled=True, size=190, stroke=LINE, strokeWidth=1.5, opacity=1, clip=True).encode(
+        base.mark_point(filled=True, size=190, stroke=LINE, strokeWidth=1.5, opacity=1).encode(
             y="value:Q",
             color=alt.Color("colour:N", scale=None),
             shape=shape,
@@ -291,7 +293,9 @@ def chart_of(layers: list[Any], title: str, domain: tuple[float, float], height:
         encoding.y.title = title
         if isinstance(encoding.x, alt.X):
             # A little room on either side, or the first reading would be cut in half.
-            encoding.x = encoding.x.title("days since the pour").axis(tickMinStep=1, format="d", grid=False)
+            encoding.x = encoding.x.title("days since the pour").axis(
+                tickMinStep=1, tickCount=8, format="d", grid=False
+            )
             encoding.x = encoding.x.scale(padding=10, nice=False)
     layers[0].encoding.y.scale = alt.Scale(domain=list(domain), nice=False, zero=False)
     return styled(alt.layer(*layers).properties(height=height))

@@ -33,7 +33,7 @@ def render(desk: Desk) -> None:
             placing.one(desk, card, item)
         return
     when = f", {moment(item.at)}" if item.at else ""
-    parts.say(f"{item.state} in batch {item.batch}{when}", "lead")
+    parts.say(parts.sentence(f"{item.state} in batch {item.batch}{when}"), "lead")
     if item.why:
         parts.say(item.why)
     _pictures(desk, card, item)

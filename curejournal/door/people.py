@@ -6,6 +6,7 @@ import os
 import secrets
 import unicodedata
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from argon2 import PasswordHasher
@@ -55,6 +56,12 @@ class Person:
 _LIST = TypeAdapter(tuple[Person, ...])
 
 
+@cache
+def _nobody() -> Person:
+    """Verified for a name that is not known, which then takes as long as one that is."""
+    return Person("", _HASHER.hash(secrets.token_hex()))
+
+
 class People:
     """The people of a journal, as they stand in its folder now.
 
@@ -67,8 +74,7 @@ class People:
     def __init__(self, folder: Path) -> None:
         self._file = folder / FILE
         self._seen: tuple[object, tuple[Person, ...]] = (None, ())
-        # Verified for a name that is not known, which then takes as long as one that is.
-        self._nobody = Person("", _HASHER.hash(secrets.token_hex()))
+        self._nobody = _nobody()
 
     def all(self) -> tuple[Person, ...]:
         """Everyone who may sign in, by name; read again whenever the file was changed.

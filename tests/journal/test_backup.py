@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 import random
+import shutil
 import sqlite3
 import struct
 import zipfile
@@ -30,16 +31,24 @@ def clock() -> datetime:
     return NOW
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    filled(tmp_path, 1)
-    return tmp_path / "journal"
+@pytest.fixture(scope="module")
+def first(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A journal and its backup, of which each test has a copy."""
+    place = tmp_path_factory.mktemp("first")
+    filled(place, 1)
+    with Journal.open(place / "journal", now=clock) as journal:
+        journal.backup(place / "backup.zip")
+    return place
 
 
 @pytest.fixture
-def backup(folder: Path, tmp_path: Path) -> Path:
-    with Journal.open(folder, now=clock) as journal:
-        return journal.backup(tmp_path / "backup.zip").path
+def folder(first: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(first / "journal", tmp_path / "journal"))
+
+
+@pytest.fixture
+def backup(first: Path, folder: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copy(first / "backup.zip", tmp_path))
 
 
 def contents(folder: Path) -> tuple:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import cache
 from pathlib import Path
 
 import pillow_heif
@@ -111,6 +112,7 @@ def test_a_photo_whose_batch_is_started_later_goes_there_with_the_next_intake(ke
     assert take(kept, ("a.jpg", picture(CREAM, code="B-9")))[0].outcome == "placed"
 
 
+@cache
 def two_tags(on_card: bool) -> bytes:
     """Two tags side by side on the bench, or one on the card and another batch's behind it."""
     card, white = card_named("window"), Paint((100.0, 0.0, 0.0))
@@ -133,6 +135,7 @@ def test_two_tags_are_asked_about(kept: Journal) -> None:
     assert set(question.choices) == {"B-1", "B-2"}
 
 
+@cache
 def far_tag(side_mm: float) -> bytes:
     """The card without a tag over soap, and behind it another batch's tag, as small as the distance makes it."""
     card, white = card_named("window"), Paint((100.0, 0.0, 0.0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta, timezone
+from functools import cache
 
 import numpy as np
 import pytest
@@ -111,6 +112,7 @@ def test_a_clock_corrected_later_moves_placed_photos_once_however_often_it_is_as
 # --- no window -------------------------------------------------------------------------------
 
 
+@cache
 def chart_photo(at: datetime, seed: int = 0, turn: float = 0.0) -> Rendered:
     """A chart beside soap."""
     bar = Soap((("soap", Paint(CREAM)),), (70.0, 40.0), Place(0.0, 120.0))
@@ -136,6 +138,7 @@ def test_without_a_window_the_areas_are_asked_for_drawn_once_and_then_proposed(k
 # --- the surface -----------------------------------------------------------------------------
 
 
+@cache
 def spotted(count: int, at: datetime) -> bytes:
     spots = tuple((20.0 + 5 * k, 26.0, 2.0, Paint((74.0, 16.0, 40.0))) for k in range(count))
     return drawn(CREAM, tag=payload(OURS, "B-1"), at=at, spots=spots).jpeg

@@ -31,15 +31,18 @@ AT = datetime(2026, 10, 1, 12, 0, tzinfo=UTC)
 def try_picture(journal: Journal, name: str, data: bytes, other: str) -> str:
     """A picture through every door for pictures; what was said about it."""
     said = []
-    card = workflow.find_card("window")
     doors: tuple[Callable[[], object], ...] = (
         lambda: workflow.when_taken(data, name, UTC),
-        lambda: workflow.marked_picture(data, workflow.measure_photo(data, workflow.find_card(other)), 320),
-        lambda: workflow.take_in(journal, "B-1", data, name=name, card=card, by="Eve", now=NOW, zone=UTC, at=AT),
+        *([lambda: workflow.measure_photo(data, workflow.find_card(other))] if other else []),
+        lambda: workflow.take_in(
+            journal, "B-1", data, name=name, card=workflow.find_card("window"), by="Eve", now=NOW, zone=UTC, at=AT
+        ),
     )
     for door in doors:
         try:
             result = door()
+            if isinstance(result, workflow.TakenIn) and result.measurement is not None:
+                workflow.marked_picture(data, result.measurement, 320)
         except CureJournalError as refused:
             said.append(f"{refused.what} {refused.do}")
             continue
@@ -96,7 +99,7 @@ def main() -> None:
                     said = try_text(asked.folder, data)
                 else:
                     # A chart's pattern is looked for everywhere, which in a hundred megapixels takes its time.
-                    said = try_picture(journal, name, data, "window" if group == "huge" else "chart24")
+                    said = try_picture(journal, name, data, "" if group == "huge" else "chart24")
                 line = {"name": name, "said": said, "unchanged": state() == before, "seed": seed}
                 print(json.dumps({**line, "seconds": round(time.process_time() - began, 2)}), flush=True)
                 before = state()

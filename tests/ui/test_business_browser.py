@@ -14,8 +14,6 @@ from pypdf import PdfReader
 from tests.ui.conftest import App
 from tests.ui.steps import assert_accessible, assert_fits, go, press, section, see, settled
 
-PAGES = ("materials", "culprits", "plan", "portfolio", "papers", "exchange")
-
 
 def taken(window: Any, label: str) -> bytes:
     """The file that a download button gives."""
@@ -23,16 +21,6 @@ def taken(window: Any, label: str) -> bytes:
     with window.expect_download(timeout=60_000) as waiting:
         window.get_by_role("button", name=label).first.click()
     return Path(waiting.value.path()).read_bytes()
-
-
-@pytest.mark.parametrize("slug", PAGES)
-def test_a_page_of_all_batches_fits_and_is_accessible_in_the_dark_too(
-    slug: str, size: str, window: Any, full_app: App
-) -> None:
-    window.emulate_media(color_scheme="dark")
-    go(window, full_app, f"{slug}?batch=C-{size}")
-    assert_fits(window)
-    assert_accessible(window)
 
 
 @pytest.mark.mostly("desktop")

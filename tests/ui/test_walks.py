@@ -311,6 +311,22 @@ def test_two_dates_are_compared_by_pulling_one_slider(size: str, window: Any, fu
     assert_fits(window)
 
 
+@pytest.mark.mostly("phone")
+def test_two_batches_stand_side_by_side_with_both_journeys_in_one_chart(size: str, window: Any, full_app: App) -> None:
+    go(window, full_app, "compare?batch=B-1")
+    window.get_by_text("Beside another batch or portion").click()
+    settled(window)
+    maker = Newcomer(window)
+    maker.choose("Beside which", f"C-{size} · Chamomile")
+    assert window.locator(".swatch.wide").count() == 2
+    see(window, "Both journeys")
+    window.get_by_test_id("stVegaLiteChart").locator("canvas, svg").first.wait_for()
+    told = see(window, re.compile("B-1 Plain · soap: ")).inner_text()
+    assert f"C-{size} Chamomile · chamomile: " in told and "after the pour, by the curves" in told
+    assert_fits(window)
+    assert_accessible(window)
+
+
 @pytest.mark.mostly("desktop")
 @pytest.mark.parametrize("way", ["beside a 24-patch chart", "by its own white paper"])
 def test_a_printed_card_is_measured_step_by_step(

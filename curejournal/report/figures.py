@@ -95,7 +95,9 @@ def _accepted(tolerance: float) -> Any:
     """The band of what is accepted, named above the chart, where no curve runs through the words."""
     band = over([{"low": 0, "high": tolerance, "name": f"within {tolerance:g}: accepted"}])
     fill = alt.Fill("name:N", title=None, scale=alt.Scale(range=[CALM]), legend=alt.Legend(orient="top"))
-    return band.mark_rect(opacity=0.22).encode(y=alt.Y("low:Q"), y2="high:Q", fill=fill)
+    return band.mark_rect(opacity=1, fillOpacity=0.22, stroke=CALM, strokeWidth=1).encode(
+        y=alt.Y("low:Q"), y2="high:Q", fill=fill
+    )
 
 
 def _top(points: Sequence[Mapping[str, Any]], *tolerances: float) -> float:

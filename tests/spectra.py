@@ -7,10 +7,12 @@ Everything is sampled at `NM`.
 
 from __future__ import annotations
 
+import csv
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
+from pathlib import Path
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -84,11 +86,21 @@ CIE_LIGHTS = {
 
 @cache
 def light_named(name: str) -> Array:
-    """A light of luminance 1; "X + Y" is an even mixture by luminance. Read-only."""
+    """A light of luminance 1, by our name, by the CIE's, or as "daylight 5600" or "black body 2700" (K).
+
+    "X + Y" is an even mixture by luminance. Read-only.
+    """
     if " + " in name:
         parts = [light_named(part) for part in name.split(" + ")]
         return np.asarray(np.mean(parts, axis=0))
-    power = _sampled(colour.SDS_ILLUMINANTS[CIE_LIGHTS[name]])
+    kind, _, kelvin = name.rpartition(" ")
+    if kind == "daylight":  # CIE 015:2018, 4.1.2; the older radiation constant, as its table of D illuminants
+        xy = colour.temperature.CCT_to_xy_CIE_D(float(kelvin) * 1.4388 / 1.4380)
+        power = _sampled(colour.sd_CIE_illuminant_D_series(xy))
+    elif kind == "black body":
+        power = NM**-5 / np.expm1(1.4388e7 / (NM * float(kelvin)))
+    else:
+        power = _sampled(colour.SDS_ILLUMINANTS[CIE_LIGHTS.get(name, name)])
     return np.asarray(power / (power @ OBSERVER[:, 1]))
 
 
@@ -132,15 +144,37 @@ def _bell(at_nm: float, width_nm: float) -> Array:
     return np.asarray(np.exp(-0.5 * ((NM - at_nm) / width_nm) ** 2))
 
 
-# Ours: optical densities of one full layer, shaped like usual dye inks (main band, unwanted side bands).
-INKS = np.array(
-    [
-        1.9 * _bell(635, 48) + 0.9 * _bell(690, 40) + 0.22 * _bell(430, 40) + 0.18 * _bell(540, 40),
-        1.9 * _bell(535, 36) + 0.35 * _bell(400, 45) + 0.25 * _bell(480, 30),
-        1.9 * _edge(486, 11) + 0.04,
-        1.5 + 0.05 * _T,
-    ]
-)
+@cache
+def inks(change: int | None = None) -> Array:
+    """Optical densities of one full layer of cyan, magenta, yellow and black.
+
+    Ours, shaped like usual dye inks (main band, unwanted side bands). `change` seeds those of another maker: bands
+    moved by some 6 nm, widened or narrowed by some 12%, the unwanted ones stronger or weaker by a quarter.
+    """
+    rng = None if change is None else np.random.default_rng(change)
+
+    def near(value: float, by: float) -> float:
+        return value if rng is None else value + rng.normal(0, by)
+
+    def about(value: float, by: float) -> float:
+        return value if rng is None else value * np.exp(rng.normal(0, by))
+
+    def band(at_nm: float, width_nm: float) -> Array:
+        return _bell(near(at_nm, 6), about(width_nm, 0.12))
+
+    def unwanted(strength: float, at_nm: float, width_nm: float) -> Array:
+        return about(strength, 0.25) * band(at_nm, width_nm)
+
+    return np.array(
+        [
+            1.9 * band(635, 48) + unwanted(0.9, 690, 40) + unwanted(0.22, 430, 40) + unwanted(0.18, 540, 40),
+            1.9 * band(535, 36) + unwanted(0.35, 400, 45) + unwanted(0.25, 480, 30),
+            1.9 * _edge(near(486, 6), about(11, 0.12)) + 0.04,
+            1.5 + near(0.05, 0.05) * _T,
+        ]
+    )
+
+
 SHEEN = 0.009
 """Ours: light thrown back by a matt print's very surface, before any ink."""
 
@@ -156,12 +190,13 @@ class Printer:
     """A printer of its own: every copy of its cards differs from what was asked for, and by its own amount.
 
     `seed` decides how much too strong or weak each ink is (`ink_error`, relative), and the error of
-    each patch (`patch_error`).
+    each patch (`patch_error`); `ink_change` whether its inks are another maker's.
     """
 
     seed: int
     ink_error: float = 0.06
     patch_error: float = 0.03
+    ink_change: int | None = None
 
     def paints(self, card: Card) -> dict[str, Paint]:
         """Every patch of the card in this printer's inks on its paper."""
@@ -173,22 +208,22 @@ class Printer:
 
     @property
     def ink(self) -> Paint:
-        return surface(_on_paper(np.array([0.3, 0.3, 0.3, 1.0])))
+        return surface(_on_paper(np.array([0.3, 0.3, 0.3, 1.0]), self.ink_change))
 
 
-def _on_paper(layers: Array) -> Array:
-    return np.asarray(SHEEN + (1 - SHEEN) * paper_reflectance() * 10 ** -(layers @ INKS))
+def _on_paper(layers: Array, ink_change: int | None) -> Array:
+    return np.asarray(SHEEN + (1 - SHEEN) * paper_reflectance() * 10 ** -(layers @ inks(ink_change)))
 
 
 @cache
-def _layers_for(lab: Lab) -> tuple[float, ...]:
+def _layers_for(lab: Lab, ink_change: int | None) -> tuple[float, ...]:
     """Ink layers whose colour *on this paper* is nearest to the nominal colour."""
     weights = D50[:, None] * OBSERVER
     paper_xyz = (paper_reflectance() @ weights) / weights.sum(0)
     wanted = xyz_from_lab(lab) / D50_WHITE * paper_xyz
 
     def off(layers: Array) -> Array:
-        got = (_on_paper(layers) @ weights) / weights.sum(0)
+        got = (_on_paper(layers, ink_change) @ weights) / weights.sum(0)
         # The small pull lets black ink take the place of the grey part of the colours, as printers do.
         return np.concatenate([100 * (np.cbrt(got) - np.cbrt(wanted)), 0.3 * layers * [1.0, 1.0, 1.0, 0.3]])
 
@@ -206,8 +241,8 @@ def _printed(printer: Printer, name: str, patches: tuple[tuple[str, Lab | None],
         chance = np.exp(printer.patch_error * rng.standard_normal(4))
         # An unprinted patch is bare paper: no printer errs there.
         bare = lab[0] > 99
-        layers = np.zeros(4) if bare else np.array(_layers_for(lab)) * strength * chance
-        paints[patch_id] = surface(_on_paper(layers)) if not bare else surface(paper_reflectance())
+        layers = np.zeros(4) if bare else np.array(_layers_for(lab, printer.ink_change)) * strength * chance
+        paints[patch_id] = surface(_on_paper(layers, printer.ink_change)) if not bare else surface(paper_reflectance())
     return paints
 
 
@@ -237,14 +272,29 @@ CAMERAS = {"camera 1": "Nikon 5100 (NPL)", "camera 2": "Sigma SDMerill (NPL)"}
 
 
 @cache
+def other_cameras() -> dict[str, Array]:
+    """More published sensitivities (N, 3), none of them of `CAMERAS`; the file tells their source."""
+    text = (Path(__file__).parent / "data" / "camera_sensitivities.csv").read_text("utf-8")
+    head, *rows = csv.reader(line for line in text.splitlines() if not line.startswith("#"))
+    at = np.array(head[2:], float)
+    cameras: dict[str, list[Array]] = {}
+    for name, _, *values in rows:
+        cameras.setdefault(name, []).append(np.interp(NM, at, np.array(values, float), left=0, right=0))
+    return {name: np.array(channels).T for name, channels in cameras.items()}
+
+
+@cache
 def sensitivities(name: str, change: int | None = None) -> Array:
     """(N, 3) sensitivities of a camera; `change` seeds another camera that differs as models do.
 
     Ours: each channel moved by some 4 nm, widened or narrowed by some 4%, and mixed with
     its neighbours by some 3%.
     """
-    published = colour.MSDS_CAMERA_SENSITIVITIES[CAMERAS[name]]
-    columns = [np.interp(NM, published.wavelengths, c, left=0, right=0) for c in published.values.T]
+    if name in CAMERAS:
+        published = colour.MSDS_CAMERA_SENSITIVITIES[CAMERAS[name]]
+        columns = [np.interp(NM, published.wavelengths, c, left=0, right=0) for c in published.values.T]
+    else:
+        columns = list(other_cameras()[name].T)
     if change is not None:
         rng = np.random.default_rng(change)
         for k, column in enumerate(columns):

@@ -14,6 +14,7 @@ from curejournal.colour.difference import ciede2000
 from curejournal.colour.models import (
     ACROSS_THE_CARD,
     IN_EVEN_LIGHT,
+    USUAL_EXCESS,
     Fit,
     Model,
     Patches,
@@ -21,6 +22,7 @@ from curejournal.colour.models import (
     fit,
     material_covariance,
 )
+from curejournal.colour.soaps import PROBES, mixing_for_soap
 from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_lab
 from curejournal.errors import CureJournalError
 
@@ -64,6 +66,8 @@ class Correction:
     _scale: Array = field(repr=False)
     _layout: _Layout = field(repr=False)
     _hull: Array | None = field(repr=False)
+    _made_of: str = field(default="", repr=False)
+    _excess: float = field(default=USUAL_EXCESS, repr=False)
 
     def colours(
         self,
@@ -71,6 +75,7 @@ class Correction:
         noise_covariance: ArrayLike | None = None,
         *,
         xy_mm: ArrayLike | None = None,
+        soap: bool = True,
     ) -> tuple[Array, Array]:
         """True colours of places in the photo, with the joint covariance of their errors.
 
@@ -83,6 +88,8 @@ class Correction:
         xy_mm : array_like of shape (M, 2), optional
             Where they are, in the card's mm, as in `fit_correction`. Without, the light of the
             card's middle is taken and its spread added to the covariance.
+        soap : bool
+            Whether they are soap (`curejournal.colour.soaps`); False for other printed things.
 
         Returns
         -------
@@ -103,10 +110,14 @@ class Correction:
             light = self._layout.light_sd(xy_mm) * each.model.light * by_light(own).ravel()
             covariance += share * (each.covariance(encoded, places) + np.outer(apart, apart) + np.outer(light, light))
         scale = np.tile(self._scale, count)
-        covariance = covariance * np.outer(scale, scale) + material_covariance(answer)
+        change = self._for_soap(encoded, places) if soap else np.zeros((count, 3))
+        answer = answer + change
+        covariance = covariance * np.outer(scale, scale)
+        covariance = covariance + material_covariance(answer, change, self._excess)
         if noise_covariance is not None:
             step = 1e-3
-            by_channel = [(self._predict(encoded + step * axis, places) - answer) / step for axis in np.eye(3)]
+            unmoved = answer - change
+            by_channel = [(self._predict(encoded + step * axis, places) - unmoved) / step for axis in np.eye(3)]
             slopes = np.stack(by_channel, axis=-1)
             noise = slopes @ np.asarray(noise_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
             for place, block in enumerate(noise):
@@ -131,7 +142,8 @@ class Correction:
         """
         nodes, fine = np.linspace(0.0, 1.0, 17), np.linspace(0.0, 1.0, 128)
         grid = np.stack(np.meshgrid(nodes, nodes, nodes, indexing="ij"), axis=-1).reshape(-1, 3)
-        lab = camera.expand(self._predict(grid, np.zeros((len(grid), 2))))
+        nowhere = np.zeros((len(grid), 2))
+        lab = camera.expand(self._predict(grid, nowhere) + self._for_soap(grid, nowhere))
         table = (255.0 * np.clip(srgb_from_lab(lab), 0.0, 1.0)).astype(np.float32).reshape(17, 17, 17, 3)
         between = np.maximum(1.0 - 16.0 * np.abs(fine[:, None] - nodes), 0.0).astype(np.float32)
         for axis in range(3):
@@ -139,6 +151,19 @@ class Correction:
         step = np.round(127.0 * np.clip(np.asarray(encoded, dtype=np.float32), 0.0, 1.0)).astype(np.intp)
         flat = np.round(table).astype(np.uint8).reshape(-1, 3)
         return np.asarray(flat[(step[..., 0] * 128 + step[..., 1]) * 128 + step[..., 2]])
+
+    def _for_soap(self, encoded: Array, places: Array) -> Array:
+        """What soap of these colours adds to `_predict` (M, 3), even Lab."""
+        usual, rest = self.camera_and_rest()
+        other = usual.copy()
+        other[camera.MIX] += mixing_for_soap(self._made_of, usual[camera.MIX], rest)
+        return camera.even_lab(other, encoded, places) - camera.even_lab(usual, encoded, places)
+
+    def camera_and_rest(self) -> tuple[Array, Array]:
+        """The camera's parameters (COUNT,), and what it leaves unexplained at `soaps.PROBES` (6, 3), even Lab."""
+        nowhere = np.zeros((len(PROBES), 2))
+        usual = np.asarray(sum(share * each.parameters for share, each in self._fits))
+        return usual, self._predict(PROBES, nowhere) - camera.even_lab(usual, PROBES, nowhere)
 
     def _predict(self, encoded: Array, places: Array) -> Array:
         return np.asarray(sum(share * each.predict(encoded, places) for share, each in self._fits))
@@ -178,6 +203,7 @@ def fit_correction(
     reference_covariance: ArrayLike | None = None,
     usable: ArrayLike | None = None,
     xy_mm: ArrayLike | None = None,
+    made_of: str = "",
 ) -> Correction:
     """Learn from a card's patches what the photo does to colours.
 
@@ -200,6 +226,8 @@ def fit_correction(
         False where a patch must not be used (clipped, hidden).
     xy_mm : array_like of shape (N, 2), optional
         Middle of each patch on the card in mm. With it uneven light is found from all patches.
+    made_of : str
+        Of what the patches are, if `curejournal.colour.soaps` has learned what that means for soap beside them.
 
     Returns
     -------
@@ -252,6 +280,7 @@ def fit_correction(
         spot = encoded[[index]], places[[index]]
         foretold = sum((share * each.predict(*spot) for share, each in weighted), np.zeros((1, 3)))
         differences[index] = ciede2000(reference[[index]], camera.expand(foretold))[0]
+    scale = _scale(left_out, np.tensordot(shares, [each.left_out_covariance for each in fits], axes=1))
     return Correction(
         model=_names(family, shares),
         leave_one_out=tuple(differences.tolist()),
@@ -261,9 +290,11 @@ def fit_correction(
         ),
         suspects=tuple(suspects.tolist()),
         _fits=weighted,
-        _scale=_scale(left_out, np.tensordot(shares, [each.left_out_covariance for each in fits], axes=1)),
+        _scale=scale,
         _layout=layout,
         _hull=_hull(encoded[kept]),
+        _made_of=made_of,
+        _excess=float(scale.mean()),
     )
 
 

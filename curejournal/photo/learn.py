@@ -24,7 +24,9 @@ from curejournal.photo.tag import read_slot
 Floats = NDArray[np.float64]
 
 # Ours: enough pixels for a robust colour of a patch, few enough to be fast.
-PATCH_PX_WANTED = 20.0
+PATCH_PX_WANTED = 14.0
+# Ours: pixels of a third of a white; more make its mean no better than a percent of a percent.
+_WHITE_SAMPLE = 1000
 # Ours: a card of a tenth of the picture's width is still some 100 px wide at this size.
 SEARCH_SIDE = 1000
 _FINER: dict[Reduction, Reduction] = {8: 4, 4: 2, 2: 1, 1: 1}
@@ -139,7 +141,9 @@ def light_across(
                 if along
                 else Rect(patch.x, patch.y + patch.h * third / 3, patch.w, patch.h / 3)
             )
-            sample = sample_area(picture, scale, placement.outline(inset(rect, 0.2)), photo.encoding)
+            sample = sample_area(
+                picture, scale, placement.outline(inset(rect, 0.2)), photo.encoding, most=_WHITE_SAMPLE
+            )
             if sample is not None and sample.burnt < 0.1:
                 places.append((rect.x + rect.w / 2, rect.y + rect.h / 2))
                 colours.append(linear_from_srgb(sample.encoded))
@@ -183,6 +187,8 @@ def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
         reference_covariance=covariances,
         usable=samples.seen & ~samples.burnt,
         xy_mm=centres_of(patches),
+        # Where the card's own colours are a guess, the patches tell of the print, not of the camera.
+        made_of=card.made_of if card.kind in ("published", "measured", "enrolled") else "",
     )
 
 

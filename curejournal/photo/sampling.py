@@ -180,21 +180,22 @@ def sample_area(
     outline: Points,
     encoding: Encoding | None,
     light: Callable[[Floats], Floats] | None = None,
+    most: int = AREA_SAMPLE,
 ) -> AreaSample | None:
     """The colour of an area without crumbs, glints and shadows.
 
     Beginning with the half that is most alike in brightness [1]_, pixels more than 3.5 robust standard
     deviations from the median in any channel are left out; the rest is averaged in linear light, since
     that is what an eye at a distance and an instrument's aperture do with a mottled surface.
-    `light(places)` gives the relative light (M, 3) at full-size pixels (M, 2), to be divided out.
-    None if fewer than 4 pixels are there.
+    `light(places)` gives the relative light (M, 3) at full-size pixels (M, 2), to be divided out; at about `most`
+    pixels is looked. None if fewer than 4 pixels are there.
 
     References
     ----------
     .. [1] The shortest half (Andrews et al., Robust Estimates of Location, 1972): unlike the median, a soft glare over
        two fifths of the area does not draw it.
     """
-    values, places, count = pixels_in(picture, outline, scale)
+    values, places, count = pixels_in(picture, outline, scale, most)
     if len(values) < 4:
         return None
     burnt = (values >= CLIPPED_FROM).any(axis=1)

@@ -1,0 +1,228 @@
+"""What a card says of soap beside it: learned on drawn settings, judged on others.
+
+Run: python -m tests.benchmarks.soap_beside_card [--learn] [--settings 2000] [--seed 5 | --fresh-seeds]
+
+Spectra only, no picture: the card's colours and sixty soaps through a camera, its matrix, exposure, tone curve,
+saturation, noise. `--learn` draws settings anew, learns the numbers of `curejournal/colour/soaps.py` from them and
+writes them there; without, the numbers that stand there are judged. Those settings and the ones
+judged by have no camera, light or inks in common, save that camera 2, a stacked sensor, is in both in different copies.
+"""
+
+from __future__ import annotations
+
+import argparse
+import secrets
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from skimage.color import deltaE_ciede2000
+
+from curejournal.colour import camera, soaps
+from curejournal.colour.correction import Correction, fit_correction
+from curejournal.colour.spaces import srgb_from_linear
+from tests.benchmarks.window_card import FAMILIES, LIGHTS
+from tests.scenes import card_named
+from tests.spectra import (
+    NM,
+    Array,
+    Paint,
+    Printer,
+    SpectralCamera,
+    chart24_paints,
+    other_cameras,
+    soap,
+    surface,
+)
+
+CARDS = {"printing inks": card_named("window"), "chart paints": card_named("chart24")}
+OTHER_LIGHTS = (
+    *("FL1", "FL3", "FL4", "FL5", "FL6", "FL7", "FL8", "FL9", "FL10", "FL12", "FL3.1", "FL3.5", "FL3.8", "FL3.12"),
+    *("LED-B2", "LED-B4", "LED-BH1", "LED-V1", "LED-V2", "LED-RGB1"),
+)
+SOAPS = 60
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A card and soaps in one photo: `seen` (N, 3) and `shown` (M, 3) encoded, true colours in CIELAB."""
+
+    seen: Array
+    card_lab: Array
+    shown: Array
+    soap_lab: Array
+
+    @property
+    def usable(self) -> NDArray[np.bool_]:
+        """Which patches are neither burnt out nor black."""
+        return np.asarray(((self.seen > 0.004) & (self.seen < 0.99)).all(axis=1))
+
+
+def soap_bank(rng: np.random.Generator, count: int) -> list[Paint]:
+    """Soaps of all families, three in ten of them well outside."""
+    bank: list[Paint] = []
+    while len(bank) < count:
+        centre, half = FAMILIES[len(bank) % len(FAMILIES)]
+        wide = 1.8 if rng.random() < 0.3 else 1.0
+        lab = np.round(np.array(centre) + wide * np.array(half) * rng.uniform(-1, 1, 3), 1)
+        try:
+            bank.append(soap(tuple(lab.tolist()), int(rng.integers(1_000_000))))
+        except ValueError:  # no smooth reflectance has that colour
+            continue
+    return bank
+
+
+def card_paints(made_of: str, rng: np.random.Generator, *, strange: bool) -> list[Paint]:
+    """A copy of the card: printed, with inks of another maker if `strange`; or painted, with other batches of paint."""
+    card = CARDS[made_of]
+    if made_of == "printing inks":
+        change = int(rng.integers(1_000_000)) if strange else None
+        return list(Printer(int(rng.integers(1_000_000)), 0.08, 0.04, change).paints(card).values())
+    bend = np.column_stack([np.ones_like(NM), (NM - 550) / 150, ((NM - 550) / 150) ** 2])
+    paints = chart24_paints(card).values()
+    return [surface(paint.reflectance * np.exp(bend @ rng.normal(0, 0.02, 3))) for paint in paints]
+
+
+def setting(cards: list[list[Paint]], bank: list[Paint], seen_by: SpectralCamera, rng: np.random.Generator) -> Setting:
+    paints = cards[int(rng.integers(len(cards)))]
+    some = [bank[k] for k in rng.permutation(len(bank))[:SOAPS]]
+    exposure, contrast, saturation = 2 ** rng.uniform(-1.3, -0.4), rng.uniform(-0.1, 0.9), rng.uniform(0.9, 1.3)
+    gamma, hue = rng.uniform(0.9, 1.12), np.eye(3) + rng.normal(0, 0.02, (3, 3))
+    hue /= hue.sum(axis=1, keepdims=True)
+
+    def encoded(group: list[Paint], noise: float) -> Array:
+        raw = exposure * np.array([seen_by.raw(paint, 0) for paint in group])
+        raw = raw + noise * rng.standard_normal(raw.shape) * np.sqrt(np.clip(raw, 0, None) + 0.09)
+        plain = srgb_from_linear(np.clip(raw @ seen_by.develop.T @ hue.T, 0, 1)) ** gamma
+        toned = plain + contrast * plain * (1 - plain) * (2 * plain - 0.75)
+        grey = toned @ [[0.2126], [0.7152], [0.0722]]
+        return np.asarray(np.clip(grey + saturation * (toned - grey), 0, 1))
+
+    noise = rng.uniform(0.006, 0.02)
+    card_lab = np.array([paint.lab for paint in paints]) + rng.normal(0, 0.3, (len(paints), 3))
+    soap_lab = np.array([paint.lab for paint in some])
+    return Setting(encoded(paints, 0.04 * noise), card_lab, encoded(some, 0.02 * noise), soap_lab)
+
+
+def corrected(made_of: str, drawn: Setting, *, with_soap: bool) -> tuple[Correction, Array]:
+    """The correction by the card, and what it says of the soaps, in the card's middle."""
+    places = np.array([(patch.x + patch.w / 2, patch.y + patch.h / 2) for patch in CARDS[made_of].patches])
+    found = fit_correction(
+        drawn.seen,
+        drawn.card_lab,
+        noise_sd=np.full(drawn.seen.shape, 0.002),
+        usable=drawn.usable,
+        xy_mm=places,
+        made_of=made_of,
+    )
+    middle = np.tile(np.array(CARDS[made_of].size_mm) / 2, (len(drawn.shown), 1))
+    return found, found.colours(drawn.shown, xy_mm=middle, soap=with_soap)[0]
+
+
+def light_to_learn_from(rng: np.random.Generator) -> str:
+    def one() -> str:
+        kind = rng.random()
+        if kind < 0.45:
+            return f"daylight {rng.integers(43, 110) * 100}"
+        if kind < 0.6:
+            return f"black body {rng.integers(24, 34) * 100}"
+        return str(rng.choice(OTHER_LIGHTS))
+
+    return one() if rng.random() < 0.75 else f"{one()} + {one()}"
+
+
+def settings(
+    made_of: str,
+    count: int,
+    rng: np.random.Generator,
+    *,
+    cameras: list[str],
+    light: Callable[[np.random.Generator], str],
+    strange: bool,
+    copies: int = 30,
+) -> Iterator[Setting]:
+    """Drawn settings, by `copies` of the card and twenty times as many soaps."""
+    bank = soap_bank(rng, 20 * copies)
+    cards = [card_paints(made_of, rng, strange=strange) for _ in range(copies)]
+    for _ in range(count):
+        balance = (float(rng.normal(0, 0.06)), float(rng.normal(0, 0.08)))
+        seen_by = SpectralCamera((light(rng),), str(rng.choice(cameras)), int(rng.integers(1_000_000)), balance)
+        drawn = setting(cards, bank, seen_by, rng)
+        if drawn.usable.mean() > 0.6:  # else the photo would be refused
+            yield drawn
+
+
+def learned(made_of: str, count: int, rng: np.random.Generator) -> Array:
+    """The map (24, 6) that leaves least of the soaps' errors: ridge, settings that fit badly counting less."""
+    rows = []
+    cameras = [*other_cameras(), "camera 2", "camera 2"]
+    drawn = settings(made_of, count, rng, cameras=cameras, light=light_to_learn_from, strange=True)
+    for each in drawn:
+        found, lab = corrected(made_of, each, with_soap=False)
+        usual, rest = found.camera_and_rest()
+        slopes = camera.jacobian(usual, each.shown, np.zeros((SOAPS, 2)))[1][:, camera.MIX]
+        features = np.concatenate([usual[camera.MIX], rest.ravel() / soaps.REST_SCALE])
+        rows.append((features, slopes, (camera.compress(each.soap_lab) - camera.compress(lab)).ravel()))
+    scale_in = np.sqrt(np.mean([features**2 for features, _, _ in rows], axis=0))
+    scale_out = np.sqrt(np.mean([(slopes**2).mean(axis=0) for _, slopes, _ in rows], axis=0))
+    table = np.zeros((len(scale_in), 6))
+    for _ in range(3):
+        normal, wanted = np.eye(table.size) * 1e-3 * len(rows) * 100, np.zeros(table.size)
+        for features, slopes, error in rows:
+            x, basis = features / scale_in, slopes / scale_out
+            left = error - basis @ (x @ table)
+            weight = 1.0 / max(1.0, float(np.mean(left**2)))
+            normal += weight * np.kron(np.outer(x, x), basis.T @ basis)
+            wanted += weight * np.kron(x, basis.T @ error)
+        table = np.linalg.solve(normal, wanted).reshape(table.shape)
+    return np.asarray(table / scale_in[:, None] / scale_out)
+
+
+def write(tables: dict[str, Array]) -> None:
+    path = Path(soaps.__file__)
+    lines = ["LEARNED: dict[str, Array] = {"]
+    for name, table in tables.items():
+        lines += [f'    "{name}": np.array(', "        ["]
+        lines += [f"            [{', '.join(f'{value:.3f}' for value in row)}]," for row in table]
+        lines += ["        ]", "    ),"]
+    before, _, _ = path.read_text("utf-8").partition(lines[0])
+    path.write_text(before + "\n".join([*lines, "}", ""]), "utf-8")
+
+
+def words(errors: list[float]) -> str:
+    return f"{np.median(errors):.2f} / {np.mean(errors):.2f} / {np.quantile(errors, 0.95):.2f}"
+
+
+def judged(name: str, made_of: str, cameras: list[str], strange: bool, count: int, rng: np.random.Generator) -> str:
+    errors: dict[bool, list[float]] = {False: [], True: []}
+    drawn = settings(made_of, count, rng, cameras=cameras, light=lambda own: str(own.choice(LIGHTS)), strange=strange)
+    for each in drawn:
+        for with_soap, own in errors.items():
+            own.extend(deltaE_ciede2000(each.soap_lab, corrected(made_of, each, with_soap=with_soap)[1]).tolist())
+    return f"| {name} | {count} | {words(errors[False])} | {words(errors[True])} |"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--learn", action="store_true")
+    parser.add_argument("--settings", type=int, default=2000, help="to learn from, of each card")
+    parser.add_argument("--seed", type=int, default=5)
+    parser.add_argument("--fresh-seeds", action="store_true")
+    options = parser.parse_args()
+    seed = secrets.randbelow(1_000_000) if options.fresh_seeds else options.seed
+    rng = np.random.default_rng(seed)
+    if options.learn:
+        soaps.LEARNED.update({name: learned(name, options.settings, rng) for name in CARDS})
+        write(soaps.LEARNED)
+    print(f"seed {seed}\n\n| judged by | settings | patches alone | with soap | \n| --- | --- | --- | --- |")
+    for made_of in CARDS:
+        for cameras in (["camera 1"], ["camera 2"]):
+            for strange in (False, True) if made_of == "printing inks" else (False,):
+                name = f"{made_of}{', of another maker' if strange else ''}; {cameras[0]}, changed"
+                print(judged(name, made_of, cameras, strange, 60, np.random.default_rng(seed + 1)), flush=True)
+
+
+if __name__ == "__main__":
+    main()

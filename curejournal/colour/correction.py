@@ -14,7 +14,6 @@ from curejournal.colour.difference import ciede2000
 from curejournal.colour.models import (
     ACROSS_THE_CARD,
     IN_EVEN_LIGHT,
-    USUAL_EXCESS,
     Fit,
     Model,
     Patches,
@@ -22,7 +21,7 @@ from curejournal.colour.models import (
     fit,
     material_covariance,
 )
-from curejournal.colour.soaps import PROBES, mixing_for_soap
+from curejournal.colour.soaps import LEARNED, PROBES, mixing_for_soap
 from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_lab
 from curejournal.errors import CureJournalError
 
@@ -67,7 +66,6 @@ class Correction:
     _layout: _Layout = field(repr=False)
     _hull: Array | None = field(repr=False)
     _made_of: str = field(default="", repr=False)
-    _excess: float = field(default=USUAL_EXCESS, repr=False)
 
     def colours(
         self,
@@ -110,13 +108,16 @@ class Correction:
             light = self._layout.light_sd(xy_mm) * each.model.light * by_light(own).ravel()
             covariance += share * (each.covariance(encoded, places) + np.outer(apart, apart) + np.outer(light, light))
         scale = np.tile(self._scale, count)
-        change = self._for_soap(encoded, places) if soap else np.zeros((count, 3))
-        answer = answer + change
         covariance = covariance * np.outer(scale, scale)
-        covariance = covariance + material_covariance(answer, change, self._excess)
+        unmoved = answer
+        if soap and self._made_of in LEARNED:
+            change = self._for_soap(encoded, places)
+            answer = answer + change
+            covariance = covariance + material_covariance(answer, change, float(self._scale.mean()))
+        else:
+            covariance = covariance + material_covariance(answer)
         if noise_covariance is not None:
             step = 1e-3
-            unmoved = answer - change
             by_channel = [(self._predict(encoded + step * axis, places) - unmoved) / step for axis in np.eye(3)]
             slopes = np.stack(by_channel, axis=-1)
             noise = slopes @ np.asarray(noise_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
@@ -280,7 +281,6 @@ def fit_correction(
         spot = encoded[[index]], places[[index]]
         foretold = sum((share * each.predict(*spot) for share, each in weighted), np.zeros((1, 3)))
         differences[index] = ciede2000(reference[[index]], camera.expand(foretold))[0]
-    scale = _scale(left_out, np.tensordot(shares, [each.left_out_covariance for each in fits], axes=1))
     return Correction(
         model=_names(family, shares),
         leave_one_out=tuple(differences.tolist()),
@@ -290,11 +290,10 @@ def fit_correction(
         ),
         suspects=tuple(suspects.tolist()),
         _fits=weighted,
-        _scale=scale,
+        _scale=_scale(left_out, np.tensordot(shares, [each.left_out_covariance for each in fits], axes=1)),
         _layout=layout,
         _hull=_hull(encoded[kept]),
         _made_of=made_of,
-        _excess=float(scale.mean()),
     )
 
 

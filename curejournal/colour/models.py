@@ -35,16 +35,17 @@ _PECULIAR_SD, _PECULIAR_GREY, _PECULIAR_CHROMA = 1.6, 0.3, 10.0
 """What is each colour's own (metamerism, reference): sd, the share of its variance at grey, chroma where it is full."""
 _PECULIAR_REACH = 6.0
 """Colours nearer than this are most often one material, and share what is peculiar to it."""
-_MATERIAL_SD, _MATERIAL_GREY, _MATERIAL_CHROMA = np.array([0.25, 1.6, 1.5]), 0.3, 15.0
+_MATERIAL_SD, _MATERIAL_GREY, _MATERIAL_CHROMA = np.array([0.4, 2.0, 1.7]), 0.15, 15.0
 _MATERIAL_REACH = 25.0
 """Soap is not made of what patches are made of: sd per coordinate of even Lab at full chroma, which no patch can
-tell when all are mixed of the same inks; the share of its variance at grey; chroma where it is nearly full."""
-_MATERIAL_CHANGE = 0.5
-"""The share of what was put right for soap that is as uncertain again."""
-USUAL_EXCESS, _MATERIAL_POWER = 0.37, 1.5
-"""The usual excess of a photo's patches, and how strongly soap's error grows with it: what sees patches unlike the
-eye sees soap unlike it too. All of these from drawn photos of other seeds than are reported (published cameras, usual
-lights): so that intervals hold for a usual camera and for a stacked sensor."""
+tell when all are mixed of the same inks; the share of its variance at grey; chroma where it is nearly full. From the
+spectral simulation (published cameras, usual lights)."""
+_LEARNED_SD, _LEARNED_GREY, _LEARNED_CHANGE = np.array([0.25, 1.6, 1.5]), 0.3, 0.5
+_USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.37, 1.5, 2.5
+"""The same where it was put right for soap; the share of that which is as uncertain again; and the usual excess of a
+photo's patches, how strongly soap's error grows with it, and to how much at most: what sees patches unlike the eye sees
+soap unlike it too. From drawn photos of other seeds than are reported, so that intervals hold for usual cameras and for
+a stacked sensor."""
 
 
 @dataclass(frozen=True)
@@ -125,16 +126,21 @@ class Fit:
         return np.asarray(among - cross @ self._inverse @ cross.T + own)
 
 
-def material_covariance(guesses: Array, change: Array, excess: float) -> Array:
+def material_covariance(guesses: Array, change: Array | None = None, excess: float = _USUAL_EXCESS) -> Array:
     """Joint covariance (3 M, 3 M) in even Lab of what soaps of these colours (M, 3) owe to not being patches.
 
-    `change` (M, 3) is what was already put right for soap, `excess` how far the photo's patches are off their model.
+    `change` (M, 3) is what was put right for soap, if that was learned for such patches; `excess` then is how far the
+    photo's patches are off their model.
     """
-    strange = (excess / USUAL_EXCESS) ** _MATERIAL_POWER
-    share = strange * np.sqrt(_by_chroma(guesses, _MATERIAL_GREY, _MATERIAL_CHROMA))
+    sd, grey = (_MATERIAL_SD, _MATERIAL_GREY) if change is None else (_LEARNED_SD, _LEARNED_GREY)
+    share = np.sqrt(_by_chroma(guesses, grey, _MATERIAL_CHROMA))
     alike = np.exp(-0.5 * _distance2(guesses, guesses) / _MATERIAL_REACH**2)
-    unsure = _MATERIAL_CHANGE * change.ravel()
-    return np.asarray(np.kron(alike * np.outer(share, share), np.diag(_MATERIAL_SD**2)) + np.outer(unsure, unsure))
+    covariance = np.kron(alike * np.outer(share, share), np.diag(sd**2))
+    if change is not None:
+        unsure = _LEARNED_CHANGE * change.ravel()
+        strange = min((excess / _USUAL_EXCESS) ** _EXCESS_POWER, _MOST_STRANGE)
+        covariance = strange**2 * covariance + np.outer(unsure, unsure)
+    return np.asarray(covariance)
 
 
 def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:

@@ -81,7 +81,7 @@ class Card:
     slots: dict[str, Rect] | None = None
     copy_id: str = ""
     shared_covariance: Matrix3 | None = None
-    made_of: Literal["", "printing inks", "chart paints"] = ""
+    made_of: Literal["", "printing inks"] = ""
 
     @property
     def references(self) -> tuple[Patch, ...]:

@@ -19,6 +19,9 @@ class Kind:
     words: str
 
 
+GRAMS_IN_OUNCE = 28.349523125
+"""The avoirdupois ounce (international yard and pound agreement of 1959)."""
+
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (

@@ -11,6 +11,7 @@ from typing import Literal
 import segno
 from fpdf import FPDF
 
+from curejournal.cure.kinds import GRAMS_IN_OUNCE
 from curejournal.cure.records import Batch, Weighing
 from curejournal.cure.weight import weigh_up
 from curejournal.errors import CureJournalError
@@ -173,7 +174,9 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float) -> None:
     if label.net_weight_g is not None:
         sheet.type(12, "B")
         sheet.set_xy(x + 3, y + height - 9)
-        sheet.cell(text_width, 6, f"{label.net_weight_g} g")
+        # Some countries ask for both. Ounces are rounded down, as grams are: a label must not promise too much.
+        ounces = math.floor(100 * label.net_weight_g / GRAMS_IN_OUNCE) / 100
+        sheet.cell(text_width, 6, f"{label.net_weight_g} g ({ounces:.2f} oz)")
 
 
 def _fitted(sheet: Sheet, text: str, x: float, y: float, width: float, size: float, style: str) -> None:

@@ -11,7 +11,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from curejournal import workflow
 from curejournal.cure.checks import Doubt
-from curejournal.cure.kinds import KINDS
+from curejournal.cure.kinds import GRAMS_IN_OUNCE, KINDS
 from curejournal.cure.records import (
     AlkaliMethod,
     AlkaliTest,
@@ -25,7 +25,7 @@ from curejournal.cure.records import (
 from curejournal.cure.words import in_words
 from curejournal.report import wording
 from curejournal.ui.page import Desk, attempt, plain
-from curejournal.ui.telling import GRAMS_IN_OUNCE, USUAL, habits, st, temperature_input, weight_input
+from curejournal.ui.telling import USUAL, habits, st, temperature_input, weight_input
 
 LOOKS = get_args(get_type_hints(SurfaceNote)["look"])
 

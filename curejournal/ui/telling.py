@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 import altair as alt
 import streamlit as plain_st
 
+from curejournal.cure.kinds import GRAMS_IN_OUNCE
 from curejournal.journal.store import Journal
 
 # Pages take `st` from here: mypy wants that said.
@@ -44,8 +45,6 @@ __all__ = (
 )
 
 TEXTS = Path(__file__).with_name("texts")
-GRAMS_IN_OUNCE = 28.349523125
-"""The avoirdupois ounce (international yard and pound agreement of 1959)."""
 _MONTHS = (
     "January",
     "February",

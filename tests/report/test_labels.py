@@ -67,7 +67,8 @@ LABEL = Label("T-1", "Plain olive", POURED, "cured since 3 Oct 2026", 101, "CJ1:
 def test_sheets_hold_every_label_and_the_rules_that_they_leave_open(paper):
     pdf = PdfReader(io.BytesIO(labels_pdf([LABEL] * 30, paper=paper, made_on=POURED, software="curejournal")))
     texts = [page.extract_text() for page in pdf.pages]
-    assert sum(text.count("101 g") for text in texts) == 30
+    # 101 / 28.349523125 = 3.5626...
+    assert sum(text.count("101 g (3.56 oz)") for text in texts) == 30
     assert " ".join(LOCAL_RULES.split()) in " ".join(texts[-1].split())
 
 

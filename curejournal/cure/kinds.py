@@ -1,6 +1,6 @@
 """Every other measured quantity of a batch: its unit, range and words.
 
-A new quantity is one entry here; form, command, store and chart pick it up.
+A new quantity is one entry here; form, store and chart pick it up.
 """
 
 from __future__ import annotations

@@ -57,8 +57,8 @@ class ColourReading:
     """The colour of one portion in one photo.
 
     Mirrors `colour.sample.ColourSample` as plain values, plus where it came
-    from. `joint` names the photo whose readings share their error: two
-    readings with the same photo compare better than their own covariances say.
+    from. Readings of one photo share part of their error: they compare better
+    than their own covariances say.
     """
 
     portion: str
@@ -111,7 +111,7 @@ class AlkaliTest:
     pH: `ph` as read, `half_width` of the strip's step or meter's doubt,
     `strength_pct` grams of soap in 100 ml of distilled water.
     Titration: `soap_g`, `acid_ml` of hydrochloric acid of `acid_mol_l`, `blank_ml`;
-    `batch_weight_g` is the marked bar's weight that day, since free alkali in % rises as water leaves.
+    `bar_weight_g` is the marked bar's weight that day, since free alkali in % rises as water leaves.
     """
 
     method: AlkaliMethod

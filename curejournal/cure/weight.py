@@ -127,7 +127,7 @@ class DryingReport:
     """What the weights of a batch say.
 
     `loss_pct_week` is the loss foretold for the next seven days, in % of the
-    weight, at the last weighing; negative means gaining. `steady_from` is when
+    weight, at the last weighing; negative means gaining. `steady_at` is when
     it falls below the limit to stay (middle, then 95% interval; None is beyond
     `HORIZON_DAYS`). `determined` is false where the end weight is not
     identifiable yet, so that only a range can be given.

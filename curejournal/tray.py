@@ -71,31 +71,29 @@ def item_of(journal: Journal, sha256: str, card: Card, now: datetime) -> TrayIte
     ------
     NotInJournal
     """
-    photo = journal.photo(sha256)
-    filed = journal.entries_of_photo(sha256)
-    if filed:
-        return _filed(journal, photo, filed, kept_look(journal, sha256, card).surface)
-    was_filed = any(known.sha256 == sha256 and before for known, before in journal.unfiled_photos())
-    return sorted_out(journal, photo, card, now, was_filed)[0]
+    return _found_out(journal, journal.photo(sha256), card, now)[0]
 
 
 def file_if_clear(journal: Journal, sha256: str, card: Card, *, by: str, now: datetime) -> TrayItem:
     """File a photo under its batch if nothing about it needs to be asked; safe to call any number of times."""
     photo = journal.photo(sha256)
-    filed = journal.entries_of_photo(sha256)
-    if filed:
-        return _filed(journal, photo, filed, kept_look(journal, sha256, card).surface)
-    was_filed = any(known.sha256 == sha256 and before for known, before in journal.unfiled_photos())
-    item, records = sorted_out(journal, photo, card, now, was_filed)
-    if item.questions or item.state == "set aside" or item.at is None:
+    item, records = _found_out(journal, photo, card, now)
+    if not records or item.state == "set aside" or item.at is None:
         return item
     journal.file_photo(item.batch, sha256, records, at=item.at, by=by)
-    return _filed(journal, photo, journal.entries_of_photo(sha256), item.surface)
+    return _filed(photo, journal.entries_of_photo(sha256), item.surface)
 
 
-def _filed(
-    journal: Journal, photo: KeptPhoto, filed: Sequence[tuple[str, Entry]], surface: tuple[Finding, ...]
-) -> TrayItem:
+def _found_out(journal: Journal, photo: KeptPhoto, card: Card, now: datetime) -> tuple[TrayItem, list[Record]]:
+    """What became of a photo; if it is not filed, also the records that it makes, none while something is asked."""
+    filed = journal.entries_of_photo(photo.sha256)
+    if filed:
+        return _filed(photo, filed, kept_look(journal, photo.sha256, card).surface), []
+    was_filed = any(known.sha256 == photo.sha256 and before for known, before in journal.unfiled_photos())
+    return sorted_out(journal, photo, card, now, was_filed)
+
+
+def _filed(photo: KeptPhoto, filed: Sequence[tuple[str, Entry]], surface: tuple[Finding, ...]) -> TrayItem:
     colours, why = [], ""
     for _, entry in filed:
         if isinstance(entry.record, ColourReading):

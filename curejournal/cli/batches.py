@@ -33,14 +33,7 @@ from curejournal.cli.typed import (
 )
 from curejournal.cure.judgement import LYE
 from curejournal.cure.lineage import lots_of
-from curejournal.cure.records import (
-    AlkaliMethod,
-    AlkaliTest,
-    Event,
-    EventKind,
-    Record,
-    Weighing,
-)
+from curejournal.cure.records import AlkaliMethod, AlkaliTest, Event, EventKind, Record, Weighing
 from curejournal.cure.words import in_words
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.scaling import mould_g, scale

@@ -32,11 +32,7 @@ from curejournal.cli.typed import (
     print_json,
     zone_of,
 )
-from curejournal.cure.records import (
-    BarsOut,
-    IntendedSource,
-    WhyOut,
-)
+from curejournal.cure.records import BarsOut, IntendedSource, WhyOut
 from curejournal.cure.words import in_words
 
 

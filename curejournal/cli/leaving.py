@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
@@ -21,6 +21,7 @@ from curejournal.cli.typed import (
     moment_of,
     now_of,
     open_journal,
+    paper_of,
     print_json,
     recipe_of,
     write_file,
@@ -54,9 +55,10 @@ def material(
     """Say what a material did in earlier batches, and what to expect of it."""
     with open_journal(journal) as kept:
         report = lessons.material(kept, name, now_of(kept), dose_pct=dose)
-        for path, form in ((pdf, "pdf"), (markdown, "markdown")):
-            if path is not None:
-                write_file(path, publish.fact_sheet(kept, name, now_of(kept), "pdf" if form == "pdf" else "markdown"))
+        if pdf is not None:
+            write_file(pdf, publish.fact_sheet(kept, name, now_of(kept), "pdf"))
+        if markdown is not None:
+            write_file(markdown, publish.fact_sheet(kept, name, now_of(kept), "markdown"))
     if as_json:
         print_json(lessons.material_as_json(report))
     else:
@@ -177,10 +179,8 @@ def labels(
     as_json: AsJson = False,
 ) -> None:
     """Write labels, and say what net weight they can bear."""
-    if paper not in ("a4", "letter"):
-        raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")
+    sheet = paper_of(paper)
     with open_journal(journal) as kept:
-        sheet: Literal["a4", "letter"] = "a4" if paper == "a4" else "letter"
         text = tag_text(kept, code) if tag else ""
         made = publish.labels(kept, code, now_of(kept), count=count, with_weight=weight, tag=text, paper=sheet)
         write_file(to, made)

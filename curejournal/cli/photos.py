@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -29,8 +29,9 @@ from curejournal.cli.typed import (
     moment_of,
     now_of,
     open_journal,
+    paper_of,
     print_json,
-    taken_as_json,
+    write_file,
     zone_of,
 )
 
@@ -60,9 +61,7 @@ def card(
             )
         print("\n".join(doubts), end="\n" if doubts else "", file=sys.stderr)
     if pdf is not None:
-        if paper not in ("a4", "letter"):
-            raise Mistyped(f"There is no paper “{paper}” here.", "Use --paper a4 or --paper letter.")
-        pdf.write_bytes(workflow.card_to_print(shown, "a4" if paper == "a4" else "letter", copy_id))
+        write_file(pdf, workflow.card_to_print(shown, paper_of(paper), copy_id))
     drifts: tuple[workflow.PatchDrift, ...] = ()
     if has_journal(journal):
         with open_journal(journal) as kept:
@@ -173,9 +172,20 @@ def take_in(
                 )
             )
     if as_json:
-        print_json({"photos": [taken_as_json(result) for result in results]})
+        print_json({"photos": [_as_json(result) for result in results]})
     else:
         for result in results:
             print(f"{result.name}: {result.outcome}. {result.why}".rstrip())
     if any(result.outcome == "not kept" for result in results):
         raise typer.Exit(NO_COLOUR)
+
+
+def _as_json(result: workflow.TakenIn) -> dict[str, Any]:
+    return {
+        "name": result.name,
+        "outcome": result.outcome,
+        "why": result.why,
+        "photo": result.photo.sha256 if result.photo else None,
+        "measurement": workflow.measurement_as_json(result.measurement) if result.measurement else None,
+        "entries": [entry.id for entry in result.entries],
+    }

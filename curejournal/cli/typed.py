@@ -8,7 +8,7 @@ import os
 from datetime import datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal, cast, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import platformdirs
@@ -16,10 +16,7 @@ import typer
 
 from curejournal import publish, workflow
 from curejournal.colour.sample import Lab
-from curejournal.cure.records import (
-    Portion,
-    Record,
-)
+from curejournal.cure.records import Portion, Record
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
@@ -222,6 +219,13 @@ def one_of(text: str, choices: object) -> str:
     return text
 
 
+def paper_of(text: str) -> workflow.Paper:
+    """A size of paper as typed."""
+    if text not in get_args(workflow.Paper):
+        raise Mistyped(f"There is no paper “{text}” here.", "Use --paper a4 or --paper letter.")
+    return cast(workflow.Paper, text)
+
+
 def recipe_of(path: Path) -> Recipe:
     """A recipe from its file."""
     forms: dict[str, Literal["json", "csv"]] = {".json": "json", ".csv": "csv"}
@@ -240,18 +244,6 @@ def enter_record(
         print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
     else:
         print(f"{code}: {in_words(record)}")
-
-
-def taken_as_json(result: workflow.TakenIn) -> dict[str, Any]:
-    """What became of a photo, for scripts."""
-    return {
-        "name": result.name,
-        "outcome": result.outcome,
-        "why": result.why,
-        "photo": result.photo.sha256 if result.photo else None,
-        "measurement": workflow.measurement_as_json(result.measurement) if result.measurement else None,
-        "entries": [entry.id for entry in result.entries],
-    }
 
 
 def print_json(value: Any) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -80,7 +80,7 @@ def check_record(batch: Batch, record: Record, at: datetime, now: datetime | Non
     if type(record) not in RECORDS.values():
         raise ImpossibleRecord(f"A journal keeps no “{type(record).__name__}”.", f"It keeps: {', '.join(RECORDS)}.")
     _check_time(batch, record, at, now)
-    doubts = tuple(_CHECKS[type(record)](batch, record, at)) if type(record) in _CHECKS else ()
+    doubts = tuple(_CHECKS[type(record)](batch, record, at) or ()) if type(record) in _CHECKS else ()
     return () if getattr(record, "confirmed", False) else doubts
 
 
@@ -196,14 +196,11 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
             f"{record.bars} bars were weighed, but {batch.bars_cut} were cut.",
             "Count the bars on the scale again, or correct the cut.",
         )
-    before = [
-        (when, weighing)
-        for when, weighing in batch.records(Weighing)
-        if weighing.subject == record.subject and weighing.bars == record.bars and when < at
-    ]
+    alike = [weighing for when, weighing in batch.records(Weighing) if weighing.bars == record.bars and when < at]
+    before = [weighing for weighing in alike if weighing.subject == record.subject]
     if not before:
         return
-    _, last = before[-1]
+    first, last = before[0], before[-1]
     ratio = record.grams / last.grams
     if any(abs(ratio * shift - 1) < 0.12 for shift in (0.01, 0.1, 10.0, 100.0)):
         yield Doubt(
@@ -212,7 +209,7 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
             "Look at the scale again.",
         )
         return
-    swapped = _swapped(batch, record, at, last)
+    swapped = _swapped(record, last, alike)
     if swapped:
         yield Doubt(
             "swapped",
@@ -236,7 +233,6 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
             f"It gained {record.grams - last.grams:.1f}\u00a0g, more than the scale's error of {error_g:g}\u00a0g.",
             "Weigh it again. Damp air can do this; so can another bar, tray or scale.",
         )
-    _, first = before[0]
     share = _water_share(batch)
     most = MOST_WATER if share is None else share
     if first.grams - record.grams > most * first.grams + error_g:
@@ -261,24 +257,17 @@ def _missing_bars(record: Weighing, last: Weighing) -> int:
     return missing if left > 0 and abs(record.grams / (left * per_bar) - 0.98) < 0.04 else 0
 
 
-def _swapped(batch: Batch, record: Weighing, at: datetime, last: Weighing) -> str | None:
-    """Another bar whose last weight this one fits clearly better than its own."""
-    others: dict[str, Weighing] = {
-        weighing.subject: weighing
-        for when, weighing in batch.records(Weighing)
-        if weighing.subject != record.subject and weighing.bars == record.bars and when < at
-    }
+def _swapped(record: Weighing, last: Weighing, alike: Sequence[Weighing]) -> str | None:
+    """Another bar whose last weight, among all alike so far, this one fits clearly better than its own."""
+    others = {weighing.subject: weighing for weighing in alike if weighing.subject != record.subject}
     own = abs(record.grams / last.grams - 1)
     gained = record.grams > last.grams + record.resolution_g + last.resolution_g
     # Bars of one batch lose alike, so a bar that gained, or lost far more than another's weight asks for, is suspect.
     if own < 0.05 or not (gained or record.grams < 0.9 * last.grams):
         return None
-    near = {
-        name: abs(record.grams / other.grams - 1)
-        for name, other in others.items()
-        if abs(record.grams / other.grams - 1) < 0.02
-    }
-    return min(near, key=near.__getitem__) if near else None
+    off = {name: abs(record.grams / other.grams - 1) for name, other in others.items()}
+    nearest = min(off, key=off.__getitem__, default=None)
+    return nearest if nearest is not None and off[nearest] < 0.02 else None
 
 
 def _water_share(batch: Batch) -> float | None:
@@ -332,15 +321,14 @@ def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> Iterator[Doubt]:
         )
 
 
-def _surface(batch: Batch, record: SurfaceNote, at: datetime) -> Iterator[Doubt]:
+def _surface(batch: Batch, record: SurfaceNote, at: datetime) -> None:
     if record.count is not None and record.count < 0:
         raise ImpossibleRecord(f"{record.count} spots cannot be.", "Enter how many you see.")
     if record.area_pct is not None and not 0 <= record.area_pct <= 100:
         raise ImpossibleRecord(f"An area of {record.area_pct:g}% cannot be.", "Enter 0 to 100%.")
-    return iter(())
 
 
-def _scalar(batch: Batch, record: ScalarReading, at: datetime) -> Iterator[Doubt]:
+def _scalar(batch: Batch, record: ScalarReading, at: datetime) -> None:
     kind = KINDS.get(record.kind)
     if kind is None:
         raise ImpossibleRecord(f"“{record.kind}” is not measured here.", f"Choose one of: {', '.join(KINDS)}.")
@@ -349,7 +337,6 @@ def _scalar(batch: Batch, record: ScalarReading, at: datetime) -> Iterator[Doubt
             f"{record.value:g} {kind.unit} cannot be the {kind.words}.",
             f"It has to be from {kind.low:g} to {kind.high:g} {kind.unit}.",
         )
-    return iter(())
 
 
 def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> Iterator[Doubt]:
@@ -381,23 +368,20 @@ def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> Iterator[Doubt]:
         )
 
 
-def _decision(batch: Batch, record: Decision, at: datetime) -> Iterator[Doubt]:
+def _decision(batch: Batch, record: Decision, at: datetime) -> None:
     _name(record.signed_by, "name of who signs")
     _name(record.statement, "statement that is signed")
-    return iter(())
 
 
-def _renamed(batch: Batch, record: Renamed, at: datetime) -> Iterator[Doubt]:
+def _renamed(batch: Batch, record: Renamed, at: datetime) -> None:
     _name(record.name, "name")
-    return iter(())
 
 
-def _withdrawn(batch: Batch, record: Withdrawn, at: datetime) -> Iterator[Doubt]:
+def _withdrawn(batch: Batch, record: Withdrawn, at: datetime) -> None:
     _name(record.why, "reason")
-    return iter(())
 
 
-_CHECKS: dict[type[Record], Callable[..., Iterator[Doubt]]] = {
+_CHECKS: dict[type[Record], Callable[..., Iterator[Doubt] | None]] = {
     Recipe: _recipe,
     Portion: _portion,
     Event: _event,
@@ -411,4 +395,4 @@ _CHECKS: dict[type[Record], Callable[..., Iterator[Doubt]]] = {
     Renamed: _renamed,
     Withdrawn: _withdrawn,
 }
-"""One check for each kind of record that can be wrong by itself."""
+"""One check for each kind of record that can be wrong by itself: it refuses, and may yield doubts."""

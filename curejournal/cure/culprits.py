@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.difference import Interval
+from curejournal.cure.curves import interval_of
 from curejournal.cure.lots import LotComparison, LotPrior, compare_lots
 from curejournal.cure.posterior import BASE, BASE_SD, SLAB_SD, Array, Column, Draws, Observation, sample
 from curejournal.cure.posterior import Dose as Dose
@@ -109,7 +110,7 @@ class Culprits:
             value += at_usual * parts[rng.integers(len(parts), size=len(value))]
         seen = {material for effect in self.effects for material in effect.materials}
         unknown = sum(1 for material, pct in doses.items() if pct > 0 and material not in seen)
-        return _interval(np.clip(self.draws.one_more(value, unknown), 0.0, 100.0))
+        return interval_of(np.clip(self.draws.one_more(value, unknown), 0.0, 100.0))
 
 
 def which_did_it(observations: Sequence[Observation], *, seed: int = 1) -> Culprits:
@@ -150,8 +151,8 @@ def which_did_it(observations: Sequence[Observation], *, seed: int = 1) -> Culpr
     effects = _effects(observations, draws)
     return Culprits(
         effects=effects,
-        base=_interval(draws.base),
-        noise=_interval(draws.noise_sd),
+        base=interval_of(draws.base),
+        noise=interval_of(draws.noise_sd),
         portions=len(observations),
         test_pours=_test_pours(effects, draws),
         lots=_lots(observations, effects, draws),
@@ -198,11 +199,6 @@ def _everywhere(relative: Array) -> bool:
 # --- what it says --------------------------------------------------------------------------
 
 
-def _interval(values: Array) -> Interval:
-    middle, low, high = np.quantile(values, [0.5, 0.025, 0.975])
-    return Interval(float(middle), float(low), float(high))
-
-
 def _effects(observations: Sequence[Observation], draws: Draws) -> tuple[Effect, ...]:
     does = draws.at_usual > 0
     chances = does.mean(0)
@@ -226,8 +222,8 @@ def _effects(observations: Sequence[Observation], draws: Draws) -> tuple[Effect,
                 batches=len({seen.batch for seen in there}),
                 usual_dose_pct=sum(column.usual_pct),
                 chance=float(chances[j]),
-                per_pct=_interval(at_usual / sum(column.usual_pct)),
-                at_usual_dose=_interval(at_usual),
+                per_pct=interval_of(at_usual / sum(column.usual_pct)),
+                at_usual_dose=interval_of(at_usual),
                 separable=len(column.materials) == 1 and not _everywhere(column.relative),
                 not_told_apart_from=tuple(instead),
             )
@@ -267,7 +263,7 @@ def _test_pours(effects: tuple[Effect, ...], draws: Draws) -> tuple[TestPour, ..
             shows, not_so = (plain[did], plain[~did]) if without else (with_it[did], plain)
             if len(shows) and len(not_so):
                 dose_pct = column.usual_pct[column.materials.index(material)]
-                intervals = (_interval(np.maximum(values, 0.0)) for values in (shows, not_so))
+                intervals = (interval_of(np.maximum(values, 0.0)) for values in (shows, not_so))
                 pours.append(TestPour(material, dose_pct, without, together, *intervals))
     return tuple(pours)
 

@@ -16,8 +16,9 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 from scipy.special import ndtri
+
+from curejournal.colour.difference import Interval
 
 Array = NDArray[np.float64]
 
@@ -89,6 +90,12 @@ class Curves:
         return np.concatenate(
             [np.einsum("gnp,gpq->gnq", model.shape(days, rates), amps) for model, rates, amps in self.picks]
         )
+
+
+def interval_of(draws: Array) -> Interval:
+    """Median and 95% interval of draws (n,)."""
+    middle, low, high = np.quantile(draws, [0.5, 0.025, 0.975])
+    return Interval(float(middle), float(low), float(high))
 
 
 def decay(days: Array, rate: Array) -> Array:
@@ -165,66 +172,6 @@ def fit_curves(
         picks=tuple(picks),
         models=tuple(fit.summary(float(weight)) for fit, weight in zip(fits, weights, strict=True)),
         extra=np.concatenate(extra),
-    )
-
-
-@dataclass(frozen=True)
-class BestFit:
-    """A model's least-squares fit with standard errors. Amplitudes have shape (p, q)."""
-
-    rates: tuple[float, ...]
-    rates_sd: tuple[float, ...]
-    amplitudes: Array
-    amplitudes_sd: Array
-    residual_sum_of_squares: float
-
-
-def best_fit(model: CurveModel, days: Array, values: Array, first_rates: Sequence[float] | None = None) -> BestFit:
-    """Plain least squares: the single best curve, without priors.
-
-    Parameters
-    ----------
-    model : CurveModel
-        Its priors are left aside, its bounds only guide the first guess.
-    days : ndarray of shape (n,)
-    values : ndarray of shape (n, q)
-    first_rates : sequence of float, optional
-        By default the best point of the model's grid.
-
-    Returns
-    -------
-    BestFit
-        Standard errors from the curvature at the minimum, scaled by the residuals.
-
-    """
-    if first_rates is None:
-        weight = 1e6 / max(float(values.var()), 1e-12)
-        precision = np.tile(weight * np.eye(values.shape[1]), (len(days), 1, 1))
-        first_rates = fit_curves([model], days, values, precision, draws=1).models[0].rates
-    count, q = len(model.low), values.shape[1]
-
-    def columns(log_rates: Array) -> Array:
-        return np.asarray(model.shape(days, np.exp(log_rates)[None, :])[0])
-
-    def residuals(parameters: Array) -> Array:
-        return np.asarray(columns(parameters[:count]) @ parameters[count:].reshape(-1, q) - values).ravel()
-
-    log_rates = np.log(np.asarray(first_rates, dtype=float))
-    amplitudes = np.linalg.lstsq(columns(log_rates), values, rcond=None)[0]
-    found = least_squares(
-        residuals, np.concatenate([log_rates, amplitudes.ravel()]), x_scale="jac", xtol=1e-15, ftol=1e-15, gtol=1e-15
-    )
-    rss = float(2 * found.cost)
-    freedom = max(values.size - len(found.x), 1)
-    jacobian = np.asarray(found.jac)
-    sd = np.sqrt(np.diag(np.linalg.pinv(jacobian.T @ jacobian)) * rss / freedom)
-    rates = np.exp(found.x[:count])
-    return BestFit(
-        rates=tuple(rates.tolist()),
-        rates_sd=tuple((rates * sd[:count]).tolist()),
-        amplitudes=found.x[count:].reshape(-1, q),
-        amplitudes_sd=sd[count:].reshape(-1, q),
-        residual_sum_of_squares=rss,
     )
 
 

@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from curejournal.cure.alkali_course import AlkaliSummary, Outcome, read_tests
+from curejournal.cure.house import HouseRules
 from curejournal.cure.intended import aim_sd
 from curejournal.cure.journey import Journey, follow
 from curejournal.cure.lineage import gone_out, gone_words
@@ -23,7 +24,7 @@ from curejournal.cure.records import (
     SurfaceNote,
     Weighing,
 )
-from curejournal.cure.rules import RULES, Context, Finding, Gauge, HouseRules, Verdict
+from curejournal.cure.rules import RULES, Context, Finding, Gauge, Verdict
 from curejournal.cure.states import State
 from curejournal.cure.weight import Drying, DryingReport, weigh_up
 from curejournal.errors import CureJournalError
@@ -82,10 +83,6 @@ class Judgement:
     cautions: tuple[str, ...]
     rules_version: str
 
-    def finding(self, gauge: str) -> Finding:
-        """The finding of one gauge."""
-        return next(finding for finding in self.findings if finding.gauge == gauge)
-
 
 def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgement:
     """Judge a batch as it was known at one time.
@@ -116,7 +113,8 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
     verdict: Literal["ready", "not yet", "hold"] = "hold" if holds else ("not yet" if waits else "ready")
     from_about = _from_about(waits) if waits and not holds else (None, None, None)
     released_at = context.batch.released_at
-    things = _due(context, verdict, released_at, findings)
+    by_gauge = {finding.gauge: finding for finding in findings}
+    things = _due(context, verdict, released_at, by_gauge)
     return Judgement(
         on=on,
         verdict=verdict,
@@ -129,16 +127,11 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
         drying=context.drying,
         lye=context.lye,
         alkali=context.alkali,
-        recall=_recall(context, {finding.gauge: finding for finding in findings}),
+        recall=_recall(context, by_gauge),
         released_at=released_at,
         cautions=_cautions(context, findings),
         rules_version=context.rules.version,
     )
-
-
-def due(batch: Batch, on: datetime, rules: HouseRules | None = None) -> tuple[DueThing, ...]:
-    """What a batch asks for, soonest first: weigh, photograph, test, look, decide, release."""
-    return judge(batch, on, rules).due
 
 
 def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
@@ -249,13 +242,13 @@ def _next_step(holds: list[Finding], things: tuple[DueThing, ...], on: datetime)
 
 
 def _due(
-    context: Context, verdict: str, released_at: datetime | None, findings: tuple[Finding, ...]
+    context: Context, verdict: str, released_at: datetime | None, findings: Mapping[Gauge, Finding]
 ) -> tuple[DueThing, ...]:
+    """What a batch asks for, soonest first."""
     poured, on, rules = context.poured_at, context.on, context.rules
     if released_at is not None:
         return ()
     things: list[DueThing] = []
-    by_gauge = {finding.gauge: finding for finding in findings}
     if poured is None:
         return (DueThing("complete", on, "Enter when it was poured", "age counts from there"),)
     if context.drying.state is not Drying.STEADY:
@@ -268,20 +261,20 @@ def _due(
         thing = _photo_due(name, journey, context)
         if thing is not None:
             things.append(thing)
-    alkali = by_gauge["alkali"]
+    alkali = findings["alkali"]
     if alkali.verdict is not Verdict.GO:
         tests = context.alkali.tests
         early = poured + max(rules.min_age_days - 7, 0) * DAY
         when = tests[-1].at + rules.check_weekly_days * DAY if tests else early
         why = f"the last test holds it: {alkali.words}" if alkali.verdict is Verdict.HOLD else alkali.words
         things.append(DueThing("test", when, "Test for alkali", why))
-    if by_gauge["surface"].verdict in (Verdict.UNKNOWN, Verdict.WAIT):
+    if findings["surface"].verdict in (Verdict.UNKNOWN, Verdict.WAIT):
         when = poured + rules.min_age_days * DAY
-        things.append(DueThing("look", when, "Look at the bars and note it", by_gauge["surface"].words))
-    if by_gauge["record complete"].verdict is Verdict.WAIT:
-        things.append(DueThing("complete", on, "Complete the record", by_gauge["record complete"].words))
-    if by_gauge["colour"].verdict is Verdict.HOLD:
-        things.append(DueThing("decide", on, "Decide whether to sell it as it is", by_gauge["colour"].words))
+        things.append(DueThing("look", when, "Look at the bars and note it", findings["surface"].words))
+    if findings["record complete"].verdict is Verdict.WAIT:
+        things.append(DueThing("complete", on, "Complete the record", findings["record complete"].words))
+    if findings["colour"].verdict is Verdict.HOLD:
+        things.append(DueThing("decide", on, "Decide whether to sell it as it is", findings["colour"].words))
     if verdict == "ready":
         things.append(DueThing("release", on, "Release it, if you agree", "every gauge says go"))
     return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))

@@ -9,9 +9,7 @@ from enum import StrEnum
 from typing import Literal
 
 from curejournal.cure.alkali_course import AlkaliSummary
-from curejournal.cure.house import HouseRules as HouseRules
-from curejournal.cure.house import LimitTooLoose as LimitTooLoose
-from curejournal.cure.house import source_of
+from curejournal.cure.house import HouseRules, source_of
 from curejournal.cure.journey import Journey
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import Batch, Event, ScalarReading, SurfaceNote
@@ -267,18 +265,19 @@ def _within_from(journey: Journey, apart: float) -> tuple[datetime | None, datet
     return middle, low, high
 
 
+def _unproven(journey: Journey) -> bool:
+    return journey.state is State.STEADY and journey.intended_lab is not None and not journey.proven_within
+
+
 def _portion_verdict(journey: Journey) -> Verdict:
     # Without an intended colour there is nothing to come back to, so too few readings hold nobody up.
     if journey.intended_lab is None and journey.state is State.TOO_FEW:
         return Verdict.UNKNOWN
-    if journey.intended_lab is not None and journey.state is State.STEADY and not journey.proven_within:
-        return Verdict.WAIT
-    return _COLOUR_VERDICT[journey.state]
+    return Verdict.WAIT if _unproven(journey) else _COLOUR_VERDICT[journey.state]
 
 
 def _state_words(journey: Journey) -> str:
-    unproven = journey.state is State.STEADY and journey.intended_lab is not None and not journey.proven_within
-    return f"{journey.words}{', not yet proven within tolerance' if unproven else ''}"
+    return f"{journey.words}{', not yet proven within tolerance' if _unproven(journey) else ''}"
 
 
 def _named(portion: str) -> str:
@@ -353,23 +352,12 @@ def record_complete(context: Context) -> Finding:
     rule = "recipe and pour on record; lots and number of bars noted where missing"
     source = "ISO 22716 themes [from memory]; Regulation (EC) 1223/2009 [from memory]; local codes decide"
     recipe = context.batch.recipe
-    missing = [
-        name
-        for name, there in (("the recipe", recipe is not None), ("the pour", context.poured_at is not None))
-        if not there
-    ]
-    if missing:
-        words = f"missing: {', '.join(missing)}"
-        return Finding(
-            "record complete",
-            Verdict.WAIT,
-            words,
-            rule,
-            source,
-            advice="Enter what is missing.",
-            needs=", ".join(missing),
-        )
-    lots = [] if recipe is None else _without_lot(recipe)
+    if recipe is None or context.poured_at is None:
+        known = {"the recipe": recipe, "the pour": context.poured_at}
+        missing = ", ".join(name for name, there in known.items() if there is None)
+        words, advice = f"missing: {missing}", "Enter what is missing."
+        return Finding("record complete", Verdict.WAIT, words, rule, source, advice=advice, needs=missing)
+    lots = _without_lot(recipe)
     notes = []
     if lots:
         notes.append(f"no lot for {', '.join(lots)}")

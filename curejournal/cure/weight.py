@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.difference import Interval
-from curejournal.cure.curves import Array, CurveModel, Curves, ModelWeight, decay, fit_curves
+from curejournal.cure.curves import Array, Curves, ModelWeight, fit_curves, interval_of
+from curejournal.cure.drying_models import MODELS, room_changed
 from curejournal.cure.records import Entry, Weighing
 
 DAY = timedelta(days=1)
@@ -27,67 +28,6 @@ class Drying(StrEnum):
     GAINING = "gaining weight"
     STEADY = "steady"
 
-
-def newton_loss(days: Array, rates: Array) -> Array:
-    """1 - exp(-k t): Lewis 1921 (Newton). One column, (g, n, 1), from rates (g, 1)."""
-    return 1.0 - decay(days, rates[:, 0])[..., None]
-
-
-def page_loss(days: Array, rates: Array) -> Array:
-    """1 - exp(-(k t)^n): Page 1949. One column, (g, n, 1), from rates (g, 2) of k and n."""
-    return 1.0 - np.exp(-((rates[:, :1] * np.maximum(days, 0.0)) ** rates[:, 1:]))[..., None]
-
-
-def two_term_loss(days: Array, rates: Array) -> Array:
-    """1 - exp(-k0 t) and 1 - exp(-k1 t): the two-term model. Two columns, (g, n, 2), from rates (g, 2)."""
-    return 1.0 - np.stack([decay(days, rates[:, 0]), decay(days, rates[:, 1])], axis=-1)
-
-
-def _from_start(loss: Array) -> Array:
-    return np.concatenate([np.ones_like(loss[..., :1]), -loss], axis=-1)
-
-
-ROOM_DAYS = 6.0
-
-
-def _room_changed(days: Array, rates: Array) -> Array:
-    """Newton drying, then at a day (second rate) a step to another moisture, over about `ROOM_DAYS`."""
-    after = np.maximum(days[None, :] - rates[:, 1:], 0.0)
-    return np.concatenate([_from_start(newton_loss(days, rates)), (1.0 - np.exp(-after / ROOM_DAYS))[..., None]], -1)
-
-
-MODELS: tuple[CurveModel, ...] = (
-    # A free start makes Newton's model that of Henderson & Pabis 1961, MR = a exp(-k t).
-    CurveModel(
-        "Henderson-Pabis",
-        "drying at a rate that falls with the water left",
-        (0.01,),
-        (0.6,),
-        lambda days, rates: _from_start(newton_loss(days, rates)),
-        (1.02, 0.12),
-        (0.05, 0.06),
-    ),
-    CurveModel(
-        "Page",
-        "fast at first, then slower than that",
-        (0.01, 0.5),
-        (0.6, 1.2),
-        lambda days, rates: _from_start(page_loss(days, rates)),
-        (1.02, 0.12),
-        (0.05, 0.06),
-    ),
-    CurveModel(
-        "two-term",
-        "a fast skin and a slow core",
-        (0.08, 0.01),
-        (0.8, 0.08),
-        lambda days, rates: _from_start(two_term_loss(days, rates)),
-        (1.02, 0.05, 0.07),
-        (0.05, 0.04, 0.05),
-    ),
-)
-"""Thin-layer drying models on weight as a part of the first weight, time in days. The priors span losses of 8 to
-14% by week six [common practice, no source] and more; rates are ours. A new model is one entry here."""
 
 ROOM_NOISE = 0.001
 """Part of its weight by which a bar wanders with the room's humidity between weighings. Ours."""
@@ -150,7 +90,9 @@ class DryingReport:
 
 
 HORIZON_DAYS = 180.0
+"""How far ahead steadiness is foretold. Ours: beyond it nobody waits."""
 LONG_DAYS = 600.0
+"""Age at which a bar has its end weight. Ours."""
 FAR_OFF_CHI2 = 10.83
 """99.9% point of chi-squared with one degree of freedom."""
 
@@ -213,7 +155,7 @@ def weigh_up(
     grid = np.unique(np.concatenate([np.linspace(days[0], latest, 24), ahead]))
     losses = _next_week(curves, grid)[keep]
     at_weighings = _next_week(curves, np.unique(days))[keep]
-    rate = _interval(at_weighings[:, -1])
+    rate = interval_of(at_weighings[:, -1])
     steady = _steady(np.unique(days), at_weighings, limit_pct_week, days_apart)
     gaining = rate.high < -0.1
     at, interval = _from_when(grid, losses, limit_pct_week, start)
@@ -221,7 +163,7 @@ def weigh_up(
     curve_days = grid[grid <= latest + 28.0]
     drawn = curves.at(curve_days)[keep][..., 0]
     end = long[keep]
-    final = _interval(100 * (1 - end[:, 1] / end[:, 0]))
+    final = interval_of(100 * (1 - end[:, 1] / end[:, 0]))
     determined = moments >= 4 and final.high - final.low < 6.0
     subjects = tuple(dict.fromkeys(_weighing(entry).subject for entry in entries))
     state = Drying.STEADY if steady else (Drying.GAINING if gaining else Drying.DRYING)
@@ -296,19 +238,7 @@ def _lost(entries: Sequence[Entry], days: Array, parts: Array, groups: NDArray[n
 
 def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest: float) -> tuple[Curves, Array, float]:
     """Curves, squared distance of each weighing in standard deviations, and what the noise was multiplied by."""
-    models = list(MODELS)
-    if len(days) >= 4 and latest > 4.0:
-        models.append(
-            CurveModel(
-                "room changed",
-                "drying, then another moisture in a damper or drier room",
-                (0.01, 3.0),
-                (0.6, latest),
-                _room_changed,
-                (1.02, 0.12, 0.0),
-                (0.05, 0.06, 0.01),
-            )
-        )
+    models = [*MODELS, room_changed(latest)] if len(days) >= 4 and latest > 4.0 else MODELS
 
     def fit(factor: float, weights: Array) -> tuple[Curves, Array]:
         precision = (weights / (sds * factor) ** 2)[:, None, None]
@@ -329,11 +259,6 @@ def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest
 def _next_week(curves: Curves, days: Array) -> Array:
     now, later = curves.at(days)[..., 0], curves.at(days + WEEK_DAYS)[..., 0]
     return np.asarray(100 * (now - later) / now)
-
-
-def _interval(values: Array) -> Interval:
-    middle, low, high = np.quantile(values, [0.5, 0.025, 0.975])
-    return Interval(float(middle), float(low), float(high))
 
 
 def _steady(days: Array, losses: Array, limit: float, apart: float) -> bool:

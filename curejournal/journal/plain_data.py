@@ -22,7 +22,7 @@ from curejournal.journal.faults import DataRefused, EntryRefused, RecordUnreadab
 from curejournal.journal.photos import Shelf, TakenFrom
 from curejournal.journal.record_json import from_json, to_json
 from curejournal.journal.rows import WITHDRAWN
-from curejournal.journal.words import file_name, instant, local, plain_text
+from curejournal.journal.words import card_columns, file_name, instant, local, plain_text, setting_columns
 
 FORMAT = "curejournal data 1"
 
@@ -236,21 +236,12 @@ def _photo(row: PhotoRow) -> dict[str, Any]:
 
 
 def _card(row: CardRow) -> dict[str, Any]:
-    copy_id = plain_text(row.copy_id, "id of the card", 80) if row.copy_id else ""
-    name = plain_text(row.name, "name of the card", 80)
-    if "\0" in row.toml:
-        raise EntryRefused("The definition of the card is not text.")
-    added_at, _ = instant(row.added_at)
-    return {"id": row.id, "name": name, "copy_id": copy_id, "toml": row.toml, "added_at_utc": added_at}
+    text = card_columns(row.name, row.copy_id, row.toml)
+    return {"id": row.id, **text, "added_at_utc": instant(row.added_at)[0]}
 
 
 def _setting(row: SettingRow) -> dict[str, Any]:
-    name = plain_text(row.name, "name of the setting", 80)
-    try:
-        value = json.dumps(row.value, allow_nan=False, sort_keys=True)
-    except ValueError as error:
-        raise EntryRefused(f"The setting {name} cannot be kept: {error}.") from error
-    return {"id": row.id, "name": name, "value": value, "set_at_utc": instant(row.set_at)[0]}
+    return {"id": row.id, **setting_columns(row.name, row.value), "set_at_utc": instant(row.set_at)[0]}
 
 
 def _entries(data: Contents, ids: dict[str, int]) -> Iterator[dict[str, Any]]:

@@ -11,7 +11,8 @@ from pydantic_core import PydanticSerializationError
 from curejournal.cure.records import RECORDS, Record
 from curejournal.journal.faults import EntryRefused, RecordUnreadable
 
-_KIND_OF: dict[type[Record], str] = {record: kind for kind, record in RECORDS.items()}
+KIND_OF: dict[type[Record], str] = {record: kind for kind, record in RECORDS.items()}
+"""The name under which a type of record is kept."""
 
 
 @cache
@@ -24,7 +25,7 @@ def _adapter(kind: str) -> TypeAdapter[tuple[Record]]:
 def kind_of(record: Record) -> str:
     """The name under which a record is kept."""
     try:
-        return _KIND_OF[type(record)]
+        return KIND_OF[type(record)]
     except KeyError:
         raise EntryRefused(f"The journal keeps no {type(record).__name__}.") from None
 

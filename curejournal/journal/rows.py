@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row, Select, Table, and_, exists, func, selec
 
 from curejournal.cure.records import Batch, Entry, Renamed, Withdrawn
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
-from curejournal.journal.record_json import from_json, kind_of
+from curejournal.journal.record_json import KIND_OF, from_json
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import photo as photo_table
@@ -40,7 +40,7 @@ class KeptCard:
     added_at: datetime
 
 
-WITHDRAWN = kind_of(Withdrawn(""))
+WITHDRAWN = KIND_OF[Withdrawn]
 _later = entry_table.alias("later")
 CURRENT = and_(entry_table.c.kind != WITHDRAWN, ~exists().where(_later.c.supersedes == entry_table.c.id))
 """Neither corrected nor withdrawn."""
@@ -89,7 +89,7 @@ def as_batch(code: str, first_name: str, entries: tuple[Entry, ...]) -> Batch:
 
 def new_names(connection: Connection) -> dict[int, str]:
     """The last names of the batches that were renamed, by their numbers."""
-    renamed = select(entry_table).where(entry_table.c.kind == kind_of(Renamed("")), CURRENT).order_by(*IN_TIME)
+    renamed = select(entry_table).where(entry_table.c.kind == KIND_OF[Renamed], CURRENT).order_by(*IN_TIME)
     rows = connection.execute(renamed)
     return {row.batch_id: entry.record.name for row in rows if isinstance((entry := as_entry(row)).record, Renamed)}
 

@@ -36,7 +36,7 @@ from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import metadata
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.tables import setting as setting_table
-from curejournal.journal.words import file_name, instant, plain_text
+from curejournal.journal.words import card_columns, file_name, instant, setting_columns
 
 __all__ = ["BatchHead", "Journal", "KeptCard", "KeptPhoto", "NewEntry", "PhotoFacts", "utc_now"]
 
@@ -171,16 +171,13 @@ class Journal(Ledger):
 
     def keep_card(self, name: str, toml: str, copy_id: str = "") -> KeptCard:
         """Keep the definition of a card; the latest of a name counts."""
-        name = plain_text(name, "name of the card", 80)
-        copy_id = plain_text(copy_id, "id of the card", 80) if copy_id else ""
-        if "\0" in toml:
-            raise EntryRefused("The definition of the card is not text.")
+        values = card_columns(name, copy_id, toml)
+        of_name = latest(card_table, values["name"])
         with self._writing() as connection:
-            row = connection.execute(latest(card_table, name)).first()
-            if row is None or (row.toml, row.copy_id) != (toml, copy_id):
-                values = {"name": name, "copy_id": copy_id, "toml": toml, "added_at_utc": self._now()}
-                connection.execute(card_table.insert().values(values))
-                row = connection.execute(latest(card_table, name)).one()
+            row = connection.execute(of_name).first()
+            if row is None or (row.toml, row.copy_id) != (toml, values["copy_id"]):
+                connection.execute(card_table.insert().values(**values, added_at_utc=self._now()))
+                row = connection.execute(of_name).one()
         return as_card(row)
 
     def cards(self) -> tuple[KeptCard, ...]:
@@ -204,16 +201,11 @@ class Journal(Ledger):
 
     def set_setting(self, name: str, value: Any) -> None:
         """Set a setting to a value that JSON can hold; earlier values stay in the history."""
-        name = plain_text(name, "name of the setting", 80)
-        try:
-            text = json.dumps(value, allow_nan=False, sort_keys=True)
-        except (TypeError, ValueError) as error:
-            raise EntryRefused(f"The setting {name} cannot be kept: {error}") from error
+        values = setting_columns(name, value)
         with self._writing() as connection:
-            row = connection.execute(latest(setting_table, name)).first()
-            if row is None or row.value != text:
-                values = {"name": name, "value": text, "set_at_utc": self._now()}
-                connection.execute(setting_table.insert().values(values))
+            row = connection.execute(latest(setting_table, values["name"])).first()
+            if row is None or row.value != values["value"]:
+                connection.execute(setting_table.insert().values(**values, set_at_utc=self._now()))
 
     def check(self, progress: Progress | None = None) -> tuple[Problem, ...]:
         """Look at every hash and reference; see `check.check`."""

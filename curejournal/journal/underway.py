@@ -10,12 +10,12 @@ from threading import Lock
 
 from sqlalchemy import Connection, and_, case, func, select
 
-from curejournal.cure.records import RECORDS, BarsOut, Decision, Renamed, Withdrawn
+from curejournal.cure.records import BarsOut, Decision, Renamed, Withdrawn
+from curejournal.journal.record_json import KIND_OF
 from curejournal.journal.rows import new_names
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
 
-_KINDS = {record: kind for kind, record in RECORDS.items()}
 _RELEASE = '{"act":"release"'
 """How the text of a signed release begins: its fields are written in their order."""
 
@@ -56,7 +56,7 @@ class Underway:
         with self._lock:
             last = connection.scalar(select(func.max(entry_table.c.id))) or 0
             # Another name comes only with an entry that gives or takes back one.
-            renames = select(entry_table.c.id).where(entry_table.c.kind.in_([_KINDS[Renamed], _KINDS[Withdrawn]]))
+            renames = select(entry_table.c.id).where(entry_table.c.kind.in_([KIND_OF[Renamed], KIND_OF[Withdrawn]]))
             if self._renamed_until:
                 # Not the first time: of all entries SQLite would read each, where the index of kinds tells it sooner.
                 renames = renames.where(entry_table.c.id > self._renamed_until)
@@ -69,7 +69,7 @@ class Underway:
 
     def _learn(self, connection: Connection) -> None:
         # Bars that leave a released batch do not open it again.
-        last_word = func.max(case((entry_table.c.kind != _KINDS[BarsOut], entry_table.c.id)))
+        last_word = func.max(case((entry_table.c.kind != KIND_OF[BarsOut], entry_table.c.id)))
         new = select(entry_table.c.batch_id, func.max(entry_table.c.id).label("last"), last_word.label("word"))
         new = new.where(entry_table.c.id > self._last_id).group_by(entry_table.c.batch_id)
         each = new.subquery()
@@ -83,4 +83,4 @@ class Underway:
                 self._released.discard(row.batch_id)
 
 
-_IS_RELEASE = and_(entry_table.c.kind == _KINDS[Decision], entry_table.c.record.startswith(_RELEASE))
+_IS_RELEASE = and_(entry_table.c.kind == KIND_OF[Decision], entry_table.c.record.startswith(_RELEASE))

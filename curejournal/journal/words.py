@@ -1,10 +1,12 @@
-"""What may stand as a name or a time in a journal."""
+"""What may stand as a name, a card, a setting or a time in a journal."""
 
 from __future__ import annotations
 
+import json
 import unicodedata
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import PurePosixPath, PureWindowsPath
+from typing import Any
 
 from curejournal.journal.faults import EntryRefused
 
@@ -46,6 +48,34 @@ def plain_text(text: str, what: str, longest: int) -> str:
             "Type it again by hand.",
         )
     return plain
+
+
+def card_columns(name: str, copy_id: str, toml: str) -> dict[str, str]:
+    """The columns of a card that may be kept.
+
+    Raises
+    ------
+    EntryRefused
+    """
+    if "\0" in toml:
+        raise EntryRefused("The definition of the card is not text.")
+    known = plain_text(copy_id, "id of the card", 80) if copy_id else ""
+    return {"name": plain_text(name, "name of the card", 80), "copy_id": known, "toml": toml}
+
+
+def setting_columns(name: str, value: Any) -> dict[str, str]:
+    """The columns of a setting that may be kept.
+
+    Raises
+    ------
+    EntryRefused
+        If JSON cannot hold the value.
+    """
+    name = plain_text(name, "name of the setting", 80)
+    try:
+        return {"name": name, "value": json.dumps(value, allow_nan=False, sort_keys=True)}
+    except (TypeError, ValueError) as error:
+        raise EntryRefused(f"The setting {name} cannot be kept: {error}.") from error
 
 
 def file_name(original: str) -> str:

@@ -4,21 +4,17 @@ Like `workflow`, on which they stand: faces call these and show what comes back.
 """
 
 from curejournal.cure.materials import Named as Named
-from curejournal.lessons.asked import COMPARED as COMPARED
 from curejournal.lessons.asked import EARLIER as EARLIER
 from curejournal.lessons.asked import MaterialReport as MaterialReport
 from curejournal.lessons.asked import MaterialUnknown as MaterialUnknown
-from curejournal.lessons.asked import Planned as Planned
 from curejournal.lessons.asked import Tell as Tell
 from curejournal.lessons.asked import Which as Which
 from curejournal.lessons.asked import all_materials as all_materials
 from curejournal.lessons.asked import compared as compared
 from curejournal.lessons.asked import expected as expected
-from curejournal.lessons.asked import holding as holding
 from curejournal.lessons.asked import material as material
 from curejournal.lessons.asked import planned as planned
 from curejournal.lessons.asked import stories_of as stories_of
-from curejournal.lessons.asked import teller as teller
 from curejournal.lessons.asked import which as which
 from curejournal.lessons.plain import material_as_json as material_as_json
 from curejournal.lessons.plain import planned_as_json as planned_as_json

@@ -158,6 +158,8 @@ def card_text(card: Card) -> str:
         f"copy_id = {_quoted(card.copy_id)}",
         f"provenance = {_quoted(card.provenance)}",
     ]
+    if card.made_of:
+        lines.append(f"made_of = {_quoted(card.made_of)}")
     if card.shared_covariance is not None:
         lines.append(f"shared_covariance = {_rounded(card.shared_covariance)}")
     if card.window:

@@ -4,11 +4,6 @@ Like `workflow`, which they stand on: faces call these and show what comes back.
 """
 
 from curejournal.journal.faults import FolderInUse as FolderInUse
-from curejournal.lessons import MaterialReport as MaterialReport
-from curejournal.lessons import MaterialUnknown as MaterialUnknown
-from curejournal.lessons import all_materials as all_materials
-from curejournal.lessons import material as material
-from curejournal.lessons import material_in_words as material_in_words
 from curejournal.publish.papers import NothingChosen as NothingChosen
 from curejournal.publish.papers import batch_record as batch_record
 from curejournal.publish.papers import calendar_file as calendar_file
@@ -23,7 +18,6 @@ from curejournal.publish.passing_on import open_bundle as open_bundle
 from curejournal.publish.passing_on import recipe_in as recipe_in
 from curejournal.publish.passing_on import recipe_out as recipe_out
 from curejournal.publish.passing_on import recipe_text as recipe_text
-from curejournal.publish.showing import MARK as MARK
 from curejournal.publish.showing import Packed as Packed
 from curejournal.publish.showing import portfolio as portfolio
 from curejournal.publish.showing import portfolio_on_paper as portfolio_on_paper

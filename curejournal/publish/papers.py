@@ -18,10 +18,7 @@ from curejournal.report import wording
 from curejournal.report.calendar import Task, calendar_ics
 from curejournal.report.fact_sheet import FactSheet, fact_sheet_markdown, fact_sheet_pdf
 from curejournal.report.labels import Label, NetWeight, labels_pdf, propose_net_weight
-from curejournal.report.portfolio import (
-    PortfolioPhoto,
-    in_measured_colours,
-)
+from curejournal.report.portfolio import PortfolioPhoto, in_measured_colours
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
 
 PICTURE_PX = 900
@@ -135,7 +132,7 @@ def labels(
     count: int | None = None,
     with_weight: bool = False,
     tag: str = "",
-    paper: Literal["a4", "letter"] = "a4",
+    paper: workflow.Paper = "a4",
 ) -> bytes:
     """Labels of a batch as a PDF.
 

@@ -81,12 +81,6 @@ def balanced(data: bytes, longest: int, seen: Sequence[Seen]) -> tuple[Pixels, f
     return _balance(picture, scale, seen), scale
 
 
-def jpeg(picture: Pixels, quality: int = 86) -> bytes:
-    """A JPEG without any metadata."""
-    _, encoded = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, quality])
-    return encoded.tobytes()
-
-
 def smaller(picture: Pixels, longest: int) -> Pixels:
     """The same with at most `longest` pixels on the longer side."""
     by = longest / max(picture.shape[:2])

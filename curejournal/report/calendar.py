@@ -34,7 +34,7 @@ def calendar_ics(tasks: Iterable[Task], *, on: datetime, zone: tzinfo, software:
     Parameters
     ----------
     tasks : iterable of Task
-        What `judgement.due` asks for.
+        What judgements ask for.
     on : datetime
         Now. What has been due for longer stands at today.
     zone : tzinfo

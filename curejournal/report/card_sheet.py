@@ -6,12 +6,12 @@ from typing import Literal
 
 import cv2
 import numpy as np
-import segno
 from fpdf import FPDF
 from fpdf.prefs import ViewerPreferences
 
 from curejournal.errors import CureJournalError
 from curejournal.photo.card import Card, Marker, Rect
+from curejournal.report.qr import draw_qr
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 Paper = Literal["a4", "letter"]
@@ -88,15 +88,7 @@ def _draw_window(pdf: FPDF, window: Rect, left: float) -> None:
 
 def _draw_slot(pdf: FPDF, name: str, slot: Rect, left: float, card: Card) -> None:
     if name == "copy_id" and card.copy_id:
-        code = segno.make(card.copy_id, error="m", micro=False)
-        matrix = [list(row) for row in code.matrix]
-        step = slot.w / (len(matrix) + 8)  # four modules of quiet zone on each side
-        pdf.set_fill_color(0)
-        for row, line in enumerate(matrix):
-            for column, dark in enumerate(line):
-                if dark:
-                    x, y = left + slot.x + (column + 4) * step, TOP_MM + slot.y + (row + 4) * step
-                    pdf.rect(x, y, step, step, style="F")
+        draw_qr(pdf, card.copy_id, left + slot.x, TOP_MM + slot.y, slot.w)
         pdf.set_font("helvetica", size=5)
         pdf.set_text_color(60)
         pdf.set_xy(left + slot.x, TOP_MM + slot.y + slot.h)

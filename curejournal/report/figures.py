@@ -11,8 +11,6 @@ import altair as alt
 import numpy as np
 
 from curejournal.colour.difference import Interval
-from curejournal.colour.sample import Lab
-from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.cure.journey import Journey
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import Batch, ScalarReading
@@ -31,12 +29,6 @@ class Figure:
 
     chart: Any
     words: str
-
-
-def swatch(lab: Lab) -> str:
-    """The sRGB hex colour nearest to a CIELAB D50 colour, for showing it."""
-    red, green, blue = (int(value) for value in lab_to_srgb8(lab))
-    return f"#{red:02x}{green:02x}{blue:02x}"
 
 
 def difference_figure(journey: Journey, portion: str) -> Figure | None:
@@ -82,7 +74,7 @@ def _difference_points(journey: Journey) -> list[dict[str, Any]]:
             "value": point.difference.estimate,
             "low": point.difference.low,
             "high": point.difference.high,
-            "colour": swatch(point.lab),
+            "colour": wording.hex_colour(point.lab),
             "when": wording.moment(point.at),
             "grade": str(point.grade),
         }
@@ -130,7 +122,7 @@ def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
                 "value": point.lab[axis],
                 "low": point.lab[axis] - 1.96 * point.lab_sd[axis],
                 "high": point.lab[axis] + 1.96 * point.lab_sd[axis],
-                "colour": swatch(point.lab),
+                "colour": wording.hex_colour(point.lab),
                 "when": wording.moment(point.at),
                 "grade": str(point.grade),
             }

@@ -6,16 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
-
-import segno
-from fpdf import FPDF
 
 from curejournal.cure.kinds import GRAMS_IN_OUNCE
 from curejournal.cure.records import Batch, Weighing
 from curejournal.cure.weight import weigh_up
 from curejournal.errors import CureJournalError
 from curejournal.report import wording
+from curejournal.report.card_sheet import PAPERS, Paper
+from curejournal.report.qr import draw_qr
 from curejournal.report.sheet import SOFT, Sheet, grams
 
 LOCAL_RULES = (
@@ -28,7 +26,6 @@ SMALLEST_BAR_SD = 0.015
 """Spread of bars of one loaf about their mean, as a part of it, at the least. Ours: cut by hand, they differ by a few
 per cent [common practice, no source]."""
 
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 LABEL_MM = (60.0, 37.0)
 GAP_MM = 3.0
 
@@ -122,9 +119,7 @@ class Label:
     tag: str = ""
 
 
-def labels_pdf(
-    labels: Sequence[Label], *, paper: Literal["a4", "letter"] = "a4", made_on: datetime, software: str
-) -> bytes:
+def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetime, software: str) -> bytes:
     """Sheets of labels with cut lines, and on the last the note on what local codes ask for.
 
     Raises
@@ -164,7 +159,7 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float) -> None:
     text_width = width - 6
     if label.tag:
         side = 17.0
-        _qr(sheet, label.tag, x + width - side - 2, y + height - side - 2, side)
+        draw_qr(sheet, label.tag, x + width - side - 2, y + height - side - 2, side, quiet=2)
         text_width = width - side - 7
     _fitted(sheet, label.name, x + 3, y + 3, width - 6, 13, "B")
     sheet.type(7.5, colour=SOFT)
@@ -189,13 +184,3 @@ def _fitted(sheet: Sheet, text: str, x: float, y: float, width: float, size: flo
             text = text[:-2].rstrip() + "…"
     sheet.set_xy(x, y)
     sheet.cell(width, size * 0.45, text)
-
-
-def _qr(sheet: FPDF, text: str, x: float, y: float, side: float) -> None:
-    matrix = [list(row) for row in segno.make(text, error="m", micro=False).matrix]
-    step = side / (len(matrix) + 4)
-    sheet.set_fill_color(0)
-    for row, line in enumerate(matrix):
-        for column, dark in enumerate(line):
-            if dark:
-                sheet.rect(x + (column + 2) * step, y + (row + 2) * step, step, step, style="F")

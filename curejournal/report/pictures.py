@@ -25,7 +25,7 @@ def small(photo: Photo, longest: int) -> bytes:
     ------
     PictureDamaged
     """
-    return _jpeg(shrunk(photo, longest))
+    return jpeg(shrunk(photo, longest))
 
 
 def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
@@ -45,7 +45,7 @@ def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
     faults += [reason for area in measurement.areas for reason in area.reasons if reason.outline]
     for reason in faults:
         _outline(picture, reason.outline, scale, FAULT, crossed=True)
-    return _jpeg(picture)
+    return jpeg(picture)
 
 
 def outlined(photo: Photo, areas: Sequence[Points], faults: Sequence[Points], longest: int) -> bytes:
@@ -90,7 +90,7 @@ def outlined(photo: Photo, areas: Sequence[Points], faults: Sequence[Points], lo
                 for ink, width in (((30, 26, 22), high // 4), (AREA, high // 10)):
                     at, size = place.astype(int).tolist(), high / 22
                     cv2.putText(shown, str(number), at, cv2.FONT_HERSHEY_SIMPLEX, size, ink, max(2, width), cv2.LINE_AA)
-    return _jpeg(shown)
+    return jpeg(shown)
 
 
 def shrunk(photo: Photo, longest: int) -> Pixels:
@@ -125,6 +125,7 @@ def _outline(
                 cv2.line(picture, shape[start].tolist(), shape[end].tolist(), ink, width, cv2.LINE_AA)
 
 
-def _jpeg(picture: Pixels) -> bytes:
+def jpeg(picture: Pixels) -> bytes:
+    """A JPEG without any metadata."""
     _, encoded = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 86])
     return encoded.tobytes()

@@ -12,11 +12,11 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from curejournal.colour.difference import ciede2000
-from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.cure.journey import Journey, State
 from curejournal.cure.records import Batch, ColourReading
 from curejournal.report import wording
-from curejournal.report.balance import Framed, Pixels, Seen, balanced, jpeg, smaller, time_lapse
+from curejournal.report.balance import Framed, Pixels, Seen, balanced, smaller, time_lapse
+from curejournal.report.pictures import jpeg
 from curejournal.report.sheet import Sheet, Swatch, axis_blocks, axis_ticks
 
 LARGE_PX, COVER_PX = 1280, 560
@@ -264,14 +264,10 @@ def _words(journey: Journey) -> str:
     return f"{told} {wording.figure(journey.difference_now)} ΔE00 from the intended colour at the last photo."
 
 
-def _hex(lab: Sequence[float]) -> str:
-    return "#{:02x}{:02x}{:02x}".format(*(int(value) for value in lab_to_srgb8(lab)))
-
-
 def _now(batch: PortfolioBatch) -> dict[str, Any]:
     last = {name: journey.points[-1] for name, journey in batch.journeys.items() if journey.points}
     return {
-        "colours": [_hex(point.lab) for point in last.values()],
+        "colours": [wording.hex_colour(point.lab) for point in last.values()],
         "colours_alt": "measured last: "
         + "; ".join("{} L* {:.0f}, a* {:.0f}, b* {:.0f}".format(name, *point.lab) for name, point in last.items()),
     }
@@ -284,7 +280,7 @@ def _strip(name: str, journey: Journey) -> dict[str, Any]:
         {
             "x": round(start * width, 1),
             "width": round((end - start) * width, 1),
-            "colour": _hex(point.lab),
+            "colour": wording.hex_colour(point.lab),
             "title": "day {:.1f}: L* {:.1f}, a* {:.1f}, b* {:.1f}".format(point.days, *point.lab),
         }
         for point, (start, end) in zip(journey.points, axis_blocks(days), strict=True)
@@ -319,7 +315,7 @@ def _strip(name: str, journey: Journey) -> dict[str, Any]:
         "ticks": ticks,
         "rows": rows,
         "alt": alt,
-        "intended": _hex(journey.intended_lab) if journey.intended_lab else "",
+        "intended": wording.hex_colour(journey.intended_lab) if journey.intended_lab else "",
     }
 
 

@@ -100,9 +100,9 @@ class Sheet(FPDF):
         self.ln(0.8)
         self.type(9.5)
 
-    def say(self, text: str, size: float = 9.5, style: str = "", colour: tuple[int, int, int] = INK) -> None:
+    def say(self, text: str, size: float = 9.5, style: str = "") -> None:
         """A paragraph."""
-        self.type(size, style, colour)
+        self.type(size, style)
         self._lines(text, size * 0.49)
         self.type(9.5)
 
@@ -168,8 +168,9 @@ class Sheet(FPDF):
         )
         return float(info.rendered_height or 0.0)
 
-    def pictures(self, shown: Sequence[tuple[bytes, str, str]], across: int = 3, gap: float = 4.0) -> None:
+    def pictures(self, shown: Sequence[tuple[bytes, str, str]], across: int = 3) -> None:
         """Pictures (JPEG, caption, alternative) side by side, `across` in a row."""
+        gap = 4.0
         width = (self.epw - (across - 1) * gap) / across
         for start in range(0, len(shown), across):
             if self.will_page_break(width * 1.1):

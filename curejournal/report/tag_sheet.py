@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import segno
 from fpdf import FPDF
 from fpdf.prefs import ViewerPreferences
 
 from curejournal.errors import CureJournalError
 from curejournal.report.card_sheet import PAPERS, Paper, latin
-
-# ISO/IEC 18004, 7.3.8 (first edition: 8.1): four light modules all round.
-QUIET_MODULES = 4
+from curejournal.report.qr import draw_qr
 
 
 class TagsNotPrintable(CureJournalError):
@@ -104,20 +101,11 @@ def _draw(pdf: FPDF, label: TagLabel, sheet: LabelSheet, x: float, y: float) -> 
         pdf.set_draw_color(170)
         pdf.set_line_width(0.1)
         pdf.rect(x, y, w, h)
-    code = segno.make(label.payload, error="m", micro=False, boost_error=False)
-    matrix = [list(row) for row in code.matrix]
     # A wide label has its text beside the code, any other below it.
     beside = w > 1.5 * h
     side = min(h - 2.0, w - 2.0) if beside else min(w - 2.0, h - 12.0)
     left, top = (x + 1.0, y + (h - side) / 2) if beside else (x + (w - side) / 2, y + 1.0)
-    step = side / (len(matrix) + 2 * QUIET_MODULES)
-    pdf.set_fill_color(0)
-    for row, line in enumerate(matrix):
-        for column, dark in enumerate(line):
-            if dark:
-                pdf.rect(
-                    left + (column + QUIET_MODULES) * step, top + (row + QUIET_MODULES) * step, step, step, style="F"
-                )
+    draw_qr(pdf, label.payload, left, top, side, boost_error=False)
     text_x, text_w = (x + side + 1.5, w - side - 2.5) if beside else (x + 1.0, w - 2.0)
     text_y = y + h / 2 - 5.0 if beside else y + side + 1.0
     align = "L" if beside else "C"

@@ -1,4 +1,4 @@
-"""How days, ages and figures are written wherever a maker reads them."""
+"""How days, ages, figures and colours are written wherever a maker reads them."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
+from curejournal.colour.spaces import lab_to_srgb8
 
 DAY = timedelta(days=1)
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -35,20 +36,20 @@ def age(since: datetime, on: datetime) -> str:
     return count(weeks, "week") + (f" {count(rest, 'day')}" if rest else "")
 
 
-def span(interval: tuple[datetime | None, datetime | None], between: str = " to ") -> str:
+def span(interval: tuple[datetime | None, datetime | None]) -> str:
     """An interval of dates; an end that nobody knows is said so."""
     low, high = interval
     if low is None and high is None:
         return "no date can be named"
     if high is None:
         return f"{day(low)} or later" if low else ""
-    return f"{day(low)}{between}{day(high)}" if low else f"by {day(high)}"
+    return f"{day(low)} to {day(high)}" if low else f"by {day(high)}"
 
 
-def figure(interval: Interval, decimals: int = 1, unit: str = "") -> str:
+def figure(interval: Interval) -> str:
     """An estimate with its 95 % interval: 4.1 (3.0 to 5.4)."""
-    middle, low, high = (f"{value:.{decimals}f}" for value in interval)
-    return f"{middle}{unit} ({low} to {high})"
+    middle, low, high = (f"{value:.1f}" for value in interval)
+    return f"{middle} ({low} to {high})"
 
 
 def lab_with_doubt(lab: Lab, sd: Lab) -> str:
@@ -57,6 +58,11 @@ def lab_with_doubt(lab: Lab, sd: Lab) -> str:
         f"{axis}* {round(value, 1) + 0.0:.1f} ± {1.96 * one:.1f}"
         for axis, value, one in zip("Lab", lab, sd, strict=True)
     )
+
+
+def hex_colour(lab: Lab) -> str:
+    """The sRGB hex colour nearest to a CIELAB D50 colour, for showing it."""
+    return "#{:02x}{:02x}{:02x}".format(*map(int, lab_to_srgb8(lab)))
 
 
 def count(number: int, what: str) -> str:

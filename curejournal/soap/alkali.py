@@ -21,9 +21,6 @@ ACID_RELATIVE_SD = 0.005
 BALANCE_SD_G = 0.01
 """Doubt of the soap's weight: ours, the step of a 0.01 g balance."""
 
-NA2O_TO_NAOH = 2 * NAOH_G_MOL / (2 * 22.990 + 15.999)
-"""Old books report Na2O: times this gives NaOH."""
-
 
 class ImpossibleTest(CureJournalError):
     """A test whose figures cannot be."""
@@ -194,21 +191,6 @@ def read_ph(ph: float, half_width: float, strength_pct: float | None, *, by_stri
     if by_strip and band is PhBand.USUAL:
         words += "; strips often read low in soap, so this proves little"
     return PhReading((low, high), band, comparable, words)
-
-
-def ph_of_free_alkali(free_alkali_pct: float, strength_pct: float = 1.0) -> float:
-    """The pH that free NaOH alone would give, soap's own left aside (25 °C, activity ignored).
-
-    0.05% gives 10.1 at 1%, the same as sound soap: why no pH measures free alkali.
-    """
-    _require(_positive(free_alkali_pct) and _positive(strength_pct), "Amounts have to be above zero.")
-    return 14 + math.log10(free_alkali_pct / 100 * strength_pct * 10 / NAOH_G_MOL)
-
-
-def most_free_alkali(ph: float, strength_pct: float = 1.0) -> float:
-    """The most free NaOH (% of the bar) that a solution of this pH can hold: all of its alkalinity."""
-    _require(_positive(strength_pct), "The strength of the solution has to be above zero.")
-    return float(10 ** (ph - 14)) * NAOH_G_MOL * 100 / (strength_pct * 10)
 
 
 def _positive(value: float) -> bool:

@@ -81,16 +81,6 @@ class LyeNeed:
     koh_g: float
 
 
-def naoh_sv(sv: float) -> float:
-    """Grams of pure NaOH for one gram of fat of saponification value `sv` (mg KOH per g)."""
-    return sv / 1000 * NAOH_PER_KOH
-
-
-def sv_of_triglyceride(molar_mass: float) -> float:
-    """Saponification value (mg KOH per g) of a pure triglyceride of `molar_mass` g/mol: three KOH to one."""
-    return 3 * KOH_G_MOL * 1000 / molar_mass
-
-
 def check_lye(recipe: Recipe) -> LyeCheck:
     """Judge a recipe's lye before the pour.
 
@@ -207,12 +197,6 @@ def lye_for(
         naoh_g=koh_g * (1 - koh_share) * NAOH_PER_KOH / (naoh_purity_pct / 100),
         koh_g=koh_g * koh_share / (koh_purity_pct / 100),
     )
-
-
-def water_for(lye_g: float, concentration_pct: float) -> float:
-    """Water (g) for a lye of the given concentration: alkali / (alkali + water), in %."""
-    _require(0 < concentration_pct < 100, "The lye concentration has to be between 0 and 100%.")
-    return lye_g * (100 - concentration_pct) / concentration_pct
 
 
 def recipe_mass_g(recipe: Recipe) -> float:

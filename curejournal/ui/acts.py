@@ -42,14 +42,9 @@ def forms(batch: Batch) -> dict[str, Form]:
     return found
 
 
-def _key(form: str, batch: Batch) -> str:
-    # As in `entry`: once something is kept its form begins anew.
-    return f"{form}-{batch.code}-{st.session_state.setdefault('round', 0)}"
-
-
 def bars_out(desk: Desk, batch: Batch) -> None:
     """Bars that left the rack, and whom to ask in a recall."""
-    key = _key("out", batch)
+    key = entry.form_key("out", batch)
     if batch.bars_cut:
         parts.say(f"{batch.bars_cut} bars were cut, {batch.bars_cut - batch.bars_out} are here.", "soft")
     with st.form(key):
@@ -64,7 +59,7 @@ def bars_out(desk: Desk, batch: Batch) -> None:
 
 def scale_change(desk: Desk, batch: Batch) -> None:
     """A weighing after which a bar or tray is not what it was: said so, it is no loss and no gain."""
-    key = _key("change", batch)
+    key = entry.form_key("change", batch)
     last = {weighing.subject: weighing for _, weighing in batch.records(Weighing)}
     subject = st.selectbox("Which bar, tray or loaf", list(last), key=f"{key}-subject")
     before = last[subject]
@@ -97,7 +92,7 @@ def scale_change(desk: Desk, batch: Batch) -> None:
 
 def intended(desk: Desk, batch: Batch) -> None:
     """The colour a portion should have when cured, from one of four sources."""
-    key = _key("intended", batch)
+    key = entry.form_key("intended", batch)
     names = [portion.name for portion in batch.portions]
     name = st.selectbox("Which portion", names, key=f"{key}-portion")
     portion = next(known for known in batch.portions if known.name == name)
@@ -142,7 +137,7 @@ def _intend(
     except CureJournalError as error:
         st.error(f"{plain(error.what)} {plain(error.do)}", icon=":material/back_hand:")
     else:
-        entry.tell(desk, batch.code, [kept])
+        entry.tell(batch.code, [kept])
         st.rerun()
 
 
@@ -210,7 +205,7 @@ _ASKED: dict[IntendedSource, Callable[[Desk, Batch, str], dict[str, Any] | None]
 
 def embeds(desk: Desk, batch: Batch) -> None:
     """Pieces of another batch that were put into this one: that batch is then its parent."""
-    key = _key("embeds", batch)
+    key = entry.form_key("embeds", batch)
     names = {code: name for code, name in desk.journal.names().items() if code != batch.code}
     with st.form(key):
         code = st.selectbox(
@@ -231,7 +226,7 @@ def embeds(desk: Desk, batch: Batch) -> None:
 
 def batter(desk: Desk, batch: Batch) -> None:
     """How much batter each portion got: the dose of what went into one portion alone is reckoned on it."""
-    key = _key("batter", batch)
+    key = entry.form_key("batter", batch)
     recipe = batch.recipe
     assert recipe is not None
     known = {part.portion: part.grams for part in recipe.batter}

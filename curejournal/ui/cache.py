@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -11,9 +10,9 @@ from typing import Any
 import streamlit as st
 
 from curejournal import workflow
+from curejournal.cure.house import HouseRules
 from curejournal.cure.judgement import Judgement, judge
 from curejournal.cure.records import Batch
-from curejournal.cure.rules import HouseRules
 from curejournal.journal.store import Journal
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
@@ -30,7 +29,7 @@ def judged(desk: Desk, batch: Batch) -> Judgement:
     """The verdict on a batch; worked out again when an entry, the rules or the hour changes."""
     on = max([hour(desk), *(entry.at for entry in batch.entries if entry.at <= desk.now)])
     rules = workflow.house_rules(desk.journal)
-    judgement = _judged(str(desk.journal.location), batch.code, _state([batch]), on, rules, batch)
+    judgement = _judged(str(desk.journal.location), batch.code, state_of(batch), on, rules, batch)
     # A recall reaches other batches too, so it is worked out with all of them.
     return workflow.judge_batch(desk.journal, batch.code, on) if judgement.recall else judgement
 
@@ -57,8 +56,9 @@ def _kept(location: str, what: str) -> dict[str, Any]:
     return {}
 
 
-def _state(batches: Iterable[Batch]) -> tuple[int, int]:
-    ids = [entry.id for batch in batches for entry in batch.entries]
+def state_of(batch: Batch) -> tuple[int, int]:
+    """How many entries are current, and the latest: while both stay, nothing in the batch has changed."""
+    ids = [entry.id for entry in batch.entries]
     return len(ids), max(ids, default=0)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from curejournal import workflow
-from curejournal.report import figures
+from curejournal.report import wording
 from curejournal.ui import parts
 from curejournal.ui.page import Desk
 from curejournal.ui.telling import st
@@ -54,7 +54,7 @@ def _picture(card: workflow.Card, changed: set[str]) -> str:
         if patch.lab_d50 is None:
             pieces.append(f'<i class="unknown" style="{place}"></i>')
         else:
-            pieces.append(f'<i style="{place};background:{figures.swatch(patch.lab_d50)}"></i>')
+            pieces.append(f'<i style="{place};background:{wording.hex_colour(patch.lab_d50)}"></i>')
         if patch.id in changed:
             middle = (
                 f"left:{100 * (patch.x + patch.w / 2) / width:.2f}%;top:{100 * (patch.y + patch.h / 2) / height:.2f}%"

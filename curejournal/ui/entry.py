@@ -98,11 +98,11 @@ def _keep(desk: Desk, offered: Offered) -> None:
             return
         kept.append(done[0])
     st.session_state.pop("offered", None)
-    tell(desk, offered.code, kept)
+    tell(offered.code, kept)
     st.rerun()
 
 
-def tell(desk: Desk, code: str, kept: Sequence[Entry]) -> None:
+def tell(code: str, kept: Sequence[Entry]) -> None:
     """Note what was just kept, so that it is said and can be undone."""
     st.session_state["kept"] = (code, tuple(kept))
     st.session_state["round"] = st.session_state.get("round", 0) + 1
@@ -124,8 +124,8 @@ def undo(desk: Desk) -> None:
             st.rerun()
 
 
-def _key(form: str, batch: Batch) -> str:
-    # Once something is kept its form begins anew; refused or doubted, what was typed stays.
+def form_key(form: str, batch: Batch) -> str:
+    """A form's key: once something is kept its form begins anew; refused or doubted, what was typed stays."""
     return f"{form}-{batch.code}-{st.session_state.setdefault('round', 0)}"
 
 
@@ -137,7 +137,7 @@ def moment(desk: Desk, key: str) -> datetime:
 
 def weigh(desk: Desk, batch: Batch) -> None:
     """The marked bars, all in one form."""
-    key = _key("weigh", batch)
+    key = form_key("weigh", batch)
     last = {weighing.subject: weighing for _, weighing in batch.records(Weighing)}
     with st.form(key):
         st.caption("Always weigh the same marked bars. Leave out the ones that were not weighed.")
@@ -181,7 +181,7 @@ def _scale_step(used_g: float | None, key: str) -> float:
 
 def alkali_test(desk: Desk, batch: Batch) -> None:
     """A pH by strip or meter, or a titration."""
-    key = _key("test", batch)
+    key = form_key("test", batch)
     method: AlkaliMethod = st.segmented_control(
         "How", ["meter", "strip", "titration"], default="meter", required=True, key=f"{key}-method"
     )
@@ -227,7 +227,7 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
 
 def surface(desk: Desk, batch: Batch) -> None:
     """What is seen on the bars."""
-    key = _key("look", batch)
+    key = form_key("look", batch)
     with st.form(key):
         look = st.radio("What do the bars look like?", LOOKS, key=f"{key}-look")
         count = st.number_input("How many spots", value=None, min_value=0, step=1, key=f"{key}-count")
@@ -241,7 +241,7 @@ def surface(desk: Desk, batch: Batch) -> None:
 
 def room(desk: Desk, batch: Batch) -> None:
     """Temperature and humidity."""
-    key = _key("room", batch)
+    key = form_key("room", batch)
     with st.form(key):
         found = {
             kind.name: (temperature_input if kind.unit == "°C" else st.number_input)(

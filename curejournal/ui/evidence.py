@@ -92,5 +92,5 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             )
         )
         if signed is not None:
-            entry.tell(desk, batch.code, [signed])
+            entry.tell(batch.code, [signed])
             st.rerun()

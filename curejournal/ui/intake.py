@@ -43,12 +43,16 @@ class Shot:
         return self.measurement is not None and self.measurement.usable and bool(self.measurement.areas)
 
 
+def cards_to_choose(desk: Desk) -> dict[str, Card]:
+    """The cards by name: the journal's own first, then the one that a maker prints."""
+    built_in = workflow.card_names()
+    names = sorted(workflow.card_names(desk.journal), key=lambda name: (name in built_in, name != "window"))
+    return {name: workflow.find_card(name, desk.journal) for name in names}
+
+
 def chosen_card(desk: Desk) -> Card | None:
     """Ask which card lies in the picture; the journal's own come first."""
-    known, built_in = workflow.card_names(desk.journal), workflow.card_names()
-    # The maker's own first, then the one that a maker prints.
-    names = sorted(known, key=lambda name: (name in built_in, name != "window"))
-    cards = {name: workflow.find_card(name, desk.journal) for name in names}
+    cards = cards_to_choose(desk)
     name = st.selectbox(
         "Which card lies in the picture?",
         [*cards, NO_CARD],

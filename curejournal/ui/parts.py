@@ -77,7 +77,7 @@ def values(pairs: Mapping[str, str]) -> None:
 
 def patch(lab: Lab | None, name: str, words: str = "", size: str = "") -> str:
     """A measured colour beside its name and words, as HTML; hatched where no colour is known."""
-    look = f' style="background:{figures.swatch(lab)}"' if lab else ' class="empty"'
+    look = f' style="background:{wording.hex_colour(lab)}"' if lab else ' class="empty"'
     head = f"<b>{escape(worded(name))}</b>"
     more = f'<div class="soft">{escape(worded(words))}</div>' if words else ""
     return f'<div class="swatch {size}"><i{look} aria-hidden="true"></i><div>{head}{more}</div></div>'
@@ -88,10 +88,10 @@ def patches(items: Iterable[str]) -> None:
     st.html(f'<div class="strip">{"".join(items)}</div>')
 
 
-def latest_colours(judgement: Judgement, size: str = "half") -> list[str]:
+def latest_colours(judgement: Judgement) -> list[str]:
     """Each portion's colour at its last reading."""
     return [
-        patch(journey.points[-1].lab, name, journey.words, size)
+        patch(journey.points[-1].lab, name, journey.words, "half")
         for name, journey in judgement.journeys.items()
         if journey.points
     ]

@@ -86,5 +86,5 @@ def _correct(desk: Desk, batch: Batch) -> None:
         if st.form_submit_button("Take it back"):
             done = attempt(lambda: workflow.take_back(desk.journal, item, why=why.strip(), by=desk.by, now=desk.now))
             if done is not None:
-                entry.tell(desk, batch.code, [done])
+                entry.tell(batch.code, [done])
                 st.rerun()

@@ -8,7 +8,7 @@ from curejournal import strips, workflow
 from curejournal.cure.records import Batch
 from curejournal.strips import StripKey
 from curejournal.ui import cache, marking, parts
-from curejournal.ui.intake import TYPES
+from curejournal.ui.intake import TYPES, cards_to_choose
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import st
 from curejournal.workflow import Card, Points
@@ -21,11 +21,9 @@ FIELD_SHARE = 0.22
 
 def chosen_card(desk: Desk) -> Card:
     """Ask which card lies beside key and strip; the journal's own come first."""
-    known, built_in = workflow.card_names(desk.journal), workflow.card_names()
-    names = sorted(known, key=lambda name: (name in built_in, name != "window"))
-    cards = {name: workflow.find_card(name, desk.journal) for name in names}
+    cards = cards_to_choose(desk)
     name = st.selectbox(
-        "Which card lies beside it?", names, format_func=lambda name: cards[name].title or name, key="strip-card"
+        "Which card lies beside it?", list(cards), format_func=lambda name: cards[name].title or name, key="strip-card"
     )
     return cards[name]
 
@@ -45,7 +43,7 @@ def enrol(desk: Desk, card: Card) -> None:
     if file is None or len(values) < 3:
         parts.say("With a photo and at least three pH values, the colours are marked next.", "soft")
         return
-    areas = _fields(desk, card, file.getvalue(), values)
+    areas = _fields(card, file.getvalue(), values)
     if len(areas) == len(values):
         measured = attempt(lambda: workflow.measure_photo(file.getvalue(), card, areas))
         if measured is not None:
@@ -66,7 +64,7 @@ def enrol(desk: Desk, card: Card) -> None:
             st.success(f"Kept: {len(key.steps)} colours of {plain(name)}.", icon=":material/check:")
 
 
-def _fields(desk: Desk, card: Card, data: bytes, values: Sequence[float]) -> dict[str, Points]:
+def _fields(card: Card, data: bytes, values: Sequence[float]) -> dict[str, Points]:
     """Where each colour of a key is: along one row from the first to the last, or marked one by one."""
     shown = attempt(lambda: cache.measured(data, card, None, None))
     if shown is None:

@@ -28,7 +28,7 @@ def teller(desk: Desk) -> lessons.Tell:
         missing = [batch for batch in batches if not _is_known(known, batch, rules.version)]
         bar = st.progress(0.0, f"Looking at {len(missing)} batches…") if len(missing) > 5 else None
         for number, batch in enumerate(missing, start=1):
-            known[batch.code] = ((_state(batch), rules.version), lessons.stories_of(batch, desk.now, rules))
+            known[batch.code] = ((cache.state_of(batch), rules.version), lessons.stories_of(batch, desk.now, rules))
             if bar is not None:
                 bar.progress(number / len(missing), f"{number} of {len(missing)} batches looked at")
         if bar is not None:
@@ -49,19 +49,14 @@ def unknown(desk: Desk, batches: Sequence[Batch]) -> int:
 
 
 def _is_known(known: dict[str, Any], batch: Batch, version: str) -> bool:
-    return batch.code in known and known[batch.code][0] == (_state(batch), version)
-
-
-def _state(batch: Batch) -> tuple[int, int]:
-    ids = [entry.id for entry in batch.entries]
-    return len(ids), max(ids, default=0)
+    return batch.code in known and known[batch.code][0] == (cache.state_of(batch), version)
 
 
 def which(desk: Desk, what: What) -> lessons.Which | str:
     """Which material did it, or in words what is missing; worked out again when a batch that is compared changes."""
     answers = cache.kept(desk, "which")
     chosen = lessons.compared(desk.journal)
-    state = (workflow.house_rules(desk.journal).version, tuple(map(_state, chosen)))
+    state = (workflow.house_rules(desk.journal).version, tuple(map(cache.state_of, chosen)))
     if answers.get(what, (None, None))[0] != state:
         tell = teller(desk)
         tell(chosen)

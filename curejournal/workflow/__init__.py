@@ -5,7 +5,6 @@ faces ask what day it is.
 """
 
 from curejournal.cure.intended import NoColourToPick as NoColourToPick
-from curejournal.cure.lineage import Recall as Recall
 from curejournal.photo.card import Card as Card
 from curejournal.photo.health import PatchDrift as PatchDrift
 from curejournal.photo.measure import Measurement as Measurement
@@ -26,7 +25,7 @@ from curejournal.workflow.batches import set_intended as set_intended
 from curejournal.workflow.batches import start_batch as start_batch
 from curejournal.workflow.batches import take_back as take_back
 from curejournal.workflow.batches import undo as undo
-from curejournal.workflow.cards import card_drift as card_drift
+from curejournal.workflow.card_health import card_drift as card_drift
 from curejournal.workflow.cards import card_names as card_names
 from curejournal.workflow.cards import card_to_print as card_to_print
 from curejournal.workflow.cards import card_with_values as card_with_values
@@ -34,7 +33,6 @@ from curejournal.workflow.cards import enrol_card as enrol_card
 from curejournal.workflow.cards import find_card as find_card
 from curejournal.workflow.cards import swatch as swatch
 from curejournal.workflow.photos import SOFTWARE as SOFTWARE
-from curejournal.workflow.photos import Box as Box
 from curejournal.workflow.photos import Corners as Corners
 from curejournal.workflow.photos import PhotoUndated as PhotoUndated
 from curejournal.workflow.photos import Places as Places
@@ -53,7 +51,6 @@ from curejournal.workflow.plain import as_json as as_json
 from curejournal.workflow.plain import card_as_json as card_as_json
 from curejournal.workflow.plain import measurement_as_json as measurement_as_json
 from curejournal.workflow.verdicts import NotReady as NotReady
-from curejournal.workflow.verdicts import all_due as all_due
 from curejournal.workflow.verdicts import calendar as calendar
 from curejournal.workflow.verdicts import decide as decide
 from curejournal.workflow.verdicts import due_now as due_now

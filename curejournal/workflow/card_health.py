@@ -32,3 +32,8 @@ def card_health(journal: Journal, name: str) -> CardHealth:
         if isinstance(note := entry.record, PhotoNote) and note.card == name and note.patch_errors
     ]
     return CardHealth(len(history), 2 * FEWEST_PHOTOS, typical_misfits(history), drifting(history))
+
+
+def card_drift(journal: Journal, name: str) -> tuple[PatchDrift, ...] | None:
+    """The patches of a card that no longer fit as they did; None if there are too few photos to say."""
+    return card_health(journal, name).drift

@@ -1,4 +1,4 @@
-"""Use cases of cards: find, print, enrol, watch."""
+"""Use cases of cards: find, print, enrol."""
 
 from __future__ import annotations
 
@@ -7,13 +7,11 @@ from dataclasses import replace
 
 from curejournal.colour.sample import Grade, Lab
 from curejournal.cure.intended import NoColourToPick
-from curejournal.cure.records import PhotoNote
 from curejournal.journal.store import Journal
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
 from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
-from curejournal.photo.health import PatchDrift, drifting
 from curejournal.photo.reading import read_photo
 from curejournal.report.card_sheet import Paper, card_pdf
 from curejournal.workflow.photos import Places, measure_photo, reason_for_none
@@ -81,15 +79,6 @@ def card_with_values(
     measured = replace(measured, name=name, title=title, copy_id=copy_id or card.copy_id)
     journal.keep_card(name, cards.card_text(measured), measured.copy_id)
     return measured, doubts
-
-
-def card_drift(journal: Journal, name: str) -> tuple[PatchDrift, ...] | None:
-    """The patches of a card that no longer fit as they did, from all photos taken with it; None if too few to say."""
-    notes = sorted(
-        (entry for batch in journal.all_batches() for entry in batch.of(PhotoNote)), key=lambda entry: entry.at
-    )
-    records = [entry.record for entry in notes if isinstance(entry.record, PhotoNote)]
-    return drifting([dict(note.patch_errors) for note in records if note.card == name and note.patch_errors])
 
 
 def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, str]:

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import asdict, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
 from curejournal.cure import lineage
 from curejournal.cure.checks import check_record
+from curejournal.cure.house import HouseRules
 from curejournal.cure.judgement import DueThing, Judgement, judge
 from curejournal.cure.lineage import Recall
 from curejournal.cure.records import Batch, Decision, Entry
-from curejournal.cure.rules import HouseRules, Verdict
+from curejournal.cure.rules import Verdict
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.workflow.plain import as_json
@@ -60,14 +60,8 @@ def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
 def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, DueThing]]:
     """What is due in all batches, most pressing first."""
     rules = house_rules(journal)
-    return all_due((batch, judge(batch, on, rules)) for batch in journal.all_batches())
-
-
-def all_due(judged: Iterable[tuple[Batch, Judgement]]) -> list[tuple[Batch, DueThing]]:
-    """What is due in judged batches, most pressing first."""
-    return sorted(
-        ((batch, item) for batch, judgement in judged for item in judgement.due), key=lambda pair: pair[1].when
-    )
+    due = [(batch, item) for batch in journal.all_batches() for item in judge(batch, on, rules).due]
+    return sorted(due, key=lambda pair: pair[1].when)
 
 
 def decide(

@@ -6,9 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from curejournal.cure import changes, weight
-from curejournal.cure.curves import CurveModel, best_fit, fit_curves
-from curejournal.cure.weight import newton_loss, two_term_loss
+from curejournal.cure import changes, drying_models
+from curejournal.cure.curves import CurveModel, fit_curves
+from curejournal.cure.drying_models import newton_loss, two_term_loss
+from tests.cure.least_squares import best_fit
 
 DATA = Path(__file__).parents[1] / "data"
 LOSS = CurveModel("loss", "", (1e-5,), (3.0,), newton_loss, (0.0,), (1000.0,))
@@ -79,15 +80,17 @@ def test_the_share_of_two_models_is_that_of_their_evidence():
 
 def test_the_same_readings_always_give_the_same_curves():
     days, values = np.array([1.0, 4, 9]), np.array([[1.0], [0.95], [0.9]])
-    once, again = (fit_curves(weight.MODELS, days, values, np.full((3, 1, 1), 1e4)) for _ in range(2))
+    once, again = (fit_curves(drying_models.MODELS, days, values, np.full((3, 1, 1), 1e4)) for _ in range(2))
     assert np.array_equal(once.at(days), again.at(days))
 
 
-@pytest.mark.parametrize("model", [*changes.FREE_MODELS, *changes.AIMED_MODELS, *weight.MODELS], ids=lambda m: m.name)
+@pytest.mark.parametrize(
+    "model", [*changes.FREE_MODELS, *changes.AIMED_MODELS, *drying_models.MODELS], ids=lambda m: m.name
+)
 def test_every_model_recovers_its_own_curve(model):
     rates = np.sqrt(np.array(model.low) * np.array(model.high))[None, :]
     days = np.array([0.1, 0.4, 1, 2, 4, 7, 11, 16, 22, 29, 37, 46])
-    q = 3 if model not in weight.MODELS else 1
+    q = 3 if model not in drying_models.MODELS else 1
     scale = np.array(model.amplitude_sd)[:, None] * np.linspace(0.8, 0.5, q)
     truth = model.shape(days, rates)[0] @ (np.array(model.amplitude_mean)[:, None] + scale)
     sd = 0.02 if q == 3 else 0.0005

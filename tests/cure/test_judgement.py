@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from curejournal.cure.judgement import due, judge
+from curejournal.cure.house import HouseRules
+from curejournal.cure.judgement import judge
 from curejournal.cure.records import AlkaliTest, ColourReading, Decision, Event, Portion, SurfaceNote, Weighing
-from curejournal.cure.rules import HouseRules
 from curejournal.soap.recipe import Recipe
 from tests.cure.batches import (
     BASICS,
@@ -122,7 +122,7 @@ def test_stricter_house_rules_are_followed_and_named():
 
 
 def test_the_due_list_names_what_and_why_soonest_first():
-    things = due(batch(*BASICS, *weighed((1,)), *seen("comes back", (0.2, 1))), day(3))
+    things = judge(batch(*BASICS, *weighed((1,)), *seen("comes back", (0.2, 1))), day(3)).due
     assert {"weigh", "photograph", "test", "look"} <= {thing.what for thing in things}
     assert [thing.when for thing in things] == sorted(thing.when for thing in things)
     assert all(thing.words and thing.why for thing in things)
@@ -172,4 +172,4 @@ def test_cautions_defer_to_local_codes():
 def test_a_batch_without_recipe_is_judged_on_the_rest():
     found = _judge(without(READY, Recipe))
     assert found.lye is None and found.verdict == "not yet"
-    assert found.finding("drying").verdict == "go"
+    assert {finding.gauge: finding.verdict for finding in found.findings}["drying"] == "go"

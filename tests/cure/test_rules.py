@@ -4,9 +4,10 @@ from dataclasses import fields, replace
 
 import pytest
 
+from curejournal.cure.house import HouseRules, LimitTooLoose
 from curejournal.cure.judgement import look_at
 from curejournal.cure.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
-from curejournal.cure.rules import RULES, HouseRules, LimitTooLoose, Verdict, alkali, colour, lye_margin, surface
+from curejournal.cure.rules import RULES, Verdict, alkali, colour, lye_margin, surface
 from curejournal.soap.recipe import Recipe
 from tests.cure.batches import (
     BASICS,

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from curejournal.cure.drying_models import page_loss
 from curejournal.cure.records import Weighing
-from curejournal.cure.weight import Drying, page_loss, weigh_up
+from curejournal.cure.weight import Drying, weigh_up
 from tests.cure.batches import POURED, day, entries, weighed
 
 WEEKS = (0, 3, 7, 14, 21, 28, 35, 42, 56)

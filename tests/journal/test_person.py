@@ -11,8 +11,8 @@ import pytest
 from sqlalchemy import select
 
 from curejournal import tray, workflow
+from curejournal.cure.house import HouseRules
 from curejournal.cure.records import Event, Portion, Weighing
-from curejournal.cure.rules import HouseRules
 from curejournal.demo import pictures_folder
 from curejournal.intake import Source, take_in_all
 from curejournal.journal.faults import OnlyToRead, SignedByOther

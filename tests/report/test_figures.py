@@ -6,15 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
-from curejournal.colour.spaces import lab_from_srgb
 from curejournal.cure.journey import Journey
 from curejournal.cure.judgement import Judgement, judge
 from curejournal.cure.records import Batch
 from curejournal.journal.store import Journal
-from curejournal.report import figures
+from curejournal.report import figures, wording
 from tests.ui.journals import NOW, small_journal
 
 
@@ -39,14 +37,6 @@ def rows(figure: figures.Figure, key: str) -> list[dict[str, Any]]:
     return next(data for layer in layers(figure) if key in (data := layer["data"]["values"])[0])
 
 
-def test_a_swatch_is_the_nearest_screen_colour() -> None:
-    assert figures.swatch((100.0, 0.0, 0.0)) == "#ffffff"  # the white of IEC 61966-2-1 and of CIELAB D50 alike
-    red = figures.swatch((54.29, 80.81, 69.89))  # sRGB red in CIELAB D50 [from memory: Lindbloom's calculator]
-    assert red == "#ff0000"
-    round_trip = figures.swatch(tuple(float(v) for v in lab_from_srgb(np.array([0x8C, 0x6A, 0x3F]) / 255)))
-    assert round_trip == "#8c6a3f"
-
-
 def test_the_journeys_chart_has_each_reading_with_its_interval_and_colour(judgement: Judgement) -> None:
     journey = judgement.journeys["soap"]
     figure = figures.difference_figure(journey, "soap")
@@ -56,7 +46,7 @@ def test_the_journeys_chart_has_each_reading_with_its_interval_and_colour(judgem
         point.difference.estimate for point in journey.points if point.difference
     ]
     assert all(row["low"] <= row["value"] <= row["high"] for row in shown)
-    assert shown[0]["colour"] == figures.swatch(journey.points[0].lab)
+    assert shown[0]["colour"] == wording.hex_colour(journey.points[0].lab)
 
 
 def test_the_journeys_curve_is_dashed_from_the_last_reading_on(judgement: Judgement) -> None:

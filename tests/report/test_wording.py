@@ -1,12 +1,14 @@
-"""Days, ages and figures as a maker reads them."""
+"""Days, ages, figures and colours as a maker reads them."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 
 from curejournal.colour.difference import Interval
+from curejournal.colour.spaces import lab_from_srgb
 from curejournal.report import wording
 
 DAY = datetime(2026, 12, 3, 14, 5, tzinfo=UTC)
@@ -47,3 +49,11 @@ def test_a_figure_carries_its_interval() -> None:
 
 def test_a_colour_carries_half_its_interval_and_no_minus_zero() -> None:
     assert wording.lab_with_doubt((71.24, -0.04, 28.8), (1.0, 0.5, 0.9)) == "L* 71.2 ± 2.0, a* 0.0 ± 1.0, b* 28.8 ± 1.8"
+
+
+def test_a_colour_is_shown_as_the_nearest_screen_colour() -> None:
+    assert wording.hex_colour((100.0, 0.0, 0.0)) == "#ffffff"  # the white of IEC 61966-2-1 and of CIELAB D50 alike
+    red = wording.hex_colour((54.29, 80.81, 69.89))  # sRGB red in CIELAB D50 [from memory: Lindbloom's calculator]
+    assert red == "#ff0000"
+    round_trip = wording.hex_colour(tuple(float(v) for v in lab_from_srgb(np.array([0x8C, 0x6A, 0x3F]) / 255)))
+    assert round_trip == "#8c6a3f"

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Literal
 
-from curejournal import publish
+from curejournal import publish, workflow
 from curejournal.report import wording
 from curejournal.sorting import tag_text
 from curejournal.ui import parts
@@ -91,7 +90,7 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
     number = st.number_input("How many", 1, 2000, max(batch.bars_cut, 1), key=f"labels-n-{code}")
     weight = st.checkbox("Print that net weight", key=f"labels-g-{code}", disabled=net.grams_each is None)
     tag = st.checkbox("Print the batch’s tag: photos of it file themselves", key=f"labels-t-{code}")
-    paper: Literal["a4", "letter"] = st.segmented_control(
+    paper: workflow.Paper = st.segmented_control(
         "Paper", ["a4", "letter"], default="a4", required=True, format_func=str.capitalize, key=f"labels-p-{code}"
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 
 from curejournal import workflow
-from curejournal.cure.rules import HouseRules
+from curejournal.cure.house import HouseRules
 from curejournal.ui import parts
 from curejournal.ui.page import Desk, Page, attempt, plain
 from curejournal.ui.telling import st

@@ -55,4 +55,7 @@ class Line:
                 target.sendall(data)
         for end in (source, target):
             self._open.discard(end)
+            # Without this the other side hears nothing while another thread still waits for its bytes.
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
             end.close()

@@ -47,7 +47,8 @@ _QUIET = """([quiet, asked]) => {
         app.watched.observe(app, {subtree: true, childList: true, characterData: true, attributes: true});
     }
     const waits = window.line && window.line.asked > window.line.answered;
-    if (app.asked !== asked || waits || app.dataset.testScriptState !== 'notRunning') app.changed = now;
+    const cut = app.dataset.testConnectionState !== 'CONNECTED';
+    if (app.asked !== asked || waits || cut || app.dataset.testScriptState !== 'notRunning') app.changed = now;
     app.asked = asked;
     return now - app.changed >= quiet;
 }"""

@@ -1,4 +1,4 @@
-"""README and DEVELOPERS.md are true: every command, card and room is in them, and their links lead somewhere."""
+"""README and DEVELOPERS.md are true: every command, page, card and room is in them, and their links lead somewhere."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ import typer.main
 
 from curejournal.cli import app
 from curejournal.photo.card import built_in_cards
+from curejournal.ui.frame import all_pages
+from curejournal.ui.page import Page
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
@@ -28,6 +30,11 @@ def commands() -> list[str]:
 @pytest.mark.parametrize("command", commands())
 def test_every_command_is_in_the_readme(command: str) -> None:
     assert f"`curejournal {command}" in README
+
+
+@pytest.mark.parametrize("page", [page for page in all_pages().values() if page.listed], ids=lambda page: page.slug)
+def test_every_page_is_in_the_readme(page: Page) -> None:
+    assert f"| *{page.title}* |" in README
 
 
 @pytest.mark.parametrize("card", built_in_cards())

@@ -103,8 +103,8 @@ def intake(
         print_json({"photos": [workflow.as_json(arrival) for arrival in arrivals]})
     else:
         for arrival in arrivals:
-            where = f" {arrival.item.batch}" if arrival.item else ""
-            print(f"{arrival.name}: {arrival.outcome}{where}. {arrival.why}".rstrip())
+            where = f"{arrival.outcome} {arrival.item.batch if arrival.item else ''}".rstrip()
+            print(f"{arrival.name}: {where}. {arrival.why}".rstrip())
 
 
 @app.command()

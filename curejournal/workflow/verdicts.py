@@ -86,7 +86,7 @@ def decide(
     judgement = judge_batch(journal, code, on)
     if act == "release":
         if judgement.verdict != "ready":
-            raise NotReady(f"This batch is not ready: {judgement.headline}", judgement.next_step)
+            raise NotReady(f"This batch is not ready: {judgement.headline}.", judgement.next_step)
         _refuse_pieces_of_a_held_batch(journal, code, on)
     batch = journal.batch(code)
     if act == "withdraw" and not any(earlier.act == "release" for _, earlier in batch.records(Decision)):

@@ -72,9 +72,7 @@ def outlined(photo: Photo, areas: Sequence[Points], faults: Sequence[Points], lo
     by = longest / max(picture.shape[:2])
     size = (max(1, round(picture.shape[1] * by)), max(1, round(picture.shape[0] * by)))
     shown = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA if by < 1 else cv2.INTER_CUBIC), np.uint8)
-    if photo.encoding is not None:
-        shown = np.round(255 * np.clip(photo.encoding.to_srgb(shown / 255), 0, 1)).astype(np.uint8)
-    shown = np.ascontiguousarray(shown)
+    shown = _in_srgb(photo, shown)
     for outlines, colour in ((areas, AREA), (faults, FAULT)):
         for number, outline in enumerate(outlines, 1):
             moved = np.array(outline) - corner
@@ -106,7 +104,10 @@ def shrunk(photo: Photo, longest: int) -> Pixels:
     height, width = picture.shape[:2]
     by = min(1.0, longest / max(width, height))
     size = (max(1, round(width * by)), max(1, round(height * by)))
-    picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return _in_srgb(photo, np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8))
+
+
+def _in_srgb(photo: Photo, picture: Pixels) -> Pixels:
     if photo.encoding is not None:
         picture = np.round(255 * np.clip(photo.encoding.to_srgb(picture / 255), 0, 1)).astype(np.uint8)
     return np.ascontiguousarray(picture)

@@ -191,12 +191,7 @@ RELEASED = (*BASICS, (40, Decision("release", "A. Tester", "ready", "1", "{}")))
         (BASICS, BarsOut(2, "a laboratory", "sample"), 20, None),
         (BASICS, BarsOut(2, "", "retained"), 20, None),
         (BASICS, BarsOut(1, "", "scrapped"), 3, None),
-        (
-            (*RELEASED, (41, Decision("hold", "A. Tester", "spots", "1", "{}"))),
-            BarsOut(1, "x", "sold"),
-            42,
-            "not released",
-        ),
+        ((*RELEASED, (41, HELD)), BarsOut(1, "x", "sold"), 42, "not released"),
         (BASICS[:3], BarsOut(1, "", "retained"), 20, "not cut"),
     ],
 )

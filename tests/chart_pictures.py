@@ -249,7 +249,7 @@ def _fields(rng: np.random.Generator, columns: int, rows: int, gap: float, groun
     return wall
 
 
-def _keyboard(rng: np.random.Generator) -> Picture:
+def _keyboard() -> Picture:
     board = np.full((330, 900, 3), 30, np.uint8)
     for row in range(5):
         for column in range(14):
@@ -294,7 +294,7 @@ def look_alikes(card: Card, window: Card, seed: int) -> Iterator[tuple[str, Pict
             "windows of a house",
             lambda: _fields(rng, 9, 7, 0.5, 150, np.array([[60, 70, 90], [200, 190, 120], [40, 45, 60]])),
         ),
-        ("keyboard", lambda: _keyboard(rng)),
+        ("keyboard", _keyboard),
     ]
     for name, wall in walls:
         yield name, taken(np.asarray(wall(), dtype=np.uint8), random_shot(rng), rng)

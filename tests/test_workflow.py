@@ -71,8 +71,8 @@ def test_the_same_photo_twice_is_one_photo(started: Journal, photo: bytes) -> No
     assert started.batch("B1") == before
 
 
-def test_a_whole_batch_comes_to_ready(started: Journal, photo: bytes) -> None:
-    """From the pour to a verdict: weights by a drying curve, two good photos, a titration below the limit."""
+def test_a_whole_batch_comes_to_ready(started: Journal) -> None:
+    """From the pour to a verdict: weights by a drying curve, three good photos, a titration below the limit."""
     for day in (9, 30, 50):
         other = draw_card(workflow.find_card("window"), lab_in_window=(84, 2, 16), exposure_ev=-0.3, seed=day).jpeg
         take(started, other, at=POURED + timedelta(days=day))

@@ -32,8 +32,8 @@ SEED = 20261125
 LEAST_AGE, DAYS_APART, COLOUR_APART = 28.0, 7.0, 5.0
 
 
-def _named(simulated: Simulated, day: float, at_day: float, seen: np.ndarray, tolerance: float) -> State:
-    """What the true curve does at a time, as the readings up to `day` could show it without any error.
+def _named(simulated: Simulated, at_day: float, seen: np.ndarray, tolerance: float) -> State:
+    """What the true curve does at a time, as the readings of the days `seen` could show it without any error.
 
     *Back* is a claim on two readings within tolerance some days apart: before the second one, the right
     word is *coming back*.
@@ -49,13 +49,13 @@ def _named(simulated: Simulated, day: float, at_day: float, seen: np.ndarray, to
 
 def true_state(simulated: Simulated, day: float, seen: np.ndarray) -> State:
     """The right word."""
-    return _named(simulated, day, day, seen, TOLERANCE)
+    return _named(simulated, day, seen, TOLERANCE)
 
 
 def near_border(simulated: Simulated, day: float, seen: np.ndarray) -> set[State]:
     """The words that a small step (0.3 ΔE00 of tolerance, or 15% of the time) would make right."""
     return {
-        _named(simulated, day, day * shift, seen, TOLERANCE + step)
+        _named(simulated, day * shift, seen, TOLERANCE + step)
         for step in (-0.3, 0.0, 0.3)
         for shift in (0.85, 1.0, 1.15)
     }

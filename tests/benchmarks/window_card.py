@@ -171,7 +171,7 @@ def enrolled_card(printer: Printer, rng: np.random.Generator) -> Card:
     return enrol(window, photos, chart)[0]
 
 
-def faulty(rng: np.random.Generator, kind: str, drawn: Scene, paint: Paint) -> Scene:
+def faulty(rng: np.random.Generator, kind: str, drawn: Scene) -> Scene:
     """The same scene with one fault, from slight to gross."""
     place = (float(rng.uniform(0.05, 0.95)), float(rng.choice([rng.uniform(0.05, 0.2), rng.uniform(0.8, 0.95)])))
     if rng.random() < 0.5:  # over the window or beside it
@@ -298,7 +298,7 @@ def print_faults(seed: int, each: int, printer: Printer, card: Card) -> None:
         for number in range(each):
             paint = soap_paint(rng, number)
             plain = scene(rng, paint, printer, (str(rng.choice(LIGHTS)),), CAMERAS[int(rng.integers(len(CAMERAS)))])
-            readings.append(read(kind, faulty(rng, kind, plain, paint), int(rng.integers(1e6)), card, paint))
+            readings.append(read(kind, faulty(rng, kind, plain), int(rng.integers(1e6)), card, paint))
         best = [r for r in readings if r.grade is Grade.MEASURED]
         refused = sum(r.grade is Grade.NOT_USABLE for r in readings)
         off = sum(r.error > 4 for r in best)

@@ -84,7 +84,7 @@ def test_the_room_is_charted_where_it_was_read(batch: Batch) -> None:
     assert "19.5" in figure.words and rows(figure, "value")[0]["value"] == 19.5
 
 
-def test_without_readings_there_is_no_chart(judgement: Judgement) -> None:
+def test_without_readings_there_is_no_chart() -> None:
     empty = judge(Batch("X", "Nothing"), NOW)
     assert figures.drying_figure(empty.drying) is None
     assert figures.room_figures(Batch("X", "Nothing")) == ()

@@ -103,15 +103,7 @@ def intended(desk: Desk, batch: Batch) -> None:
         "Take it from", list(SOURCES), format_func=SOURCES.__getitem__, key=f"{key}-source-{name}"
     )
     how = _ASKED[source](desk, batch, f"{key}-{name}")
-    tolerance = st.number_input(
-        "Difference you accept, ΔE00",
-        0.5,
-        10.0,
-        portion.tolerance,
-        0.5,
-        key=f"{key}-tolerance-{name}",
-        help="About 1 is just noticeable side by side; 2 to 4 is usual here.",
-    )
+    tolerance = entry.tolerance(f"{key}-tolerance-{name}", portion.tolerance)
     if how is None:
         return
     act = partial(_intend, desk, batch, name, source, {**how, "tolerance": tolerance}, key)
@@ -142,10 +134,8 @@ def _intend(
 
 
 def _like(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
-    names = {code: name for code, name in desk.journal.names().items() if code != batch.code}
-    code = st.selectbox(
-        "Which batch", list(names), None, format_func=lambda code: f"{code} · {names[code]}", key=f"{key}-like"
-    )
+    names = {code: name for code, name in parts.batch_names(desk).items() if code != batch.code}
+    code = st.selectbox("Which batch", list(names), None, format_func=names.__getitem__, key=f"{key}-like")
     if code is None:
         return None
     read = dict.fromkeys(reading.portion for _, reading in desk.journal.batch(code).records(ColourReading))
@@ -175,13 +165,9 @@ def _reading(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
 
 def _swatch(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
     if not st.toggle("Photograph it with a card, instead of typing it", key=f"{key}-photo"):
-        columns = st.columns(3)
-        lab = tuple(
-            column.number_input(f"{axis}*", value=value, step=0.5, format="%.1f", key=f"{key}-{axis}")
-            for column, axis, value in zip(columns, "Lab", (85.0, 2.0, 14.0), strict=True)
-        )
-        st.html(parts.patch((lab[0], lab[1], lab[2]), "The swatch", "CIELAB, D50"))
-        return {"lab": lab}
+        typed = entry.lab(key)
+        st.html(parts.patch(typed, "The swatch", "CIELAB, D50"))
+        return {"lab": typed}
     card_name = st.selectbox("Which card", workflow.card_names(desk.journal), key=f"{key}-card")
     file = st.file_uploader("The swatch in the card’s window", type=["jpg", "jpeg", "png", "heic"], key=f"{key}-file")
     if file is None:
@@ -206,11 +192,9 @@ _ASKED: dict[IntendedSource, Callable[[Desk, Batch, str], dict[str, Any] | None]
 def embeds(desk: Desk, batch: Batch) -> None:
     """Pieces of another batch that were put into this one: that batch is then its parent."""
     key = entry.form_key("embeds", batch)
-    names = {code: name for code, name in desk.journal.names().items() if code != batch.code}
+    names = {code: name for code, name in parts.batch_names(desk).items() if code != batch.code}
     with st.form(key):
-        code = st.selectbox(
-            "Pieces of which batch", list(names), None, format_func=lambda one: f"{one} · {names[one]}", key=f"{key}-of"
-        )
+        code = st.selectbox("Pieces of which batch", list(names), None, format_func=names.__getitem__, key=f"{key}-of")
         grams = weight_input("Grams", value=None, min_value=0.0, step=1.0, key=f"{key}-g")
         where = ["the whole batch", *(portion.name for portion in batch.portions)]
         portion = st.selectbox("In which portion", where, key=f"{key}-in")

@@ -10,6 +10,7 @@ from types import NoneType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from curejournal import workflow
+from curejournal.colour.sample import Lab
 from curejournal.cure.checks import Doubt
 from curejournal.cure.kinds import GRAMS_IN_OUNCE, KINDS
 from curejournal.cure.records import (
@@ -28,6 +29,8 @@ from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import USUAL, habits, st, temperature_input, weight_input
 
 LOOKS = get_args(get_type_hints(SurfaceNote)["look"])
+CREAM: Lab = (85.0, 2.0, 14.0)
+"""Where typing a colour begins. Ours."""
 
 
 @dataclass(frozen=True)
@@ -127,6 +130,29 @@ def undo(desk: Desk) -> None:
 def form_key(form: str, batch: Batch) -> str:
     """A form's key: once something is kept its form begins anew; refused or doubted, what was typed stays."""
     return f"{form}-{batch.code}-{st.session_state.setdefault('round', 0)}"
+
+
+def lab(key: str, shown: Lab = CREAM) -> Lab:
+    """Ask for a colour by its L*, a* and b*."""
+    lightness, a, b = (
+        column.number_input(f"{axis}*", value=value, step=0.5, format="%.1f", key=f"{key}-{axis}")
+        for column, axis, value in zip(st.columns(3), "Lab", shown, strict=True)
+    )
+    return lightness, a, b
+
+
+def tolerance(key: str, shown: float) -> float:
+    """Ask how far a colour may be from the intended one, ΔE00."""
+    chosen: float = st.number_input(
+        "Difference you accept, ΔE00",
+        0.5,
+        10.0,
+        shown,
+        0.5,
+        key=key,
+        help="About 1 is just noticeable side by side; 2 to 4 is usual here.",
+    )
+    return chosen
 
 
 def moment(desk: Desk, key: str) -> datetime:

@@ -111,9 +111,14 @@ def way(desk: Desk, slug: str, label: str, icon: str = "", **query: str) -> None
     st.page_link(desk.ways[slug], label=plain(label), icon=icon or None, query_params=query or None)
 
 
+def batch_names(desk: Desk) -> dict[str, str]:
+    """Every batch as it is offered to be chosen, by its code."""
+    return {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+
+
 def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
     """Ask which batch, beginning with the one in the address."""
-    names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+    names = batch_names(desk)
     if not names:
         return None
     asked = st.query_params.get("batch", "")

@@ -45,7 +45,7 @@ def tags(desk: Desk, batch: Batch) -> bytes:
 
 def print_tags(desk: Desk) -> None:
     """Tags for several batches on a label sheet or on plain paper."""
-    names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+    names = parts.batch_names(desk)
     codes = st.multiselect("For which batches", list(names), format_func=names.__getitem__, key="tags-for")
     sheets = {key: sheet.words for key, sheet in LABEL_SHEETS.items()}
     sheet = st.selectbox("On what", list(sheets), format_func=sheets.__getitem__, key="tags-sheet")
@@ -109,7 +109,7 @@ def one(desk: Desk, card: Card, item: TrayItem) -> None:
 def correct(desk: Desk, card: Card, item: TrayItem) -> None:
     """Say that a placed photo belongs elsewhere or shows something else; what was stays in the history."""
     key = f"correct-{item.sha256[:12]}"
-    names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+    names = parts.batch_names(desk)
     code = st.selectbox(
         "Batch", list(names), list(names).index(item.batch), format_func=names.__getitem__, key=f"{key}-batch"
     )
@@ -157,7 +157,7 @@ def _colours(item: TrayItem) -> None:
 def _batch(desk: Desk, question: Question | None, key: str, label: str) -> str | None:
     if question is None:
         return None
-    names = {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+    names = parts.batch_names(desk)
     # What its tags say stands first, but any batch may be right.
     codes = [*question.choices, *(code for code in names if code not in question.choices)]
     return st.selectbox(label, codes, None, format_func=names.__getitem__, key=f"{key}-batch", placeholder="Choose")

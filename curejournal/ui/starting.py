@@ -25,8 +25,6 @@ WHOLE = "the whole batch"
 TYPED = "a colour typed here"
 FIRST = "B-1"
 """The code that the first batch may have; the next ones count on. Ours."""
-CREAM = (85.0, 2.0, 14.0)
-"""Where typing an intended colour begins. Ours."""
 
 
 def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
@@ -128,15 +126,7 @@ def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, s
             )
             aimed = _intended(desk, f"{key}-p-{order}", before, earlier)
             with st.expander("Tolerance and control"):
-                tolerance = st.number_input(
-                    "Difference you accept, ΔE00",
-                    0.5,
-                    10.0,
-                    before.tolerance if before else 3.0,
-                    0.5,
-                    key=f"{key}-p-{order}-tolerance",
-                    help="About 1 is just noticeable side by side; 2 to 4 is usual here.",
-                )
+                tolerance = entry.tolerance(f"{key}-p-{order}-tolerance", before.tolerance if before else 3.0)
                 control = st.checkbox(
                     "A control: unscented, to compare with",
                     before.control if before else False,
@@ -164,12 +154,7 @@ def _intended(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str
     )
     if like is not None:
         return _like(desk, key, desk.journal.batch(like)) or none
-    columns = st.columns(3)
-    lightness, a, b = (
-        column.number_input(f"{axis}*", value=value, step=0.5, format="%.1f", key=f"{key}-{axis}")
-        for column, axis, value in zip(columns, "Lab", known or CREAM, strict=True)
-    )
-    lab = (lightness, a, b)
+    lab = entry.lab(key, known or entry.CREAM)
     st.html(parts.patch(lab, "Intended colour", "L* lightness, a* green to red, b* blue to yellow (D50)"))
     # Untouched it stays what it was, with all that is known of it.
     return before if before and lab == known else replace(none, intended_lab=lab, intended_source="swatch")

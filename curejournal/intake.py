@@ -116,7 +116,7 @@ def take_in_all(
 
     Raises
     ------
-    IntakeInterrupted, JournalError
+    IntakeInterrupted, DiskFull, JournalBusy, JournalNotWritable
         What was taken in stays; run it again for the rest.
     """
     ordered = sorted(_first_pass(sources), key=lambda first: (first.taken is None, first.sort_by, first.number))

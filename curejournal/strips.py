@@ -97,7 +97,7 @@ def keep_strip(
 
     Raises
     ------
-    ImpossibleRecord, ReadingDoubtful, JournalError
+    ImpossibleRecord, ReadingDoubtful, NotInJournal
         Nothing is kept then.
     """
     record = AlkaliTest("strip", reading.ph, round(reading.half_width, 2), strength_pct)

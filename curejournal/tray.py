@@ -146,7 +146,7 @@ def place(
 
     Raises
     ------
-    NotInJournal, JournalError
+    NotInJournal, PhotoWaits
     """
     journal.photo(sha256)
     if batch is not None:

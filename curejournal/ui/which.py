@@ -32,7 +32,8 @@ def journal() -> Journal:
 
     Raises
     ------
-    JournalError
+    CureJournalError
+        As `Journal.open`.
     """
     if looks_at_demo():
         return cache.journal(str(DEMO), on_server=False)

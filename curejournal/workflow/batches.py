@@ -45,7 +45,7 @@ def start_batch(
 
     Raises
     ------
-    ImpossibleRecord, JournalError
+    ImpossibleRecord, CodeInUse, EntryRefused
     """
     empty = Batch(code, name)
     for record in records:

@@ -94,7 +94,7 @@ def take_in(
 
     Raises
     ------
-    PhotoUndated, ImpossibleRecord, NotAPicture, PictureDamaged, PictureTooLarge, CornersInvalid, JournalError
+    PhotoUndated, ImpossibleRecord, NotAPicture, PictureDamaged, PictureTooLarge, CornersInvalid, NotInJournal
         Nothing is kept then.
     """
     batch = journal.batch(code)

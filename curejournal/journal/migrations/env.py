@@ -1,4 +1,4 @@
-"""Runs the steps on the connection that `database.upgrade` hands over, inside its transaction."""
+"""Runs the steps on the connection that `database.migrate` hands over, inside its transaction."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from curejournal import workflow
 from curejournal.journal.store import Journal
 from curejournal.report.wording import day
-from curejournal.ui import entry, parts, telling, views, which, work
+from curejournal.ui import entry, line, parts, telling, views, which, work
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.ui.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.ui.telling import st
@@ -60,6 +60,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
             attempt(lambda: shown[slug].render(desk))
     where = "the computer that shows this" if desk.signed_in else "this computer"
     parts.say(f"Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot")
+    line.watch()
 
 
 def _nothing(slug: str) -> None:

@@ -1,4 +1,4 @@
-"""A line between browser and server that can be cut, as when a phone sleeps: its connections end, and none begins."""
+"""A line between browser and server that can be cut, as when a phone sleeps: so that both hear of it, or silently."""
 
 from __future__ import annotations
 
@@ -14,6 +14,9 @@ class Line:
     def __init__(self, to: str) -> None:
         self._to = (urlsplit(to).hostname or "", urlsplit(to).port or 0)
         self._open: set[socket.socket] = set()
+        self._websockets: set[socket.socket] = set()
+        self._numb: set[socket.socket] = set()
+        self._refuses = False
         self._whole = True
         self._door = socket.create_server(("127.0.0.1", 0))
         self.address = f"http://127.0.0.1:{self._door.getsockname()[1]}"
@@ -29,6 +32,16 @@ class Line:
     def mend(self) -> None:
         """Let connections through again."""
         self._whole = True
+
+    def numb(self, *, refuses: bool) -> None:
+        """Pass nothing on of the websockets there are, and tell nobody; new ones are whole.
+
+        Other connections stay whole: after a sleep there are none, since a server soon ends one that is idle.
+        What a browser sends on one later ends it if it `refuses`, as a router does that has forgotten it; otherwise
+        nothing answers, as out of the network's reach.
+        """
+        self._refuses = refuses
+        self._numb |= self._websockets
 
     def close(self) -> None:
         """No longer listen."""
@@ -46,13 +59,21 @@ class Line:
                 continue
             far = socket.create_connection(self._to)
             self._open |= {near, far}
-            for source, target in ((near, far), (far, near)):
-                threading.Thread(target=self._pass_on, args=(source, target), daemon=True).start()
+            threading.Thread(target=self._pass_on, args=(near, far, True), daemon=True).start()
+            threading.Thread(target=self._pass_on, args=(far, near, False), daemon=True).start()
 
-    def _pass_on(self, source: socket.socket, target: socket.socket) -> None:
+    def _pass_on(self, source: socket.socket, target: socket.socket, asks: bool) -> None:
         with contextlib.suppress(OSError):
             while data := source.recv(65536):
-                target.sendall(data)
+                if asks and b"\r\nUpgrade: websocket\r\n" in data:
+                    self._websockets |= {source, target}
+                if source not in self._numb:
+                    target.sendall(data)
+                elif asks and self._refuses:
+                    break
+            else:
+                if source in self._numb and self._whole:
+                    return
         for end in (source, target):
             self._open.discard(end)
             # Without this the other side hears nothing while another thread still waits for its bytes.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,6 @@ from curejournal.cure.records import ColourReading, Event, ScalarReading, Weighi
 from curejournal.demo import pictures_folder
 from curejournal.journal.store import Journal
 from tests.ui.conftest import App
-from tests.ui.line import Line
 from tests.ui.steps import (
     assert_accessible,
     assert_fits,
@@ -152,13 +150,6 @@ def test_a_demo_stands_beside_the_makers_own_journal(window: Any, size: str, sta
         assert not journal.names(), "the maker's own journal is untouched"
 
 
-@pytest.fixture
-def line(full_app: App) -> Iterator[Line]:
-    between = Line(full_app.address)
-    yield between
-    between.close()
-
-
 def pour_again(window: Any, app: App, size: str) -> str:
     """Start a batch like an earlier one: two presses from the list of batches."""
     go(window, app, "batches")
@@ -223,28 +214,6 @@ def test_portion_by_portion_the_choice_stays_from_press_to_press(size: str, wind
     press(window, "Thickening")
     latest = [entry.record for entry in current(full_app, "B-2", Event)][-2:]
     assert [(event.kind, event.portion) for event in latest] == [("trace", "b"), ("thickening", "b")]
-
-
-@pytest.mark.mostly("phone")
-def test_a_phone_that_slept_comes_back_to_its_page_and_loses_nothing(
-    size: str, window: Any, full_app: App, line: Line
-) -> None:
-    code = f"C-{size}"
-    window.goto(f"{line.address}/batch?batch={code}")
-    settled(window)
-    section(window, "Write down")
-    note = window.get_by_label("Note", exact=True)
-    note.fill("typed before it slept")
-    line.cut()
-    window.wait_for_timeout(3_000)
-    line.mend()
-    window.wait_for_timeout(3_000)
-    settled(window)
-    assert note.input_value() == "typed before it slept"
-    note.press("Tab")
-    press(window, "Keep note")
-    see(window, re.compile(f"Kept for {code}"))
-    assert current(full_app, code, Event)[-1].record.note == "typed before it slept"
 
 
 @pytest.mark.mostly("phone")

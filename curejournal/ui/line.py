@@ -1,0 +1,29 @@
+"""The line between a page and the app: tried after a sleep, and told of when it was cut while something was pressed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from curejournal.ui.telling import st, worded
+
+_watch = st.components.v2.component("curejournal_line", js=Path(__file__).with_name("line.js").read_text("utf-8"))
+
+
+# In a fragment, so that the script's one question for the line draws nothing else anew.
+@st.fragment
+def watch() -> None:
+    """Watch the line, once on a page."""
+    _watch(
+        key="line",
+        data={
+            "cut": worded("The line was cut while you pressed. Look below whether it was kept; if not, press again."),
+            "waits": worded("The line is being tried. What you pressed waits for it; no need to press again."),
+            "close": worded("All right"),
+        },
+        default={"seen": False},
+        on_seen_change=_nothing,
+    )
+
+
+def _nothing() -> None:
+    """That the line was seen is of use in the browser alone."""

@@ -1,6 +1,6 @@
 """What a card says of soap beside it: learned on drawn settings, judged on others.
 
-Run: python -m tests.benchmarks.soap_beside_card [--learn] [--settings 2000] [--seed 5 | --fresh-seeds]
+Run: python -m tests.benchmarks.soap_beside_card [--learn] [--settings 1500] [--seed 5 | --fresh-seeds]
 
 Spectra only, no picture: the card's colours and sixty soaps through a camera, its matrix, exposure, tone curve,
 saturation, noise. `--learn` draws settings anew, learns the numbers of `curejournal/colour/soaps.py` from them and
@@ -189,7 +189,7 @@ def judged(name: str, cameras: list[str], strange: bool, count: int, rng: np.ran
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--learn", action="store_true")
-    parser.add_argument("--settings", type=int, default=2000, help="to learn from")
+    parser.add_argument("--settings", type=int, default=1500, help="to learn from")
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--fresh-seeds", action="store_true")
     options = parser.parse_args()

@@ -34,13 +34,14 @@ let held = [];
 
 const hide = () => {
   toldAt = 0;
-  notice.replaceChildren();
+  notice.remove();
 };
 
 const say = (text) => {
   const said = document.createElement("p");
   said.textContent = text;
   notice.replaceChildren(said);
+  document.body.append(notice);
 };
 
 const tell = () => {
@@ -144,7 +145,6 @@ window.addEventListener("pageshow", wake);
 
 notice.className = "line-cut";
 notice.setAttribute("role", "alert");
-document.body.append(notice);
 
 export default function ({ data, setStateValue }) {
   words = data;

@@ -9,9 +9,10 @@ from typing import Any
 import pytest
 
 from curejournal.cure.records import Event
+from curejournal.demo import pictures_folder
 from tests.ui.conftest import App
 from tests.ui.line import Line
-from tests.ui.steps import assert_accessible, assert_fits, current, press, section, see, settled, shot
+from tests.ui.steps import assert_accessible, assert_fits, current, graded, press, section, see, settled, shot
 
 CUT = re.compile("^The line was cut while you pressed")
 # As after a sleep of a minute: what counts is the clock, since a page that sleeps counts nothing.
@@ -132,3 +133,16 @@ def test_a_line_that_lived_through_a_sleep_stays(size: str, window: Any, full_ap
     press(window, "Keep note")
     see(window, re.compile(f"Kept for C-{size}"))
     assert len(lines) == 1
+
+
+@pytest.mark.mostly("phone")
+def test_a_photo_taken_while_the_page_slept_comes_in_on_the_next_line(
+    size: str, window: Any, full_app: App, line: Line
+) -> None:
+    window.goto(f"{line.address}/photos?batch=C-{size}")
+    settled(window)
+    line.numb(refuses=False)
+    sleep(window)
+    window.locator("input[type=file]").first.set_input_files([pictures_folder() / "chamomile-6.jpg"])
+    see(window, graded("chamomile"))
+    assert not window.get_by_text(CUT).count()

@@ -146,8 +146,7 @@ window.addEventListener("pageshow", wake);
 notice.className = "line-cut";
 notice.setAttribute("role", "alert");
 
-export default function ({ data, setStateValue }) {
+// The first line is older than this script: it is known from when something is first sent on it.
+export default function ({ data }) {
   words = data;
-  // The first line is older than this script, and shows itself when something is sent.
-  if (socket === null) setStateValue("seen", true);
 }

@@ -9,8 +9,6 @@ from curejournal.ui.telling import st, worded
 _watch = st.components.v2.component("curejournal_line", js=Path(__file__).with_name("line.js").read_text("utf-8"))
 
 
-# In a fragment, so that the script's one question for the line draws nothing else anew.
-@st.fragment
 def watch() -> None:
     """Watch the line, once on a page."""
     _watch(
@@ -20,10 +18,4 @@ def watch() -> None:
             "waits": worded("The line is being tried. What you pressed waits for it; no need to press again."),
             "close": worded("All right"),
         },
-        default={"seen": False},
-        on_seen_change=_nothing,
     )
-
-
-def _nothing() -> None:
-    """That the line was seen is of use in the browser alone."""

@@ -53,6 +53,7 @@ def assert_accessible_in_the_dark(window: Any) -> None:
     window.emulate_media(color_scheme="light")
 
 
+@pytest.mark.mostly("phone")
 @pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "Colour", "Readings", "History"])
 def test_each_section_of_a_batch_fits_and_is_accessible(name: str, size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"batch?batch=C-{size}")
@@ -98,6 +99,7 @@ def test_a_release_is_looked_at_and_signed_from_todays_list(window: Any, full_ap
     see(window, "free alkali at most")
 
 
+@pytest.mark.mostly("phone")
 def test_pictures_stand_beside_their_measured_colours(size: str, window: Any, full_app: App) -> None:
     go(window, full_app, f"batch?batch=C-{size}")
     section(window, "Story")
@@ -157,6 +159,7 @@ def test_an_area_is_drawn_by_mouse_or_finger(size: str, window: Any, full_app: A
     assert_fits(window)
 
 
+@pytest.mark.mostly("phone")
 def test_a_heic_photo_of_a_phone_is_measured(size: str, window: Any, full_app: App) -> None:
     with Image.open(PICTURES / "chamomile-5.jpg") as picture:
         heif = pillow_heif.from_pillow(picture)
@@ -257,6 +260,7 @@ def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App
     assert [entry.record.confirmed for entry in current(full_app, code, Weighing)] == [False, True]
 
 
+@pytest.mark.mostly("phone")
 def test_an_event_is_stamped_by_one_press_and_undone_by_another(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
     before = len(current(full_app, code, Event))

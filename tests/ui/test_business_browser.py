@@ -93,6 +93,7 @@ def test_a_pour_is_planned_for_a_mould_and_its_recipe_taken(window: Any, size: s
     assert taken(window, "As a table (CSV)").decode("utf-8-sig").startswith("what,name")
 
 
+@pytest.mark.mostly("phone")
 def test_what_happens_beside_readings_fits_and_is_accessible(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, "batch?batch=B-1")
     section(window, "Write down")

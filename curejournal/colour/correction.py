@@ -108,14 +108,10 @@ class Correction:
             light = self._layout.light_sd(xy_mm) * each.model.light * by_light(own).ravel()
             covariance += share * (each.covariance(encoded, places) + np.outer(apart, apart) + np.outer(light, light))
         scale = np.tile(self._scale, count)
-        covariance = covariance * np.outer(scale, scale)
-        unmoved = answer
-        if soap and self._made_of in LEARNED:
-            change = self._for_soap(encoded, places)
-            answer = answer + change
-            covariance = covariance + material_covariance(answer, change, float(self._scale.mean()))
-        else:
-            covariance = covariance + material_covariance(answer)
+        unmoved, change = answer, self._for_soap(encoded, places) if soap else None
+        answer = answer if change is None else answer + change
+        material = material_covariance(answer, change, float(self._scale.mean()))
+        covariance = covariance * np.outer(scale, scale) + material
         if noise_covariance is not None:
             step = 1e-3
             by_channel = [(self._predict(encoded + step * axis, places) - unmoved) / step for axis in np.eye(3)]
@@ -144,7 +140,8 @@ class Correction:
         nodes, fine = np.linspace(0.0, 1.0, 17), np.linspace(0.0, 1.0, 128)
         grid = np.stack(np.meshgrid(nodes, nodes, nodes, indexing="ij"), axis=-1).reshape(-1, 3)
         nowhere = np.zeros((len(grid), 2))
-        lab = camera.expand(self._predict(grid, nowhere) + self._for_soap(grid, nowhere))
+        even, change = self._predict(grid, nowhere), self._for_soap(grid, nowhere)
+        lab = camera.expand(even if change is None else even + change)
         table = (255.0 * np.clip(srgb_from_lab(lab), 0.0, 1.0)).astype(np.float32).reshape(17, 17, 17, 3)
         between = np.maximum(1.0 - 16.0 * np.abs(fine[:, None] - nodes), 0.0).astype(np.float32)
         for axis in range(3):
@@ -153,8 +150,10 @@ class Correction:
         flat = np.round(table).astype(np.uint8).reshape(-1, 3)
         return np.asarray(flat[(step[..., 0] * 128 + step[..., 1]) * 128 + step[..., 2]])
 
-    def _for_soap(self, encoded: Array, places: Array) -> Array:
-        """What soap of these colours adds to `_predict` (M, 3), even Lab."""
+    def _for_soap(self, encoded: Array, places: Array) -> Array | None:
+        """What soap of these colours adds to `_predict` (M, 3), even Lab; None beside a card of unknown make."""
+        if self._made_of not in LEARNED:
+            return None
         usual, rest = self.camera_and_rest()
         other = usual.copy()
         other[camera.MIX] += mixing_for_soap(self._made_of, usual[camera.MIX], rest)

@@ -32,14 +32,12 @@ def mixing_for_soap(made_of: str, mixing: Array, rest: Array) -> Array:
     Parameters
     ----------
     made_of : str
-        Of what the card's colours are; nothing is changed for what is not in `LEARNED`.
+        Of what the card's colours are, one of `LEARNED`.
     mixing : ndarray of shape (6,)
         `camera.MIX` as fitted to the card.
     rest : ndarray of shape (6, 3)
         What the camera leaves unexplained at `PROBES`, even Lab.
     """
-    if made_of not in LEARNED:
-        return np.zeros(6)
     return np.asarray(np.concatenate([mixing, rest.ravel() / REST_SCALE]) @ LEARNED[made_of])
 
 

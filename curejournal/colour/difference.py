@@ -11,6 +11,10 @@ from scipy.special import ndtri
 
 Array = NDArray[np.float64]
 
+_TURN = 2.0 * np.pi
+_T1, _T3, _T4 = (k * np.exp(1j * np.radians(by)) for k, by in ((-0.17, -30.0), (0.32, 6.0), (-0.20, -63.0)))
+"""The terms of T at one, three and four times the hue, as numbers to multiply the powers of the unit vector by."""
+
 
 class Interval(NamedTuple):
     """An estimate with the interval around it."""
@@ -20,42 +24,45 @@ class Interval(NamedTuple):
     high: float
 
 
-def _terms(reference_lab: ArrayLike, sample_lab: ArrayLike) -> tuple[Array, Array, Array]:
-    """ΔL', ΔC', ΔH' (..., 3), the weights S_L, S_C, S_H (..., 3) and the rotation R_T (...,)."""
-    first, second = np.broadcast_arrays(np.asarray(reference_lab, dtype=float), np.asarray(sample_lab, dtype=float))
-    chroma7 = ((np.hypot(first[..., 1], first[..., 2]) + np.hypot(second[..., 1], second[..., 2])) / 2) ** 7
-    stretch = 1.5 - 0.5 * np.sqrt(chroma7 / (chroma7 + 25.0**7))
+def _terms(reference_lab: ArrayLike, sample_lab: ArrayLike) -> tuple[Array, ...]:
+    """ΔL', ΔC', ΔH', the weights S_L, S_C, S_H and the rotation R_T."""
+    first, second = np.asarray(reference_lab, dtype=float), np.asarray(sample_lab, dtype=float)
+    chroma = (np.hypot(first[..., 1], first[..., 2]) + np.hypot(second[..., 1], second[..., 2])) / 2
+    stretch = 1.5 - 0.5 * _share_of_chroma(chroma)
     a1, a2 = first[..., 1] * stretch, second[..., 1] * stretch
     c1, c2 = np.hypot(a1, first[..., 2]), np.hypot(a2, second[..., 2])
-    h1 = np.degrees(np.arctan2(first[..., 2], a1)) % 360.0
-    h2 = np.degrees(np.arctan2(second[..., 2], a2)) % 360.0
+    h1, h2 = _hue(a1, first[..., 2]), _hue(a2, second[..., 2])
     grey = c1 * c2 == 0.0
-    turn = np.where(grey, 0.0, (h2 - h1 + 180.0) % 360.0 - 180.0)
-    # Sharma et al., eq. 10: hues exactly opposite count as +180.
-    turn = np.where(turn == -180.0, np.where(h2 - h1 > 0, 180.0, -180.0), turn)
-    deltas = np.stack(
-        [second[..., 0] - first[..., 0], c2 - c1, 2.0 * np.sqrt(c1 * c2) * np.sin(np.radians(turn / 2))],
-        axis=-1,
+    # The shorter way round; hues opposite to the last digits keep the sign of h2 - h1 (Sharma et al., eq. 10).
+    turn = np.where(grey, 0.0, h2 - h1 - _TURN * np.rint((h2 - h1) / (_TURN + 1e-12)))
+    chroma = (c1 + c2) / 2
+    hue = np.where(grey, h1 + h2, h1 + turn / 2) % _TURN
+    # The cosines of one to four times the hue are the powers of one number on the unit circle.
+    unit = np.exp(1j * hue)
+    t = 1.0 + (unit * (_T1 + unit * (0.24 + unit * (_T3 + unit * _T4)))).real
+    offset2 = ((first[..., 0] + second[..., 0]) / 2 - 50.0) ** 2
+    bump = np.exp(-(((np.degrees(hue) - 275.0) / 25.0) ** 2))
+    return (
+        second[..., 0] - first[..., 0],
+        c2 - c1,
+        2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2),
+        1.0 + 0.015 * offset2 / np.sqrt(20.0 + offset2),
+        1.0 + 0.045 * chroma,
+        1.0 + 0.015 * chroma * t,
+        -2.0 * _share_of_chroma(chroma) * np.sin(np.radians(60.0) * bump),
     )
 
-    lightness, chroma = (first[..., 0] + second[..., 0]) / 2, (c1 + c2) / 2
-    apart = np.abs(h1 - h2) > 180.0
-    hue = np.where(grey, h1 + h2, (h1 + h2) / 2 + np.where(apart, np.where(h1 + h2 < 360.0, 180.0, -180.0), 0.0))
-    t = (
-        1.0
-        - 0.17 * np.cos(np.radians(hue - 30.0))
-        + 0.24 * np.cos(np.radians(2.0 * hue))
-        + 0.32 * np.cos(np.radians(3.0 * hue + 6.0))
-        - 0.20 * np.cos(np.radians(4.0 * hue - 63.0))
-    )
-    offset2 = (lightness - 50.0) ** 2
-    weights = np.stack(
-        [1.0 + 0.015 * offset2 / np.sqrt(20.0 + offset2), 1.0 + 0.045 * chroma, 1.0 + 0.015 * chroma * t],
-        axis=-1,
-    )
-    rotation = np.sin(np.radians(60.0 * np.exp(-(((hue - 275.0) / 25.0) ** 2))))
-    rotation = -2.0 * np.sqrt(chroma**7 / (chroma**7 + 25.0**7)) * rotation
-    return deltas, weights, rotation
+
+def _hue(a: Array, b: Array) -> Array:
+    """In radians from 0 to a full turn."""
+    angle = np.arctan2(b, a)
+    return np.where(angle < 0.0, angle + _TURN, angle)
+
+
+def _share_of_chroma(chroma: Array) -> Array:
+    """The root of C^7 / (C^7 + 25^7)."""
+    seventh = (chroma * chroma * chroma) ** 2 * chroma
+    return np.asarray(np.sqrt(seventh / (seventh + 25.0**7)))
 
 
 def ciede2000(reference_lab: ArrayLike, sample_lab: ArrayLike) -> Array:
@@ -78,9 +85,9 @@ def ciede2000(reference_lab: ArrayLike, sample_lab: ArrayLike) -> Array:
     .. [2] Sharma, Wu & Dalal, Color Res. Appl. 30(1), 2005, doi 10.1002/col.20070.
 
     """
-    deltas, weights, rotation = _terms(reference_lab, sample_lab)
-    scaled = deltas / weights
-    square = np.sum(scaled**2, axis=-1) + rotation * scaled[..., 1] * scaled[..., 2]
+    lightness, chroma, hue, s_l, s_c, s_h, rotation = _terms(reference_lab, sample_lab)
+    lightness, chroma, hue = lightness / s_l, chroma / s_c, hue / s_h
+    square = lightness * lightness + chroma * chroma + hue * hue + rotation * chroma * hue
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
@@ -102,7 +109,7 @@ def difference_parts(reference_lab: ArrayLike, sample_lab: ArrayLike) -> Array:
     ndarray of shape (..., 3)
 
     """
-    return _terms(reference_lab, sample_lab)[0]
+    return np.stack(np.broadcast_arrays(*_terms(reference_lab, sample_lab)[:3]), axis=-1)
 
 
 @cache

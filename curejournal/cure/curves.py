@@ -87,9 +87,7 @@ class Curves:
 
     def at(self, days: Array) -> Array:
         """Every draw at the given days: shape (draws, n, q)."""
-        return np.concatenate(
-            [np.einsum("gnp,gpq->gnq", model.shape(days, rates), amps) for model, rates, amps in self.picks]
-        )
+        return np.concatenate([model.shape(days, rates) @ amps for model, rates, amps in self.picks])
 
 
 def interval_of(draws: Array) -> Interval:
@@ -210,11 +208,12 @@ class _Fit:
         mean = np.concatenate([np.array(self.model.amplitude_mean), np.zeros(offsets.shape[1])])
         prior, centre = np.repeat(sd**-2.0, q), np.repeat(mean, q)
         # The outer product over readings is one matrix product, which is what makes a grid cheap.
-        pairs = (shape[:, :, :, None] * shape[:, :, None, :]).transpose(0, 2, 3, 1).reshape(g * p * p, n)
-        normal = (pairs @ precision.reshape(n, q * q)).reshape(g, p, p, q, q).transpose(0, 1, 3, 2, 4)
+        columns = np.ascontiguousarray(shape.transpose(2, 0, 1))
+        pairs = (columns[:, None] * columns).reshape(p * p * g, n)
+        normal = (pairs @ precision.reshape(n, q * q)).reshape(p, p, g, q, q).transpose(2, 0, 3, 1, 4)
         matrix = normal.reshape(g, p * q, p * q) + np.diag(prior)
         pulled = np.einsum("nij,nj->ni", precision, values)
-        right = np.einsum("gnp,ni->gpi", shape, pulled).reshape(g, p * q) + prior * centre
+        right = (shape.transpose(0, 2, 1) @ pulled).reshape(g, p * q) + prior * centre
         factor = np.linalg.cholesky(matrix)
         self._mean = np.linalg.solve(matrix, right[..., None])[..., 0]
         misfit = (
@@ -233,8 +232,7 @@ class _Fit:
 
     def draw(self, points: Array, normal: Array) -> Array:
         """Amplitudes (m, p, q) at these grid points from standard normals (m, at least p * q)."""
-        inverse = np.linalg.inv(self._factor[points])
-        steps = np.einsum("gji,gj->gi", inverse, normal[:, : self.size])
+        steps = np.linalg.solve(self._factor[points].transpose(0, 2, 1), normal[:, : self.size, None])[..., 0]
         return np.asarray((self._mean[points] + steps).reshape(len(points), -1, self._data[1].shape[1]))
 
     def summary(self, weight: float) -> ModelWeight:

@@ -110,7 +110,6 @@ def fit_curves(
     groups: NDArray[np.int_] | None = None,
     group_sd: float = 0.0,
     draws: int = 400,
-    fine: bool = True,
 ) -> Curves:
     """Fit every model and draw curves in proportion to their evidence.
 
@@ -128,49 +127,77 @@ def fit_curves(
         Readings of one group share an offset from the curve, of prior sd `group_sd`.
     draws : int
         Curves to draw: the same ones on each call, as no chance is involved.
-    fine : bool
-        Whether to zoom each grid to where its weight lies.
 
     Returns
     -------
     Curves
 
     """
-    count = 0 if groups is None else int(groups.max()) + 1
-    offsets = np.zeros((len(days), count))
-    if groups is not None:
-        offsets[np.arange(len(days)), groups] = 1.0
-    fits = [_Fit(model, days, values, precision, offsets, group_sd) for model in models]
-    if fine:
-        hopeful = max(fit.log_evidence for fit in fits) - HOPELESS
-        for fit in fits:
+    grids = Grids(models, days, values, precision, groups, group_sd)
+    grids.zoom()
+    return grids.curves(draws)
+
+
+class Grids:
+    """Every model solved over its grid of rates, with the arguments of `fit_curves`."""
+
+    def __init__(
+        self,
+        models: Sequence[CurveModel],
+        days: Array,
+        values: Array,
+        precision: Array,
+        groups: NDArray[np.int_] | None = None,
+        group_sd: float = 0.0,
+    ) -> None:
+        count = 0 if groups is None else int(groups.max()) + 1
+        offsets = np.zeros((len(days), count))
+        if groups is not None:
+            offsets[np.arange(len(days)), groups] = 1.0
+        self._fits = [_Fit(model, days, values, precision, offsets, group_sd) for model in models]
+
+    def zoom(self) -> None:
+        """Solve each model again where its weight lies."""
+        hopeful = max(fit.log_evidence for fit in self._fits) - HOPELESS
+        for fit in self._fits:
             if fit.log_evidence > hopeful:
                 fit.zoom()
-    log_evidence = np.array([fit.log_evidence for fit in fits])
-    weights = np.exp(log_evidence - log_evidence.max())
-    weights /= weights.sum()
 
-    flat = np.concatenate([weight * fit.shares for weight, fit in zip(weights, fits, strict=True)])
-    owner = np.concatenate([np.full(len(fit.shares), i) for i, fit in enumerate(fits)])
-    point = np.concatenate([np.arange(len(fit.shares)) for fit in fits])
-    # Systematic resampling: as even as the weights allow, and the same each time.
-    chosen = np.searchsorted(np.cumsum(flat), (np.arange(draws) + 0.5) / draws * flat.sum())
-    chosen = np.minimum(chosen, len(flat) - 1)
+    def at_readings(self) -> Array:
+        """The mean of all curves at the readings' own days, offsets included: shape (n, q)."""
+        return np.asarray(
+            sum(weight * fit.at_readings() for weight, fit in zip(self._weights(), self._fits, strict=True))
+        )
 
-    picks, extra = [], []
-    largest = max((fit.size for fit in fits), default=1)
-    normal = normal_points(draws, largest)
-    for i, fit in enumerate(fits):
-        mine = np.flatnonzero(owner[chosen] == i)
-        if mine.size:
-            amps = fit.draw(point[chosen[mine]], normal[mine])
-            picks.append((fit.model, fit.rates[point[chosen[mine]]], amps[:, : fit.columns]))
-            extra.append(amps[:, fit.columns :])
-    return Curves(
-        picks=tuple(picks),
-        models=tuple(fit.summary(float(weight)) for fit, weight in zip(fits, weights, strict=True)),
-        extra=np.concatenate(extra),
-    )
+    def _weights(self) -> Array:
+        log_evidence = np.array([fit.log_evidence for fit in self._fits])
+        weights = np.exp(log_evidence - log_evidence.max())
+        return np.asarray(weights / weights.sum())
+
+    def curves(self, draws: int = 400) -> Curves:
+        """Curves drawn in proportion to their evidence."""
+        fits, weights = self._fits, self._weights()
+        flat = np.concatenate([weight * fit.shares for weight, fit in zip(weights, fits, strict=True)])
+        owner = np.concatenate([np.full(len(fit.shares), i) for i, fit in enumerate(fits)])
+        point = np.concatenate([np.arange(len(fit.shares)) for fit in fits])
+        # Systematic resampling: as even as the weights allow, and the same each time.
+        chosen = np.searchsorted(np.cumsum(flat), (np.arange(draws) + 0.5) / draws * flat.sum())
+        chosen = np.minimum(chosen, len(flat) - 1)
+
+        picks, extra = [], []
+        largest = max((fit.size for fit in fits), default=1)
+        normal = normal_points(draws, largest)
+        for i, fit in enumerate(fits):
+            mine = np.flatnonzero(owner[chosen] == i)
+            if mine.size:
+                amps = fit.draw(point[chosen[mine]], normal[mine])
+                picks.append((fit.model, fit.rates[point[chosen[mine]]], amps[:, : fit.columns]))
+                extra.append(amps[:, fit.columns :])
+        return Curves(
+            picks=tuple(picks),
+            models=tuple(fit.summary(float(weight)) for fit, weight in zip(fits, weights, strict=True)),
+            extra=np.concatenate(extra),
+        )
 
 
 class _Fit:
@@ -229,6 +256,11 @@ class _Fit:
         self.log_evidence = float(top + np.log(shares.mean()) + part)
         self.shares = shares / shares.sum()
         self.size = self._mean.shape[1]
+
+    def at_readings(self) -> Array:
+        """The mean of this model's curves at the readings (n, q)."""
+        amps = self._mean.reshape(len(self._mean), -1, self._data[1].shape[1])
+        return np.asarray(np.tensordot(self.shares, self._shape @ amps, axes=1))
 
     def draw(self, points: Array, normal: Array) -> Array:
         """Amplitudes (m, p, q) at these grid points from standard normals (m, at least p * q)."""

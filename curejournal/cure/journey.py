@@ -13,7 +13,7 @@ from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
 from curejournal.colour.spaces import yellowness_e313
 from curejournal.cure.changes import AIMED_MODELS, FREE_MODELS
-from curejournal.cure.curves import Array, Curves, ModelWeight, fit_curves, normal_points
+from curejournal.cure.curves import Array, Curves, Grids, ModelWeight, normal_points
 from curejournal.cure.forecast import HORIZON_DAYS, foretell
 from curejournal.cure.forecast import Forecast as Forecast
 from curejournal.cure.forecast import forecast_from_history as forecast_from_history
@@ -268,12 +268,11 @@ class _Fitted:
         return self.curves.at(days) + self.origin + self.shared
 
 
-def _fit(
-    days: Array, labs: Array, precision: Array, intended_lab: Lab | None, fine: bool = True
-) -> tuple[Curves, Array]:
+def _grids(days: Array, labs: Array, precision: Array, intended_lab: Lab | None) -> tuple[Grids, Array]:
+    """Every curve, about an origin."""
     models = FREE_MODELS if intended_lab is None else (*FREE_MODELS, *AIMED_MODELS)
     origin = labs.mean(axis=0) if intended_lab is None else np.array(intended_lab)
-    return fit_curves(models, days, labs - origin, precision, fine=fine), origin
+    return Grids(models, days, labs - origin, precision), origin
 
 
 def _fit_robustly(
@@ -281,18 +280,25 @@ def _fit_robustly(
 ) -> _Fitted:
     precision: Array = np.linalg.inv(covariances).astype(np.float64)
     weights = believed
+
+    def off(grids: Grids, origin: Array) -> Array:
+        rest = labs - origin - grids.at_readings()
+        return np.asarray(np.einsum("ni,nij,nj->n", rest, precision, rest))
+
     for _ in range(4):
-        curves, origin = _fit(days, labs, precision * weights[:, None, None], intended_lab)
-        rest = labs - origin - curves.at(days).mean(axis=0)
-        chi2 = np.einsum("ni,nij,nj->n", rest, precision, rest)
+        grids, origin = _grids(days, labs, precision * weights[:, None, None], intended_lab)
         # Of four readings or fewer any may be the odd one, so none is weighed down.
-        wanted = believed * np.minimum(1.0, SOFT_CHI2 / np.maximum(chi2, 1e-9)) if len(days) > 4 else weights
+        if len(days) <= 4:
+            break
+        wanted = believed * np.minimum(1.0, SOFT_CHI2 / np.maximum(off(grids, origin), 1e-9))
         if np.allclose(wanted, weights, atol=0.05):
             break
         weights = wanted
+    grids.zoom()
+    curves = grids.curves()
     # Amplitudes take the first nine dimensions of these points, so that the last three have nothing to do with them.
     shared = aim_sd * normal_points(len(curves.at(days[:1])), 12)[:, None, 9:]
-    return _Fitted(curves, origin, shared, weights, chi2)
+    return _Fitted(curves, origin, shared, weights, off(grids, origin))
 
 
 def _unexpected(days: Array, labs: Array, covariances: Array, weights: Array, intended_lab: Lab | None) -> bool:
@@ -300,8 +306,8 @@ def _unexpected(days: Array, labs: Array, covariances: Array, weights: Array, in
     if len(days) < 4:
         return False
     precision: Array = weights[:-1, None, None] * np.linalg.inv(covariances[:-1])
-    before, origin = _fit(days[:-1], labs[:-1], precision, intended_lab, fine=False)
-    foretold = before.at(days[-1:])[:, 0] + origin
+    before, origin = _grids(days[:-1], labs[:-1], precision, intended_lab)
+    foretold = before.curves().at(days[-1:])[:, 0] + origin
     spread = np.cov(foretold.T) + covariances[-1]
     rest = labs[-1] - foretold.mean(axis=0)
     return bool(rest @ np.linalg.solve(spread, rest) > OUTLIER_CHI2)

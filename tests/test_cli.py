@@ -7,12 +7,15 @@ import os
 import re
 import subprocess
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
 from PIL import Image
 
 from curejournal import workflow
+from curejournal.cure.kinds import KINDS
+from curejournal.cure.records import SurfaceLook
 from tests.command import COMMAND, run_command
 from tests.scenes import draw_card
 
@@ -223,6 +226,14 @@ BAD = {
     "an impossible pH": ["test", "B1", "strip", "--ph", "15"],
     "an unknown test": ["test", "B1", "tongue", "--ph", "9"],
     "an unknown event": ["batch", "note", "B1", "sold"],
+    "an unknown look": ["surface", "B1", "furry"],
+    "fewer spots than none": ["surface", "B1", "orange spots", "--count", "-1"],
+    "more than the whole surface": ["surface", "B1", "ash", "--area", "101"],
+    "an area that is no number": ["surface", "B1", "ash", "--area", "nan"],
+    "a surface before the pour": ["surface", "B1", "clear", "--at", "2026-08-30T10:00"],
+    "an unknown quantity": ["reading", "B1", "mood", "5"],
+    "an impossible humidity": ["reading", "B1", "room humidity", "101"],
+    "a temperature that is no number": ["reading", "B1", "room temperature", "nan"],
     "a code in use": ["batch", "start", "B1", "--name", "Again"],
 }
 
@@ -233,6 +244,24 @@ def test_bad_values_are_exit_1_with_a_sentence_and_change_nothing(started: Path,
     error = as_json(*BAD[fault], journal=started, code=1)["error"]
     assert error["what"].endswith(".")
     assert as_json("batch", "show", "B1", journal=started) == before
+
+
+def test_a_look_and_any_quantity_are_entered_as_typed(started: Path) -> None:
+    words = ["--at", "2026-09-03T10:00", "--by", "Ben (invented)"]
+    seen = as_json(
+        "surface", "B1", "orange spots", "--count", "3", "--area", "2.5", "--note", "by the vent", *words,
+        journal=started,
+    )  # fmt: skip
+    assert (seen["entry"]["by"], seen["entry"]["at"]) == ("Ben (invented)", "2026-09-03T10:00:00Z")
+    record = {"look": "orange spots", "count": 3, "area_pct": 2.5, "note": "by the vent"}
+    assert seen["entry"]["record"] == record
+    helped = " ".join(run("reading", "--help").split())
+    for kind in KINDS.values():
+        assert f"{kind.name} ({kind.unit})" in helped
+        kept = as_json("reading", "B1", kind.name, str(kind.low), *words, "--confirmed", journal=started)["entry"]
+        assert kept["record"] == {"kind": kind.name, "value": kind.low}
+    assert run("surface", "B1", "clear", *words, journal=started) == "B1: surface clear\n"
+    assert all(look in run("surface", "--help") for look in get_args(SurfaceLook))
 
 
 @pytest.mark.parametrize("name", ["text", "cut", "burnt", "half", "good"])

@@ -1,9 +1,9 @@
-"""Batches: start, note, weigh, test."""
+"""Batches: start, note, weigh, test, look, measure."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, cast
+from typing import Annotated, cast, get_args
 
 import typer
 
@@ -32,8 +32,19 @@ from curejournal.cli.typed import (
     zone_of,
 )
 from curejournal.cure.judgement import LYE
+from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import lots_of
-from curejournal.cure.records import AlkaliMethod, AlkaliTest, Event, EventKind, Record, Weighing
+from curejournal.cure.records import (
+    AlkaliMethod,
+    AlkaliTest,
+    Event,
+    EventKind,
+    Record,
+    ScalarReading,
+    SurfaceLook,
+    SurfaceNote,
+    Weighing,
+)
 from curejournal.cure.words import in_words
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.scaling import mould_g, scale
@@ -225,3 +236,36 @@ def test(
         bar_weight,
     )
     enter_record(journal, code, record, at, by, confirmed, as_json)
+
+
+@app.command(context_settings={"ignore_unknown_options": True})
+def surface(
+    code: Code,
+    look: Annotated[str, typer.Argument(help=f"{', '.join(get_args(SurfaceLook))}.")],
+    count: Annotated[int | None, typer.Option("--count", help="How many spots.")] = None,
+    area: Annotated[float | None, typer.Option("--area", help="Part of the surface, %.")] = None,
+    note: Annotated[str, typer.Option("--note", help="A remark.")] = "",
+    confirmed: Confirmed = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enter what the bars look like."""
+    record = SurfaceNote(cast(SurfaceLook, one_of(look, SurfaceLook)), count, area, note)
+    enter_record(journal, code, record, at, by, confirmed, as_json)
+
+
+@app.command(context_settings={"ignore_unknown_options": True})
+def reading(
+    code: Code,
+    kind: Annotated[str, typer.Argument(help=f"{', '.join(f'{k.name} ({k.unit})' for k in KINDS.values())}.")],
+    value: Annotated[float, typer.Argument(help="In the unit of its kind.")],
+    confirmed: Confirmed = False,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enter any other measured quantity, such as the temperature or humidity of the room."""
+    enter_record(journal, code, ScalarReading(kind, value), at, by, confirmed, as_json)

@@ -16,6 +16,7 @@ from curejournal.soap.recipe import Recipe
 AlkaliMethod = Literal["strip", "meter", "titration"]
 EventKind = Literal["trace", "thickening", "poured", "gel", "unmoulded", "cut", "note"]
 WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
+SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
 IntendedSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
 
 
@@ -130,7 +131,7 @@ class AlkaliTest:
 class SurfaceNote:
     """What the maker saw on the surface: ash, orange spots, sweat, lye pockets, or nothing."""
 
-    look: Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
+    look: SurfaceLook
     count: int | None = None
     area_pct: float | None = None
     note: str = ""

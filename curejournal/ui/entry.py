@@ -20,6 +20,7 @@ from curejournal.cure.records import (
     Entry,
     Record,
     ScalarReading,
+    SurfaceLook,
     SurfaceNote,
     Weighing,
 )
@@ -28,7 +29,6 @@ from curejournal.report import wording
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import USUAL, habits, st, temperature_input, weight_input
 
-LOOKS = get_args(get_type_hints(SurfaceNote)["look"])
 CREAM: Lab = (85.0, 2.0, 14.0)
 """Where typing a colour begins. Ours."""
 
@@ -255,7 +255,7 @@ def surface(desk: Desk, batch: Batch) -> None:
     """What is seen on the bars."""
     key = form_key("look", batch)
     with st.form(key):
-        look = st.radio("What do the bars look like?", LOOKS, key=f"{key}-look")
+        look = st.radio("What do the bars look like?", get_args(SurfaceLook), key=f"{key}-look")
         count = st.number_input("How many spots", value=None, min_value=0, step=1, key=f"{key}-count")
         area = st.number_input("Part of the surface, %", value=None, step=1.0, key=f"{key}-area")
         note = st.text_input("Remark", key=f"{key}-note", max_chars=500)

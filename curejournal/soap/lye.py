@@ -75,10 +75,12 @@ class LyeCheck:
 
 @dataclass(frozen=True)
 class LyeNeed:
-    """Solid alkali to weigh, impurities included, in g."""
+    """Solid alkali to weigh, impurities included, in g, and the purities that it is reckoned for."""
 
     naoh_g: float
     koh_g: float
+    naoh_purity_pct: float
+    koh_purity_pct: float
 
 
 def check_lye(recipe: Recipe) -> LyeCheck:
@@ -181,7 +183,7 @@ def lye_for(
     Returns
     -------
     LyeNeed
-        Grams to weigh.
+        Grams to weigh, of these purities.
 
     Raises
     ------
@@ -196,6 +198,8 @@ def lye_for(
     return LyeNeed(
         naoh_g=koh_g * (1 - koh_share) * NAOH_PER_KOH / (naoh_purity_pct / 100),
         koh_g=koh_g * koh_share / (koh_purity_pct / 100),
+        naoh_purity_pct=naoh_purity_pct,
+        koh_purity_pct=koh_purity_pct,
     )
 
 

@@ -194,10 +194,17 @@ def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid]) -> None:
         return
     with st.expander("How much lye do these oils need?"):
         wanted = st.slider("Superfat, %", 0.0, 15.0, 5.0, 0.5, key=f"{key}-superfat")
-        need = attempt(lambda: lye_for(oils, wanted, liquids=liquids))
+        koh = st.slider("KOH, part of the alkali by moles, %", 0, 100, 0, key=f"{key}-koh")
+        need = attempt(lambda: lye_for(oils, wanted, liquids=liquids, koh_share=koh / 100))
         if need is not None:
+            parts.values(
+                {
+                    f"NaOH of {need.naoh_purity_pct:g} % purity": f"{need.naoh_g:.1f}\u00a0g" if need.naoh_g else "",
+                    f"KOH of {need.koh_purity_pct:g} % purity": f"{need.koh_g:.1f}\u00a0g" if need.koh_g else "",
+                }
+            )
             parts.say(
-                f"{need.naoh_g:.1f}\u00a0g NaOH of 98 % purity, at the middle of the published saponification values. "
+                "This is at the middle of the published saponification values. "
                 "Weigh it yourself and enter what you weighed."
             )
 

@@ -157,6 +157,24 @@ def test_a_batch_is_started_with_its_lye_checked_before_the_pour(small: Path) ->
     assert batch.recipe is not None and batch.recipe.oils[0].grams == 1000.0 and batch.portions[0].name == "soap"
 
 
+@pytest.mark.parametrize(
+    ("koh_pct", "said", "unsaid"),
+    [
+        # Codex STAN 33: olive 184 to 196 mg KOH/g. 1000 g at 190, less 5 %, are 180.5 g KOH or 128.68 g NaOH.
+        (0, ["NaOH of 98 % purity", "131.3\u00a0g"], "KOH of"),
+        (10, ["NaOH of 98 % purity", "118.2\u00a0g", "KOH of 90 % purity", "20.1\u00a0g"], "131.3"),
+        (100, ["KOH of 90 % purity", "200.6\u00a0g"], "NaOH of"),
+    ],
+)
+def test_the_lye_that_oils_need_may_be_of_both_alkalis(koh_pct: int, said: list[str], unsaid: str, small: Path) -> None:
+    at = start_form(app("batches"))
+    at.selectbox(key="start-None-oil-0-what").set_value("olive")
+    at.number_input(key="start-None-oil-0-g").set_value(1000.0).run()
+    only(at.slider, "KOH, part of the alkali by moles, %").set_value(koh_pct).run()
+    words = text_of(at)
+    assert all(text in words for text in said) and unsaid not in words
+
+
 def test_a_batch_begun_like_an_earlier_one_has_its_recipe_and_portions(small: Path) -> None:
     at = start_form(app("batches"))
     at.selectbox(key="like-None").set_value("B-1").run()

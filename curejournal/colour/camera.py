@@ -55,7 +55,8 @@ PRIOR_MEAN[MIX] = (-0.06, -0.03, -0.01, -0.06, 0.015, 0.02)
 """Ours: pictures have an S-shaped tone curve over sRGB's, saturated colours are lifted to the gamut's edge, and
 red and green are a little too far apart; each the mean over half of the test photographs."""
 
-_OTHERS = ((1, 2), (0, 2), (0, 1))
+_CHANNELS = np.arange(3)
+_OTHERS = np.array([(1, 2), (0, 2), (0, 1)])
 
 
 def compress(lab: Array) -> Array:
@@ -82,8 +83,8 @@ def even_lab(parameters: Array, encoded: Array, places: Array) -> Array:
 
     Parameters
     ----------
-    parameters : ndarray of shape (..., COUNT)
-    encoded : ndarray of shape (N, 3)
+    parameters : ndarray of shape (COUNT,)
+    encoded : ndarray of shape (..., N, 3)
         Encoded sRGB in [0, 1].
     places : ndarray of shape (N, 2)
         Where on the card, in units of half its patches' extent from their middle.
@@ -93,28 +94,46 @@ def even_lab(parameters: Array, encoded: Array, places: Array) -> Array:
     ndarray of shape (..., N, 3)
         Even Lab.
     """
-    p = parameters[..., None, :]
-    # Legendre-like, zero at black and white, which gain and flare move.
-    arch, tilt = encoded * (1.0 - encoded), 1.0 - 2.0 * encoded
-    waves = (arch, arch * tilt, arch * (1.0 - 5.0 * arch), arch * tilt * (1.0 - 7.0 * arch))
-    curved = encoded + p[..., FLOOR] * np.exp(-np.maximum(encoded, 0.0) / _TOE)
-    for order, wave in enumerate(waves):
-        curved = curved + p[..., TONE][..., order : order + 1] * wave
-    curved = curved + p[..., TINT][..., :3] * waves[0] + p[..., TINT][..., 3:] * waves[1]
-    light = np.exp(p[..., GAIN] - (p[..., PLANE] * places).sum(axis=-1, keepdims=True))
-    linear = (linear_from_srgb(curved) - p[..., FLARE]) * light
-    mix = p[..., MIX]
-    unmixed = [
-        linear[..., c]
-        + mix[..., 2 * c] * (linear[..., one] - linear[..., c])
-        + mix[..., 2 * c + 1] * (linear[..., other] - linear[..., c])
-        for c, (one, other) in enumerate(_OTHERS)
-    ]
-    return compress(lab_from_linear(np.stack(unmixed, axis=-1)))
+    bend, log_light = _linear_parts(encoded, places)
+    linear = (linear_from_srgb(encoded + bend @ parameters) - parameters[FLARE]) * np.exp(log_light @ parameters)
+    return compress(lab_from_linear(linear @ _unmixing(parameters).T))
 
 
 def jacobian(parameters: Array, encoded: Array, places: Array) -> tuple[Array, Array]:
     """`even_lab` (N, 3) and its derivatives by the parameters (3 N, COUNT)."""
-    step = 1e-4
-    values = even_lab(parameters + step * np.eye(COUNT + 1, COUNT, k=-1), encoded, places)
-    return values[0], ((values[1:] - values[0]) / step).reshape(COUNT, -1).T
+    step = 1e-6  # for sRGB's curve and for even Lab; all else is in closed form
+    bend, log_light = _linear_parts(encoded, places)
+    curved, light = encoded + bend @ parameters, np.exp(log_light @ parameters)
+    undone, beside = linear_from_srgb(np.stack([curved, curved + step]))
+    linear = (undone - parameters[FLARE]) * light
+    slopes = ((beside - undone) / step * light)[..., None] * bend + linear[..., None] * log_light
+    slopes[:, _CHANNELS, FLARE.start + _CHANNELS] = -light
+    unmixing = _unmixing(parameters)
+    slopes = unmixing @ slopes
+    for channel, others in enumerate(_OTHERS):
+        slopes[:, channel, MIX.start + 2 * channel + np.arange(2)] = linear[:, others] - linear[:, [channel]]
+    values = compress(lab_from_linear(linear @ unmixing.T + step * np.eye(4, 3, k=-1)[:, None]))
+    return values[0], (np.moveaxis((values[1:] - values[0]) / step, 0, -1) @ slopes).reshape(-1, COUNT)
+
+
+def _linear_parts(encoded: Array, places: Array) -> tuple[Array, Array]:
+    """What one unit of each parameter adds to encoded values and to the log of light, each (..., N, 3, COUNT)."""
+    # Legendre-like, zero at black and white, which gain and flare move.
+    arch, tilt = encoded * (1.0 - encoded), 1.0 - 2.0 * encoded
+    waves = np.stack([arch, arch * tilt, arch * (1.0 - 5.0 * arch), arch * tilt * (1.0 - 7.0 * arch)], axis=-1)
+    bend, log_light = np.zeros((2, *encoded.shape, COUNT))
+    bend[..., TONE] = waves
+    for order in range(2):
+        bend[..., _CHANNELS, TINT.start + 3 * order + _CHANNELS] = waves[..., order]
+    bend[..., FLOOR] = np.exp(-np.maximum(encoded, 0.0) / _TOE)[..., None]
+    log_light[..., _CHANNELS, GAIN.start + _CHANNELS] = 1.0
+    log_light[..., PLANE] = -places[..., None, :]
+    return bend, log_light
+
+
+def _unmixing(parameters: Array) -> Array:
+    """The matrix (3, 3) that takes linear light to its channels unmixed."""
+    mix = parameters[MIX].reshape(3, 2)
+    unmixing = np.diag(1.0 - mix.sum(axis=1))
+    unmixing[_CHANNELS[:, None], _OTHERS] = mix
+    return unmixing

@@ -13,11 +13,12 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import cho_factor
+from scipy.linalg.lapack import dpotri
 
 from curejournal.colour import camera
 
@@ -109,9 +110,10 @@ class Fit:
         guesses = camera.even_lab(self.parameters, encoded, places)
         weights = self._weights.reshape(-1, 3)
         rest = self.model.freedom**2 * _smooth(guesses, self._guesses) @ weights
-        for sd, direction, near in _wandering(self.model, places, self._patches.places):
-            strength = sd**2 * near @ (direction(self._guesses) * weights).sum(axis=1)
-            rest = rest + strength[:, None] * direction(guesses)
+        if self.model.light:
+            strength = (weights[:, None] @ _wandering(self.model, self._guesses))[:, 0]
+            strength = _near(places, self._patches.places) @ strength
+            rest = rest + (_wandering(self.model, guesses) @ strength[..., None])[..., 0]
         return np.asarray(guesses + rest)
 
     def covariance(self, encoded: Array, places: Array) -> Array:
@@ -169,12 +171,18 @@ def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:
         moved = prior_mean + prior_sd * (scaled.T @ np.linalg.solve(total, target))
         # Beyond four prior sd the straight line of a Gauss-Newton step is no guide.
         parameters = np.clip(moved, prior_mean - 4.0 * prior_sd, prior_mean + 4.0 * prior_sd)
-    inverse = np.asarray(np.linalg.inv(total), dtype=float)
+    inverse = _inverse(total)
     weights = inverse @ target
     own_inverse = inverse.reshape(count, 3, count, 3)[np.arange(count), :, np.arange(count), :]
     left_out_covariance = np.asarray(np.linalg.inv(own_inverse), dtype=float)
     left_out = (left_out_covariance @ weights.reshape(count, 3, 1))[..., 0]
     return Fit(model, parameters, left_out, left_out_covariance, prior_sd, patches, guesses, scaled, inverse, weights)
+
+
+def _inverse(covariance: Array) -> Array:
+    """By Cholesky, in half the time of `np.linalg.inv`."""
+    lower, _ = dpotri(cho_factor(covariance, lower=True)[0], lower=True)
+    return np.asarray(np.tril(lower) + np.tril(lower, -1).T)
 
 
 def _distance2(first: Array, second: Array) -> Array:
@@ -194,11 +202,13 @@ def _by_chroma(guesses: Array, grey: float, chroma: float) -> Array:
 
 def _rest(model: Model, first: Array, second: Array, places: Array, other_places: Array) -> Array:
     """Covariance (3 M, 3 N) of what the camera leaves unexplained, without what is peculiar to each colour."""
-    covariance = np.kron(model.freedom**2 * _smooth(first, second), np.eye(3))
-    for sd, direction, near in _wandering(model, places, other_places):
-        shape = np.einsum("mi,nj,mn->minj", direction(first), direction(second), sd**2 * near)
-        covariance = covariance + shape.reshape(covariance.shape)
-    return np.asarray(covariance, dtype=float)
+    shape = (len(first), 3, len(second), 3)
+    covariance = np.zeros(shape)
+    covariance[:, range(3), :, range(3)] = model.freedom**2 * _smooth(first, second)
+    if model.light:
+        one, other = (_wandering(model, guesses).reshape(-1, 2) for guesses in (first, second))
+        covariance += (one @ other.T).reshape(shape) * _near(places, other_places)[:, None, :, None]
+    return covariance.reshape(3 * len(first), 3 * len(second))
 
 
 def _smooth(first: Array, second: Array) -> Array:
@@ -208,12 +218,15 @@ def _smooth(first: Array, second: Array) -> Array:
     return np.asarray(_SHIFT_SD**2 + _SLOPE_SD**2 * dot + _BEND_SD**2 * dot**2 + _LOCAL_SD**2 * local)
 
 
-def _wandering(model: Model, places: Array, other_places: Array) -> list[tuple[float, Callable[[Array], Array], Array]]:
-    """Light and veil that wander: sd, what one unit does to Lab, and how alike two places (M, N) are."""
-    if not model.light:
-        return []
-    near = np.exp(-0.5 * _distance2(places, other_places) / _LIGHT_REACH**2)
-    return [(model.light * _LIGHT_SD, by_light, near), (model.light * _VEIL_SD, _by_veil, near)]
+def _wandering(model: Model, guesses: Array) -> Array:
+    """What one sd of light and of veil that wander does to Lab; shape (N, 3, 2)."""
+    both = np.stack([_LIGHT_SD * by_light(guesses), _VEIL_SD * _by_veil(guesses)], axis=-1)
+    return np.asarray(model.light * both)
+
+
+def _near(places: Array, other_places: Array) -> Array:
+    """How alike the light of two places is, (M, N)."""
+    return np.asarray(np.exp(-0.5 * _distance2(places, other_places) / _LIGHT_REACH**2))
 
 
 def by_light(guesses: Array) -> Array:

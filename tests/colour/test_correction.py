@@ -213,6 +213,17 @@ def test_intervals_hold_the_truth_in_simulated_photos():
     assert 0.93 <= np.mean(held) <= 1.0
 
 
+def test_the_camera_s_derivatives_are_those_of_its_colours():
+    random, step = np.random.default_rng(3), 1e-5
+    parameters = camera.PRIOR_MEAN + 0.5 * camera.PRIOR_SD * random.normal(size=camera.COUNT)
+    encoded, spots = random.uniform(0.1, 1.0, (24, 3)), random.uniform(-1, 1, (24, 2))
+    values, slopes = camera.jacobian(parameters, encoded, spots)
+    np.testing.assert_allclose(values, camera.even_lab(parameters, encoded, spots), atol=1e-9)
+    for index, axis in enumerate(step * np.eye(camera.COUNT)):
+        around = [camera.even_lab(parameters + way * axis, encoded, spots) for way in (1, -1)]
+        np.testing.assert_allclose(slopes[:, index], (around[0] - around[1]).ravel() / (2 * step), rtol=1e-3, atol=1e-2)
+
+
 @pytest.mark.parametrize("model", models.ACROSS_THE_CARD + models.IN_EVEN_LIGHT, ids=lambda model: model.name)
 def test_leaving_a_patch_out_in_closed_form_is_leaving_it_out(model):
     """Rasmussen & Williams 2006, 5.4.2, against really refitting without the patch."""

@@ -100,22 +100,22 @@ class Correction:
         encoded = np.asarray(encoded, dtype=float).reshape(-1, 3)
         count = len(encoded)
         places = self._layout.places(xy_mm, count)
-        answers = [each.predict(encoded, places) for _, each in self._fits]
-        answer = sum((share * each for (share, _), each in zip(self._fits, answers, strict=True)), np.zeros((count, 3)))
+        step = 1e-3  # in each channel, for what a reading's own noise does
+        around = np.concatenate([encoded, *(encoded + step * axis for axis in np.eye(3))])
+        answers = np.array([each.predict(around, np.tile(places, (4, 1))) for _, each in self._fits])
+        answer, *by_channel = np.tensordot([share for share, _ in self._fits], answers, axes=1).reshape(4, count, 3)
+        slopes = (np.stack(by_channel, axis=-1) - answer[..., None]) / step
         covariance = np.zeros((3 * count, 3 * count))
-        for (share, each), own in zip(self._fits, answers, strict=True):
+        for (share, each), own in zip(self._fits, answers[:, :count], strict=True):
             apart = (own - answer).ravel()
             light = self._layout.light_sd(xy_mm) * each.model.light * by_light(own).ravel()
             covariance += share * (each.covariance(encoded, places) + np.outer(apart, apart) + np.outer(light, light))
         scale = np.tile(self._scale, count)
-        unmoved, change = answer, self._for_soap(encoded, places) if soap else None
+        change = self._for_soap(encoded, places) if soap else None
         answer = answer if change is None else answer + change
         material = material_covariance(answer, change, float(self._scale.mean()))
         covariance = covariance * np.outer(scale, scale) + material
         if noise_covariance is not None:
-            step = 1e-3
-            by_channel = [(self._predict(encoded + step * axis, places) - unmoved) / step for axis in np.eye(3)]
-            slopes = np.stack(by_channel, axis=-1)
             noise = slopes @ np.asarray(noise_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
             for place, block in enumerate(noise):
                 covariance[3 * place : 3 * place + 3, 3 * place : 3 * place + 3] += block
@@ -268,13 +268,13 @@ def fit_correction(
 
     # The others begin where the middle one ended, one step from their own best.
     fits = [fit(family[0], patches, start, rounds=1), middle, fit(family[2], patches, start, rounds=1)]
-    errors = np.array([_left_out_differences(each, reference[kept]) for each in fits])
+    errors = _differences(np.array([each.left_out for each in fits]), reference[kept])
     means = errors.mean(axis=1)
     shares = np.exp((means.min() - means) / (_PICKINESS * means.min() + 1e-9))
     shares /= shares.sum()
     left_out = np.tensordot(shares, [each.left_out for each in fits], axes=1)
     differences = np.full(len(encoded), np.nan)
-    differences[kept] = ciede2000(reference[kept], camera.expand(even[kept] - left_out))
+    differences[kept] = _differences(left_out, reference[kept])
     weighted = tuple(zip(shares.tolist(), fits, strict=True))
     for index in suspects:
         spot = encoded[[index]], places[[index]]
@@ -284,8 +284,10 @@ def fit_correction(
         model=_names(family, shares),
         leave_one_out=tuple(differences.tolist()),
         candidates=tuple(
-            (model.name, float(error.mean()), float(np.quantile(error, 0.95)))
-            for model, error in zip(family, errors, strict=True)
+            (model.name, mean, most)
+            for model, mean, most in zip(
+                family, means.tolist(), np.quantile(errors, 0.95, axis=1).tolist(), strict=True
+            )
         ),
         suspects=tuple(suspects.tolist()),
         _fits=weighted,
@@ -356,10 +358,9 @@ def _own_covariance(
     own = np.zeros((len(encoded), 3, 3))
     if noise_sd is not None:
         step, nowhere = 1e-3, np.zeros((len(encoded), 2))
-        middle = camera.even_lab(start, encoded, nowhere)
-        around = [camera.even_lab(start, encoded + step * axis, nowhere) - middle for axis in np.eye(3)]
-        slopes = np.stack(around, axis=-1) / step
-        own = np.einsum("nik,nk,njk->nij", slopes, np.asarray(noise_sd, dtype=float) ** 2, slopes)
+        middle, *around = camera.even_lab(start, encoded + step * np.eye(4, 3, k=-1)[:, None], nowhere)
+        scatter = (np.stack(around, axis=-1) - middle[..., None]) / step * np.asarray(noise_sd, dtype=float)[:, None]
+        own = scatter @ scatter.transpose(0, 2, 1)
     if reference_covariance is not None:
         to_even = np.linalg.inv(_slopes_of_expand(camera.compress(reference)))
         own = own + to_even @ np.asarray(reference_covariance, dtype=float) @ to_even.transpose(0, 2, 1)
@@ -369,12 +370,13 @@ def _own_covariance(
 def _slopes_of_expand(even_lab: Array) -> Array:
     """Derivatives (N, 3, 3) of CIELAB by even Lab."""
     step = 1e-4
-    around = [camera.expand(even_lab + step * axis) - camera.expand(even_lab - step * axis) for axis in np.eye(3)]
-    return np.stack(around, axis=-1) / (2.0 * step)
+    after, before = camera.expand(even_lab + step * np.multiply.outer((1.0, -1.0), np.eye(3))[:, :, None])
+    return np.asarray(np.moveaxis(after - before, 0, -1) / (2.0 * step))
 
 
-def _left_out_differences(fitted: Fit, reference: Array) -> Array:
-    return ciede2000(reference, camera.expand(camera.compress(reference) - fitted.left_out))
+def _differences(left_out: Array, reference: Array) -> Array:
+    """ΔE00 (..., N) of errors (..., N, 3) in even Lab."""
+    return ciede2000(reference, camera.expand(camera.compress(reference) - left_out))
 
 
 def _suspect(fitted: Fit, reference: Array, fewest: int) -> int | None:
@@ -386,7 +388,7 @@ def _suspect(fitted: Fit, reference: Array, fewest: int) -> int | None:
     # The median of chi-square with 3 degrees of freedom is 2.366.
     usual = max(float(np.median(squares)) * 3.0 / 2.366, 0.25)
     worst = int(np.argmax(squares))
-    difference = _left_out_differences(fitted, reference)[worst]
+    difference = _differences(fitted.left_out, reference)[worst]
     return worst if squares[worst] > _SUSPECT_RATIO**2 / 3.0 * usual and difference > _SUSPECT_DIFFERENCE else None
 
 

@@ -17,8 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor
-from scipy.linalg.lapack import dpotri
+from scipy.linalg.lapack import dtrtri
 
 from curejournal.colour import camera
 
@@ -171,18 +170,13 @@ def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:
         moved = prior_mean + prior_sd * (scaled.T @ np.linalg.solve(total, target))
         # Beyond four prior sd the straight line of a Gauss-Newton step is no guide.
         parameters = np.clip(moved, prior_mean - 4.0 * prior_sd, prior_mean + 4.0 * prior_sd)
-    inverse = _inverse(total)
+    half, _ = dtrtri(np.linalg.cholesky(total), lower=True)  # half the time of inv(total)
+    inverse = half.T @ half
     weights = inverse @ target
     own_inverse = inverse.reshape(count, 3, count, 3)[np.arange(count), :, np.arange(count), :]
     left_out_covariance = np.asarray(np.linalg.inv(own_inverse), dtype=float)
     left_out = (left_out_covariance @ weights.reshape(count, 3, 1))[..., 0]
     return Fit(model, parameters, left_out, left_out_covariance, prior_sd, patches, guesses, scaled, inverse, weights)
-
-
-def _inverse(covariance: Array) -> Array:
-    """By Cholesky, in half the time of `np.linalg.inv`."""
-    lower, _ = dpotri(cho_factor(covariance, lower=True)[0], lower=True)
-    return np.asarray(np.tril(lower) + np.tril(lower, -1).T)
 
 
 def _distance2(first: Array, second: Array) -> Array:

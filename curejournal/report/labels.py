@@ -158,20 +158,19 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float) -> None:
     sheet.set_dash_pattern()
     text_width = width - 6
     if label.tag:
-        side = 17.0
-        draw_qr(sheet, label.tag, x + width - side - 2, y + height - side - 2, side, quiet=2)
-        text_width = width - side - 7
+        side = 19.5
+        draw_qr(sheet, label.tag, x + width - side - 1, y + height - side - 1, side)
+        text_width = width - side - 5
     _fitted(sheet, label.name, x + 3, y + 3, width - 6, 13, "B")
     sheet.type(7.5, colour=SOFT)
     lines = [f"batch {label.code}", f"poured {wording.day(label.poured_at)}" if label.poured_at else "", label.cured]
     for row, line in enumerate(line for line in lines if line):
         _fitted(sheet, line, x + 3, y + 11.5 + row * 4.2, text_width, 8.5, "")
     if label.net_weight_g is not None:
-        sheet.type(12, "B")
-        sheet.set_xy(x + 3, y + height - 9)
         # Some countries ask for both. Ounces are rounded down, as grams are: a label must not promise too much.
         ounces = math.floor(100 * label.net_weight_g / GRAMS_IN_OUNCE) / 100
-        sheet.cell(text_width, 6, f"{label.net_weight_g} g ({ounces:.2f} oz)")
+        weight = f"{label.net_weight_g} g ({ounces:.2f} oz)"
+        _fitted(sheet, weight, x + 3, y + height - 9, text_width, 12, "B")
 
 
 def _fitted(sheet: Sheet, text: str, x: float, y: float, width: float, size: float, style: str) -> None:
@@ -179,7 +178,7 @@ def _fitted(sheet: Sheet, text: str, x: float, y: float, width: float, size: flo
     text = sheet.fit(text)
     sheet.type(size, style)
     if sheet.get_string_width(text) > width:
-        sheet.type(max(size * width / sheet.get_string_width(text), 6.0), style)
+        sheet.type(max(0.99 * size * width / sheet.get_string_width(text), 6.0), style)
         while sheet.get_string_width(text) > width and len(text) > 1:
             text = text[:-2].rstrip() + "…"
     sheet.set_xy(x, y)

@@ -10,12 +10,10 @@ from fpdf import FPDF
 QUIET_MODULES = 4
 
 
-def draw_qr(
-    pdf: FPDF, text: str, x: float, y: float, side: float, *, quiet: int = QUIET_MODULES, boost_error: bool = True
-) -> None:
-    """Draw a text as a QR code in a square of the page, in mm; its quiet zone, in modules, lies within."""
+def draw_qr(pdf: FPDF, text: str, x: float, y: float, side: float, *, boost_error: bool = True) -> None:
+    """Draw a text as a QR code in a square of the page, in mm; its quiet zone lies within."""
     modules = np.array([list(row) for row in segno.make(text, error="m", micro=False, boost_error=boost_error).matrix])
-    step = side / (len(modules) + 2 * quiet)
+    step = side / (len(modules) + 2 * QUIET_MODULES)
     pdf.set_fill_color(0)
     for row, column in np.argwhere(modules).tolist():
-        pdf.rect(x + (column + quiet) * step, y + (row + quiet) * step, step, step, style="F")
+        pdf.rect(x + (column + QUIET_MODULES) * step, y + (row + QUIET_MODULES) * step, step, step, style="F")

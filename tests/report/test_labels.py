@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import io
+import os
+import shutil
+import subprocess
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
+import segno
 from pypdf import PdfReader
 
 from curejournal.cure.records import Event, Weighing
+from curejournal.photo.reading import read_photo
+from curejournal.photo.tag import payload, read_tags
 from curejournal.report.labels import LOCAL_RULES, Label, LabelsNotPossible, labels_pdf, propose_net_weight
 from tests.cure.batches import BASICS, POURED, WEEKS, batch, weighed
 
@@ -70,6 +77,25 @@ def test_sheets_hold_every_label_and_the_rules_that_they_leave_open(paper):
     # 101 / 28.349523125 = 3.5626...
     assert sum(text.count("101 g (3.56 oz)") for text in texts) == 30
     assert " ".join(LOCAL_RULES.split()) in " ".join(texts[-1].split())
+
+
+@pytest.mark.skipif(not (shutil.which("pdftoppm") or os.environ.get("CI") == "true"), reason="Poppler is not installed")
+@pytest.mark.parametrize("code", ["T-1", "2026/11 olive & oat"])
+def test_a_labels_tag_is_read_as_printed_and_nothing_is_near_it(code: str):
+    tag = payload("K7Q2MX", code)
+    label = Label(code, "Plain olive " * 6, POURED, "cured since 3 Oct 2026, by the rules", 12345, tag)
+    pdf = labels_pdf([label], made_on=POURED, software="curejournal")
+    drawn = subprocess.run(["pdftoppm", "-r", "150", "-png", "-l", "1"], input=pdf, capture_output=True, check=True)
+    assert "12345 g (435.45 oz)" in PdfReader(io.BytesIO(pdf)).pages[0].extract_text(), "smaller, but whole"
+    (read,) = read_tags(read_photo(drawn.stdout)).tags
+    assert read.code == code
+    page = cv2.imdecode(np.frombuffer(drawn.stdout, np.uint8), cv2.IMREAD_GRAYSCALE)
+    low, high = np.min(read.outline, axis=0), np.max(read.outline, axis=0)
+    # ISO/IEC 18004: four light modules all round; a pixel more or less is the renderer's.
+    quiet = 4 * (high - low)[0] / segno.make(tag, error="m", micro=False).symbol_size(border=0)[0]
+    (left, top), (right, bottom) = np.ceil(low - quiet + 1).astype(int), np.floor(high + quiet - 1).astype(int)
+    page[int(low[1]) - 1 : int(high[1]) + 2, int(low[0]) - 1 : int(high[0]) + 2] = 255
+    assert page[top:bottom, left:right].min() == 255
 
 
 @pytest.mark.parametrize("name", ["Мыло " * 20, "石鹸", "صابون", "\u202eabc", "x" * 300, "a\x00b", ""])

@@ -14,6 +14,7 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from curejournal.colour.sample import Grade
+from curejournal.counting import how_many
 from curejournal.cure.records import Batch, ColourReading, Entry, Event, PhotoNote, Record, SurfaceNote
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal, KeptPhoto, NewEntry
@@ -349,7 +350,7 @@ def growth(batch: Batch, finding: Finding, at: datetime) -> str:
     when, last = earlier[-1]
     changes = []
     if record.count is not None and last.count is not None:
-        changes.append(f"{record.count - last.count:+d} spots")
+        changes.append(f"from {last.count} to {how_many(record.count, 'spot')}")
     if record.area_pct is not None and last.area_pct is not None:
         changes.append(f"from {last.area_pct:g} % to {record.area_pct:g} % of what is seen")
     return f"Since {when:%d %B %Y}: {', '.join(changes)}." if changes else ""

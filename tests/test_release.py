@@ -251,7 +251,7 @@ def test_signing_selling_and_recalling_on_the_command_line(family: Journal) -> N
     here = family.location
     out = as_json("out", "A", 2, "--to", "a friend", "--why", "given", "--at", "2026-11-01T10:00", journal=here)
     assert out["entry"]["record"] == {"bars": 2, "to": "a friend", "why": "given", "note": ""}
-    assert "24 bars were cut and 8 have left" in run("out", "A", 40, "--to", "x", journal=here, code=1)
+    assert "24 bars cut and 8 gone" in run("out", "A", 40, "--to", "x", journal=here, code=1)
     assert "sold, sample" in run("out", "A", 1, "--to", "x", "--why", "eaten", journal=here, code=1)
     family.add("A", HIGH_TITRATION, at=day(65), by=BY)
     shown = as_json("judge", "A", "--on", "2026-11-10", journal=here)

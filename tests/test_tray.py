@@ -154,7 +154,7 @@ def test_what_a_surface_looks_like_is_kept_once_the_maker_confirms_it_and_its_gr
     ((at, note),) = kept.batch("B-1").records(SurfaceNote)
     assert (at, note.look, note.count) == (TAKEN, "orange spots", 2)
     (two,) = take(kept, ("b.jpg", spotted(5, TAKEN + timedelta(days=14))))
-    assert "+3 spots" in growth(kept.batch("B-1"), two.item.surface[0], two.item.at)
+    assert "from 2 to 5 spots" in growth(kept.batch("B-1"), two.item.surface[0], two.item.at)
 
 
 def test_a_surface_of_a_photo_that_waits_cannot_be_confirmed(kept: Journal) -> None:

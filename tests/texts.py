@@ -1,8 +1,9 @@
 """The catalogue of everything the app can say: `python -m tests.texts` writes curejournal/ui/texts/curejournal.pot.
 
-The texts are read out of the code: every string of two words or more, and every label handed to the page. What
-stands in braces in an f-string becomes a gap named after it. To add a language, copy the file to `LANGUAGE.po` beside
-it (its ISO 639 code) and fill in each msgstr; gaps keep their names and may change places.
+The texts are read out of the code: every string of two words or more, every label handed to the page, and one and
+several of what `how_many` counts. What stands in braces in an f-string becomes a gap named after it. To add a
+language, copy the file to `LANGUAGE.po` beside it (its ISO 639 code) and fill in each msgstr; gaps keep their names
+and may change places.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import write_po
 
 from curejournal.colour.sample import Grade
+from curejournal.counting import how_many
 from curejournal.cure.records import AlkaliMethod, Event, IntendedSource, SurfaceNote, WhyOut
 from curejournal.ui.parts import SIGNS
 from curejournal.ui.wordlist import GAUGE_WORDS, GRADES, STATES, TRADE
@@ -54,6 +56,10 @@ def texts_of(source: str) -> Iterator[tuple[str, int]]:
             skipped.add(id(node.value))
         if isinstance(node, ast.JoinedStr):
             skipped.update(id(part) for part in node.values)
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "how_many":
+            skipped.add(id(node.args[1]))
+            what = ast.literal_eval(node.args[1])
+            yield from ((how_many(number, what), node.lineno) for number in (1, "{number}"))
     for node in ast.walk(tree):
         if id(node) in skipped:
             continue

@@ -31,6 +31,7 @@ from curejournal.cli.typed import (
     write_file,
     zone_of,
 )
+from curejournal.counting import how_many
 from curejournal.cure.judgement import LYE
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import lots_of
@@ -145,7 +146,7 @@ def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) ->
         print_json({"batches": [workflow.as_json(head) for head in heads]})
     else:
         for head in heads:
-            print(f"{head.code}\t{head.name}\t{head.started_at:%Y-%m-%d}\t{head.photos} photos")
+            print(f"{head.code}\t{head.name}\t{head.started_at:%Y-%m-%d}\t{how_many(head.photos, 'photo')}")
 
 
 @batch_app.command("show")

@@ -27,6 +27,7 @@ from curejournal.cli.typed import (
     write_file,
     zone_of,
 )
+from curejournal.counting import how_many
 from curejournal.sorting import tag_text
 
 
@@ -151,7 +152,7 @@ def portfolio(
         else:
             files = len(publish.portfolio(kept, codes, to, now_of(kept), title=title, about=about))
     said = {"to": str(to), "batches": codes, "files": files}
-    print_json(said) if as_json else print(f"{to}: {len(codes)} batches.")
+    print_json(said) if as_json else print(f"{to}: {how_many(len(codes), 'batch')}.")
 
 
 @app.command("calendar")
@@ -164,7 +165,7 @@ def calendar_file(
     with open_journal(journal) as kept:
         due = len(workflow.due_now(kept, now_of(kept)))
         write_file(to, publish.calendar_file(kept, now_of(kept), zone_of(kept)))
-    print_json({"file": str(to), "events": due}) if as_json else print(f"{to}: {due} things are due.")
+    print_json({"file": str(to), "events": due}) if as_json else print(f"{to}: {how_many(due, 'thing')} due.")
 
 
 @app.command()
@@ -236,4 +237,4 @@ def bundle_in(
     if as_json:
         print_json({"batch": batch.code, "entries": len(batch.entries)})
     else:
-        print(f"{batch.code}, {batch.name}: {len(batch.entries)} entries.")
+        print(f"{batch.code}, {batch.name}: {how_many(len(batch.entries), 'entry')}.")

@@ -34,6 +34,7 @@ from curejournal.cli.typed import (
     write_file,
     zone_of,
 )
+from curejournal.counting import how_many
 
 
 @app.command()
@@ -72,7 +73,7 @@ def card(
         print(f"{pdf}: print it at 100 %, then measure the two lines on the sheet.")
     else:
         width, height = shown.size_mm
-        print(f"{shown.title or shown.name}: {width:g} x {height:g} mm, {len(shown.patches)} patches.")
+        print(f"{shown.title or shown.name}: {width:g} x {height:g} mm, {how_many(len(shown.patches), 'patch')}.")
         print(f"Its values: {shown.provenance}.")
         for drift in drifts:
             print(f"{drift.patch} no longer fits as it did ({drift.at_first:.1f} at first, {drift.now:.1f} now).")
@@ -101,7 +102,7 @@ def enrol(
     if as_json:
         print_json({"card": workflow.card_as_json(enrolled), "doubts": doubts})
     else:
-        print("\n".join([f"Enrolled as {copy_id}: {len(enrolled.references)} patches known.", *doubts]))
+        print("\n".join([f"Enrolled as {copy_id}: {how_many(len(enrolled.references), 'patch')} known.", *doubts]))
 
 
 @app.command()

@@ -16,6 +16,7 @@ import typer
 
 from curejournal import publish, workflow
 from curejournal.colour.sample import Lab
+from curejournal.counting import how_many
 from curejournal.cure.records import Portion, Record
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
@@ -110,7 +111,10 @@ def photo_of(journal: Journal, beginning: str) -> str:
     """A kept photo by the beginning of its hash."""
     found = journal.photos_named(beginning.lower())
     if len(found) != 1 or len(beginning) < 4:
-        raise Mistyped(f"{len(found)} photos begin with “{beginning}”.", "Give more of the hash; the tray shows it.")
+        raise Mistyped(
+            f"{how_many(len(found), 'photo')} found beginning with “{beginning}”.",
+            "Give more of the hash; the tray shows it.",
+        )
     return found[0].sha256
 
 

@@ -23,6 +23,7 @@ from curejournal.cli.typed import (
     open_journal,
     print_json,
 )
+from curejournal.counting import how_many
 from curejournal.cure.words import in_words
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.backup import restore as restore_backup
@@ -95,7 +96,7 @@ def backup(
         return
     with open_journal(journal) as kept:
         made = kept.backup(to)
-    _say_data(made, f"{made.path}: everything, with {made.photos} photos.", as_json)
+    _say_data(made, f"{made.path}: everything, with {how_many(made.photos, 'photo')}.", as_json)
 
 
 @app.command()
@@ -106,7 +107,7 @@ def restore(
 ) -> None:
     """Make a journal of a backup, in a new folder, after all of it was verified."""
     made = restore_backup(file, to, utc_now)
-    _say_data(made, f"{to}: restored, with {made.photos} photos. Open it with --journal {to}", as_json)
+    _say_data(made, f"{to}: restored, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
 
 
 @app.command()
@@ -119,7 +120,9 @@ def export(
     with open_journal(journal) as kept:
         made = kept.export(to)
     _say_data(
-        made, f"{to}: everything, with {made.photos} photos. For yourself: photos say where they were taken.", as_json
+        made,
+        f"{to}: everything, with {how_many(made.photos, 'photo')}. For yourself: photos say where they were taken.",
+        as_json,
     )
 
 
@@ -131,13 +134,13 @@ def import_(
 ) -> None:
     """Make a journal of exported data, in a new folder, after all of it was verified."""
     made = bring_in(source, to, utc_now)
-    _say_data(made, f"{to}: a journal, with {made.photos} photos. Open it with --journal {to}", as_json)
+    _say_data(made, f"{to}: a journal, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
 
 
 def _say_data(made: Backup, said: str, as_json: bool) -> None:
     print_json(workflow.as_json(made)) if as_json else print(said)
     if made.left_out:
-        print(f"{len(made.left_out)} photos are missing or damaged and not in it.", file=sys.stderr)
+        print(f"{how_many(len(made.left_out), 'photo')} missing or damaged, and not in it.", file=sys.stderr)
         raise typer.Exit(1)
 
 
@@ -157,4 +160,4 @@ def move(
     if as_json:
         print_json({"journal": str(to), "batches": batches, "on_a_server": to_url is not None})
     else:
-        print(f"{to}: {batches} batches, every row and photo the same. The old journal is as it was.")
+        print(f"{to}: {how_many(batches, 'batch')}, every row and photo the same. The old journal is as it was.")

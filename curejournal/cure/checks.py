@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from curejournal.colour.sample import Grade
+from curejournal.counting import how_many
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import same_code
 from curejournal.cure.records import (
@@ -193,7 +194,7 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if 0 < batch.bars_cut < record.bars:
         yield Doubt(
             "more than were cut",
-            f"{record.bars} bars were weighed, but {batch.bars_cut} were cut.",
+            f"{record.bars} bars were weighed, more than the {batch.bars_cut} cut.",
             "Count the bars on the scale again, or correct the cut.",
         )
     alike = [weighing for when, weighing in batch.records(Weighing) if weighing.bars == record.bars and when < at]
@@ -221,8 +222,8 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if missing:
         yield Doubt(
             "bars missing",
-            f"{record.grams:g}\u00a0g after {last.grams:g}\u00a0g fits {record.bars - missing} bars better than "
-            f"{record.bars}.",
+            f"{record.grams:g}\u00a0g after {last.grams:g}\u00a0g fits "
+            f"{how_many(record.bars - missing, 'bar')} better than {record.bars}.",
             "Count the bars on the tray: if some were sold or taken, enter how many are left, and note them as out.",
         )
         return
@@ -352,7 +353,7 @@ def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> Iterator[Doubt]:
         )
     if batch.bars_cut and batch.bars_out + record.bars > batch.bars_cut:
         raise ImpossibleRecord(
-            f"{batch.bars_cut} bars were cut and {batch.bars_out} have left, so {record.bars} more cannot leave.",
+            f"{how_many(batch.bars_cut, 'bar')} cut and {batch.bars_out} gone, so {record.bars} more cannot leave.",
             "Correct the number, or that of the bars cut.",
         )
     if not batch.bars_cut:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.difference import Interval
+from curejournal.counting import how_many
 from curejournal.cure.curves import interval_of
 from curejournal.cure.lots import LotComparison, LotPrior, compare_lots
 from curejournal.cure.posterior import BASE, BASE_SD, SLAB_SD, Array, Column, Draws, Observation, sample
@@ -141,7 +142,7 @@ def which_did_it(observations: Sequence[Observation], *, seed: int = 1) -> Culpr
     """
     if len(observations) < FEWEST:
         raise TooFewBatches(
-            f"{len(observations)} portions have a colour journey to compare; {FEWEST} are the fewest.",
+            f"{how_many(len(observations), 'portion')} with a colour journey to compare; {FEWEST} are the fewest.",
             "Photograph the next pours with the card from the first hours on.",
         )
     columns = _columns(observations)

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from curejournal.colour.difference import Interval
+from curejournal.counting import how_many
 from curejournal.cure.curves import Array
 from curejournal.cure.forecast import Forecast, forecast_from_history, one_more
 from curejournal.cure.journey import Journey
@@ -117,4 +118,4 @@ def _expected_words(history: History, known: Sequence[Story], compared: int) -> 
     waiting = history.count("not known yet")
     told += f"{', ' if told else ''}{waiting} not known yet" if waiting else ""
     number = len(history.uses)
-    return f"of {number} {'portion' if number == 1 else 'portions'}: {told}"
+    return f"of {how_many(number, 'portion')}: {told}"

@@ -10,6 +10,7 @@ from math import hypot
 import numpy as np
 
 from curejournal.colour.sample import Grade, Lab, Matrix3
+from curejournal.counting import how_many
 from curejournal.cure.checks import Doubt
 from curejournal.cure.house import HouseRules
 from curejournal.cure.journey import Journey, State, follow
@@ -54,7 +55,7 @@ def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: HouseR
     doubts = list(_of_another_card(batch, last))
     poured = earlier.poured_at
     if poured is None or last.at - poured < rules.min_age_days * DAY:
-        age = "of unknown age" if poured is None else f"{(last.at - poured) / DAY:.0f} days old"
+        age = "of unknown age" if poured is None else f"{how_many(round((last.at - poured) / DAY), 'day')} old"
         doubts.append(
             Doubt("not cured", f"{earlier.code} was {age} then.", "Photograph it again when cured, or take another.")
         )

@@ -9,6 +9,7 @@ from typing import Literal
 
 import numpy as np
 
+from curejournal.counting import how_many
 from curejournal.cure.alkali_course import AlkaliSummary, Outcome, read_tests
 from curejournal.cure.house import HouseRules
 from curejournal.cure.intended import aim_sd
@@ -311,7 +312,7 @@ def _recall(context: Context, findings: Mapping[Gauge, Finding]) -> tuple[str, .
     acts = [(entry, act) for entry in batch.of(Decision) if isinstance(act := entry.record, Decision)]
     gone = gone_out(batch)
     first_out = min((entry for entry in batch.of(BarsOut)), key=lambda entry: entry.at, default=None) if gone else None
-    bars = f" ({batch.bars_cut} bars)" if batch.bars_cut else ""
+    bars = f" ({how_many(batch.bars_cut, 'bar')})" if batch.bars_cut else ""
     questions = []
     for at, number, what in _bad(context, findings):
         if any(entry.at >= at and entry.id > number for entry, _ in acts):

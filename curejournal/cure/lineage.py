@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from curejournal.counting import how_many
 from curejournal.cure.records import BarsOut, Batch, WhyOut
 from curejournal.cure.weight import DryingReport
 from curejournal.cure.words import embed_words
@@ -157,7 +158,7 @@ def _reach_words(one: Reach, known: dict[str, Batch]) -> list[str]:
     pieces = [embed_words(embed) for embed in (recipe.embeds if recipe else ()) if same_code(embed.batch, parent)]
     what = " and ".join(pieces) or f"material of batch {parent}"
     state = f"released {one.released_at:%Y-%m-%d}" if one.released_at else "not released"
-    bars = f", {one.bars_cut} bars" if one.bars_cut else ""
+    bars = f", {how_many(one.bars_cut, 'bar')}" if one.bars_cut else ""
     return [f"{one.batch} {one.name} has {what} in it ({state}{bars}): {gone_words(one.gone)}."]
 
 

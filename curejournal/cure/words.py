@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from curejournal.counting import how_many
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import (
     AlkaliTest,
@@ -26,7 +27,7 @@ def in_words(record: Record) -> str:
     match record:
         case Recipe(oils=oils, alkalis=alkalis):
             lye = " and ".join(f"{alkali.grams:g}\u00a0g {alkali.kind}" for alkali in alkalis)
-            fats = f"{sum(oil.grams for oil in oils):g}\u00a0g of {len(oils)} oils"
+            fats = f"{sum(oil.grams for oil in oils):g}\u00a0g of {how_many(len(oils), 'oil')}"
             told = [fats, lye, *map(embed_words, record.embeds)]
             told += [f"{part.grams:g}\u00a0g of batter for {part.portion}" for part in record.batter]
             return f"recipe: {', '.join(part for part in told if part)}"
@@ -38,7 +39,7 @@ def in_words(record: Record) -> str:
         case Event():
             facts = [record.note]
             facts += [f"{record.temperature_c:g}\u00a0°C"] if record.temperature_c is not None else []
-            facts += [f"{record.bars} bars"] if record.bars is not None else []
+            facts += [how_many(record.bars, "bar")] if record.bars is not None else []
             return " · ".join(part for part in (record.kind, record.portion, *facts) if part)
         case ColourReading():
             return f"colour of {record.portion}: {lab_words(record.lab)} ({record.grade}, card {record.card})"
@@ -58,13 +59,13 @@ def in_words(record: Record) -> str:
             return f"pH {record.ph:g}{doubt} by {record.method}, {record.strength_pct or '?'} % solution"
         case SurfaceNote():
             facts = ["surface clear" if record.look == "clear" else f"surface: looks like {record.look}"]
-            facts += [f"{record.count} spots"] if record.count is not None else []
+            facts += [how_many(record.count, "spot")] if record.count is not None else []
             facts += [f"{record.area_pct:g} % of the surface"] if record.area_pct is not None else []
             return " · ".join(part for part in (*facts, record.note) if part)
         case ScalarReading():
             return f"{record.kind} {record.value:g} {KINDS[record.kind].unit if record.kind in KINDS else ''}".rstrip()
         case BarsOut():
-            bars = "1 bar" if record.bars == 1 else f"{record.bars} bars"
+            bars = how_many(record.bars, "bar")
             where = f" (to {record.to})" if record.to else ""
             return " · ".join(part for part in (f"{bars} {record.why}{where}", record.note) if part)
         case Decision():

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from curejournal.counting import how_many
 from curejournal.door.people import People, Person
 from curejournal.errors import CureJournalError
 
@@ -90,7 +91,7 @@ class Keeper:
                 minutes = (same[-most] + WINDOW_S - now) / 60
                 raise TooManyTries(
                     "Too many tries to sign in failed.",
-                    f"Try again in {max(round(minutes + 0.5), 1)} minutes. Who is signed in stays so.",
+                    f"Try again in {how_many(max(round(minutes + 0.5), 1), 'minute')}. Who is signed in stays so.",
                 )
 
     def who(self, token: str, *, acts: bool = True) -> Person | None:

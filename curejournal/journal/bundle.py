@@ -18,6 +18,7 @@ from typing import Annotated, Any
 
 from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
 
+from curejournal.counting import how_many
 from curejournal.cure.records import ColourReading, Event, Record
 from curejournal.errors import CureJournalError
 from curejournal.journal.faults import DataRefused
@@ -176,7 +177,7 @@ def read_bundle(source: bytes) -> Bundle:
         raise _refused(f"its format is “{data.format[:40]}”, not “{FORMAT}”")
     damaged = [sha256 for sha256, photo in photos.items() if hashlib.sha256(photo).hexdigest() != sha256]
     if damaged:
-        raise _refused(f"{len(damaged)} photos are not as they were written")
+        raise _refused(f"{how_many(len(damaged), 'photo')} not as written")
     return Bundle(data, _records(data), photos)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from curejournal.counting import how_many
 from curejournal.cure.culprits import Effect, TestPour
 from curejournal.cure.lots import LotComparison
 from curejournal.cure.materials import What
@@ -33,7 +34,7 @@ def which_in_words(answer: Which) -> list[str]:
 
 def effect_words(effect: Effect, what: What) -> str:
     """What a material, or several that were never apart, did."""
-    seen = f"{wording.count(effect.portions, 'portion')} of {wording.batches(effect.batches)}"
+    seen = f"{how_many(effect.portions, 'portion')} of {how_many(effect.batches, 'batch')}"
     if effect.chance < 0.5:
         return f"probably not ({100 * effect.chance:.0f} %); {seen}."
     sure = "very likely" if effect.chance >= 0.9 else "perhaps"

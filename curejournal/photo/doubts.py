@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from curejournal.colour.correction import FEWEST_PATCHES
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Grade, Reason
+from curejournal.counting import how_many
 from curejournal.photo.card import Card
 from curejournal.photo.placement import Placement, Points
 from curejournal.photo.sampling import AreaSample, PatchSamples
@@ -242,7 +243,8 @@ def about_correction(card: Card, error: float, used: int) -> list[Reason]:
         text = f"The card's own colours fit poorly (off by {error:.1f} on average)."
         return [doubt("poor fit", text, "Use even daylight, no filters, and a clean card.")]
     if used < 10:
-        return [doubt("few patches", f"Only {used} patches of the card could be used.", "Show all of it, evenly lit.")]
+        text = f"Only {how_many(used, 'patch')} of the card could be used."
+        return [doubt("few patches", text, "Show all of it, evenly lit.")]
     return []
 
 

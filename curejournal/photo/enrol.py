@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from curejournal.colour.correction import fit_white_balance
 from curejournal.colour.sample import Grade, Reason, as_matrix3, worst
 from curejournal.colour.spaces import lab_from_linear, linear_from_lab
+from curejournal.counting import how_many
 from curejournal.errors import CureJournalError
 from curejournal.photo import doubts
 from curejournal.photo.card import Card
@@ -151,7 +152,7 @@ def _combined(card: Card, labs: Floats, joints: Floats, chart: Card | None, copy
             own = own + np.diag(labs[seen[:, k], k].var(axis=0, ddof=1)) / count[k]
         lab = (float(mean[0]), float(mean[1]), float(mean[2]))
         patches.append(replace(patch, lab_d50=lab, covariance=as_matrix3(own)))
-    how = f"{len(labs)} photo{'s' if len(labs) > 1 else ''}"
+    how = how_many(len(labs), "photo")
     return replace(
         card,
         patches=tuple(patches),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
+from curejournal.counting import how_many
 from curejournal.photo.layers import Layers
 
 Floats = NDArray[np.float64]
@@ -74,7 +75,7 @@ def match(found: Layers, portions: Sequence[Expected]) -> Match:
         return Match(("",) * seen, 0.0, question)
     if seen > known:
         names = tuple(portions[0].name if known == 1 and layer is _largest(found) else "" for layer in found.layers)
-        shown = f"The window shows {seen} colours, but the batch has {known} portion{'s' if known > 1 else ''}."
+        shown = f"The window shows {seen} colours, but the batch has {how_many(known, 'portion')}."
         return Match(names, 0.0, f"{shown} Which is which?")
     choices = _choices(found, known)
     scores = np.array([_score(found, [portions[k] for k in choice], known) for choice in choices])

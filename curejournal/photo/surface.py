@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.difference import ciede2000
+from curejournal.counting import how_many
 from curejournal.photo.flat import PX_PER_MM, Flat
 from curejournal.photo.placement import Points
 
@@ -86,7 +87,7 @@ def look_over(flat: Flat, layers: NDArray[np.intp]) -> tuple[Finding, ...]:
     spots = _spots(lab, usual, inner)
     if spots:
         area = float(sum(mask.sum() for mask in spots)) / PX_PER_MM**2
-        what = f"{len(spots)} orange spot{'s' if len(spots) > 1 else ''}"
+        what = how_many(len(spots), "orange spot")
         words = f"Looks like {what}, {area:.1f} mm² together."
         outlines = tuple(_ring(flat, mask) for mask in spots)
         of_seen = area * PX_PER_MM**2 / max(int(inner.sum()), 1)

@@ -13,6 +13,7 @@ from tempfile import TemporaryDirectory
 from zipfile import ZIP_STORED, ZipFile
 
 from curejournal import workflow
+from curejournal.counting import how_many
 from curejournal.cure.judgement import look_at
 from curejournal.cure.records import ColourReading, PhotoNote
 from curejournal.errors import CureJournalError
@@ -104,7 +105,7 @@ def portfolio_packed(
     def heard(name: str) -> None:
         nonlocal done
         done += name.endswith(".html")
-        tell(0.95 * done / (len(codes) + 1), f"{min(done, len(codes))} of {len(codes)} batches")
+        tell(0.95 * done / (len(codes) + 1), f"{min(done, len(codes))} of {how_many(len(codes), 'batch')}")
 
     with TemporaryDirectory() as place:
         folder = Path(place) / "portfolio"

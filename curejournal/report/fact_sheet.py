@@ -8,6 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
+from curejournal.counting import how_many
 from curejournal.cure.culprits import Effect
 from curejournal.cure.expectation import Expected
 from curejournal.cure.materials import History, Use
@@ -34,7 +35,7 @@ class FactSheet:
 def limits(history: History) -> str:
     """What the figures are not."""
     return (
-        f"These are observations of {wording.batches(len(history.batches))} by one maker, in their recipes, "
+        f"These are observations of {how_many(len(history.batches), 'batch')} by one maker, in their recipes, "
         "with their lye and in their room. Colours were measured from photos against a colour "
         "card (CIELAB D50, CIEDE2000); intervals are 95 %. Other materials were in the same batches. Nothing is said "
         "about other lots, other doses, other soaps, or about safety on skin."
@@ -47,7 +48,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
     lots = [lot for lot in dict.fromkeys(use.ingredient.lot for use in history.uses) if lot]
     told = [
         ("kind", history.kind),
-        ("used in", f"{wording.count(len(history.uses), 'portion')} of {wording.batches(len(history.batches))}"),
+        ("used in", f"{how_many(len(history.uses), 'portion')} of {how_many(len(history.batches), 'batch')}"),
         ("lots", ", ".join(lots) or NO_LOT),
     ]
     doses = history.doses_pct
@@ -126,7 +127,7 @@ def use_row(use: Use) -> tuple[str, ...]:
         f"{dose:.1f}" if dose is not None else "",
         wording.figure(story.turn) if story.turn else "not measured",
         story.outcome,
-        f"{back[0]:.0f} days" if back and back[0] is not None else "",
+        how_many(round(back[0]), "day") if back and back[0] is not None else "",
     )
 
 

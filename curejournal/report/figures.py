@@ -11,6 +11,7 @@ import altair as alt
 import numpy as np
 
 from curejournal.colour.difference import Interval
+from curejournal.counting import how_many
 from curejournal.cure.journey import Journey
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import Batch, ScalarReading
@@ -213,7 +214,7 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
         )
         values = [value for _, value in readings]
         words = (
-            f"{kind.words}: {len(values)} readings, {min(values):g} to {max(values):g} {kind.unit}, "
+            f"{kind.words}: {how_many(len(values), 'reading')}, {min(values):g} to {max(values):g} {kind.unit}, "
             f"last {values[-1]:g} on {wording.day(readings[-1][0])}."
         )
         layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
@@ -310,9 +311,8 @@ def _padded(values: Sequence[float]) -> tuple[float, float]:
 
 def _difference_words(journey: Journey, portion: str) -> str:
     first, last = journey.points[0], journey.points[-1]
-    words = (
-        f"{portion}: {journey.words}. {journey.moments} readings, {wording.day(first.at)} to {wording.day(last.at)}."
-    )
+    readings = how_many(journey.moments, "reading")
+    words = f"{portion}: {journey.words}. {readings}, {wording.day(first.at)} to {wording.day(last.at)}."
     if journey.difference_now is not None:
         words += (
             f" At the last one ΔE00 {wording.figure(journey.difference_now)} from the intended colour; "

@@ -7,9 +7,9 @@ from typing import Any
 
 import altair as alt
 
+from curejournal.counting import how_many
 from curejournal.cure.culprits import Effect
 from curejournal.cure.expectation import Expected
-from curejournal.report import wording
 from curejournal.report.figures import CALM, LINE, Figure, chart_of, curve_layers, over, styled
 
 ROW_PX = 46
@@ -69,7 +69,7 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         layers.append(over([{"at": tolerance}]).mark_rule(color=CALM, strokeDash=[2, 3]).encode(y=alt.Y("at:Q")))
     chart = chart_of(layers, "ΔE00 from the intended colour", (0, 1.1 * max(row["high"] for row in rows)))
     peak = max(rows, key=lambda row: row["value"])
-    words = f"Expected with {material}, by {wording.batches(expected.batches)}: "
+    words = f"Expected with {material}, by {how_many(expected.batches, 'batch')}: "
     words += f"farthest from its colour about day {peak['days']:.0f}, by {peak['value']:.1f} ΔE00 "
     words += f"({peak['low']:.1f} to {peak['high']:.1f})"
     if rows[-1] is not peak:

@@ -12,6 +12,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from curejournal.colour.difference import ciede2000
+from curejournal.counting import how_many
 from curejournal.cure.journey import Journey, State
 from curejournal.cure.records import Batch, ColourReading
 from curejournal.report import wording
@@ -239,7 +240,7 @@ def _lead(batch: PortfolioBatch) -> str:
     poured = batch.batch.poured_at
     told = [f"Batch {batch.batch.code}"]
     told += [f"poured {wording.day(poured)}"] if poured else []
-    told += [f"{batch.batch.bars_cut} bars"] if batch.batch.bars_cut else []
+    told += [how_many(batch.batch.bars_cut, "bar")] if batch.batch.bars_cut else []
     told += [f"released {wording.day(batch.batch.released_at)}"] if batch.batch.released_at else []
     return " · ".join(told)
 
@@ -304,8 +305,8 @@ def _strip(name: str, journey: Journey) -> dict[str, Any]:
     first, last = journey.points[0], journey.points[-1]
     told = "L* {:.0f}, a* {:.0f}, b* {:.0f}"
     alt = (
-        f"Measured colours of {name} over {days[-1]:.0f} days: from {told.format(*first.lab)} on day {first.days:.1f} "
-        f"to {told.format(*last.lab)}"
+        f"Measured colours of {name} over {how_many(round(days[-1]), 'day')}: "
+        f"from {told.format(*first.lab)} on day {first.days:.1f} to {told.format(*last.lab)}"
         + (f"; intended {told.format(*journey.intended_lab)}" if journey.intended_lab else "")
     )
     return {
@@ -336,7 +337,7 @@ def _lapse(batch: PortfolioBatch, pictures: Sequence[_Picture], slug: str) -> di
     if made is None:
         return None
     data, width, height = made
-    alt = f"Time-lapse of {portion}: {len(frames)} photos from {frames[0].label} to {frames[-1].label}"
+    alt = f"Time-lapse of {portion}: {how_many(len(frames), 'photo')} from {frames[0].label} to {frames[-1].label}"
     return {
         "data": data,
         "file": f"{slug}-time-lapse.webp",

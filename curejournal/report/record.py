@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from curejournal.counting import how_many
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import LotUse
@@ -97,7 +98,7 @@ def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, 
         sheet.say("No batch in this journal names this lot.")
     for material in dict.fromkeys(use.material for use in uses):
         of_it = [use for use in uses if use.material == material]
-        sheet.heading(f"{material}: {grams(sum(use.grams for use in of_it))} in {len(of_it)} batches")
+        sheet.heading(f"{material}: {grams(sum(use.grams for use in of_it))} in {how_many(len(of_it), 'batch')}")
         rows = [(use.batch, use.name, maybe_day(use.poured_at), grams(use.grams)) for use in of_it]
         sheet.rows(("batch", "name", "poured", "used"), rows, (20, 70, 35, 25), right=(3,))
     return bytes(sheet.output())
@@ -107,9 +108,10 @@ def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
     batch, judgement = record.batch, record.judgement
     sheet.title_line(f"{batch.code}  {batch.name}", "Batch record" + (f" · {place}" if place else ""))
     released = judgement.released_at
+    bars = f", {how_many(batch.bars_cut, 'bar')}" if batch.bars_cut else ""
     facts = [
         ("poured", wording.moment(batch.poured_at) if batch.poured_at else NO_LOT),
-        ("cut", f"{maybe_day(batch.event_at('cut'))}{f', {batch.bars_cut} bars' if batch.bars_cut else ''}"),
+        ("cut", f"{maybe_day(batch.event_at('cut'))}{bars}"),
         ("judged", f"{wording.moment(judgement.on)}: {judgement.headline}"),
         ("released", wording.moment(released) if released else "not released"),
     ]
@@ -118,9 +120,9 @@ def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
         sheet.say(question, style="B")
     gone = batch.records(BarsOut)
     if gone:
-        left = f", {batch.bars_cut - batch.bars_out} are left" if batch.bars_cut else ""
+        left = f", {batch.bars_cut - batch.bars_out} here" if batch.bars_cut else ""
         told = "; ".join(f"{maybe_day(at)}: {in_words(out)}" for at, out in gone)
-        sheet.say(f"{batch.bars_out} bars have left{left}. {told}.", 8.5)
+        sheet.say(f"{how_many(batch.bars_out, 'bar')} gone{left}. {told}.", 8.5)
 
 
 def _materials(sheet: Sheet, record: BatchRecord) -> None:
@@ -195,7 +197,7 @@ def _process(sheet: Sheet, record: BatchRecord) -> None:
         sheet.say("Nothing was noted.")
     for kind in dict.fromkeys(reading.kind for _, reading in record.batch.records(ScalarReading)):
         values = [reading.value for _, reading in record.batch.records(ScalarReading) if reading.kind == kind]
-        readings = wording.count(len(values), "reading")
+        readings = how_many(len(values), "reading")
         unit = f" {KINDS[kind].unit}" if kind in KINDS else ""
         sheet.say(f"{kind}: {readings}, {min(values):g} to {max(values):g}{unit}.", 8.5)
 
@@ -252,7 +254,7 @@ def _weights(sheet: Sheet, record: BatchRecord) -> None:
     sheet.rows(head, rows, wide, right=tuple(range(1, len(head))))
     left_out = len(dict.fromkeys(weighing.subject for _, weighing in weighings)) - len(subjects)
     if left_out:
-        sheet.say(f"{left_out} more bars or trays were weighed; the journal holds them.", 8)
+        sheet.say(f"Other bars or trays that were weighed: {left_out}; the journal holds them.", 8)
 
 
 def _tests(sheet: Sheet, record: BatchRecord) -> None:

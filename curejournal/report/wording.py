@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import lab_to_srgb8
+from curejournal.counting import how_many
 
 DAY = timedelta(days=1)
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -26,14 +27,14 @@ def age(since: datetime, on: datetime) -> str:
     """A span in the unit that a maker would use: minutes, hours, days, or weeks and days."""
     hours = max((on - since) / timedelta(hours=1), 0.0)
     if hours < 1:
-        return count(int(60 * hours), "minute")
+        return how_many(int(60 * hours), "minute")
     if hours < 48:
-        return count(int(hours), "hour")
+        return how_many(int(hours), "hour")
     days = int(hours / 24)
     if days < 14:
-        return count(days, "day")
+        return how_many(days, "day")
     weeks, rest = divmod(days, 7)
-    return count(weeks, "week") + (f" {count(rest, 'day')}" if rest else "")
+    return how_many(weeks, "week") + (f" {how_many(rest, 'day')}" if rest else "")
 
 
 def span(interval: tuple[datetime | None, datetime | None]) -> str:
@@ -63,13 +64,3 @@ def lab_with_doubt(lab: Lab, sd: Lab) -> str:
 def hex_colour(lab: Lab) -> str:
     """The sRGB hex colour nearest to a CIELAB D50 colour, for showing it."""
     return "#{:02x}{:02x}{:02x}".format(*map(int, lab_to_srgb8(lab)))
-
-
-def count(number: int, what: str) -> str:
-    """1 bar, 2 bars."""
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
-def batches(number: int) -> str:
-    """1 batch, 2 batches."""
-    return "1 batch" if number == 1 else f"{number} batches"

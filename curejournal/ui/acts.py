@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any, get_args
 
 from curejournal import workflow
+from curejournal.counting import how_many
 from curejournal.cure.records import BarsOut, Batch, ColourReading, IntendedSource, Record, Weighing, WhyOut
 from curejournal.cure.words import in_words, lab_words
 from curejournal.errors import CureJournalError
@@ -46,7 +47,7 @@ def bars_out(desk: Desk, batch: Batch) -> None:
     """Bars that left the rack, and whom to ask in a recall."""
     key = entry.form_key("out", batch)
     if batch.bars_cut:
-        parts.say(f"{batch.bars_cut} bars were cut, {batch.bars_cut - batch.bars_out} are here.", "soft")
+        parts.say(f"{how_many(batch.bars_cut, 'bar')} cut, {batch.bars_cut - batch.bars_out} here.", "soft")
     with st.form(key):
         why: WhyOut = st.radio("Why did they leave?", get_args(WhyOut), key=f"{key}-why", horizontal=True)
         bars = st.number_input("How many bars", value=1, min_value=1, step=1, key=f"{key}-bars")

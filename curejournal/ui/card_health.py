@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from curejournal import workflow
+from curejournal.counting import how_many
 from curejournal.report import wording
 from curejournal.ui import parts
 from curejournal.ui.page import Desk
@@ -31,7 +32,7 @@ def show(desk: Desk, card: workflow.Card) -> None:
 
 
 def _verdict(health: CardHealth) -> str:
-    photos = "1 photo" if health.photos == 1 else f"{health.photos} photos"
+    photos = how_many(health.photos, "photo")
     if health.drift is None:
         return f"{photos} so far; {health.photos_needed} are needed to see whether a patch changes."
     if not health.drift:

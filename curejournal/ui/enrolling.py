@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from curejournal import workflow
+from curejournal.counting import how_many
 from curejournal.ui import parts
 from curejournal.ui.intake import TYPES
 from curejournal.ui.page import Desk, attempt, plain
@@ -95,7 +96,8 @@ def done() -> None:
     if "enrolled" in st.session_state:
         name, patches, doubts = st.session_state["enrolled"]
         st.success(
-            f"The colours of {patches} patches of {plain(name)} are known now. Choose it when you take a photo.",
+            f"The colours of {how_many(patches, 'patch')} of {plain(name)} are known now. "
+            "Choose it when you take a photo.",
             icon=":material/check:",
         )
         parts.listed(doubts)

@@ -7,6 +7,7 @@ from datetime import timedelta
 from zoneinfo import ZoneInfo, available_timezones
 
 from curejournal import intake, tray
+from curejournal.counting import how_many
 from curejournal.report.wording import moment
 from curejournal.sorting import TrayItem
 from curejournal.ui import cache, parts, work
@@ -40,7 +41,7 @@ def take_in(desk: Desk, card: Card) -> None:
     going = work.is_going(place, INTAKE)
     if going:
         parts.say("You may leave this page: it goes on, and what became of the photos is found here.", "soft")
-    label = f"Take in {len(files)} photos" if len(files) != 1 else "Take in 1 photo"
+    label = f"Take in {how_many(len(files), 'photo')}"
     if not files or not st.button(label, key="tray-go", type="primary", disabled=going):
         return
     sources = [intake.Source(file.name, file.getvalue) for file in files]

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 
 from curejournal import tray, workflow
+from curejournal.counting import how_many
 from curejournal.cure.records import Batch
 from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.report.wording import moment
@@ -60,9 +61,8 @@ def print_tags(desk: Desk) -> None:
     repeated = [label for label in labels for _ in range(copies)]
     pdf = attempt(lambda: tag_sheet_pdf(repeated, LABEL_SHEETS[sheet], skip=skip))
     if pdf is not None:
-        st.download_button(
-            f"Download {len(repeated)} tags (PDF)", pdf, "tags.pdf", "application/pdf", key="tags-pdf", type="primary"
-        )
+        label = f"Download {how_many(len(repeated), 'tag')} (PDF)"
+        st.download_button(label, pdf, "tags.pdf", "application/pdf", key="tags-pdf", type="primary")
     parts.say("Print at 100 %. Put one on the loaf or on the card, where the photo shows it.", "soft")
 
 

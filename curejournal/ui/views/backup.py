@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from curejournal import workflow
+from curejournal.counting import how_many
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.check import Problem
 from curejournal.journal.store import Journal
@@ -59,7 +60,7 @@ def _backup(desk: Desk) -> None:
     if made is not None:
         kept = made.result
         path = kept.path.name if desk.signed_in else str(kept.path)
-        st.success(f"Verified and kept: {plain(path)}, with {kept.photos} photos.", icon=":material/check:")
+        st.success(f"Verified and kept: {plain(path)}, with {how_many(kept.photos, 'photo')}.", icon=":material/check:")
 
 
 def _into(journal: Journal, folder: str, tell: work.Tell) -> Backup:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from curejournal import workflow
+from curejournal.counting import how_many
 from curejournal.ui import cache, card_health, enrolling, parts
 from curejournal.ui.page import Desk, Page, attempt, plain
 from curejournal.ui.telling import st
@@ -49,7 +50,7 @@ def _card(desk: Desk, name: str, own: bool) -> None:
     with st.container(key=f"row-{name}"):
         title = card.title or name
         st.markdown(f"**{plain(title)}**" + ("" if name in title else f" ({plain(name)})"))
-        patches = "1 patch" if known == 1 else f"{known} patches"
+        patches = how_many(known, "patch")
         parts.say(f"{patches} with known colours: {card.kind}. Where they come from: {card.provenance}.", "soft")
         if own and st.toggle("How does it hold out?", key=f"health-{name}"):
             card_health.show(desk, card)

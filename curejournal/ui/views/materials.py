@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from curejournal import lessons, publish
+from curejournal.counting import how_many
 from curejournal.cure.materials import History, Named, Use
 from curejournal.report import lesson_figures, wording
 from curejournal.ui import cache, parts, told
@@ -28,7 +29,7 @@ def render(desk: Desk) -> None:
     first = known[asked].kind if asked in known else ("fragrance" if "fragrance" in kinds else None)
     kind = st.pills("Kind", kinds, default=first, key=f"kind-{asked}")
     names = [name for name, one in known.items() if kind in (None, one.kind)]
-    labels = {name: f"{name} ({wording.batches(len(known[name].batches))})" for name in names}
+    labels = {name: f"{name} ({how_many(len(known[name].batches), 'batch')})" for name in names}
     name = st.selectbox(
         "Material",
         names,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from curejournal import publish, workflow
+from curejournal.counting import how_many
 from curejournal.report import wording
 from curejournal.sorting import tag_text
 from curejournal.ui import parts
@@ -44,7 +45,7 @@ def _records(desk: Desk, names: dict[str, str]) -> None:
         return
     parts.listed(f"{code} {names[code]}" for code in codes)
     st.download_button(
-        f"Record of {wording.batches(len(codes))} (PDF)",
+        f"Record of {how_many(len(codes), 'batch')} (PDF)",
         lambda: publish.batch_record(desk.journal, codes, desk.now),
         "record.pdf",
         PDF,
@@ -67,7 +68,7 @@ def _lot(desk: Desk, names: dict[str, str]) -> None:
             parts.way(desk, "batch", f"{use.batch} · {use.name}", batch=use.batch)
             poured = f", poured {wording.day(use.poured_at)}" if use.poured_at else ""
             batch = desk.journal.batch(use.batch)
-            gone = f"; {wording.count(batch.bars_out, 'bar')} of it left" if batch.bars_out else ""
+            gone = f"; {how_many(batch.bars_out, 'bar')} of it left" if batch.bars_out else ""
             parts.say(f"{use.grams:g}\u00a0g {use.material}{poured}{gone}", "soft")
     st.download_button(
         "As a page (PDF)",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from curejournal import publish
-from curejournal.report import wording
+from curejournal.counting import how_many
 from curejournal.ui import cache, parts, work
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.telling import st
@@ -38,7 +38,7 @@ def render(desk: Desk) -> None:
     title = st.text_input("Heading", desk.journal.setting("place", "") or "", key="title", max_chars=120)
     about = st.text_input("A sentence under it", key="about", max_chars=300)
     form = st.segmented_control("As", list(FORMS), default="web pages (ZIP)", required=True, key="form")
-    if st.button(f"Build it from {wording.batches(len(chosen))}", key="build", type="primary", disabled=not chosen):
+    if st.button(f"Build it from {how_many(len(chosen), 'batch')}", key="build", type="primary", disabled=not chosen):
         journal, on, kind = desk.journal, desk.now, FORMS[form]
         work.begin(
             place,
@@ -56,7 +56,7 @@ def _built(place: str) -> None:
     made: publish.Packed = done.result
     with st.container(border=True, key="built"):
         size = f"{len(made.data) / 1e6:.1f} MB"
-        st.success(f"Built: {wording.batches(made.batches)}, {plain(size)}.", icon=":material/check:")
+        st.success(f"Built: {how_many(made.batches, 'batch')}, {plain(size)}.", icon=":material/check:")
         st.download_button(
             "Download it", made.data, f"portfolio.{made.kind}", TYPES[made.kind], key="portfolio-file", type="primary"
         )

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from itertools import groupby
 
 from curejournal import publish
+from curejournal.counting import how_many
 from curejournal.cure.judgement import DueThing
 from curejournal.cure.records import Batch
 from curejournal.report.wording import day
@@ -43,10 +44,11 @@ def render(desk: Desk) -> None:
     due = seen.due()
     now = [pair for pair in due if pair[1].when <= desk.now]
     later = [pair for pair in due if pair[1].when > desk.now]
-    things = "1 thing" if len(now) == 1 else f"{len(now)} things"
+    things = how_many(len(now), "thing")
     parts.say(f"{day(desk.now)}. {f'{things} to do now.' if now else 'Nothing is due.'}", "lead")
     if seen.waiting:
-        parts.say(f"{seen.waiting} more batches are being looked at; what is due in them will follow.", "soft")
+        more = how_many(seen.waiting, "more batch")
+        parts.say(f"{more} still to be looked at; what is due there will follow.", "soft")
     for glance in seen.glances:
         for question in glance.recall:
             st.error(f"{plain(glance.code)}: {plain(question)}", icon=":material/back_hand:")

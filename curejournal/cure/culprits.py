@@ -114,15 +114,13 @@ class Culprits:
         return interval_of(np.clip(self.draws.one_more(value, unknown), 0.0, 100.0))
 
 
-def which_did_it(observations: Sequence[Observation], *, seed: int = 1) -> Culprits:
+def which_did_it(observations: Sequence[Observation]) -> Culprits:
     """Estimate what each material does, from all portions of all batches.
 
     Parameters
     ----------
     observations : sequence of Observation
         One for each portion; values are differences (ΔE00), never negative.
-    seed : int
-        Of the draws; the same observations and seed give the same answer.
 
     Returns
     -------
@@ -148,7 +146,7 @@ def which_did_it(observations: Sequence[Observation], *, seed: int = 1) -> Culpr
     columns = _columns(observations)
     if not columns:
         raise TooFewBatches("None of these portions holds a material to compare.", "Enter the additives with a recipe.")
-    draws = sample(observations, columns, seed)
+    draws = sample(observations, columns, seed=1)  # the same observations give the same answer
     effects = _effects(observations, draws)
     return Culprits(
         effects=effects,

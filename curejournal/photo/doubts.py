@@ -26,15 +26,6 @@ UNEVEN_LIMIT = 5.0
 # Ours: the steepest step in shares of the picture's range per pixel (sampling.sharpness); sharp photos have 0.3.
 BLUNT = 0.12
 
-CARD_KIND_LIMIT = {
-    "published": Grade.MEASURED,
-    "measured": Grade.MEASURED,
-    "enrolled": Grade.MEASURED,
-    "nominal": Grade.RELATIVE,
-    "relative": Grade.RELATIVE,
-    "unknown": Grade.NOT_USABLE,
-}
-
 
 def refusal(code: str, text: str, remedy: str, outline: Points = ()) -> Reason:
     """A fault that leaves no colour."""

@@ -28,6 +28,8 @@ _MAX_ELONGATION = 3.2
 _MAX_AREA_RATIO = 2.2
 # Step between fields over the side of a field as found, whose rim is cut: 1.1 with narrow gaps, 3 if small.
 _STEP_IN_SIDES = (1.05, 3.0)
+# The smallest field in px, its rim of one pixel already cut. Ours.
+_MIN_AREA = 9
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,7 @@ def contrast_map(picture: Picture, median_px: int) -> Picture:
     return np.asarray(cv2.max(cv2.max(spread[..., 0], spread[..., 1]), spread[..., 2]), dtype=np.uint8)
 
 
-def flat_fields(contrast: Picture, limit: int, max_area: int, min_area: int = 9) -> Fields:
+def flat_fields(contrast: Picture, limit: int, max_area: int) -> Fields:
     """The compact connected areas of a contrast map that stay at or below `limit`.
 
     Parameters
@@ -70,8 +72,8 @@ def flat_fields(contrast: Picture, limit: int, max_area: int, min_area: int = 9)
         From `contrast_map`.
     limit : int
         Contrast allowed inside a field, in 8-bit steps.
-    max_area, min_area : int
-        Largest and smallest field in px, its rim of one pixel already cut.
+    max_area : int
+        Largest field in px, its rim of one pixel already cut.
 
     Returns
     -------
@@ -82,7 +84,7 @@ def flat_fields(contrast: Picture, limit: int, max_area: int, min_area: int = 9)
     area = stats[:, cv2.CC_STAT_AREA]
     width, height = stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]
     # A square turned by 45 degrees fills half of its upright box; a tilted one a little less.
-    fits = (area >= min_area) & (area <= max_area) & (area >= 0.3 * width * height)
+    fits = (area >= _MIN_AREA) & (area <= max_area) & (area >= 0.3 * width * height)
     fits[0] = False
     index = np.flatnonzero(fits)
     if not index.size:

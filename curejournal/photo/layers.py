@@ -19,11 +19,8 @@ from scipy.cluster.hierarchy import fcluster, linkage
 
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
-from curejournal.photo.card import Card
-from curejournal.photo.flat import PX_PER_MM, Flat, flatten
-from curejournal.photo.learn import Lesson, inset
+from curejournal.photo.flat import PX_PER_MM, Flat
 from curejournal.photo.placement import Points
-from curejournal.photo.reading import Photo
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -66,7 +63,7 @@ class Layer:
 
 @dataclass(frozen=True)
 class Layers:
-    """The colours of a window: bands in their order along `towards_deg` (0 is to the card's right, 90 down), or swirls.
+    """The colours of a window: bands in their order from the card's top, or from its left if they stand, or swirls.
 
     `left_out` is the share of the window that belongs to no layer: embeds, crumbs, glints, seams; `unclear` that of
     colours which are large enough to be a layer, but nowhere clear enough to be measured.
@@ -74,27 +71,14 @@ class Layers:
 
     kind: Literal["one", "bands", "swirls"]
     layers: tuple[Layer, ...]
-    towards_deg: float = 0.0
     left_out: float = 0.0
     unclear: float = 0.0
-
-
-def find_layers(photo: Photo, card: Card, lesson: Lesson) -> Layers | None:
-    """The layers or swirls in a card's window; None without a window or a correction.
-
-    Raises
-    ------
-    PictureDamaged
-    """
-    if card.window is None or lesson.correction is None or lesson.placement is None:
-        return None
-    return sort_window(flatten(photo, card, lesson, inset(card.window, RIM)))[0]
 
 
 def sort_window(flat: Flat) -> tuple[Layers, Ints]:
     """The layers or swirls in a straightened window, and for each of its pixels the layer that it lies on (H, W)."""
     lab = _smooth(flat.lab)
-    towards, numbers = _bands(lab)
+    numbers = _bands(lab)
     kind: Literal["one", "bands", "swirls"] = "bands"
     if _misplaced(lab, numbers, _medians(lab, numbers)) > 1 - BANDS_FIT:
         kind, numbers = "swirls", _clusters(lab)
@@ -114,8 +98,7 @@ def sort_window(flat: Flat) -> tuple[Layers, Ints]:
         median = np.median(lab[mask], axis=0)
         seen = (float(median[0]), float(median[1]), float(median[2]))
         layers.append(Layer(outline, seen, share, beneath[number] != number))
-    along = float(np.degrees(towards)) if kind == "bands" else 0.0
-    return Layers(kind, tuple(layers), along, float(1 - kept.mean()), unclear), np.asarray(beneath, np.intp)[numbers]
+    return Layers(kind, tuple(layers), float(1 - kept.mean()), unclear), np.asarray(beneath, np.intp)[numbers]
 
 
 def _alike_joined(lab: Floats, numbers: Ints) -> Ints:
@@ -153,8 +136,8 @@ def _smooth(lab: Floats) -> Floats:
     return lab
 
 
-def _bands(lab: Floats) -> tuple[float, Ints]:
-    """The direction of the bands' order in radians, and each pixel's band."""
+def _bands(lab: Floats) -> Ints:
+    """Each pixel's band."""
     rows, columns = (np.asarray(index, np.intp) for index in np.indices(lab.shape[:2]))
     flat_lab = lab.reshape(-1, 3)
     best, towards = -1.0, np.pi / 2
@@ -170,7 +153,7 @@ def _bands(lab: Floats) -> tuple[float, Ints]:
     at = _along(rows, columns, towards)
     profile, counts = _profile(lab, at)
     borders = _cut(profile, counts)
-    return towards, np.asarray(np.searchsorted(borders, at, side="right"), np.intp).reshape(lab.shape[:2])
+    return np.asarray(np.searchsorted(borders, at, side="right"), np.intp).reshape(lab.shape[:2])
 
 
 def _along(rows: Ints, columns: Ints, angle: float) -> Ints:

@@ -28,7 +28,6 @@ class Swatch:
 
     days: float
     lab: Lab
-    label: str = ""
 
 
 class Sheet(FPDF):

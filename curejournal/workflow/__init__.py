@@ -17,7 +17,6 @@ from curejournal.workflow.batches import back_up as back_up
 from curejournal.workflow.batches import doubts_about as doubts_about
 from curejournal.workflow.batches import embed_of as embed_of
 from curejournal.workflow.batches import enter as enter
-from curejournal.workflow.batches import is_closed as is_closed
 from curejournal.workflow.batches import next_code as next_code
 from curejournal.workflow.batches import recipe_from as recipe_from
 from curejournal.workflow.batches import rename as rename

@@ -16,7 +16,7 @@ from curejournal.colour.sample import Lab
 from curejournal.cure import intended, lineage
 from curejournal.cure.checks import Doubt, check_record
 from curejournal.cure.intended import NoColourToPick
-from curejournal.cure.records import BarsOut, Batch, Decision, Entry, IntendedSource, Record, Renamed, Withdrawn
+from curejournal.cure.records import Batch, Entry, IntendedSource, Record, Renamed, Withdrawn
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import Progress
@@ -144,13 +144,6 @@ def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -
     """
     check_record(Batch("", ""), Withdrawn(why), now)
     return journal.undo(entry_id, why=why, by=by, at=now)
-
-
-def is_closed(batch: Batch) -> bool:
-    """Whether nothing is left to judge: released, and nothing entered since but bars that left."""
-    judged_by = (entry for entry in batch.entries if not isinstance(entry.record, BarsOut))
-    latest = max(judged_by, key=lambda entry: entry.id, default=None)
-    return latest is not None and isinstance(latest.record, Decision) and latest.record.act == "release"
 
 
 def back_up(journal: Journal, folder: str, progress: Progress | None = None) -> Backup:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from curejournal.cure.records import Event, Weighing, Withdrawn
+from curejournal.journal.database import DATABASE
 from curejournal.journal.store import Journal
 from tests.journal.test_store import POURED
 from tests.test_cli import as_json, run
@@ -63,6 +66,23 @@ def test_what_is_exported_is_imported_as_the_same_journal(folder: Path, tmp_path
     as_json("import", tmp_path / "out" / source, tmp_path / "again")
     assert as_json("history", "B1", journal=tmp_path / "again") == as_json("history", "B1", journal=folder)
     assert as_json("import", tmp_path / "nothing.json", tmp_path / "new", code=1)["error"]["safe"]
+
+
+def test_check_tells_leftovers_with_exit_0_and_damage_with_exit_1(folder: Path) -> None:
+    assert run("check", journal=folder) == "Everything verifies.\n"
+    left = folder / "photos" / "ab" / "0000.jpg.1234abcd.part"
+    left.parent.mkdir(parents=True)
+    left.write_bytes(b"half a pict")
+    (problem,) = as_json("check", journal=folder)["problems"]
+    assert problem["serious"] is False
+    told, verified = run("check", journal=folder).splitlines()
+    assert left.name in told and "harmless" in told and verified == "Everything verifies."
+    with closing(sqlite3.connect(folder / DATABASE)) as database:
+        database.execute("DROP TRIGGER entry_keeps_on_delete")
+        database.commit()
+    damage, _ = as_json("check", journal=folder, code=1)["problems"]
+    assert damage["serious"] is True
+    run("check", journal=folder, code=1)
 
 
 def test_a_journal_moves_and_the_old_one_stays(

@@ -33,14 +33,16 @@ from curejournal.journal.store import utc_now
 
 @app.command()
 def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
-    """Verify every photo's hash and every reference of the journal; exit 1 if anything is wrong."""
+    """Verify every photo's hash and every reference of the journal; exit 1 if anything is damaged or missing."""
     with open_journal(journal) as kept:
         problems = kept.check()
+    damaged = any(problem.serious for problem in problems)
     if as_json:
         print_json({"problems": [workflow.as_json(problem) for problem in problems]})
     else:
-        print("\n".join(str(problem) for problem in problems) or "Everything verifies.")
-    if problems:
+        said = [f"{problem.where}: {problem.what}" for problem in problems]
+        print("\n".join(said if damaged else [*said, "Everything verifies."]))
+    if damaged:
         raise typer.Exit(1)
 
 

@@ -115,9 +115,9 @@ def _photos(
     for path in files:
         where = str(path.relative_to(shelf.folder))
         if PART in path.suffix:
-            yield Problem("left by work that was cut short", where, serious=False)
+            yield Problem("left by work that was cut short; harmless", where, serious=False)
         elif path not in known:
-            yield Problem("a file that no entry knows; its intake may have been cut short", where, serious=False)
+            yield Problem("no entry knows it; its intake may have been cut short; harmless", where, serious=False)
 
 
 def _spoilt(shelf: Shelf, sha256: str, suffix: str, size: int) -> str:

@@ -80,7 +80,8 @@ def _check(desk: Desk) -> None:
     checked = work.done(place, CHECK)
     if checked is not None:
         problems = checked.result
-        parts.say("Everything verifies." if not problems else f"{len(problems)} things are not as they should be:")
+        faults = sum(problem.serious for problem in problems)
+        parts.say(f"{how_many(faults, 'fault')} found." if faults else "Everything verifies.")
         parts.listed(f"{problem.where}: {problem.what}" for problem in problems)
 
 

@@ -12,6 +12,7 @@ import os
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -38,35 +39,37 @@ def run_command(*arguments: object, environment: dict[str, str], typed: str = ""
             "seconds": seconds,
         }
         Path(folder, "in").write_text(typed)
-        server = _server()
-        assert server.stdin is not None and server.stdout is not None
-        server.stdin.write(json.dumps(asked) + "\n")
-        server.stdin.flush()
-        code = int(server.stdout.readline())
+        code = forked("tests.command", asked)
         return Done(code, Path(folder, "out").read_text(), Path(folder, "err").read_text())
 
 
+def forked(module: str, asked: dict) -> int:
+    """Ask the process that runs a module, and its `serve`, for a child; gives what that tells of it."""
+    nursery = _nursery(module)
+    assert nursery.stdin is not None and nursery.stdout is not None
+    nursery.stdin.write(json.dumps(asked) + "\n")
+    nursery.stdin.flush()
+    return int(nursery.stdout.readline())
+
+
 @cache
-def _server() -> subprocess.Popen[str]:
-    started = subprocess.Popen(
-        [sys.executable, "-m", "tests.command"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    )
-    atexit.register(started.kill)
-    return started
+def _nursery(module: str) -> subprocess.Popen[str]:
+    nursery = subprocess.Popen([sys.executable, "-m", module], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+    atexit.register(nursery.kill)
+    return nursery
 
 
-def _serve() -> None:
-    from curejournal.cli import main
-
+def serve(main: Callable[[dict], object], told: Callable[[int], int]) -> None:
+    """Fork a child for each line that asks for one, to run `main`; the answer is what is told of its number."""
     for line in sys.stdin:
         asked = json.loads(line)
         child = os.fork()
         if child == 0:
-            become(asked, main)
-        print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
+            _become(asked, main)
+        print(told(child), flush=True)
 
 
-def become(asked: dict, main: object) -> None:
+def _become(asked: dict, main: Callable[[dict], object]) -> None:
     """Be the command that was asked for: this process's streams, environment and arguments are its own."""
     import signal
 
@@ -83,7 +86,7 @@ def become(asked: dict, main: object) -> None:
     time.tzset()
     code = 0
     try:
-        main()  # type: ignore[operator]
+        main(asked)
     except SystemExit as end:
         code = end.code if isinstance(end.code, int) else int(end.code is not None)
     except BaseException:
@@ -97,4 +100,6 @@ def become(asked: dict, main: object) -> None:
 
 
 if __name__ == "__main__":
-    _serve()
+    from curejournal.cli import main
+
+    serve(lambda asked: main(), lambda child: os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))

@@ -5,16 +5,13 @@ Importing takes longer than most of what is then tried; `test_browser.py` starts
 
 from __future__ import annotations
 
-import atexit
-import json
 import os
 import signal
-import subprocess
 import sys
-from functools import cache
+from collections.abc import Callable
 from pathlib import Path
 
-from tests.command import become
+from tests.command import forked, serve
 
 
 def started(command: list[str], cwd: Path, environment: dict[str, str], log: Path, *, afresh: bool) -> int:
@@ -29,27 +26,19 @@ def started(command: list[str], cwd: Path, environment: dict[str, str], log: Pat
         "seconds": 3600,
         "afresh": afresh,
     }
-    nursery = _nursery()
-    assert nursery.stdin is not None and nursery.stdout is not None
-    nursery.stdin.write(json.dumps(asked) + "\n")
-    nursery.stdin.flush()
-    return int(nursery.stdout.readline())
+    return forked("tests.ui.served", asked)
 
 
-@cache
-def _nursery() -> subprocess.Popen[str]:
-    nursery = subprocess.Popen(
-        [sys.executable, "-m", "tests.ui.served"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    )
-    atexit.register(nursery.kill)
-    return nursery
+def _app(asked: dict, main: Callable[[], object]) -> None:
+    signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+    os.setsid()
+    os.chdir(asked["cwd"])
+    if asked["afresh"]:
+        os.execv(sys.executable, [sys.executable, "-m", *sys.argv])
+    main()
 
 
-def _program() -> None:
-    os.execv(sys.executable, [sys.executable, "-m", *sys.argv])
-
-
-def _serve() -> None:
+if __name__ == "__main__":
     from streamlit.web.cli import main
 
     from curejournal.ui.frame import all_pages
@@ -57,16 +46,4 @@ def _serve() -> None:
     all_pages()
     # Nobody waits for them: what has ended is gone at once, and can be seen to be.
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
-    for line in sys.stdin:
-        asked = json.loads(line)
-        child = os.fork()
-        if child == 0:
-            signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-            os.setsid()
-            os.chdir(asked["cwd"])
-            become(asked, _program if asked["afresh"] else main)
-        print(child, flush=True)
-
-
-if __name__ == "__main__":
-    _serve()
+    serve(lambda asked: _app(asked, main), lambda child: child)

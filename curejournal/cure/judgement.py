@@ -63,6 +63,7 @@ class DueThing:
 class Judgement:
     """A batch's verdict with all its evidence.
 
+    `releasable` says that every gauge says go: so does the verdict, unless somebody signed a hold or a withdrawal.
     `from_about` is when it may be ready: earliest, middle and latest (95%;
     None is unknown). `recall` are questions raised by readings after a release.
     `rules_version` names the rules that made it.
@@ -70,6 +71,7 @@ class Judgement:
 
     on: datetime
     verdict: Literal["ready", "not yet", "hold"]
+    releasable: bool
     headline: str
     from_about: tuple[datetime | None, datetime | None, datetime | None]
     findings: tuple[Finding, ...]
@@ -111,15 +113,17 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
         for finding in findings
         if finding.verdict is Verdict.WAIT or (finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED)
     ]
-    verdict: Literal["ready", "not yet", "hold"] = "hold" if holds else ("not yet" if waits else "ready")
+    held = _held(context.batch)
+    verdict: Literal["ready", "not yet", "hold"] = "hold" if holds or held else ("not yet" if waits else "ready")
     from_about = _from_about(waits) if waits and not holds else (None, None, None)
     released_at = context.batch.released_at
     by_gauge = {finding.gauge: finding for finding in findings}
-    things = _due(context, verdict, released_at, by_gauge)
+    things = _due(context, not holds and not waits, held, by_gauge)
     return Judgement(
         on=on,
         verdict=verdict,
-        headline=_headline(holds, waits, from_about[1], on),
+        releasable=not holds and not waits,
+        headline=_headline(held, holds, waits, from_about[1], on),
         from_about=from_about,
         findings=findings,
         next_step=_next_step(holds, things, on),
@@ -217,9 +221,20 @@ def _from_about(
     return low, middle, high
 
 
-def _headline(holds: list[Finding], waits: list[Finding], middle: datetime | None, on: datetime) -> str:
+def _held(batch: Batch) -> str:
+    """By whose signature the batch is kept back, and since when; empty if it is not."""
+    at, act = batch.last_act
+    if at is None or act is None or act.act == "release":
+        return ""
+    return f"{'held' if act.act == 'hold' else 'withdrawn'} by {act.signed_by} since {at.day} {at:%B} {at.year}"
+
+
+def _headline(held: str, holds: list[Finding], waits: list[Finding], middle: datetime | None, on: datetime) -> str:
     if holds:
-        return f"hold: because of {' and '.join(f'{f.gauge} ({f.words})' for f in holds)}"
+        because = f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in holds)}"
+        return f"hold: {f'{held}, and ' if held else ''}{because}"
+    if held:
+        return f"hold: {held}"
     if not waits:
         return "ready"
     open_ended = [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
@@ -243,11 +258,11 @@ def _next_step(holds: list[Finding], things: tuple[DueThing, ...], on: datetime)
 
 
 def _due(
-    context: Context, verdict: str, released_at: datetime | None, findings: Mapping[Gauge, Finding]
+    context: Context, releasable: bool, held: str, findings: Mapping[Gauge, Finding]
 ) -> tuple[DueThing, ...]:
     """What a batch asks for, soonest first."""
     poured, on, rules = context.poured_at, context.on, context.rules
-    if released_at is not None:
+    if context.batch.released_at is not None:
         return ()
     things: list[DueThing] = []
     if poured is None:
@@ -276,7 +291,9 @@ def _due(
         things.append(DueThing("complete", on, "Complete the record", findings["record complete"].words))
     if findings["colour"].verdict is Verdict.HOLD:
         things.append(DueThing("decide", on, "Decide whether to sell it as it is", findings["colour"].words))
-    if verdict == "ready":
+    if releasable and held:
+        things.append(DueThing("decide", on, "Decide whether it stays on hold", f"{held}; every gauge says go"))
+    elif releasable:
         things.append(DueThing("release", on, "Release it, if you agree", "every gauge says go"))
     return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
 

@@ -290,5 +290,10 @@ class Batch:
     @property
     def released_at(self) -> datetime | None:
         """When it was released, unless a later act holds or withdraws it."""
-        acts = self.records(Decision)
-        return acts[-1][0] if acts and acts[-1][1].act == "release" else None
+        at, act = self.last_act
+        return at if act is not None and act.act == "release" else None
+
+    @property
+    def last_act(self) -> tuple[datetime | None, Decision | None]:
+        """When something was signed last, and what: it stands until the next one."""
+        return next(reversed(self.records(Decision)), (None, None))

@@ -67,7 +67,7 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     parts.say(LOCAL_CODES)
     for at, decision in batch.records(Decision):
         parts.say(f"{wording.moment(at)}: {decision.act}, signed by {decision.signed_by}. {decision.statement}")
-    ready = judgement.verdict == "ready"
+    ready = judgement.releasable
     if not ready:
         parts.say(f"It cannot be released now. {parts.because(judgement)}", "soft")
     if not parts.may_enter(desk):

@@ -78,14 +78,14 @@ def decide(
     Raises
     ------
     NotReady
-        A release when the verdict is not *ready*, or when pieces in it are of a batch that is held, withdrawn or
+        A release when not every gauge says go, or when pieces in it are of a batch that is held, withdrawn or
         under a recall question; a withdrawal of what was not released.
     ImpossibleRecord
         Without a name or a statement.
     """
     judgement = judge_batch(journal, code, on)
     if act == "release":
-        if judgement.verdict != "ready":
+        if not judgement.releasable:
             raise NotReady(f"This batch is not ready: {judgement.headline}.", judgement.next_step)
         _refuse_pieces_of_a_held_batch(journal, code, on)
     batch = journal.batch(code)

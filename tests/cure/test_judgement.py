@@ -173,3 +173,21 @@ def test_a_batch_without_recipe_is_judged_on_the_rest():
     found = _judge(without(READY, Recipe))
     assert found.lye is None and found.verdict == "not yet"
     assert {finding.gauge: finding.verdict for finding in found.findings}["drying"] == "go"
+
+
+@pytest.mark.parametrize(("act", "word"), [("hold", "held"), ("withdraw", "withdrawn")])
+def test_a_signed_hold_stands_in_the_verdict_until_a_release_is_signed(act, word):
+    kept_back = [*READY, (45, RELEASE), (46, replace(RELEASE, act=act))]
+    found = _judge(kept_back, on=50)
+    since = f"{day(46).day} {day(46):%B} {day(46).year}"
+    assert (found.verdict, found.headline) == ("hold", f"hold: {word} by A. Tester since {since}")
+    assert found.releasable and found.from_about == (None, None, None)
+    assert [thing.words for thing in found.due] == ["Decide whether it stays on hold"]
+    assert _judge(kept_back, on=45.5).verdict == "ready"
+    assert _judge([*kept_back, (51, RELEASE)], on=55).verdict == "ready"
+
+
+def test_a_signed_hold_and_a_gauge_that_holds_are_both_named():
+    found = _judge([*READY, (46, replace(RELEASE, act="hold")), (47, HIGH_METER)], on=50)
+    assert found.headline.startswith("hold: held by A. Tester since ") and "and because of alkali" in found.headline
+    assert not found.releasable

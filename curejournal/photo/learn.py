@@ -18,15 +18,13 @@ from curejournal.photo.find_chart import look_for_chart
 from curejournal.photo.find_markers import find_by_markers
 from curejournal.photo.placement import Placement, placement_from_corners, placement_from_points
 from curejournal.photo.reading import Photo, Pixels, Reduction
-from curejournal.photo.sampling import PatchSamples, sample_area, sample_patches, sharpness
+from curejournal.photo.sampling import PatchSamples, light_on, sample_patches, sharpness
 from curejournal.photo.tag import read_slot
 
 Floats = NDArray[np.float64]
 
 # Ours: enough pixels for a robust colour of a patch, few enough to be fast.
 PATCH_PX_WANTED = 14.0
-# Ours: pixels of a third of a white; more make its mean no better than a percent of a percent.
-_WHITE_SAMPLE = 1000
 # Ours: a card of a tenth of the picture's width is still some 100 px wide at this size.
 SEARCH_SIDE = 1000
 _FINER: dict[Reduction, Reduction] = {8: 4, 4: 2, 2: 1, 1: 1}
@@ -141,12 +139,10 @@ def light_across(
                 if along
                 else Rect(patch.x, patch.y + patch.h * third / 3, patch.w, patch.h / 3)
             )
-            sample = sample_area(
-                picture, scale, placement.outline(inset(rect, 0.2)), photo.encoding, most=_WHITE_SAMPLE
-            )
-            if sample is not None and sample.burnt < 0.1:
+            light = light_on(picture, scale, placement.outline(inset(rect, 0.2)), photo.encoding)
+            if light is not None:
                 places.append((rect.x + rect.w / 2, rect.y + rect.h / 2))
-                colours.append(linear_from_srgb(sample.encoded))
+                colours.append(light)
     if len(places) < 6:
         return None, []
     shading = fit_shading(np.array(places), np.array(colours))

@@ -35,12 +35,12 @@ class Shading:
         """What linear RGB at places (..., 2) in card mm is to be divided by: (..., 3), mean light 1."""
         xy = np.asarray(xy_mm, dtype=float)
         terms = _terms((xy.reshape(-1, 2) - self._centre) / self._scale)
-        return np.exp(terms @ self._coefficients).reshape(*xy.shape[:-1], 3)
+        return np.exp(self._coefficients.T @ terms.T).T.reshape(*xy.shape[:-1], 3)  # channel by channel in memory
 
 
 def _terms(places: Array) -> Array:
     x, y = places[:, 0], places[:, 1]
-    return np.stack([x, y, x * x, x * y, y * y], axis=1)
+    return np.stack([x, y, x * x, x * y, y * y]).T
 
 
 def fit_shading(xy_mm: ArrayLike, linear_rgb: ArrayLike) -> Shading:

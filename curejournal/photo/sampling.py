@@ -132,7 +132,7 @@ def _places(placement: Placement, corner: Floats, size: Floats, shares: Floats, 
     """Places (N, ..., 2) in px of the reduced picture, of shares (..., 2) of the sides of N patches."""
     mm = corner[:, None] + shares.reshape(-1, 2) * size[:, None]
     to_picture = np.array([[1, 0, (1 - scale) / 2], [0, 1, (1 - scale) / 2], [0, 0, scale]]) @ placement.matrix
-    return cv2.perspectiveTransform(mm, to_picture).reshape(len(corner), *shares.shape)
+    return np.asarray(cv2.perspectiveTransform(mm, to_picture), float).reshape(len(corner), *shares.shape)
 
 
 def _twice_median(values: NDArray[np.int16]) -> NDArray[np.int16]:
@@ -234,6 +234,7 @@ def light_on(picture: Pixels, scale: float, outline: Points, encoding: Encoding 
 
 def _alike(encoded: Floats) -> NDArray[np.bool_]:
     """Which pixels (M, 3) are of the colour of most."""
+    encoded = encoded.astype(np.float32)  # fine enough to choose by, and faster
     keep = _densest_half(encoded.mean(axis=1))
     for _ in range(8):
         most = encoded.T.compress(keep, axis=1)

@@ -16,20 +16,8 @@ from PIL import Image
 from curejournal.cure.records import ColourReading, Event, PhotoNote, Weighing
 from curejournal.demo import pictures_folder
 from curejournal.ui.frame import all_pages
+from tests.ui import steps
 from tests.ui.conftest import App
-from tests.ui.steps import (
-    assert_accessible,
-    assert_fits,
-    current,
-    drag,
-    go,
-    graded,
-    press,
-    section,
-    see,
-    settled,
-    upload,
-)
 
 PICTURES = pictures_folder()
 
@@ -38,9 +26,9 @@ PICTURES = pictures_folder()
 @pytest.mark.parametrize("slug", all_pages())
 def test_every_page_fits_and_is_accessible(slug: str, size: str, window: Any, full_app: App, empty_app: App) -> None:
     for app in [full_app] + [empty_app] * (size == "phone"):
-        go(window, app, f"{slug}?batch=C-{size}")
-        assert_fits(window)
-        assert_accessible(window)
+        steps.go(window, app, f"{slug}?batch=C-{size}")
+        steps.assert_fits(window)
+        steps.assert_accessible(window)
         assert window.locator("h1").count() == 1 or app is empty_app
         assert window.get_by_test_id("stException").count() == 0
         assert_accessible_in_the_dark(window)
@@ -48,61 +36,61 @@ def test_every_page_fits_and_is_accessible(slug: str, size: str, window: Any, fu
 
 def assert_accessible_in_the_dark(window: Any) -> None:
     window.emulate_media(color_scheme="dark")
-    settled(window)
-    assert_accessible(window)
+    steps.settled(window)
+    steps.assert_accessible(window)
     window.emulate_media(color_scheme="light")
 
 
 @pytest.mark.mostly("phone")
 @pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "Colour", "Readings", "History"])
 def test_each_section_of_a_batch_fits_and_is_accessible(name: str, size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, f"batch?batch=C-{size}")
-    section(window, name)
-    assert_fits(window)
-    assert_accessible(window)
+    steps.go(window, full_app, f"batch?batch=C-{size}")
+    steps.section(window, name)
+    steps.assert_fits(window)
+    steps.assert_accessible(window)
     assert window.get_by_test_id("stException").count() == 0
     assert_accessible_in_the_dark(window)
 
 
 @pytest.mark.mostly("phone")
 def test_every_way_is_in_sight_once_more_is_pressed(size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, "")
+    steps.go(window, full_app, "")
     window.get_by_role("button", name="More").click()
     ways = window.locator(".st-key-more a")
     ways.last.wait_for()
     assert ways.count() == len([page for page in all_pages().values() if page.listed and not page.main])
     boxes = [way.bounding_box() for way in ways.all()]
     assert max(box["y"] + box["height"] for box in boxes) < window.viewport_size["height"]
-    assert_fits(window)
+    steps.assert_fits(window)
 
 
 def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App) -> None:
-    go(window, empty_app, "")
+    steps.go(window, empty_app, "")
     window.get_by_role("link", name="1. Print the window card").click()
-    settled(window)
+    steps.settled(window)
     assert window.locator("h1").inner_text() == "Cards"
 
 
 @pytest.mark.mostly("desktop")
 def test_the_first_page_after_a_start_may_be_any(window: Any, start_app: Any, tmp_path: Path) -> None:
     # Streamlit's own page discovery, had it found anything, would draw a page without its frame.
-    go(window, start_app(tmp_path, afresh=True), "cards")
+    steps.go(window, start_app(tmp_path, afresh=True), "cards")
     assert window.locator("h1").inner_text() == "Cards"
 
 
 @pytest.mark.mostly("phone")
 def test_a_release_is_looked_at_and_signed_from_todays_list(window: Any, full_app: App) -> None:
-    go(window, full_app, "")
+    steps.go(window, full_app, "")
     window.get_by_role("button", name="Release it, if you agree").first.click()
-    settled(window)
+    steps.settled(window)
     window.get_by_text("alkali: go", exact=False).first.click()
-    see(window, "free alkali at most")
+    steps.see(window, "free alkali at most")
 
 
 @pytest.mark.mostly("phone")
 def test_pictures_stand_beside_their_measured_colours(size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, f"batch?batch=C-{size}")
-    section(window, "Story")
+    steps.go(window, full_app, f"batch?batch=C-{size}")
+    steps.section(window, "Story")
     pictures = window.get_by_test_id("stMain").locator("img")
     assert pictures.count() >= 3
     assert all("Photo of Chamomile" in (pictures.nth(i).get_attribute("alt") or "") for i in range(pictures.count()))
@@ -111,8 +99,8 @@ def test_pictures_stand_beside_their_measured_colours(size: str, window: Any, fu
 
 @pytest.mark.mostly("phone")
 def test_charts_say_in_words_what_they_show(size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, f"batch?batch=C-{size}")
-    section(window, "Colour")
+    steps.go(window, full_app, f"batch?batch=C-{size}")
+    steps.section(window, "Colour")
     chart = window.get_by_test_id("stVegaLiteChart").first
     chart.wait_for()
     assert "ΔE00" in window.get_by_test_id("stMain").inner_text()
@@ -121,14 +109,14 @@ def test_charts_say_in_words_what_they_show(size: str, window: Any, full_app: Ap
 
 def test_a_photo_shows_its_colour_at_once_and_is_kept(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
-    before = len(current(full_app, code, ColourReading))
-    go(window, full_app, f"photos?batch={code}")
-    upload(window, PICTURES / "chamomile-4.jpg")
-    see(window, graded("chamomile"))
-    see(window, "L* ")
-    assert len(current(full_app, code, ColourReading)) == before, "nothing is kept unasked"
-    press(window, "Keep photo and colour")
-    assert len(current(full_app, code, ColourReading)) == before + 1
+    before = len(steps.current(full_app, code, ColourReading))
+    steps.go(window, full_app, f"photos?batch={code}")
+    steps.upload(window, PICTURES / "chamomile-4.jpg")
+    steps.see(window, steps.graded("chamomile"))
+    steps.see(window, "L* ")
+    assert len(steps.current(full_app, code, ColourReading)) == before, "nothing is kept unasked"
+    steps.press(window, "Keep photo and colour")
+    assert len(steps.current(full_app, code, ColourReading)) == before + 1
 
 
 def test_an_area_is_drawn_by_mouse_or_finger(size: str, window: Any, full_app: App) -> None:
@@ -136,11 +124,11 @@ def test_an_area_is_drawn_by_mouse_or_finger(size: str, window: Any, full_app: A
     scenario = tomllib.loads((PICTURES / "journal.toml").read_text())
     photos = next(batch for batch in scenario["batches"] if batch["code"] == "UJ-36")["photos"]
     box = next(photo for photo in photos if photo["file"] == "heather-1.jpg")["areas"]["heather"]
-    go(window, full_app, "photos?batch=B-2")
+    steps.go(window, full_app, "photos?batch=B-2")
     window.get_by_label("Which card lies in the picture?", exact=False).click()
     window.get_by_role("option", name="Standard 24-patch chart").click()
-    settled(window)
-    upload(window, PICTURES / "heather-1.jpg")
+    steps.settled(window)
+    steps.upload(window, PICTURES / "heather-1.jpg")
     sheet = window.locator(".mark svg")
     sheet.scroll_into_view_if_needed()
     with Image.open(PICTURES / "heather-1.jpg") as picture:
@@ -150,13 +138,13 @@ def test_an_area_is_drawn_by_mouse_or_finger(size: str, window: Any, full_app: A
     def on_screen(x: float, y: float) -> tuple[float, float]:
         return frame["x"] + x / width * frame["width"], frame["y"] + y / height * frame["height"]
 
-    drag(window, size, on_screen(*box[:2]), on_screen(*box[2:]))
-    settled(window)
-    shown = see(window, graded("a"))
+    steps.drag(window, size, on_screen(*box[:2]), on_screen(*box[2:]))
+    steps.settled(window)
+    shown = steps.see(window, steps.graded("a"))
     words = shown.locator("xpath=../..").inner_text()
     seen = [float(number) for number in re.findall(r"\* (-?[0-9.]+) ±", words)]
     assert np.allclose(seen, truth["lab"]["heather"], atol=4), words
-    assert_fits(window)
+    steps.assert_fits(window)
 
 
 @pytest.mark.mostly("phone")
@@ -165,23 +153,23 @@ def test_a_heic_photo_of_a_phone_is_measured(size: str, window: Any, full_app: A
         heif = pillow_heif.from_pillow(picture)
         file = io.BytesIO()
         heif.save(file, quality=90, exif=picture.info["exif"])
-    go(window, full_app, f"photos?batch=C-{size}")
-    upload(window, {"name": "IMG_5.HEIC", "mimeType": "image/heic", "buffer": file.getvalue()})
-    see(window, graded("chamomile"))
-    see(window, "Taken 23 Nov 2026")
+    steps.go(window, full_app, f"photos?batch=C-{size}")
+    steps.upload(window, {"name": "IMG_5.HEIC", "mimeType": "image/heic", "buffer": file.getvalue()})
+    steps.see(window, steps.graded("chamomile"))
+    steps.see(window, "Taken 23 Nov 2026")
 
 
 @pytest.mark.mostly("phone")
 def test_a_refused_photo_says_what_to_do_and_can_stay_for_the_story(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
-    go(window, full_app, f"photos?batch={code}")
-    upload(window, PICTURES / "chamomile-7.jpg")
-    see(window, "No colour can be told from this photo.")
-    see(window, "Step back until the whole card is in the picture")
-    colours = len(current(full_app, code, ColourReading))
-    press(window, "Keep the picture without a colour")
-    assert len(current(full_app, code, ColourReading)) == colours
-    assert any(entry.record.why_no_colour for entry in current(full_app, code, PhotoNote))
+    steps.go(window, full_app, f"photos?batch={code}")
+    steps.upload(window, PICTURES / "chamomile-7.jpg")
+    steps.see(window, "No colour can be told from this photo.")
+    steps.see(window, "Step back until the whole card is in the picture")
+    colours = len(steps.current(full_app, code, ColourReading))
+    steps.press(window, "Keep the picture without a colour")
+    assert len(steps.current(full_app, code, ColourReading)) == colours
+    assert any(entry.record.why_no_colour for entry in steps.current(full_app, code, PhotoNote))
 
 
 @pytest.mark.mostly("phone")
@@ -189,41 +177,41 @@ def test_an_undated_photo_is_asked_about(size: str, window: Any, full_app: App) 
     with Image.open(PICTURES / "chamomile-6.jpg") as picture:
         file = io.BytesIO()
         picture.save(file, "JPEG", quality=95)
-    go(window, full_app, f"photos?batch=C-{size}")
-    upload(window, {"name": "soap.jpg", "mimeType": "image/jpeg", "buffer": file.getvalue()})
-    see(window, "Nothing in this file says when it was taken.")
+    steps.go(window, full_app, f"photos?batch=C-{size}")
+    steps.upload(window, {"name": "soap.jpg", "mimeType": "image/jpeg", "buffer": file.getvalue()})
+    steps.see(window, "Nothing in this file says when it was taken.")
     assert window.get_by_role("button", name="Keep photo and colour").is_disabled()
 
 
 @pytest.mark.mostly("desktop")
 def test_a_file_that_is_no_picture_is_refused_in_plain_words(size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, f"photos?batch=C-{size}")
-    upload(window, {"name": "notes.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"})
-    see(window, "Nothing in the journal was changed.")
+    steps.go(window, full_app, f"photos?batch=C-{size}")
+    steps.upload(window, {"name": "notes.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"})
+    steps.see(window, "Nothing in the journal was changed.")
 
 
 @pytest.mark.mostly("desktop")
 def test_two_files_of_one_name_and_two_that_are_no_pictures_are_told_apart(
     size: str, window: Any, full_app: App
 ) -> None:
-    go(window, full_app, f"photos?batch=C-{size}")
+    steps.go(window, full_app, f"photos?batch=C-{size}")
     photo = {"name": "image.jpg", "mimeType": "image/jpeg", "buffer": (PICTURES / "chamomile-8.jpg").read_bytes()}
     nothing = {"name": "image.jpg", "mimeType": "image/jpeg", "buffer": b"not a picture at all"}
-    upload(window, photo, photo, nothing, nothing)
-    see(window, "Keep 2 photos and their colours")
+    steps.upload(window, photo, photo, nothing, nothing)
+    steps.see(window, "Keep 2 photos and their colours")
     assert window.get_by_text("Nothing in the journal was changed.").count() == 2
     assert window.get_by_test_id("stException").count() == 0
 
 
 @pytest.mark.mostly("desktop")
 def test_the_ways_are_walked_by_keyboard_alone(window: Any, full_app: App) -> None:
-    go(window, full_app, "")
+    steps.go(window, full_app, "")
     for _ in range(12):
         window.keyboard.press("Tab")
         if window.evaluate("document.activeElement.innerText") == "Batches":
             break
     window.keyboard.press("Enter")
-    settled(window)
+    steps.settled(window)
     assert window.locator("h1").inner_text() == "Batches"
 
 
@@ -231,61 +219,61 @@ def test_the_ways_are_walked_by_keyboard_alone(window: Any, full_app: App) -> No
 def test_many_photos_come_in_at_once_and_what_is_asked_waits(
     size: str, window: Any, full_app: App, tmp_path: Path
 ) -> None:
-    go(window, full_app, "tray")
+    steps.go(window, full_app, "tray")
     name = f"loose-{size}.jpg"
     with Image.open(PICTURES / "cardamom-4.jpg") as picture:
         picture.save(tmp_path / name, quality=80 if size == "phone" else 81)
-    upload(window, PICTURES / "chamomile-1.jpg", tmp_path / name)
-    press(window, "Take in 2 photos")
+    steps.upload(window, PICTURES / "chamomile-1.jpg", tmp_path / name)
+    steps.press(window, "Take in 2 photos")
     window.get_by_text("2 came in").first.wait_for(timeout=120_000)
-    settled(window)
-    see(window, "✓ There already: 1")
-    see(window, re.compile("1 needs you: it waits below"))
-    assert_fits(window)
+    steps.settled(window)
+    steps.see(window, "✓ There already: 1")
+    steps.see(window, re.compile("1 needs you: it waits below"))
+    steps.assert_fits(window)
 
 
 @pytest.mark.mostly("phone")
 def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
-    go(window, full_app, f"batch?batch={code}")
-    section(window, "Write down")
-    section(window, "a weight")
+    steps.go(window, full_app, f"batch?batch={code}")
+    steps.section(window, "Write down")
+    steps.section(window, "a weight")
     field = window.get_by_label("bar 1: grams")
     field.fill("12.8")
     field.press("Tab")
-    press(window, "Keep the weights")
-    see(window, "slipped decimal")
-    assert len(current(full_app, code, Weighing)) == 1
-    press(window, "Keep it as it is")
-    assert [entry.record.confirmed for entry in current(full_app, code, Weighing)] == [False, True]
+    steps.press(window, "Keep the weights")
+    steps.see(window, "slipped decimal")
+    assert len(steps.current(full_app, code, Weighing)) == 1
+    steps.press(window, "Keep it as it is")
+    assert [entry.record.confirmed for entry in steps.current(full_app, code, Weighing)] == [False, True]
 
 
 @pytest.mark.mostly("phone")
 def test_an_event_is_stamped_by_one_press_and_undone_by_another(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
-    before = len(current(full_app, code, Event))
-    go(window, full_app, f"batch?batch={code}")
-    section(window, "Write down")
+    before = len(steps.current(full_app, code, Event))
+    steps.go(window, full_app, f"batch?batch={code}")
+    steps.section(window, "Write down")
     button = window.get_by_role("button", name="Gel phase", exact=True)
     assert button.bounding_box()["height"] >= 44
-    press(window, "Gel phase")
-    assert len(current(full_app, code, Event)) == before + 1
-    press(window, "Undo")
-    assert len(current(full_app, code, Event)) == before
+    steps.press(window, "Gel phase")
+    assert len(steps.current(full_app, code, Event)) == before + 1
+    steps.press(window, "Undo")
+    assert len(steps.current(full_app, code, Event)) == before
 
 
 @pytest.mark.mostly("desktop")
 def test_a_batch_that_is_not_ready_cannot_be_signed_off(size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, f"batch?batch=C-{size}")
-    section(window, "Evidence")
+    steps.go(window, full_app, f"batch?batch=C-{size}")
+    steps.section(window, "Evidence")
     window.get_by_text("Release for sale").click()
-    settled(window)
+    steps.settled(window)
     assert window.get_by_role("button", name="Sign", exact=True).is_disabled()
 
 
 @pytest.mark.mostly("desktop")
 def test_the_card_is_downloaded_as_a_pdf(window: Any, full_app: App) -> None:
-    go(window, full_app, "cards")
+    steps.go(window, full_app, "cards")
     with window.expect_download() as waiting:
         window.get_by_role("button", name="Download the card (PDF)").click()
     assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
@@ -294,6 +282,6 @@ def test_the_card_is_downloaded_as_a_pdf(window: Any, full_app: App) -> None:
 @pytest.mark.mostly("phone")
 def test_what_a_maker_typed_stays_text_in_the_browser(window: Any, full_app: App) -> None:
     for path in ("", "batches", "batch?batch=B-3"):
-        go(window, full_app, path)
+        steps.go(window, full_app, path)
         assert window.locator("img[src*=example], img[src=x]").count() == 0
     assert "![x](https://example.org/x.png)" in window.locator("h1").inner_text()

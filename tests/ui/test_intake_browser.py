@@ -16,24 +16,9 @@ from curejournal.journal.store import Journal
 from curejournal.photo.tag import payload
 from tests.photo.windows import drawn
 from tests.scenes import Faults, Paint
+from tests.ui import steps
 from tests.ui.conftest import App
 from tests.ui.journals import AMBER, BROWN, CREAM, OURS, TAKEN
-from tests.ui.steps import (
-    assert_accessible,
-    assert_fits,
-    choose,
-    current,
-    file,
-    go,
-    press,
-    see,
-    settled,
-    shot,
-    taken_in,
-    type_moment,
-    upload,
-    waiting,
-)
 
 
 def tagged(code: str, day: int, *labs: tuple[float, float, float], of: str = OURS, **how: Any) -> bytes:
@@ -75,42 +60,42 @@ def roll() -> dict[str, bytes]:
 def test_a_month_of_pictures_is_dropped_in_left_in_the_middle_and_found_again(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
-    go(window, app, "tray")
-    shot(window, size, "tray-empty")
-    upload(window, *[file(name, data) for name, data in roll.items()])
+    steps.go(window, app, "tray")
+    steps.shot(window, size, "tray-empty")
+    steps.upload(window, *[steps.file(name, data) for name, data in roll.items()])
     window.get_by_role("button", name=f"Take in {len(roll)} photos").click()
-    see(window, re.compile(r"Looking at the photos"))
-    see(window, re.compile(rf"\d+ of {len(roll)}, "))
-    shot(window, size, "tray-going")
+    steps.see(window, re.compile(r"Looking at the photos"))
+    steps.see(window, re.compile(rf"\d+ of {len(roll)}, "))
+    steps.shot(window, size, "tray-going")
     window.get_by_role("link", name="Batches", exact=True).click()
-    see(window, re.compile(r"Looking at the photos"))
+    steps.see(window, re.compile(r"Looking at the photos"))
     window.close()
     window = window.context.new_page()
-    go(window, app, "tray")
-    taken_in(window)
-    shot(window, size, "tray-done")
-    see(window, "6 need you: they wait below.")
-    see(window, "✓ Placed: 11")
-    see(window, "✓ Placed, no colour from these: 2")
-    see(window, "‖ Left out, nothing kept: 3")
-    see(window, "burnt out")
-    see(window, "as selfie cameras do")
-    see(window, "the moving part of a live photo")
-    see(window, "clip.mp4: a video, not a photo")
-    see(window, re.compile("notes.jpg: not a photo that can be read"))
-    see(window, "Waiting for you: 6")
+    steps.go(window, app, "tray")
+    steps.taken_in(window)
+    steps.shot(window, size, "tray-done")
+    steps.see(window, "6 need you: they wait below.")
+    steps.see(window, "✓ Placed: 11")
+    steps.see(window, "✓ Placed, no colour from these: 2")
+    steps.see(window, "‖ Left out, nothing kept: 3")
+    steps.see(window, "burnt out")
+    steps.see(window, "as selfie cameras do")
+    steps.see(window, "the moving part of a live photo")
+    steps.see(window, "clip.mp4: a video, not a photo")
+    steps.see(window, re.compile("notes.jpg: not a photo that can be read"))
+    steps.see(window, "Waiting for you: 6")
     for words in ("another journal", "no batch tag", "lies in the future", "a screenshot", "when it was taken"):
-        see(window, words)
-    assert len(current(app, "B-1", ColourReading)) == 10
-    assert_fits(window)
-    assert_accessible(window)
+        steps.see(window, words)
+    assert len(steps.current(app, "B-1", ColourReading)) == 10
+    steps.assert_fits(window)
+    steps.assert_accessible(window)
     # The same roll again is one and the same.
-    press(window, "Put this list away")
-    upload(window, *[file(name, data) for name, data in list(roll.items())[:3]])
-    press(window, "Take in 3 photos")
-    taken_in(window)
-    see(window, "✓ There already: 3")
-    assert len(current(app, "B-1", ColourReading)) == 10
+    steps.press(window, "Put this list away")
+    steps.upload(window, *[steps.file(name, data) for name, data in list(roll.items())[:3]])
+    steps.press(window, "Take in 3 photos")
+    steps.taken_in(window)
+    steps.see(window, "✓ There already: 3")
+    assert len(steps.current(app, "B-1", ColourReading)) == 10
     window.close()
 
 
@@ -118,48 +103,48 @@ def test_a_month_of_pictures_is_dropped_in_left_in_the_middle_and_found_again(
 def test_waiting_photos_are_placed_by_a_press_and_corrected_by_another(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
-    go(window, app, "tray")
+    steps.go(window, app, "tray")
     names = ["IMG_0101.jpg", "IMG_0102.jpg", "soap.jpg"]
-    upload(window, *[file(name, roll[name]) for name in names])
-    press(window, "Take in 3 photos")
-    taken_in(window)
-    box = waiting(window, "IMG_0102.jpg")
-    shot(window, size, "tray-waiting")
+    steps.upload(window, *[steps.file(name, roll[name]) for name in names])
+    steps.press(window, "Take in 3 photos")
+    steps.taken_in(window)
+    box = steps.waiting(window, "IMG_0102.jpg")
+    steps.shot(window, size, "tray-waiting")
     button = box.get_by_role("button", name="B-1 · Plain")
     assert button.bounding_box()["height"] >= 44
     button.click()
-    see(window, "✓ IMG_0102.jpg: placed, batch B-1.")
-    assert len(current(app, "B-1", ColourReading)) == 1
+    steps.see(window, "✓ IMG_0102.jpg: placed, batch B-1.")
+    assert len(steps.current(app, "B-1", ColourReading)) == 1
 
     # Both colours are proposed in the batch's order; the maker turns them round.
-    box = waiting(window, "IMG_0101.jpg")
+    box = steps.waiting(window, "IMG_0101.jpg")
     assert box.locator("img").count() == 2, "the photo, and its colours outlined and numbered"
-    choose(window, box, "Colour 1 is", "b")
-    choose(window, waiting(window, "IMG_0101.jpg"), "Colour 2 is", "a")
-    waiting(window, "IMG_0101.jpg").get_by_role("button", name="Place it").click()
-    see(window, "✓ IMG_0101.jpg: placed, batch B-3.")
-    kept = {entry.record.portion: entry.record.lab for entry in current(app, "B-3", ColourReading)}
+    steps.choose(window, box, "Colour 1 is", "b")
+    steps.choose(window, steps.waiting(window, "IMG_0101.jpg"), "Colour 2 is", "a")
+    steps.waiting(window, "IMG_0101.jpg").get_by_role("button", name="Place it").click()
+    steps.see(window, "✓ IMG_0101.jpg: placed, batch B-3.")
+    kept = {entry.record.portion: entry.record.lab for entry in steps.current(app, "B-3", ColourReading)}
     assert np.allclose(kept["b"], CREAM, atol=2.5)
 
     # Without a date nothing is placed; with one it is.
-    box = waiting(window, "soap.jpg")
-    type_moment(window, box, TAKEN)
-    waiting(window, "soap.jpg").get_by_role("button", name="Place it").click()
-    see(window, "✓ soap.jpg: placed, batch B-1.")
+    box = steps.waiting(window, "soap.jpg")
+    steps.type_moment(window, box, TAKEN)
+    steps.waiting(window, "soap.jpg").get_by_role("button", name="Place it").click()
+    steps.see(window, "✓ soap.jpg: placed, batch B-1.")
 
-    (entry,) = [e for e in current(app, "B-1", PhotoNote) if e.photo and _name(app, e.photo) == "IMG_0102.jpg"]
-    go(window, app, f"photo?photo={entry.photo}")
-    shot(window, size, "photo")
-    assert_fits(window)
-    assert_accessible(window)
+    (entry,) = [e for e in steps.current(app, "B-1", PhotoNote) if e.photo and _name(app, e.photo) == "IMG_0102.jpg"]
+    steps.go(window, app, f"photo?photo={entry.photo}")
+    steps.shot(window, size, "photo")
+    steps.assert_fits(window)
+    steps.assert_accessible(window)
     window.get_by_text("Correct where it belongs or what it shows").click()
-    settled(window)
-    shot(window, size, "photo-correct")
-    choose(window, window.get_by_test_id("stExpander"), "Batch", "B-2")
-    choose(window, window.get_by_test_id("stExpander"), "Colour 1 is", "top")
-    press(window, "Correct it")
-    see(window, "IMG_0102.jpg: placed, batch B-2.")
-    assert [e.record.portion for e in current(app, "B-2", ColourReading)] == ["top"]
+    steps.settled(window)
+    steps.shot(window, size, "photo-correct")
+    steps.choose(window, window.get_by_test_id("stExpander"), "Batch", "B-2")
+    steps.choose(window, window.get_by_test_id("stExpander"), "Colour 1 is", "top")
+    steps.press(window, "Correct it")
+    steps.see(window, "IMG_0102.jpg: placed, batch B-2.")
+    assert [e.record.portion for e in steps.current(app, "B-2", ColourReading)] == ["top"]
     with Journal.open(app.folder) as journal:
         assert any(e.photo == entry.photo for e in journal.history("B-1")), "the correction is kept as such"
 
@@ -171,24 +156,24 @@ def _name(app: App, sha256: str) -> str:
 
 @pytest.mark.mostly("desktop")
 def test_a_clock_is_set_for_a_whole_set(size: str, window: Any, app: App, roll: dict[str, bytes]) -> None:
-    go(window, app, "tray")
-    upload(window, *[file(name, roll[name]) for name in ("IMG_0000.jpg", "IMG_0001.jpg")])
-    press(window, "Take in 2 photos")
-    taken_in(window)
+    steps.go(window, app, "tray")
+    steps.upload(window, *[steps.file(name, roll[name]) for name in ("IMG_0000.jpg", "IMG_0001.jpg")])
+    steps.press(window, "Take in 2 photos")
+    steps.taken_in(window)
     window.get_by_text("The clock was wrong in all of these").click()
-    settled(window)
+    steps.settled(window)
     form = window.get_by_test_id("stExpander").filter(has_text="Set the clock for these 2")
     form.get_by_text("ahead", exact=True).click()
-    settled(window)
+    steps.settled(window)
     hours = form.get_by_label("Hours")
     hours.fill("3")
     hours.press("Tab")
-    settled(window)
-    shot(window, size, "clock")
+    steps.settled(window)
+    steps.shot(window, size, "clock")
     for _ in range(2):
-        press(window, "Set the clock for these 2")
-        see(window, re.compile("^Done: IMG_0000.jpg"))
-    times = sorted(entry.at for entry in current(app, "B-1", PhotoNote))
+        steps.press(window, "Set the clock for these 2")
+        steps.see(window, re.compile("^Done: IMG_0000.jpg"))
+    times = sorted(entry.at for entry in steps.current(app, "B-1", PhotoNote))
     assert times == [TAKEN - timedelta(hours=3), TAKEN + timedelta(days=2, hours=-3)]
 
 
@@ -196,46 +181,46 @@ def test_a_clock_is_set_for_a_whole_set(size: str, window: Any, app: App, roll: 
 def test_spots_are_outlined_in_the_picture_and_confirmed_or_denied(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
-    go(window, app, "tray")
-    upload(window, file("IMG_0107.jpg", roll["IMG_0107.jpg"]))
-    press(window, "Take in 1 photo")
-    taken_in(window)
+    steps.go(window, app, "tray")
+    steps.upload(window, steps.file("IMG_0107.jpg", roll["IMG_0107.jpg"]))
+    steps.press(window, "Take in 1 photo")
+    steps.taken_in(window)
     window.get_by_role("link", name="Look at it, correct it").click()
-    settled(window)
+    steps.settled(window)
     window.get_by_text("What its surface looks like").click()
-    settled(window)
-    see(window, re.compile("Looks like 4 orange spots, .* mm² together. Is it so"))
+    steps.settled(window)
+    steps.see(window, re.compile("Looks like 4 orange spots, .* mm² together. Is it so"))
     assert window.locator("img[alt*='Red: what is meant']").count() == 1
-    shot(window, size, "surface")
-    assert current(app, "B-1", SurfaceNote) == [], "nothing is noted unasked"
-    press(window, "Yes, note it")
-    (note,) = current(app, "B-1", SurfaceNote)
+    steps.shot(window, size, "surface")
+    assert steps.current(app, "B-1", SurfaceNote) == [], "nothing is noted unasked"
+    steps.press(window, "Yes, note it")
+    (note,) = steps.current(app, "B-1", SurfaceNote)
     assert (note.record.look, note.record.count) == ("orange spots", 4)
     # The same question after a single photo, and the other answer.
-    go(window, app, "photos?batch=B-2")
-    upload(window, file("IMG_0107.jpg", roll["IMG_0107.jpg"] + b"another file"))
+    steps.go(window, app, "photos?batch=B-2")
+    steps.upload(window, steps.file("IMG_0107.jpg", roll["IMG_0107.jpg"] + b"another file"))
     window.get_by_text("top", exact=True).first.click()
-    settled(window)
-    press(window, "Keep photo and colour")
-    see(window, re.compile("Looks like 4 orange spots"))
-    press(window, "No, the surface is clear")
-    assert [entry.record.look for entry in current(app, "B-2", SurfaceNote)] == ["clear"]
+    steps.settled(window)
+    steps.press(window, "Keep photo and colour")
+    steps.see(window, re.compile("Looks like 4 orange spots"))
+    steps.press(window, "No, the surface is clear")
+    assert [entry.record.look for entry in steps.current(app, "B-2", SurfaceNote)] == ["clear"]
 
 
 @pytest.mark.mostly("desktop")
 def test_a_photo_is_shown_in_standard_light_and_what_was_clipped_is_flagged(size: str, window: Any, app: App) -> None:
     glare = Faults(glare=(1.12, 0.5, 3.0), glare_radius=0.12)
     data = drawn(CREAM, tag=payload(OURS, "B-1"), at=TAKEN, scene={"faults": glare}).jpeg
-    go(window, app, "tray")
-    upload(window, file("IMG_0200.jpg", data))
-    press(window, "Take in 1 photo")
-    taken_in(window)
+    steps.go(window, app, "tray")
+    steps.upload(window, steps.file("IMG_0200.jpg", data))
+    steps.press(window, "Take in 1 photo")
+    steps.taken_in(window)
     window.get_by_role("link", name="Look at it, correct it").click()
-    settled(window)
+    steps.settled(window)
     window.get_by_text("in standard light", exact=True).click()
-    settled(window)
-    see(window, re.compile(r"In standard light; [\d.]+ % was burnt out or black .* Hatched in magenta"))
-    shot(window, size, "standard-light")
+    steps.settled(window)
+    steps.see(window, re.compile(r"In standard light; [\d.]+ % was burnt out or black .* Hatched in magenta"))
+    steps.shot(window, size, "standard-light")
     with window.expect_download() as waited:
         window.get_by_role("button", name="Download it, unhatched (JPEG)").click()
     with Image.open(waited.value.path()) as image:

@@ -16,25 +16,9 @@ from curejournal.strips import strip_keys
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.photo.windows import taken
 from tests.scenes import INK, Laid, Paint, Place, Rendered, Scene, Soap, View, card_named, render
+from tests.ui import steps
 from tests.ui.conftest import App
 from tests.ui.journals import CREAM, TAKEN
-from tests.ui.steps import (
-    assert_accessible,
-    assert_fits,
-    choose,
-    current,
-    drag,
-    file,
-    go,
-    press,
-    see,
-    settled,
-    shot,
-    taken_in,
-    type_moment,
-    upload,
-    waiting,
-)
 
 
 def chart_photo(day: int, turn: float = 0.0) -> Rendered:
@@ -46,9 +30,9 @@ def chart_photo(day: int, turn: float = 0.0) -> Rendered:
 
 
 def to_marking(window: Any, app: App, data: bytes) -> Any:
-    go(window, app, "photos?batch=B-1")
-    choose(window, window, "Which card lies in the picture?", "Standard 24-patch chart")
-    upload(window, file("IMG_0300.jpg", data))
+    steps.go(window, app, "photos?batch=B-1")
+    steps.choose(window, window, "Which card lies in the picture?", "Standard 24-patch chart")
+    steps.upload(window, steps.file("IMG_0300.jpg", data))
     sheet = window.locator(".mark svg")
     sheet.wait_for()
     return sheet
@@ -61,7 +45,7 @@ def on_screen(sheet: Any, drawn_photo: Rendered, point: Any) -> tuple[float, flo
 
 
 def assert_measured(window: Any, lab: tuple[float, float, float]) -> None:
-    shown = see(window, re.compile("^soap: (measured|relative|indicative)$"))
+    shown = steps.see(window, re.compile("^soap: (measured|relative|indicative)$"))
     words = shown.locator("xpath=../..").inner_text()
     seen = [float(number) for number in re.findall(r"\* (-?[0-9.]+) ±", words)]
     assert np.allclose(seen, lab, atol=3), words
@@ -73,15 +57,15 @@ def test_a_band_is_drawn_along_a_layer_that_lies_askew(size: str, window: Any, a
     corners = photo.areas["soap"]
     sheet = to_marking(window, app, photo.jpeg)
     window.get_by_text("band", exact=True).click()
-    settled(window)
+    steps.settled(window)
     ends = [(corners[a] + corners[b]) / 2 for a, b in ((0, 3), (1, 2))]
-    drag(window, size, *[on_screen(sheet, photo, end) for end in ends])
-    settled(window)
-    shot(window, size, "band")
+    steps.drag(window, size, *[on_screen(sheet, photo, end) for end in ends])
+    steps.settled(window)
+    steps.shot(window, size, "band")
     assert_measured(window, CREAM)
-    assert_fits(window)
-    press(window, "Keep photo and colour")
-    (entry,) = current(app, "B-1", ColourReading)
+    steps.assert_fits(window)
+    steps.press(window, "Keep photo and colour")
+    (entry,) = steps.current(app, "B-1", ColourReading)
     assert len(re.findall(r"\[", entry.record.area)) == 5, "four corners, askew"
 
 
@@ -90,35 +74,35 @@ def test_a_polygon_is_drawn_by_its_corners_and_proposed_in_the_next_photo(size: 
     photo = chart_photo(0)
     sheet = to_marking(window, app, photo.jpeg)
     window.get_by_text("polygon", exact=True).click()
-    settled(window)
+    steps.settled(window)
     middle = photo.areas["soap"].mean(axis=0)
     points = [middle + 0.8 * (corner - middle) for corner in photo.areas["soap"]]
     for point in (*points, middle - np.array((0, 300))):
         at = on_screen(sheet, photo, point)
         window.mouse.click(*at) if size == "desktop" else window.touchscreen.tap(*at)
-        settled(window)
+        steps.settled(window)
     back = window.get_by_role("button", name="Take back the last mark")
     assert back.bounding_box()["height"] >= 44
     back.click()
-    settled(window)
-    shot(window, size, "polygon")
+    steps.settled(window)
+    steps.shot(window, size, "polygon")
     assert_measured(window, CREAM)
-    assert_accessible(window)
-    press(window, "Keep photo and colour")
-    assert len(re.findall(r"\[", current(app, "B-1", ColourReading)[0].record.area)) == 5
+    steps.assert_accessible(window)
+    steps.press(window, "Keep photo and colour")
+    assert len(re.findall(r"\[", steps.current(app, "B-1", ColourReading)[0].record.area)) == 5
 
-    go(window, app, "tray")
-    choose(window, window, "Which kind of card lies in them?", "Standard 24-patch chart")
-    upload(window, file("IMG_0301.jpg", chart_photo(3, turn=3.0).jpeg))
-    press(window, "Take in 1 photo")
-    taken_in(window)
-    choose(window, waiting(window, "IMG_0301.jpg"), "Batch", "B-1")
-    see(window, "The areas of the last photo are drawn where they would lie in this one.")
-    shot(window, size, "proposed")
-    waiting(window, "IMG_0301.jpg").get_by_role("button", name="Place it").click()
-    see(window, "IMG_0301.jpg: placed, batch B-1.")
-    settled(window)
-    assert np.allclose(current(app, "B-1", ColourReading)[1].record.lab, CREAM, atol=3)
+    steps.go(window, app, "tray")
+    steps.choose(window, window, "Which kind of card lies in them?", "Standard 24-patch chart")
+    steps.upload(window, steps.file("IMG_0301.jpg", chart_photo(3, turn=3.0).jpeg))
+    steps.press(window, "Take in 1 photo")
+    steps.taken_in(window)
+    steps.choose(window, steps.waiting(window, "IMG_0301.jpg"), "Batch", "B-1")
+    steps.see(window, "The areas of the last photo are drawn where they would lie in this one.")
+    steps.shot(window, size, "proposed")
+    steps.waiting(window, "IMG_0301.jpg").get_by_role("button", name="Place it").click()
+    steps.see(window, "IMG_0301.jpg: placed, batch B-1.")
+    steps.settled(window)
+    assert np.allclose(steps.current(app, "B-1", ColourReading)[1].record.lab, CREAM, atol=3)
 
 
 @pytest.mark.mostly("desktop")
@@ -127,7 +111,7 @@ def test_areas_are_typed_in_number_fields(size: str, window: Any, app: App) -> N
     (x, y), w, h = photo.areas["soap"].mean(axis=0), 60, 20
     to_marking(window, app, photo.jpeg)
     window.get_by_text("Or type the places, in pixels").click()
-    settled(window)
+    steps.settled(window)
     kinds = {
         "box": {"left": x - w, "top": y - h, "right": x + w, "bottom": y + h},
         "band": {"from x": x - w, "from y": y, "to x": x + w, "to y": y, "thickness": 2 * h},
@@ -136,32 +120,32 @@ def test_areas_are_typed_in_number_fields(size: str, window: Any, app: App) -> N
     for kind, fields in kinds.items():
         if kind != "box":
             window.get_by_text(kind, exact=True).click()
-            settled(window)
-            see(window, "The card was found. Mark where the soap is")
+            steps.settled(window)
+            steps.see(window, "The card was found. Mark where the soap is")
         for name, value in fields.items():
             field = window.get_by_label(f"soap: {name}")
             field.fill(value if isinstance(value, str) else f"{value:.0f}")
             field.press("Tab")
-            settled(window)
+            steps.settled(window)
         assert_measured(window, CREAM)
 
 
 @pytest.mark.mostly("desktop")
 def test_tags_are_printed_on_a_sheet_of_labels(size: str, window: Any, app: App) -> None:
-    go(window, app, "tray")
+    steps.go(window, app, "tray")
     window.get_by_text("Print batch tags").click()
-    settled(window)
+    steps.settled(window)
     window.get_by_label("For which batches", exact=False).first.click()
     window.keyboard.type("B-1")
     window.keyboard.press("Enter")
     window.keyboard.press("Escape")
-    choose(window, window, "On what", "A4 label sheet, 21 of 63.5 x 38.1 mm")
-    shot(window, size, "tags")
+    steps.choose(window, window, "On what", "A4 label sheet, 21 of 63.5 x 38.1 mm")
+    steps.shot(window, size, "tags")
     with window.expect_download() as waited:
         window.get_by_role("button", name="Download 4 tags (PDF)").click()
     assert Path(waited.value.path()).read_bytes().startswith(b"%PDF-")
-    assert_fits(window)
-    assert_accessible(window)
+    steps.assert_fits(window)
+    steps.assert_accessible(window)
 
 
 def strip_photo(labs: dict[str, tuple[float, float, float]]) -> Rendered:
@@ -172,8 +156,8 @@ def strip_photo(labs: dict[str, tuple[float, float, float]]) -> Rendered:
 def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, window: Any, app: App) -> None:
     key = strip_photo({f"{ph:g}": lab for ph, lab in PADS.items()})
     fields = [np.array(area.outline).mean(axis=0) for area in areas_of(key)]
-    go(window, app, "strips")
-    shot(window, size, "strips-empty")
+    steps.go(window, app, "strips")
+    steps.shot(window, size, "strips-empty")
     for label, words in (
         ("What to call it", "half steps"),
         ("Lot on the packet", "L-77"),
@@ -181,28 +165,28 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
     ):
         window.get_by_label(label).fill(words)
         window.get_by_label(label).press("Tab")
-        settled(window)
-    upload(window, file("key.jpg", key.jpeg))
+        steps.settled(window)
+    steps.upload(window, steps.file("key.jpg", key.jpeg))
     sheet = window.locator(".mark svg")
     sheet.wait_for()
-    drag(window, size, on_screen(sheet, key, fields[0]), on_screen(sheet, key, fields[-1]))
-    settled(window)
-    see(window, re.compile("^pH 11$"))
-    shot(window, size, "strip-key")
-    press(window, "Keep this key")
-    see(window, "Kept: 9 colours of half steps.")
+    steps.drag(window, size, on_screen(sheet, key, fields[0]), on_screen(sheet, key, fields[-1]))
+    steps.settled(window)
+    steps.see(window, re.compile("^pH 11$"))
+    steps.shot(window, size, "strip-key")
+    steps.press(window, "Keep this key")
+    steps.see(window, "Kept: 9 colours of half steps.")
     with Journal.open(app.folder) as journal:
-        steps = strip_keys(journal)["half steps"].steps
-    assert all(np.linalg.norm(np.subtract(step.lab, PADS[step.ph])) < 4 for step in steps)
+        found = strip_keys(journal)["half steps"].steps
+    assert all(np.linalg.norm(np.subtract(step.lab, PADS[step.ph])) < 4 for step in found)
 
     pad = strip_photo({"pad": lab_at(9.3)})
     (outline,) = (np.array(area.outline) for area in areas_of(pad))
-    go(window, app, "strips?batch=B-1")
+    steps.go(window, app, "strips?batch=B-1")
     lot = window.get_by_label("Lot on this strip’s packet, as printed")
     lot.fill("L-77")
     lot.press("Tab")
-    settled(window)
-    upload(window, file("strip.jpg", pad.jpeg))
+    steps.settled(window)
+    steps.upload(window, steps.file("strip.jpg", pad.jpeg))
     sheet = window.locator(".mark svg")
     sheet.wait_for()
     # A pad is smaller than a finger's tip, so the picture is looked at closer first.
@@ -212,18 +196,18 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
     window.mouse.click(*at) if size == "desktop" else window.touchscreen.tap(*at)
     window.wait_for_timeout(300)
     assert sheet.bounding_box()["width"] == pytest.approx(4 * small, rel=0.01)
-    drag(window, size, *[on_screen(sheet, pad, point) for point in (outline.min(axis=0), outline.max(axis=0))])
-    settled(window)
-    see(window, re.compile(r"95 % interval \d"))
+    steps.drag(window, size, *[on_screen(sheet, pad, point) for point in (outline.min(axis=0), outline.max(axis=0))])
+    steps.settled(window)
+    steps.see(window, re.compile(r"95 % interval \d"))
     window.get_by_role("button", name="The whole picture", exact=True).click()
     assert sheet.bounding_box()["width"] == pytest.approx(small, rel=0.01)
-    shot(window, size, "strip-read")
+    steps.shot(window, size, "strip-read")
     assert abs(float(window.get_by_text(re.compile(r"^pH [\d.]+$")).first.inner_text()[3:]) - 9.3) <= 0.3
-    assert_fits(window)
-    assert_accessible(window)
-    type_moment(window, window, TAKEN)
-    press(window, "Keep it as an alkali test of B-1")
-    see(window, re.compile("Kept: pH 9"))
-    (test,) = current(app, "B-1", AlkaliTest)
+    steps.assert_fits(window)
+    steps.assert_accessible(window)
+    steps.type_moment(window, window, TAKEN)
+    steps.press(window, "Keep it as an alkali test of B-1")
+    steps.see(window, re.compile("Kept: pH 9"))
+    (test,) = steps.current(app, "B-1", AlkaliTest)
     assert test.record.method == "strip"
     assert test.photo

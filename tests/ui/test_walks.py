@@ -12,20 +12,8 @@ import pytest
 from curejournal.cure.records import ColourReading, Event, ScalarReading, Weighing
 from curejournal.demo import pictures_folder
 from curejournal.journal.store import Journal
+from tests.ui import steps
 from tests.ui.conftest import App
-from tests.ui.steps import (
-    assert_accessible,
-    assert_fits,
-    current,
-    drag,
-    go,
-    graded,
-    press,
-    section,
-    see,
-    settled,
-    upload,
-)
 
 PICTURES = pictures_folder()
 
@@ -67,7 +55,7 @@ class Newcomer:
     def tap(self, what: Any) -> None:
         what.click()
         self.effort.presses += 1
-        settled(self.window)
+        steps.settled(self.window)
 
     def type(self, label: str, text: str, number: int = 0) -> None:
         field = self.window.get_by_label(label, exact=True).nth(number)
@@ -75,7 +63,7 @@ class Newcomer:
         field.press("Tab")
         self.effort.presses += 1
         self.effort.characters += len(text)
-        settled(self.window)
+        steps.settled(self.window)
 
     def choose(self, label: str, option: str) -> None:
         field = self.window.get_by_role("combobox", name=re.compile(rf"\b{label}$")).first
@@ -84,7 +72,7 @@ class Newcomer:
         self.window.get_by_role("option", name=option, exact=True).click()
         self.effort.presses += 2
         self.effort.characters += len(option)
-        settled(self.window)
+        steps.settled(self.window)
 
 
 @pytest.mark.mostly("phone")
@@ -92,7 +80,7 @@ def test_from_an_empty_journal_to_a_measured_photo_of_a_batch_with_its_recipe(
     size: str, window: Any, start_app: Any, tmp_path: Path, record_property: Any
 ) -> None:
     app = start_app(tmp_path)
-    go(window, app, "")
+    steps.go(window, app, "")
     maker = Newcomer(window)
     maker.read()
     maker.tap(window.get_by_role("link", name="1. Print the window card"))
@@ -107,18 +95,18 @@ def test_from_an_empty_journal_to_a_measured_photo_of_a_batch_with_its_recipe(
     maker.type("grams", "300", 1)
     maker.choose("Alkali", "NaOH")
     maker.type("grams", "128", 2)
-    see(window, re.compile("Lye burns"))
+    steps.see(window, re.compile("Lye burns"))
     maker.tap(window.get_by_role("button", name="Start the batch"))
     maker.read()
     maker.tap(window.get_by_role("link", name="Take in a photo"))
     maker.read()
     maker.effort.presses += 2  # the phone's own choice of a picture
-    upload(window, PICTURES / "chamomile-1.jpg")
-    see(window, graded("soap"))
-    see(window, re.compile(r"L\* "))
+    steps.upload(window, PICTURES / "chamomile-1.jpg")
+    steps.see(window, steps.graded("soap"))
+    steps.see(window, re.compile(r"L\* "))
     maker.tap(window.get_by_role("button", name="Keep photo and colour"))
-    see(window, re.compile("chamomile-1.jpg: kept"))
-    (reading,) = current(app, "B-1", ColourReading)
+    steps.see(window, re.compile("chamomile-1.jpg: kept"))
+    (reading,) = steps.current(app, "B-1", ColourReading)
     assert reading.photo
     seconds = maker.effort.seconds
     record_property("figures", f"first run, {size}: {maker.effort}, {seconds:.0f} s for a person who reads every word")
@@ -131,34 +119,34 @@ def test_a_demo_stands_beside_the_makers_own_journal(window: Any, size: str, sta
     if size == "phone":
         pytest.skip("one build of the demo is enough")
     app = start_app(tmp_path / "own", afresh=True, XDG_DATA_HOME=str(tmp_path / "data"))
-    go(window, app, "")
+    steps.go(window, app, "")
     window.get_by_role("link", name="Rather look around first?").click()
-    settled(window)
+    steps.settled(window)
     window.get_by_role("button", name="Look at the demo journal").click()
-    see(window, re.compile("You may leave this page"))
+    steps.see(window, re.compile("You may leave this page"))
     window.get_by_role("link", name="Batches", exact=True).click()
-    see(window, re.compile("Measuring the demo"))
+    steps.see(window, re.compile("Measuring the demo"))
     window.get_by_text("More").first.click()
     window.get_by_role("link", name="Demo journal").click()
     window.get_by_text("Demo journal, all invented.").first.wait_for(timeout=240_000)
-    settled(window)
-    see(window, re.compile("things to do now"))
-    assert_fits(window)
-    press(window, "Back to my journal")
-    see(window, re.compile("Your journal is empty"))
+    steps.settled(window)
+    steps.see(window, re.compile("things to do now"))
+    steps.assert_fits(window)
+    steps.press(window, "Back to my journal")
+    steps.see(window, re.compile("Your journal is empty"))
     with Journal.open(app.folder) as journal:
         assert not journal.names(), "the maker's own journal is untouched"
 
 
 def pour_again(window: Any, app: App, size: str) -> str:
     """Start a batch like an earlier one: two presses from the list of batches."""
-    go(window, app, "batches")
+    steps.go(window, app, "batches")
     with Journal.open(app.folder) as journal:
         before = set(journal.names())
     window.get_by_role("button", name="Chamomile again").click()
-    settled(window)
-    press(window, "Start the batch")
-    see(window, "not poured yet")
+    steps.settled(window)
+    steps.press(window, "Start the batch")
+    steps.see(window, "not poured yet")
     with Journal.open(app.folder) as journal:
         (code,) = set(journal.names()) - before
     return code
@@ -172,61 +160,61 @@ def test_a_batch_like_an_earlier_one_takes_two_presses_and_opens_where_it_is_wri
     for name in ("Trace", "Thickening", "Poured"):
         box = window.get_by_role("button", name=name, exact=True).bounding_box()
         assert box["height"] >= 64 and box["width"] >= 64
-        press(window, name)
-        see(window, re.compile(f"Kept for {re.escape(code)}"))
-    assert [entry.record.kind for entry in current(full_app, code, Event)] == ["trace", "thickening", "poured"]
-    assert_fits(window)
-    assert_accessible(window)
+        steps.press(window, name)
+        steps.see(window, re.compile(f"Kept for {re.escape(code)}"))
+    assert [entry.record.kind for entry in steps.current(full_app, code, Event)] == ["trace", "thickening", "poured"]
+    steps.assert_fits(window)
+    steps.assert_accessible(window)
     undo = window.get_by_role("button", name="Undo", exact=True)
     undo.wait_for(state="visible")
     box = undo.bounding_box()
     assert 0 <= box["y"] <= window.viewport_size["height"], "in sight, wherever the page was scrolled to"
-    press(window, "Undo")
-    assert [entry.record.kind for entry in current(full_app, code, Event)] == ["trace", "thickening"]
+    steps.press(window, "Undo")
+    assert [entry.record.kind for entry in steps.current(full_app, code, Event)] == ["trace", "thickening"]
 
 
 @pytest.mark.mostly("phone")
 def test_a_temperature_and_a_note_are_stamped_with_the_time(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
-    go(window, full_app, f"batch?batch={code}")
-    section(window, "Write down")
+    steps.go(window, full_app, f"batch?batch={code}")
+    steps.section(window, "Write down")
     window.get_by_label("Temperature, °C").fill("38.5")
     window.get_by_label("Temperature, °C").press("Tab")
-    press(window, "Keep temperature")
-    see(window, re.compile(f"Kept for {code}"))
+    steps.press(window, "Keep temperature")
+    steps.see(window, re.compile(f"Kept for {code}"))
     window.get_by_label("Note", exact=True).fill("riced a little")
     window.get_by_label("Note", exact=True).press("Tab")
-    press(window, "Keep note")
-    see(window, re.compile("riced a little"))
-    assert current(full_app, code, ScalarReading)[-1].record == ScalarReading("batter temperature", 38.5)
-    assert current(full_app, code, Event)[-1].record.note == "riced a little"
+    steps.press(window, "Keep note")
+    steps.see(window, re.compile("riced a little"))
+    assert steps.current(full_app, code, ScalarReading)[-1].record == ScalarReading("batter temperature", 38.5)
+    assert steps.current(full_app, code, Event)[-1].record.note == "riced a little"
 
 
 @pytest.mark.mostly("phone")
 def test_portion_by_portion_the_choice_stays_from_press_to_press(size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, "batch?batch=B-2")
-    section(window, "Write down")
+    steps.go(window, full_app, "batch?batch=B-2")
+    steps.section(window, "Write down")
     window.get_by_test_id("stMain").get_by_role("button", name="b", exact=True).or_(
         window.get_by_test_id("stMain").get_by_role("radio", name="b", exact=True)
     ).first.click()
-    settled(window)
-    press(window, "Trace")
-    press(window, "Thickening")
-    latest = [entry.record for entry in current(full_app, "B-2", Event)][-2:]
+    steps.settled(window)
+    steps.press(window, "Trace")
+    steps.press(window, "Thickening")
+    latest = [entry.record for entry in steps.current(full_app, "B-2", Event)][-2:]
     assert [(event.kind, event.portion) for event in latest] == [("trace", "b"), ("thickening", "b")]
 
 
 @pytest.mark.mostly("phone")
 def test_a_page_closed_and_opened_again_goes_on_with_the_pour(size: str, window: Any, full_app: App) -> None:
     code = pour_again(window, full_app, size)
-    press(window, "Trace")
+    steps.press(window, "Trace")
     address = window.url
     window.goto("about:blank")
     window.goto(address)
-    settled(window)
-    see(window, re.compile(r"\d\d:\d\d: trace"))
-    press(window, "Poured")
-    assert [entry.record.kind for entry in current(full_app, code, Event)] == ["trace", "poured"]
+    steps.settled(window)
+    steps.see(window, re.compile(r"\d\d:\d\d: trace"))
+    steps.press(window, "Poured")
+    assert [entry.record.kind for entry in steps.current(full_app, code, Event)] == ["trace", "poured"]
 
 
 @pytest.mark.mostly("desktop")
@@ -234,37 +222,37 @@ def test_a_weight_is_entered_from_todays_list(size: str, window: Any, full_app: 
     code = pour_again(window, full_app, size)
     with Journal.open(full_app.folder) as journal:
         journal.add(code, Event("poured"), at=journal.batch("B-1").poured_at, by="Ann")
-    go(window, full_app, "today")
+    steps.go(window, full_app, "today")
     row = window.locator(f".st-key-row-{code}")
     row.get_by_role("button", name="Weigh the marked bars").click()
-    settled(window)
+    steps.settled(window)
     row.get_by_label("Grams", exact=True).fill("128.4")
     row.get_by_label("Grams", exact=True).press("Tab")
-    press(window, "Keep the weights")
-    see(window, re.compile(f"Kept for {code}"))
+    steps.press(window, "Keep the weights")
+    steps.see(window, re.compile(f"Kept for {code}"))
     assert window.locator("h1").inner_text() == "Today"
-    assert [entry.record.grams for entry in current(full_app, code, Weighing)] == [128.4]
+    assert [entry.record.grams for entry in steps.current(full_app, code, Weighing)] == [128.4]
 
 
 @pytest.mark.mostly("phone")
 def test_a_photo_is_taken_in_from_todays_list(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
-    go(window, full_app, "today")
+    steps.go(window, full_app, "today")
     row = window.locator(f".st-key-row-{code}")
     row.get_by_role("button", name=re.compile("^Photograph")).click()
-    settled(window)
-    before = len(current(full_app, code, ColourReading))
-    upload(window, PICTURES / "chamomile-6.jpg")
-    see(window, graded("chamomile"))
-    press(window, "Keep photo and colour")
-    see(window, re.compile("chamomile-6.jpg: (kept|already there)"))
-    assert len(current(full_app, code, ColourReading)) == before + 1
+    steps.settled(window)
+    before = len(steps.current(full_app, code, ColourReading))
+    steps.upload(window, PICTURES / "chamomile-6.jpg")
+    steps.see(window, steps.graded("chamomile"))
+    steps.press(window, "Keep photo and colour")
+    steps.see(window, re.compile("chamomile-6.jpg: (kept|already there)"))
+    assert len(steps.current(full_app, code, ColourReading)) == before + 1
     assert window.locator("h1").inner_text() == "Today"
 
 
 @pytest.mark.mostly("desktop")
 def test_two_dates_are_compared_by_pulling_one_slider(size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, "compare?batch=B-1")
+    steps.go(window, full_app, "compare?batch=B-1")
     swatches = window.locator(".swatch.wide")
     left, right = swatches.nth(0).bounding_box(), swatches.nth(1).bounding_box()
     assert abs(left["x"] + left["width"] - right["x"]) < 3 and left["y"] == right["y"], "the colours touch"
@@ -273,27 +261,27 @@ def test_two_dates_are_compared_by_pulling_one_slider(size: str, window: Any, fu
     start, end = thumbs.nth(0).bounding_box(), thumbs.nth(1).bounding_box()
     middle = start["y"] + start["height"] / 2
     third = start["x"] + (end["x"] - start["x"]) / 2
-    drag(window, size, (start["x"] + start["width"] / 2, middle), (third, middle))
-    settled(window)
+    steps.drag(window, size, (start["x"] + start["width"] / 2, middle), (third, middle))
+    steps.settled(window)
     assert "27 Sep 2026" not in swatches.nth(0).inner_text()
-    see(window, re.compile("ΔE00"))
-    assert_fits(window)
+    steps.see(window, re.compile("ΔE00"))
+    steps.assert_fits(window)
 
 
 @pytest.mark.mostly("phone")
 def test_two_batches_stand_side_by_side_with_both_journeys_in_one_chart(size: str, window: Any, full_app: App) -> None:
-    go(window, full_app, "compare?batch=B-1")
+    steps.go(window, full_app, "compare?batch=B-1")
     window.get_by_text("Beside another batch or portion").click()
-    settled(window)
+    steps.settled(window)
     maker = Newcomer(window)
     maker.choose("Beside which", f"C-{size} · Chamomile")
     assert window.locator(".swatch.wide").count() == 2
-    see(window, "Both journeys")
+    steps.see(window, "Both journeys")
     window.get_by_test_id("stVegaLiteChart").locator("canvas, svg").first.wait_for()
-    told = see(window, re.compile("B-1 Plain · soap: ")).inner_text()
+    told = steps.see(window, re.compile("B-1 Plain · soap: ")).inner_text()
     assert f"C-{size} Chamomile · chamomile: " in told and "after the pour, by the curves" in told
-    assert_fits(window)
-    assert_accessible(window)
+    steps.assert_fits(window)
+    steps.assert_accessible(window)
 
 
 @pytest.mark.mostly("desktop")
@@ -304,23 +292,23 @@ def test_a_printed_card_is_measured_step_by_step(
     if size == "desktop" and way.startswith("by"):
         pytest.skip("on the phone is enough")
     app = start_app(tmp_path)
-    go(window, app, "cards")
+    steps.go(window, app, "cards")
     window.get_by_text("Measure a printed card (enrol it)").click()
-    settled(window)
+    steps.settled(window)
     window.get_by_label("2. The name written on it").fill("W-01")
     window.get_by_label("2. The name written on it").press("Tab")
-    settled(window)
+    steps.settled(window)
     window.get_by_text(way, exact=True).click()
-    settled(window)
-    upload(window, *(PICTURES / f"enrol-{number}.jpg" for number in (1, 2, 3)))
-    press(window, "4. Measure the card")
-    see(window, re.compile("are known now"))
+    steps.settled(window)
+    steps.upload(window, *(PICTURES / f"enrol-{number}.jpg" for number in (1, 2, 3)))
+    steps.press(window, "4. Measure the card")
+    steps.see(window, re.compile("are known now"))
     window.get_by_text("How does it hold out?").click()
-    settled(window)
+    steps.settled(window)
     assert window.locator(".card-picture i").count() > 40
-    see(window, re.compile("are needed to see whether a patch changes"))
-    assert_fits(window)
-    assert_accessible(window)
+    steps.see(window, re.compile("are needed to see whether a patch changes"))
+    steps.assert_fits(window)
+    steps.assert_accessible(window)
     with Journal.open(app.folder) as journal:
         (card,) = journal.cards()
     kind = "enrolled" if way.startswith("beside") else "relative"

@@ -257,9 +257,7 @@ def _next_step(holds: list[Finding], things: tuple[DueThing, ...], on: datetime)
     return f"{first.words} ({when}): {first.why}."
 
 
-def _due(
-    context: Context, releasable: bool, held: str, findings: Mapping[Gauge, Finding]
-) -> tuple[DueThing, ...]:
+def _due(context: Context, releasable: bool, held: str, findings: Mapping[Gauge, Finding]) -> tuple[DueThing, ...]:
     """What a batch asks for, soonest first."""
     poured, on, rules = context.poured_at, context.on, context.rules
     if context.batch.released_at is not None:

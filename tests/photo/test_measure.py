@@ -9,7 +9,7 @@ import pytest
 from skimage.color import deltaE_ciede2000
 
 from curejournal.colour.sample import Grade
-from curejournal.photo.card import Card, built_in_card_text, built_in_cards, read_card
+from curejournal.photo.card import Card, Marker, built_in_card_text, built_in_cards, read_card
 from curejournal.photo.measure import Area, Measurement, measure
 from curejournal.photo.placement import CornersInvalid, placement_from_corners
 from curejournal.photo.reading import read_photo
@@ -61,6 +61,18 @@ def test_the_card_is_found_turned_and_tilted(turn: float, tilt: float) -> None:
     assert found.found
     assert np.abs(np.array(found.corners) - scene.corners["window"]).max() < 2.5
     assert off(found, (80, 4, 22)) < 1.0
+
+
+def test_markers_are_told_by_their_ids() -> None:
+    scene, whole = drawn(), card()
+    first, *others = whole.markers
+
+    def found(*markers: Marker) -> Measurement:
+        return measure(read_photo(scene.jpeg), replace(whole, markers=markers))
+
+    np.testing.assert_allclose(found(*others[::-1], first).corners, found(*whole.markers).corners, atol=1e-6)
+    assert "marker hidden" in [reason.code for reason in found(replace(first, id=999), *others).reasons]
+    assert not found(*(replace(marker, id=marker.id + 10) for marker in whole.markers)).found
 
 
 @pytest.mark.parametrize("size", [(1600, 1200), (4000, 3000)])

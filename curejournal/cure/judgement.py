@@ -230,21 +230,18 @@ def _held(batch: Batch) -> str:
 
 
 def _headline(held: str, holds: list[Finding], waits: list[Finding], middle: datetime | None, on: datetime) -> str:
+    parts = [held] if held else []
     if holds:
-        because = f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in holds)}"
-        return f"hold: {f'{held}, and ' if held else ''}{because}"
-    if held:
-        return f"hold: {held}"
-    if not waits:
-        return "ready"
-    open_ended = [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
-    needs = ", ".join(dict.fromkeys(f.needs for f in waits if f.needs))
-    parts = list(open_ended)
-    if middle is not None:
-        parts.append(f"from about {middle.day} {middle:%B}{f' {middle.year}' if middle.year != on.year else ''}")
-    if needs:
-        parts.append(f"still needed: {needs}")
-    return f"not yet: {'; '.join(parts)}"
+        parts.append(f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in holds)}")
+    else:
+        parts += [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
+        if middle is not None:
+            parts.append(f"from about {middle.day} {middle:%B}{f' {middle.year}' if middle.year != on.year else ''}")
+        needs = ", ".join(dict.fromkeys(f.needs for f in waits if f.needs))
+        if needs:
+            parts.append(f"still needed: {needs}")
+    verdict = "hold" if held or holds else "not yet"
+    return f"{verdict}: {'; '.join(parts)}" if parts else "ready"
 
 
 def _next_step(holds: list[Finding], things: tuple[DueThing, ...], on: datetime) -> str:
@@ -339,8 +336,9 @@ def _recall(context: Context, findings: Mapping[Gauge, Finding]) -> tuple[str, .
             since = f"After bars of {batch.code}{bars} went out unreleased"
         else:
             continue
+        told = gone_words(gone)
         asked = f"{since}: {what}. Should bars that have gone out be called back? "
-        questions.append(f"{asked}{gone_words(gone).capitalize()}.")
+        questions.append(f"{asked}{told[0].upper()}{told[1:]}.")
     return tuple(questions)
 
 

@@ -189,5 +189,11 @@ def test_a_signed_hold_stands_in_the_verdict_until_a_release_is_signed(act, word
 
 def test_a_signed_hold_and_a_gauge_that_holds_are_both_named():
     found = _judge([*READY, (46, replace(RELEASE, act="hold")), (47, HIGH_METER)], on=50)
-    assert found.headline.startswith("hold: held by A. Tester since ") and "and because of alkali" in found.headline
+    assert found.headline.startswith("hold: held by A. Tester since ") and "; because of alkali" in found.headline
     assert not found.releasable
+
+
+def test_a_signed_hold_leaves_what_is_still_needed_in_sight():
+    young = [*without(READY, AlkaliTest), (44, replace(RELEASE, act="hold"))]
+    found = _judge(young, on=45)
+    assert found.headline.startswith("hold: held by A. Tester") and "; still needed: an alkali test" in found.headline

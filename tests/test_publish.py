@@ -131,7 +131,8 @@ def test_the_record_names_parents_and_children(told: Journal) -> None:
 def test_batches_of_a_day_and_of_a_lot_are_found(told: Journal) -> None:
     assert publish.poured_on(told, date(2026, 9, 1), UTC) == tuple(BLENDS)
     assert publish.poured_on(told, date(2026, 9, 2), UTC) == ()
-    assert [use.batch for use in publish.lot(told, "fir-1")] == ["B1", "B2", "B6", "B7"]
+    assert [use.batch for use in publish.lot(told, "fir-1")] == ["B1", "B2", "B6", "B7", "B4"]
+    assert publish.lot(told, "fir-1")[-1].material == "pieces of batch B1"
     assert "20 g" in text_of(publish.lot_page(told, "fir-1", NOW))
     with pytest.raises(publish.NothingChosen):
         publish.batch_record(told, [], NOW)

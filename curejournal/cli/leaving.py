@@ -28,6 +28,7 @@ from curejournal.cli.typed import (
     zone_of,
 )
 from curejournal.counting import how_many
+from curejournal.cure.lineage import gone_words
 from curejournal.sorting import tag_text
 
 
@@ -111,7 +112,7 @@ def lot_uses(
     if as_json:
         print_json({"lot": name, "uses": [workflow.as_json(use) for use in uses]})
     else:
-        rows = (f"{use.batch}\t{use.name}\t{use.material}\t{use.grams:g} g" for use in uses)
+        rows = (f"{use.batch}\t{use.name}\t{use.material}\t{use.grams:g} g\t{gone_words(use.gone)}" for use in uses)
         print("\n".join(rows) or f"No batch names the lot {name}.")
 
 
@@ -120,7 +121,7 @@ def record(
     to: Annotated[Path, typer.Argument(help="The PDF to write.")],
     batches: Annotated[list[str] | None, typer.Argument(help="Codes of the batches.")] = None,
     day: Annotated[str | None, typer.Option("--day", help="All batches poured that day, 2026-09-08.")] = None,
-    lot: Annotated[str | None, typer.Option("--lot", help="All batches that hold this lot.")] = None,
+    lot: Annotated[str | None, typer.Option("--lot", help="All batches that this lot reaches.")] = None,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from curejournal.counting import how_many
@@ -61,7 +61,7 @@ class Recall:
 
 @dataclass(frozen=True)
 class LotUse:
-    """Where a lot went: the batch, what it was there and how much of it."""
+    """Where a lot went: the batch, what it was there and how much of it, and the bars of the batch that others have."""
 
     batch: str
     name: str
@@ -69,6 +69,7 @@ class LotUse:
     material: str
     lot: str
     grams: float
+    gone: tuple[Gone, ...] = ()
 
 
 def parents(recipe: Recipe | None) -> tuple[str, ...]:
@@ -178,13 +179,24 @@ def where_did_it_go(batches: Iterable[Batch], lot: str) -> tuple[LotUse, ...]:
     """Every batch that a lot of any material went into, oldest first; oils, lye and liquids too."""
     wanted = lot.strip().casefold()
     found = [
-        LotUse(batch.code, batch.name, batch.poured_at, name, kept_lot, grams)
+        LotUse(batch.code, batch.name, batch.poured_at, name, kept_lot, grams, gone_out(batch))
         for batch in batches
         if batch.recipe
         for name, kept_lot, grams in lots_of(batch.recipe)
         if kept_lot.strip().casefold() == wanted
     ]
     return tuple(sorted(found, key=lambda use: (use.poured_at is None, use.poured_at, use.batch)))
+
+
+def reached_by(batches: Sequence[Batch], lot: str) -> tuple[LotUse, ...]:
+    """Every batch that a lot reaches: those that it went into, then those that have pieces of them, however far."""
+    uses = list(where_did_it_go(batches, lot))
+    known = {use.batch for use in uses}
+    for use in uses:
+        new = [child for child in where_did_it_go(batches, use.batch) if child.batch not in known]
+        known |= {child.batch for child in new}
+        uses += [replace(child, material=f"pieces of batch {use.batch}") for child in new]
+    return tuple(uses)
 
 
 def lots_of(recipe: Recipe) -> Iterator[tuple[str, str, float]]:

@@ -69,8 +69,8 @@ def poured_on(journal: Journal, day: date, zone: tzinfo) -> tuple[str, ...]:
 
 
 def lot(journal: Journal, name: str) -> tuple[LotUse, ...]:
-    """Where a lot went."""
-    return lineage.where_did_it_go(journal.all_batches(), name)
+    """Where a lot went, and whatever has pieces of that in it."""
+    return lineage.reached_by(journal.all_batches(), name)
 
 
 def lot_page(journal: Journal, name: str, on: datetime) -> bytes:

@@ -10,7 +10,7 @@ from datetime import datetime
 from curejournal.counting import how_many
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.kinds import KINDS
-from curejournal.cure.lineage import LotUse
+from curejournal.cure.lineage import LotUse, gone_words
 from curejournal.cure.records import (
     AlkaliTest,
     BarsOut,
@@ -101,6 +101,8 @@ def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, 
         sheet.heading(f"{material}: {grams(sum(use.grams for use in of_it))} in {how_many(len(of_it), 'batch')}")
         rows = [(use.batch, use.name, maybe_day(use.poured_at), grams(use.grams)) for use in of_it]
         sheet.rows(("batch", "name", "poured", "used"), rows, (20, 70, 35, 25), right=(3,))
+    for use in {use.batch: use for use in uses}.values():
+        sheet.say(f"{use.batch}: {gone_words(use.gone)}.")
     return bytes(sheet.output())
 
 

@@ -5,7 +5,15 @@ from dataclasses import replace
 import pytest
 
 from curejournal.cure.judgement import judge
-from curejournal.cure.lineage import ancestors, descendants, most_water_left, parents, recall, same_code
+from curejournal.cure.lineage import (
+    ancestors,
+    descendants,
+    most_water_left,
+    parents,
+    reached_by,
+    recall,
+    same_code,
+)
 from curejournal.cure.records import BarsOut, Decision, Event
 from curejournal.soap.recipe import MOST_WATER, Additive, Embed
 from tests.cure.batches import BASICS, RECIPE, batch, day, weighed
@@ -34,6 +42,21 @@ def test_pieces_are_followed_through_every_batch_by_a_shortest_way():
     assert descendants(FAMILY, "E") == ()
     assert [one.code for one in ancestors(FAMILY, "D")] == ["A", "C", "B"]
     assert ancestors(FAMILY, "E") == ()
+
+
+def test_a_lot_reaches_what_has_pieces_of_a_batch_that_it_went_into():
+    others = FAMILY[1:]
+    lot = replace(RECIPE, additives=(Additive("scent", "fragrance", 20.0, lot="S-1"),))
+    sold = ((0, lot), (1, Event("cut", bars=9)), (40, BarsOut(4, "a shop", "sold")))
+    uses = reached_by((soap("A", records=sold), *others), " s-1")
+    assert [(use.batch, use.material, use.grams) for use in uses] == [
+        ("A", "scent", 20.0),
+        ("B", "pieces of batch A", 50.0),
+        ("D", "pieces of batch A", 50.0),
+        ("C", "pieces of batch B", 50.0),
+    ]
+    assert [[one.to for one in use.gone] for use in uses] == [["a shop"], [], [], []]
+    assert reached_by(FAMILY, "S-2") == ()
 
 
 def test_codes_that_name_each_other_in_a_circle_come_to_an_end():

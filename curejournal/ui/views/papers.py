@@ -6,6 +6,7 @@ from datetime import date
 
 from curejournal import publish, workflow
 from curejournal.counting import how_many
+from curejournal.cure.lineage import gone_words
 from curejournal.report import wording
 from curejournal.sorting import tag_text
 from curejournal.ui import parts
@@ -67,9 +68,7 @@ def _lot(desk: Desk, names: dict[str, str]) -> None:
         with st.container(key=f"row-lot-{number}"):
             parts.way(desk, "batch", f"{use.batch} · {use.name}", batch=use.batch)
             poured = f", poured {wording.day(use.poured_at)}" if use.poured_at else ""
-            batch = desk.journal.batch(use.batch)
-            gone = f"; {how_many(batch.bars_out, 'bar')} of it left" if batch.bars_out else ""
-            parts.say(f"{use.grams:g}\u00a0g {use.material}{poured}{gone}", "soft")
+            parts.say(f"{use.grams:g}\u00a0g {use.material}{poured}; {gone_words(use.gone)}", "soft")
     st.download_button(
         "As a page (PDF)",
         lambda: publish.lot_page(desk.journal, lot, desk.now),

@@ -143,6 +143,19 @@ def test_no_bar_is_released_with_pieces_of_a_held_batch_in_it(family: Journal) -
     assert family.batch("C").released_at == day(54)
 
 
+def test_a_batch_with_pieces_of_a_held_one_says_so_also_when_it_is_on_sale(family: Journal) -> None:
+    assert workflow.judge_batch(family, "B", day(52)).verdict == "ready"
+    assert workflow.due_now(family, day(52))[0][0].code == "C"
+    sign(family, "A", "hold", 50)
+    on_sale, unsold = (workflow.judge_batch(family, code, day(52)) for code in ("B", "C"))
+    for judged in (on_sale, unsold):
+        assert judged.headline == "hold: it has pieces of batch A in it, which is held back (signed hold)"
+        assert (judged.verdict, judged.releasable) == ("hold", False)
+    assert [thing.words for thing in on_sale.due] == ["Decide whether it stays on sale"]
+    assert [thing.words for thing in unsold.due] == ["Decide whether it stays on hold"]
+    assert {batch.code for batch, _ in workflow.due_now(family, day(52))} == {"A", "B", "C"}
+
+
 def test_a_released_batch_stays_closed_while_its_bars_sell(family: Journal) -> None:
     assert "A" not in [touched.code for touched in family.underway()]
     workflow.enter(family, "A", GOOD_TITRATION, at=day(50), by=BY, now=NOW)

@@ -63,7 +63,8 @@ class DueThing:
 class Judgement:
     """A batch's verdict with all its evidence.
 
-    `releasable` says that every gauge says go: so does the verdict, unless somebody signed a hold or a withdrawal.
+    `releasable` says that every gauge says go, and no pieces in it are of a batch that is held back: so does the
+    verdict, unless somebody signed a hold or a withdrawal.
     `from_about` is when it may be ready: earliest, middle and latest (95%;
     None is unknown). `recall` are questions raised by readings after a release.
     `rules_version` names the rules that made it.
@@ -87,7 +88,7 @@ class Judgement:
     rules_version: str
 
 
-def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgement:
+def judge(batch: Batch, on: datetime, rules: HouseRules | None = None, pieces: str = "") -> Judgement:
     """Judge a batch as it was known at one time.
 
     Parameters
@@ -98,6 +99,8 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
         With its offset.
     rules : HouseRules, optional
         The maker's limits; by default those of the trade.
+    pieces : str
+        Why the pieces of other batches in it keep it back; empty if they do not.
 
     Returns
     -------
@@ -113,16 +116,23 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
         for finding in findings
         if finding.verdict is Verdict.WAIT or (finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED)
     ]
-    held = _held(context.batch)
+    held = "; ".join(filter(None, (_held(context.batch), pieces)))
     verdict: Literal["ready", "not yet", "hold"] = "hold" if holds or held else ("not yet" if waits else "ready")
     from_about = _from_about(waits) if waits and not holds else (None, None, None)
     released_at = context.batch.released_at
     by_gauge = {finding.gauge: finding for finding in findings}
-    things = _due(context, not holds and not waits, held, by_gauge)
+    releasable = not (holds or waits or pieces)
+    recall = _recall(context, by_gauge)
+    if released_at is not None:
+        things = tuple(
+            DueThing("decide", on, "Decide whether it stays on sale", why) for why in (*recall, pieces) if why
+        )
+    else:
+        things = _due(context, not holds and not waits, held, by_gauge)
     return Judgement(
         on=on,
         verdict=verdict,
-        releasable=not holds and not waits,
+        releasable=releasable,
         headline=_headline(held, holds, waits, from_about[1], on),
         from_about=from_about,
         findings=findings,
@@ -132,7 +142,7 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None) -> Judgem
         drying=context.drying,
         lye=context.lye,
         alkali=context.alkali,
-        recall=_recall(context, by_gauge),
+        recall=recall,
         released_at=released_at,
         cautions=_cautions(context, findings),
         rules_version=context.rules.version,
@@ -254,11 +264,9 @@ def _next_step(holds: list[Finding], things: tuple[DueThing, ...], on: datetime)
     return f"{first.words} ({when}): {first.why}."
 
 
-def _due(context: Context, releasable: bool, held: str, findings: Mapping[Gauge, Finding]) -> tuple[DueThing, ...]:
-    """What a batch asks for, soonest first."""
+def _due(context: Context, all_go: bool, held: str, findings: Mapping[Gauge, Finding]) -> tuple[DueThing, ...]:
+    """What a batch that is not released asks for, soonest first."""
     poured, on, rules = context.poured_at, context.on, context.rules
-    if context.batch.released_at is not None:
-        return ()
     things: list[DueThing] = []
     if poured is None:
         return (DueThing("complete", on, "Enter when it was poured", "age counts from there"),)
@@ -286,9 +294,9 @@ def _due(context: Context, releasable: bool, held: str, findings: Mapping[Gauge,
         things.append(DueThing("complete", on, "Complete the record", findings["record complete"].words))
     if findings["colour"].verdict is Verdict.HOLD:
         things.append(DueThing("decide", on, "Decide whether to sell it as it is", findings["colour"].words))
-    if releasable and held:
+    if all_go and held:
         things.append(DueThing("decide", on, "Decide whether it stays on hold", f"{held}; every gauge says go"))
-    elif releasable:
+    elif all_go:
         things.append(DueThing("release", on, "Release it, if you agree", "every gauge says go"))
     return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
 

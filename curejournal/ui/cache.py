@@ -27,11 +27,15 @@ def journal(folder: str, on_server: bool = True) -> Journal:
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
     """The verdict on a batch; worked out again when an entry, the rules or the hour changes."""
-    on = max([hour(desk), *(entry.at for entry in batch.entries if entry.at <= desk.now)])
     rules = workflow.house_rules(desk.journal)
-    judgement = _judged(str(desk.journal.location), batch.code, state_of(batch), on, rules, batch)
+
+    def by_itself(one: Batch, pieces: str = "") -> Judgement:
+        on = max([hour(desk), *(entry.at for entry in one.entries if entry.at <= desk.now)])
+        return _judged(str(desk.journal.location), one.code, state_of(one), on, rules, pieces, one)
+
+    judgement = by_itself(batch, workflow.pieces_held(desk.journal, batch, by_itself))
     # A recall reaches other batches too, so it is worked out with all of them.
-    return workflow.judge_batch(desk.journal, batch.code, on) if judgement.recall else judgement
+    return workflow.judge_batch(desk.journal, batch.code, judgement.on) if judgement.recall else judgement
 
 
 def hour(desk: Desk) -> datetime:
@@ -41,9 +45,9 @@ def hour(desk: Desk) -> datetime:
 
 @st.cache_resource(max_entries=400, show_spinner="Judging…", hash_funcs={HouseRules: lambda rules: rules.version})
 def _judged(
-    location: str, code: str, state: tuple[int, int], on: datetime, rules: HouseRules, _batch: Batch
+    location: str, code: str, state: tuple[int, int], on: datetime, rules: HouseRules, pieces: str, _batch: Batch
 ) -> Judgement:
-    return judge(_batch, on, rules)
+    return judge(_batch, on, rules, pieces)
 
 
 def kept(desk: Desk, what: str) -> dict[str, Any]:

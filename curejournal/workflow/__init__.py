@@ -56,4 +56,5 @@ from curejournal.workflow.verdicts import due_now as due_now
 from curejournal.workflow.verdicts import house_rules as house_rules
 from curejournal.workflow.verdicts import judge_batch as judge_batch
 from curejournal.workflow.verdicts import keep_house_rules as keep_house_rules
+from curejournal.workflow.verdicts import pieces_held as pieces_held
 from curejournal.workflow.verdicts import recall as recall

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import datetime, timedelta
 from typing import Literal
@@ -36,7 +37,8 @@ def keep_house_rules(journal: Journal, rules: HouseRules) -> HouseRules:
 
 def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     """The verdict on a batch as it stood at a time, with its evidence; a recall names all that it reaches."""
-    judgement = judge(journal.batch(code), on, house_rules(journal))
+    batch, rules = journal.batch(code), house_rules(journal)
+    judgement = judge(batch, on, rules, pieces_held(journal, batch, lambda parent: judge(parent, on, rules)))
     if not judgement.recall:
         return judgement
     return replace(judgement, recall=lineage.recall(journal.all_batches(), code, judgement.recall).words)
@@ -59,8 +61,13 @@ def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
 
 def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, DueThing]]:
     """What is due in all batches, most pressing first."""
-    rules = house_rules(journal)
-    due = [(batch, item) for batch in journal.all_batches() for item in judge(batch, on, rules).due]
+    rules, every = house_rules(journal), journal.all_batches()
+    found = {batch.code: judge(batch, on, rules) for batch in every}
+    for batch in every:
+        pieces = pieces_held(journal, batch, lambda parent: found[parent.code])
+        if pieces:
+            found[batch.code] = judge(batch, on, rules, pieces)
+    due = [(batch, item) for batch in every for item in found[batch.code].due]
     return sorted(due, key=lambda pair: pair[1].when)
 
 
@@ -84,10 +91,8 @@ def decide(
         Without a name or a statement.
     """
     judgement = judge_batch(journal, code, on)
-    if act == "release":
-        if not judgement.releasable:
-            raise NotReady(f"This batch is not ready: {judgement.headline}.", judgement.next_step)
-        _refuse_pieces_of_a_held_batch(journal, code, on)
+    if act == "release" and not judgement.releasable:
+        raise NotReady(f"This batch is not ready: {judgement.headline}.", judgement.next_step)
     batch = journal.batch(code)
     if act == "withdraw" and not any(earlier.act == "release" for _, earlier in batch.records(Decision)):
         raise NotReady("This batch was never released, so nothing can be withdrawn.", "Sign a hold to keep it back.")
@@ -114,17 +119,20 @@ def calendar(journal: Journal, now: datetime) -> datetime:
     return max([stands_at, *entered]).astimezone(stands_at.tzinfo)
 
 
-def _refuse_pieces_of_a_held_batch(journal: Journal, code: str, on: datetime) -> None:
-    rules = house_rules(journal)
-    for parent in lineage.ancestors(journal.all_batches(), journal.batch(code).code):
-        judged = judge(parent, on, rules)
-        acts = [act for at, act in parent.records(Decision) if at <= on]
+def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgement]) -> str:
+    """Why the pieces of other batches in a batch keep it back; empty if they do not.
+
+    `judged` gives the verdict on each of those others, without regard to what is in it in turn.
+    """
+    if not lineage.parents(batch.recipe):
+        return ""
+    for parent in lineage.ancestors(journal.all_batches(), batch.code):
+        found = judged(parent)
+        acts = [act for at, act in parent.records(Decision) if at <= found.on]
         # What keeps the pieces back is their safety, not that their colour settled elsewhere.
-        unsafe = [f.gauge for f in judged.findings if f.verdict is Verdict.HOLD and f.gauge != "colour"]
+        unsafe = [f.gauge for f in found.findings if f.verdict is Verdict.HOLD and f.gauge != "colour"]
         signed = acts[-1].act if acts and acts[-1].act != "release" else ""
-        if unsafe or signed or judged.recall:
+        if unsafe or signed or found.recall:
             why = ", ".join(unsafe) or {"hold": "signed hold", "withdraw": "withdrawn"}.get(signed, "recall question")
-            raise NotReady(
-                f"It has pieces of batch {parent.code} in it, which is held back ({why}).",
-                f"Settle {parent.code} first; or hold this batch with it.",
-            )
+            return f"it has pieces of batch {parent.code} in it, which is held back ({why})"
+    return ""

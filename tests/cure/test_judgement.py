@@ -141,6 +141,14 @@ def test_a_bad_reading_after_the_release_raises_a_recall_question(later):
     assert "T-1" in found.recall[0] and "24 bars" in found.recall[0] and "called back" in found.recall[0]
 
 
+def test_a_recall_question_is_due_until_it_is_answered():
+    assert _judge([*READY, (45, RELEASE)], on=60).due == ()
+    found = _judge([*READY, (45, RELEASE), (50, HIGH_METER)], on=60)
+    assert [(thing.what, thing.words, thing.why) for thing in found.due] == [
+        ("decide", "Decide whether it stays on sale", found.recall[0])
+    ]
+
+
 def test_a_recall_question_stays_until_a_later_act_answers_it():
     bad = [*READY, (45, RELEASE), (50, HIGH_METER)]
     assert _judge([*bad, (49, replace(RELEASE, act="hold"))], on=60).recall

@@ -112,6 +112,8 @@ def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor:
             words = result.words
             if factor > 1.005 and upper > limit >= upper / factor:
                 words += f", {upper:.3f}% at most now that the bar is drier"
+            elif upper > limit and not result.detected:
+                words += f": too coarse to show that it is at most {limit:g}%; titrate more soap"
             return AlkaliReading(at, test.method, outcome, words, titration=result)
         strip = test.method == "strip"
         doubt = test.half_width if test.half_width is not None else (STRIP_HALF_WIDTH if strip else METER_HALF_WIDTH)
@@ -124,4 +126,7 @@ def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor:
         outcome = Outcome.GOOD
     else:
         outcome = Outcome.UNCLEAR
-    return AlkaliReading(at, test.method, outcome, reading.words, ph=reading)
+    words = reading.words
+    if reading.band is PhBand.USUAL and reading.interval[1] > usual_to + 1e-9:
+        words += f", but above the {usual_to:g} of the house rules"
+    return AlkaliReading(at, test.method, outcome, words, ph=reading)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, fields
 
 from curejournal.errors import CureJournalError
 
-RULES_EDITION = "1"
+RULES_EDITION = "2"
 """Raised whenever a rule changes its mind, so that a kept judgement names the rules that made it."""
 
 

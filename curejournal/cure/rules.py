@@ -21,6 +21,11 @@ from curejournal.soap.recipe import Recipe
 DAY = timedelta(days=1)
 
 
+MOST_SUPERFAT_PCT = 40.0
+"""Superfat above which no recipe is as weighed: salt bars and pure coconut soap have 15 to 25% [common practice, no
+source]. Ours."""
+
+
 class Verdict(StrEnum):
     """What a gauge says, best first. *Not known* lets nothing pass that needs knowing."""
 
@@ -71,8 +76,14 @@ class Context:
 
     @property
     def margin_proven(self) -> bool:
-        """Whether the recipe leaves fat over even at the low end of its interval."""
-        return self.lye is not None and self.lye.lye_g > 0 and self.lye.superfat_interval_pct[0] >= 0
+        """Whether the recipe leaves fat over even at the low end of its interval, and can be that of a soap."""
+        lye = self.lye
+        return lye is not None and lye.lye_g > 0 and lye.superfat_interval_pct[0] >= 0 and not self.margin_absurd
+
+    @property
+    def margin_absurd(self) -> bool:
+        """Whether the recipe leaves so much fat over that a weight in it must be wrong."""
+        return self.lye is not None and self.lye.superfat_nominal_pct > MOST_SUPERFAT_PCT
 
     @property
     def titrated_good(self) -> bool:
@@ -97,9 +108,9 @@ def age(context: Context) -> Finding:
     days = (context.on - context.poured_at) / DAY
     figures = {"age": (days, "days")}
     if days >= least:
-        return Finding("age", Verdict.GO, f"{days:.0f} days old", rule, source, figures)
+        return Finding("age", Verdict.GO, f"{int(days)} days old", rule, source, figures)
     until = context.poured_at + least * DAY
-    return Finding("age", Verdict.WAIT, f"{days:.0f} of {least:g} days", rule, source, figures, until, (until, until))
+    return Finding("age", Verdict.WAIT, f"{int(days)} of {least:g} days", rule, source, figures, until, (until, until))
 
 
 def drying(context: Context) -> Finding:
@@ -174,7 +185,9 @@ def alkali(context: Context) -> Finding:
 
     if summary.holding:
         high = max(summary.holding, key=lambda test: test.at)
-        lift = "titration" if high.method == "titration" else f"{high.method} at 1%, or titration,"
+        lift = {"strip": "strip or meter at 1%, or titration,", "meter": "meter at 1%, or titration,"}.get(
+            high.method, "titration"
+        )
         return finding(
             Verdict.HOLD,
             f"{high.method} of {_day(high.at)}: {high.words}",
@@ -316,7 +329,10 @@ def surface(context: Context) -> Finding:
 
 def lye_margin(context: Context) -> Finding:
     """Fat left over at the low end of what is published."""
-    rule = "superfat above zero over the whole interval of published saponification values, or a good titration"
+    rule = (
+        "superfat above zero over the whole interval of published saponification values, and no more than "
+        f"{MOST_SUPERFAT_PCT:g}%, or a good titration"
+    )
     source = "ranges in the list of oils, each with its source"
     if context.lye is None:
         words = context.lye_problem or "no recipe"
@@ -331,9 +347,20 @@ def lye_margin(context: Context) -> Finding:
     words = f"superfat {low:.1f} to {high:.1f}%"
     if context.lye.lye_g <= 0:
         return Finding("lye margin", Verdict.UNKNOWN, "the recipe has no alkali", rule, source, figures)
-    if low >= 0 or context.titrated_good:
-        more = "" if low >= 0 else ", and titrated good"
+    if context.margin_proven or context.titrated_good:
+        more = "" if context.margin_proven else ", and titrated good"
         return Finding("lye margin", Verdict.GO, words + more, rule, source, figures)
+    if context.margin_absurd:
+        return Finding(
+            "lye margin",
+            Verdict.WAIT,
+            f"{words}: no soap has that much, so a weight in the recipe is wrong",
+            rule,
+            source,
+            figures,
+            advice="Correct the recipe, or titrate.",
+            needs="the recipe as weighed",
+        )
     verdict = Verdict.HOLD if context.lye.superfat_nominal_pct < 0 else Verdict.WAIT
     return Finding(
         "lye margin",
@@ -342,7 +369,7 @@ def lye_margin(context: Context) -> Finding:
         rule,
         source,
         figures,
-        advice="Titrate before selling.",
+        advice="Titrate before selling. If the recipe was mistyped, correct it.",
         needs="a titration",
     )
 

@@ -249,10 +249,11 @@ def _doubts(
         yield LyeDoubt("no lye", "There is no alkali in the recipe.", "Enter the NaOH or KOH as weighed.")
         return
     if nominal < 0:
+        slipped = "Check the weights: did a decimal slip in the lye? " if nominal < -50 else ""
         yield LyeDoubt(
             "below zero",
             f"More lye than these oils take up: superfat {nominal:.1f}%.",
-            "Do not pour: weigh less alkali or more oil. If it is poured, hold the batch and titrate.",
+            f"{slipped}Do not pour: weigh less alkali or more oil. If it is poured, hold the batch and titrate.",
         )
     elif combined[0] < 0:
         yield LyeDoubt(

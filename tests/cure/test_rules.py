@@ -7,7 +7,7 @@ import pytest
 from curejournal.cure.house import HouseRules, LimitTooLoose
 from curejournal.cure.judgement import look_at
 from curejournal.cure.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
-from curejournal.cure.rules import RULES, Verdict, alkali, colour, lye_margin, surface
+from curejournal.cure.rules import RULES, Verdict, age, alkali, colour, lye_margin, surface
 from curejournal.soap.recipe import Recipe
 from tests.cure.batches import (
     BASICS,
@@ -111,6 +111,34 @@ def test_a_usual_ph_alone_clears_nothing_where_the_recipe_does_not():
 def test_a_recipe_below_zero_is_held_until_titrated():
     heavy = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=170.0),))
     assert lye_margin(_context([*without(BASICS, Recipe), (0, heavy)])).verdict is Verdict.HOLD
+
+
+@pytest.mark.parametrize(("naoh_g", "proven"), [(115.0, True), (85.0, False), (14.6, False)])
+def test_a_recipe_that_no_soap_can_have_proves_no_margin(naoh_g, proven):
+    """Lye mistyped by a factor of ten leaves 90% of the fat over: nothing that a usual pH could rest on."""
+    slipped = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=naoh_g),))
+    found = _context([*without(BASICS, Recipe), (0, slipped), (40, GOOD_METER)])
+    assert found.margin_proven == proven
+    assert (lye_margin(found).verdict is Verdict.GO) == (alkali(found).verdict is Verdict.GO) == proven
+    assert proven or "a weight in the recipe is wrong" in lye_margin(found).words
+    assert lye_margin(_context([*without(BASICS, Recipe), (0, slipped), (40, GOOD_TITRATION)])).verdict is Verdict.GO
+
+
+def test_a_titration_too_coarse_for_the_limit_says_so():
+    coarse = AlkaliTest("titration", soap_g=1.0, acid_ml=(0.1,), acid_mol_l=0.1)
+    found = alkali(_context([*BASICS, (40, coarse)]))
+    assert found.verdict is Verdict.HOLD
+    assert "too coarse to show that it is at most 0.05%; titrate more soap" in found.words
+
+
+def test_a_ph_that_the_house_rules_do_not_take_is_not_just_called_usual():
+    found = alkali(_context([*BASICS, (40, GOOD_METER)], rules=HouseRules(ph_usual_to=10.0)))
+    assert found.verdict is Verdict.UNKNOWN and "above the 10 of the house rules" in found.words
+
+
+def test_a_day_counts_once_it_is_over():
+    assert age(_context(BASICS, on=27.9)).words == "27 of 28 days"
+    assert age(_context(BASICS, on=28)).verdict is Verdict.GO
 
 
 def test_a_titration_that_straddles_the_limit_holds():

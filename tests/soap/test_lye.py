@@ -190,6 +190,12 @@ def test_a_recipe_that_may_leave_lye_over_is_flagged_before_the_pour(naoh_g, cod
     assert [doubt.code for doubt in check_lye(_recipe(naoh_g)).doubts] == codes
 
 
+def test_lye_ten_times_too_much_is_asked_about_as_a_slipped_decimal():
+    (first, *_), (usual, *_) = check_lye(_recipe(1464.0)).doubts, check_lye(_recipe(170.0)).doubts
+    assert first.do.startswith("Check the weights: did a decimal slip in the lye? Do not pour")
+    assert usual.do.startswith("Do not pour")
+
+
 def test_a_recipe_without_alkali_says_so():
     assert [d.code for d in check_lye(replace(_recipe(), alkalis=())).doubts] == ["no lye"]
 

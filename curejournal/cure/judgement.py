@@ -280,16 +280,13 @@ def _due(context: Context, all_go: bool, held: str, findings: Mapping[Gauge, Fin
         thing = _photo_due(name, journey, context)
         if thing is not None:
             things.append(thing)
-    alkali = findings["alkali"]
-    if alkali.verdict is not Verdict.GO:
-        tests = context.alkali.tests
-        early = poured + max(rules.min_age_days - 7, 0) * DAY
-        when = tests[-1].at + rules.check_weekly_days * DAY if tests else early
-        why = f"the last test holds it: {alkali.words}" if alkali.verdict is Verdict.HOLD else alkali.words
-        things.append(DueThing("test", when, "Test for alkali", why))
-    if findings["surface"].verdict in (Verdict.UNKNOWN, Verdict.WAIT):
-        when = poured + rules.min_age_days * DAY
-        things.append(DueThing("look", when, "Look at the bars and note it", findings["surface"].words))
+    if findings["alkali"].verdict is not Verdict.GO:
+        things.append(_test_due(context, poured, findings))
+    surface = findings["surface"]
+    if surface.verdict is not Verdict.GO:
+        last = context.batch.of(SurfaceNote)[-1].at if surface.verdict is Verdict.HOLD else None
+        when = poured + rules.min_age_days * DAY if last is None else last + rules.check_weekly_days * DAY
+        things.append(DueThing("look", when, "Look at the bars and note it", surface.words))
     if findings["record complete"].verdict is Verdict.WAIT:
         things.append(DueThing("complete", on, "Complete the record", findings["record complete"].words))
     if findings["colour"].verdict is Verdict.HOLD:
@@ -298,7 +295,28 @@ def _due(context: Context, all_go: bool, held: str, findings: Mapping[Gauge, Fin
         things.append(DueThing("decide", on, "Decide whether it stays on hold", f"{held}; every gauge says go"))
     elif all_go:
         things.append(DueThing("release", on, "Release it, if you agree", "every gauge says go"))
+    if context.batch.none_left:
+        things = [thing for thing in things if thing.what in ("complete", "decide", "release")]
     return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
+
+
+def _test_due(context: Context, poured: datetime, findings: Mapping[Gauge, Finding]) -> DueThing:
+    """The test that would tell: a week after one that asks for time; at once, if a stronger kind is what is missing."""
+    summary, rules, margin = context.alkali, context.rules, findings["lye margin"]
+    later = [test.at for test in summary.holding or summary.tests[-1:] if test.outcome is not Outcome.GOOD]
+    early = poured + max(rules.min_age_days - 7, 0) * DAY
+    if later:
+        when = max(later) + rules.check_weekly_days * DAY
+    else:
+        when = max([early, *(test.at for test in summary.tests[-1:])])
+    over = margin.verdict in (Verdict.WAIT, Verdict.HOLD)
+    if over or summary.clearing is not None or any(test.method == "titration" for test in summary.holding):
+        words = "Titrate"
+    else:
+        words = "Test for alkali by meter or titration" if summary.tests else "Test for alkali"
+    alkali = findings["alkali"].words
+    why = f"a test holds it: {alkali}" if summary.holding else (margin.words if over else alkali)
+    return DueThing("test", when, words, why)
 
 
 def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None:

@@ -288,6 +288,12 @@ class Batch:
         return sum(out.bars for _, out in self.records(BarsOut))
 
     @property
+    def none_left(self) -> bool:
+        """Whether every bar that was cut has left, and none was retained: nothing is here to weigh or to look at."""
+        kept = any(out.why == "retained" for _, out in self.records(BarsOut))
+        return 0 < self.bars_cut <= self.bars_out and not kept
+
+    @property
     def released_at(self) -> datetime | None:
         """When it was released, unless a later act holds or withdraws it."""
         at, act = self.last_act

@@ -7,8 +7,17 @@ import pytest
 
 from curejournal.cure.house import HouseRules
 from curejournal.cure.judgement import judge
-from curejournal.cure.records import AlkaliTest, ColourReading, Decision, Event, Portion, SurfaceNote, Weighing
-from curejournal.soap.recipe import Recipe
+from curejournal.cure.records import (
+    AlkaliTest,
+    BarsOut,
+    ColourReading,
+    Decision,
+    Event,
+    Portion,
+    SurfaceNote,
+    Weighing,
+)
+from curejournal.soap.recipe import Alkali, Recipe
 from tests.cure.batches import (
     BASICS,
     GOOD_METER,
@@ -17,6 +26,7 @@ from tests.cure.batches import (
     INTENDED,
     LOW_STRIP,
     READY,
+    RECIPE,
     batch,
     day,
     reading,
@@ -128,6 +138,39 @@ def test_the_due_list_names_what_and_why_soonest_first():
     assert all(thing.words and thing.why for thing in things)
     weigh = next(thing for thing in things if thing.what == "weigh")
     assert weigh.when == day(8)
+
+
+GOOD_STRIP, UNCLEAR_METER = LOW_STRIP, replace(GOOD_METER, ph=10.7)
+MUCH_LYE = replace(RECIPE, alkalis=(Alkali("NaOH", 170.0),))
+
+
+@pytest.mark.parametrize(
+    ("records", "when", "words"),
+    [
+        ((), 21, "Test for alkali"),
+        (((30, GOOD_STRIP),), 30, "Test for alkali by meter or titration"),
+        (((30, UNCLEAR_METER),), 37, "Test for alkali by meter or titration"),
+        (((30, HIGH_METER),), 37, "Test for alkali by meter or titration"),
+        (((30, HIGH_TITRATION), (33, GOOD_STRIP)), 37, "Titrate"),
+        (((0, MUCH_LYE),), 21, "Titrate"),
+        (((0, MUCH_LYE), (30, GOOD_METER)), 30, "Titrate"),
+    ],
+)
+def test_the_test_that_is_due_is_the_one_that_would_tell(records, when, words):
+    due = [thing for thing in _judge([*without(READY, AlkaliTest), *records]).due if thing.what == "test"]
+    assert [(thing.when, thing.words) for thing in due] == [(day(when), words)]
+
+
+def test_a_batch_held_for_its_surface_is_looked_at_again_a_week_later():
+    due = _judge([*READY, (43, SurfaceNote("orange spots"))]).due
+    assert [(thing.what, thing.when) for thing in due] == [("look", day(50))]
+
+
+def test_nothing_is_weighed_or_looked_at_of_a_batch_of_which_no_bar_is_left():
+    young = [*BASICS, (5, BarsOut(24, "", "scrapped"))]
+    assert _judge(young, on=10).due == ()
+    assert _judge([*BASICS, (5, BarsOut(23, "", "scrapped"))], on=10).due
+    assert _judge([*BASICS, (5, BarsOut(23, "", "scrapped")), (6, BarsOut(1, "", "retained"))], on=10).due
 
 
 RELEASE = Decision("release", "A. Tester", "ready", "1", "{}")

@@ -5,13 +5,25 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
-from curejournal import lessons, workflow
+from curejournal import lessons, publish, workflow
 from curejournal.cure.checks import ImpossibleRecord
-from curejournal.cure.records import AlkaliTest, BarsOut, ColourReading, Decision, Event, Portion, Weighing
+from curejournal.cure.records import (
+    AlkaliTest,
+    BarsOut,
+    ColourReading,
+    Decision,
+    Event,
+    Portion,
+    SurfaceNote,
+    Weighing,
+    WhyOut,
+)
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Embed, Recipe
@@ -173,6 +185,36 @@ def test_pieces_of_a_batch_that_is_not_there_are_asked_about(family: Journal) ->
         workflow.enter(family, "C", replace(RECIPE, embeds=(Embed("Z", 9.0),)), at=POURED, by=BY, now=NOW)
 
 
+def test_pieces_of_a_held_batch_are_asked_about_before_they_are_poured_in(family: Journal) -> None:
+    recipe = replace(RECIPE, embeds=(Embed("B", 9.0),))
+    assert workflow.doubts_about_pieces(family, "D", recipe, NOW) == ()
+    sign(family, "A", "hold", 50)  # whose pieces are in B
+    (doubt,) = workflow.doubts_about_pieces(family, "D", recipe, NOW)
+    assert "pieces of batch A in it, which is held back (signed hold)" in doubt.text
+    with pytest.raises(workflow.ReadingDoubtful, match="held back"):
+        workflow.enter(family, "C", recipe, at=POURED, by=BY, now=NOW)
+
+
+@pytest.mark.parametrize("why", ["sold", "given"])
+def test_bars_that_go_out_of_a_released_batch_that_a_gauge_holds_are_asked_about(family: Journal, why: WhyOut) -> None:
+    out = BarsOut(1, "a friend", why)
+    workflow.enter(family, "A", out, at=day(48), by=BY, now=NOW)
+    workflow.enter(family, "A", SurfaceNote("orange spots"), at=day(50), by=BY, now=NOW)
+    with pytest.raises(workflow.ReadingDoubtful, match=f"not to be {why} then: hold: because of surface"):
+        workflow.enter(family, "A", out, at=day(51), by=BY, now=NOW)
+    workflow.enter(family, "A", out, at=day(49), by=BY, now=NOW)
+    workflow.enter(family, "A", BarsOut(1, "", "scrapped"), at=day(51), by=BY, now=NOW)
+
+
+def test_no_label_says_released_while_a_gauge_holds(family: Journal) -> None:
+    def label() -> str:
+        return PdfReader(BytesIO(publish.labels(family, "A", NOW, count=1))).pages[0].extract_text()
+
+    assert "released" in label()
+    workflow.enter(family, "A", SurfaceNote("orange spots"), at=day(50), by=BY, now=NOW)
+    assert "on hold" in label() and "released" not in label()
+
+
 @pytest.fixture
 def pictured(journal: Journal) -> Journal:
     """A batch in the making, with a control and a reading of its batter, and a cured one of the same materials."""
@@ -266,6 +308,9 @@ def test_signing_selling_and_recalling_on_the_command_line(family: Journal) -> N
     assert out["entry"]["record"] == {"bars": 2, "to": "a friend", "why": "given", "note": ""}
     assert "24 bars cut and 8 gone" in run("out", "A", 40, "--to", "x", journal=here, code=1)
     assert "sold, sample" in run("out", "A", 1, "--to", "x", "--why", "eaten", journal=here, code=1)
+    assert "Released 2026-10-16." in run("judge", "A", "--on", "2026-10-20", journal=here)
+    assert "add --confirmed" in run("batch", "note", "A", "cut", "--bars", 30, journal=here, code=1)
+    assert "30 bars" in run("batch", "note", "A", "cut", "--bars", 30, "--confirmed", journal=here)
     family.add("A", HIGH_TITRATION, at=day(65), by=BY)
     shown = as_json("judge", "A", "--on", "2026-11-10", journal=here)
     assert [one["batch"] for one in shown["recalls"][0]["reach"]] == ["A", "B", "C"]

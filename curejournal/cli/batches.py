@@ -71,11 +71,15 @@ def batch_start(
     with open_journal(journal) as kept:
         moment = moment_of(at, zone_of(kept)) if at else now_of(kept)
         batch = workflow.start_batch(kept, code, name, at=moment, by=by, now=now_of(kept), records=records)
+        pieces = workflow.doubts_about_pieces(kept, code, batch.recipe, now_of(kept)) if batch.recipe else ()
     lye = check_lye(batch.recipe) if batch.recipe else None
     if as_json:
-        print_json({"batch": workflow.as_json(batch), "lye": workflow.as_json(lye) if lye else None})
+        told = {"batch": workflow.as_json(batch), "lye": workflow.as_json(lye) if lye else None}
+        print_json(told | {"doubts": [workflow.as_json(doubt) for doubt in pieces]})
     else:
         print(f"{code}, {name}: started.")
+        for doubt in pieces:
+            print(f"- {doubt.text} {doubt.do}")
         if lye:
             _say_lye(lye)
 
@@ -170,6 +174,7 @@ def batch_note(
     text: Annotated[str, typer.Option("--text", help="A remark.")] = "",
     bars: Annotated[int | None, typer.Option("--bars", help="How many bars, when cut.")] = None,
     temperature: Annotated[float | None, typer.Option("--temperature", help="°C.")] = None,
+    confirmed: Confirmed = False,
     at: At = None,
     by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -177,7 +182,7 @@ def batch_note(
 ) -> None:
     """Note what happened to a batch."""
     kind = cast(EventKind, one_of(what, EventKind))
-    enter_record(journal, code, Event(kind, portion, text, temperature, bars), at, by, False, as_json)
+    enter_record(journal, code, Event(kind, portion, text, temperature, bars), at, by, confirmed, as_json)
 
 
 @app.command(context_settings={"ignore_unknown_options": True})

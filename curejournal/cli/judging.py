@@ -57,6 +57,8 @@ def judge(
         print_json(workflow.as_json(judgement) | more)
         return
     print(judgement.headline)
+    if judgement.released_at is not None:
+        print(f"Released {judgement.released_at:%Y-%m-%d}.")
     for one in recalls:
         print("\n".join(f"Recall {one.batch}? {line}" for line in one.words))
     for finding in judgement.findings:

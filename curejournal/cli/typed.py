@@ -243,7 +243,10 @@ def enter_record(
     with open_journal(journal) as kept:
         now = now_of(kept)
         moment = moment_of(at, zone_of(kept)) if at else now
-        entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
+        try:
+            entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
+        except workflow.ReadingDoubtful as asked:
+            raise workflow.ReadingDoubtful(asked.what, f"{asked.do} If it is right, add --confirmed.") from asked
     if as_json:
         print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
     else:

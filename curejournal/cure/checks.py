@@ -150,6 +150,13 @@ def _event(batch: Batch, record: Event, at: datetime) -> Iterator[Doubt]:
             f"{batch.bars_out} bars have left, more than these {record.bars}.",
             "Look at the number again; correct the bars that left if they were wrong.",
         )
+    if record.kind == "cut" and record.bars is not None and batch.bars_cut:
+        yield Doubt(
+            "cut twice",
+            f"A cut into {how_many(batch.bars_cut, 'bar')} was noted already; of several the largest number counts.",
+            "If there are more bars of the same loaf now, enter how many there are in all; if the earlier number was "
+            "wrong, correct it.",
+        )
     if record.kind == "poured":
         earlier = [e.at for e in batch.entries if isinstance(e.record, (Weighing, AlkaliTest)) and e.at < at]
         if earlier:

@@ -165,6 +165,8 @@ def labels(
 
 
 def _cured_words(judgement: Judgement) -> str:
+    if judgement.verdict == "hold":
+        return "on hold"
     if judgement.released_at is not None:
         return f"released {wording.day(judgement.released_at)}"
     if judgement.verdict == "ready":
@@ -172,4 +174,4 @@ def _cured_words(judgement: Judgement) -> str:
     about = judgement.from_about[1]
     if judgement.verdict == "not yet" and about is not None:
         return f"curing until about {wording.day(about)}"
-    return "on hold" if judgement.verdict == "hold" else "curing"
+    return "curing"

@@ -8,6 +8,7 @@ from html import escape
 from curejournal.colour.sample import Lab
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.records import Batch, ColourReading
+from curejournal.cure.words import embed_words
 from curejournal.report import figures, wording
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.telling import st, worded, worded_chart
@@ -186,4 +187,5 @@ def recipe_lines(batch: Batch) -> list[str]:
     ]
     rows += [(f"{liquid.grams:g}\u00a0g {liquid.name}", liquid.lot) for liquid in recipe.liquids]
     rows += [(f"{a.grams:g}\u00a0g {a.name}{f' in {a.portion}' if a.portion else ''}", a.lot) for a in recipe.additives]
-    return [f"{what}, lot {lot}" if lot else f"{what}, no lot noted" for what, lot in rows]
+    lines = [f"{what}, lot {lot}" if lot else f"{what}, no lot noted" for what, lot in rows]
+    return [*lines, *map(embed_words, recipe.embeds)]

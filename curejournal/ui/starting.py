@@ -56,6 +56,8 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
         checked = attempt(lambda: check_lye(recipe))
         if checked is not None:
             lye(checked)
+        for doubt in workflow.doubts_about_pieces(desk.journal, code, recipe, desk.now):
+            st.warning(f"{plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
     at = entry.moment(desk, key)
     if st.button("Start the batch", key=f"{key}-go", type="primary"):
         records: list[Record] = [*([recipe] if recipe else []), *portions]

@@ -15,6 +15,7 @@ from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
 from curejournal.workflow.batches import RecipeUnreadable as RecipeUnreadable
 from curejournal.workflow.batches import back_up as back_up
 from curejournal.workflow.batches import doubts_about as doubts_about
+from curejournal.workflow.batches import doubts_about_pieces as doubts_about_pieces
 from curejournal.workflow.batches import embed_of as embed_of
 from curejournal.workflow.batches import enter as enter
 from curejournal.workflow.batches import next_code as next_code

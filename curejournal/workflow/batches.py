@@ -16,14 +16,15 @@ from curejournal.colour.sample import Lab
 from curejournal.cure import intended, lineage
 from curejournal.cure.checks import Doubt, check_record
 from curejournal.cure.intended import NoColourToPick
-from curejournal.cure.records import Batch, Entry, IntendedSource, Record, Renamed, Withdrawn
+from curejournal.cure.judgement import judge
+from curejournal.cure.records import BarsOut, Batch, Entry, IntendedSource, Record, Renamed, Withdrawn
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import Progress
 from curejournal.journal.store import Journal
 from curejournal.journal.words import plain_text
 from curejournal.soap.recipe import Embed, Recipe
-from curejournal.workflow.verdicts import house_rules, judge_batch
+from curejournal.workflow.verdicts import house_rules, judge_batch, pieces_held
 
 
 class ReadingDoubtful(CureJournalError):
@@ -112,14 +113,37 @@ def doubts_about(
     batch = journal.batch(code)
     others = tuple(entry for entry in batch.entries if entry.id != supersedes)
     doubts = check_record(replace(batch, entries=others), record, at, now=now)
-    if isinstance(record, Recipe) and record.embeds:
-        codes = [head.code for head in journal.batches()]
-        unknown = [e.batch for e in record.embeds if not any(lineage.same_code(e.batch, code) for code in codes)]
-        doubts += tuple(
-            Doubt("no such batch", f"The journal has no batch “{code}” to embed.", "Is the code right?")
-            for code in unknown
-        )
+    if isinstance(record, Recipe):
+        doubts += doubts_about_pieces(journal, code, record, now)
+    if isinstance(record, BarsOut) and record.why in ("sold", "given") and not doubts:
+        judged = judge_batch(journal, code, at)
+        if judged.verdict == "hold":
+            doubts += (
+                Doubt(
+                    "on hold",
+                    f"The batch was not to be {record.why} then: {judged.headline}.",
+                    "Did they really go out? If so, keep this, and ask yourself whether to call them back.",
+                ),
+            )
     return doubts
+
+
+def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: datetime) -> tuple[Doubt, ...]:
+    """What is unlikely, or unsafe, about the pieces of other batches that a recipe takes."""
+    codes = [head.code for head in journal.batches()] if recipe.embeds else []
+    unknown = [e.batch for e in recipe.embeds if not any(lineage.same_code(e.batch, known) for known in codes)]
+    doubts = [
+        Doubt("no such batch", f"The journal has no batch “{missing}” to embed.", "Is the code right?")
+        for missing in unknown
+    ]
+    rules = house_rules(journal)
+    planned = Batch(code, "", (Entry(0, now, "", now, recipe),))
+    held = pieces_held(journal, planned, lambda parent: judge(parent, now, rules))
+    if held:
+        doubts.append(
+            Doubt("pieces held", f"{held[0].upper()}{held[1:]}.", "Leave them out until that batch is settled.")
+        )
+    return tuple(doubts)
 
 
 def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetime) -> Entry:

@@ -126,7 +126,7 @@ def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgem
     """
     if not lineage.parents(batch.recipe):
         return ""
-    for parent in lineage.ancestors(journal.all_batches(), batch.code):
+    for parent in lineage.ancestors([*journal.all_batches(), batch], batch.code):
         found = judged(parent)
         acts = [act for at, act in parent.records(Decision) if at <= found.on]
         # What keeps the pieces back is their safety, not that their colour settled elsewhere.

@@ -235,6 +235,7 @@ def test_a_batch_is_not_embedded_in_itself():
         (AlkaliTest("titration", soap_g=5.0, acid_ml=(0.1,), acid_mol_l=0.1, blank_ml=0.3), "below blank"),
         (AlkaliTest("titration", soap_g=0.5, acid_ml=(25.0,), acid_mol_l=0.1), "very high"),
         (Event("poured"), "poured twice"),
+        (Event("cut", bars=8), "cut twice"),
         (Portion("top", tolerance=15.0), "wide tolerance"),
         (reading(INTENDED, portion="tpo"), "unknown portion"),
         (replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=170.0),)), "below zero"),

@@ -13,7 +13,7 @@ from curejournal.counting import how_many
 from curejournal.cure.curves import Array
 from curejournal.cure.forecast import Forecast, forecast_from_history, one_more
 from curejournal.cure.journey import Journey
-from curejournal.cure.materials import OUTCOMES, History, Story, turn_seen
+from curejournal.cure.materials import OUTCOMES, History, Outcome, Story, turn_seen
 
 SMALLEST, LARGEST = 0.5, 100.0
 """Differences below are as good as none, ΔE00 (ours: half of just noticeable); none is above that of black to white."""
@@ -59,7 +59,8 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime) -> Exp
     factors = np.array([_factor(use.ingredient.dose_pct, dose_pct) for use in compared])
     turns = np.array([use.story.turn.estimate for use in compared if use.story.turn is not None])
     known = [use.story for use in history.uses if use.story.outcome != "not known yet"]
-    returned = [story.back_days[0] if story.back_days else None for story in known if story.outcome != "stayed within"]
+    left = [story for story in known if story.outcome not in ("stayed within", "darkened as intended")]
+    returned = [story.back_days[0] if story.back_days else None for story in left]
     days, difference = _expected_journey([use.story.journey for use in compared], factors)
     doses = history.doses_pct
     beyond = dose_pct is not None and doses is not None and not 0.8 * doses[0] <= dose_pct <= 1.25 * doses[1]
@@ -113,7 +114,8 @@ def _expected_words(history: History, known: Sequence[Story], compared: int) -> 
         return "never used before"
     if not known and not compared:
         return "used before, but no colour journey tells what it did"
-    counts = [(outcome, history.count(outcome)) for outcome in OUTCOMES.values() if history.count(outcome)]
+    outcomes: tuple[Outcome, ...] = (*OUTCOMES.values(), "darkened as intended")
+    counts = [(outcome, history.count(outcome)) for outcome in outcomes if history.count(outcome)]
     told = ", ".join(f"{number} {outcome}" for outcome, number in counts)
     waiting = history.count("not known yet")
     told += f"{', ' if told else ''}{waiting} not known yet" if waiting else ""

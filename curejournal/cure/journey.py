@@ -19,7 +19,17 @@ from curejournal.cure.forecast import Forecast as Forecast
 from curejournal.cure.forecast import forecast_from_history as forecast_from_history
 from curejournal.cure.records import Entry
 from curejournal.cure.sessions import Session, sessions
-from curejournal.cure.states import AHEAD_DAYS, LONE_WEIGHT, REMAINING, classify, lone_moment, name_of, perhaps, soon
+from curejournal.cure.states import (
+    AHEAD_DAYS,
+    LATE_DAYS,
+    LONE_WEIGHT,
+    REMAINING,
+    classify,
+    lone_moment,
+    name_of,
+    perhaps,
+    soon,
+)
 from curejournal.cure.states import State as State
 
 DAY = timedelta(days=1)
@@ -103,8 +113,22 @@ class Journey:
     perhaps: State | None = None
 
     @property
+    def darkens(self) -> bool:
+        """Whether it comes to its intended colour from lighter, for longer than a turn lasts: browning that is meant.
+
+        So does soap with vanillin whose intended colour is brown: nothing that turned comes back there.
+        """
+        if self.intended_lab is None or self.state not in (State.COMING_BACK, State.BACK):
+            return False
+        out = [p for p in self.points if not p.questioned and p.difference and p.difference.low > self.tolerance]
+        lighter = all(point.lab[0] > self.intended_lab[0] + self.tolerance for point in out)
+        return lighter and any(point.days > LATE_DAYS for point in out)
+
+    @property
     def words(self) -> str:
         """The state, and what it may be instead."""
+        if self.darkens:
+            return "darkened to its colour" if self.state is State.BACK else "darkening to its colour"
         return f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
 
 

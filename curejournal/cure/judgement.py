@@ -331,7 +331,10 @@ def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None
     last = journey.points[-1]
     # Visits that follow the change: close while a turn may run, weekly later. Ours.
     wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
-    return DueThing("photograph", last.at + wait * DAY, label, _WHY_PHOTO[journey.state], name)
+    why = "it is darkening to its colour; the next photo tells whether it is there"
+    return DueThing(
+        "photograph", last.at + wait * DAY, label, why if journey.darkens else _WHY_PHOTO[journey.state], name
+    )
 
 
 _WHY_PHOTO = {

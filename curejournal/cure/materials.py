@@ -17,7 +17,9 @@ from curejournal.soap.recipe import Recipe
 DAY = timedelta(days=1)
 
 Kind = Literal["fragrance", "pigment", "other", "liquid"]
-Outcome = Literal["came back", "stayed within", "settled off", "still browning", "not known yet"]
+Outcome = Literal[
+    "came back", "stayed within", "settled off", "still browning", "darkened as intended", "not known yet"
+]
 What = Literal["turn", "end"]
 
 OUTCOMES: dict[State, Outcome] = {
@@ -54,9 +56,10 @@ class Story:
     """What one portion of one batch did.
 
     `turn` is the greatest difference from the intended colour that was seen (ΔE00), `turn_days` when; more may have
-    gone unseen between photos. `back_days` (middle, low, high) is when it was within tolerance to stay, for one that
-    came back. `end_lab`, `end_difference` are at the last reading of one that is at rest. `photos` are hashes: first,
-    at the turn, last. `trace` is what was noted, `trace_minutes` how long before the pour.
+    gone unseen between photos, and one that darkens as intended has none. `back_days` (middle, low, high) is when it
+    was within tolerance to stay, for one that came back. `end_lab`, `end_difference` are at the last reading of one
+    that is at rest. `photos` are hashes: first, at the turn, last. `trace` is what was noted, `trace_minutes` how long
+    before the pour.
     """
 
     batch: str
@@ -193,6 +196,9 @@ def _story(batch: Batch, portion: str, journey: Journey, held: tuple[Ingredient,
     seen = [point for point in journey.points if point.difference is not None and not point.questioned]
     peak = max(seen, key=lambda point: point.difference.estimate if point.difference else 0.0, default=None)
     outcome = OUTCOMES.get(journey.state, "not known yet") if journey.intended_lab else "not known yet"
+    if journey.darkens:
+        # Its way to a brown that is meant is neither a turn, nor a way back, nor an end that tells of other colours.
+        outcome, peak = ("darkened as intended" if outcome == "came back" else outcome), None
     at_rest = outcome in ("came back", "stayed within", "settled off")
     trace = [
         (at, event) for at, event in batch.records(Event) if event.kind == "trace" and event.portion in ("", portion)
@@ -314,6 +320,8 @@ def turn_seen(story: Story) -> bool:
 def _seen(story: Story, what: What) -> tuple[Interval | None, str]:
     if story.journey.intended_lab is None:
         return None, "no intended colour to compare with"
+    if story.journey.darkens:
+        return None, "it darkens as intended, which is no turn"
     if story.turn is None or story.first_days is None:
         return None, "no colour was measured"
     if what == "turn":

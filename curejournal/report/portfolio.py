@@ -260,6 +260,8 @@ def _words(journey: Journey) -> str:
     told = _STATE_WORDS[journey.state]
     if journey.state is State.STEADY and journey.intended_lab is None:
         told = "Its colour is at rest."
+    if journey.darkens:
+        told = "It darkened to its intended colour." if journey.state is State.BACK else "It is darkening as intended."
     if journey.difference_now is None:
         return told
     return f"{told} {wording.figure(journey.difference_now)} ΔE00 from the intended colour at the last photo."

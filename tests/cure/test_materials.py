@@ -53,6 +53,26 @@ def test_a_portions_story_tells_turn_way_back_and_end():
     assert story.ingredients[0].dose_pct == pytest.approx(3.0)
 
 
+def test_browning_that_is_meant_is_neither_a_turn_nor_a_way_back():
+    """A loaf with vanillin whose intended colour is brown says nothing of how far the scent turns a white one."""
+    brown = Portion("cream", intended_lab=(60.0, 8.0, 22.0), intended_source="swatch")
+    days = (*DAYS, 50, 60, 75, 90, 110)
+    one = poured("A", "browns", VANILLA, days=days, extra=((0.1, brown),))
+    for on, words, outcome in ((120, "darkened to its colour", "darkened as intended"), (29, "darkening", "not known")):
+        journeys = judge(one, day(on)).journeys
+        (story,) = stories(replace(one, entries=tuple(e for e in one.entries if e.at <= day(on))), journeys)
+        assert words in journeys["cream"].words and outcome in story.outcome
+        assert (story.turn, story.back_days, story.end_difference) == (None, None, None)
+        for what in ("turn", "end"):
+            assert observations([story], what) == ((), ("A, cream: it darkens as intended, which is no turn",))
+        (history,) = histories([story])
+        expected = expect(history, 3.0, day(130))
+        assert (expected.turn, expected.back) == (None, None)
+        assert "came back" not in expected.words
+    (white,) = told(poured("B", "comes back", VANILLA))
+    assert not white.journey.darkens
+
+
 @pytest.mark.parametrize(
     ("journey", "outcome"), [("settles off", "settled off"), ("browns", "still browning"), ("stays", "stayed within")]
 )

@@ -12,7 +12,8 @@ from functools import partial
 from typing import NamedTuple
 
 from curejournal import workflow
-from curejournal.cure.judgement import DueThing
+from curejournal.cure.judgement import DueThing, Judgement
+from curejournal.cure.lineage import descendants
 from curejournal.journal.store import Journal
 from curejournal.journal.underway import Touched
 from curejournal.ui import cache, work
@@ -25,12 +26,13 @@ NAME = "look at all"
 
 @dataclass(frozen=True)
 class Glance:
-    """A batch under way: what is due in it, and the recall questions about it."""
+    """A batch under way: what is due in it, the recall questions about it, and if it is held, what has pieces of it."""
 
     code: str
     name: str
     due: tuple[DueThing, ...]
     recall: tuple[str, ...]
+    reach: tuple[str, ...] = ()
 
 
 class Looked(NamedTuple):
@@ -67,20 +69,28 @@ def look(desk: Desk) -> Seen:
             if len(glances) >= AT_ONCE:
                 waiting.append((touched, as_of))
                 continue
-            seen = known[touched.code] = (as_of, _glance(desk, touched))
+            seen = known[touched.code] = (as_of, _glance(desk, touched.code))
         glances.append(seen[1])
-    for code in known.keys() - {touched.code for touched in underway}:
+    codes = {touched.code for touched in underway}
+    for code in known.keys() - codes:
         known.pop(code, None)
+    # What is on sale with pieces of a held batch in it is no longer under way, but asks for a decision.
+    for code in dict.fromkeys(code for glance in glances for code in glance.reach if code not in codes):
+        glances.append(_glance(desk, code))
     if waiting:
         place = str(desk.journal.location)
         work.begin(place, NAME, "Looking at all batches", partial(_rest, desk.journal, desk.now, known, waiting))
     return Seen(tuple(glances), len(waiting))
 
 
-def _glance(desk: Desk, touched: Touched) -> Glance:
-    batch = desk.journal.batch(touched.code)
-    judgement = cache.judged(desk, batch)
-    return Glance(batch.code, batch.name, judgement.due, judgement.recall)
+def _glance(desk: Desk, code: str) -> Glance:
+    batch = desk.journal.batch(code)
+    return _at_a_glance(desk.journal, batch.code, batch.name, cache.judged(desk, batch))
+
+
+def _at_a_glance(journal: Journal, code: str, name: str, judgement: Judgement) -> Glance:
+    ways = descendants(journal.all_batches(), code) if judgement.verdict == "hold" else ()
+    return Glance(code, name, judgement.due, judgement.recall, tuple(way[-1] for way in ways))
 
 
 def _rest(
@@ -94,4 +104,4 @@ def _rest(
     for number, (touched, as_of) in enumerate(waiting):
         tell(number / len(waiting), f"{number} of {len(waiting)}")
         judgement = workflow.judge_batch(journal, touched.code, now)
-        known[touched.code] = (as_of, Glance(touched.code, names[touched.code], judgement.due, judgement.recall))
+        known[touched.code] = (as_of, _at_a_glance(journal, touched.code, names[touched.code], judgement))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import pytest
 from curejournal.cure.records import Decision, Event, Portion
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
+from curejournal.soap.recipe import Embed, Recipe
 from curejournal.ui import frame, work
 from curejournal.ui.frame import all_pages
 from curejournal.ui.signed_in import SignedIn
@@ -63,6 +65,19 @@ def test_what_is_due_is_done_from_there_and_then_due_no_more(small: Path) -> Non
     assert not at.exception and not at.error
     assert "Release it, if you agree" not in [button.label for button in at.button]
     assert at.title[0].value == "Today", "without going elsewhere"
+
+
+def test_what_is_on_sale_with_pieces_of_a_held_batch_asks_for_a_decision(small: Path) -> None:
+    with Journal.open(small) as journal:
+        (old,) = journal.batch("B-1").of(Recipe)
+        journal.add("B-1", replace(old.record, embeds=(Embed("B-2", 50.0),)), at=old.at, by="Ann", supersedes=old.id)
+        journal.add("B-1", Decision("release", "Ann", "sound", "1", "{}"), at=NOW - timedelta(days=1), by="Ann")
+    assert "Decide whether it stays on sale" not in [button.label for button in app("today").button]
+    with Journal.open(small) as journal:
+        journal.add("B-2", Decision("hold", "Ann", "smells", "1", "{}"), at=NOW, by="Ann")
+    at = app("today")
+    assert only(at.button, "Decide whether it stays on sale")
+    assert "pieces of batch B-2 in it, which is held back" in text_of(at)
 
 
 def test_portions_that_want_a_photo_are_one_thing_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

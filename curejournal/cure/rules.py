@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from enum import StrEnum
+from itertools import groupby
 from typing import Literal
 
 from curejournal.cure.alkali_course import AlkaliSummary
@@ -313,18 +314,23 @@ _SURFACE: dict[str, tuple[Verdict, str, str]] = {
 
 def surface(context: Context) -> Finding:
     """Nothing on the surface that speaks against it."""
-    rule, source = "no orange spots, lye pockets or weeping at the last look", "[common practice, no source]"
+    rule = "no orange spots, lye pockets or weeping since the bars were last noted as clear; no beads at the last look"
+    source = "[common practice, no source]"
     looks = context.batch.records(SurfaceNote)
     if not looks:
         return Finding(
             "surface", Verdict.UNKNOWN, "nobody noted a look", rule, source, advice="Look at the bars and note it."
         )
-    # A pocket seen in one bar is not undone by ash seen in another on the same day.
-    day = looks[-1][0].date()
-    verdict, words, advice = max(
-        (_SURFACE[note.look] for at, note in looks if at.date() == day), key=lambda row: list(Verdict).index(row[0])
-    )
-    return Finding("surface", verdict, f"{words} ({_day(looks[-1][0])})", rule, source, advice=advice)
+    # A pocket seen in one bar is undone neither by another bar on the same day nor by ash later: only by “clear”.
+    standing: list[tuple[datetime, SurfaceNote]] = []
+    for _, group in groupby(looks, key=lambda look: look[0].date()):
+        today = list(group)
+        bad = [look for look in today if _SURFACE[look[1].look][0] is Verdict.HOLD]
+        cleared = not bad and any(note.look == "clear" for _, note in today)
+        standing = [] if cleared else [*standing, *bad]
+    at, note = max([*reversed(standing), *today], key=lambda look: list(Verdict).index(_SURFACE[look[1].look][0]))
+    verdict, words, advice = _SURFACE[note.look]
+    return Finding("surface", verdict, f"{words} ({_day(at)})", rule, source, advice=advice)
 
 
 def lye_margin(context: Context) -> Finding:

@@ -175,6 +175,15 @@ def test_a_lye_pocket_is_not_undone_by_another_bar_on_the_same_day():
     assert surface(_context([*BASICS, *notes])).verdict is Verdict.HOLD
 
 
+@pytest.mark.parametrize("look", ["orange spots", "lye pocket", "weeping"])
+def test_what_holds_at_the_surface_is_undone_only_by_a_later_look_that_finds_it_clear(look):
+    spotted = [*BASICS, (30, SurfaceNote(look)), (33, SurfaceNote("ash")), (35, SurfaceNote("sweat"))]
+    found = surface(_context(spotted))
+    assert found.verdict is Verdict.HOLD and f"{day(30).day} {day(30):%B}" in found.words
+    assert surface(_context([*spotted, (37, SurfaceNote("clear"))])).verdict is Verdict.GO
+    assert surface(_context([*spotted, (37, SurfaceNote("clear")), (38, SurfaceNote("ash"))])).verdict is Verdict.GO
+
+
 @pytest.mark.parametrize(
     ("journey", "verdict"),
     [("comes back", Verdict.GO), ("stays", Verdict.GO), ("browns", Verdict.WAIT), ("settles off", Verdict.HOLD)],

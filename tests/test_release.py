@@ -25,6 +25,7 @@ from curejournal.cure.records import (
     WhyOut,
 )
 from curejournal.errors import CureJournalError
+from curejournal.journal.faults import CodeInUse
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Embed, Recipe
 from tests.cure.batches import (
@@ -213,6 +214,12 @@ def test_no_label_says_released_while_a_gauge_holds(family: Journal) -> None:
     assert "released" in label()
     workflow.enter(family, "A", SurfaceNote("orange spots"), at=day(50), by=BY, now=NOW)
     assert "on hold" in label() and "released" not in label()
+
+
+@pytest.mark.parametrize("code", ["A", "a", " a "])
+def test_no_two_batches_have_codes_that_differ_in_case_alone(family: Journal, code: str) -> None:
+    with pytest.raises(CodeInUse, match="a batch A already"):
+        start(family, code, READY)
 
 
 @pytest.fixture

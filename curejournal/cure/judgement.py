@@ -245,7 +245,9 @@ def _headline(held: str, holds: list[Finding], waits: list[Finding], middle: dat
         parts.append(f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in holds)}")
     else:
         parts += [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
-        if middle is not None:
+        if middle is not None and middle <= on:
+            parts.append("perhaps ready now: what is due would show it")
+        elif middle is not None:
             parts.append(f"from about {middle.day} {middle:%B}{f' {middle.year}' if middle.year != on.year else ''}")
         needs = ", ".join(dict.fromkeys(f.needs for f in waits if f.needs))
         if needs:

@@ -172,6 +172,6 @@ def _cured_words(judgement: Judgement) -> str:
     if judgement.verdict == "ready":
         return "cured; not released yet"
     about = judgement.from_about[1]
-    if judgement.verdict == "not yet" and about is not None:
+    if judgement.verdict == "not yet" and about is not None and about > judgement.on:
         return f"curing until about {wording.day(about)}"
     return "curing"

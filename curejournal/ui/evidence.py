@@ -29,7 +29,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     for finding in judgement.findings:
         _gauge(finding)
     earliest, middle, latest = judgement.from_about
-    if middle is not None:
+    if middle is not None and middle > judgement.on:
         parts.say(f"Ready from about {wording.day(middle)} (95 %: {wording.span((earliest, latest))}).")
     parts.say(f"Judged {wording.moment(judgement.on)} by rules {judgement.rules_version}.", "soft")
     _sign(desk, batch, judgement)

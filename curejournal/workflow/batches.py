@@ -21,6 +21,7 @@ from curejournal.cure.records import BarsOut, Batch, Entry, IntendedSource, Reco
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import Progress
+from curejournal.journal.faults import CodeInUse
 from curejournal.journal.store import Journal
 from curejournal.journal.words import plain_text
 from curejournal.soap.recipe import Embed, Recipe
@@ -48,6 +49,10 @@ def start_batch(
     ------
     ImpossibleRecord, CodeInUse, EntryRefused
     """
+    alike = next((known for known in journal.names() if lineage.same_code(known, code)), None)
+    if alike is not None:
+        # Pieces and lots name batches by their code, whose case does not count there.
+        raise CodeInUse(f"There is a batch {alike} already.", "Give this one another code.")
     empty = Batch(code, name)
     for record in records:
         check_record(empty, record, at, now=now)

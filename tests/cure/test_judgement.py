@@ -73,6 +73,12 @@ def test_a_date_is_given_even_while_a_test_is_still_needed():
     assert found.from_about[1] is not None
 
 
+def test_no_day_that_is_over_is_given_while_a_weighing_is_missing():
+    weighed_once_more = [*without(READY, Weighing), *weighed((1, 3, 7, 14, 21))]
+    for on in (45, 300):
+        assert _judge(weighed_once_more, on=on).headline == "not yet: perhaps ready now: what is due would show it"
+
+
 def test_no_date_is_given_for_what_may_never_come():
     found = _judge([*BASICS, *weighed((1, 3, 7, 14, 21)), *seen("browns", (0.2, 1, 3, 7, 14, 21))], on=22)
     assert found.from_about == (None, None, None)

@@ -71,6 +71,14 @@ def test_the_same_photo_twice_is_one_photo(started: Journal, photo: bytes) -> No
     assert started.batch("B1") == before
 
 
+def test_a_photo_of_one_batch_that_is_filed_under_another_says_so(started: Journal, photo: bytes) -> None:
+    workflow.start_batch(started, "B2", "Another", at=POURED, by=BY, now=NOW)
+    assert take(started, photo).why == ""
+    settings = {"name": "a.jpg", "card": None, "by": BY, "now": NOW, "zone": UTC, "at": POURED + timedelta(days=9)}
+    other = workflow.take_in(started, "B2", photo, **settings)
+    assert other.why == "taken without a card. The same photo is in batch B1 too."
+
+
 def test_a_whole_batch_comes_to_ready(started: Journal) -> None:
     """From the pour to a verdict: weights by a drying curve, three good photos, a titration below the limit."""
     for day in (9, 30, 50):

@@ -116,7 +116,19 @@ def take_in(
     facts = PhotoFacts(photo.suffix, photo.width, photo.height, when, source, name)
     kept = journal.keep_photo(data, facts)
     entries = journal.add_many(code, [NewEntry(record, when, photo=kept.sha256) for record in records], by=by)
-    return TakenIn(name, "kept" if readings else "kept without colour", why_no_colour, kept, measurement, entries)
+    also = _also_in(journal, batch.code, kept) if known else ""
+    why = f"{why_no_colour.rstrip('.')}. {also}" if why_no_colour and also else why_no_colour or also
+    return TakenIn(name, "kept" if readings else "kept without colour", why, kept, measurement, entries)
+
+
+def _also_in(journal: Journal, code: str, photo: KeptPhoto) -> str:
+    """Where else a photo is filed: under a wrong batch, perhaps."""
+    others = [
+        other.code
+        for other in journal.all_batches()
+        if other.code != code and photo.sha256 in {entry.photo for entry in other.entries}
+    ]
+    return f"The same photo is in batch {', '.join(others)} too." if others else ""
 
 
 def when_taken(data: bytes, name: str, zone: tzinfo) -> datetime | None:

@@ -249,7 +249,7 @@ def _headline(held: str, holds: list[Finding], waits: list[Finding], middle: dat
             parts.append("perhaps ready now: what is due would show it")
         elif middle is not None:
             parts.append(f"from about {middle.day} {middle:%B}{f' {middle.year}' if middle.year != on.year else ''}")
-        needs = ", ".join(dict.fromkeys(f.needs for f in waits if f.needs))
+        needs = ", ".join(dict.fromkeys(need for f in waits if f.needs for need in f.needs.split(", ")))
         if needs:
             parts.append(f"still needed: {needs}")
     verdict = "hold" if held or holds else "not yet"

@@ -386,7 +386,7 @@ def record_complete(context: Context) -> Finding:
     source = "ISO 22716 themes [from memory]; Regulation (EC) 1223/2009 [from memory]; local codes decide"
     recipe = context.batch.recipe
     if recipe is None or context.poured_at is None:
-        known = {"the recipe": recipe, "the pour": context.poured_at}
+        known = {"the recipe": recipe, "the time of the pour": context.poured_at}
         missing = ", ".join(name for name, there in known.items() if there is None)
         words, advice = f"missing: {missing}", "Enter what is missing."
         return Finding("record complete", Verdict.WAIT, words, rule, source, advice=advice, needs=missing)

@@ -128,6 +128,7 @@ def test_an_empty_batch_is_not_yet_and_says_what_to_enter():
     assert found.verdict == "not yet"
     assert "poured" in found.next_step
     assert found.due[0].what == "complete"
+    assert found.headline.count("the pour") == 1, "nothing is asked for twice"
 
 
 def test_stricter_house_rules_are_followed_and_named():

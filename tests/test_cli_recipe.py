@@ -56,6 +56,13 @@ def test_superfat_is_said_by_independent_spreads_and_at_worst_and_flagged_below_
     assert "More lye than these oils take up" in run("lye", heavy)
 
 
+def test_koh_of_unsaid_purity_is_refused(tmp_path: Path) -> None:
+    recipe = tmp_path / "unsaid.toml"
+    recipe.write_text(MIXED.replace(", purity_low_pct = 88, purity_high_pct = 92", ""))
+    refused = as_json("lye", recipe, code=1)["error"]
+    assert "how pure its KOH is" in refused["what"] and "purity_low_pct" in refused["do"]
+
+
 def test_a_planned_dose_is_reckoned_on_the_portions_share(mixed: Path, tmp_path: Path) -> None:
     journal = tmp_path / "journal"
     run("batch", "start", "B1", "--name", "Plain", "--recipe", mixed, "--portion", "base", "--portion", "top",

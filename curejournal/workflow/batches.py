@@ -196,13 +196,20 @@ def recipe_from(fields: Mapping[str, Any]) -> Recipe:
     RecipeUnreadable
     """
     try:
-        return TypeAdapter(Recipe).validate_python(fields)
+        recipe = TypeAdapter(Recipe).validate_python(fields)
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         place = ".".join(str(part) for part in first["loc"])
         raise RecipeUnreadable(
             f"The recipe cannot be read: {place}: {first['msg']}.", "Correct it and try again."
         ) from fault
+    # NaOH is much alike; KOH takes up water, and a usual purity of NaOH would be far off.
+    if any(row["kind"] == "KOH" and not {"purity_low_pct", "purity_high_pct"} <= set(row) for row in fields["alkalis"]):
+        raise RecipeUnreadable(
+            "The recipe does not say how pure its KOH is.",
+            "Add purity_low_pct and purity_high_pct; the bag's label tells, often about 90.",
+        )
+    return recipe
 
 
 def set_intended(

@@ -21,7 +21,7 @@ from curejournal.colour.models import (
     fit,
     material_covariance,
 )
-from curejournal.colour.soaps import LEARNED, PROBES, mixing_for_soap
+from curejournal.colour.soaps import LEARNED, PROBES, change_for_soap
 from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_lab
 from curejournal.errors import CureJournalError
 
@@ -155,15 +155,12 @@ class Correction:
         if self._made_of not in LEARNED:
             return None
         usual, rest = self.camera_and_rest()
-        other = usual.copy()
-        other[camera.MIX] += mixing_for_soap(self._made_of, usual[camera.MIX], rest)
-        return camera.even_lab(other, encoded, places) - camera.even_lab(usual, encoded, places)
+        return change_for_soap(self._made_of, usual[camera.MIX], rest, camera.even_lab(usual, encoded, places))
 
     def camera_and_rest(self) -> tuple[Array, Array]:
-        """The camera's parameters (COUNT,), and what it leaves unexplained at `soaps.PROBES` (6, 3), even Lab."""
-        nowhere = np.zeros((len(PROBES), 2))
+        """The camera's parameters (COUNT,), and what it leaves unexplained at `soaps.PROBES` (P, 3), even Lab."""
         usual = np.asarray(sum(share * each.parameters for share, each in self._fits))
-        return usual, self._predict(PROBES, nowhere) - camera.even_lab(usual, PROBES, nowhere)
+        return usual, np.asarray(sum(share * each.rest(PROBES) for share, each in self._fits))
 
     def _predict(self, encoded: Array, places: Array) -> Array:
         return np.asarray(sum(share * each.predict(encoded, places) for share, each in self._fits))

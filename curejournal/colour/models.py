@@ -40,8 +40,8 @@ _MATERIAL_REACH = 25.0
 """Soap is not made of what patches are made of: sd per coordinate of even Lab at full chroma, which no patch can
 tell when all are mixed of the same inks; the share of its variance at grey; chroma where it is nearly full. From the
 spectral simulation (published cameras, usual lights)."""
-_LEARNED_SD, _LEARNED_GREY, _LEARNED_CHANGE = np.array([0.25, 1.6, 1.5]), 0.3, 0.5
-_USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.37, 1.5, 2.5
+_LEARNED_SD, _LEARNED_GREY, _LEARNED_CHANGE = np.array([0.25, 1.2, 1.2]), 0.75, 0.3
+_USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.37, 2.0, 3.5
 """The same where it was put right for soap; the share of that which is as uncertain again; and the usual excess of a
 photo's patches, how strongly soap's error grows with it, and to how much at most: what sees patches unlike the eye sees
 soap unlike it too. From drawn photos of other seeds than are reported, so that intervals hold for usual cameras and for
@@ -108,12 +108,16 @@ class Fit:
         """True colours (M, 3) in even Lab."""
         guesses = camera.even_lab(self.parameters, encoded, places)
         weights = self._weights.reshape(-1, 3)
-        rest = self.model.freedom**2 * _smooth(guesses, self._guesses) @ weights
+        rest = self.rest(guesses)
         if self.model.light:
             strength = (weights[:, None] @ _wandering(self.model, self._guesses))[:, 0]
             strength = _near(places, self._patches.places) @ strength
             rest = rest + (_wandering(self.model, guesses) @ strength[..., None])[..., 0]
         return np.asarray(guesses + rest)
+
+    def rest(self, even_lab: Array) -> Array:
+        """What the camera leaves unexplained at colours (M, 3) of its own, light that wanders left out."""
+        return np.asarray(self.model.freedom**2 * _smooth(even_lab, self._guesses) @ self._weights.reshape(-1, 3))
 
     def covariance(self, encoded: Array, places: Array) -> Array:
         """Joint covariance (3 M, 3 M) in even Lab of what `predict` says of materials that are no patches."""

@@ -1,10 +1,10 @@
 """What a card says of soap beside it: learned on drawn settings, judged on others.
 
-Run: python -m tests.benchmarks.soap_beside_card [--learn] [--settings 1500] [--seed 5 | --fresh-seeds]
+Run: python -m tests.benchmarks.soap_beside_card [--learn] [--settings 12000] [--seed 5 | --fresh-seeds]
 
 Spectra only, no picture: the card's colours and sixty soaps through a camera, its matrix, exposure, tone curve,
-saturation, noise. `--learn` draws settings anew, learns the numbers of `curejournal/colour/soaps.py` from them and
-writes them there; without, the numbers that stand there are judged. Those settings and the ones
+saturation, noise. `--learn` draws settings anew, learns the network of `curejournal/colour/soaps.py` from them and
+writes its numbers beside it; without, those that stand there are judged. Those settings and the ones
 judged by have no camera, light or inks in common, save that camera 2, a stacked sensor, is in both in different copies.
 """
 
@@ -18,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import minimize
 from skimage.color import deltaE_ciede2000
 
 from curejournal.colour import camera, soaps
@@ -35,6 +36,8 @@ OTHER_LIGHTS = (
     *("LED-B2", "LED-B4", "LED-BH1", "LED-V1", "LED-V2", "LED-RGB1"),
 )
 SOAPS = 60
+HIDDEN, DECAY, START_SD = 64, 1e-3, (0.0, 0.12, 0.5, 0.01)
+"""Of the network: its hidden units, how dear large numbers are, and the spread of those it starts from."""
 
 
 @dataclass(frozen=True)
@@ -139,38 +142,59 @@ def settings(
             yield drawn
 
 
-def learned(count: int, rng: np.random.Generator) -> Array:
-    """The map (24, 6) that leaves least of the soaps' errors: ridge, settings that fit badly counting less."""
-    rows = []
+def learned(count: int, rng: np.random.Generator) -> soaps.Network:
+    """The network that leaves least of the soaps' errors, of large ones as by their size and not its square."""
+    needs, basis, errors = [], [], []
     cameras = [*other_cameras(), "camera 2", "camera 2"]
-    drawn = settings(count, rng, cameras=cameras, light=light_to_learn_from, strange=True)
-    for each in drawn:
+    for each in settings(count, rng, cameras=cameras, light=light_to_learn_from, strange=True):
         found, lab = corrected(each, with_soap=False)
         usual, rest = found.camera_and_rest()
-        slopes = camera.jacobian(usual, each.shown, np.zeros((SOAPS, 2)))[1][:, camera.MIX]
-        features = np.concatenate([usual[camera.MIX], rest.ravel() / soaps.REST_SCALE])
-        rows.append((features, slopes, (camera.compress(each.soap_lab) - camera.compress(lab)).ravel()))
-    scale_in = np.sqrt(np.mean([features**2 for features, _, _ in rows], axis=0))
-    scale_out = np.sqrt(np.mean([(slopes**2).mean(axis=0) for _, slopes, _ in rows], axis=0))
-    table = np.zeros((len(scale_in), 6))
-    for _ in range(3):
-        normal, wanted = np.eye(table.size) * 1e-3 * len(rows) * 100, np.zeros(table.size)
-        for features, slopes, error in rows:
-            x, basis = features / scale_in, slopes / scale_out
-            left = error - basis @ (x @ table)
-            weight = 1.0 / max(1.0, float(np.mean(left**2)))
-            normal += weight * np.kron(np.outer(x, x), basis.T @ basis)
-            wanted += weight * np.kron(x, basis.T @ error)
-        table = np.linalg.solve(normal, wanted).reshape(table.shape)
-    return np.asarray(table / scale_in[:, None] / scale_out)
+        needs.append(soaps.needs_of(usual[camera.MIX], rest))
+        basis.append(soaps.terms(camera.even_lab(usual, each.shown, np.zeros((SOAPS, 2)))))
+        errors.append(camera.compress(each.soap_lab) - camera.compress(lab))
+    return network(np.array(needs), np.array(basis), np.array(errors))
 
 
-def write(table: Array) -> None:
-    path = Path(soaps.__file__)
-    rows = [f"            [{', '.join(f'{value:.3f}' for value in row)}]," for row in table]
-    lines = ["LEARNED: dict[str, Array] = {", f'    "{MADE_OF}": np.array(', "        [", *rows, "        ]", "    ),"]
-    before, _, _ = path.read_text("utf-8").partition(lines[0])
-    path.write_text(before + "\n".join([*lines, "}", ""]), "utf-8")
+def network(needs: Array, basis: Array, errors: Array) -> soaps.Network:
+    """Learned from what settings need (S, F), and the terms (S, M, TERMS) and errors (S, M, 3) of their soaps.
+
+    Least squares by L-BFGS, thrice, with weights that follow the errors left; large numbers are dear.
+    """
+    scale, many = np.sqrt((needs**2).mean(axis=0)), 3 * soaps.TERMS
+    shapes = [(len(scale), many), (len(scale), HIDDEN), (HIDDEN,), (HIDDEN, many)]
+    ends = np.cumsum([np.prod(shape) for shape in shapes])
+
+    def made(numbers: Array) -> soaps.Network:
+        parts = np.split(numbers, ends[:-1])
+        return soaps.Network(scale, *(part.reshape(shape) for part, shape in zip(parts, shapes, strict=True)))
+
+    numbers = np.random.default_rng(0).standard_normal(ends[-1]) * np.repeat(START_SD, np.diff(ends, prepend=0))
+    scaled, left = made(numbers).scaled(needs), errors
+    for steps in (100, 300, 300):
+        weights = 1.0 / np.sqrt(1.0 + (left**2).sum(axis=-1, keepdims=True) / 4.0) / errors[..., 0].size
+        normal, wanted = ((basis * weights).swapaxes(1, 2) @ each for each in (basis, errors))
+
+        def loss(numbers: Array, normal: Array = normal, wanted: Array = wanted) -> tuple[float, Array]:
+            now = made(numbers)
+            still, hidden = np.tanh(now.offset), np.tanh(scaled @ now.inward + now.offset)
+            answer = (scaled @ now.straight + (hidden - still) @ now.outward).reshape(wanted.shape)
+            pull = normal @ answer - wanted
+            back = pull.reshape(len(scaled), many)
+            to_hidden = back @ now.outward.T
+            inward = to_hidden * (1.0 - hidden**2)
+            offset = inward.sum(axis=0) - to_hidden.sum(axis=0) * (1.0 - still**2)
+            slopes = (scaled.T @ back, scaled.T @ inward, offset, (hidden - still).T @ back)
+            value = ((pull - wanted) * answer).sum() + DECAY * (numbers @ numbers)
+            return float(value) / 2.0, np.concatenate([each.ravel() for each in slopes]) + DECAY * numbers
+
+        numbers = minimize(loss, numbers, jac=True, method="L-BFGS-B", options={"maxiter": steps, "maxcor": 20}).x
+        left = errors - basis @ made(numbers)(needs).reshape(wanted.shape)
+    return made(numbers)
+
+
+def write(learned: soaps.Network) -> None:
+    numbers = {name: each.astype(np.float32) for name, each in vars(learned).items()}
+    np.savez_compressed(Path(soaps.__file__).with_name(soaps.file_of(MADE_OF)), **numbers)
 
 
 def words(errors: list[float]) -> str:
@@ -189,7 +213,7 @@ def judged(name: str, cameras: list[str], strange: bool, count: int, rng: np.ran
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--learn", action="store_true")
-    parser.add_argument("--settings", type=int, default=1500, help="to learn from")
+    parser.add_argument("--settings", type=int, default=12000, help="to learn from")
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--fresh-seeds", action="store_true")
     options = parser.parse_args()

@@ -26,8 +26,8 @@ SAME_PHOTO_SD = 0.5
 OTHER_INSTRUMENT_SD = 0.35
 """What the readings of one card share (Lab units, each coordinate) against a colour from another instrument: printing
 inks and soap are metamers, and the card's own values have an error. Ours, from the study of the window card: photos in
-many lights are off by 2.21 ΔE00 and differ in pairs by 3.01 (means), and 2.21² - 3.01² / 2 is about 0.6² for the three
-coordinates. Photos always taken in one light share more."""
+many lights are off by 1.37 ΔE00 and differ in pairs by 1.74 (means, fresh seed), and 1.37² - 1.74² / 2 is about 0.6²
+for the three coordinates. Photos always taken in one light share more."""
 
 ONE_SETTING = timedelta(minutes=90)
 """Photos closer in time than this share their light, so they count as one moment. Ours."""

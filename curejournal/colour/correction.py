@@ -20,6 +20,7 @@ from curejournal.colour.models import (
     by_light,
     fit,
     material_covariance,
+    references_covariance,
 )
 from curejournal.colour.soaps import LEARNED, PROBES, change_for_soap
 from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_lab
@@ -66,6 +67,7 @@ class Correction:
     _layout: _Layout = field(repr=False)
     _hull: Array | None = field(repr=False)
     _made_of: str = field(default="", repr=False)
+    _references: tuple[Array, Array] | None = field(default=None, repr=False)
 
     def colours(
         self,
@@ -114,6 +116,8 @@ class Correction:
         change = self._for_soap(encoded, places) if soap else None
         answer = answer if change is None else answer + change
         material = material_covariance(answer, change, float(self._scale.mean()))
+        if self._references is not None:
+            material = material + references_covariance(answer, *self._references)
         covariance = covariance * np.outer(scale, scale) + material
         if noise_covariance is not None:
             noise = slopes @ np.asarray(noise_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
@@ -252,7 +256,11 @@ def fit_correction(
     kept = np.flatnonzero(good)
     start = _start(encoded[kept], reference[kept])
     even = camera.compress(reference)
-    own = _own_covariance(start, encoded, reference, noise_sd, reference_covariance)
+    own, known = _noise_covariance(start, encoded, noise_sd), None
+    if reference_covariance is not None:
+        to_even = np.linalg.inv(_slopes_of_expand(even))
+        known = to_even @ np.asarray(reference_covariance, dtype=float) @ to_even.transpose(0, 2, 1)
+        own = own + known
     while True:
         patches = Patches(encoded[kept], places[kept], even[kept], own[kept])
         middle = fit(family[1], patches, start, rounds=3)
@@ -292,6 +300,7 @@ def fit_correction(
         _layout=layout,
         _hull=_hull(encoded[kept]),
         _made_of=made_of,
+        _references=None if known is None else (even[kept], known[kept]),
     )
 
 
@@ -317,8 +326,8 @@ def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correctio
     reference = np.asarray(reference_lab, dtype=float).reshape(-1, 3)
     model = Model("white balance", 0.0, 1.0)
     start = _start(encoded, reference)
-    own = _own_covariance(start, encoded, reference)
-    patches = Patches(encoded, np.zeros((len(encoded), 2)), camera.compress(reference), own)
+    nothing = np.zeros((len(encoded), 3, 3))
+    patches = Patches(encoded, np.zeros((len(encoded), 2)), camera.compress(reference), nothing)
     return Correction(
         model=model.name,
         leave_one_out=(float("nan"),) * len(encoded),
@@ -344,24 +353,14 @@ def _start(encoded: Array, reference: Array) -> Array:
     return parameters
 
 
-def _own_covariance(
-    start: Array,
-    encoded: Array,
-    reference: Array,
-    noise_sd: ArrayLike | None = None,
-    reference_covariance: ArrayLike | None = None,
-) -> Array:
-    """What is known of each patch by itself (N, 3, 3), even Lab: its reference and its noise."""
-    own = np.zeros((len(encoded), 3, 3))
-    if noise_sd is not None:
-        step, nowhere = 1e-3, np.zeros((len(encoded), 2))
-        middle, *around = camera.even_lab(start, encoded + step * np.eye(4, 3, k=-1)[:, None], nowhere)
-        scatter = (np.stack(around, axis=-1) - middle[..., None]) / step * np.asarray(noise_sd, dtype=float)[:, None]
-        own = scatter @ scatter.transpose(0, 2, 1)
-    if reference_covariance is not None:
-        to_even = np.linalg.inv(_slopes_of_expand(camera.compress(reference)))
-        own = own + to_even @ np.asarray(reference_covariance, dtype=float) @ to_even.transpose(0, 2, 1)
-    return np.asarray(own)
+def _noise_covariance(start: Array, encoded: Array, noise_sd: ArrayLike | None) -> Array:
+    """What each patch owes to its own noise (N, 3, 3), even Lab."""
+    if noise_sd is None:
+        return np.zeros((len(encoded), 3, 3))
+    step, nowhere = 1e-3, np.zeros((len(encoded), 2))
+    middle, *around = camera.even_lab(start, encoded + step * np.eye(4, 3, k=-1)[:, None], nowhere)
+    scatter = (np.stack(around, axis=-1) - middle[..., None]) / step * np.asarray(noise_sd, dtype=float)[:, None]
+    return np.asarray(scatter @ scatter.transpose(0, 2, 1))
 
 
 def _slopes_of_expand(even_lab: Array) -> Array:

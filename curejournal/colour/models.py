@@ -46,6 +46,9 @@ _USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.37, 2.0, 3.5
 photo's patches, how strongly soap's error grows with it, and to how much at most: what sees patches unlike the eye sees
 soap unlike it too. From drawn photos of other seeds than are reported, so that intervals hold for usual cameras and for
 a stacked sensor."""
+_IN_COMMON = 0.25
+"""The share of the variance stated for a patch's true colour that colours alike have in common. Ours: with a card
+enrolled from photos beside a chart, intervals hold by it (`tests.benchmarks.window_card --enrolled`); 92% without."""
 
 
 @dataclass(frozen=True)
@@ -146,6 +149,21 @@ def material_covariance(guesses: Array, change: Array | None = None, excess: flo
         strange = min((excess / _USUAL_EXCESS) ** _EXCESS_POWER, _MOST_STRANGE)
         covariance = strange**2 * covariance + np.outer(unsure, unsure)
     return np.asarray(covariance)
+
+
+def references_covariance(guesses: Array, even_lab: Array, covariance: Array) -> Array:
+    """Joint covariance (3 M, 3 M) in even Lab of what colours (M, 3) owe to errors that patches alike have in common.
+
+    `covariance` (N, 3, 3) is of the true colours of the patches at `even_lab` (N, 3). A fit takes such errors for each
+    patch's own, and averages them away; those of one enrolment are not.
+    """
+    away = _distance2(guesses, even_lab)
+    near = np.exp(-0.5 * (away - away.min(axis=1, keepdims=True)) / _MATERIAL_REACH**2)
+    around = np.einsum("mn,nij->mij", near / near.sum(axis=1, keepdims=True), covariance)
+    root = np.linalg.cholesky(around + 1e-9 * np.eye(3))
+    alike = np.exp(-0.5 * _distance2(guesses, guesses) / _MATERIAL_REACH**2)
+    joint = _IN_COMMON * np.einsum("mn,mik,njk->minj", alike, root, root)
+    return np.asarray(joint.reshape(3 * len(guesses), -1))
 
 
 def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:

@@ -123,6 +123,18 @@ def test_noise_of_the_reading_is_added():
     assert 0.3 < np.diag(noisy - quiet).mean() < 5
 
 
+@pytest.mark.parametrize("sd", [1.0, 3.0])
+def test_what_is_unsure_of_all_patches_is_not_averaged_away(sd):
+    """Errors of one enrolment are alike in colours alike: many patches make them no smaller."""
+    lab = references("window")
+    encoded = photographed(lab)
+    doubtful = np.tile(np.eye(3) * sd**2, (len(lab), 1, 1))
+    sure, unsure = (
+        fit_correction(encoded, lab, reference_covariance=known).colours(encoded[[3]])[1] for known in (None, doubtful)
+    )
+    assert (np.diag(unsure) >= np.diag(sure) + 0.9 * models._IN_COMMON * sd**2).all()
+
+
 def test_two_like_areas_of_one_photo_differ_by_less_than_each_is_unsure():
     correction = fit_correction(photographed(CHART, noise=0.01), CHART)
     pair = photographed(np.array([[80.0, 3, 18], [78.0, 4, 20]]))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -88,10 +90,9 @@ def _prepare_sqlite(engine: Engine, patience_s: float) -> None:
     def settle(connection: Any, _record: object) -> None:
         # sqlite3's own mode begins late and so loses updates; BEGIN is ours, below.
         connection.isolation_level = None
-        # The wait comes first: turning to WAL needs a lock itself.
+        connection.execute(f"PRAGMA busy_timeout={round(1000 * patience_s)}")
+        _turn_to_wal(connection, patience_s)
         for pragma in (
-            f"busy_timeout={round(1000 * patience_s)}",
-            "journal_mode=WAL",
             "synchronous=FULL",
             "fullfsync=ON",
             "checkpoint_fullfsync=ON",
@@ -104,6 +105,20 @@ def _prepare_sqlite(engine: Engine, patience_s: float) -> None:
     def begin(connection: Connection) -> None:
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _turn_to_wal(connection: sqlite3.Connection, patience_s: float) -> None:
+    """Two that turn a new database at once both read and wish to write: SQLite tells one so at once and never waits."""
+    until = time.monotonic() + patience_s
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError as busy:
+            if busy.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+        else:
+            return
 
 
 def _prepare_postgresql(engine: Engine, patience_s: float) -> None:

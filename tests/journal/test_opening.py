@@ -198,6 +198,31 @@ def _open(folder: Path, schema: Schema, barrier, answers) -> None:
         answers.put(repr(error))
 
 
+def _connect(database: Path, barrier, answers) -> None:
+    barrier.wait()
+    try:
+        engine = engine_for(sqlite_url(database))
+        with engine.connect():
+            answers.put("")
+        engine.dispose()
+    except Exception as error:
+        answers.put(repr(error))
+
+
+def test_many_may_make_a_database_at_the_same_moment(tmp_path: Path) -> None:
+    """SQLite refuses at once one of two that turn a new file to its write-ahead log together, however patient."""
+    for number in range(30):
+        barrier, answers = PROCESSES.Barrier(6), PROCESSES.Queue()
+        processes = [
+            PROCESSES.Process(target=_connect, args=(tmp_path / f"{number}.sqlite", barrier, answers)) for _ in range(6)
+        ]
+        for process in processes:
+            process.start()
+        assert [answers.get(timeout=60) for _ in processes] == [""] * 6
+        for process in processes:
+            process.join()
+
+
 @pytest.mark.parametrize("old", [False, True], ids=["a new journal", "an old journal"])
 def test_two_may_open_and_upgrade_a_journal_at_the_same_moment(tmp_path: Path, old: bool) -> None:
     if old:

@@ -101,17 +101,8 @@ def decay(days: Array, rate: Array) -> Array:
     return np.exp(-np.outer(rate, days))
 
 
-def fit_curves(
-    models: Sequence[CurveModel],
-    days: Array,
-    values: Array,
-    precision: Array,
-    *,
-    groups: NDArray[np.int_] | None = None,
-    group_sd: float = 0.0,
-    draws: int = 400,
-) -> Curves:
-    """Fit every model and draw curves in proportion to their evidence.
+class Grids:
+    """Every model solved over its grid of rates.
 
     Parameters
     ----------
@@ -125,21 +116,8 @@ def fit_curves(
         Inverse covariance of each reading.
     groups : ndarray of int of shape (n,), optional
         Readings of one group share an offset from the curve, of prior sd `group_sd`.
-    draws : int
-        Curves to draw: the same ones on each call, as no chance is involved.
-
-    Returns
-    -------
-    Curves
 
     """
-    grids = Grids(models, days, values, precision, groups, group_sd)
-    grids.zoom()
-    return grids.curves(draws)
-
-
-class Grids:
-    """Every model solved over its grid of rates, with the arguments of `fit_curves`."""
 
     def __init__(
         self,
@@ -156,12 +134,13 @@ class Grids:
             offsets[np.arange(len(days)), groups] = 1.0
         self._fits = [_Fit(model, days, values, precision, offsets, group_sd) for model in models]
 
-    def zoom(self) -> None:
-        """Solve each model again where its weight lies."""
+    def zoom(self) -> Grids:
+        """Solve each model again where its weight lies; gives itself."""
         hopeful = max(fit.log_evidence for fit in self._fits) - HOPELESS
         for fit in self._fits:
             if fit.log_evidence > hopeful:
                 fit.zoom()
+        return self
 
     def at_readings(self) -> Array:
         """The mean of all curves at the readings' own days, offsets included: shape (n, q)."""
@@ -175,7 +154,7 @@ class Grids:
         return np.asarray(weights / weights.sum())
 
     def curves(self, draws: int = 400) -> Curves:
-        """Curves drawn in proportion to their evidence."""
+        """Curves drawn in proportion to their evidence: the same ones on each call, as no chance is involved."""
         fits, weights = self._fits, self._weights()
         flat = np.concatenate([weight * fit.shares for weight, fit in zip(weights, fits, strict=True)])
         owner = np.concatenate([np.full(len(fit.shares), i) for i, fit in enumerate(fits)])

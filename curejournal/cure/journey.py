@@ -318,8 +318,7 @@ def _fit_robustly(
         if np.allclose(wanted, weights, atol=0.05):
             break
         weights = wanted
-    grids.zoom()
-    curves = grids.curves()
+    curves = grids.zoom().curves()
     # Amplitudes take the first nine dimensions of these points, so that the last three have nothing to do with them.
     shared = aim_sd * normal_points(len(curves.at(days[:1])), 12)[:, None, 9:]
     return _Fitted(curves, origin, shared, weights, off(grids, origin))

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.difference import Interval
-from curejournal.cure.curves import Array, Curves, ModelWeight, fit_curves, interval_of
+from curejournal.cure.curves import Array, Curves, Grids, ModelWeight, interval_of
 from curejournal.cure.drying_models import MODELS, room_changed
 from curejournal.cure.records import Entry, Weighing
 
@@ -242,7 +242,7 @@ def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest
 
     def fit(factor: float, weights: Array) -> tuple[Curves, Array]:
         precision = (weights / (sds * factor) ** 2)[:, None, None]
-        curves = fit_curves(models, days, parts[:, None], precision, groups=groups, group_sd=OFFSET_SD)
+        curves = Grids(models, days, parts[:, None], precision, groups, OFFSET_SD).zoom().curves()
         fitted = curves.at(days)[..., 0] + curves.extra[..., 0][:, groups]
         return curves, ((parts - fitted.mean(axis=0)) / sds) ** 2
 

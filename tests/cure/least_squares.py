@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import least_squares
 
-from curejournal.cure.curves import Array, CurveModel, fit_curves
+from curejournal.cure.curves import Array, CurveModel, Grids
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ def best_fit(model: CurveModel, days: Array, values: Array, first_rates: Sequenc
     if first_rates is None:
         weight = 1e6 / max(float(values.var()), 1e-12)
         precision = np.tile(weight * np.eye(values.shape[1]), (len(days), 1, 1))
-        first_rates = fit_curves([model], days, values, precision, draws=1).models[0].rates
+        first_rates = Grids([model], days, values, precision).zoom().curves(1).models[0].rates
     count, q = len(model.low), values.shape[1]
 
     def columns(log_rates: Array) -> Array:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from curejournal.cure import changes, drying_models
-from curejournal.cure.curves import CurveModel, fit_curves
+from curejournal.cure.curves import CurveModel, Grids
 from curejournal.cure.drying_models import newton_loss, two_term_loss
 from tests.cure.least_squares import best_fit
 
@@ -60,7 +60,7 @@ def test_the_curves_drawn_agree_with_the_closed_form_of_a_straight_mean():
     mean = CurveModel("mean", "", (), (), lambda t, r: np.ones((len(r), len(t), 1)), (0.0,), (1e4,))
     values = np.array([[3.0], [4.0], [8.0]])
     sds = np.array([1.0, 2.0, 4.0])
-    drawn = fit_curves([mean], np.arange(3.0), values, 1 / sds[:, None, None] ** 2, draws=4000).at(np.array([0.0]))
+    drawn = Grids([mean], np.arange(3.0), values, 1 / sds[:, None, None] ** 2).zoom().curves(4000).at(np.array([0.0]))
     weights = sds**-2.0
     assert drawn.mean() == pytest.approx((weights @ values[:, 0]) / weights.sum(), abs=0.02)
     assert drawn.std() == pytest.approx(weights.sum() ** -0.5, rel=0.03)
@@ -73,14 +73,14 @@ def test_the_share_of_two_models_is_that_of_their_evidence():
 
     free = CurveModel("free", "", (), (), one, (0.0,), (3.0,))
     nil = CurveModel("nil", "", (), (), one, (0.0,), (1e-6,))
-    curves = fit_curves([free, nil], np.zeros(1), np.array([[2.0]]), np.ones((1, 1, 1)))
+    curves = Grids([free, nil], np.zeros(1), np.array([[2.0]]), np.ones((1, 1, 1))).zoom().curves()
     odds = np.exp(-0.5 * 4 / 10) / np.sqrt(10) / np.exp(-0.5 * 4)
     assert curves.models[0].weight == pytest.approx(odds / (1 + odds), rel=1e-5)
 
 
 def test_the_same_readings_always_give_the_same_curves():
     days, values = np.array([1.0, 4, 9]), np.array([[1.0], [0.95], [0.9]])
-    once, again = (fit_curves(drying_models.MODELS, days, values, np.full((3, 1, 1), 1e4)) for _ in range(2))
+    once, again = (Grids(drying_models.MODELS, days, values, np.full((3, 1, 1), 1e4)).zoom().curves() for _ in range(2))
     assert np.array_equal(once.at(days), again.at(days))
 
 
@@ -94,7 +94,7 @@ def test_every_model_recovers_its_own_curve(model):
     scale = np.array(model.amplitude_sd)[:, None] * np.linspace(0.8, 0.5, q)
     truth = model.shape(days, rates)[0] @ (np.array(model.amplitude_mean)[:, None] + scale)
     sd = 0.02 if q == 3 else 0.0005
-    curves = fit_curves([model], days, truth, np.tile(np.eye(q) / sd**2, (len(days), 1, 1)))
+    curves = Grids([model], days, truth, np.tile(np.eye(q) / sd**2, (len(days), 1, 1))).zoom().curves()
     assert np.abs(curves.at(days).mean(axis=0) - truth).max() < 2 * sd
     polished = best_fit(model, days, truth)
     assert polished.residual_sum_of_squares < 1e-8

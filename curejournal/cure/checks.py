@@ -365,10 +365,9 @@ def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> Iterator[Doubt]:
         )
     if not batch.bars_cut:
         yield Doubt("not cut", "No cut with its number of bars is on record.", "Note the cut and its bars first.")
-    acts = [act for when, act in batch.records(Decision) if when <= at]
-    if record.why in ("sold", "given") and not (acts and acts[-1].act == "release"):
-        last = acts[-1].act if acts else ""
-        stands = {"hold": "on hold", "withdraw": "withdrawn from sale"}.get(last, "not released")
+    _, act = batch.as_of(at).last_act
+    if record.why in ("sold", "given") and (act is None or act.act != "release"):
+        stands = {"hold": "on hold", "withdraw": "withdrawn from sale"}.get(act.act if act else "", "not released")
         yield Doubt(
             "not released",
             f"The batch was {stands} when these bars were {record.why}.",

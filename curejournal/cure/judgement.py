@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
@@ -151,7 +151,7 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None, pieces: s
 
 def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
     """Work out what the rules look at, from the entries up to `on`."""
-    batch = replace(batch, entries=tuple(entry for entry in batch.entries if entry.at <= on))
+    batch = batch.as_of(on)
     lye, problem = None, ""
     if batch.recipe is not None:
         try:
@@ -183,7 +183,7 @@ def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
 
 def journeys(batch: Batch, on: datetime, rules: HouseRules) -> dict[str, Journey]:
     """What the colour of each portion does, by its entries up to `on`."""
-    batch = replace(batch, entries=tuple(entry for entry in batch.entries if entry.at <= on))
+    batch = batch.as_of(on)
     readings: dict[str, list[Entry]] = {}
     for entry in batch.of(ColourReading):
         assert isinstance(entry.record, ColourReading)

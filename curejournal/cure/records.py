@@ -6,7 +6,7 @@ earlier entry it corrects. Nothing is overwritten: a correction is a new entry.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal, TypeVar
 
@@ -245,6 +245,10 @@ class Batch:
     code: str
     name: str
     entries: tuple[Entry, ...] = field(default=())
+
+    def as_of(self, on: datetime) -> Batch:
+        """The batch by what had happened at a time: later entries are left aside."""
+        return replace(self, entries=tuple(entry for entry in self.entries if entry.at <= on))
 
     def of(self, kind: type[Record]) -> tuple[Entry, ...]:
         """The entries whose record is of this kind, in order of time."""

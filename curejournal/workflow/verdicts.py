@@ -128,10 +128,10 @@ def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgem
         return ""
     for parent in lineage.ancestors([*journal.all_batches(), batch], batch.code):
         found = judged(parent)
-        acts = [act for at, act in parent.records(Decision) if at <= found.on]
+        _, act = parent.as_of(found.on).last_act
         # What keeps the pieces back is their safety, not that their colour settled elsewhere.
         unsafe = [f.gauge for f in found.findings if f.verdict is Verdict.HOLD and f.gauge != "colour"]
-        signed = acts[-1].act if acts and acts[-1].act != "release" else ""
+        signed = act.act if act is not None and act.act != "release" else ""
         if unsafe or signed or found.recall:
             why = ", ".join(unsafe) or {"hold": "signed hold", "withdraw": "withdrawn"}.get(signed, "recall question")
             return f"it has pieces of batch {parent.code} in it, which is held back ({why})"

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from pypdf import PdfReader
@@ -14,6 +16,7 @@ from pypdf import PdfReader
 from curejournal import lessons, publish, workflow
 from curejournal.cure.checks import ImpossibleRecord
 from curejournal.cure.records import (
+    Act,
     AlkaliTest,
     BarsOut,
     ColourReading,
@@ -25,7 +28,7 @@ from curejournal.cure.records import (
     WhyOut,
 )
 from curejournal.errors import CureJournalError
-from curejournal.journal.faults import CodeInUse
+from curejournal.journal.faults import CodeInUse, SignatureStays
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Embed, Recipe
 from tests.cure.batches import (
@@ -71,11 +74,13 @@ def family(journal: Journal) -> Journal:
     return journal
 
 
-@pytest.mark.parametrize("act", ["release", "hold", "withdraw"])
+@pytest.mark.parametrize("act", get_args(Act))
 def test_every_act_freezes_its_evidence_and_the_rules_version(family: Journal, act: str) -> None:
     start(family, "X", READY)
     if act == "withdraw":
         sign(family, "X", on=44)
+    if act == "lift hold":
+        sign(family, "X", "hold", on=44)
     judged = workflow.judge_batch(family, "X", day(45))
     decision = sign(family, "X", act)
     assert decision.rules_version == judged.rules_version == workflow.house_rules(family).version
@@ -101,6 +106,48 @@ def test_only_what_was_released_can_be_withdrawn(family: Journal) -> None:
         sign(family, "C", "withdraw")
     sign(family, "A", "withdraw", 50)
     assert family.batch("A").released_at is None
+
+
+def test_a_signature_is_answered_by_the_next_one_alone(family: Journal) -> None:
+    release = family.batch("A").of(Decision)[-1]
+    for act in (workflow.take_back, lambda j, entry, **how: workflow.undo(j, entry.id, **how)):
+        with pytest.raises(SignatureStays, match=f"{re.escape(BY)} signed"):
+            act(family, release, why="too early", by="Tarvo (invented)", now=NOW)
+    assert family.batch("A").released_at is not None
+    with pytest.raises(workflow.NotReady, match="No hold stands"):
+        sign(family, "A", "lift hold", 50)
+    sign(family, "A", "hold", 51)
+    held = workflow.judge_batch(family, "A", day(51))
+    assert held.verdict == "hold" and f"held by {BY}" in held.headline
+    assert workflow.judge_batch(family, "B", day(51)).verdict == "hold", "its pieces are in it"
+    sign(family, "A", "lift hold", 52)
+    # What was signed before the hold does not come back with its end: a release is signed anew.
+    lifted = workflow.judge_batch(family, "A", day(52))
+    assert (lifted.verdict, lifted.released_at) == ("ready", None)
+    assert [thing.what for thing in lifted.due] == ["release"]
+    assert workflow.judge_batch(family, "B", day(52)).verdict == "ready"
+    with pytest.raises(workflow.NotReady, match="No hold stands"):
+        sign(family, "A", "lift hold", 53)
+    with pytest.raises(workflow.ReadingDoubtful, match="not released"):
+        workflow.enter(family, "A", BarsOut(1, "a shop", "sold"), at=day(53), by=BY, now=NOW)
+    sign(family, "A", "release", 54)
+    assert [entry.record.act for entry in family.batch("A").of(Decision)] == [
+        "release", "hold", "lift hold", "release",
+    ]  # fmt: skip
+
+
+def test_a_hold_is_lifted_on_the_command_line_and_undo_says_what_to_do_instead(tmp_path: Path) -> None:
+    where = tmp_path / "journal"
+    run("batch", "start", "B1", "--name", "Oat", journal=where)
+    signed = as_json("hold", "B1", "--statement", "it smells", journal=where)
+    refused = as_json("undo", signed["id"], "--why", "wrong batch", "--by", "Ott", code=1, journal=where)["error"]
+    assert "Kaja (invented) signed" in refused["what"] and "lifted hold" in refused["do"]
+    assert "held by Kaja" in as_json("judge", "B1", journal=where)["headline"]
+    said = run("hold", "B1", "--lift", "--statement", "it was the room", "--by", "Ott", journal=where)
+    assert said == "B1: lift hold, signed by Ott: it was the room\n"
+    assert "held" not in as_json("judge", "B1", journal=where)["headline"]
+    words = [entry["words"] for entry in as_json("history", "B1", journal=where)["entries"]]
+    assert words == ["hold, signed by Kaja (invented): it smells", "lift hold, signed by Ott: it was the room"]
 
 
 def test_a_bad_reading_after_a_release_asks_for_all_that_it_reaches(family: Journal) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal, cast
+from typing import Annotated, cast
 
 import typer
 
@@ -32,7 +32,7 @@ from curejournal.cli.typed import (
     print_json,
     zone_of,
 )
-from curejournal.cure.records import BarsOut, IntendedSource, WhyOut
+from curejournal.cure.records import Act, BarsOut, IntendedSource, WhyOut
 from curejournal.cure.words import in_words
 
 
@@ -84,10 +84,15 @@ def release(
 
 @app.command()
 def hold(
-    code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
+    code: Code,
+    statement: Statement,
+    lift: Annotated[bool, typer.Option("--lift", help="Sign that the hold is over; that is no release.")] = False,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
 ) -> None:
-    """Sign that a batch is kept back, for the reason you state; the evidence is frozen with it."""
-    _sign(journal, code, "hold", by, statement, as_json)
+    """Sign that a batch is kept back, or with `--lift` that it no longer is; the evidence is frozen with it."""
+    _sign(journal, code, "lift hold" if lift else "hold", by, statement, as_json)
 
 
 @app.command()
@@ -98,9 +103,7 @@ def withdraw(
     _sign(journal, code, "withdraw", by, statement, as_json)
 
 
-def _sign(
-    journal: Path, code: str, act: Literal["release", "hold", "withdraw"], by: str, statement: str, as_json: bool
-) -> None:
+def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: bool) -> None:
     with open_journal(journal) as kept:
         entry = workflow.decide(kept, code, act, signed_by=by, statement=statement, on=now_of(kept))
     print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")

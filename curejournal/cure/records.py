@@ -15,6 +15,7 @@ from curejournal.soap.recipe import Recipe
 
 AlkaliMethod = Literal["strip", "meter", "titration"]
 EventKind = Literal["trace", "thickening", "poured", "gel", "unmoulded", "cut", "note"]
+Act = Literal["release", "hold", "withdraw", "lift hold"]
 WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
 SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
 IntendedSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
@@ -162,9 +163,12 @@ class BarsOut:
 
 @dataclass(frozen=True)
 class Decision:
-    """A person's signed act. `evidence` is the judgement frozen as it stood, as JSON text."""
+    """A person's signed act. `evidence` is the judgement frozen as it stood, as JSON text.
 
-    act: Literal["release", "hold", "withdraw"]
+    It is never corrected or taken back: the next signed act answers it, a lifted hold a hold.
+    """
+
+    act: Act
     signed_by: str
     statement: str
     rules_version: str
@@ -305,5 +309,6 @@ class Batch:
 
     @property
     def last_act(self) -> tuple[datetime | None, Decision | None]:
-        """When something was signed last, and what: it stands until the next one."""
-        return next(reversed(self.records(Decision)), (None, None))
+        """When something was signed last, and what: it stands until the next one; after a lifted hold nothing does."""
+        at, act = next(reversed(self.records(Decision)), (None, None))
+        return (None, None) if act is not None and act.act == "lift hold" else (at, act)

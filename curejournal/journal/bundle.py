@@ -252,7 +252,7 @@ def _enter(
         )
         for entry in run
     ]
-    made = journal.add_many(code, items, by=run[0].by)
+    made = journal.add_many(code, items, by=run[0].by, as_it_was=True)
     return {old.id: new.id for old, new in zip(run, made, strict=True)}
 
 

@@ -65,6 +65,10 @@ class SignedByOther(CureJournalError):
     """An entry in the name of somebody else than is signed in."""
 
 
+class SignatureStays(CureJournalError):
+    """A signed act was to be corrected, taken back, or brought back."""
+
+
 class CodeInUse(CureJournalError):
     """A batch with this code exists already."""
 

@@ -13,6 +13,7 @@ from typing import Any, Self
 
 from sqlalchemy import Connection, Engine, Row, select
 
+from curejournal.cure.lineage import same_code
 from curejournal.cure.records import Batch, Entry, Record, Withdrawn
 from curejournal.journal.current import CurrentBatches
 from curejournal.journal.faults import (
@@ -20,6 +21,7 @@ from curejournal.journal.faults import (
     EntryRefused,
     NotInJournal,
     OnlyToRead,
+    SignatureStays,
     SignedByOther,
     StaleEntry,
     in_plain_words,
@@ -29,6 +31,7 @@ from curejournal.journal.rows import (
     CURRENT,
     HEADS,
     IN_TIME,
+    SIGNED,
     WITHDRAWN,
     BatchHead,
     as_batch,
@@ -123,7 +126,7 @@ class Ledger:
         Raises
         ------
         CodeInUse
-            If there is a batch of this code.
+            If there is a batch of this code, or of one that differs in case alone.
         EntryRefused
             If code (at most 40 characters), name (120) or `by` (80) are no names, `at` has no offset, or a
             record cannot be kept.
@@ -131,8 +134,12 @@ class Ledger:
         code, name, by = plain_text(code, "code", 40), plain_text(name, "name", 120), self._signer(by)
         at_utc, offset = instant(at)
         with self._writing() as connection:
-            if connection.scalar(select(batch_table.c.id).where(batch_table.c.code == code)):
-                raise CodeInUse(f"There is a batch {code} already.", "Give this one another code.")
+            # Pieces and lots name batches by their code, whose case does not count there.
+            alike = next(
+                (known for known in connection.scalars(select(batch_table.c.code)) if same_code(known, code)), None
+            )
+            if alike is not None:
+                raise CodeInUse(f"There is a batch {alike} already.", "Give this one another code.")
             row = {"code": code, "name": name, "started_at_utc": at_utc, "started_at_offset_minutes": offset}
             row |= {"author": by, "recorded_at_utc": self._now()}
             batch_id = inserted(connection, batch_table, row)
@@ -189,8 +196,10 @@ class Ledger:
         """Enter one record; see `add_many`."""
         return self.add_many(code, [NewEntry(record, at, supersedes, photo)], by=by)[0]
 
-    def add_many(self, code: str, items: Sequence[NewEntry], *, by: str) -> tuple[Entry, ...]:
+    def add_many(self, code: str, items: Sequence[NewEntry], *, by: str, as_it_was: bool = False) -> tuple[Entry, ...]:
         """Enter records, all of them or none.
+
+        `as_it_was` is for another journal's history: in an early one, signatures may have been taken back.
 
         Raises
         ------
@@ -198,13 +207,15 @@ class Ledger:
             If there is no such batch, photo, or entry to correct in this batch.
         StaleEntry
             If an entry to be corrected was corrected or withdrawn in the meantime.
+        SignatureStays
+            If a signed act would be corrected, withdrawn or signed again in another's name.
         EntryRefused
             If a record cannot be kept.
         """
         by = self._signer(by)
         with self._writing() as connection:
             batch_id = self._batch(connection, code).id
-            return tuple(self._append(connection, batch_id, item, by) for item in items)
+            return tuple(self._append(connection, batch_id, item, by, as_it_was) for item in items)
 
     def withdraw(self, entry_id: int, *, why: str, by: str, at: datetime) -> Entry:
         """Take an entry back; it stays in the history. Its record, entered as a correction of this, brings it back."""
@@ -231,12 +242,12 @@ class Ledger:
                 made.append(self._append(connection, undone.batch_id, again, by))
         return tuple(made)
 
-    def _append(self, connection: Connection, batch_id: int, item: NewEntry, by: str) -> Entry:
+    def _append(self, connection: Connection, batch_id: int, item: NewEntry, by: str, as_it_was: bool = False) -> Entry:
         kind, text = kind_of(item.record), to_json(item.record)
         at_utc, offset = instant(item.at)
         recorded_at, _ = instant(self._now())
         if item.supersedes is not None:
-            self._refuse_wrong_correction(connection, batch_id, kind, item.supersedes)
+            self._refuse_wrong_correction(connection, batch_id, kind, item.supersedes, as_it_was)
         elif isinstance(item.record, Withdrawn):
             raise EntryRefused("A withdrawal must name the entry that it takes back.")
         if item.photo is not None and not connection.scalar(kept(item.photo)):
@@ -254,9 +265,13 @@ class Ledger:
         return Entry(entry_id, local(at_utc, offset), by, recorded_at, item.record, item.supersedes, item.photo)
 
     @staticmethod
-    def _refuse_wrong_correction(connection: Connection, batch_id: int, kind: str, entry_id: int) -> None:
+    def _refuse_wrong_correction(
+        connection: Connection, batch_id: int, kind: str, entry_id: int, as_it_was: bool
+    ) -> None:
         earlier = connection.execute(
-            select(entry_table.c.kind).where(entry_table.c.id == entry_id, entry_table.c.batch_id == batch_id)
+            select(entry_table.c.kind, entry_table.c.author).where(
+                entry_table.c.id == entry_id, entry_table.c.batch_id == batch_id
+            )
         ).first()
         if earlier is None:
             raise NotInJournal(f"There is no entry {entry_id} in this batch to correct.")
@@ -267,6 +282,15 @@ class Ledger:
                 f"Someone changed this in the meantime: {newer.author} {act} it"
                 f" on {newer.recorded_at_utc:%Y-%m-%d at %H:%M} UTC.",
                 "Look at the entry as it is now, and correct that one if it is still wrong.",
+            )
+        if SIGNED in {kind, earlier.kind} and not as_it_was:
+            # What was signed is answered by the next signature, with its name, and by nothing else.
+            raise SignatureStays(
+                f"Entry {entry_id} is an act that {earlier.author} signed: it is not corrected or taken back."
+                if earlier.kind == SIGNED
+                else "A signed act is not brought back: it is signed anew.",
+                "Sign what holds now: a hold or a withdrawal answers a release, a lifted hold answers a hold, "
+                "and a new release answers a withdrawal.",
             )
         if kind != earlier.kind and WITHDRAWN not in {kind, earlier.kind}:
             raise EntryRefused(

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Table, and_, exists, func, select
 
-from curejournal.cure.records import Batch, Entry, Renamed, Withdrawn
+from curejournal.cure.records import Batch, Decision, Entry, Renamed, Withdrawn
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.record_json import KIND_OF, from_json
 from curejournal.journal.tables import batch as batch_table
@@ -40,7 +40,7 @@ class KeptCard:
     added_at: datetime
 
 
-WITHDRAWN = KIND_OF[Withdrawn]
+WITHDRAWN, SIGNED = KIND_OF[Withdrawn], KIND_OF[Decision]
 _later = entry_table.alias("later")
 CURRENT = and_(entry_table.c.kind != WITHDRAWN, ~exists().where(_later.c.supersedes == entry_table.c.id))
 """Neither corrected nor withdrawn."""

@@ -17,6 +17,7 @@ from curejournal.cure.records import (
     AlkaliMethod,
     AlkaliTest,
     Batch,
+    Decision,
     Entry,
     Record,
     ScalarReading,
@@ -119,7 +120,8 @@ def undo(desk: Desk) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key="kept"):
         words = "; ".join(in_words(entry.record) for entry in kept)
         st.success(f"Kept for {plain(code)}: {plain(words)} ({wording.moment(kept[0].at)}).", icon=":material/check:")
-        if st.button("Undo", key="undo"):
+        # What was signed stays, and is answered by the next signature.
+        if not any(isinstance(entry.record, Decision) for entry in kept) and st.button("Undo", key="undo"):
             for entry in kept:
                 undone = partial(workflow.undo, desk.journal, entry.id, why="undone at once", by=desk.by, now=desk.now)
                 attempt(undone)

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from curejournal import workflow
 from curejournal.cure.judgement import LOCAL_CODES, Judgement
-from curejournal.cure.records import Batch, Decision
+from curejournal.cure.records import Act, Batch, Decision
 from curejournal.cure.rules import Finding
 from curejournal.report import wording
 from curejournal.ui import entry, parts
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import st
 
-ACTS: dict[Literal["release", "hold", "withdraw"], str] = {
+ACTS: dict[Act, str] = {
     "release": "Release for sale",
     "hold": "Hold",
     "withdraw": "Withdraw an earlier release",
+    "lift hold": "Lift the hold (no release yet)",
 }
 OUTCOMES = {"good": "✓ good", "unclear": "? unclear", "high": "‖ high"}
 
@@ -72,7 +71,9 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         parts.say(f"It cannot be released now. {parts.because(judgement)}", "soft")
     if not parts.may_enter(desk):
         return
-    options = [act for act in ACTS if act != "withdraw" or judgement.released_at]
+    _, last = batch.last_act
+    answers = {"withdraw": "release", "lift hold": "hold"}
+    options = [act for act in ACTS if act not in answers or (last is not None and last.act == answers[act])]
     act = st.radio(
         "What do you sign?", options, index=0 if ready else 1, format_func=ACTS.__getitem__, key=f"act-{batch.code}"
     )
@@ -81,7 +82,11 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         known = desk.by if desk.signed_in else ""
         name = st.text_input(label, known, key=f"signed-{batch.code}", max_chars=80, disabled=desk.signed_in)
         statement = st.text_area("What you state", key=f"statement-{batch.code}", max_chars=2000)
-        parts.say("The verdict and all its evidence are kept with the signature as they stand now.", "soft")
+        parts.say(
+            "The verdict and all its evidence are kept with the signature as they stand now. A signature is not taken "
+            "back: the next one answers it.",
+            "soft",
+        )
         sent = st.form_submit_button(
             "Sign", type="primary", disabled=act == "release" and not ready, key=f"sign-go-{batch.code}"
         )

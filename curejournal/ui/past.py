@@ -14,7 +14,7 @@ from curejournal.ui import entry, parts, placing
 from curejournal.ui.page import Desk, attempt
 from curejournal.ui.telling import st
 
-FIXED = (Recipe, Decision, Withdrawn)
+FIXED = (Recipe, Withdrawn)
 """Records that are not corrected field by field: a new one is entered, or it is taken back."""
 
 
@@ -70,6 +70,9 @@ def _correct(desk: Desk, batch: Batch) -> None:
     if chosen is None:
         return
     item = entries[chosen]
+    if isinstance(item.record, Decision):
+        parts.say("A signature stays. Under Evidence, sign what holds now: the next signature answers this one.")
+        return
     parts.say("What was entered stays in the history; the correction counts from now on.", "soft")
     if not isinstance(item.record, FIXED):
         with st.form(f"correct-{item.id}"):

@@ -21,7 +21,6 @@ from curejournal.cure.records import BarsOut, Batch, Entry, IntendedSource, Reco
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import Progress
-from curejournal.journal.faults import CodeInUse
 from curejournal.journal.store import Journal
 from curejournal.journal.words import plain_text
 from curejournal.soap.recipe import Embed, Recipe
@@ -49,10 +48,6 @@ def start_batch(
     ------
     ImpossibleRecord, CodeInUse, EntryRefused
     """
-    alike = next((known for known in journal.names() if lineage.same_code(known, code)), None)
-    if alike is not None:
-        # Pieces and lots name batches by their code, whose case does not count there.
-        raise CodeInUse(f"There is a batch {alike} already.", "Give this one another code.")
     empty = Batch(code, name)
     for record in records:
         check_record(empty, record, at, now=now)
@@ -158,6 +153,8 @@ def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetim
     ------
     ImpossibleRecord
         Without a reason.
+    SignatureStays
+        If it is a signed act: the next one answers it, see `decide`.
     """
     check_record(Batch("", ""), Withdrawn(why), now)
     return journal.withdraw(entry.id, why=why, by=by, at=now)
@@ -170,6 +167,8 @@ def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -
     ------
     ImpossibleRecord
         Without a reason.
+    SignatureStays
+        As for `take_back`.
     """
     check_record(Batch("", ""), Withdrawn(why), now)
     return journal.undo(entry_id, why=why, by=by, at=now)

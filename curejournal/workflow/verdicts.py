@@ -6,14 +6,13 @@ import json
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import datetime, timedelta
-from typing import Literal
 
 from curejournal.cure import lineage
 from curejournal.cure.checks import check_record
 from curejournal.cure.house import HouseRules
 from curejournal.cure.judgement import DueThing, Judgement, judge
 from curejournal.cure.lineage import Recall
-from curejournal.cure.records import Batch, Decision, Entry
+from curejournal.cure.records import Act, Batch, Decision, Entry
 from curejournal.cure.rules import Verdict
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
@@ -74,19 +73,19 @@ def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, DueThing]]:
 def decide(
     journal: Journal,
     code: str,
-    act: Literal["release", "hold", "withdraw"],
+    act: Act,
     *,
     signed_by: str,
     statement: str,
     on: datetime,
 ) -> Entry:
-    """Sign a release, a hold or a withdrawal; the judgement as it stands is frozen with it.
+    """Sign a release, a hold, a withdrawal, or that a hold is lifted; the judgement as it stands is frozen with it.
 
     Raises
     ------
     NotReady
         A release when not every gauge says go, or when pieces in it are of a batch that is held, withdrawn or
-        under a recall question; a withdrawal of what was not released.
+        under a recall question; a withdrawal of what was not released; a lifted hold where none stands.
     ImpossibleRecord
         Without a name or a statement.
     """
@@ -96,6 +95,9 @@ def decide(
     batch = journal.batch(code)
     if act == "withdraw" and not any(earlier.act == "release" for _, earlier in batch.records(Decision)):
         raise NotReady("This batch was never released, so nothing can be withdrawn.", "Sign a hold to keep it back.")
+    standing = batch.last_act[1]
+    if act == "lift hold" and (standing is None or standing.act != "hold"):
+        raise NotReady("No hold stands for this batch, so none can be lifted.", "Look at what was signed last.")
     decision = Decision(
         act, signed_by, statement, judgement.rules_version, json.dumps(as_json(judgement), ensure_ascii=False)
     )

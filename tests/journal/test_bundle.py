@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from curejournal.cure.records import Event, Weighing
+from curejournal.cure.records import Decision, Event, Weighing, Withdrawn
 from curejournal.journal.bundle import DATA, read_bundle, take_bundle, write_bundle
 from curejournal.journal.faults import CodeInUse, DataRefused
 from curejournal.journal.photos import PhotoFacts
@@ -66,6 +66,26 @@ def test_it_can_have_another_code_and_never_replaces_a_batch(filled):
         take_bundle(filled, bundle, by="Ott", now=NOW)
     assert take_bundle(filled, bundle, code="B1 of Kaja", by="Ott", now=NOW) == "B1 of Kaja"
     assert filled.history("B1") == before
+
+
+def test_a_code_that_differs_in_case_alone_is_refused_before_anything_is_entered(filled, tmp_path):
+    bundle = read_bundle(write_bundle(filled, "B1", "x"))
+    with Journal.open(tmp_path / "other") as other:
+        other.start_batch("b1", "Rye", at=AT, by="Ott")
+        with pytest.raises(CodeInUse, match="b1 already"):
+            take_bundle(other, bundle, by="Ott", now=NOW)
+        assert (list(other.names()), other.unfiled_photos(), other.cards()) == (["b1"], (), ())
+        assert take_bundle(other, bundle, code="B1-Kaja", by="Ott", now=NOW) == "B1-Kaja"
+
+
+def test_a_signature_taken_back_in_an_early_journal_comes_as_it_was(filled, tmp_path):
+    signed = filled.add("B1", Decision("release", "Kaja", "sound", "1", "{}"), at=AT, by="Kaja")
+    filled.add_many("B1", [NewEntry(Withdrawn("too early"), AT, signed.id)], by="Tarvo", as_it_was=True)
+    data = write_bundle(filled, "B1", "x")
+    with Journal.open(tmp_path / "other") as other:
+        take_bundle(other, read_bundle(data), by="Ott", now=NOW)
+        assert told(other.history("B1")[:-1]) == told(filled.history("B1"))
+        assert other.batch("B1").released_at is None
 
 
 def test_a_card_of_this_journal_with_the_same_name_stays(filled, tmp_path):

@@ -13,14 +13,14 @@ from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, initial
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
-from curejournal.cure.records import RECORDS, Event, ScalarReading, Withdrawn
-from curejournal.journal.faults import StaleEntry
+from curejournal.cure.records import RECORDS, Decision, Event, ScalarReading, Withdrawn
+from curejournal.journal.faults import SignatureStays, StaleEntry
 from curejournal.journal.store import Journal, NewEntry, PhotoFacts
 from curejournal.journal.tables import metadata
 from tests.journal.strategies import records
 
 AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))
-KINDS = [kind for kind in RECORDS if RECORDS[kind] is not Withdrawn]
+KINDS = [kind for kind in RECORDS if RECORDS[kind] not in (Withdrawn, Decision)]
 
 
 class Ledger(RuleBasedStateMachine):
@@ -47,6 +47,18 @@ class Ledger(RuleBasedStateMachine):
         if not isinstance(entry.record, Withdrawn):
             self.current[entry.id] = entry
         return entry
+
+    @rule(record=records("decision"))
+    def sign(self, record):
+        """Kept for good: it is neither corrected nor taken back, in anybody's name."""
+        entry = self.note(self.journal.add("B-1", record, at=AT, by="Ana"))
+        for act in (
+            lambda: self.journal.withdraw(entry.id, why="a mistake", by="Ben", at=AT),
+            lambda: self.journal.undo(entry.id, why="a mistake", by="Ana", at=AT),
+            lambda: self.journal.add("B-1", record, at=AT, by="Ana", supersedes=entry.id),
+        ):
+            with pytest.raises(SignatureStays):
+                act()
 
     @rule(target=live, record=st.sampled_from(KINDS).flatmap(records), minutes=st.integers(-10_000, 10_000))
     def add(self, record, minutes):

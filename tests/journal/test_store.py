@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from curejournal.cure.records import Event, PhotoNote, Portion, Renamed, ScalarReading, Weighing, Withdrawn
-from curejournal.journal.faults import CodeInUse, EntryRefused, NotInJournal, StaleEntry
+from curejournal.cure.records import Decision, Event, PhotoNote, Portion, Renamed, ScalarReading, Weighing, Withdrawn
+from curejournal.journal.faults import CodeInUse, EntryRefused, NotInJournal, SignatureStays, StaleEntry
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 
@@ -206,6 +206,22 @@ def test_undoing_is_itself_undone_and_all_stays_in_the_history(started: Journal)
     with pytest.raises(StaleEntry):
         started.undo(second.id, why="again", by="Ana", at=POURED)
     assert started.check() == ()
+
+
+def test_a_signature_that_an_early_journal_took_back_is_not_brought_back_in_its_name(started: Journal) -> None:
+    signed = started.add("B-1", Decision("release", "Ana", "sound", "1", "{}"), at=POURED, by="Ana")
+    undone = NewEntry(Withdrawn("too early"), POURED, signed.id)
+    (taken_back,) = started.add_many("B-1", [undone], by="Ben", as_it_was=True)
+    before = started.history("B-1")
+    with pytest.raises(SignatureStays, match="signed anew"):
+        started.undo(taken_back.id, why="it was right", by="Ben", at=POURED)
+    assert started.history("B-1") == before
+
+
+def test_codes_that_differ_in_case_alone_are_one(started: Journal) -> None:
+    with pytest.raises(CodeInUse, match="B-1 already"):
+        started.start_batch("b-1", "Oat", at=POURED, by="Ben")
+    assert list(started.names()) == ["B-1"]
 
 
 def test_a_mistyped_name_is_corrected_and_stays_in_the_history(started: Journal) -> None:

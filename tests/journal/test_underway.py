@@ -8,8 +8,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from curejournal import workflow
-from curejournal.cure.records import BarsOut, Decision, Event
-from curejournal.journal.store import Journal
+from curejournal.cure.records import BarsOut, Decision, Event, Withdrawn
+from curejournal.journal.store import Journal, NewEntry
 
 AT = datetime(2026, 3, 2, 9, tzinfo=UTC)
 RELEASE = Decision("release", "Ann", "sound", "1", "{}")
@@ -34,8 +34,9 @@ def _noted_after(journal: Journal) -> None:
 
 
 def _undone(journal: Journal) -> None:
+    """As it was possible in an early journal."""
     release = journal.add("A", RELEASE, at=AT, by="Ann")
-    journal.undo(release.id, why="too early", by="Ann", at=AT)
+    journal.add_many("A", [NewEntry(Withdrawn("too early"), AT, release.id)], by="Ann", as_it_was=True)
 
 
 def _released_again(journal: Journal) -> None:

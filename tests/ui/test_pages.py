@@ -129,6 +129,26 @@ def test_nothing_can_be_released_before_it_is_ready(small: Path) -> None:
     assert "It cannot be released now" in text_of(at)
 
 
+def test_a_signature_has_no_undo_and_a_hold_is_lifted_by_another(small: Path) -> None:
+    at = section("B-2", "Evidence")
+    assert "lift hold" not in at.radio(key="act-B-2").options and len(at.radio(key="act-B-2").options) == 2
+    for act, said in (("hold", "It smells."), ("lift hold", "It was the room.")):
+        at.radio(key="act-B-2").set_value(act).run()
+        at.text_input(key="signed-B-2").input("Ann Example")
+        at.text_area(key="statement-B-2").input(said)
+        only(at.button, "Sign").click().run()
+        assert not at.exception and not at.error
+        assert "Kept for B" in text_of(at) and "Undo" not in [button.label for button in at.button]
+    with Journal.open(small) as journal:
+        (hold, lifted) = journal.batch("B-2").of(Decision)
+    assert (hold.record.act, lifted.record.act) == ("hold", "lift hold")
+    at = section("B-2", "History")
+    at.toggle(key="correct-B-2").set_value(True).run()
+    at.selectbox(key="which-B-2").set_value(hold.id).run()
+    assert "A signature stays." in text_of(at)
+    assert "Take it back" not in [button.label for button in at.button]
+
+
 def test_a_signature_without_a_name_is_refused(small: Path) -> None:
     at = app("batch", batch="B-1")
     only(at.button, "Sign").click().run()

@@ -13,9 +13,10 @@ from curejournal.colour.sample import Grade, Lab, Matrix3
 from curejournal.counting import how_many
 from curejournal.cure.checks import Doubt
 from curejournal.cure.house import HouseRules
-from curejournal.cure.journey import Journey, State, follow
+from curejournal.cure.journey import Journey, follow
 from curejournal.cure.records import Batch, ColourReading, Entry, Portion
 from curejournal.cure.sessions import OTHER_INSTRUMENT_SD, sessions
+from curejournal.cure.states import State
 from curejournal.cure.words import lab_words
 from curejournal.errors import CureJournalError
 

@@ -14,9 +14,7 @@ from curejournal.colour.sample import Grade, Lab
 from curejournal.colour.spaces import yellowness_e313
 from curejournal.cure.changes import AIMED_MODELS, FREE_MODELS
 from curejournal.cure.curves import Array, Curves, Grids, ModelWeight, normal_points
-from curejournal.cure.forecast import HORIZON_DAYS, foretell
-from curejournal.cure.forecast import Forecast as Forecast
-from curejournal.cure.forecast import forecast_from_history as forecast_from_history
+from curejournal.cure.forecast import HORIZON_DAYS, Forecast, foretell
 from curejournal.cure.records import Entry
 from curejournal.cure.sessions import Session, sessions
 from curejournal.cure.states import (
@@ -24,13 +22,13 @@ from curejournal.cure.states import (
     LATE_DAYS,
     LONE_WEIGHT,
     REMAINING,
+    State,
     classify,
     lone_moment,
     name_of,
     perhaps,
     soon,
 )
-from curejournal.cure.states import State as State
 
 DAY = timedelta(days=1)
 

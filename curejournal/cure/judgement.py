@@ -2,34 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
-import numpy as np
-
 from curejournal.counting import how_many
-from curejournal.cure.alkali_course import AlkaliSummary, Outcome, read_tests
+from curejournal.cure.alkali_course import AlkaliSummary, Outcome
+from curejournal.cure.context import Context, look_at
+from curejournal.cure.due import DueThing, what_is_due
+from curejournal.cure.findings import Finding, Gauge, Verdict
 from curejournal.cure.house import HouseRules
-from curejournal.cure.intended import aim_sd
-from curejournal.cure.journey import Journey, follow
+from curejournal.cure.journey import Journey
 from curejournal.cure.lineage import gone_out, gone_words
-from curejournal.cure.records import (
-    AlkaliTest,
-    BarsOut,
-    Batch,
-    ColourReading,
-    Decision,
-    Entry,
-    SurfaceNote,
-    Weighing,
-)
-from curejournal.cure.rules import RULES, Context, Finding, Gauge, Verdict
+from curejournal.cure.records import AlkaliTest, BarsOut, Batch, Decision, SurfaceNote
+from curejournal.cure.rules import RULES
 from curejournal.cure.states import State
-from curejournal.cure.weight import Drying, DryingReport, weigh_up
-from curejournal.errors import CureJournalError
-from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.cure.weight import DryingReport
+from curejournal.soap.lye import LyeCheck
 from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)
@@ -46,17 +36,6 @@ LYE = (
     "Lye burns: goggles and gloves; lye into water, never water into lye; fresh air; children and animals away. "
     "Rinse skin with much water and get help."
 )
-
-
-@dataclass(frozen=True)
-class DueThing:
-    """Something to do for a batch, from when, and why; `portion` says of which, if not of the whole batch."""
-
-    what: Literal["weigh", "photograph", "test", "look", "release", "decide", "complete"]
-    when: datetime
-    words: str
-    why: str
-    portion: str = ""
 
 
 @dataclass(frozen=True)
@@ -128,7 +107,7 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None, pieces: s
             DueThing("decide", on, "Decide whether it stays on sale", why) for why in (*recall, pieces) if why
         )
     else:
-        things = _due(context, not holds and not waits, held, by_gauge)
+        things = what_is_due(context, not holds and not waits, held, by_gauge)
     return Judgement(
         on=on,
         verdict=verdict,
@@ -147,73 +126,6 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None, pieces: s
         cautions=_cautions(context, findings),
         rules_version=context.rules.version,
     )
-
-
-def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
-    """Work out what the rules look at, from the entries up to `on`."""
-    batch = batch.as_of(on)
-    lye, problem = None, ""
-    if batch.recipe is not None:
-        try:
-            lye = check_lye(batch.recipe)
-        except CureJournalError as error:
-            problem = error.what
-    poured = batch.poured_at
-    drying = weigh_up(
-        batch.of(Weighing),
-        poured,
-        water_share=lye.water_share if lye is not None and lye.water_g > 0 else None,
-        limit_pct_week=rules.loss_pct_week,
-        days_apart=rules.weighings_days_apart,
-    )
-    return Context(
-        batch=batch,
-        on=on,
-        rules=rules,
-        poured_at=poured,
-        lye=lye,
-        lye_problem=problem,
-        drying=drying,
-        alkali=read_tests(
-            batch.records(AlkaliTest), rules.free_alkali_pct, rules.ph_usual_to, _concentrated(drying, poured)
-        ),
-        journeys=journeys(batch, on, rules),
-    )
-
-
-def journeys(batch: Batch, on: datetime, rules: HouseRules) -> dict[str, Journey]:
-    """What the colour of each portion does, by its entries up to `on`."""
-    batch = batch.as_of(on)
-    readings: dict[str, list[Entry]] = {}
-    for entry in batch.of(ColourReading):
-        assert isinstance(entry.record, ColourReading)
-        readings.setdefault(entry.record.portion, []).append(entry)
-    portions = {portion.name: portion for portion in batch.portions}
-    controls = [entry for p in portions.values() if p.control for entry in readings.get(p.name, [])]
-    found = {}
-    for name in dict.fromkeys([*portions, *readings]):
-        portion = portions.get(name)
-        beside = portion is not None and not portion.control and portion.intended_source == "control portion"
-        found[name] = follow(
-            readings.get(name, []),
-            batch.event_at("poured", name) or batch.poured_at,
-            portion.intended_lab if portion else None,
-            portion.tolerance if portion else 3.0,
-            control=controls if beside else (),
-            aim_sd=aim_sd(portion, readings.get(name, [])) if portion else 0.0,
-            back_days_apart=rules.colour_days_apart,
-            curve_until=on,
-        )
-    return found
-
-
-def _concentrated(drying: DryingReport, poured: datetime | None) -> Callable[[datetime], float]:
-    curve = drying.curve
-    start = poured or (drying.points[0].at if drying.points else None)
-    if curve is None or start is None:
-        return lambda at: 1.0
-    now = float(np.interp(drying.points[-1].days, curve.days, curve.part))
-    return lambda at: max(1.0, float(np.interp((at - start) / DAY, curve.days, curve.part)) / now)
 
 
 def _from_about(
@@ -264,89 +176,6 @@ def _next_step(holds: list[Finding], things: tuple[DueThing, ...], on: datetime)
     first = things[0]
     when = "now" if first.when <= on else f"on {first.when.day} {first.when:%B}"
     return f"{first.words} ({when}): {first.why}."
-
-
-def _due(context: Context, all_go: bool, held: str, findings: Mapping[Gauge, Finding]) -> tuple[DueThing, ...]:
-    """What a batch that is not released asks for, soonest first."""
-    poured, on, rules = context.poured_at, context.on, context.rules
-    things: list[DueThing] = []
-    if poured is None:
-        return (DueThing("complete", on, "Enter when it was poured", "age counts from there"),)
-    if context.drying.state is not Drying.STEADY:
-        last = max((entry.at for entry in context.batch.of(Weighing)), default=None)
-        # The first weight belongs to cut day, about two days after the pour [common practice, no source].
-        when = poured + 2 * DAY if last is None else last + rules.check_weekly_days * DAY
-        why = "the first weight is what all loss is counted from" if last is None else context.drying.words
-        things.append(DueThing("weigh", when, "Weigh the marked bars", why))
-    for name, journey in context.journeys.items():
-        thing = _photo_due(name, journey, context)
-        if thing is not None:
-            things.append(thing)
-    if findings["alkali"].verdict is not Verdict.GO:
-        things.append(_test_due(context, poured, findings))
-    surface = findings["surface"]
-    if surface.verdict is not Verdict.GO:
-        last = context.batch.of(SurfaceNote)[-1].at if surface.verdict is Verdict.HOLD else None
-        when = poured + rules.min_age_days * DAY if last is None else last + rules.check_weekly_days * DAY
-        things.append(DueThing("look", when, "Look at the bars and note it", surface.words))
-    if findings["record complete"].verdict is Verdict.WAIT:
-        things.append(DueThing("complete", on, "Complete the record", findings["record complete"].words))
-    if findings["colour"].verdict is Verdict.HOLD:
-        things.append(DueThing("decide", on, "Decide whether to sell it as it is", findings["colour"].words))
-    if all_go and held:
-        things.append(DueThing("decide", on, "Decide whether it stays on hold", f"{held}; every gauge says go"))
-    elif all_go:
-        things.append(DueThing("release", on, "Release it, if you agree", "every gauge says go"))
-    if context.batch.none_left:
-        things = [thing for thing in things if thing.what in ("complete", "decide", "release")]
-    return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
-
-
-def _test_due(context: Context, poured: datetime, findings: Mapping[Gauge, Finding]) -> DueThing:
-    """The test that would tell: a week after one that asks for time; at once, if a stronger kind is what is missing."""
-    summary, rules, margin = context.alkali, context.rules, findings["lye margin"]
-    later = [test.at for test in summary.holding or summary.tests[-1:] if test.outcome is not Outcome.GOOD]
-    early = poured + max(rules.min_age_days - 7, 0) * DAY
-    if later:
-        when = max(later) + rules.check_weekly_days * DAY
-    else:
-        when = max([early, *(test.at for test in summary.tests[-1:])])
-    over = margin.verdict in (Verdict.WAIT, Verdict.HOLD)
-    if over or summary.clearing is not None or any(test.method == "titration" for test in summary.holding):
-        words = "Titrate"
-    else:
-        words = "Test for alkali by meter or titration" if summary.tests else "Test for alkali"
-    alkali = findings["alkali"].words
-    why = f"a test holds it: {alkali}" if summary.holding else (margin.words if over else alkali)
-    return DueThing("test", when, words, why)
-
-
-def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None:
-    done = journey.proven_within or journey.intended_lab is None
-    if journey.state in (State.BACK, State.SETTLED_OFF) or (journey.state is State.STEADY and done):
-        return None
-    if journey.intended_lab is None and not journey.moments:
-        return None
-    label = f"Photograph {name} with the card" if name else "Photograph it with the card"
-    if not journey.points or context.poured_at is None:
-        return DueThing("photograph", context.on, label, "no colour was measured yet", name)
-    last = journey.points[-1]
-    # Visits that follow the change: close while a turn may run, weekly later. Ours.
-    wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
-    why = "it is darkening to its colour; the next photo tells whether it is there"
-    return DueThing(
-        "photograph", last.at + wait * DAY, label, why if journey.darkens else _WHY_PHOTO[journey.state], name
-    )
-
-
-_WHY_PHOTO = {
-    State.TURNING: "its colour is changing; the next days tell where it goes",
-    State.COMING_BACK: "its colour is coming back; the next photo tells whether it is there",
-    State.BROWNING: "it still grows darker",
-    State.STEADY: "its colour keeps still; one more photo can prove that it is the intended one",
-    State.TOO_FEW: "there are too few photos to say what its colour does",
-}
-"""Why a portion is photographed again; a colour that is back, or settled elsewhere, needs no photo."""
 
 
 def _recall(context: Context, findings: Mapping[Gauge, Finding]) -> tuple[str, ...]:

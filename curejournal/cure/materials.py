@@ -9,9 +9,10 @@ from typing import Literal
 
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
-from curejournal.cure.journey import Journey, State
+from curejournal.cure.journey import Journey
 from curejournal.cure.posterior import Dose, Observation
 from curejournal.cure.records import Batch, ColourReading, Event
+from curejournal.cure.states import State
 from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)

@@ -1,95 +1,22 @@
-"""The gauges: each rule looks at a batch and returns one finding. A new rule is one function in `RULES`."""
+"""The gauges: each rule looks at a batch and returns one finding; those of safety are in a room of their own."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from datetime import datetime, timedelta
-from enum import StrEnum
-from itertools import groupby
-from typing import Literal
 
-from curejournal.cure.alkali_course import AlkaliSummary
-from curejournal.cure.house import HouseRules, source_of
+from curejournal.cure.context import Context
+from curejournal.cure.findings import Finding, Verdict
+from curejournal.cure.house import source_of
 from curejournal.cure.journey import Journey
 from curejournal.cure.kinds import KINDS
-from curejournal.cure.records import Batch, Event, ScalarReading, SurfaceNote
+from curejournal.cure.records import Event, ScalarReading
+from curejournal.cure.safety import alkali, lye_margin, surface
 from curejournal.cure.states import State
-from curejournal.cure.weight import Drying, DryingReport
-from curejournal.soap.lye import LyeCheck
+from curejournal.cure.weight import Drying
 from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)
-
-
-MOST_SUPERFAT_PCT = 40.0
-"""Superfat above which no recipe is as weighed: salt bars and pure coconut soap have 15 to 25% [common practice, no
-source]. Ours."""
-
-
-class Verdict(StrEnum):
-    """What a gauge says, best first. *Not known* lets nothing pass that needs knowing."""
-
-    GO = "go"
-    UNKNOWN = "not known"
-    WAIT = "wait"
-    HOLD = "hold"
-
-
-Gauge = Literal["age", "drying", "alkali", "colour", "surface", "lye margin", "record complete"]
-
-
-@dataclass(frozen=True)
-class Finding:
-    """What one gauge says, with its evidence.
-
-    `figures` maps a name to (value, unit). `rule` is the rule as applied and
-    `source` where its limit comes from. `until` is when it may turn to *go*,
-    `until_interval` its 95% interval (None is unknown). `advice` is the useful
-    thing to do, and `needs` what the maker has to supply, where time alone does not help.
-    """
-
-    gauge: Gauge
-    verdict: Verdict
-    words: str
-    rule: str
-    source: str
-    figures: Mapping[str, tuple[float, str]] = field(default_factory=dict)
-    until: datetime | None = None
-    until_interval: tuple[datetime | None, datetime | None] = (None, None)
-    advice: str = ""
-    needs: str = ""
-
-
-@dataclass(frozen=True)
-class Context:
-    """All that a rule may look at: the batch up to `on`, and what was worked out from it."""
-
-    batch: Batch
-    on: datetime
-    rules: HouseRules
-    poured_at: datetime | None
-    lye: LyeCheck | None
-    lye_problem: str
-    drying: DryingReport
-    alkali: AlkaliSummary
-    journeys: Mapping[str, Journey]
-
-    @property
-    def margin_proven(self) -> bool:
-        """Whether the recipe leaves fat over even at the low end of its interval, and can be that of a soap."""
-        lye = self.lye
-        return lye is not None and lye.lye_g > 0 and lye.superfat_interval_pct[0] >= 0 and not self.margin_absurd
-
-    @property
-    def margin_absurd(self) -> bool:
-        """Whether the recipe leaves so much fat over that a weight in it must be wrong."""
-        return self.lye is not None and self.lye.superfat_nominal_pct > MOST_SUPERFAT_PCT
-
-    @property
-    def titrated_good(self) -> bool:
-        """Whether a titration speaks for the batch."""
-        return self.alkali.clearing is not None and self.alkali.clearing.method == "titration"
 
 
 def age(context: Context) -> Finding:
@@ -162,59 +89,6 @@ def _room(context: Context) -> dict[str, tuple[float, str]]:
         if reading.kind.startswith("room ") and at >= context.on - 14 * DAY:
             noted.setdefault(reading.kind, []).append(reading.value)
     return {f"{kind}, two weeks": (sum(v) / len(v), KINDS[kind].unit) for kind, v in noted.items() if kind in KINDS}
-
-
-def alkali(context: Context) -> Finding:
-    """No free alkali, as far as tests can tell."""
-    limit, usual = context.rules.free_alkali_pct, context.rules.ph_usual_to
-    rule = (
-        f"free alkali at most {limit:g}% NaOH by titration; or by meter at most pH {usual:g} at 1% where the "
-        "recipe leaves fat over; a high reading holds until a later good test of the same or a stronger kind"
-    )
-    source, summary = source_of("free_alkali_pct"), context.alkali
-    figures: dict[str, tuple[float, str]] = {}
-    for test in summary.tests:
-        if test.titration is not None:
-            figures["free alkali"] = (test.titration.free_alkali_pct, "% NaOH")
-            figures["free alkali, high"] = (test.titration.interval_pct[1], "% NaOH")
-        if test.ph is not None:
-            figures["pH, low"], figures["pH, high"] = ((end, "at 1%") for end in test.ph.interval)
-
-    def finding(verdict: Verdict, words: str, advice: str = "") -> Finding:
-        needs = "an alkali test by meter or titration" if verdict is Verdict.UNKNOWN else ""
-        return Finding("alkali", verdict, words, rule, source, figures, advice=advice, needs=needs)
-
-    if summary.holding:
-        high = max(summary.holding, key=lambda test: test.at)
-        lift = {"strip": "strip or meter at 1%, or titration,", "meter": "meter at 1%, or titration,"}.get(
-            high.method, "titration"
-        )
-        return finding(
-            Verdict.HOLD,
-            f"{high.method} of {_day(high.at)}: {high.words}",
-            f"Keep it apart and do not sell it. Only a later good {lift} lifts this.",
-        )
-    if summary.clearing is not None and (context.titrated_good or context.margin_proven):
-        words = f"{summary.clearing.method} of {_day(summary.clearing.at)}: {summary.clearing.words}"
-        if not context.titrated_good:
-            words += "; free alkali itself not known (not titrated)"
-        return finding(Verdict.GO, words)
-    if summary.clearing is not None:
-        return finding(
-            Verdict.UNKNOWN,
-            "a usual pH alone does not show that no lye is over, and the recipe's margin is not proven",
-            "Titrate, or complete the recipe.",
-        )
-    if not summary.tests:
-        return finding(
-            Verdict.UNKNOWN, "no alkali test yet", "Measure the pH of a 1% solution by meter at least; better, titrate."
-        )
-    last = summary.tests[-1]
-    if last.method == "strip":
-        advice = "Measure a 1% solution with a calibrated meter, or titrate: a strip can hold a batch, not clear it."
-    else:
-        advice = "Test again in a week at 1% by calibrated meter, or titrate."
-    return finding(Verdict.UNKNOWN, f"{last.method} of {_day(last.at)}: {last.words}", advice)
 
 
 _COLOUR_VERDICT = {
@@ -298,88 +172,6 @@ def _named(portion: str) -> str:
     return f"{portion}: " if portion else ""
 
 
-_SURFACE: dict[str, tuple[Verdict, str, str]] = {
-    "clear": (Verdict.GO, "clear", ""),
-    "ash": (Verdict.GO, "soda ash: a matter of looks, it can be washed or planed off", ""),
-    "sweat": (Verdict.WAIT, "beads of moisture", "Dry the room's air; look again in a few days."),
-    "orange spots": (Verdict.HOLD, "orange spots: the fat goes rancid", "Set the bars aside; look at the others."),
-    "lye pocket": (
-        Verdict.HOLD,
-        "a lye pocket: caustic",
-        "Wear gloves and keep it apart; do not sell it. Enter “clear” only for bars without any.",
-    ),
-    "weeping": (Verdict.HOLD, "oil or lye weeps out", "Wear gloves and keep it apart; test what comes out."),
-}
-
-
-def surface(context: Context) -> Finding:
-    """Nothing on the surface that speaks against it."""
-    rule = "no orange spots, lye pockets or weeping since the bars were last noted as clear; no beads at the last look"
-    source = "[common practice, no source]"
-    looks = context.batch.records(SurfaceNote)
-    if not looks:
-        return Finding(
-            "surface", Verdict.UNKNOWN, "nobody noted a look", rule, source, advice="Look at the bars and note it."
-        )
-    # A pocket seen in one bar is undone neither by another bar on the same day nor by ash later: only by “clear”.
-    standing: list[tuple[datetime, SurfaceNote]] = []
-    for _, group in groupby(looks, key=lambda look: look[0].date()):
-        today = list(group)
-        bad = [look for look in today if _SURFACE[look[1].look][0] is Verdict.HOLD]
-        cleared = not bad and any(note.look == "clear" for _, note in today)
-        standing = [] if cleared else [*standing, *bad]
-    at, note = max([*reversed(standing), *today], key=lambda look: list(Verdict).index(_SURFACE[look[1].look][0]))
-    verdict, words, advice = _SURFACE[note.look]
-    return Finding("surface", verdict, f"{words} ({_day(at)})", rule, source, advice=advice)
-
-
-def lye_margin(context: Context) -> Finding:
-    """Fat left over at the low end of what is published."""
-    rule = (
-        "superfat above zero over the whole interval of published saponification values, and no more than "
-        f"{MOST_SUPERFAT_PCT:g}%, or a good titration"
-    )
-    source = "ranges in the list of oils, each with its source"
-    if context.lye is None:
-        words = context.lye_problem or "no recipe"
-        return Finding("lye margin", Verdict.UNKNOWN, words, rule, source, advice="Enter the recipe as weighed.")
-    low, high = context.lye.superfat_interval_pct
-    figures = {
-        "superfat": (context.lye.superfat_nominal_pct, "%"),
-        "superfat, low": (low, "%"),
-        "superfat, high": (high, "%"),
-        "superfat, worst case": (context.lye.superfat_worst_pct[0], "%"),
-    }
-    words = f"superfat {low:.1f} to {high:.1f}%"
-    if context.lye.lye_g <= 0:
-        return Finding("lye margin", Verdict.UNKNOWN, "the recipe has no alkali", rule, source, figures)
-    if context.margin_proven or context.titrated_good:
-        more = "" if context.margin_proven else ", and titrated good"
-        return Finding("lye margin", Verdict.GO, words + more, rule, source, figures)
-    if context.margin_absurd:
-        return Finding(
-            "lye margin",
-            Verdict.WAIT,
-            f"{words}: no soap has that much, so a weight in the recipe is wrong",
-            rule,
-            source,
-            figures,
-            advice="Correct the recipe, or titrate.",
-            needs="the recipe as weighed",
-        )
-    verdict = Verdict.HOLD if context.lye.superfat_nominal_pct < 0 else Verdict.WAIT
-    return Finding(
-        "lye margin",
-        verdict,
-        f"{words}: lye may be over",
-        rule,
-        source,
-        figures,
-        advice="Titrate before selling. If the recipe was mistyped, correct it.",
-        needs="a titration",
-    )
-
-
 def record_complete(context: Context) -> Finding:
     """What an inspector would ask for is there."""
     rule = "recipe and pour on record; lots and number of bars noted where missing"
@@ -426,7 +218,3 @@ RULES: tuple[Callable[[Context], Finding], ...] = (
     record_complete,
 )
 """Every gauge, those of safety first."""
-
-
-def _day(at: datetime) -> str:
-    return f"{at.day} {at:%B}"

@@ -9,13 +9,13 @@ from datetime import datetime
 from curejournal import workflow
 from curejournal.colour.difference import Interval
 from curejournal.cure import materials
+from curejournal.cure.context import journeys
 from curejournal.cure.culprits import Culprits, Effect, TooFewBatches, which_did_it
 from curejournal.cure.expectation import Expected, expect
 from curejournal.cure.house import HouseRules
-from curejournal.cure.journey import State
-from curejournal.cure.judgement import journeys
 from curejournal.cure.materials import History, Ingredient, Named, Story, What
 from curejournal.cure.records import Batch
+from curejournal.cure.states import State
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Recipe

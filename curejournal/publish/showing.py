@@ -14,7 +14,7 @@ from zipfile import ZIP_STORED, ZipFile
 
 from curejournal import workflow
 from curejournal.counting import how_many
-from curejournal.cure.judgement import look_at
+from curejournal.cure.context import look_at
 from curejournal.cure.records import ColourReading, PhotoNote
 from curejournal.errors import CureJournalError
 from curejournal.journal.faults import FolderInUse

@@ -9,7 +9,7 @@ from uuid import UUID, uuid5
 
 from icalendar import Calendar, Event
 
-from curejournal.cure.judgement import DueThing
+from curejournal.cure.due import DueThing
 from curejournal.report import wording
 
 _OURS = UUID("6f1f5a53-2a37-4f0c-9a3d-7d2b8a9b7f10")

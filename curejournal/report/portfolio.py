@@ -13,8 +13,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from curejournal.colour.difference import ciede2000
 from curejournal.counting import how_many
-from curejournal.cure.journey import Journey, State
+from curejournal.cure.journey import Journey
 from curejournal.cure.records import Batch, ColourReading
+from curejournal.cure.states import State
 from curejournal.report import wording
 from curejournal.report.balance import Framed, Pixels, Seen, balanced, smaller, time_lapse
 from curejournal.report.pictures import jpeg

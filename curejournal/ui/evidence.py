@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from curejournal import workflow
+from curejournal.cure.findings import Finding
 from curejournal.cure.judgement import LOCAL_CODES, Judgement
 from curejournal.cure.records import Act, Batch, Decision
-from curejournal.cure.rules import Finding
 from curejournal.report import wording
 from curejournal.ui import entry, parts
 from curejournal.ui.page import Desk, attempt, plain

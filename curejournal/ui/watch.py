@@ -12,7 +12,8 @@ from functools import partial
 from typing import NamedTuple
 
 from curejournal import workflow
-from curejournal.cure.judgement import DueThing, Judgement
+from curejournal.cure.due import DueThing
+from curejournal.cure.judgement import Judgement
 from curejournal.cure.lineage import descendants
 from curejournal.journal.store import Journal
 from curejournal.journal.underway import Touched

@@ -9,11 +9,12 @@ from datetime import datetime, timedelta
 
 from curejournal.cure import lineage
 from curejournal.cure.checks import check_record
+from curejournal.cure.due import DueThing
+from curejournal.cure.findings import Verdict
 from curejournal.cure.house import HouseRules
-from curejournal.cure.judgement import DueThing, Judgement, judge
+from curejournal.cure.judgement import Judgement, judge
 from curejournal.cure.lineage import Recall
 from curejournal.cure.records import Act, Batch, Decision, Entry
-from curejournal.cure.rules import Verdict
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.workflow.plain import as_json

@@ -4,10 +4,12 @@ from dataclasses import fields, replace
 
 import pytest
 
+from curejournal.cure.context import look_at
+from curejournal.cure.findings import Verdict
 from curejournal.cure.house import HouseRules, LimitTooLoose
-from curejournal.cure.judgement import look_at
 from curejournal.cure.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
-from curejournal.cure.rules import RULES, Verdict, age, alkali, colour, lye_margin, surface
+from curejournal.cure.rules import RULES, age, colour
+from curejournal.cure.safety import alkali, lye_margin, surface
 from curejournal.soap.recipe import Recipe
 from tests.cure.batches import (
     BASICS,

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import pytest
 import vobject
 
-from curejournal.cure.judgement import DueThing
+from curejournal.cure.due import DueThing
 from curejournal.report.calendar import Task, calendar_ics, task_uid
 
 ON = datetime(2026, 11, 25, 9, tzinfo=UTC)

@@ -7,7 +7,7 @@ from itertools import groupby
 
 from curejournal import publish
 from curejournal.counting import how_many
-from curejournal.cure.judgement import DueThing
+from curejournal.cure.due import DueThing
 from curejournal.cure.records import Batch
 from curejournal.report.wording import day
 from curejournal.ui import cache, entry, evidence, first_steps, parts, pouring, watch

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
 from curejournal.colour.spaces import yellowness_e313
-from curejournal.cure.changes import AIMED_MODELS, FREE_MODELS
-from curejournal.cure.curves import Array, Curves, Grids, ModelWeight, normal_points
+from curejournal.cure.curves import Array, ModelWeight, normal_points
 from curejournal.cure.forecast import HORIZON_DAYS, Forecast, foretell
 from curejournal.cure.records import Entry
+from curejournal.cure.robust_fit import Fitted, fit_robustly, unexpected
 from curejournal.cure.sessions import Session, sessions
 from curejournal.cure.states import (
     AHEAD_DAYS,
@@ -32,17 +32,11 @@ from curejournal.cure.states import (
 
 DAY = timedelta(days=1)
 
-
 BACK_CERTAINTY = 0.95
 STAYS_CERTAINTY = 0.9
 """Certainties asked for being within tolerance at the last moment, which is two one-sided tests at 5% (Schuirmann
 1987), and for having been so some days before and being so in two weeks. Ours: two claims in some two thousand were
 false in the judgement study in tests/benchmarks."""
-
-OUTLIER_CHI2 = 16.27
-"""99.9% point of chi-squared with three degrees of freedom: a reading beyond it is questioned."""
-SOFT_CHI2 = 11.34
-"""99% point: beyond it a reading's weight falls in inverse proportion (Huber 1964)."""
 
 
 @dataclass(frozen=True)
@@ -177,7 +171,7 @@ def follow(
     labs = np.array([session.lab for session in seen])
     covariances = np.array([session.covariance for session in seen])
     lone = lone_moment(days, labs, intended_lab, tolerance)
-    fitted = _fit_robustly(days, labs, covariances, intended_lab, aim_sd, np.where(lone, LONE_WEIGHT, 1.0))
+    fitted = fit_robustly(days, labs, covariances, intended_lab, aim_sd, np.where(lone, LONE_WEIGHT, 1.0))
 
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
@@ -187,7 +181,7 @@ def follow(
     drawn = fitted.at(grid)
     away = ciede2000(np.array(intended_lab), drawn) if intended_lab is not None else None
 
-    questioned = (fitted.chi2 > OUTLIER_CHI2) | lone
+    questioned = fitted.outliers | lone
     at_moments = fitted.at(days)
     away_then = None if intended_lab is None else ciede2000(np.array(intended_lab), at_moments)
     chances = _chances(fitted, last, at_moments, away_then, intended_lab, tolerance)
@@ -195,7 +189,7 @@ def follow(
     proven = away_then is not None and (
         _proven_within(fitted, days, away_then, np.array(intended_lab), tolerance, back_days_apart)
         and not questioned[-1]
-        and not _unexpected(days, labs, covariances, fitted.weights, intended_lab)
+        and not unexpected(days, labs, covariances, fitted.weights, intended_lab)
     )
     if state is State.BACK and not proven:
         state = State.COMING_BACK
@@ -238,7 +232,7 @@ def grey_scale_grade(reference_lab: Sequence[float] | Array, sample_lab: Sequenc
 
 
 def _chances(
-    fitted: _Fitted,
+    fitted: Fitted,
     last: float,
     at_moments: Array,
     away_then: Array | None,
@@ -258,7 +252,7 @@ def _chances(
 
 
 def _proven_within(
-    fitted: _Fitted, days: Array, away_then: Array, target: Array, tolerance: float, apart: float
+    fitted: Fitted, days: Array, away_then: Array, target: Array, tolerance: float, apart: float
 ) -> bool:
     """Whether the interval lies within tolerance at the last moment and another, and is to stay there."""
     inside = (away_then <= tolerance).mean(axis=0)
@@ -270,68 +264,6 @@ def _proven_within(
         and earlier.max() >= STAYS_CERTAINTY
         and (ahead <= tolerance).mean() >= STAYS_CERTAINTY
     )
-
-
-@dataclass(frozen=True)
-class _Fitted:
-    """Curves about an origin, the weight of each moment, and its squared distance in standard deviations.
-
-    `shared` (draws, 1, 3) is the error that each draw takes all readings to share.
-    """
-
-    curves: Curves
-    origin: Array
-    shared: Array
-    weights: Array
-    chi2: Array
-
-    def at(self, days: Array) -> Array:
-        """Lab of every draw at the given days: shape (draws, n, 3)."""
-        return self.curves.at(days) + self.origin + self.shared
-
-
-def _grids(days: Array, labs: Array, precision: Array, intended_lab: Lab | None) -> tuple[Grids, Array]:
-    """Every curve, about an origin."""
-    models = FREE_MODELS if intended_lab is None else (*FREE_MODELS, *AIMED_MODELS)
-    origin = labs.mean(axis=0) if intended_lab is None else np.array(intended_lab)
-    return Grids(models, days, labs - origin, precision), origin
-
-
-def _fit_robustly(
-    days: Array, labs: Array, covariances: Array, intended_lab: Lab | None, aim_sd: float, believed: Array
-) -> _Fitted:
-    precision: Array = np.linalg.inv(covariances).astype(np.float64)
-    weights = believed
-
-    def off(grids: Grids, origin: Array) -> Array:
-        rest = labs - origin - grids.at_readings()
-        return np.asarray(np.einsum("ni,nij,nj->n", rest, precision, rest))
-
-    for _ in range(4):
-        grids, origin = _grids(days, labs, precision * weights[:, None, None], intended_lab)
-        # Of four readings or fewer any may be the odd one, so none is weighed down.
-        if len(days) <= 4:
-            break
-        wanted = believed * np.minimum(1.0, SOFT_CHI2 / np.maximum(off(grids, origin), 1e-9))
-        if np.allclose(wanted, weights, atol=0.05):
-            break
-        weights = wanted
-    curves = grids.zoom().curves()
-    # Amplitudes take the first nine dimensions of these points, so that the last three have nothing to do with them.
-    shared = aim_sd * normal_points(len(curves.at(days[:1])), 12)[:, None, 9:]
-    return _Fitted(curves, origin, shared, weights, off(grids, origin))
-
-
-def _unexpected(days: Array, labs: Array, covariances: Array, weights: Array, intended_lab: Lab | None) -> bool:
-    """Whether the last moment lies beyond what those before it foretell: a new change, or a bad photo."""
-    if len(days) < 4:
-        return False
-    precision: Array = weights[:-1, None, None] * np.linalg.inv(covariances[:-1])
-    before, origin = _grids(days[:-1], labs[:-1], precision, intended_lab)
-    foretold = before.curves().at(days[-1:])[:, 0] + origin
-    spread = np.cov(foretold.T) + covariances[-1]
-    rest = labs[-1] - foretold.mean(axis=0)
-    return bool(rest @ np.linalg.solve(spread, rest) > OUTLIER_CHI2)
 
 
 def _differences(intended: Lab, labs: Array, errors: Array) -> list[Interval]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from curejournal.colour.sample import Grade, Lab, Matrix3
 from curejournal.counting import how_many
-from curejournal.cure.checks import Doubt
+from curejournal.cure.doubts import Doubt
 from curejournal.cure.house import HouseRules
 from curejournal.cure.journey import Journey, follow
 from curejournal.cure.records import Batch, ColourReading, Entry, Portion

@@ -11,7 +11,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from curejournal import workflow
 from curejournal.colour.sample import Lab
-from curejournal.cure.checks import Doubt
+from curejournal.cure.doubts import Doubt
 from curejournal.cure.kinds import GRAMS_IN_OUNCE, KINDS
 from curejournal.cure.records import (
     AlkaliMethod,

@@ -14,7 +14,8 @@ from pydantic import TypeAdapter, ValidationError
 
 from curejournal.colour.sample import Lab
 from curejournal.cure import intended, lineage
-from curejournal.cure.checks import Doubt, check_record
+from curejournal.cure.checks import check_record
+from curejournal.cure.doubts import Doubt
 from curejournal.cure.intended import NoColourToPick
 from curejournal.cure.judgement import judge
 from curejournal.cure.records import BarsOut, Batch, Entry, IntendedSource, Record, Renamed, Withdrawn

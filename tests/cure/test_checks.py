@@ -5,7 +5,8 @@ from datetime import datetime
 
 import pytest
 
-from curejournal.cure.checks import Doubt, ImpossibleRecord, check_record
+from curejournal.cure.checks import ImpossibleRecord, check_record
+from curejournal.cure.doubts import Doubt
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import (
     AlkaliTest,

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from curejournal.cure.records import ColourReading
-from tests.benchmarks.intake_study import intake_process, opened, roll
+from tests.benchmarks.roll_study import intake_process, opened, roll
 
 PHOTOS = 12
 

@@ -53,7 +53,11 @@ def test_superfat_is_said_by_independent_spreads_and_at_worst_and_flagged_below_
     assert checked["water_g"] == pytest.approx(300 * 0.87)
     heavy = tmp_path / "heavy.toml"
     heavy.write_text(MIXED.replace("grams = 120,", "grams = 150,"))
-    assert "More lye than these oils take up" in run("lye", heavy)
+    low, high = as_json("lye", heavy)["superfat_interval_pct"]
+    assert low < high < 0
+    said = run("lye", heavy)
+    assert "More lye than these oils take up: superfat \u2212" in said
+    assert f"95 % interval \u2212{-low:.1f} to \u2212{-high:.1f} %" in said
 
 
 def test_koh_of_unsaid_purity_is_refused(tmp_path: Path) -> None:

@@ -1,10 +1,10 @@
-"""One is said as one, and several as several, in the maker's language too."""
+"""One is said as one, and several as several, in the maker's language too; less than nothing has a minus sign."""
 
 from __future__ import annotations
 
 import pytest
 
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 from curejournal.ui.telling import _Catalogue
 
 
@@ -33,3 +33,20 @@ def test_what_is_counted_in_a_gap_is_said_in_another_language() -> None:
         "Konservi 1 trabo",
         "Konservi 2 traboj",
     ]
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "said"),
+    [
+        (-1.25, None, "\u22121.25"),
+        (-12.34, 1, "\u221212.3"),
+        (12.34, 1, "12.3"),
+        (-0.04, 1, "0.0"),
+        (-0.0, None, "0"),
+        (-3, 0, "\u22123"),
+        (30.0, None, "30"),
+    ],
+)
+def test_below_zero_has_the_minus_sign_and_zero_has_none(value: float, decimals: int | None, said: str) -> None:
+    """U+2212 is preferred to the hyphen-minus for a minus sign: The Unicode Standard, section 6.2 [from memory]."""
+    assert digits(value, decimals) == said

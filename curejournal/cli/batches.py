@@ -31,7 +31,7 @@ from curejournal.cli.typed import (
     write_file,
     zone_of,
 )
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 from curejournal.cure.judgement import LYE
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import lots_of
@@ -114,12 +114,11 @@ def lye(
 
 
 def _say_lye(checked: LyeCheck) -> None:
-    (low, high), (worst, best) = checked.superfat_interval_pct, checked.superfat_worst_pct
-    nominal = checked.superfat_nominal_pct
-    print(
-        f"Superfat {nominal:.1f} %, 95 % interval {low:.1f} to {high:.1f} %; "
-        f"with every spread at its worst {worst:.1f} to {best:.1f} %."
+    nominal, low, high, worst, best = (
+        digits(pct, 1)
+        for pct in (checked.superfat_nominal_pct, *checked.superfat_interval_pct, *checked.superfat_worst_pct)
     )
+    print(f"Superfat {nominal} %, 95 % interval {low} to {high} %; with every spread at its worst {worst} to {best} %.")
     share = 100 * checked.water_share
     print(f"Water {checked.water_g:.0f} g, {share:.1f} % of the fresh batch: no bar can lose more.")
     for found in checked.doubts:

@@ -34,7 +34,7 @@ from curejournal.cli.typed import (
     write_file,
     zone_of,
 )
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 
 
 @app.command()
@@ -122,7 +122,7 @@ def measure(
         for row in found.areas:
             if row.sample:
                 pairs = zip("Lab", row.sample.lab, row.sample.sd, strict=True)
-                values = ", ".join(f"{axis} {value:.1f} ± {1.96 * sd:.1f}" for axis, value, sd in pairs)
+                values = ", ".join(f"{axis} {digits(value, 1)} ± {1.96 * sd:.1f}" for axis, value, sd in pairs)
                 print(f"{row.name}: {values} ({row.grade})")
             else:
                 print(f"{row.name}: no colour")

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from curejournal.colour.sample import Grade
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 from curejournal.cure.doubts import Doubt, unlikely
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import same_code
@@ -27,6 +27,7 @@ from curejournal.cure.records import (
     Weighing,
     Withdrawn,
 )
+from curejournal.cure.words import lab_words
 from curejournal.errors import CureJournalError
 from curejournal.soap.alkali import STRIP_HALF_WIDTH, ImpossibleTest, read_ph, titrate
 from curejournal.soap.lye import ImpossibleRecipe, check_lye
@@ -95,7 +96,7 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
 
 def _amount(value: float, what: str) -> None:
     if not (math.isfinite(value) and value > 0):
-        raise ImpossibleRecord(f"{what} of {value:g} cannot be: it has to be above zero.", "Enter it again.")
+        raise ImpossibleRecord(f"{what} of {digits(value)} cannot be: it has to be above zero.", "Enter it again.")
 
 
 def _name(value: str, what: str) -> None:
@@ -117,14 +118,14 @@ def _portion(batch: Batch, record: Portion, at: datetime) -> None:
     _amount(record.tolerance, "A tolerance")
     lab = record.intended_lab
     if lab is not None and not (0 <= lab[0] <= 100 and all(abs(c) <= 150 for c in lab[1:])):
-        raise ImpossibleRecord(f"No surface has the colour L* a* b* {lab}.", "Enter L* from 0 to 100.")
+        raise ImpossibleRecord(f"No surface has the colour {lab_words(lab)}.", "Enter L* from 0 to 100.")
 
 
 def _event(batch: Batch, record: Event, at: datetime) -> None:
     if record.bars is not None and not 0 < record.bars <= 100_000:
-        raise ImpossibleRecord(f"{record.bars} bars cannot be.", "Enter the number of bars cut.")
+        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot be.", "Enter the number of bars cut.")
     if record.temperature_c is not None and not -20 <= record.temperature_c <= 150:
-        raise ImpossibleRecord(f"{record.temperature_c:g}\u00a0°C cannot be.", "Enter the temperature in °C.")
+        raise ImpossibleRecord(f"{digits(record.temperature_c)}\u00a0°C cannot be.", "Enter the temperature in °C.")
     if record.kind == "poured":
         earlier = [e.at for e in batch.entries if isinstance(e.record, (Weighing, AlkaliTest)) and e.at < at]
         if earlier:
@@ -138,7 +139,7 @@ def _colour(batch: Batch, record: ColourReading, at: datetime) -> None:
     _name(record.portion, "portion's name")
     values = (*record.lab, *(c for row in record.covariance for c in row))
     if not all(math.isfinite(value) for value in values) or not -5 <= record.lab[0] <= 110:
-        raise ImpossibleRecord(f"The colour {record.lab} cannot be.", "Measure the photo again.")
+        raise ImpossibleRecord(f"The colour {lab_words(record.lab)} cannot be.", "Measure the photo again.")
     if record.grade not in [grade.value for grade in Grade]:
         raise ImpossibleRecord(f"“{record.grade}” is no grade of a reading.", "Measure the photo again.")
 
@@ -148,9 +149,9 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> None:
     _amount(record.grams, "A weight in grams")
     _amount(record.resolution_g, "A scale's step in grams")
     if record.bars < 1:
-        raise ImpossibleRecord(f"{record.bars} bars cannot be weighed.", "Enter how many bars were on the scale.")
+        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot be weighed.", "Enter how many were on the scale.")
     if not (math.isfinite(record.tare_g) and record.tare_g >= 0):
-        raise ImpossibleRecord(f"A tare of {record.tare_g:g}\u00a0g cannot be.", "Enter the empty tray's weight.")
+        raise ImpossibleRecord(f"A tare of {digits(record.tare_g)}\u00a0g cannot be.", "Enter the empty tray's weight.")
     if record.grams / record.bars > LARGEST_BAR_G:
         raise ImpossibleRecord(f"A bar of {record.grams / record.bars / 1000:g} kg cannot be.", "Enter grams.")
 
@@ -175,9 +176,9 @@ def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> None:
 
 def _surface(batch: Batch, record: SurfaceNote, at: datetime) -> None:
     if record.count is not None and record.count < 0:
-        raise ImpossibleRecord(f"{record.count} spots cannot be.", "Enter how many you see.")
+        raise ImpossibleRecord(f"{digits(record.count, 0)} spots cannot be.", "Enter how many you see.")
     if record.area_pct is not None and not 0 <= record.area_pct <= 100:
-        raise ImpossibleRecord(f"An area of {record.area_pct:g}% cannot be.", "Enter 0 to 100%.")
+        raise ImpossibleRecord(f"An area of {digits(record.area_pct)}% cannot be.", "Enter 0 to 100%.")
 
 
 def _scalar(batch: Batch, record: ScalarReading, at: datetime) -> None:
@@ -186,14 +187,14 @@ def _scalar(batch: Batch, record: ScalarReading, at: datetime) -> None:
         raise ImpossibleRecord(f"“{record.kind}” is not measured here.", f"Choose one of: {', '.join(KINDS)}.")
     if not kind.low <= record.value <= kind.high:
         raise ImpossibleRecord(
-            f"{record.value:g} {kind.unit} cannot be the {kind.words}.",
-            f"It has to be from {kind.low:g} to {kind.high:g} {kind.unit}.",
+            f"{digits(record.value)} {kind.unit} cannot be the {kind.words}.",
+            f"It has to be from {digits(kind.low)} to {digits(kind.high)} {kind.unit}.",
         )
 
 
 def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> None:
     if record.bars < 1:
-        raise ImpossibleRecord(f"{record.bars} bars cannot leave.", "Enter how many bars left.")
+        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot leave.", "Enter how many bars left.")
     if record.left_the_house:
         _name(record.to, "place or person that they went to")
     cut = batch.event_at("cut")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from itertools import groupby
 
+from curejournal.counting import digits
 from curejournal.cure.context import MOST_SUPERFAT_PCT, Context
 from curejournal.cure.findings import Finding, Verdict
 from curejournal.cure.house import source_of
@@ -81,7 +82,7 @@ def lye_margin(context: Context) -> Finding:
         "superfat, high": (high, "%"),
         "superfat, worst case": (context.lye.superfat_worst_pct[0], "%"),
     }
-    words = f"superfat {low:.1f} to {high:.1f}%"
+    words = f"superfat {digits(low, 1)} to {digits(high, 1)}%"
     if context.lye.lye_g <= 0:
         return Finding("lye margin", Verdict.UNKNOWN, "the recipe has no alkali", rule, source, figures)
     if context.margin_proven or context.titrated_good:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.difference import Interval
+from curejournal.counting import digits
 from curejournal.cure.curves import Array, Curves, Grids, ModelWeight, interval_of
 from curejournal.cure.drying_models import MODELS, room_changed
 from curejournal.cure.records import Entry, Weighing
@@ -287,11 +288,13 @@ def _from_when(
 
 
 def _words(state: Drying, rate: Interval, determined: bool, final: Interval) -> str:
-    text = f"losing {rate.estimate:.1f}% a week ({rate.low:.1f} to {rate.high:.1f})"
+    text = f"losing {digits(rate.estimate, 1)}% a week ({digits(rate.low, 1)} to {digits(rate.high, 1)})"
     if state is Drying.GAINING:
-        text = f"gaining {-rate.estimate:.1f}% a week ({-rate.high:.1f} to {-rate.low:.1f}): the room may be damp"
+        gain, least, most = (digits(-value, 1) for value in (rate.estimate, rate.high, rate.low))
+        text = f"gaining {gain}% a week ({least} to {most}): the room may be damp"
     if not determined:
-        text += f"; the end weight is not settled by these weighings: {final.low:.0f} to {final.high:.0f}% in all"
+        low, high = digits(final.low, 0), digits(final.high, 0)
+        text += f"; the end weight is not settled by these weighings: {low} to {high}% in all"
     return text
 
 

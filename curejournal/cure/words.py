@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import (
     AlkaliTest,
@@ -38,7 +38,7 @@ def in_words(record: Record) -> str:
             return f"portion {record.name}{about}{wanted}"
         case Event():
             facts = [record.note]
-            facts += [f"{record.temperature_c:g}\u00a0°C"] if record.temperature_c is not None else []
+            facts += [f"{digits(record.temperature_c)}\u00a0°C"] if record.temperature_c is not None else []
             facts += [how_many(record.bars, "bar")] if record.bars is not None else []
             return " · ".join(part for part in (record.kind, record.portion, *facts) if part)
         case ColourReading():
@@ -63,7 +63,8 @@ def in_words(record: Record) -> str:
             facts += [f"{record.area_pct:g} % of the surface"] if record.area_pct is not None else []
             return " · ".join(part for part in (*facts, record.note) if part)
         case ScalarReading():
-            return f"{record.kind} {record.value:g} {KINDS[record.kind].unit if record.kind in KINDS else ''}".rstrip()
+            unit = KINDS[record.kind].unit if record.kind in KINDS else ""
+            return f"{record.kind} {digits(record.value)} {unit}".rstrip()
         case BarsOut():
             bars = how_many(record.bars, "bar")
             where = f" (to {record.to})" if record.to else ""
@@ -83,6 +84,6 @@ def embed_words(embed: Embed) -> str:
     return f"{embed.grams:g}\u00a0g of batch {embed.batch} embedded{where}"
 
 
-def lab_words(lab: tuple[float, float, float]) -> str:
-    """L*, a*, b* to one decimal."""
-    return "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*lab)
+def lab_words(lab: tuple[float, float, float], decimals: int = 1) -> str:
+    """L* 71.2, a* 3.0, b* 28.8."""
+    return ", ".join(f"{axis}* {digits(value, decimals)}" for axis, value in zip("Lab", lab, strict=True))

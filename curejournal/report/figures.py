@@ -11,7 +11,7 @@ import altair as alt
 import numpy as np
 
 from curejournal.colour.difference import Interval
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 from curejournal.cure.journey import Journey
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import Batch, ScalarReading
@@ -139,11 +139,12 @@ def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
         )
         layers = [*curve_layers(rows), *_point_layers(points, meaning)]
         ends = [value for point in points for value in (point["low"], point["high"])]
-        words = f"{portion}: {meaning} was {points[0]['value']:.1f} at first and {points[-1]['value']:.1f} at last"
+        first, latest = (digits(point.lab[axis], 1) for point in (journey.points[0], journey.points[-1]))
+        words = f"{portion}: {meaning} was {first} at first and {latest} at last"
         if journey.intended_lab is not None:
             intended = journey.intended_lab[axis]
             ends.append(intended)
-            words += f"; intended is {intended:.1f}"
+            words += f"; intended is {digits(intended, 1)}"
             layers.insert(
                 0,
                 over([{"at": intended}])
@@ -213,9 +214,10 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
             tooltip=[alt.Tooltip("when:N", title="when"), alt.Tooltip("value:Q", title=kind.unit)],
         )
         values = [value for _, value in readings]
+        low, high, latest = (digits(value) for value in (min(values), max(values), values[-1]))
         words = (
-            f"{kind.words}: {how_many(len(values), 'reading')}, {min(values):g} to {max(values):g} {kind.unit}, "
-            f"last {values[-1]:g} on {wording.day(readings[-1][0])}."
+            f"{kind.words}: {how_many(len(values), 'reading')}, {low} to {high} {kind.unit}, "
+            f"last {latest} on {wording.day(readings[-1][0])}."
         )
         layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
         chart = chart_of(layers, kind.unit, _padded(values), height=200)
@@ -329,7 +331,7 @@ def _difference_words(journey: Journey, portion: str) -> str:
 def _drying_words(report: DryingReport) -> str:
     words = f"Drying: {report.state}, {report.words}."
     if report.loss_pct is not None:
-        words += f" Lost so far: {report.loss_pct:.1f} %"
+        words += f" Lost so far: {digits(report.loss_pct, 1)} %"
         words += f", of the {report.most_loss_pct:.0f} % water that went in." if report.most_loss_pct else "."
     if report.steady_at is not None and report.state.value == "drying":
         words += (

@@ -12,10 +12,11 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from curejournal.colour.difference import ciede2000
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 from curejournal.cure.journey import Journey
 from curejournal.cure.records import Batch, ColourReading
 from curejournal.cure.states import State
+from curejournal.cure.words import lab_words
 from curejournal.report import wording
 from curejournal.report.balance import Framed, Pixels, Seen, balanced, smaller, time_lapse
 from curejournal.report.pictures import jpeg
@@ -211,7 +212,7 @@ def _alt(batch: Batch, photo: PortfolioPhoto) -> str:
 
 
 def _colour_words(reading: ColourReading) -> str:
-    return "L* {:.0f}, a* {:.0f}, b* {:.0f}".format(*reading.lab)
+    return lab_words(reading.lab, 0)
 
 
 def _pair(pictures: Sequence[_Picture], batch: PortfolioBatch) -> list[_Picture]:
@@ -273,7 +274,7 @@ def _now(batch: PortfolioBatch) -> dict[str, Any]:
     return {
         "colours": [wording.hex_colour(point.lab) for point in last.values()],
         "colours_alt": "measured last: "
-        + "; ".join("{} L* {:.0f}, a* {:.0f}, b* {:.0f}".format(name, *point.lab) for name, point in last.items()),
+        + "; ".join(f"{name} {lab_words(point.lab, 0)}" for name, point in last.items()),
     }
 
 
@@ -285,7 +286,7 @@ def _strip(name: str, journey: Journey) -> dict[str, Any]:
             "x": round(start * width, 1),
             "width": round((end - start) * width, 1),
             "colour": wording.hex_colour(point.lab),
-            "title": "day {:.1f}: L* {:.1f}, a* {:.1f}, b* {:.1f}".format(point.days, *point.lab),
+            "title": f"day {point.days:.1f}: {lab_words(point.lab)}",
         }
         for point, (start, end) in zip(journey.points, axis_blocks(days), strict=True)
     ]
@@ -300,17 +301,16 @@ def _strip(name: str, journey: Journey) -> dict[str, Any]:
     rows = [
         (
             f"{point.days:.1f}",
-            *(f"{value:.1f} ± {1.96 * sd:.1f}" for value, sd in zip(point.lab, point.lab_sd, strict=True)),
+            *(f"{digits(value, 1)} ± {1.96 * sd:.1f}" for value, sd in zip(point.lab, point.lab_sd, strict=True)),
             wording.figure(point.difference) if point.difference else "no intended colour",
         )
         for point in journey.points
     ]
     first, last = journey.points[0], journey.points[-1]
-    told = "L* {:.0f}, a* {:.0f}, b* {:.0f}"
     alt = (
         f"Measured colours of {name} over {how_many(round(days[-1]), 'day')}: "
-        f"from {told.format(*first.lab)} on day {first.days:.1f} to {told.format(*last.lab)}"
-        + (f"; intended {told.format(*journey.intended_lab)}" if journey.intended_lab else "")
+        f"from {lab_words(first.lab, 0)} on day {first.days:.1f} to {lab_words(last.lab, 0)}"
+        + (f"; intended {lab_words(journey.intended_lab, 0)}" if journey.intended_lab else "")
     )
     return {
         "name": name,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import LotUse, gone_words
@@ -174,11 +174,10 @@ def _lye(sheet: Sheet, record: BatchRecord) -> None:
     if lye is None:
         sheet.say("Not possible without a complete recipe.")
         return
-    low, high = lye.superfat_interval_pct
-    worst_low, worst_high = lye.superfat_worst_pct
+    low, high, worst_low, worst_high = (digits(pct, 1) for pct in (*lye.superfat_interval_pct, *lye.superfat_worst_pct))
     facts = [
-        ("superfat", f"{lye.superfat_nominal_pct:.1f} % of all fat; 95 % interval {low:.1f} to {high:.1f} %"),
-        ("with every spread at its worst", f"{worst_low:.1f} to {worst_high:.1f} %"),
+        ("superfat", f"{digits(lye.superfat_nominal_pct, 1)} % of all fat; 95 % interval {low} to {high} %"),
+        ("with every spread at its worst", f"{worst_low} to {worst_high} %"),
         ("lye", f"{grams(lye.lye_g)} on {grams(lye.fat_g)} of fat"),
     ]
     if lye.lye_concentration_pct is not None:
@@ -201,7 +200,7 @@ def _process(sheet: Sheet, record: BatchRecord) -> None:
         values = [reading.value for _, reading in record.batch.records(ScalarReading) if reading.kind == kind]
         readings = how_many(len(values), "reading")
         unit = f" {KINDS[kind].unit}" if kind in KINDS else ""
-        sheet.say(f"{kind}: {readings}, {min(values):g} to {max(values):g}{unit}.", 8.5)
+        sheet.say(f"{kind}: {readings}, {digits(min(values))} to {digits(max(values))}{unit}.", 8.5)
 
 
 def _colour(sheet: Sheet, record: BatchRecord) -> None:

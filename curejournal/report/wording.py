@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import lab_to_srgb8
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 
 DAY = timedelta(days=1)
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -49,15 +49,14 @@ def span(interval: tuple[datetime | None, datetime | None]) -> str:
 
 def figure(interval: Interval) -> str:
     """An estimate with its 95 % interval: 4.1 (3.0 to 5.4)."""
-    middle, low, high = (f"{value:.1f}" for value in interval)
+    middle, low, high = (digits(value, 1) for value in interval)
     return f"{middle} ({low} to {high})"
 
 
 def lab_with_doubt(lab: Lab, sd: Lab) -> str:
     """L* 71.2 ± 1.4, a* 3.0 ± 0.9, b* 28.8 ± 1.7, each with half its 95 % interval."""
     return ", ".join(
-        f"{axis}* {round(value, 1) + 0.0:.1f} ± {1.96 * one:.1f}"
-        for axis, value, one in zip("Lab", lab, sd, strict=True)
+        f"{axis}* {digits(value, 1)} ± {1.96 * one:.1f}" for axis, value, one in zip("Lab", lab, sd, strict=True)
     )
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from curejournal.counting import digits
 from curejournal.errors import CureJournalError
 from curejournal.soap.oils import sv_range
 from curejournal.soap.recipe import MOST_WATER, Liquid, Oil, Recipe
@@ -248,23 +249,24 @@ def _doubts(
     if concentration is None:
         yield LyeDoubt("no lye", "There is no alkali in the recipe.", "Enter the NaOH or KOH as weighed.")
         return
+    low, high = combined
     if nominal < 0:
         slipped = "Check the weights: did a decimal slip in the lye? " if nominal < -50 else ""
         yield LyeDoubt(
             "below zero",
-            f"More lye than these oils take up: superfat {nominal:.1f}%.",
+            f"More lye than these oils take up: superfat {digits(nominal, 1)}%.",
             f"{slipped}Do not pour: weigh less alkali or more oil. If it is poured, hold the batch and titrate.",
         )
-    elif combined[0] < 0:
+    elif low < 0:
         yield LyeDoubt(
             "may be below zero",
-            f"The oils may take up less lye than is in the recipe: superfat {combined[0]:.1f} to {combined[1]:.1f}%.",
+            f"The oils may take up less lye than is in the recipe: superfat {digits(low, 1)} to {digits(high, 1)}%.",
             "Raise the superfat, or enter the certificate's saponification value. If it is poured, titrate.",
         )
     elif worst[0] < 0:
         yield LyeDoubt(
             "worst case below zero",
-            f"With every spread at its worst the superfat would be {worst[0]:.1f}%.",
+            f"With every spread at its worst the superfat would be {digits(worst[0], 1)}%.",
             "Unlikely, but a titration before selling settles it.",
         )
     if nominal > 20:
@@ -329,5 +331,7 @@ def _possible(recipe: Recipe) -> None:
 
 
 def _amount(name: str, grams: float) -> None:
-    _require(math.isfinite(grams) and grams > 0, f"{grams:g}\u00a0g of {name or 'an unnamed material'} cannot be.")
+    _require(
+        math.isfinite(grams) and grams > 0, f"{digits(grams)}\u00a0g of {name or 'an unnamed material'} cannot be."
+    )
     _require(bool(name.strip()), "A material has no name.")

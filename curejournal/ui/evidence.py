@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from curejournal import workflow
+from curejournal.counting import digits
 from curejournal.cure.findings import Finding
 from curejournal.cure.judgement import LOCAL_CODES, Judgement
 from curejournal.cure.records import Act, Batch, Decision
@@ -37,7 +38,9 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 def _gauge(finding: Finding) -> None:
     sign, _ = parts.SIGNS[str(finding.verdict)]
     with st.expander(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(parts.sentence(finding.words))}"):
-        parts.values({name: f"{value:.3g} {unit}" for name, (value, unit) in finding.figures.items()})
+        parts.values(
+            {name: f"{digits(float(f'{value:.3g}'))} {unit}" for name, (value, unit) in finding.figures.items()}
+        )
         until = (
             ""
             if finding.until is None

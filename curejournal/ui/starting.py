@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any, get_args, get_type_hints
 
 from curejournal import workflow
+from curejournal.counting import digits
 from curejournal.cure.intended import from_earlier_batch
 from curejournal.cure.judgement import LYE
 from curejournal.cure.records import Batch, ColourReading, Portion, Record
@@ -101,12 +102,12 @@ def lye(checked: LyeCheck) -> None:
 
 def superfat(checked: LyeCheck) -> None:
     """What fat is left over: by independent spreads, and with every spread at its worst."""
-    (low, high), (worst, best) = checked.superfat_interval_pct, checked.superfat_worst_pct
+    low, high, worst, best = (digits(pct, 1) for pct in (*checked.superfat_interval_pct, *checked.superfat_worst_pct))
     ratio = checked.lye_concentration_pct
     parts.values(
         {
-            "Superfat": f"{checked.superfat_nominal_pct:.1f} %, most likely {low:.1f} to {high:.1f} %",
-            "At worst": f"{worst:.1f} to {best:.1f} %, every spread taken at its worst",
+            "Superfat": f"{digits(checked.superfat_nominal_pct, 1)} %, most likely {low} to {high} %",
+            "At worst": f"{worst} to {best} %, every spread taken at its worst",
             "Lye concentration": f"{ratio:.0f} %" if ratio is not None else "no alkali in it",
             "Water": f"{checked.water_g:.0f}\u00a0g in {checked.batch_g:.0f}\u00a0g: "
             "no bar can lose more than that part",

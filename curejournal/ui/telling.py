@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 import altair as alt
 import streamlit as plain_st
 
+from curejournal.counting import digits
 from curejournal.cure.kinds import GRAMS_IN_OUNCE
 from curejournal.journal.store import Journal
 
@@ -129,20 +130,25 @@ def _worded(text: str, now: Habits) -> str:
         text = _catalogue(now.language).say(text)
     if now.units != USUAL.units:
         text = _GRAMS.sub(lambda found: f"{ounces(float(found[1]), len(found[2] or ''))}\u00a0oz", text)
-        text = _CELSIUS.sub(lambda found: f"{1.8 * float(found[1]) + 32:.{len(found[2] or '')}f}\u00a0°F", text)
+        text = _CELSIUS.sub(_fahrenheit, text)
     if now.dates != USUAL.dates:
         text = _DAY.sub(lambda found: _day(found, now.dates), text)
     return text
 
 
-_GRAMS = re.compile(r"(-?\d+(?:\.(\d+))?)\u00a0g\b")
-_CELSIUS = re.compile(r"(-?\d+(?:\.(\d+))?)\u00a0°C")
+_GRAMS = re.compile(r"(\d+(?:\.(\d+))?)\u00a0g\b")
+_CELSIUS = re.compile(r"([-\u2212]?\d+(?:\.(\d+))?)\u00a0°C")
 _DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(f'{m[:3]}(?:{m[3:]})?' for m in _MONTHS)})(?: (\d{{4}}))?\b")
 
 
 def ounces(grams: float, decimals: int = 0) -> str:
     """A weight in ounces, no coarser than it was in grams: a step of 0.01 oz is 0.28 g."""
     return f"{grams / GRAMS_IN_OUNCE:.{min(decimals + 2, 3)}f}"
+
+
+def _fahrenheit(found: re.Match[str]) -> str:
+    celsius = float(found[1].replace("\u2212", "-"))
+    return f"{digits(1.8 * celsius + 32, len(found[2] or ''))}\u00a0°F"
 
 
 def _day(found: re.Match[str], dates: Dates) -> str:

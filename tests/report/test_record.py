@@ -63,6 +63,15 @@ def test_a_lot_that_is_missing_is_said_so():
     assert "rose whole batch 20 g 2.0 not recorded" in text_of(record((0, recipe), *BASICS[1:]))
 
 
+def test_what_is_below_zero_is_printed_with_a_minus_sign():
+    heavy = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=170.0),))
+    text = text_of(record((0, heavy), *BASICS[1:], (2, ScalarReading("room temperature", -3.5))))
+    assert "superfat \u2212" in text
+    assert "lye margin hold superfat \u2212" in text
+    assert "room temperature: 1 reading, \u22123.5 to \u22123.5 °C" in text
+    assert "superfat -" not in text
+
+
 def test_a_signed_release_shows_statement_signer_and_the_frozen_evidence():
     frozen = json.dumps({"headline": "ready", "findings": [{"gauge": "alkali", "verdict": "go"}]})
     act = Decision("release", "Kaja (invented)", "I looked at every bar.", "1-abc", frozen)

@@ -45,7 +45,9 @@ def test_the_catalogue_lists_what_the_code_says() -> None:
         ("bar 1: 100\u00a0g (scale 1\u00a0g)", "bar 1: 3.53\u00a0oz (scale 0.04\u00a0oz)"),
         ("283.5\u00a0g of batter", "10.000\u00a0oz of batter"),
         ("at 37.0\u00a0°C", "at 98.6\u00a0°F"),
-        ("at -40\u00a0°C", "at -40\u00a0°F"),
+        ("at \u221240\u00a0°C", "at \u221240\u00a0°F"),
+        ("at \u22125\u00a0°C", "at 23\u00a0°F"),
+        ("at -5\u00a0°C", "at 23\u00a0°F"),
     ],
 )
 def test_quantities_of_ours_are_said_in_the_makers_units(metric: str, imperial: str, speaks) -> None:

@@ -20,8 +20,8 @@ from tests.command import COMMAND, run_command
 from tests.scenes import draw_card
 
 
-def run(*arguments: object, journal: Path | None = None, code: int = 0) -> str:
-    environment = {"CUREJOURNAL_BY": "Kaja (invented)", "COLUMNS": "200", "TZ": "UTC"}
+def run(*arguments: object, journal: Path | None = None, code: int = 0, zone: str = "UTC") -> str:
+    environment = {"CUREJOURNAL_BY": "Kaja (invented)", "COLUMNS": "200", "TZ": zone}
     environment["CUREJOURNAL_JOURNAL"] = str(journal or "/nonexistent/journal")
     done = run_command(*arguments, environment=environment)
     assert done.returncode == code, (done.returncode, done.stdout, done.stderr)

@@ -126,3 +126,55 @@ def test_a_batch_is_renamed_and_its_first_name_stays_in_the_history(folder: Path
     assert as_json("batch", "rename", "B1", "Plain & simple", journal=folder)["record"] == {"name": "Plain & simple"}
     with Journal.open(folder) as journal:
         assert [(head.code, head.name) for head in journal.batches()] == [("B1", "Plain & simple")]
+
+
+def test_the_zone_of_this_computer_has_its_summer_time_whatever_the_day_is(tmp_path: Path) -> None:
+    """Lisbon: UTC in winter, an hour ahead in summer (time zone database)."""
+    here = {"journal": tmp_path / "journal", "zone": "Europe/Lisbon"}
+    run("batch", "start", "B1", "--name", "Oat", **here)
+    for number, (day, offset) in enumerate((("2026-01-15", "+00:00"), ("2026-07-15", "+01:00"))):
+        entry = as_json("batch", "note", "B1", "note", "--text", str(number), "--at", f"{day}T10:00", **here)["entry"]
+        assert entry["at"].replace("Z", "+00:00") == f"{day}T10:00:00{offset}"
+    assert "UTC" not in run("batch", "show", "B1", **here)
+
+
+def test_a_clock_of_another_zone_says_so_and_the_journals_zone_can_be_set(tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Oat", "--at", "2026-09-01T09:00", **here)
+    run("batch", "note", "B1", "poured", "--at", "2026-09-01T10:00+09:00", **here)
+    assert "2026-09-01 10:00 (UTC+9)" in run("batch", "show", "B1", **here)
+    assert "2026-09-01 10:00 (UTC+9)" in run("history", "B1", **here)
+    assert as_json("settings", **here)["time_zone"] == "that of this computer"
+    assert as_json("settings", "--time-zone", "Asia/Tokyo", **here)["time_zone"] == "Asia/Tokyo"
+    assert "UTC+9" not in run("batch", "show", "B1", **here)
+    run("batch", "note", "B1", "cut", "--bars", 9, "--at", "2026-09-03T08:00", **here)
+    with Journal.open(here["journal"]) as journal:
+        assert [entry.at.isoformat() for entry in journal.batch("B1").entries] == [
+            "2026-09-01T10:00:00+09:00",
+            "2026-09-03T08:00:00+09:00",
+        ]
+    assert "no time zone" in as_json("settings", "--time-zone", "Asia/Nowhere", code=1, **here)["error"]["what"]
+    assert as_json("settings", "--time-zone", "", **here)["time_zone"] == "that of this computer"
+
+
+def test_house_rules_and_the_name_on_papers_are_set_and_batches_judged_by_them(tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Oat", "--at", "2026-09-01T09:00", **here)
+    run("batch", "note", "B1", "poured", "--at", "2026-09-01T10:00", **here)
+    before = as_json("settings", **here)
+    assert before["rules"]["min_age_days"] == 28 and before["place"] == ""
+
+    def until() -> str:
+        findings = as_json("judge", "B1", "--on", "2026-09-20", **here)["findings"]
+        return next(one for one in findings if one["gauge"] == "age")["until"][:10]
+
+    assert until() == "2026-09-29"
+    made = as_json("settings", "--rule", "min_age_days=42", "--place", "Kaja’s soap (invented)", **here)
+    assert made["rules"] == before["rules"] | {"min_age_days": 42} and made["rules_version"] != before["rules_version"]
+    assert made["place"] == "Kaja’s soap (invented)"
+    assert until() == "2026-10-13"
+    for wrong in ("min_age_days=3", "min_age_days=old", "age=30", "min_age_days"):
+        refused = as_json("settings", "--place", "Another", "--rule", wrong, code=1, **here)["error"]
+        assert refused["do"] and refused["safe"]
+        assert as_json("settings", **here) == made, "all of it or nothing"
+    assert "min_age_days = 42 days" in run("settings", **here)

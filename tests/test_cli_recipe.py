@@ -76,3 +76,64 @@ def test_a_planned_dose_is_reckoned_on_the_portions_share(mixed: Path, tmp_path:
     assert clove["doses_pct"] == pytest.approx([100 * 10 / (1000 * 300 / 1440)] * 2)
     portions = [plan["portion"] for plan in as_json("expect", mixed, "--portion", "rim", journal=journal)["portions"]]
     assert portions == ["rim", "base", "top"]
+
+
+def test_a_recipe_is_entered_and_corrected_after_the_pour(mixed: Path, tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Plain", "--portion", "base", "--portion", "top", **here)
+    run("batch", "note", "B1", "poured", **here)
+    assert "no recipe" in run("recipe", "B1", tmp_path / "out.json", code=1, **here)
+    first = as_json("recipe", "B1", "--enter", mixed, **here)["entries"][0]
+    assert first["record"]["alkalis"][0]["grams"] == 120 and first["supersedes"] is None
+    corrected = tmp_path / "corrected.toml"
+    corrected.write_text(MIXED.replace("grams = 120,", "grams = 118,"))
+    second = as_json("recipe", "B1", "--enter", corrected, **here)["entries"][0]
+    assert (second["supersedes"], second["at"]) == (first["id"], first["at"])
+    assert len(as_json("history", "B1", **here)["entries"]) == 5, "the earlier one stays"
+    run("recipe", "B1", tmp_path / "out.json", **here)
+    assert json.loads((tmp_path / "out.json").read_text())["alkalis"][0]["grams"] == 118
+    heavy = tmp_path / "heavy.toml"
+    heavy.write_text(MIXED.replace("grams = 120,", "grams = 150,"))
+    assert "--confirmed" in as_json("recipe", "B1", "--enter", heavy, code=1, **here)["error"]["do"]
+    assert as_json("recipe", "B1", "--enter", heavy, "--confirmed", **here)["doubts"]
+    assert as_json("recipe", "B1", code=1, **here)["error"]["do"]
+    assert as_json("recipe", "B1", tmp_path / "x.json", "--enter", mixed, code=1, **here)["error"]["do"]
+
+
+def test_a_control_and_the_batter_of_a_portion_are_said_at_the_start_or_later(mixed: Path, tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Plain", "--recipe", mixed, "--portion", "base=80,2,12", "--portion", "top",
+        "--control", "top", "--control", "aside", **here)  # fmt: skip
+
+    def portions() -> dict[str, dict]:
+        entries = as_json("batch", "show", "B1", **here)["entries"]
+        found = [entry["record"] for entry in entries if "intended_lab" in entry["record"]]
+        return {record["name"]: record for record in found}
+
+    assert {name: record["control"] for name, record in portions().items()} == {
+        "base": False, "top": True, "aside": True,
+    }  # fmt: skip
+    assert portions()["base"]["intended_lab"] == [80, 2, 12]
+    assert "(control)" not in run("batch", "portion", "B1", "top", "--no-control", "--tolerance", 2, **here)
+    assert (portions()["top"]["control"], portions()["top"]["tolerance"]) == (False, 2)
+    run("batch", "portion", "B1", "rim", "--control", **here)
+    assert portions()["rim"]["order"] == 3
+    assert as_json("batch", "portion", "B1", "rim", "--control", code=1, **here)["error"]["do"]
+
+    said = run("batch", "portion", "B1", "top", "--batter", 400, **here)
+    assert "400\u00a0g of batter for top" in said and "1000\u00a0g of batter for base" in said
+    (clove,) = [row for row in as_json("materials", **here)["materials"] if row["material"] == "clove"]
+    # Arithmetic: 1440 g of batter, of which 400 went into the top with that part of 1000 g of oils.
+    assert clove["doses_pct"] == pytest.approx([100 * 10 / (1000 * 400 / 1440)] * 2)
+    before = as_json("history", "B1", **here)
+    too_much = as_json("batch", "portion", "B1", "side", "--batter", 4000, code=1, **here)["error"]
+    assert "batter" in too_much["what"] and as_json("history", "B1", **here) == before, (
+        "the portion is not added either"
+    )
+
+
+def test_batter_without_a_recipe_is_refused(tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Plain", **here)
+    refused = as_json("batch", "portion", "B1", "top", "--batter", 300, code=1, **here)["error"]
+    assert "no recipe" in refused["what"] and "recipe first" in refused["do"]

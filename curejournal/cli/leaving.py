@@ -14,18 +14,20 @@ from curejournal.cli.typed import (
     AsJson,
     By,
     Code,
+    Confirmed,
     JournalAt,
     Mistyped,
     app,
     bytes_of,
+    confirmable,
     moment_of,
     now_of,
     open_journal,
     paper_of,
     print_json,
     recipe_of,
+    say_entries,
     write_file,
-    zone_of,
 )
 from curejournal.counting import how_many
 from curejournal.cure.lineage import gone_words
@@ -128,7 +130,8 @@ def record(
     """Write the batch record: of batches, of a day, or of all that a lot went into."""
     with open_journal(journal) as kept:
         codes = list(batches or [])
-        codes += publish.poured_on(kept, moment_of(day, zone_of(kept)).date(), zone_of(kept)) if day else ()
+        zone = workflow.time_zone(kept)
+        codes += publish.poured_on(kept, moment_of(day, zone).date(), zone) if day else ()
         codes += [use.batch for use in publish.lot(kept, lot)] if lot else []
         codes = list(dict.fromkeys(codes))
         write_file(to, publish.batch_record(kept, codes, now_of(kept)))
@@ -165,7 +168,7 @@ def calendar_file(
     """Write what is due as a calendar file; imported again, its events move instead of being doubled."""
     with open_journal(journal) as kept:
         due = len(workflow.due_now(kept, now_of(kept)))
-        write_file(to, publish.calendar_file(kept, now_of(kept), zone_of(kept)))
+        write_file(to, publish.calendar_file(kept, now_of(kept), workflow.time_zone(kept)))
     print_json({"file": str(to), "events": due}) if as_json else print(f"{to}: {how_many(due, 'thing')} due.")
 
 
@@ -197,11 +200,25 @@ def labels(
 @app.command("recipe")
 def recipe_out(
     code: Code,
-    to: Annotated[Path, typer.Argument(help="The file to write: .json, or .csv for a spreadsheet.")],
+    to: Annotated[Path | None, typer.Argument(help="The file to write: .json, or .csv for a spreadsheet.")] = None,
+    enter: Annotated[
+        Path | None, typer.Option("--enter", help="A recipe file to enter for the batch; it corrects an earlier one.")
+    ] = None,
+    confirmed: Confirmed = False,
+    by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Write a batch's recipe to pass on; batch start --recipe reads it again."""
+    """Write a batch's recipe to pass on (batch start --recipe reads it), or with `--enter` enter or correct it."""
+    if (to is None) == (enter is None):
+        raise Mistyped("It has to be one thing.", "Name the file to write, or with --enter the file to read.")
+    if enter is not None:
+        with open_journal(journal) as kept, confirmable():
+            wanted = recipe_of(enter)
+            entry, doubts = workflow.enter_recipe(kept, code, wanted, by=by, now=now_of(kept), confirmed=confirmed)
+        say_entries(code, [entry], doubts, as_json)
+        return
+    assert to is not None
     if to.suffix.lower() not in (".json", ".csv"):
         raise Mistyped(f"“{to.name}” is neither .json nor .csv.", "Choose one of them.")
     with open_journal(journal) as kept:
@@ -234,7 +251,8 @@ def bundle_in(
 ) -> None:
     """Enter the batch of a bundle as a new one, after all of it was verified."""
     with open_journal(journal) as kept:
-        batch = publish.open_bundle(kept, bytes_of(file), code=code, by=by, now=now_of(kept), zone=zone_of(kept))
+        zone = workflow.time_zone(kept)
+        batch = publish.open_bundle(kept, bytes_of(file), code=code, by=by, now=now_of(kept), zone=zone)
     if as_json:
         print_json({"batch": batch.code, "entries": len(batch.entries)})
     else:

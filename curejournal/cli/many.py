@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from datetime import tzinfo
 from pathlib import Path
 from typing import Annotated
 
@@ -27,6 +28,7 @@ from curejournal.cli.typed import (
     bytes_of,
     card_of,
     clock_for,
+    clock_words,
     moment_of,
     now_of,
     numbers_of,
@@ -34,7 +36,6 @@ from curejournal.cli.typed import (
     photo_of,
     print_json,
     write_file,
-    zone_of,
 )
 from curejournal.intake import Progress, files_in, take_in_all
 from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
@@ -111,8 +112,8 @@ def intake(
 def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the photos that wait for you, and what is asked about each."""
     with open_journal(journal) as kept:
-        items = waiting_photos(kept, card_of(card_name, journal), now_of(kept))
-    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items)
+        items, own = waiting_photos(kept, card_of(card_name, journal), now_of(kept)), workflow.time_zone(kept)
+    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
 
 
 @app.command()
@@ -134,7 +135,7 @@ def place(
 ) -> None:
     """Place a waiting photo, or correct a placed one; corrections stay in the history."""
     with open_journal(journal) as kept:
-        sha256, shown = photo_of(kept, photo), card_of(card_name, journal)
+        sha256, shown, own = photo_of(kept, photo), card_of(card_name, journal), workflow.time_zone(kept)
         if aside is not None:
             set_aside(kept, sha256, why=aside, by=by)
             item = item_of(kept, sha256, shown, now_of(kept))
@@ -146,13 +147,13 @@ def place(
                 by=by,
                 now=now_of(kept),
                 batch=batch,
-                at=moment_of(at, zone_of(kept)) if at else None,
+                at=moment_of(at, own) if at else None,
                 portions=portion,
                 areas=areas_of(area),
                 colour=False if no_colour else None,
                 confirmed=confirmed,
             )
-    print_json(workflow.as_json(item)) if as_json else _say_items([item])
+    print_json(workflow.as_json(item)) if as_json else _say_items([item], own)
 
 
 @app.command("clock")
@@ -168,9 +169,9 @@ def clock_of(
     """Correct the time zone or the camera's clock for a set of photos that are kept already."""
     with open_journal(journal) as kept:
         hashes = [photo_of(kept, photo) for photo in photos]
-        clock = clock_for(kept, zone, behind)
+        clock, own = clock_for(kept, zone, behind), workflow.time_zone(kept)
         items = set_clock(kept, hashes, clock, card=card_of(card_name, journal), by=by, now=now_of(kept))
-    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items)
+    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
 
 
 @app.command()
@@ -240,7 +241,7 @@ def strip(
         )
         if keep:
             now = now_of(kept)
-            when = moment_of(at, zone_of(kept)) if at else now
+            when = moment_of(at, workflow.time_zone(kept)) if at else now
             entry = keep_strip(
                 kept,
                 code,
@@ -259,7 +260,7 @@ def strip(
         print(f"pH {read.ph:.1f}, 95 % interval {read.low:.1f} to {read.high:.1f}{'; kept.' if entry else '.'}")
 
 
-def _say_items(items: Sequence[TrayItem]) -> None:
+def _say_items(items: Sequence[TrayItem], zone: tzinfo) -> None:
     for item in items:
-        when = f"{item.at:%Y-%m-%d %H:%M}" if item.at else "no date"
+        when = clock_words(item.at, zone) if item.at else "no date"
         print(f"{item.sha256[:10]}  {item.name}, {when}: {item.state} {item.batch}".rstrip() + f". {item.why}".rstrip())

@@ -32,7 +32,6 @@ from curejournal.cli.typed import (
     paper_of,
     print_json,
     write_file,
-    zone_of,
 )
 from curejournal.counting import digits, how_many
 
@@ -151,7 +150,7 @@ def take_in(
     """Take photos into the journal: dated, measured, filed under their batch."""
     results = []
     with open_journal(journal) as kept:
-        zone, now = zone_of(kept), now_of(kept)
+        zone, now = workflow.time_zone(kept), now_of(kept)
         the_card = card_of(card_name, journal) if card_name else None
         for photo in photos:
             results.append(

@@ -5,11 +5,13 @@ from __future__ import annotations
 import getpass
 import json
 import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import fields, replace
 from datetime import datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
 from typing import Annotated, Any, Literal, cast, get_args
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import platformdirs
 import typer
@@ -17,10 +19,13 @@ import typer
 from curejournal import publish, workflow
 from curejournal.colour.sample import Lab
 from curejournal.counting import how_many
-from curejournal.cure.records import Portion, Record
+from curejournal.cure.doubts import Doubt
+from curejournal.cure.house import HouseRules
+from curejournal.cure.records import Entry, Portion, Record
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
+from curejournal.report import wording
 from curejournal.soap.recipe import Recipe
 from curejournal.tray import Clock
 from curejournal.workflow import Points
@@ -76,15 +81,12 @@ def open_journal(folder: Path) -> Journal:
 
 def now_of(journal: Journal) -> datetime:
     """What time it is in a journal."""
-    return workflow.calendar(journal, datetime.now().astimezone())
+    return workflow.calendar(journal, datetime.now(workflow.time_zone(journal)))
 
 
-def zone_of(journal: Journal) -> tzinfo:
-    """A journal's time zone."""
-    name = journal.setting("time zone")
-    zone = ZoneInfo(name) if name else datetime.now().astimezone().tzinfo
-    assert zone is not None
-    return zone
+def clock_words(at: datetime, zone: tzinfo) -> str:
+    """A moment as lists show it: 2026-10-03 14:30, and the offset where it is not the journal's."""
+    return f"{at:%Y-%m-%d %H:%M}{wording.offset(at, zone)}"
 
 
 def moment_of(text: str, zone: tzinfo) -> datetime:
@@ -100,10 +102,7 @@ def moment_of(text: str, zone: tzinfo) -> datetime:
 
 def clock_for(journal: Journal, zone: str | None, behind_minutes: float) -> Clock:
     """A camera's clock as typed."""
-    try:
-        where = ZoneInfo(zone) if zone else zone_of(journal)
-    except (ZoneInfoNotFoundError, ValueError) as fault:
-        raise Mistyped(f"There is no time zone “{zone}”.", "Write it as Europe/Lisbon.") from fault
+    where = workflow.zone_named(zone) if zone else workflow.time_zone(journal)
     return Clock(where, timedelta(minutes=behind_minutes))
 
 
@@ -201,12 +200,18 @@ def areas_of(texts: list[str] | None) -> dict[str, Points] | None:
     return areas
 
 
-def portion_of(text: str, order: int, tolerance: float) -> Portion:
-    """A portion as typed."""
-    name, equals, lab = text.rpartition("=")
-    if not equals:
-        return Portion(text, order, tolerance=tolerance)
-    return Portion(name, order, lab_of(lab), "swatch", tolerance)
+def portions_of(texts: Sequence[str], controls: Sequence[str], tolerance: float) -> list[Portion]:
+    """Portions as typed, controls that are not among them last."""
+    found: dict[str, Portion] = {}
+    for text in texts:
+        before, equals, lab = text.rpartition("=")
+        name = before if equals else text
+        found[name] = Portion(name, len(found), tolerance=tolerance)
+        if equals:
+            found[name] = replace(found[name], intended_lab=lab_of(lab), intended_source="swatch")
+    for name in controls:
+        found[name] = replace(found.get(name) or Portion(name, len(found), tolerance=tolerance), control=True)
+    return list(found.values())
 
 
 def lab_of(text: str) -> Lab:
@@ -223,6 +228,16 @@ def one_of(text: str, choices: object) -> str:
     return text
 
 
+def rules_of(texts: Sequence[str], now: HouseRules) -> HouseRules:
+    """House rules with the limits as typed."""
+    changed: dict[str, float] = {}
+    for text in texts:
+        name, _, number = text.partition("=")
+        one_of(name, Literal[*(limit.name for limit in fields(now))])
+        (changed[name],) = numbers_of(number, 1, '"min_age_days=35"')
+    return replace(now, **changed)
+
+
 def paper_of(text: str) -> workflow.Paper:
     """A size of paper as typed."""
     if text not in get_args(workflow.Paper):
@@ -236,17 +251,32 @@ def recipe_of(path: Path) -> Recipe:
     return publish.recipe_in(text_of(path).lstrip("\ufeff"), forms.get(path.suffix.lower(), "toml"))
 
 
+@contextmanager
+def confirmable() -> Iterator[None]:
+    """What is asked about says how it is confirmed."""
+    try:
+        yield
+    except workflow.ReadingDoubtful as asked:
+        raise workflow.ReadingDoubtful(asked.what, f"{asked.do} If it is right, add --confirmed.") from asked
+
+
+def say_entries(code: str, entries: Sequence[Entry], doubts: Sequence[Doubt], as_json: bool) -> None:
+    """Say what was kept, each entry in a line."""
+    if as_json:
+        told = {"entries": [workflow.as_json(entry) for entry in entries]}
+        print_json(told | {"doubts": [workflow.as_json(doubt) for doubt in doubts]})
+    else:
+        print("\n".join(f"{code}: {in_words(entry.record)}" for entry in entries))
+
+
 def enter_record(
     journal: Path, code: str, record: Record, at: str | None, by: str, confirmed: bool, as_json: bool
 ) -> None:
     """Enter a record and say so."""
-    with open_journal(journal) as kept:
+    with open_journal(journal) as kept, confirmable():
         now = now_of(kept)
-        moment = moment_of(at, zone_of(kept)) if at else now
-        try:
-            entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
-        except workflow.ReadingDoubtful as asked:
-            raise workflow.ReadingDoubtful(asked.what, f"{asked.do} If it is right, add --confirmed.") from asked
+        moment = moment_of(at, workflow.time_zone(kept)) if at else now
+        entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
     if as_json:
         print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
     else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import asdict, fields
 from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
@@ -19,11 +20,14 @@ from curejournal.cli.typed import (
     JournalAt,
     Mistyped,
     app,
+    clock_words,
     now_of,
     open_journal,
     print_json,
+    rules_of,
 )
 from curejournal.counting import how_many
+from curejournal.cure.house import HouseRules
 from curejournal.cure.words import in_words
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.backup import restore as restore_backup
@@ -50,7 +54,7 @@ def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None
 def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List everything that was ever entered for a batch: when, by whom, and what it corrected or took back."""
     with open_journal(journal) as kept:
-        entries = kept.history(code)
+        entries, zone = kept.history(code), workflow.time_zone(kept)
     if as_json:
         print_json({"entries": [{**workflow.as_json(entry), "words": in_words(entry.record)} for entry in entries]})
         return
@@ -59,7 +63,7 @@ def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = 
         about = f" (instead of {entry.supersedes})" if entry.supersedes else ""
         about += f" (no longer counts: see {later[entry.id]})" if entry.id in later else ""
         recorded = f"{entry.by}, written down {entry.recorded_at:%Y-%m-%d %H:%M} UTC"
-        print(f"{entry.id}\t{entry.at:%Y-%m-%d %H:%M}\t{in_words(entry.record)}{about}\t{recorded}")
+        print(f"{entry.id}\t{clock_words(entry.at, zone)}\t{in_words(entry.record)}{about}\t{recorded}")
 
 
 @app.command()
@@ -77,6 +81,40 @@ def undo(
         print_json({"entries": [workflow.as_json(new) for new in made]})
     else:
         print("\n".join(f"{new.id}\t{in_words(new.record)}" for new in made))
+
+
+@app.command()
+def settings(
+    rule: Annotated[
+        list[str] | None, typer.Option("--rule", help='A limit of the house rules: "min_age_days=35".')
+    ] = None,
+    time_zone: Annotated[
+        str | None, typer.Option("--time-zone", help='Europe/Lisbon, say; "" for that of this computer.')
+    ] = None,
+    place: Annotated[str | None, typer.Option("--place", help="The name that papers and portfolios bear.")] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Show the journal's house rules, time zone and place, or set them; earlier ones stay in the history."""
+    with open_journal(journal) as kept:
+        rules = rules_of(rule or [], workflow.house_rules(kept))
+        if time_zone:
+            workflow.zone_named(time_zone)  # refused before anything is kept
+        if place is not None:
+            workflow.keep_place(kept, place)
+        if time_zone is not None:
+            workflow.keep_time_zone(kept, time_zone)
+        if rule:
+            workflow.keep_house_rules(kept, rules)
+        zone, name = str(workflow.time_zone(kept)), workflow.place(kept)
+    if as_json:
+        print_json({"rules": asdict(rules), "rules_version": rules.version, "time_zone": zone, "place": name})
+        return
+    for limit in fields(HouseRules):
+        about = limit.metadata
+        bounds = f"{about['low']:g} to {about['high']:g}; usual {limit.default:g}"
+        print(f"{limit.name} = {getattr(rules, limit.name):g} {about['unit']}: {about['words']} ({bounds})")
+    print(f"time zone: {zone}\nplace: {name or 'none'}")
 
 
 @app.command()

@@ -56,7 +56,7 @@ def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:
         raise NothingChosen("No batch was chosen.", "Name a batch, a day on which batches were poured, or a lot.")
     every = journal.all_batches()
     records = [_record(journal, journal.batch(code), every, on) for code in codes]
-    return record_pdf(records, place=journal.setting("place", ""), made_on=on, software=workflow.SOFTWARE)
+    return record_pdf(records, place=workflow.place(journal), made_on=on, software=workflow.SOFTWARE)
 
 
 def poured_on(journal: Journal, day: date, zone: tzinfo) -> tuple[str, ...]:
@@ -75,7 +75,7 @@ def lot(journal: Journal, name: str) -> tuple[LotUse, ...]:
 
 def lot_page(journal: Journal, name: str, on: datetime) -> bytes:
     """Where a lot went, as a PDF."""
-    place = journal.setting("place", "")
+    place = workflow.place(journal)
     return lot_pdf(name, lot(journal, name), place=place, made_on=on, software=workflow.SOFTWARE)
 
 
@@ -99,7 +99,7 @@ def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime
 def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = False) -> Picture:
     taken = [entry for entry in batch.entries if entry.photo == sha256]
     at = taken[0].at if taken else None
-    caption = wording.moment(at) if at else ""
+    caption = wording.moment(at, workflow.time_zone(journal)) if at else ""
     if at and batch.poured_at and at >= batch.poured_at:
         caption += f", {wording.age(batch.poured_at, at)} old"
     if balanced and at:
@@ -115,7 +115,7 @@ def calendar_file(journal: Journal, on: datetime, zone: tzinfo) -> bytes:
     """What is due in all batches, as an iCalendar file."""
     started = {head.code: head.started_at for head in journal.batches()}
     tasks = [Task(batch.code, batch.name, started[batch.code], item) for batch, item in workflow.due_now(journal, on)]
-    title = journal.setting("place", "") or "Soap that is curing"
+    title = workflow.place(journal) or "Soap that is curing"
     return calendar_ics(tasks, on=on, zone=zone, software=workflow.SOFTWARE, title=title)
 
 

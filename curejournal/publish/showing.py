@@ -58,7 +58,7 @@ def portfolio(
     for left in (new, old):
         shutil.rmtree(left, ignore_errors=True)
     new.mkdir(parents=True)
-    title = title or journal.setting("place", "") or "Portfolio"
+    title = title or workflow.place(journal) or "Portfolio"
     written = []
     shown = _shown(journal, codes, on)
     for name, data in portfolio_pages(shown, title=title, about=about, made_on=on, software=workflow.SOFTWARE):
@@ -138,7 +138,7 @@ def portfolio_on_paper(
     """
     if not codes:
         raise NothingChosen("No batch was chosen for the portfolio.", "Name the batches to show.")
-    title = title or journal.setting("place", "") or "Portfolio"
+    title = title or workflow.place(journal) or "Portfolio"
     return portfolio_pdf(_shown(journal, codes, on), title=title, about=about, made_on=on, software=workflow.SOFTWARE)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import timedelta, tzinfo
 from typing import Any
 
 import altair as alt
@@ -32,12 +32,12 @@ class Figure:
     words: str
 
 
-def difference_figure(journey: Journey, portion: str) -> Figure | None:
+def difference_figure(journey: Journey, portion: str, zone: tzinfo | None = None) -> Figure | None:
     """ΔE00 to the intended colour over days: readings with 95 % intervals, the curve, what it foretells."""
     if journey.intended_lab is None or not journey.points:
         return None
     last = journey.points[-1].days
-    points = _difference_points(journey)
+    points = _difference_points(journey, zone)
     curve = journey.curve
     rows = _curve_rows(curve.days, last, curve.difference, curve.difference_low, curve.difference_high) if curve else []
     layers = [_accepted(journey.tolerance), *curve_layers(rows), *_point_layers(points, "ΔE00")]
@@ -45,14 +45,14 @@ def difference_figure(journey: Journey, portion: str) -> Figure | None:
     return Figure(chart, _difference_words(journey, portion))
 
 
-def beside_figure(sides: Mapping[str, Journey]) -> Figure | None:
+def beside_figure(sides: Mapping[str, Journey], zone: tzinfo | None = None) -> Figure | None:
     """ΔE00 to the intended colour over days since the pour: two portions in one chart, each with a shape of its own."""
     if any(journey.intended_lab is None or not journey.points for journey in sides.values()):
         return None
     points: list[dict[str, Any]] = []
     curves = []
     for (name, journey), colour in zip(sides.items(), (LINE, CALM), strict=True):
-        points += [{**point, "which": name} for point in _difference_points(journey)]
+        points += [{**point, "which": name} for point in _difference_points(journey, zone)]
         if journey.curve:
             curve, last = journey.curve, journey.points[-1].days
             columns = (curve.difference, curve.difference_low, curve.difference_high)
@@ -68,7 +68,7 @@ def beside_figure(sides: Mapping[str, Journey]) -> Figure | None:
     return Figure(chart, " ".join([*words, _both_on_a_day(sides)]).strip())
 
 
-def _difference_points(journey: Journey) -> list[dict[str, Any]]:
+def _difference_points(journey: Journey, zone: tzinfo | None) -> list[dict[str, Any]]:
     return [
         {
             "days": point.days,
@@ -76,7 +76,7 @@ def _difference_points(journey: Journey) -> list[dict[str, Any]]:
             "low": point.difference.low,
             "high": point.difference.high,
             "colour": wording.hex_colour(point.lab),
-            "when": wording.moment(point.at),
+            "when": wording.moment(point.at, zone),
             "grade": str(point.grade),
         }
         for point in journey.points
@@ -111,7 +111,7 @@ def _both_on_a_day(sides: Mapping[str, Journey]) -> str:
     return f"On day {day:.0f} after the pour, by the curves: {' and '.join(told)}."
 
 
-def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
+def lab_figures(journey: Journey, portion: str, zone: tzinfo | None = None) -> tuple[Figure, ...]:
     """L*, a* and b* over days, each with its intervals, curve and intended value."""
     figures = []
     meanings = ("lightness L*", "green to red a*", "blue to yellow b*")
@@ -124,7 +124,7 @@ def lab_figures(journey: Journey, portion: str) -> tuple[Figure, ...]:
                 "low": point.lab[axis] - 1.96 * point.lab_sd[axis],
                 "high": point.lab[axis] + 1.96 * point.lab_sd[axis],
                 "colour": wording.hex_colour(point.lab),
-                "when": wording.moment(point.at),
+                "when": wording.moment(point.at, zone),
                 "grade": str(point.grade),
             }
             for point in journey.points

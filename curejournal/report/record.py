@@ -106,16 +106,21 @@ def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, 
     return bytes(sheet.output())
 
 
+def _moment(record: BatchRecord, at: datetime) -> str:
+    """A moment of a batch; a clock that is not that of whoever prints it says so."""
+    return wording.moment(at, record.judgement.on.tzinfo)
+
+
 def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
     batch, judgement = record.batch, record.judgement
     sheet.title_line(f"{batch.code}  {batch.name}", "Batch record" + (f" · {place}" if place else ""))
     released = judgement.released_at
     bars = f", {how_many(batch.bars_cut, 'bar')}" if batch.bars_cut else ""
     facts = [
-        ("poured", wording.moment(batch.poured_at) if batch.poured_at else NO_LOT),
+        ("poured", wording.moment(batch.poured_at, judgement.on.tzinfo) if batch.poured_at else NO_LOT),
         ("cut", f"{maybe_day(batch.event_at('cut'))}{bars}"),
         ("judged", f"{wording.moment(judgement.on)}: {judgement.headline}"),
-        ("released", wording.moment(released) if released else "not released"),
+        ("released", wording.moment(released, judgement.on.tzinfo) if released else "not released"),
     ]
     sheet.facts(facts, 22)
     for question in judgement.recall:
@@ -192,7 +197,7 @@ def _lye(sheet: Sheet, record: BatchRecord) -> None:
 def _process(sheet: Sheet, record: BatchRecord) -> None:
     told = [e for e in record.batch.entries if isinstance(e.record, Event)]
     sheet.heading("Process")
-    rows = [(wording.moment(entry.at), in_words(entry.record), entry.by) for entry in told]
+    rows = [(_moment(record, entry.at), in_words(entry.record), entry.by) for entry in told]
     sheet.rows(("when", "what", "entered by"), rows, (35, 75, 40))
     if not told:
         sheet.say("Nothing was noted.")
@@ -215,7 +220,7 @@ def _colour(sheet: Sheet, record: BatchRecord) -> None:
         sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab, 8)
         rows = [
             (
-                wording.moment(point.at),
+                _moment(record, point.at),
                 f"{point.days:.1f}",
                 wording.lab_with_doubt(point.lab, point.lab_sd),
                 wording.figure(point.difference) if point.difference else "",
@@ -267,11 +272,11 @@ def _tests(sheet: Sheet, record: BatchRecord) -> None:
         assert isinstance(entry.record, AlkaliTest)
         found = outcomes.get((entry.at, entry.record.method))
         said = f"{found.outcome.value}: {found.words}" if found else ""
-        rows.append((wording.moment(entry.at), in_words(entry.record), said, entry.by))
+        rows.append((_moment(record, entry.at), in_words(entry.record), said, entry.by))
     sheet.rows(("when", "test", "what it says", "by"), rows, (28, 48, 48, 28))
     if not entries:
         sheet.say("No alkali test was entered.")
-    surface = [(wording.moment(at), in_words(note)) for at, note in record.batch.records(SurfaceNote)]
+    surface = [(_moment(record, at), in_words(note)) for at, note in record.batch.records(SurfaceNote)]
     sheet.rows(("when", "surface"), surface, (30, 120))
 
 
@@ -287,7 +292,7 @@ def _release(sheet: Sheet, record: BatchRecord) -> None:
     sheet.heading("Release")
     acts = record.batch.records(Decision)
     for at, act in acts:
-        sheet.say(f"{act.act} on {wording.moment(at)}, signed by {act.signed_by}", style="B")
+        sheet.say(f"{act.act} on {_moment(record, at)}, signed by {act.signed_by}", style="B")
         sheet.say(f"“{act.statement}” (rules {act.rules_version})")
         said = _frozen(act.evidence)
         if said:
@@ -328,7 +333,7 @@ def _corrections(sheet: Sheet, record: BatchRecord) -> None:
     sheet.say("What was corrected or taken back stays in the journal.")
     rows = [
         (
-            wording.moment(entry.recorded_at),
+            _moment(record, entry.recorded_at),
             entry.by,
             in_words(earlier[entry.supersedes or 0].record),
             entry.record.why if isinstance(entry.record, Withdrawn) else in_words(entry.record),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
@@ -18,9 +18,19 @@ def day(at: datetime) -> str:
     return f"{at.day} {_MONTHS[at.month - 1]} {at.year}"
 
 
-def moment(at: datetime) -> str:
-    """3 Dec 2026, 14:05."""
-    return f"{day(at)}, {at:%H:%M}"
+def moment(at: datetime, zone: tzinfo | None = None) -> str:
+    """3 Dec 2026, 14:05; with the reader's zone, a clock of another one says so: 3 Dec 2026, 14:05 (UTC+9)."""
+    return f"{day(at)}, {at:%H:%M}{offset(at, zone)}"
+
+
+def offset(at: datetime, zone: tzinfo | None) -> str:
+    """How far a moment's clock is from UTC, where the reader's zone has another then; empty where it is the same."""
+    own = at.utcoffset()
+    if own is None or zone is None or own == at.astimezone(zone).utcoffset():
+        return ""
+    hours, minutes = divmod(round(abs(own) / timedelta(minutes=1)), 60)
+    sign = "" if not own else "\u2212" if own < timedelta(0) else "+"
+    return f" (UTC{sign}{hours if own else ''}{f':{minutes:02d}' if minutes else ''})"
 
 
 def age(since: datetime, on: datetime) -> str:

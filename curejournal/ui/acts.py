@@ -156,7 +156,7 @@ def _control(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
 
 
 def _reading(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
-    readings = {item.id: f"{moment(item.at)}: {in_words(item.record)}" for item in batch.of(ColourReading)}
+    readings = {item.id: f"{moment(item.at, desk.zone)}: {in_words(item.record)}" for item in batch.of(ColourReading)}
     if not readings:
         parts.say("No colour was read yet. Photograph the pigmented batter with the card before the fragrance goes in.")
         return None
@@ -239,6 +239,6 @@ def batter(desk: Desk, batch: Batch) -> None:
 
 def _recipe(desk: Desk, batch: Batch, change: Callable[[Recipe], Recipe]) -> None:
     """The recipe as corrected; the earlier one stays in the history."""
-    last = batch.of(Recipe)[-1]
-    assert isinstance(last.record, Recipe)
+    last = workflow.last_entry(batch, Recipe)
+    assert last is not None and isinstance(last.record, Recipe)
     entry.offer(desk, batch.code, [change(last.record)], last.at, last.id)

@@ -119,7 +119,8 @@ def undo(desk: Desk) -> None:
         return
     with st.container(horizontal=True, vertical_alignment="center", key="kept"):
         words = "; ".join(in_words(entry.record) for entry in kept)
-        st.success(f"Kept for {plain(code)}: {plain(words)} ({wording.moment(kept[0].at)}).", icon=":material/check:")
+        when = wording.moment(kept[0].at, desk.zone)
+        st.success(f"Kept for {plain(code)}: {plain(words)} ({when}).", icon=":material/check:")
         # What was signed stays, and is answered by the next signature.
         if not any(isinstance(entry.record, Decision) for entry in kept) and st.button("Undo", key="undo"):
             for entry in kept:

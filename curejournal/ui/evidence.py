@@ -68,7 +68,8 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.subheader("Release")
     parts.say(LOCAL_CODES)
     for at, decision in batch.records(Decision):
-        parts.say(f"{wording.moment(at)}: {decision.act}, signed by {decision.signed_by}. {decision.statement}")
+        when = wording.moment(at, desk.zone)
+        parts.say(f"{when}: {decision.act}, signed by {decision.signed_by}. {decision.statement}")
     ready = judgement.releasable
     if not ready:
         parts.say(f"It cannot be released now. {parts.because(judgement)}", "soft")

@@ -10,7 +10,6 @@ from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from curejournal import workflow
 from curejournal.journal.store import Journal
@@ -68,9 +67,7 @@ def _nothing(slug: str) -> None:
 
 
 def _desk(journal: Journal, person: SignedIn | None, clock: datetime, ways: Mapping[str, Any]) -> Desk:
-    zone_name = journal.setting("time zone")
-    zone = ZoneInfo(zone_name) if zone_name else clock.tzinfo
-    assert zone is not None
+    zone = workflow.time_zone(journal)
     now = workflow.calendar(journal, clock.astimezone(zone))
     stands_still = now != clock.astimezone(zone)
     if person is not None:

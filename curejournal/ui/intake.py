@@ -168,7 +168,7 @@ def _dated(desk: Desk, shot: Shot) -> Shot:
         when = typed.replace(tzinfo=desk.zone) if typed else None
         shot = replace(shot, at=when)
     else:
-        parts.say(f"Taken {moment(when)}.", "soft")
+        parts.say(f"Taken {moment(when, desk.zone)}.", "soft")
     caption = st.text_input("Caption, if you like", key=f"caption-{shot.key}", max_chars=300)
     return replace(shot, caption=caption.strip(), when=when)
 

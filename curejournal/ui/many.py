@@ -108,7 +108,7 @@ def _row(desk: Desk, item: TrayItem, why: str) -> None:
     with st.container(horizontal=True, key=f"row-{item.sha256[:12]}", vertical_alignment="center"):
         st.image(cache.small_picture(desk.journal, item.sha256, 320), width=120, alt=f"Photo {item.name}")
         with st.container(width="stretch"):
-            when = f", {moment(item.at)}" if item.at else ""
+            when = f", {moment(item.at, desk.zone)}" if item.at else ""
             st.markdown(f"**{plain(item.batch or 'no batch yet')}**{when} · {plain(item.name)}")
             parts.patches(
                 parts.patch(seen.lab, seen.portion, str(seen.grade), "half") for seen in item.colours if seen.lab
@@ -120,8 +120,8 @@ def _row(desk: Desk, item: TrayItem, why: str) -> None:
 
 def _clock(desk: Desk, key: str) -> tray.Clock:
     """Ask for the zone of photos that do not tell theirs, and for how far the camera's clock was off."""
-    zones = sorted(available_timezones())
-    own = str(desk.zone) if str(desk.zone) in zones else "UTC"
+    own = str(desk.zone)
+    zones = sorted({own, *available_timezones()})
     zone = st.selectbox(
         "Time zone, for photos that do not tell theirs", zones, zones.index(own), key=f"clock-zone-{key}"
     )
@@ -134,7 +134,7 @@ def _clock(desk: Desk, key: str) -> tray.Clock:
             for unit in ("Days", "Hours", "Minutes")
         ]
     behind = timedelta(days=amounts[0], hours=amounts[1], minutes=amounts[2])
-    return tray.Clock(ZoneInfo(zone) if str(desk.zone) != zone else desk.zone, -behind if way == "ahead" else behind)
+    return tray.Clock(desk.zone if zone == own else ZoneInfo(zone), -behind if way == "ahead" else behind)
 
 
 def _set_clock(desk: Desk, card: Card, hashes: Sequence[str]) -> None:
@@ -143,7 +143,7 @@ def _set_clock(desk: Desk, card: Card, hashes: Sequence[str]) -> None:
     if st.button(f"Set the clock for these {len(hashes)}", key="clock-go"):
         changed = attempt(_setting(desk, card, hashes, clock))
         if changed is not None:
-            told = ", ".join(f"{item.name} {moment(item.at)}" for item in changed[:3] if item.at)
+            told = ", ".join(f"{item.name} {moment(item.at, desk.zone)}" for item in changed[:3] if item.at)
             st.success(plain(f"Done: {told}{' …' if len(changed) > 3 else ''}"), icon=":material/check:")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import tzinfo
 from html import escape
 
 from curejournal import publish, workflow
@@ -43,10 +44,11 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     entry.ask(desk, batch.code)
     history = desk.journal.history(batch.code)
     later = {item.supersedes: item for item in history if item.supersedes is not None}
-    st.html(f'<table class="history">{"".join(_line(item, later.get(item.id)) for item in reversed(history))}</table>')
+    rows = "".join(_line(item, later.get(item.id), desk.zone) for item in reversed(history))
+    st.html(f'<table class="history">{rows}</table>')
 
 
-def _line(item: Entry, later: Entry | None) -> str:
+def _line(item: Entry, later: Entry | None, zone: tzinfo) -> str:
     words = escape(in_words(item.record))
     told = f"by {escape(item.by)}, written down {moment(item.recorded_at)} UTC"
     if later is not None:
@@ -56,7 +58,7 @@ def _line(item: Entry, later: Entry | None) -> str:
         told += f"; about entry {item.supersedes}"
     style = ' class="past"' if later is not None else ""
     return (
-        f'<tr{style}><td>{moment(item.at)}</td><td><span class="what">{words}</span>'
+        f'<tr{style}><td>{moment(item.at, zone)}</td><td><span class="what">{words}</span>'
         f'<br><span class="soft">entry {item.id}, {told}</span></td></tr>'
     )
 
@@ -65,7 +67,7 @@ def _correct(desk: Desk, batch: Batch) -> None:
     if not parts.may_enter(desk) or not st.toggle("Correct an entry, or take it back", key=f"correct-{batch.code}"):
         return
     entries = {item.id: item for item in reversed(batch.entries)}
-    names = {number: f"{moment(item.at)}: {in_words(item.record)}" for number, item in entries.items()}
+    names = {number: f"{moment(item.at, desk.zone)}: {in_words(item.record)}" for number, item in entries.items()}
     chosen = st.selectbox("Which entry", list(names), None, format_func=names.__getitem__, key=f"which-{batch.code}")
     if chosen is None:
         return
@@ -77,13 +79,11 @@ def _correct(desk: Desk, batch: Batch) -> None:
     if not isinstance(item.record, FIXED):
         with st.form(f"correct-{item.id}"):
             changed = entry.edited(item.record, f"correct-{item.id}")
-            at = st.datetime_input(
-                "When", item.at.replace(tzinfo=None), format="YYYY-MM-DD", step=60, key=f"correct-at-{item.id}"
-            )
+            shown = item.at.astimezone(desk.zone).replace(tzinfo=None)
+            at = st.datetime_input("When", shown, format="YYYY-MM-DD", step=60, key=f"correct-at-{item.id}")
             sent = st.form_submit_button("Keep the correction", type="primary")
         if sent:
-            same = at == item.at.replace(tzinfo=None)
-            entry.offer(desk, batch.code, [changed], item.at if same else at.replace(tzinfo=desk.zone), item.id)
+            entry.offer(desk, batch.code, [changed], item.at if at == shown else at.replace(tzinfo=desk.zone), item.id)
     with st.form(f"back-{item.id}"):
         why = st.text_input("Why is it taken back?", key=f"why-{item.id}", max_chars=500)
         if st.form_submit_button("Take it back"):

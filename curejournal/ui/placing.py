@@ -75,7 +75,7 @@ def said() -> None:
 def one(desk: Desk, card: Card, item: TrayItem) -> None:
     """A waiting photo: what is asked about it, and the buttons that place it."""
     key = f"tray-{item.sha256[:12]}"
-    st.markdown(f"**{plain(item.name)}**{f' · {moment(item.at)}' if item.at else ''}")
+    st.markdown(f"**{plain(item.name)}**{f' · {moment(item.at, desk.zone)}' if item.at else ''}")
     picture = cache.small_picture(desk.journal, item.sha256, 1000)
     st.image(picture, width="stretch", alt=f"Waiting photo {item.name}")
     asked = {question.about: question for question in item.questions}

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from curejournal.cure.records import Batch, Event, EventKind, Record, ScalarReading
 from curejournal.cure.words import in_words
+from curejournal.report import wording
 from curejournal.ui import entry, parts, starting
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.telling import st, temperature_input
@@ -82,7 +83,7 @@ def _lately(desk: Desk, batch: Batch) -> None:
     ]
     if noted:
         st.subheader("So far")
-        parts.listed(f"{item.at:%H:%M}: {in_words(item.record)}" for item in noted)
+        parts.listed(f"{item.at:%H:%M}{wording.offset(item.at, desk.zone)}: {in_words(item.record)}" for item in noted)
 
 
 def complete(desk: Desk, batch: Batch) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import tzinfo
 
 from curejournal.cure.journey import Journey
 from curejournal.cure.judgement import Judgement
@@ -29,13 +30,13 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         if isinstance(moment.record, PhotoNote):
             _photo(desk, batch, moment.photo or "", moment.record)
         else:
-            parts.say(f"{wording.moment(moment.at)}: {in_words(moment.record)}")
+            parts.say(f"{wording.moment(moment.at, desk.zone)}: {in_words(moment.record)}")
 
 
 def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
     readings = [e for e in batch.entries if e.photo == sha256 and isinstance(e.record, ColourReading)]
     at = next(entry.at for entry in batch.entries if entry.photo == sha256)
-    when = wording.moment(at)
+    when = wording.moment(at, desk.zone)
     since = f", {wording.age(batch.poured_at, at)} after the pour" if batch.poured_at and at >= batch.poured_at else ""
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
         names = ", ".join(entry.record.portion for entry in readings if isinstance(entry.record, ColourReading))
@@ -85,7 +86,7 @@ def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
     return found
 
 
-def journey(name: str, shown: Journey) -> None:
+def journey(name: str, shown: Journey, zone: tzinfo) -> None:
     """One portion: state in words, first, intended and latest colour, the charts."""
     first, last = shown.points[0], shown.points[-1]
     colours = [parts.patch(first.lab, "First reading", wording.day(first.at))]
@@ -93,11 +94,11 @@ def journey(name: str, shown: Journey) -> None:
         colours.append(parts.patch(shown.intended_lab, "Intended", f"{shown.tolerance:g} ΔE00 accepted"))
     colours.append(parts.patch(last.lab, "Latest reading", f"{wording.day(last.at)}: {shown.words}"))
     parts.patches(colours)
-    parts.figure(figures.difference_figure(shown, name))
+    parts.figure(figures.difference_figure(shown, name, zone))
     if shown.intended_lab is None:
         parts.say("No intended colour was set, so there is none to compare with.", "soft")
     with st.expander("L*, a* and b* one by one"):
-        for part in figures.lab_figures(shown, name):
+        for part in figures.lab_figures(shown, name, zone):
             parts.figure(part)
     with st.expander("How sure is the state?"):
         parts.values(
@@ -111,7 +112,7 @@ def journey(name: str, shown: Journey) -> None:
             parts.say(
                 f"As a change, in steps like those of the grey scale (5 none, 1 great): {shown.grey_scale_style_grade}."
             )
-        questioned = [wording.moment(point.at) for point in shown.points if point.questioned]
+        questioned = [wording.moment(point.at, zone) for point in shown.points if point.questioned]
         if questioned:
             st.warning(
                 f"Off the curve, look at these photos again: {plain(', '.join(questioned))}.",

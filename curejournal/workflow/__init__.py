@@ -11,6 +11,7 @@ from curejournal.photo.measure import Measurement as Measurement
 from curejournal.photo.placement import Points as Points
 from curejournal.report.card_sheet import Paper as Paper
 from curejournal.workflow.batches import FolderMissing as FolderMissing
+from curejournal.workflow.batches import NothingToKeep as NothingToKeep
 from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
 from curejournal.workflow.batches import RecipeUnreadable as RecipeUnreadable
 from curejournal.workflow.batches import back_up as back_up
@@ -18,10 +19,13 @@ from curejournal.workflow.batches import doubts_about as doubts_about
 from curejournal.workflow.batches import doubts_about_pieces as doubts_about_pieces
 from curejournal.workflow.batches import embed_of as embed_of
 from curejournal.workflow.batches import enter as enter
+from curejournal.workflow.batches import enter_recipe as enter_recipe
+from curejournal.workflow.batches import last_entry as last_entry
 from curejournal.workflow.batches import next_code as next_code
 from curejournal.workflow.batches import recipe_from as recipe_from
 from curejournal.workflow.batches import rename as rename
 from curejournal.workflow.batches import set_intended as set_intended
+from curejournal.workflow.batches import set_portion as set_portion
 from curejournal.workflow.batches import start_batch as start_batch
 from curejournal.workflow.batches import take_back as take_back
 from curejournal.workflow.batches import undo as undo
@@ -50,6 +54,12 @@ from curejournal.workflow.photos import when_taken as when_taken
 from curejournal.workflow.plain import as_json as as_json
 from curejournal.workflow.plain import card_as_json as card_as_json
 from curejournal.workflow.plain import measurement_as_json as measurement_as_json
+from curejournal.workflow.settings import HERE as HERE
+from curejournal.workflow.settings import keep_place as keep_place
+from curejournal.workflow.settings import keep_time_zone as keep_time_zone
+from curejournal.workflow.settings import place as place
+from curejournal.workflow.settings import time_zone as time_zone
+from curejournal.workflow.settings import zone_named as zone_named
 from curejournal.workflow.verdicts import NotReady as NotReady
 from curejournal.workflow.verdicts import calendar as calendar
 from curejournal.workflow.verdicts import decide as decide

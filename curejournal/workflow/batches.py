@@ -18,13 +18,13 @@ from curejournal.cure.checks import check_record
 from curejournal.cure.doubts import Doubt
 from curejournal.cure.intended import NoColourToPick
 from curejournal.cure.judgement import judge
-from curejournal.cure.records import BarsOut, Batch, Entry, IntendedSource, Record, Renamed, Withdrawn
+from curejournal.cure.records import BarsOut, Batch, Entry, IntendedSource, Portion, Record, Renamed, Withdrawn
 from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import Progress
-from curejournal.journal.store import Journal
+from curejournal.journal.store import Journal, NewEntry
 from curejournal.journal.words import plain_text
-from curejournal.soap.recipe import Embed, Recipe
+from curejournal.soap.recipe import Batter, Embed, Recipe
 from curejournal.workflow.verdicts import house_rules, judge_batch, pieces_held
 
 
@@ -34,6 +34,10 @@ class ReadingDoubtful(CureJournalError):
 
 class FolderMissing(CureJournalError):
     """A folder that was named is not there."""
+
+
+class NothingToKeep(CureJournalError):
+    """What was to be entered lacks something, or stands so already."""
 
 
 class RecipeUnreadable(CureJournalError):
@@ -210,6 +214,87 @@ def recipe_from(fields: Mapping[str, Any]) -> Recipe:
             "Add purity_low_pct and purity_high_pct; the bag's label tells, often about 90.",
         )
     return recipe
+
+
+def enter_recipe(
+    journal: Journal, code: str, recipe: Recipe, *, by: str, now: datetime, confirmed: bool = False
+) -> tuple[Entry, tuple[Doubt, ...]]:
+    """Enter a batch's recipe; one that was entered earlier is corrected by it, and stays in the history.
+
+    Raises
+    ------
+    ImpossibleRecord, ReadingDoubtful
+    """
+    last = last_entry(journal.batch(code), Recipe)
+    at, corrects = (last.at, last.id) if last is not None else (now, None)
+    return enter(journal, code, recipe, at=at, by=by, now=now, confirmed=confirmed, supersedes=corrects)
+
+
+def set_portion(
+    journal: Journal,
+    code: str,
+    name: str,
+    *,
+    by: str,
+    now: datetime,
+    control: bool | None = None,
+    tolerance: float | None = None,
+    batter_g: float | None = None,
+    confirmed: bool = False,
+) -> tuple[tuple[Entry, ...], tuple[Doubt, ...]]:
+    """Add a portion, or say more of one: all of it is kept, or nothing; what was entered earlier stays in the history.
+
+    Parameters
+    ----------
+    journal, code, name
+        Which portion.
+    control : bool, optional
+        Whether it is a control, unscented or kept, to compare with.
+    tolerance : float, optional
+        The ΔE00 accepted from now on.
+    batter_g : float, optional
+        How much batter it got, g: kept with the recipe.
+    confirmed : bool
+        Keep what was asked about.
+
+    Raises
+    ------
+    NothingToKeep, ImpossibleRecord, ReadingDoubtful
+    """
+    batch = journal.batch(code)
+    last, recipe = last_entry(batch, Portion, name), last_entry(batch, Recipe)
+    old = last.record if last is not None else Portion(name, len(batch.portions))
+    assert isinstance(old, Portion)
+    new = replace(
+        old,
+        control=old.control if control is None else control,
+        tolerance=old.tolerance if tolerance is None else tolerance,
+    )
+    made: list[NewEntry] = []
+    if last is None or new != old:
+        made.append(NewEntry(new, last.at if last is not None else now, last.id if last is not None else None))
+    if batter_g is not None:
+        if recipe is None or not isinstance(recipe.record, Recipe):
+            raise NothingToKeep(f"{code} has no recipe whose batter could be divided.", "Enter its recipe first.")
+        others = tuple(part for part in recipe.record.batter if part.portion != name)
+        divided = replace(recipe.record, batter=(*others, Batter(name, batter_g)))
+        made.append(NewEntry(divided, recipe.at, recipe.id))
+    if not made:
+        raise NothingToKeep(f"The portion {name} of {code} is so already.", "Say what is to be otherwise.")
+    doubts = tuple(
+        doubt
+        for item in made
+        for doubt in doubts_about(journal, code, item.record, at=item.at, now=now, supersedes=item.supersedes)
+    )
+    if doubts and not confirmed:
+        raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
+    return journal.add_many(code, made, by=by), doubts
+
+
+def last_entry(batch: Batch, kind: type[Record], name: str = "") -> Entry | None:
+    """The entry of a kind that counts: the last one; of portions the last of this name."""
+    found = [entry for entry in batch.of(kind) if not name or getattr(entry.record, "name", "") == name]
+    return found[-1] if found else None
 
 
 def set_intended(

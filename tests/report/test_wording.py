@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -17,6 +18,31 @@ DAY = datetime(2026, 12, 3, 14, 5, tzinfo=UTC)
 def test_a_day_is_written_so_that_no_country_misreads_it() -> None:
     assert wording.day(DAY) == "3 Dec 2026"
     assert wording.moment(DAY) == "3 Dec 2026, 14:05"
+
+
+@pytest.mark.parametrize(
+    ("taken", "said"),
+    [
+        ("Asia/Tokyo", "3 Dec 2026, 23:05 (UTC+9)"),
+        ("Asia/Kolkata", "3 Dec 2026, 19:35 (UTC+5:30)"),
+        ("America/St_Johns", "3 Dec 2026, 10:35 (UTC\u22123:30)"),
+        ("UTC", "3 Dec 2026, 14:05"),
+        ("Europe/Lisbon", "3 Dec 2026, 14:05"),
+        ("Europe/Tallinn", "3 Dec 2026, 16:05 (UTC+2)"),
+    ],
+)
+def test_another_zones_clock_says_how_far_it_is_from_utc(taken: str, said: str) -> None:
+    """Offsets of the time zone database (IANA); Lisbon's clock is that of UTC in winter."""
+    at = DAY.astimezone(ZoneInfo(taken))
+    assert wording.moment(at, ZoneInfo("Europe/Lisbon")) == said
+    assert wording.moment(at.replace(tzinfo=timezone(at.utcoffset())), ZoneInfo("Europe/Lisbon")) == said
+
+
+def test_summer_time_of_the_readers_own_zone_is_no_other_zone() -> None:
+    zone, summer = ZoneInfo("Europe/Tallinn"), datetime(2026, 7, 1, 9, tzinfo=UTC)
+    assert wording.moment(summer.astimezone(zone), zone) == "1 Jul 2026, 12:00"
+    assert wording.moment(summer, zone) == "1 Jul 2026, 09:00 (UTC)"
+    assert wording.moment(summer.astimezone(zone)) == "1 Jul 2026, 12:00", "nobody said whose clock it is read by"
 
 
 @pytest.mark.parametrize(

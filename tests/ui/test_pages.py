@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 import threading
 from dataclasses import replace
-from datetime import timedelta
+from datetime import timedelta, timezone
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from curejournal.cure.records import Decision, Event, Portion
+from curejournal.cure.records import Decision, Event, PhotoNote, Portion
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
@@ -120,6 +120,32 @@ def test_a_ready_batch_is_released_by_a_signature_and_says_so(small: Path) -> No
     with Journal.open(small) as journal:
         (_, decision), *_ = journal.batch("B-1").records(Decision)
     assert decision.act == "release" and decision.signed_by == "Ann Example" and len(decision.evidence) > 500
+
+
+def test_a_photo_from_another_zone_says_whose_clock_it_shows(small: Path) -> None:
+    tokyo = timezone(timedelta(hours=9))
+    taken = (NOW - timedelta(hours=5)).astimezone(tokyo)  # 25 Nov, 04:00 here
+    data = plain_jpeg(3)
+    with Journal.open(small) as journal:
+        photo = journal.keep_photo(data, PhotoFacts(".jpg", 64, 48, taken, "exif", "far.jpg"))
+        journal.add("B-2", PhotoNote("far away"), at=taken, by="Ann", photo=photo.sha256)
+        near = journal.add("B-2", Event("note", note="here"), at=NOW - timedelta(hours=5), by="Ann")
+        far = journal.add("B-2", Event("note", note="there"), at=taken, by="Ann")
+    for name in ("Story", "History"):
+        told = text_of(section("B-2", name)).replace("\\", "")
+        assert "25 Nov 2026, 13:00 (UTC+9)" in told, name
+        assert "25 Nov 2026, 04:00 (" not in told, name
+    assert "13:00 (UTC+9)" in text_of(app("photo", photo=photo.sha256)).replace("\\", "")
+    # Corrected, its time is asked for by the clock of this journal.
+    at = section("B-2", "History")
+    at.toggle(key="correct-B-2").set_value(True).run()
+    at.selectbox(key="which-B-2").set_value(far.id).run()
+    assert only(at.datetime_input, "When").value == near.at.replace(tzinfo=None)
+    at.text_input(key=f"correct-{far.id}-note").input("over there")
+    only(at.button, "Keep the correction").click().run()
+    with Journal.open(small) as journal:
+        last = journal.history("B-2")[-1]
+    assert (last.record.note, last.at, last.at.utcoffset()) == ("over there", taken, timedelta(hours=9))
 
 
 def test_nothing_can_be_released_before_it_is_ready(small: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
+from curejournal import workflow
 from curejournal.cure.records import Weighing
 from curejournal.journal.store import Journal
 from curejournal.ui import telling
@@ -99,10 +100,13 @@ def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:
     at = app("units")
     only(at.radio, "Weights and temperatures").set_value("oz and °F")
     only(at.radio, "Dates look like").set_value("2026-12-03")
+    only(at.selectbox, "Time zone").set_value("Asia/Tokyo")
+    only(at.text_input, "Name on papers and portfolios").input("Ann’s soap")
     only(at.button, "Keep these").click().run()
     assert not at.exception
     with Journal.open(small) as journal:
         assert kept_habits(journal) == Habits("oz and °F", "2026-12-03")
+        assert (str(workflow.time_zone(journal)), workflow.place(journal)) == ("Asia/Tokyo", "Ann’s soap")
     offered = [choice.replace("\u00a0", " ") for choice in only(app("units").radio, "Dates look like").options]
     assert offered == list(telling.DATES), "each way of writing is shown as it is"
 

@@ -36,7 +36,7 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
     """What stands above every section; on the day of the pour less, since then the buttons are wanted."""
     st.title(f"{plain(batch.name)}")
     old = (
-        f"poured {moment(batch.poured_at)}, {age(batch.poured_at, desk.now)} ago"
+        f"poured {moment(batch.poured_at, desk.zone)}, {age(batch.poured_at, desk.now)} ago"
         if batch.poured_at
         else "not poured yet"
     )
@@ -91,7 +91,7 @@ def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     for name, journey in judgement.journeys.items():
         if journey.points:
             st.subheader(plain(name))
-            story.journey(name, journey)
+            story.journey(name, journey, desk.zone)
     parts.way(desk, "compare", "Two dates side by side", ":material/compare:", batch=batch.code)
 
 

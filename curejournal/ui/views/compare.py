@@ -28,7 +28,7 @@ def render(desk: Desk) -> None:
         if found is None:
             return
         right = found
-    pair = _one_slider(left) if right is left else (_slider(left, "left"), _slider(right, "right"))
+    pair = _one_slider(desk, left) if right is left else (_slider(desk, left, "left"), _slider(desk, right, "right"))
     with st.container(key="two-beside"):
         for column, seen, shown in zip(st.columns(2), (left, right), pair, strict=True):
             with column:
@@ -47,7 +47,7 @@ def _journeys(desk: Desk, *both: Seen) -> None:
     for name, journey in sides.items():
         if journey.intended_lab is None:
             parts.say(f"No intended colour was set for {name}, so its way to it cannot be drawn.")
-    parts.figure(figures.beside_figure(sides))
+    parts.figure(figures.beside_figure(sides, desk.zone))
 
 
 def _portion(desk: Desk, code: str, side: str) -> Seen | None:
@@ -69,9 +69,9 @@ def _portion(desk: Desk, code: str, side: str) -> Seen | None:
     return known[chosen]
 
 
-def _one_slider(seen: Seen) -> tuple[Entry, Entry]:
+def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry, Entry]:
     """Two dates by the two ends of one slider: the first and the latest, to begin with."""
-    moments = {wording.moment(item.at): item for item in seen.readings}
+    moments = {wording.moment(item.at, desk.zone): item for item in seen.readings}
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0], seen.readings[0]
@@ -79,8 +79,8 @@ def _one_slider(seen: Seen) -> tuple[Entry, Entry]:
     return moments[start], moments[end]
 
 
-def _slider(seen: Seen, side: str) -> Entry:
-    moments = {wording.moment(item.at): item for item in seen.readings}
+def _slider(desk: Desk, seen: Seen, side: str) -> Entry:
+    moments = {wording.moment(item.at, desk.zone): item for item in seen.readings}
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0]
@@ -89,7 +89,7 @@ def _slider(seen: Seen, side: str) -> Entry:
 
 def _side(desk: Desk, seen: Seen, shown: Entry) -> None:
     assert isinstance(shown.record, ColourReading)
-    when = wording.moment(shown.at)
+    when = wording.moment(shown.at, desk.zone)
     poured = seen.batch.poured_at
     since = f"{wording.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""
     st.html(parts.patch(shown.record.lab, when, since, "wide"))

@@ -32,7 +32,7 @@ def render(desk: Desk) -> None:
         if parts.may_enter(desk):
             placing.one(desk, card, item)
         return
-    when = f", {moment(item.at)}" if item.at else ""
+    when = f", {moment(item.at, desk.zone)}" if item.at else ""
     parts.say(parts.sentence(f"{item.state} in batch {item.batch}{when}"), "lead")
     if item.why:
         parts.say(item.why)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from curejournal import publish
+from curejournal import publish, workflow
 from curejournal.counting import how_many
 from curejournal.ui import cache, parts, work
 from curejournal.ui.page import Desk, Page, plain
@@ -35,7 +35,7 @@ def render(desk: Desk) -> None:
         chosen = list(names)
     for code in chosen[:6]:
         parts.patches(parts.latest_colours(cache.judged(desk, desk.journal.batch(code))))
-    title = st.text_input("Heading", desk.journal.setting("place", "") or "", key="title", max_chars=120)
+    title = st.text_input("Heading", workflow.place(desk.journal), key="title", max_chars=120)
     about = st.text_input("A sentence under it", key="about", max_chars=300)
     form = st.segmented_control("As", list(FORMS), default="web pages (ZIP)", required=True, key="form")
     if st.button(f"Build it from {how_many(len(chosen), 'batch')}", key="build", type="primary", disabled=not chosen):

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
+from zoneinfo import available_timezones
+
+from curejournal import workflow
 from curejournal.ui import parts, telling
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.ui.telling import st
+
+ZONE_HELP = "What was entered keeps its own clock; where that is of another zone, its distance from UTC is shown."
 
 
 def render(desk: Desk) -> None:
@@ -23,17 +29,29 @@ def render(desk: Desk) -> None:
             format_func=lambda date: date.replace(" ", "\u00a0"),
             key="habit-dates",
         )
+        own, kept = str(workflow.HERE), str(workflow.time_zone(desk.journal))
+        zones = sorted({own, kept, *available_timezones()}, key=lambda name: (name != own, name))
+        zone = st.selectbox("Time zone", zones, zones.index(kept), key="habit-zone", help=ZONE_HELP)
+        place = st.text_input(
+            "Name on papers and portfolios", workflow.place(desk.journal), key="habit-place", max_chars=120
+        )
         language = now.language
         if len(languages) > 1:
             names = {code: telling.language_name(code) for code in languages}
             language = st.selectbox("Language", languages, languages.index(now.language), format_func=names.__getitem__)
         sent = st.form_submit_button("Keep these", type="primary", disabled=not parts.may_enter(desk))
     if sent:
-        attempt(lambda: telling.keep_habits(desk.journal, telling.Habits(units, dates, language)))
+        attempt(partial(_keep, desk, telling.Habits(units, dates, language), "" if zone == own else zone, place))
         st.rerun()
     parts.say(
         "Papers that leave the journal (records, labels, fact sheets) and the command line stay in grams.", "soft"
     )
+
+
+def _keep(desk: Desk, habits: telling.Habits, zone: str, place: str) -> None:
+    telling.keep_habits(desk.journal, habits)
+    workflow.keep_time_zone(desk.journal, zone)
+    workflow.keep_place(desk.journal, place)
 
 
 PAGE = Page("Units and dates", "units", 55, render, ":material/straighten:")

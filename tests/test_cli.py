@@ -258,10 +258,12 @@ def test_a_look_and_any_quantity_are_entered_as_typed(started: Path) -> None:
     helped = " ".join(run("reading", "--help").split())
     for kind in KINDS.values():
         assert f"{kind.name} ({kind.unit})" in helped
-        kept = as_json("reading", "B1", kind.name, str(kind.low), *words, "--confirmed", journal=started)["entry"]
+        kept = as_json("reading", "B1", kind.name, str(kind.low), *words, journal=started)["entry"]
         assert kept["record"] == {"kind": kind.name, "value": kind.low}
     assert run("surface", "B1", "clear", *words, journal=started) == "B1: surface clear\n"
     assert all(look in run("surface", "--help") for look in get_args(SurfaceLook))
+    # Nothing about these is asked, so there is nothing to confirm.
+    assert not any("--confirmed" in run(command, "--help") for command in ("surface", "reading"))
 
 
 @pytest.mark.parametrize("name", ["text", "cut", "burnt", "half", "good"])

@@ -19,17 +19,19 @@ from curejournal.cli.typed import (
     JournalAt,
     app,
     batch_app,
+    clock_words,
+    confirmable,
     enter_record,
     moment_of,
     now_of,
     numbers_of,
     one_of,
     open_journal,
-    portion_of,
+    portions_of,
     print_json,
     recipe_of,
+    say_entries,
     write_file,
-    zone_of,
 )
 from curejournal.counting import digits, how_many
 from curejournal.cure.judgement import LYE
@@ -59,6 +61,9 @@ def batch_start(
     portion: Annotated[
         list[str] | None, typer.Option("--portion", help='"NAME" or "NAME=L,a,b", its colour when cured.')
     ] = None,
+    control: Annotated[
+        list[str] | None, typer.Option("--control", help="A portion that is a control: unscented or kept, to compare.")
+    ] = None,
     tolerance: Annotated[float, typer.Option("--tolerance", help="The colour difference (ΔE00) you accept.")] = 3.0,
     at: At = None,
     by: By = ME,
@@ -67,9 +72,9 @@ def batch_start(
 ) -> None:
     """Start a batch."""
     records: list[Record] = [recipe_of(recipe)] if recipe else []
-    records += [portion_of(text, order, tolerance) for order, text in enumerate(portion or [])]
+    records += portions_of(portion or [], control or [], tolerance)
     with open_journal(journal) as kept:
-        moment = moment_of(at, zone_of(kept)) if at else now_of(kept)
+        moment = moment_of(at, workflow.time_zone(kept)) if at else now_of(kept)
         batch = workflow.start_batch(kept, code, name, at=moment, by=by, now=now_of(kept), records=records)
         pieces = workflow.doubts_about_pieces(kept, code, batch.recipe, now_of(kept)) if batch.recipe else ()
     lye = check_lye(batch.recipe) if batch.recipe else None
@@ -140,6 +145,36 @@ def batch_rename(
     print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")
 
 
+@batch_app.command("portion")
+def batch_portion(
+    code: Code,
+    name: Annotated[str, typer.Argument(help="The portion; one that the batch has not is added.")],
+    control: Annotated[
+        bool | None, typer.Option("--control/--no-control", help="A control: unscented or kept, to compare with.")
+    ] = None,
+    tolerance: Annotated[float | None, typer.Option("--tolerance", help="The ΔE00 you accept from now on.")] = None,
+    batter: Annotated[float | None, typer.Option("--batter", help="Grams of batter that it got.")] = None,
+    confirmed: Confirmed = False,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Add a portion, or say of one that it is a control, what you accept, how much batter it got."""
+    with open_journal(journal) as kept, confirmable():
+        entries, doubts = workflow.set_portion(
+            kept,
+            code,
+            name,
+            by=by,
+            now=now_of(kept),
+            control=control,
+            tolerance=tolerance,
+            batter_g=batter,
+            confirmed=confirmed,
+        )
+    say_entries(code, entries, doubts, as_json)
+
+
 @batch_app.command("list")
 def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the batches."""
@@ -156,13 +191,13 @@ def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) ->
 def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """Show everything that was entered for a batch."""
     with open_journal(journal) as kept:
-        batch = kept.batch(code)
+        batch, zone = kept.batch(code), workflow.time_zone(kept)
     if as_json:
         print_json(workflow.as_json(batch))
     else:
         print(f"{batch.code}, {batch.name}")
         for entry in batch.entries:
-            print(f"{entry.at:%Y-%m-%d %H:%M}  {entry.by}: {in_words(entry.record)}")
+            print(f"{clock_words(entry.at, zone)}  {entry.by}: {in_words(entry.record)}")
 
 
 @batch_app.command("note")

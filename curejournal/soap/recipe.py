@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 
@@ -100,6 +100,32 @@ class Recipe:
         everywhere = sum(additive.grams for additive in self.additives if not additive.portion)
         base: tuple[Oil | Alkali | Liquid, ...] = (*self.oils, *self.alkalis, *self.liquids)
         return everywhere + sum(item.grams for item in base)
+
+    @property
+    def lots(self) -> tuple[str, ...]:
+        """The lot of each oil, alkali, liquid and additive, in this order; empty where none was noted."""
+        rows: tuple[Oil | Alkali | Liquid | Additive, ...] = (
+            *self.oils,
+            *self.alkalis,
+            *self.liquids,
+            *self.additives,
+        )
+        return tuple(row.lot for row in rows)
+
+    def with_lots(self, lots: Sequence[str]) -> Recipe:
+        """The same materials of other lots, in the order of `lots`; a certificate is of its own lot alone."""
+        left = iter(lots)
+        oils = []
+        for oil in self.oils:
+            lot = next(left)
+            oils.append(replace(oil, lot=lot, certificate_sv=oil.certificate_sv if lot == oil.lot else None))
+        return replace(
+            self,
+            oils=tuple(oils),
+            alkalis=tuple(replace(row, lot=next(left)) for row in self.alkalis),
+            liquids=tuple(replace(row, lot=next(left)) for row in self.liquids),
+            additives=tuple(replace(row, lot=next(left)) for row in self.additives),
+        )
 
     def share(self, portion: str, portions: Collection[str]) -> float | None:
         """Which part of the batter a portion got.

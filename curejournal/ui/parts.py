@@ -7,9 +7,10 @@ from html import escape
 
 from curejournal.colour.sample import Lab
 from curejournal.cure.judgement import Judgement
-from curejournal.cure.records import Batch, ColourReading
+from curejournal.cure.records import ColourReading
 from curejournal.cure.words import embed_words
 from curejournal.report import figures, wording
+from curejournal.soap.recipe import Recipe
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.telling import st, worded, worded_chart
 from curejournal.workflow import Measurement
@@ -175,9 +176,8 @@ def doubts_of(measurement: Measurement) -> list[str]:
     return list(dict.fromkeys(f"{reason.text} {reason.remedy}".strip() for reason in ordered))
 
 
-def recipe_lines(batch: Batch) -> list[str]:
-    """A batch's materials, one a line, with lots."""
-    recipe = batch.recipe
+def recipe_lines(recipe: Recipe | None) -> list[str]:
+    """A recipe's materials, one a line, with lots; pieces; the batter of each portion."""
     if recipe is None:
         return []
     rows = [(f"{oil.grams:g}\u00a0g {oil.key}", oil.lot) for oil in recipe.oils]
@@ -188,4 +188,5 @@ def recipe_lines(batch: Batch) -> list[str]:
     rows += [(f"{liquid.grams:g}\u00a0g {liquid.name}", liquid.lot) for liquid in recipe.liquids]
     rows += [(f"{a.grams:g}\u00a0g {a.name}{f' in {a.portion}' if a.portion else ''}", a.lot) for a in recipe.additives]
     lines = [f"{what}, lot {lot}" if lot else f"{what}, no lot noted" for what, lot in rows]
-    return [*lines, *map(embed_words, recipe.embeds)]
+    lines += map(embed_words, recipe.embeds)
+    return [*lines, *(f"{part.grams:g}\u00a0g of batter in {part.portion}" for part in recipe.batter)]

@@ -21,7 +21,7 @@ FIXED = (Recipe, Withdrawn)
 
 def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """The recipe, the way to correct, and every entry ever made."""
-    lines = parts.recipe_lines(batch)
+    lines = parts.recipe_lines(batch.recipe)
     if lines:
         with st.expander("Recipe, as weighed"):
             parts.listed(lines)

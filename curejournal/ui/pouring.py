@@ -7,7 +7,7 @@ from datetime import timedelta
 from curejournal.cure.records import Batch, Event, EventKind, Record, ScalarReading
 from curejournal.cure.words import in_words
 from curejournal.report import wording
-from curejournal.ui import entry, parts, starting
+from curejournal.ui import entry, parts, recipes
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.telling import st, temperature_input
 
@@ -95,4 +95,4 @@ def complete(desk: Desk, batch: Batch) -> None:
         if st.button("It was poured then", key=f"{key}-poured", type="primary"):
             entry.offer(desk, batch.code, [Event("poured")], at)
     if batch.recipe is None:
-        starting.recipe_later(desk, batch)
+        recipes.of_batch(desk, batch)

@@ -68,6 +68,8 @@ def test_a_planned_pour_is_scaled_to_its_mould_and_started(blends: Path) -> None
     assert "clove" in text_of(at)
     only(at.button_group, "Scale it").set_value("to a mould").run()
     assert "Inside the mould: about 1492 g" in words_of(at)  # 25 x 9 x 6.5 cm at 1.02 g/ml, arithmetic
+    assert only(at.text_input, "clove, lot").placeholder == "was clove-0"
+    only(at.text_input, "clove, lot").input("clove-9")
     only(at.text_input, "Name").input("Again")
     only(at.text_input, "Code (short, your own)").input("P-1")
     only(at.button, "Start a batch with this recipe").click().run()
@@ -76,6 +78,7 @@ def test_a_planned_pour_is_scaled_to_its_mould_and_started(blends: Path) -> None
         recipe = journal.batch("P-1").recipe
     assert recipe is not None
     assert sum(oil.grams for oil in recipe.oils) + recipe.alkalis[0].grams < 1492
+    assert recipe.lots == ("", "", "", "", "clove-9"), "new bottles have new lots"
 
 
 def test_a_recipe_below_zero_is_flagged_before_the_pour(small: Path) -> None:

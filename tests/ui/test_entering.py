@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from curejournal.cure.records import AlkaliTest, ScalarReading, SurfaceNote, Weighing, Withdrawn
+from curejournal.cure.records import AlkaliTest, Batch, Portion, ScalarReading, SurfaceNote, Weighing, Withdrawn
 from curejournal.journal.store import Journal
+from curejournal.soap.recipe import Additive, Batter, Embed, Recipe
+from tests.ui.journals import NOW, RECIPE
 from tests.ui.pages import app, entries, form, only, text_of, writing
 
 
@@ -184,7 +188,7 @@ def test_a_batch_begun_like_an_earlier_one_has_its_recipe_and_portions(small: Pa
     with Journal.open(small) as journal:
         fresh, model = journal.batch("B-10"), journal.batch("B-1")
     assert fresh.recipe is not None and model.recipe is not None
-    assert fresh.recipe == model.recipe
+    assert fresh.recipe == model.recipe.with_lots([""] * 5), "new bottles have new lots"
     assert fresh.portions[0].intended_lab == model.portions[0].intended_lab
 
 
@@ -194,7 +198,107 @@ def test_pouring_another_like_this_takes_two_presses(small: Path) -> None:
     only(at.button, "Start the batch").click().run()
     assert not at.exception and not at.error
     with Journal.open(small) as journal:
-        assert journal.batch("B-4").recipe == journal.batch("B-1").recipe
+        assert journal.batch("B-4").recipe == journal.batch("B-1").recipe.with_lots([""] * 5)
+
+
+POURED_AGAIN = replace(
+    RECIPE,
+    oils=(replace(RECIPE.oils[0], certificate_sv=188.0), RECIPE.oils[1]),
+    additives=(
+        Additive("invented scent", "fragrance", 30, "top", "F-1"),
+        Additive("cocoa", "pigment", 12, "base", "P-1"),
+    ),
+    embeds=(Embed("B-2", 80.0, "base", 0.0, 0.11),),
+    batter=(Batter("top", 400.0), Batter("base", 900.0)),
+)
+LAYERED = [POURED_AGAIN, Portion("base", 0, (60, 5, 20), "swatch"), Portion("top", 1, control=True)]
+
+
+@pytest.fixture
+def layered(small: Path) -> Path:
+    with Journal.open(small) as journal:
+        journal.start_batch("L-1", "Layers", at=NOW - timedelta(days=9), by="Ann", records=LAYERED)
+    return small
+
+
+def poured_again(at: AppTest, folder: Path) -> tuple[Batch, Recipe]:
+    code = at.text_input(key="start-L-1-code").value
+    only(at.button, "Start the batch").click().run()
+    assert not at.exception and not at.error
+    with Journal.open(folder) as journal:
+        batch = journal.batch(code)
+    assert batch.recipe is not None
+    return batch, batch.recipe
+
+
+def test_another_pour_asks_for_its_lots_and_shows_which_they_were(layered: Path) -> None:
+    at = app("batches", like="L-1")
+    olive, *_, cocoa = [field for field in at.text_input if field.label.endswith(", lot")]
+    assert (olive.value, olive.placeholder, cocoa.placeholder) == ("", "was OL-1", "was P-1")
+    olive.input("OL-2").run()
+    assert "olive, lot OL-2" in text_of(at) and "coconut, no lot noted" in text_of(at)
+    batch, recipe = poured_again(at, layered)
+    assert recipe.lots == ("OL-2", "", "", "", "", "")
+    assert recipe.oils[0].certificate_sv is None, "a certificate is of its own lot"
+    assert batch.portions == tuple(LAYERED[1:])
+    assert recipe.batter == POURED_AGAIN.batter
+    (piece,) = recipe.embeds
+    assert (piece.batch, piece.grams, piece.portion) == ("B-2", 80.0, "base")
+    assert "80 g of batch B-2 embedded in base" in text_of(app("batches", like="L-1")).replace("\u00a0", " ")
+
+
+def test_another_pour_from_the_same_bottles_keeps_their_lots_once_that_is_said(layered: Path) -> None:
+    at = app("batches", like="L-1")
+    only(at.toggle, "The same bottles as for L-1: keep the lots").set_value(True).run()
+    assert not [field for field in at.text_input if field.label.endswith(", lot")]
+    _, recipe = poured_again(at, layered)
+    assert recipe.lots == POURED_AGAIN.lots and recipe.oils[0].certificate_sv == 188.0
+
+
+def test_a_changed_recipe_keeps_its_pieces_its_batter_and_what_went_into_which_portion(layered: Path) -> None:
+    at = app("batches", like="L-1")
+    only(at.toggle, "Change its portions or recipe").set_value(True).run()
+    assert at.text_input(key="start-L-1-oil-0-lot").value == "", "asked anew here too"
+    at.number_input(key="start-L-1-oil-0-g").set_value(690.0)
+    at.text_input(key="start-L-1-p-1-name").input("rim").run()
+    assert "no portion" not in text_of(at)
+    batch, recipe = poured_again(at, layered)
+    assert [portion.name for portion in batch.portions] == ["base", "rim"] and batch.portions[1].control
+    assert recipe.oils[0].grams == 690.0
+    assert [(one.name, one.portion) for one in recipe.additives] == [("invented scent", "rim"), ("cocoa", "base")]
+    assert [(one.batch, one.grams, one.portion) for one in recipe.embeds] == [("B-2", 80.0, "base")]
+    assert recipe.batter == (Batter("rim", 400.0), Batter("base", 900.0))
+
+
+def test_what_went_into_a_portion_that_is_left_out_is_asked_about(layered: Path) -> None:
+    at = app("batches", like="L-1")
+    only(at.toggle, "Change its portions or recipe").set_value(True).run()
+    at.number_input(key="start-L-1-portions").set_value(1).run()
+    assert "The batch has no portion “top” now" in text_of(at).replace("\\", "")
+    at.selectbox(key="start-L-1-additive-0-in").set_value("base").run()
+    at.number_input(key="start-L-1-batter-0").set_value(0.0).run()
+    assert "no portion" not in text_of(at)
+    batch, recipe = poured_again(at, layered)
+    assert len(batch.portions) == 1 and {one.portion for one in recipe.additives} == {"base"}
+    assert recipe.batter == (Batter("base", 900.0),)
+
+
+def test_a_recipe_is_corrected_as_a_whole_and_the_earlier_one_stays(layered: Path) -> None:
+    at = form(writing("L-1"), "L-1", "the recipe")
+    key = "recipe-L-1-0"
+    assert at.text_input(key=f"{key}-oil-0-lot").value == "OL-1", "the same pour, the same bottles"
+    at.number_input(key=f"{key}-oil-0-g").set_value(710.0).run()
+    only(at.button, "Keep the recipe").click().run()
+    if any(button.key == "keep-doubted" for button in at.button):
+        at.button(key="keep-doubted").click().run()
+    assert not at.exception and not at.error
+    with Journal.open(layered) as journal:
+        batch, history = journal.batch("L-1"), journal.history("L-1")
+    assert batch.recipe == replace(
+        POURED_AGAIN, oils=(replace(POURED_AGAIN.oils[0], grams=710.0), POURED_AGAIN.oils[1])
+    )
+    (first, second) = [item for item in history if isinstance(item.record, Recipe)]
+    assert (second.supersedes, second.at) == (first.id, first.at)
 
 
 def test_a_code_in_use_is_refused(small: Path) -> None:

@@ -7,7 +7,7 @@ from curejournal.cure.records import Batch, SurfaceNote
 from curejournal.cure.words import in_words
 from curejournal.report import figures
 from curejournal.report.wording import age, day, moment
-from curejournal.ui import acts, cache, entry, evidence, parts, past, pouring, starting, story
+from curejournal.ui import acts, cache, entry, evidence, parts, past, pouring, recipes, story
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.telling import st
 
@@ -76,7 +76,8 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         "an alkali test": entry.alkali_test,
         "a look at the surface": entry.surface,
         "the room": entry.room,
-    } | ({} if batch.recipe else {"the recipe": starting.recipe_later})
+        "the recipe": recipes.of_batch,
+    }
     forms |= acts.forms(batch)
     chosen = st.pills("Or enter", list(forms), key=f"form-{batch.code}")
     if chosen:
@@ -113,7 +114,7 @@ def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     parts.listed(looks)
     if judgement.lye is not None:
         st.subheader("Lye")
-        starting.superfat(judgement.lye)
+        recipes.superfat(judgement.lye)
     parts.say("Enter a weight, test or room reading under “Write down”.", "soft")
 
 

@@ -14,7 +14,7 @@ from curejournal.report import lesson_figures
 from curejournal.soap.lye import check_lye, recipe_mass_g
 from curejournal.soap.recipe import Recipe
 from curejournal.soap.scaling import mould_g, scale
-from curejournal.ui import parts, starting, told
+from curejournal.ui import parts, recipes, told
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.ui.telling import st, weight_input
 
@@ -44,7 +44,7 @@ def render(desk: Desk) -> None:
         if recipe is None:
             parts.say("This batch has no recipe.")
     if recipe is not None:
-        _planned(desk, recipe, portions)
+        _planned(desk, recipe, portions, like)
 
 
 def _from_file() -> Recipe | None:
@@ -57,16 +57,19 @@ def _from_file() -> Recipe | None:
     return attempt(lambda: publish.recipe_in(text, form))
 
 
-def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
+def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: str) -> None:
     scaled = attempt(partial(_scaled, recipe))
     checked = attempt(lambda: check_lye(scaled)) if scaled else None
     if scaled is None or checked is None:
         return
-    starting.lye(checked)
-    parts.listed(f"{grams:.1f}\u00a0g {name}" + (f", lot {lot}" if lot else "") for name, lot, grams in lots_of(scaled))
+    recipes.lye(checked)
+    poured, key = recipes.pieces_now(desk, scaled), f"plan-lots-{source}"
+    if not recipes.same_bottles(key, poured, "in the file" if source == FROM_FILE else f"for {source}"):
+        poured = recipes.lots(key, poured)
+    parts.listed(f"{grams:.1f}\u00a0g {name}" + (f", lot {lot}" if lot else "") for name, lot, grams in lots_of(poured))
     shares = [portion.name for portion in portions if not portion.control]
     st.subheader("What to expect")
-    plans = lessons.planned(desk.journal, scaled, desk.now, portions=shares, tell=told.teller(desk))
+    plans = lessons.planned(desk.journal, poured, desk.now, portions=shares, tell=told.teller(desk))
     parts.listed(lessons.planned_in_words(plans))
     tolerances = {portion.name: portion.tolerance for portion in portions}
     for plan in plans:
@@ -76,9 +79,9 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
             name, worst = max(known, key=lambda pair: pair[1].turn.estimate if pair[1].turn else 0.0)
             where = f"{name} in {plan.portion}" if plan.portion else name
             parts.figure(lesson_figures.expected_figure(worst, where, tolerances.get(plan.portion)))
-    _out(scaled)
+    _out(poured)
     if parts.may_enter(desk):
-        _start(desk, scaled, portions)
+        _start(desk, poured, portions)
 
 
 def _scaled(recipe: Recipe) -> Recipe:

@@ -15,6 +15,7 @@ from pypdf import PdfReader
 
 from curejournal import lessons, publish, workflow
 from curejournal.cure.checks import ImpossibleRecord
+from curejournal.cure.house import RULES_EDITION
 from curejournal.cure.records import (
     Act,
     AlkaliTest,
@@ -32,6 +33,7 @@ from curejournal.journal.faults import CodeInUse, SignatureStays
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Embed, Recipe
 from tests.cure.batches import (
+    GOOD_METER,
     GOOD_TITRATION,
     HIGH_TITRATION,
     INTENDED,
@@ -41,6 +43,7 @@ from tests.cure.batches import (
     day,
     reading,
     seen,
+    without,
 )
 from tests.scenes import draw_card
 from tests.test_cli import as_json, run
@@ -92,6 +95,80 @@ def test_every_act_freezes_its_evidence_and_the_rules_version(family: Journal, a
     assert workflow.judge_batch(family, "X", day(45)).drying != judged.drying
     (*_, (_, kept)) = family.batch("X").records(Decision)
     assert kept == decision
+
+
+LEAN = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=75.0),))
+"""So much fat over that no soap has it: edition 1 of the rules took it for a proven margin, edition 2 does not."""
+
+
+def released_under(journal: Journal, code: str, version: str, recipe: Recipe = RECIPE, on: float = 45) -> None:
+    """A batch that earlier rules let be released."""
+    start(journal, code, [*without(READY, AlkaliTest), (40, GOOD_METER)], recipe)
+    journal.add(code, Decision("release", BY, "I looked at every bar.", version, "{}"), at=day(on), by=BY)
+
+
+@pytest.mark.parametrize("version", ["1", "1-0123abcd"])
+def test_a_release_under_an_earlier_edition_says_so_and_what_todays_rules_say(journal: Journal, version: str) -> None:
+    released_under(journal, "N", version)
+    released_under(journal, "O", version, LEAN)
+    same, other = (workflow.released_under(journal, code, NOW) for code in ("N", "O"))
+    assert same is not None and other is not None
+    assert (same.edition, same.released_at, same.releasable) == ("1", day(45), True)
+    assert same.words == (
+        f"Released under edition 1 of the rules; today's are edition {RULES_EDITION}. By them too it could have been "
+        "released then."
+    )
+    assert not other.releasable and "lye margin: superfat" in other.said
+    assert f"could not have been released then: {other.said}. Decide whether it stays on sale." in other.words
+    # What was known when it was released counts, not what was entered for a later day.
+    workflow.enter(journal, "N", HIGH_TITRATION, at=day(50), by=BY, now=NOW)
+    assert workflow.released_under(journal, "N", NOW) == same
+    assert workflow.released_under(journal, "N", day(44)) is None, "not released yet"
+    sign(journal, "N", "withdraw", 51)
+    assert workflow.released_under(journal, "N", NOW) is None
+
+
+def test_a_release_under_todays_edition_has_no_word_on_it(family: Journal) -> None:
+    strict = replace(workflow.house_rules(family), min_age_days=50)
+    workflow.keep_house_rules(family, strict)
+    assert workflow.released_under(family, "A", NOW) is None, "other limits are no other edition"
+    assert workflow.released_under(family, "C", NOW) is None, "nobody released it"
+
+
+def test_pieces_that_todays_rules_hold_back_count_for_a_release_under_an_earlier_edition(journal: Journal) -> None:
+    start(journal, "A", [*READY, (41, HIGH_TITRATION)])
+    released_under(journal, "B", "1", replace(RECIPE, embeds=(Embed("A", 80.0),)))
+    found = workflow.released_under(journal, "B", NOW)
+    assert found is not None and not found.releasable and "pieces of batch A" in found.said
+
+
+def test_the_command_line_and_the_record_say_under_which_edition_it_was_released(tmp_path: Path) -> None:
+    where = tmp_path / "journal"
+    with Journal.open(where) as journal:
+        released_under(journal, "N", "1")
+        released_under(journal, "O", "1", LEAN)
+        sign(journal, "O", "hold", 50)
+        sign(journal, "O", "lift hold", 51)
+        released_under(journal, "P", "1", LEAN)
+        words = {code: workflow.released_under(journal, code, NOW) for code in "NOP"}
+        text = {
+            code: " ".join(
+                " ".join(
+                    page.extract_text() for page in PdfReader(BytesIO(publish.batch_record(journal, [code], NOW))).pages
+                ).split()
+            )
+            for code in "NOP"
+        }
+    assert words["O"] is None
+    for code in "NP":
+        found = words[code]
+        assert found is not None
+        assert found.words in text[code]
+        assert found.words in run("judge", code, "--on", f"{NOW:%Y-%m-%d}", journal=where)
+        told = as_json("judge", code, "--on", f"{NOW:%Y-%m-%d}", journal=where)["other_edition"]
+        assert (told["edition"], told["releasable"], told["said"]) == ("1", found.releasable, found.said)
+    assert "under edition" not in text["O"]
+    assert as_json("judge", "O", "--on", f"{NOW:%Y-%m-%d}", journal=where)["other_edition"] is None
 
 
 def test_an_act_needs_a_name_and_a_statement(family: Journal) -> None:

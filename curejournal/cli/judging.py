@@ -48,16 +48,20 @@ def judge(
         judgement = workflow.judge_batch(kept, code, moment)
         recalls = workflow.recall(kept, code, moment)
         expected = lessons.expected(kept, code, moment)
+        edition = workflow.released_under(kept, code, moment)
     if as_json:
         more = {
             "recalls": [workflow.as_json(one) for one in recalls],
             "expected": lessons.planned_as_json(expected),
+            "other_edition": edition and workflow.as_json(edition),
         }
         print_json(workflow.as_json(judgement) | more)
         return
     print(judgement.headline)
     if judgement.released_at is not None:
         print(f"Released {judgement.released_at:%Y-%m-%d}.")
+    if edition is not None:
+        print(edition.words)
     for one in recalls:
         print("\n".join(f"Recall {one.batch}? {line}" for line in one.words))
     for finding in judgement.findings:

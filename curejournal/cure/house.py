@@ -72,6 +72,11 @@ class HouseRules:
         return f"{RULES_EDITION}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
 
 
+def edition_of(version: str) -> str:
+    """The edition in a version of the rules."""
+    return version.partition("-")[0]
+
+
 def source_of(name: str) -> str:
     """Where a limit comes from."""
     return str(next(limit.metadata["source"] for limit in fields(HouseRules) if limit.name == name))

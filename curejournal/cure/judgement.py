@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -12,7 +12,7 @@ from curejournal.cure.alkali_course import AlkaliSummary, Outcome
 from curejournal.cure.context import Context, look_at
 from curejournal.cure.due import DueThing, what_is_due
 from curejournal.cure.findings import Finding, Gauge, Verdict
-from curejournal.cure.house import HouseRules
+from curejournal.cure.house import RULES_EDITION, HouseRules, edition_of
 from curejournal.cure.journey import Journey
 from curejournal.cure.lineage import gone_out, gone_words
 from curejournal.cure.records import AlkaliTest, BarsOut, Batch, Decision, SurfaceNote
@@ -67,6 +67,28 @@ class Judgement:
     rules_version: str
 
 
+@dataclass(frozen=True)
+class OtherEdition:
+    """A release that stands and was signed under another edition of the rules.
+
+    `releasable` is whether the rules of today, with the limits of today, would let the batch be released as it was
+    then, and `said` what they say of it.
+    """
+
+    released_at: datetime
+    edition: str
+    releasable: bool
+    said: str
+
+    @property
+    def words(self) -> str:
+        """The same in sentences."""
+        under = f"Released under edition {self.edition} of the rules; today's are edition {RULES_EDITION}."
+        if self.releasable:
+            return f"{under} By them too it could have been released then."
+        return f"{under} By them it could not have been released then: {self.said}. Decide whether it stays on sale."
+
+
 def judge(batch: Batch, on: datetime, rules: HouseRules | None = None, pieces: str = "") -> Judgement:
     """Judge a batch as it was known at one time.
 
@@ -90,11 +112,7 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None, pieces: s
     context = look_at(batch, on, rules or HouseRules())
     findings = tuple(rule(context) for rule in RULES)
     holds = [finding for finding in findings if finding.verdict is Verdict.HOLD]
-    waits = [
-        finding
-        for finding in findings
-        if finding.verdict is Verdict.WAIT or (finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED)
-    ]
+    waits = [finding for finding in findings if _keeps_back(finding) and finding not in holds]
     held = "; ".join(filter(None, (_held(context.batch), pieces)))
     verdict: Literal["ready", "not yet", "hold"] = "hold" if holds or held else ("not yet" if waits else "ready")
     from_about = _from_about(waits) if waits and not holds else (None, None, None)
@@ -126,6 +144,25 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None, pieces: s
         cautions=_cautions(context, findings),
         rules_version=context.rules.version,
     )
+
+
+def other_edition(batch: Batch, on: datetime, judged: Callable[[datetime], Judgement]) -> OtherEdition | None:
+    """Whether the release that stands was signed under another edition of the rules, and what these say of it.
+
+    `judged` gives the batch's judgement as it stood at a time; what was corrected since counts as corrected.
+    """
+    at, act = batch.as_of(on).last_act
+    if at is None or act is None or act.act != "release" or edition_of(act.rules_version) == RULES_EDITION:
+        return None
+    then = judged(at)
+    against = (f"{finding.gauge}: {finding.words}" for finding in then.findings if _keeps_back(finding))
+    return OtherEdition(at, edition_of(act.rules_version), then.releasable, "; ".join(against) or then.headline)
+
+
+def _keeps_back(finding: Finding) -> bool:
+    """Whether a batch cannot be ready with this: it holds, waits, or what nobody can do without is not known."""
+    unknown = finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED
+    return unknown or finding.verdict in (Verdict.WAIT, Verdict.HOLD)
 
 
 def _from_about(

@@ -93,7 +93,8 @@ def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime
     for story in materials.stories(batch, judgement.journeys):
         shown |= dict.fromkeys(story.photos)
     pictures = tuple(_picture(journal, batch, sha256) for sha256 in list(shown)[:6])
-    return BatchRecord(batch, judgement, journal.history(batch.code), parents, children, pictures)
+    edition = workflow.released_under(journal, batch.code, on)
+    return BatchRecord(batch, judgement, journal.history(batch.code), parents, children, pictures, edition)
 
 
 def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = False) -> Picture:

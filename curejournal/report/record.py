@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from curejournal.counting import digits, how_many
-from curejournal.cure.judgement import Judgement
+from curejournal.cure.judgement import Judgement, OtherEdition
 from curejournal.cure.kinds import KINDS
 from curejournal.cure.lineage import LotUse, gone_words
 from curejournal.cure.records import (
@@ -45,7 +45,8 @@ class BatchRecord:
     """All that the record of one batch shows.
 
     `history` is every entry that it ever had, corrected ones too. `parents` are batches that went into it,
-    `children` batches that it went into. `pictures` are a few of its photos.
+    `children` batches that it went into. `pictures` are a few of its photos. `edition` says that its release was
+    signed under another edition of the rules.
     """
 
     batch: Batch
@@ -54,6 +55,7 @@ class BatchRecord:
     parents: tuple[LotUse, ...] = ()
     children: tuple[LotUse, ...] = ()
     pictures: tuple[Picture, ...] = ()
+    edition: OtherEdition | None = None
 
 
 def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime, software: str) -> bytes:
@@ -297,6 +299,8 @@ def _release(sheet: Sheet, record: BatchRecord) -> None:
         said = _frozen(act.evidence)
         if said:
             sheet.say(f"The judgement as it stood then: {said}", 8.5)
+        if record.edition is not None and at == record.edition.released_at:
+            sheet.say(record.edition.words, style="" if record.edition.releasable else "B")
     if not acts:
         sheet.say("Nobody has signed a release, a hold or a withdrawal of this batch.")
     sheet.ln(11)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ import streamlit as st
 
 from curejournal import workflow
 from curejournal.cure.house import HouseRules
-from curejournal.cure.judgement import Judgement, judge
+from curejournal.cure.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.cure.records import Batch
 from curejournal.journal.store import Journal
 from curejournal.ui.page import Desk
@@ -27,15 +28,28 @@ def journal(folder: str, on_server: bool = True) -> Journal:
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
     """The verdict on a batch; worked out again when an entry, the rules or the hour changes."""
+
+    def now(one: Batch) -> datetime:
+        return max([hour(desk), *(entry.at for entry in one.entries if entry.at <= desk.now)])
+
+    judgement = _with_pieces(desk, batch, now)
+    # A recall reaches other batches too, so it is worked out with all of them.
+    return workflow.judge_batch(desk.journal, batch.code, judgement.on) if judgement.recall else judgement
+
+
+def edition(desk: Desk, batch: Batch) -> OtherEdition | None:
+    """What today's rules say of a release that was signed under another edition of them."""
+    return other_edition(batch, desk.now, lambda at: _with_pieces(desk, batch, lambda one: at))
+
+
+def _with_pieces(desk: Desk, batch: Batch, when: Callable[[Batch], datetime]) -> Judgement:
+    """The verdict on a batch and what is in it, each at its time."""
     rules = workflow.house_rules(desk.journal)
 
     def by_itself(one: Batch, pieces: str = "") -> Judgement:
-        on = max([hour(desk), *(entry.at for entry in one.entries if entry.at <= desk.now)])
-        return _judged(str(desk.journal.location), one.code, state_of(one), on, rules, pieces, one)
+        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), rules, pieces, one)
 
-    judgement = by_itself(batch, workflow.pieces_held(desk.journal, batch, by_itself))
-    # A recall reaches other batches too, so it is worked out with all of them.
-    return workflow.judge_batch(desk.journal, batch.code, judgement.on) if judgement.recall else judgement
+    return by_itself(batch, workflow.pieces_held(desk.journal, batch, by_itself))
 
 
 def hour(desk: Desk) -> datetime:

@@ -69,3 +69,4 @@ from curejournal.workflow.verdicts import judge_batch as judge_batch
 from curejournal.workflow.verdicts import keep_house_rules as keep_house_rules
 from curejournal.workflow.verdicts import pieces_held as pieces_held
 from curejournal.workflow.verdicts import recall as recall
+from curejournal.workflow.verdicts import released_under as released_under

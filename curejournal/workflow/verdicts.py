@@ -12,7 +12,7 @@ from curejournal.cure.checks import check_record
 from curejournal.cure.due import DueThing
 from curejournal.cure.findings import Verdict
 from curejournal.cure.house import HouseRules
-from curejournal.cure.judgement import Judgement, judge
+from curejournal.cure.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.cure.lineage import Recall
 from curejournal.cure.records import Act, Batch, Decision, Entry
 from curejournal.errors import CureJournalError
@@ -42,6 +42,11 @@ def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     if not judgement.recall:
         return judgement
     return replace(judgement, recall=lineage.recall(journal.all_batches(), code, judgement.recall).words)
+
+
+def released_under(journal: Journal, code: str, on: datetime) -> OtherEdition | None:
+    """What today's rules say of a release that was signed under another edition of them; None if there is none."""
+    return other_edition(journal.batch(code), on, lambda at: judge_batch(journal, code, at))
 
 
 def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:

@@ -148,6 +148,20 @@ def test_a_photo_from_another_zone_says_whose_clock_it_shows(small: Path) -> Non
     assert (last.record.note, last.at, last.at.utcoffset()) == ("over there", taken, timedelta(hours=9))
 
 
+def test_a_release_under_an_earlier_edition_of_the_rules_says_so_above_every_section(small: Path) -> None:
+    with Journal.open(small) as journal:
+        for code in ("B-1", "B-2"):
+            signed = Decision("release", "Kaja (invented)", "I looked at every bar.", "1", "{}")
+            journal.add(code, signed, at=NOW - timedelta(hours=1), by="Kaja (invented)")
+    ready = text_of(section("B-1", "Readings"))
+    assert "Released under edition 1 of the rules" in ready and "By them too it could have been released then" in ready
+    at = app("batch", batch="B-2")
+    (warned,) = [warning.value.replace("\\", "") for warning in at.warning if "edition 1" in warning.value]
+    assert "By them it could not have been released then: alkali: no alkali test yet" in warned
+    assert "Decide whether it stays on sale" in warned
+    assert "under edition" not in text_of(app("batch", batch="B-3"))
+
+
 def test_nothing_can_be_released_before_it_is_ready(small: Path) -> None:
     at = section("B-2", "Evidence")
     at.radio(key="act-B-2").set_value("release").run()

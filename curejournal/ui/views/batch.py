@@ -44,6 +44,11 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
     st.html(f'<p class="verdict">{parts.tag(parts.state_of(judgement))}</p>')
     for question in judgement.recall:
         st.error(plain(question), icon=":material/back_hand:")
+    edition = cache.edition(desk, batch)
+    if edition is not None and edition.releasable:
+        parts.say(edition.words, "soft")
+    elif edition is not None:
+        st.warning(plain(edition.words), icon=":material/back_hand:")
     if brief:
         return
     why, step = parts.because(judgement), judgement.next_step

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from curejournal.cure.records import Event, Portion
+from curejournal.journal.store import Journal, NewEntry
+from curejournal.soap.recipe import Additive
 from curejournal.soap.scaling import BATTER_G_ML
+from tests.cure.batches import INTENDED, RECIPE, day, reading
 from tests.test_cli import as_json, run
 
 MIXED = """
@@ -137,3 +143,57 @@ def test_batter_without_a_recipe_is_refused(tmp_path: Path) -> None:
     run("batch", "start", "B1", "--name", "Plain", **here)
     refused = as_json("batch", "portion", "B1", "top", "--batter", 300, code=1, **here)["error"]
     assert "no recipe" in refused["what"] and "recipe first" in refused["do"]
+
+
+TURNS = {"C-1": (14.0, 13.0), "C-2": (2.0, 1.8)}
+"""How far each portion of a lot was off at most, in its b* alone: for ΔE00 less than that."""
+
+
+@pytest.fixture
+def two_lots(tmp_path: Path) -> Path:
+    """Clove turns the batter where it is of lot C-1, and hardly where it is of lot C-2."""
+    with Journal.open(tmp_path / "lots") as journal:
+        for lot, turns in TURNS.items():
+            for number, turn in enumerate(turns):
+                code = f"{lot}-{number}"
+                recipe = replace(RECIPE, additives=(Additive("clove", "fragrance", 30.0, "", lot),))
+                records = [recipe, Portion("soap", 0, INTENDED, "swatch"), Event("poured")]
+                journal.start_batch(code, "Clove", at=day(number), by="Kaja (invented)", records=records)
+                ages = (0.2, 1, 3, 8, 15, 25, 35)
+                seen = [reading(np.add(INTENDED, (0, 0, turn * np.exp(-0.3 * age))), "soap") for age in ages]
+                items = [NewEntry(one, day(number + age)) for one, age in zip(seen, ages, strict=True)]
+                journal.add_many(code, items, by="Kaja (invented)")
+    return tmp_path / "lots"
+
+
+@pytest.mark.parametrize(
+    ("lot", "by", "said"),
+    [
+        ("C-1", 2, ["clove, lot C-1 (so far, of 2 portions", "Other lots, left out: lot C-2: turned by"]),
+        ("C-2", 2, ["clove, lot C-2 (so far", "Other lots, left out: lot C-1: turned by"]),
+        ("", 4, ["What several lots did is taken together, and they may differ: lot C-1: turned by"]),
+        ("C-9", 4, ["Lot C-9 has told nothing yet.", "taken together", "lot C-2: turned by"]),
+    ],
+)
+def test_what_different_lots_did_is_not_averaged_unsaid(
+    lot: str, by: int, said: list[str], two_lots: Path, tmp_path: Path
+) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        'oils = [{ key = "olive", grams = 1000 }]\nalkalis = [{ kind = "NaOH", grams = 130 }]\n'
+        f'additives = [{{ name = "clove", kind = "fragrance", grams = 30, lot = "{lot}" }}]\n'
+    )
+    told = run("expect", plan, journal=two_lots)
+    assert all(words in told for words in said)
+    (portion,) = as_json("expect", plan, journal=two_lots)["portions"]
+    expected = portion["materials"][0]["expected"]
+    assert expected["batches"] == by and {one["lot"] for one in expected["lots"]} == {"C-1", "C-2"}
+    strong, weak = (one["turn"] for one in expected["lots"])
+    assert weak[1] < 3 < strong[0]
+    turn = expected["turn"]
+    if lot in TURNS:
+        assert turn["low"] < (strong if lot == "C-1" else weak)[1] < turn["high"]
+    else:
+        assert (expected["lot"], expected["new_lot"]) == (None, lot or None)
+        assert weak[1] < turn["estimate"] < strong[0], "their mean, which neither of them does: so it is said"
+    assert "lot C-1: turned by" in run("material", "clove", journal=two_lots)

@@ -67,6 +67,8 @@ def material(
         print_json(lessons.material_as_json(report))
     else:
         print("\n".join(f"{what}: {said}" for what, said in lessons.material_in_words(report)))
+        if len(report.expected.lots) > 1:
+            print("\n".join(lessons.lots_in_words(report.expected.lots)))
 
 
 @app.command("which")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -20,9 +20,23 @@ SMALLEST, LARGEST = 0.5, 100.0
 
 
 @dataclass(frozen=True)
+class LotSeen:
+    """What one lot did before: the least and the greatest turn of its portions, ΔE00, as they would be at this dose.
+
+    `lot` is empty for portions whose lot nobody noted.
+    """
+
+    lot: str
+    portions: int
+    turn: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class Expected:
     """What a planned pour with this material may do, from the batches that held it: medians and 95% intervals.
 
+    `lot` is the one lot that it was told from; empty where all `lots` were taken together, as they are for a lot that
+    has told nothing yet: `new_lot`.
     `turn` in ΔE00, None without any. `back` is when it may be within tolerance. `days`, `difference` (middle, low, high
     at each day) are the journey that it may take. `beyond_doses` is true for a dose that was never tried.
     """
@@ -34,19 +48,24 @@ class Expected:
     difference: tuple[Interval, ...]
     beyond_doses: bool
     words: str
+    lot: str = ""
+    new_lot: str = ""
+    lots: tuple[LotSeen, ...] = ()
 
 
-def expect(history: History, dose_pct: float | None, poured_at: datetime) -> Expected:
+def expect(history: History, dose_pct: float | None, poured_at: datetime, lot: str = "") -> Expected:
     """What a planned pour may do.
 
     Parameters
     ----------
     history : History
-        Of its material; or of one lot.
+        Of its material.
     dose_pct : float or None
         % of the oils; None for the usual one. Turns are taken as proportional to the dose.
     poured_at : datetime
         When it is to be poured.
+    lot : str, optional
+        Which lot of it. One that was seen before speaks for itself; for any other all lots are taken together.
 
     Returns
     -------
@@ -55,6 +74,10 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime) -> Exp
         batches; see `forecast.one_more`.
 
     """
+    lots = tuple(seen for one in history.lots if (seen := _lot_seen(one, dose_pct)) is not None)
+    own = _of_lot(history, lot)
+    new_lot = lot.strip() if own is None else ""
+    history = own or history
     compared = [use for use in history.uses if turn_seen(use.story)]
     factors = np.array([_factor(use.ingredient.dose_pct, dose_pct) for use in compared])
     turns = np.array([use.story.turn.estimate for use in compared if use.story.turn is not None])
@@ -73,7 +96,26 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime) -> Exp
         difference=difference,
         beyond_doses=beyond,
         words=_expected_words(history, known, count),
+        lot=lot.strip() if own is not None else "",
+        new_lot=new_lot,
+        lots=lots,
     )
+
+
+def _of_lot(history: History, lot: str) -> History | None:
+    """The part of a history that is of one lot; None if that has told nothing yet."""
+    uses = tuple(use for use in history.uses if use.ingredient.lot.strip().casefold() == lot.strip().casefold())
+    told = any(turn_seen(use.story) or use.story.outcome != "not known yet" for use in uses)
+    return replace(history, uses=uses) if lot.strip() and told else None
+
+
+def _lot_seen(one: History, dose_pct: float | None) -> LotSeen | None:
+    turns = [
+        use.story.turn.estimate * _factor(use.ingredient.dose_pct, dose_pct)
+        for use in one.uses
+        if use.story.turn is not None and turn_seen(use.story)
+    ]
+    return LotSeen(one.uses[0].ingredient.lot, len(turns), (min(turns), max(turns))) if turns else None
 
 
 def _factor(tried_pct: float | None, planned_pct: float | None) -> float:

@@ -22,6 +22,7 @@ from curejournal.lessons.plain import which_as_json as which_as_json
 from curejournal.lessons.words import base_words as base_words
 from curejournal.lessons.words import effect_words as effect_words
 from curejournal.lessons.words import lot_words as lot_words
+from curejournal.lessons.words import lots_in_words as lots_in_words
 from curejournal.lessons.words import material_in_words as material_in_words
 from curejournal.lessons.words import planned_in_words as planned_in_words
 from curejournal.lessons.words import pour_words as pour_words

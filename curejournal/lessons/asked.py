@@ -13,6 +13,7 @@ from curejournal.cure.context import journeys
 from curejournal.cure.culprits import Culprits, Effect, TooFewBatches, which_did_it
 from curejournal.cure.expectation import Expected, expect
 from curejournal.cure.house import HouseRules
+from curejournal.cure.lots import LotComparison
 from curejournal.cure.materials import History, Ingredient, Named, Story, What
 from curejournal.cure.records import Batch
 from curejournal.cure.states import State
@@ -59,12 +60,14 @@ class Planned:
     """What one portion of a planned pour may do.
 
     `turn` by all batches together (ΔE00), None where there are too few; `materials` by what each did in the batches
-    that held it, None for one that was never used. `portion` is empty for the whole batch.
+    that held it, None for one that was never used. `portion` is empty for the whole batch. `changed` are those of its
+    materials of which all batches together show that they changed with their lot, which `turn` leaves out of account.
     """
 
     portion: str
     turn: Interval | None
     materials: tuple[tuple[str, Expected | None], ...]
+    changed: tuple[LotComparison, ...] = ()
 
 
 def teller(journal: Journal, on: datetime) -> Tell:
@@ -213,8 +216,11 @@ def _plan(
         history = every.get(materials.material_key(item.material))
         known = history.material if history else item.material
         doses[known] = doses.get(known, 0.0) + (item.dose_pct or 0.0)
-        each.append((known, expect(history, item.dose_pct, poured_at) if history else None))
-    return Planned(portion, found.foretell(doses) if found else None, tuple(each))
+        each.append((known, expect(history, item.dose_pct, poured_at, item.lot) if history else None))
+    if found is None:
+        return Planned(portion, None, tuple(each))
+    changed = tuple(one for one in found.lots if one.changed and _is_in(doses, one.material))
+    return Planned(portion, found.foretell(doses), tuple(each), changed)
 
 
 def expected(journal: Journal, code: str, on: datetime) -> tuple[Planned, ...]:

@@ -34,6 +34,9 @@ def _expected_as_json(expected: Expected) -> dict[str, Any]:
         ],
         "beyond_doses": expected.beyond_doses,
         "words": expected.words,
+        "lot": expected.lot or None,
+        "new_lot": expected.new_lot or None,
+        "lots": [{"lot": one.lot, "portions": one.portions, "turn": list(one.turn)} for one in expected.lots],
     }
 
 
@@ -98,6 +101,7 @@ def planned_as_json(plans: Sequence[Planned]) -> list[dict[str, Any]]:
         {
             "portion": plan.portion,
             "turn": plan.turn._asdict() if plan.turn else None,
+            "changed_with_lot": [one.material for one in plan.changed],
             "materials": [
                 {"material": name, "expected": _expected_as_json(expected) if expected else None}
                 for name, expected in plan.materials

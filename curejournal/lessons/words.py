@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from curejournal.counting import how_many
 from curejournal.cure.culprits import Effect, TestPour
+from curejournal.cure.expectation import Expected, LotSeen
 from curejournal.cure.lots import LotComparison
 from curejournal.cure.materials import What
 from curejournal.lessons.asked import MaterialReport, Planned, Which
@@ -79,15 +80,41 @@ def planned_in_words(plans: Sequence[Planned]) -> list[str]:
         where = plan.portion or "the batch"
         if plan.turn is not None:
             told.append(f"{where}: by all batches together it may turn by {wording.figure(plan.turn)} ΔE00.")
+        told += [f"{where}: that takes lots together, but {lot_words(one)}" for one in plan.changed]
         for name, expected in plan.materials:
             if expected is None:
                 told.append(f"{where}: {name} was never used before.")
                 continue
-            line = f"{where}: {name} (so far, {expected.words})"
+            lot = f", lot {expected.lot}" if expected.lot else ""
+            line = f"{where}: {name}{lot} (so far, {expected.words})"
             if expected.turn:
                 line += f"; with it one more pour may turn by {wording.figure(expected.turn)} ΔE00"
             if expected.back:
                 back = f"{wording.day(expected.back.at)}, " if expected.back.at else ""
                 line += f"; within tolerance {expected.back.words}: {back}{wording.span(expected.back.interval)}"
-            told.append(line + ("; this dose was never tried." if expected.beyond_doses else "."))
+            line += "; this dose was never tried" if expected.beyond_doses else ""
+            told.append(f"{line}.{_of_which_lots(expected)}")
     return told or ["The recipe names no material that colours."]
+
+
+def lots_in_words(lots: Sequence[LotSeen]) -> list[str]:
+    """What each lot of a material did, one a line."""
+    each = []
+    for one in lots:
+        low, high = (f"{value:.1f}" for value in one.turn)
+        turn = low if low == high else f"{low} to {high}"
+        name = f"lot {one.lot}" if one.lot else "no lot noted"
+        each.append(f"{name}: turned by {turn} ΔE00 in {how_many(one.portions, 'portion')}")
+    return each
+
+
+def _of_which_lots(expected: Expected) -> str:
+    """Which lots an expectation was told from, wherever that may not be the planned one; empty if there is but one."""
+    new = f" Lot {expected.new_lot} has told nothing yet." if expected.new_lot else ""
+    others = [one for one in expected.lots if not expected.lot or one.lot.strip().casefold() != expected.lot.casefold()]
+    each = "; ".join(lots_in_words(others))
+    if expected.lot:
+        return f" Other lots, left out: {each}." if others else ""
+    if len(others) > 1:
+        return f"{new} What several lots did is taken together, and they may differ: {each}."
+    return f"{new} What is told is of {each}." if new and others else new

@@ -73,7 +73,8 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
     if traces:
         told.append(("trace, as noted", "; ".join(dict.fromkeys(traces))))
     if expected.turn:
-        told.append(("one more batch may turn by", f"{wording.figure(expected.turn)} ΔE00"))
+        together = ", several lots taken together" if len(expected.lots) > 1 else ""
+        told.append(("one more batch may turn by", f"{wording.figure(expected.turn)} ΔE00{together}"))
     if sheet.effect is not None:
         told.append(("its own part in it", effect_words(sheet.effect)))
     return told

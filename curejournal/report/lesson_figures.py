@@ -69,7 +69,9 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         layers.append(over([{"at": tolerance}]).mark_rule(color=CALM, strokeDash=[2, 3]).encode(y=alt.Y("at:Q")))
     chart = chart_of(layers, "ΔE00 from the intended colour", (0, 1.1 * max(row["high"] for row in rows)))
     peak = max(rows, key=lambda row: row["value"])
-    words = f"Expected with {material}, by {how_many(expected.batches, 'batch')}: "
+    of = f", lot {expected.lot}" if expected.lot else ""
+    together = ", several lots taken together" if not of and len(expected.lots) > 1 else ""
+    words = f"Expected with {material}{of}, by {how_many(expected.batches, 'batch')}{together}: "
     words += f"farthest from its colour about day {peak['days']:.0f}, by {peak['value']:.1f} ΔE00 "
     words += f"({peak['low']:.1f} to {peak['high']:.1f})"
     if rows[-1] is not peak:

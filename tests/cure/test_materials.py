@@ -107,6 +107,37 @@ def test_a_history_gathers_spellings_doses_and_lots():
     assert material_key(" Vanilla  Scent") == material_key("vanilla scent")
 
 
+def test_a_lot_that_was_seen_speaks_for_itself_and_for_a_new_one_all_are_taken_together_and_told():
+    """Lot V-1 turns and comes back, lot V-2 does nothing: their mean is what neither of them does."""
+    used = [("A", "comes back", "V-1"), ("B", "comes back", "V-1"), ("C", "stays", "V-2"), ("D", "stays", "V-2")]
+    made = [poured(code, way, replace(VANILLA, lot=lot), seed=seed) for seed, (code, way, lot) in enumerate(used)]
+    (history,) = histories(told(*made))
+    peak = max(float(ciede2000(np.array(INTENDED), JOURNEYS["comes back"](d))) for d in DAYS)
+    first, second = (expect(history, 3.0, POURED, lot) for lot in (" v-1 ", "V-2"))
+    assert (first.lot, first.batches, second.batches) == ("v-1", 2, 2)
+    assert first.turn.low < peak < first.turn.high
+    assert second.turn.high < peak
+    assert first.back is not None and second.back is None, "what lot V-1 did says nothing of V-2's way back"
+    assert first.words == "of 2 portions: 2 came back"
+    for lot in ("", "V-3"):
+        new = expect(history, 3.0, POURED, lot)
+        assert (new.lot, new.new_lot, new.batches) == ("", lot, 4)
+        assert [(seen.lot, seen.portions) for seen in new.lots] == [("V-1", 2), ("V-2", 2)]
+        assert new.turn.low < second.turn.estimate and new.turn.high > peak
+    (one, _), (two, _) = ((seen, seen.turn) for seen in new.lots)
+    assert one.turn[0] == pytest.approx(peak, abs=2.5) and two.turn[1] < 3
+    # At twice the dose, twice the turn.
+    assert expect(history, 6.0, POURED).lots[0].turn == pytest.approx([2 * value for value in one.turn])
+
+
+def test_a_lot_whose_only_batch_has_no_readings_yet_has_told_nothing():
+    young = poured("B", "comes back", replace(VANILLA, lot="V-2"), days=())
+    (history,) = histories(told(poured("A", "comes back", VANILLA), young))
+    expected = expect(history, 3.0, POURED, "V-2")
+    assert (expected.lot, expected.new_lot, expected.batches) == ("", "V-2", 1)
+    assert [seen.lot for seen in expected.lots] == ["V-1"]
+
+
 def test_a_planned_pour_is_foretold_from_earlier_ones():
     batches = [poured(code, "comes back", VANILLA, seed=number) for number, code in enumerate("ABC")]
     (history,) = histories(told(*batches))

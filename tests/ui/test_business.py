@@ -81,6 +81,15 @@ def test_a_planned_pour_is_scaled_to_its_mould_and_started(blends: Path) -> None
     assert recipe.lots == ("", "", "", "", "clove-9"), "new bottles have new lots"
 
 
+def test_a_plan_tells_of_which_lots_it_speaks(blends: Path) -> None:
+    at = app("plan", like="T-0")
+    together = "What several lots did is taken together, and they may differ: lot clove-1: turned by"
+    assert together in text_of(at)
+    only(at.text_input, "clove, lot").input("clove-1").run()
+    told = text_of(at)
+    assert together not in told and "clove, lot clove-1 (so far" in told and "Other lots, left out: lot clove-0" in told
+
+
 def test_a_recipe_below_zero_is_flagged_before_the_pour(small: Path) -> None:
     heavy = replace(RECIPE, alkalis=(Alkali("NaOH", 190, lot="N-1"),))
     with Journal.open(small) as journal:

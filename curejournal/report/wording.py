@@ -54,6 +54,8 @@ def span(interval: tuple[datetime | None, datetime | None]) -> str:
         return "no date can be named"
     if high is None:
         return f"{day(low)} or later" if low else ""
+    if low is not None and day(low) == day(high):
+        return day(high)
     return f"{day(low)} to {day(high)}" if low else f"by {day(high)}"
 
 

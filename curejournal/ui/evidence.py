@@ -30,7 +30,9 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         _gauge(finding)
     earliest, middle, latest = judgement.from_about
     if middle is not None and middle > judgement.on:
-        parts.say(f"Ready from about {wording.day(middle)} (95 %: {wording.span((earliest, latest))}).")
+        span = wording.span((earliest, latest))
+        doubt = "" if span == wording.day(middle) else f" (95 %: {span})"
+        parts.say(f"Ready from about {wording.day(middle)}{doubt}.")
     parts.say(f"Judged {wording.moment(judgement.on)} by rules {judgement.rules_version}.", "soft")
     _sign(desk, batch, judgement)
 
@@ -81,11 +83,13 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     act = st.radio(
         "What do you sign?", options, index=0 if ready else 1, format_func=ACTS.__getitem__, key=f"act-{batch.code}"
     )
-    with st.form(f"sign-{batch.code}"):
+    # Signed, the form begins anew: a second press must not sign the same again.
+    turn = entry.form_key("sign", batch)
+    with st.form(turn):
         label = "Your name, in full: it stands as the signature"
         known = desk.by if desk.signed_in else ""
-        name = st.text_input(label, known, key=f"signed-{batch.code}", max_chars=80, disabled=desk.signed_in)
-        statement = st.text_area("What you state", key=f"statement-{batch.code}", max_chars=2000)
+        name = st.text_input(label, known, key=f"{turn}-name", max_chars=80, disabled=desk.signed_in)
+        statement = st.text_area("What you state", key=f"{turn}-statement", max_chars=2000)
         parts.say(
             "The verdict and all its evidence are kept with the signature as they stand now. A signature is not taken "
             "back: the next one answers it.",

@@ -172,7 +172,8 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
     for number, row in enumerate(_rows(key, "Liquid", old, {})):
         name = row["Liquid"]
         water, fat = (known[name].water_fraction, known[name].fat_fraction) if name in known else (1.0, 0.0)
-        if name in known or "water" not in name.casefold():
+        # Plain water is all water and has no fat: nobody is asked.
+        if (water, fat) != (1.0, 0.0) or "water" not in name.casefold():
             left, right = st.columns(2)
             with left:
                 water = st.number_input(
@@ -226,7 +227,11 @@ def _batter(key: str, before: Recipe) -> tuple[Batter, ...]:
     found = [
         Batter(part.portion, grams)
         for number, part in enumerate(before.batter)
-        if (grams := weight_input(f"Batter in {plain(part.portion)}, g", part.grams, step=10.0, key=f"{key}-{number}"))
+        if (
+            grams := weight_input(
+                f"Batter in {plain(part.portion)}, g", part.grams, step=10.0, format="%.1f", key=f"{key}-{number}"
+            )
+        )
     ]
     return tuple(found)
 

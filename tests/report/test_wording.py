@@ -64,6 +64,7 @@ def test_an_age_is_told_in_the_unit_that_a_maker_would_use(span: timedelta, word
 def test_an_open_end_of_an_interval_is_said() -> None:
     later = DAY + timedelta(days=9)
     assert wording.span((DAY, later)) == "3 Dec 2026 to 12 Dec 2026"
+    assert wording.span((DAY, DAY.replace(hour=20))) == "3 Dec 2026"
     assert wording.span((DAY, None)) == "3 Dec 2026 or later"
     assert wording.span((None, later)) == "by 12 Dec 2026"
     assert wording.span((None, None)) == "no date can be named"

@@ -59,8 +59,8 @@ def test_what_is_due_is_named_with_its_reason(small: Path) -> None:
 def test_what_is_due_is_done_from_there_and_then_due_no_more(small: Path) -> None:
     at = app("today")
     only(at.button, "Release it, if you agree").click().run()
-    at.text_input(key="signed-B-1").input("Ann Example")
-    at.text_area(key="statement-B-1").input("Looked at, all sound.")
+    only(at.text_input, "Your name, in full: it stands as the signature").input("Ann Example")
+    only(at.text_area, "What you state").input("Looked at, all sound.")
     only(at.button, "Sign").click().run()
     assert not at.exception and not at.error
     assert "Release it, if you agree" not in [button.label for button in at.button]
@@ -113,8 +113,8 @@ def test_what_a_maker_typed_is_shown_as_text(small: Path) -> None:
 
 def test_a_ready_batch_is_released_by_a_signature_and_says_so(small: Path) -> None:
     at = app("batch", batch="B-1")
-    at.text_input(key="signed-B-1").input("Ann Example")
-    at.text_area(key="statement-B-1").input("Looked at, smelled, all sound.")
+    only(at.text_input, "Your name, in full: it stands as the signature").input("Ann Example")
+    only(at.text_area, "What you state").input("Looked at, smelled, all sound.")
     only(at.button, "Sign").click().run()
     assert not at.exception and not at.error
     with Journal.open(small) as journal:
@@ -174,10 +174,11 @@ def test_a_signature_has_no_undo_and_a_hold_is_lifted_by_another(small: Path) ->
     assert "lift hold" not in at.radio(key="act-B-2").options and len(at.radio(key="act-B-2").options) == 2
     for act, said in (("hold", "It smells."), ("lift hold", "It was the room.")):
         at.radio(key="act-B-2").set_value(act).run()
-        at.text_input(key="signed-B-2").input("Ann Example")
-        at.text_area(key="statement-B-2").input(said)
+        only(at.text_input, "Your name, in full: it stands as the signature").input("Ann Example")
+        only(at.text_area, "What you state").input(said)
         only(at.button, "Sign").click().run()
         assert not at.exception and not at.error
+        assert not only(at.text_area, "What you state").value, "a second press must not sign the same again"
         assert "Kept for B" in text_of(at) and "Undo" not in [button.label for button in at.button]
     with Journal.open(small) as journal:
         (hold, lifted) = journal.batch("B-2").of(Decision)

@@ -178,3 +178,13 @@ def test_house_rules_and_the_name_on_papers_are_set_and_batches_judged_by_them(t
         assert refused["do"] and refused["safe"]
         assert as_json("settings", **here) == made, "all of it or nothing"
     assert "min_age_days = 42 days" in run("settings", **here)
+
+
+def test_a_bundle_whose_code_differs_in_case_alone_asks_for_another(folder: Path, tmp_path: Path) -> None:
+    here, bundle = tmp_path / "other", tmp_path / "b1.zip"
+    run("bundle", "B1", bundle, journal=folder)
+    run("batch", "start", "b1", "--name", "Rye", journal=here)
+    refused = as_json("open-bundle", bundle, journal=here, code=1)["error"]
+    assert "There is a batch b1 already" in refused["what"] and "another code" in refused["do"]
+    assert [one["code"] for one in as_json("batch", "list", journal=here)["batches"]] == ["b1"]
+    assert as_json("open-bundle", bundle, "--code", "B1-K", journal=here)["batch"] == "B1-K"

@@ -88,6 +88,7 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
     # Batter photographed in the minutes before the pour was noted is the same moment.
     grace = timedelta(hours=1) if isinstance(record, ColourReading) else timedelta(0)
     if after and poured is not None and at + grace < poured:
+        poured = poured.astimezone(at.tzinfo)  # both by one clock
         raise ImpossibleRecord(
             f"{at:%Y-%m-%d %H:%M} is before the batch was poured ({poured:%Y-%m-%d %H:%M}).",
             "Correct the date, or the time of the pour.",
@@ -199,6 +200,7 @@ def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> None:
         _name(record.to, "place or person that they went to")
     cut = batch.event_at("cut")
     if cut is not None and at < cut:
+        cut = cut.astimezone(at.tzinfo)
         raise ImpossibleRecord(
             f"{at:%Y-%m-%d %H:%M} is before the bars were cut ({cut:%Y-%m-%d %H:%M}).",
             "Correct the date, or the time of the cut.",

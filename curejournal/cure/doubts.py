@@ -61,9 +61,10 @@ def _event(batch: Batch, record: Event, at: datetime) -> Iterator[Doubt]:
             "wrong, correct it.",
         )
     if record.kind == "poured" and batch.poured_at is not None:
+        poured = batch.poured_at.astimezone(at.tzinfo)  # by the same clock
         yield Doubt(
             "poured twice",
-            f"A pour was noted already ({batch.poured_at:%Y-%m-%d %H:%M}); age counts from the first.",
+            f"A pour was noted already ({poured:%Y-%m-%d %H:%M}); age counts from the first.",
             "Correct that entry if it was wrong.",
         )
 

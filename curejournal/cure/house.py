@@ -37,9 +37,11 @@ class HouseRules:
         28, 21, 365, "days", "least age", "four to six weeks is the habit [common practice, no source]"
     )
     loss_pct_week: float = _limit(
-        1.0, 0.1, 1.5, "% a week", "most weight still lost", "steady weight [common practice, no source]"
+        1.0, 0.1, 1.5, "% a week", "most weight that may still be lost", "steady weight [common practice, no source]"
     )
-    weighings_days_apart: float = _limit(7, 5, 60, "days", "two steady weighings apart", "[common practice, no source]")
+    weighings_days_apart: float = _limit(
+        7, 5, 60, "days", "two steady weighings at least this far apart", "[common practice, no source]"
+    )
     free_alkali_pct: float = _limit(
         0.05, 0.01, 0.05, "% NaOH", "most free caustic alkali", "IS 2888:2004, all grades [looked up: transcriptions]"
     )
@@ -52,7 +54,7 @@ class HouseRules:
         "house rule; most soaps read 9 to 10, Tarun et al. 2014, PMC4171909",
     )
     colour_days_apart: float = _limit(
-        5, 3, 60, "days", "two readings within tolerance apart", "ours: longer than a turn lasts"
+        5, 3, 60, "days", "two readings within tolerance at least this far apart", "ours: longer than a turn lasts"
     )
     check_weekly_days: float = _limit(7, 2, 14, "days", "weigh and look again every", "[common practice, no source]")
 

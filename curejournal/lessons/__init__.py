@@ -24,6 +24,7 @@ from curejournal.lessons.words import effect_words as effect_words
 from curejournal.lessons.words import lot_words as lot_words
 from curejournal.lessons.words import lots_in_words as lots_in_words
 from curejournal.lessons.words import material_in_words as material_in_words
+from curejournal.lessons.words import outcome_words as outcome_words
 from curejournal.lessons.words import planned_in_words as planned_in_words
 from curejournal.lessons.words import pour_words as pour_words
 from curejournal.lessons.words import which_in_words as which_in_words

@@ -8,12 +8,25 @@ from curejournal.counting import how_many
 from curejournal.cure.culprits import Effect, TestPour
 from curejournal.cure.expectation import Expected, LotSeen
 from curejournal.cure.lots import LotComparison
-from curejournal.cure.materials import What
+from curejournal.cure.materials import Outcome, What
 from curejournal.lessons.asked import MaterialReport, Planned, Which
 from curejournal.report import wording
 from curejournal.report.fact_sheet import FactSheet, summary
 
 VERBS: dict[What, str] = {"turn": "turned it", "end": "kept it off its colour"}
+
+
+def outcome_words(outcome: Outcome) -> str:
+    """What became of a portion, as the rest of a sentence that begins with “it”."""
+    return _BECAME.get(outcome, outcome)
+
+
+_BECAME: dict[Outcome, str] = {
+    "stayed within": "stayed within tolerance",
+    "settled off": "settled off its colour",
+    "still browning": "is still browning",
+    "not known yet": "has not shown yet what it does",
+}
 
 
 def material_in_words(report: MaterialReport) -> list[tuple[str, str]]:

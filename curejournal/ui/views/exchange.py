@@ -25,8 +25,8 @@ def render(desk: Desk) -> None:
     parts.way(desk, "plan", "A recipe, out or in", ":material/menu_book:")
     if not parts.may_enter(desk):
         return
-    st.subheader("Open another’s bundle")
-    file = st.file_uploader("Its file", type=["zip"], key="bundle-file")
+    st.subheader("Enter a batch from another journal")
+    file = st.file_uploader("Its file, a bundle", type=["zip"], key="bundle-file")
     other = st.text_input("A code for it here (empty: its own)", key="bundle-code", max_chars=40)
     if file is not None and st.button("Verify and enter it", key="bundle-go", type="primary"):
         with st.spinner("Verifying every photo and entry…"):

@@ -91,7 +91,8 @@ def _use(desk: Desk, use: Use) -> None:
         dose = "" if use.ingredient.dose_pct is None else f", {use.ingredient.dose_pct:.1f} % of the oils"
         lot = f"lot {use.ingredient.lot}" if use.ingredient.lot else "no lot noted"
         poured = f", poured {wording.day(story.poured_at)}" if story.poured_at else ""
-        parts.say(f"{use.ingredient.grams:g}\u00a0g{dose}, {lot}{poured}. It {story.outcome}.", "soft")
+        did = lessons.outcome_words(story.outcome)
+        parts.say(f"{use.ingredient.grams:g}\u00a0g{dose}, {lot}{poured}. It {did}.", "soft")
         if story.photos:
             captions = ("first", "farthest off", "latest")[-len(story.photos) :]
             if len(story.photos) == 2:

@@ -71,7 +71,7 @@ def _portion(desk: Desk, code: str, side: str) -> Seen | None:
 
 def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry, Entry]:
     """Two dates by the two ends of one slider: the first and the latest, to begin with."""
-    moments = {wording.moment(item.at, desk.zone): item for item in seen.readings}
+    moments = {_when(desk, item): item for item in seen.readings}
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0], seen.readings[0]
@@ -80,16 +80,21 @@ def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry, Entry]:
 
 
 def _slider(desk: Desk, seen: Seen, side: str) -> Entry:
-    moments = {wording.moment(item.at, desk.zone): item for item in seen.readings}
+    moments = {_when(desk, item): item for item in seen.readings}
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0]
     return moments[st.select_slider(f"When: {seen.name}", names, names[-1], key=f"when-{side}-{seen.name}")]
 
 
+def _when(desk: Desk, reading: Entry) -> str:
+    """When it was, all by the clock of this journal: what is compared is told by one."""
+    return wording.moment(reading.at.astimezone(desk.zone))
+
+
 def _side(desk: Desk, seen: Seen, shown: Entry) -> None:
     assert isinstance(shown.record, ColourReading)
-    when = wording.moment(shown.at, desk.zone)
+    when = _when(desk, shown)
     poured = seen.batch.poured_at
     since = f"{wording.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""
     st.html(parts.patch(shown.record.lab, when, since, "wide"))

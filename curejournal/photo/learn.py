@@ -128,27 +128,24 @@ def light_across(
     picture: Pixels, scale: float, placement: Placement, card: Card, photo: Photo
 ) -> tuple[Shading | None, list[Reason]]:
     """The light across the card from its whites, each looked at in three places; None without enough of them."""
-    places, colours = [], []
-    for patch in card.patches:
-        if patch.role != "white":
-            continue
-        along = patch.w >= patch.h
-        for third in range(3):
-            rect = (
-                Rect(patch.x + patch.w * third / 3, patch.y, patch.w / 3, patch.h)
-                if along
-                else Rect(patch.x, patch.y + patch.h * third / 3, patch.w, patch.h / 3)
-            )
-            light = light_on(picture, scale, placement.outline(inset(rect, 0.2)), photo.encoding)
-            if light is not None:
-                places.append((rect.x + rect.w / 2, rect.y + rect.h / 2))
-                colours.append(light)
+    rects = [inset(third, 0.2) for patch in card.patches if patch.role == "white" for third in _thirds(patch)]
+    if not rects:
+        return None, []
+    light = light_on(picture, scale, placement, rects, photo.encoding)
+    seen = np.isfinite(light).all(axis=1)
+    places, colours = centres_of(rects)[seen], light[seen]
     if len(places) < 6:
         return None, []
-    shading = fit_shading(np.array(places), np.array(colours))
-    return shading, doubts.about_light(
-        shading.spread, _tint_spread(np.array(colours)), shading.residual, placement.corners
-    )
+    shading = fit_shading(places, colours)
+    return shading, doubts.about_light(shading.spread, _tint_spread(colours), shading.residual, placement.corners)
+
+
+def _thirds(patch: Patch) -> list[Rect]:
+    """A patch parted along its longer side."""
+    x, y, w, h = patch.x, patch.y, patch.w / 3, patch.h / 3
+    if patch.w >= patch.h:
+        return [Rect(x + w * third, y, w, patch.h) for third in range(3)]
+    return [Rect(x, y + h * third, patch.w, h) for third in range(3)]
 
 
 def _tint_spread(linear: Floats) -> float:
@@ -164,8 +161,8 @@ def evened(encoded: Floats, patches: Sequence[Patch], shading: Shading) -> Float
     return srgb_from_linear(linear_from_srgb(encoded) / shading.gain(centres_of(patches)))
 
 
-def centres_of(patches: Sequence[Patch]) -> Floats:
-    """The middles of patches (N, 2), in mm."""
+def centres_of(patches: Sequence[Patch | Rect]) -> Floats:
+    """The middles of patches or other rectangles (N, 2), in mm."""
     return np.array([[patch.x + patch.w / 2, patch.y + patch.h / 2] for patch in patches])
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
-from curejournal.photo.card import Patch
+from curejournal.photo.card import Patch, Rect
 from curejournal.photo.placement import Placement, Points
 from curejournal.photo.profile import Encoding
 from curejournal.photo.reading import Pixels
@@ -28,9 +28,8 @@ PIXELS_TIED = 64
 NOISE_FLOOR = 0.5 / 255
 # Ours, in encoded units; a saturated cyan of a chart lies so far beyond sRGB's red.
 BLACK_SD = 0.06
-AREA_SAMPLE = 12_000
-# Ours: pixels of a third of a white; more make its mean no better than a percent of a percent.
-_WHITE_SAMPLE = 1000
+# Ours: more make no area's mean better by a hundredth.
+AREA_SAMPLE = 6_000
 
 
 @dataclass(frozen=True)
@@ -93,6 +92,7 @@ def sharpness(picture: Pixels) -> float:
 
 # Places of a patch in shares of its sides: the middle half, and rays from the middle to a little beyond each edge.
 _MIDDLE = np.stack(np.meshgrid(*[np.linspace(INSET, 1 - INSET, 18)] * 2), axis=-1).reshape(-1, 2)
+_EVENLY = np.stack(np.meshgrid(*[np.linspace(0, 1, 18)] * 2), axis=-1).reshape(-1, 2)
 _RAY = np.linspace(0.5, 1.07, 25)
 _ACROSS = np.full_like(_RAY, 0.5)
 _RAYS = np.stack(
@@ -106,10 +106,8 @@ def sample_patches(
     """The colours of patches in a picture at 1/scale of full size, all at once."""
     corner, size = np.array([(p.x, p.y) for p in patches]), np.array([(p.w, p.h) for p in patches])
     at = _places(placement, corner, size, _MIDDLE, scale)
-    bounds = (picture.shape[1] - 1, picture.shape[0] - 1)
-    seen: NDArray[np.bool_] = np.asarray(((at >= -0.5) & (at <= np.array(bounds) + 0.5)).all(axis=(1, 2)), bool)
-    columns, rows = np.clip(np.round(at), 0, bounds).astype(int).transpose(2, 0, 1)
-    values = np.array(picture[rows, columns].swapaxes(1, 2), np.int16, order="C")  # sorts fast
+    pixels, seen = _pixels_at(picture, at)
+    values = np.array(pixels.swapaxes(1, 2), np.int16, order="C")  # sorts fast
     twice = _twice_median(values)
     medians, spread = twice / 510.0, 1.4826 * _twice_median(np.abs(2 * values - twice[..., None])) / 1020.0
     sides = np.linalg.norm(at[:, [17, -18]] - at[:, [0, 0]], axis=2) / (1 - 2 * INSET) * scale
@@ -133,6 +131,14 @@ def _places(placement: Placement, corner: Floats, size: Floats, shares: Floats, 
     mm = corner[:, None] + shares.reshape(-1, 2) * size[:, None]
     to_picture = np.array([[1, 0, (1 - scale) / 2], [0, 1, (1 - scale) / 2], [0, 0, scale]]) @ placement.matrix
     return np.asarray(cv2.perspectiveTransform(mm, to_picture), float).reshape(len(corner), *shares.shape)
+
+
+def _pixels_at(picture: Pixels, at: Floats) -> tuple[Pixels, NDArray[np.bool_]]:
+    """The pixels (N, M, 3) nearest to places (N, M, 2), and which of the N lie wholly inside the picture."""
+    bounds = np.array([picture.shape[1] - 1, picture.shape[0] - 1])
+    seen = np.asarray(((at >= -0.5) & (at <= bounds + 0.5)).all(axis=(1, 2)), bool)
+    columns, rows = np.clip(np.round(at), 0, bounds).astype(int).transpose(2, 0, 1)
+    return picture[rows, columns], seen
 
 
 def _twice_median(values: NDArray[np.int16]) -> NDArray[np.int16]:
@@ -223,29 +229,42 @@ def sample_area(
     )
 
 
-def light_on(picture: Pixels, scale: float, outline: Points, encoding: Encoding | None) -> Floats | None:
-    """The mean linear light (3,) of a white place as `sample_area` finds it; None if it is burnt out or too small."""
-    values, _, _ = pixels_in(picture, outline, scale, _WHITE_SAMPLE)
-    if len(values) < 4 or (values >= CLIPPED_FROM).any(axis=1).mean() >= CLIPPED_SHARE:
-        return None
+def light_on(
+    picture: Pixels, scale: float, placement: Placement, rects: Sequence[Rect], encoding: Encoding | None
+) -> Floats:
+    """The mean linear light (K, 3) of white places on the card by the same rule as areas; nan where burnt out."""
+    corner, size = np.array([(r.x, r.y) for r in rects]), np.array([(r.w, r.h) for r in rects])
+    values, seen = _pixels_at(picture, _places(placement, corner, size, _EVENLY, scale))
     encoded = to_srgb(values / 255.0, encoding)
-    return np.asarray(linear_from_srgb(encoded.T.compress(_alike(encoded), axis=1)).mean(axis=1))
+    keep = _alike(encoded)[..., None]
+    light = (linear_from_srgb(encoded) * keep).sum(axis=1) / keep.sum(axis=1)
+    burnt = (values >= CLIPPED_FROM).any(axis=2).mean(axis=1) >= CLIPPED_SHARE
+    return np.where((seen & ~burnt)[:, None], light, np.nan)
 
 
 def _alike(encoded: Floats) -> NDArray[np.bool_]:
-    """Which pixels (M, 3) are of the colour of most."""
-    encoded = encoded.astype(np.float32)  # fine enough to choose by, and faster
-    keep = _densest_half(encoded.mean(axis=1))
+    """Which pixels (..., M, 3) are of the colour of most, in each of some places."""
+    # Fine enough to choose by, and faster; so are channels one after another.
+    values = np.ascontiguousarray(encoded.astype(np.float32).swapaxes(-1, -2))
+    keep = _densest_half(values.mean(axis=-2))
     for _ in range(8):
-        most = encoded.T.compress(keep, axis=1)
-        centre = np.median(most, axis=1)
+        away = np.abs(values - _median(values, keep))
         # The floor keeps a smooth area from losing pixels to rounding.
-        width = np.maximum(1.4826 * np.median(np.abs(most - centre[:, None]), axis=1), 0.006)
-        kept = np.asarray((np.abs(encoded - centre) < 3.5 * width).all(axis=1))
-        if (kept == keep).all() or kept.sum() < 4:
+        width = np.maximum(1.4826 * _median(away, keep), 0.006)
+        kept = np.asarray((away < 3.5 * width).all(axis=-2))
+        kept = np.where(kept.sum(axis=-1, keepdims=True) < 4, keep, kept)
+        if (kept == keep).all():
             break
         keep = kept
     return keep
+
+
+def _median(values: NDArray[np.float32], keep: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """The medians (..., 3, 1) of those values (..., 3, M) that are kept (..., M)."""
+    ordered = np.sort(np.where(keep[..., None, :], values, np.float32(np.inf)), axis=-1)
+    count = keep.sum(axis=-1)[..., None, None]
+    middle = np.broadcast_to(np.concatenate([(count - 1) // 2, count // 2], axis=-1), (*ordered.shape[:-1], 2))
+    return np.asarray(np.take_along_axis(ordered, middle, axis=-1).mean(axis=-1, keepdims=True))
 
 
 def _unevenness(encoded: Floats, places: Floats) -> float:
@@ -262,9 +281,11 @@ def _unevenness(encoded: Floats, places: Floats) -> float:
     return float(np.quantile(np.linalg.norm(lab - np.median(lab, axis=0), axis=1), 0.9))
 
 
-def _densest_half(brightness: Floats) -> NDArray[np.bool_]:
-    """The half of the values (M,) that lies in the shortest interval."""
-    ordered = np.sort(brightness)
-    half = len(ordered) // 2
-    first = int(np.argmin(ordered[half:] - ordered[: len(ordered) - half]))
-    return np.asarray((brightness >= ordered[first]) & (brightness <= ordered[first + half]))
+def _densest_half(brightness: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """The half of the values (..., M) that lies in the shortest interval."""
+    ordered = np.sort(brightness, axis=-1)
+    half = ordered.shape[-1] // 2
+    lengths = ordered[..., half:] - ordered[..., : ordered.shape[-1] - half]
+    first = np.argmin(lengths, axis=-1)[..., None]
+    low, high = (np.take_along_axis(ordered, at, axis=-1) for at in (first, first + half))
+    return np.asarray((brightness >= low) & (brightness <= high))

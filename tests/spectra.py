@@ -274,7 +274,20 @@ CAMERAS = {"camera 1": "Nikon 5100 (NPL)", "camera 2": "Sigma SDMerill (NPL)"}
 @cache
 def other_cameras() -> dict[str, Array]:
     """More published sensitivities (N, 3), none of them of `CAMERAS`; the file tells their source."""
-    text = (Path(__file__).parent / "data" / "camera_sensitivities.csv").read_text("utf-8")
+    return _sensitivities_in("camera_sensitivities.csv")
+
+
+@cache
+def phone_cameras() -> dict[str, Array]:
+    """Two sensors of the kind that phones have (N, 3), behind a filter against infrared; the file tells their source.
+
+    The filter is ours: half at 650 nm, as usual ones are. Nothing in the product was learned from these.
+    """
+    return {name: each * _edge(650, 8)[:, None] for name, each in _sensitivities_in("phone_sensors.csv").items()}
+
+
+def _sensitivities_in(file: str) -> dict[str, Array]:
+    text = (Path(__file__).parent / "data" / file).read_text("utf-8")
     head, *rows = csv.reader(line for line in text.splitlines() if not line.startswith("#"))
     at = np.array(head[2:], float)
     cameras: dict[str, list[Array]] = {}
@@ -294,7 +307,7 @@ def sensitivities(name: str, change: int | None = None) -> Array:
         published = colour.MSDS_CAMERA_SENSITIVITIES[CAMERAS[name]]
         columns = [np.interp(NM, published.wavelengths, c, left=0, right=0) for c in published.values.T]
     else:
-        columns = list(other_cameras()[name].T)
+        columns = list({**other_cameras(), **phone_cameras()}[name].T)
     if change is not None:
         rng = np.random.default_rng(change)
         for k, column in enumerate(columns):

@@ -3,7 +3,8 @@
 Windows of one to four portions as bands, upright, askew and swirled, with embeds and crumbs,
 under all lights and cameras of `window_card`; each batch has earlier colours that have moved
 since. Then spots of 1 to 3 mm, and pH strips.
-`--fresh-seeds` draws others than were ever looked at; `--only NAME` runs one part.
+`--fresh-seeds` draws others than were ever looked at; `--phones` takes sensors of phones, of which nothing was learned,
+for the windows; `--only NAME` runs one part.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from curejournal.photo.placement import Points
 from curejournal.photo.portions import Expected, match
 from curejournal.photo.reading import read_photo
 from curejournal.photo.strip import enrol_key, read_strip
-from tests.benchmarks.window_card import CAMERAS, FAMILIES, LIGHTS, scene, soap_paint, true_card
+from tests.benchmarks.window_card import CAMERAS, FAMILIES, LIGHTS, PHONES, Cameras, scene, soap_paint, true_card
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.scenes import Place, Rendered, Soap, render
 from tests.spectra import Paint, Printer, SpectralCamera, soap
@@ -69,11 +70,16 @@ def portions_of(rng: np.random.Generator, count: int) -> list[Paint]:
 
 
 def photo_of(
-    rng: np.random.Generator, number: int, printer: Printer, paints: list[Paint], **soap_fields: object
+    rng: np.random.Generator,
+    number: int,
+    printer: Printer,
+    paints: list[Paint],
+    cameras: Cameras = CAMERAS,
+    **soap_fields: object,
 ) -> tuple[Rendered, str]:
     """A drawn photo and its camera."""
     lights = (LIGHTS[number % len(LIGHTS)],)
-    camera = CAMERAS[int(rng.integers(len(CAMERAS)))]
+    camera = cameras[int(rng.integers(len(cameras)))]
     plain = scene(rng, paints[0], printer, lights, camera)
     bar, laid = plain.items
     assert isinstance(bar, Soap)
@@ -101,8 +107,8 @@ def true_portions(
     return [max(own, key=lambda name, mask=mask: float((mask & own[name]).sum())) for mask in masks]
 
 
-def one_window(task: tuple[int, int]) -> Seen:
-    seed, number = task
+def one_window(task: tuple[int, int, Cameras]) -> Seen:
+    seed, number, cameras = task
     rng = np.random.default_rng((seed, number))
     printer = Printer(seed)
     card = true_card(printer)
@@ -114,6 +120,7 @@ def one_window(task: tuple[int, int]) -> Seen:
         number,
         printer,
         paints,
+        cameras,
         embeds=embeds,
         swirl_mm=float(rng.uniform(5, 10)) if swirled else 0.0,
         upright_bands=bool(rng.random() < 0.25),
@@ -180,9 +187,9 @@ def one_spotted(task: tuple[int, int]) -> tuple[int, int, int]:
     return len(spots), min(seen, len(spots)), max(0, seen - len(spots))
 
 
-def print_windows(seed: int, count: int, workers: int) -> None:
+def print_windows(seed: int, count: int, workers: int, cameras: Cameras) -> None:
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
-        rows = pool.map(one_window, [(seed, number) for number in range(count)], chunksize=4)
+        rows = pool.map(one_window, [(seed, number, cameras) for number in range(count)], chunksize=4)
     print(f"\n### Portions and colours: {count} windows\n")
     print("| windows | photos | right | asked | wrong | refused |\n| --- | --- | --- | --- | --- | --- |")
     groups = {f"{k} portion{'s' if k > 1 else ''}": [r for r in rows if r.portions == k] for k in range(1, 5)}
@@ -192,13 +199,13 @@ def print_windows(seed: int, count: int, workers: int) -> None:
         shares = " | ".join(f"{100 * outcomes[o] / len(group):.1f} %" for o in ("right", "asked", "wrong", "refused"))
         print(f"| {name} | {len(group)} | {shares} |")
     errors = np.array([error for r in rows for error in r.errors])
-    ordinary = np.array([error for r in rows for error in r.errors if r.camera == "camera 1"])
+    by_camera = {name: np.array([e for r in rows for e in r.errors if r.camera == name]) for name, _ in cameras}
     floor = np.array([error for r in rows for error in r.floor])
     own = np.array([error for r in rows for error in r.own])
     print("\n| ΔE00 (from the truth, unless said) | areas | median | p95 | worst |\n| --- | --- | --- | --- | --- |")
     for name, values in (
         ("areas found and named", errors),
-        ("of these by camera 1 and its like", ordinary),
+        *((f"of these by {name} and its like", values) for name, values in by_camera.items()),
         ("the same photos, areas drawn by hand", floor),
         ("areas found, from those drawn by hand", own),
     ):
@@ -276,7 +283,7 @@ def print_strips(seed: int, count: int, workers: int) -> None:
 
 def run_parts(options: argparse.Namespace, seed: int) -> None:
     if options.only in ("", "windows"):
-        print_windows(seed, options.photos, options.workers)
+        print_windows(seed, options.photos, options.workers, PHONES if options.phones else CAMERAS)
     if options.only in ("", "spots"):
         print_spots(seed, options.photos // 4, options.workers)
     if options.only in ("", "strips"):
@@ -288,6 +295,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--fresh-seeds", action="store_true", help="draw other windows than were ever looked at")
     parser.add_argument("--photos", type=int, default=200)
+    parser.add_argument("--phones", action="store_true", help="only sensors of phones, for the windows")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--only", default="", choices=["", "windows", "spots", "strips"])
     options = parser.parse_args()

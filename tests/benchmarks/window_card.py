@@ -4,7 +4,8 @@ Soap-like reflectances, lights and their mixtures, published and changed
 cameras, uneven light, tone curves, noise, tilt and JPEG (tests/spectra.py,
 tests/scenes.py). First good photos: error, agreement across settings,
 coverage, refusals. Then photos with faults: what is still claimed, and how wrong it is.
-`--fresh-seeds` draws others than were ever looked at; `--enrolled` uses a card enrolled from
+`--fresh-seeds` draws others than were ever looked at; `--phones` takes sensors of phones, of which nothing was
+learned; `--enrolled` uses a card enrolled from
 three photos beside the chart instead of the card's true colours.
 """
 
@@ -27,7 +28,7 @@ from curejournal.photo.measure import measure
 from curejournal.photo.reading import read_photo
 from tests.scene_items import srgb_encode
 from tests.scenes import INK, Faults, Laid, Place, Scene, Soap, View, card_named, render
-from tests.spectra import Paint, Printer, SpectralCamera, chart24_paints, soap
+from tests.spectra import Paint, Printer, SpectralCamera, chart24_paints, phone_cameras, soap
 
 LIGHTS = (
     "daylight, overcast",
@@ -43,10 +44,13 @@ LIGHTS = (
     "daylight, overcast + fluorescent, three-band",
     "tungsten + LED, cool",
 )
+# A name and the seed of a change.
+Cameras = tuple[tuple[str, int | None], ...]
 # Published cameras, and changed ones by the seed of their change. Camera 2 has a stacked sensor whose
 # channels overlap far more than a phone's (its colour matrix amplifies noise 5 to 9 times, camera 1's twice):
 # a hard case, kept as the smaller part.
-CAMERAS = (*(("camera 1", change) for change in (None, 1, 2, 3, 4)), ("camera 2", None), ("camera 2", 1))
+CAMERAS: Cameras = (*(("camera 1", change) for change in (None, 1, 2, 3, 4)), ("camera 2", None), ("camera 2", 1))
+PHONES: Cameras = tuple((name, change) for name in phone_cameras() for change in (None, 1, 2))
 # Families that soap lives in: (centre, half-width) of L*, a*, b*.
 FAMILIES = (
     ((91, 1, 14), (4, 2, 6)),
@@ -208,7 +212,9 @@ def faulty(rng: np.random.Generator, kind: str, drawn: Scene) -> Scene:
 FAULTS = ("glare", "clipping", "thumb", "stain", "two lights", "blur", "wrong card", "mirrored", "crumpled")
 
 
-def good_photos(seed: int, soaps: int, settings: int, printer: Printer, card: Card) -> list[list[Reading]]:
+def good_photos(
+    seed: int, soaps: int, settings: int, printer: Printer, card: Card, cameras: Cameras = CAMERAS
+) -> list[list[Reading]]:
     """Each soap in `settings` settings, all lights in turn."""
     rng = np.random.default_rng(seed)
     table = []
@@ -216,7 +222,7 @@ def good_photos(seed: int, soaps: int, settings: int, printer: Printer, card: Ca
         paint, row = soap_paint(rng, number), []
         for k in range(settings):
             light = LIGHTS[(k + number) % len(LIGHTS)]
-            camera = CAMERAS[int(rng.integers(len(CAMERAS)))]
+            camera = cameras[int(rng.integers(len(cameras)))]
             drawn = scene(rng, paint, printer, (light,), camera)
             row.append(read(f"{light}; {camera[0]}, {camera[1]}", drawn, int(rng.integers(1e6)), card, paint))
         table.append(row)
@@ -253,7 +259,7 @@ def print_good(table: list[list[Reading]]) -> None:
         errors = [r.error for r in own if r.lab is not None]
         print(f"| {light} | {len(own)} | {spread_words(errors)} | {len(own) - len(errors)} |")
     print("\n| camera | photos | ΔE00 median / mean / p95 / worst | 95 % holds L*, a*, b* |\n| --- | --- | --- | --- |")
-    for name in ("camera 1", "camera 2"):
+    for name in sorted({r.setting.split("; ")[1].split(",")[0] for r in claimed}):
         own = [r for r in claimed if f"; {name}," in r.setting]
         held = ", ".join(f"{100 * share:.0f} %" for share in np.mean([r.inside for r in own], axis=0))
         print(f"| {name} and changed | {len(own)} | {spread_words([r.error for r in own])} | {held} |")
@@ -320,6 +326,7 @@ def main() -> None:
     parser.add_argument("--soaps", type=int, default=12)
     parser.add_argument("--settings", type=int, default=12)
     parser.add_argument("--faults", type=int, default=16, help="photos per fault")
+    parser.add_argument("--phones", action="store_true", help="only sensors of phones")
     parser.add_argument("--enrolled", action="store_true")
     options = parser.parse_args()
     seed = time.time_ns() % 1_000_000 if options.fresh_seeds else options.seed
@@ -329,7 +336,8 @@ def main() -> None:
     except CureJournalError as refused:
         parser.exit(1, f"{refused}\n")
     print(f"seed {seed}; card {card.kind}")
-    print_good(good_photos(seed, options.soaps, options.settings, printer, card))
+    cameras = PHONES if options.phones else CAMERAS
+    print_good(good_photos(seed, options.soaps, options.settings, printer, card, cameras))
     print_floor(seed, 3 * len(FAMILIES), printer, true_card(printer))
     if options.faults:
         print_faults(seed, options.faults, printer, card)

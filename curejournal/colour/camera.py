@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.colour.spaces import lab_from_linear, linear_from_srgb
+from curejournal.colour.spaces import lab_from_linear, linear_from_lab, linear_from_srgb
 
 Array = NDArray[np.float64]
 
@@ -74,8 +74,31 @@ def expand(even_lab: Array) -> Array:
     )
 
 
+def slopes_of_expand(even_lab: Array) -> Array:
+    """Derivatives (N, 3, 3) of CIELAB by even Lab."""
+    step = 1e-4
+    after, before = expand(even_lab + step * np.multiply.outer((1.0, -1.0), np.eye(3))[:, :, None])
+    return np.asarray(np.moveaxis(after - before, 0, -1) / (2.0 * step))
+
+
 def _scaled(lab: Array, factor: Array) -> Array:
     return np.concatenate([lab[..., :1], lab[..., 1:] * factor[..., None]], axis=-1)
+
+
+def start(encoded: Array, reference: Array) -> Array:
+    """Parameters (COUNT,) to begin from: the usual camera, with the gains that bring most patches close.
+
+    `encoded` (N, 3) as the photo shows them, `reference` (N, 3) their CIELAB; by medians, so that no bad patch matters.
+    """
+    parameters = PRIOR_MEAN.copy()
+    linear, wanted = linear_from_srgb(encoded), linear_from_lab(reference)
+    # Below 1% a ratio is mostly flare and rounding.
+    fair = (linear > 0.01) & (wanted > 0.01)
+    for channel in range(3):
+        use = fair[:, channel]
+        if use.any():
+            parameters[channel] = np.median(np.log(wanted[use, channel] / linear[use, channel]))
+    return parameters
 
 
 def even_lab(parameters: Array, encoded: Array, places: Array) -> Array:

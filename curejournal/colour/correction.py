@@ -23,7 +23,7 @@ from curejournal.colour.models import (
     references_covariance,
 )
 from curejournal.colour.soaps import LEARNED, PROBES, change_for_soap
-from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_lab
+from curejournal.colour.spaces import srgb_from_lab
 from curejournal.errors import CureJournalError
 
 Array = NDArray[np.float64]
@@ -123,7 +123,7 @@ class Correction:
             noise = slopes @ np.asarray(noise_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
             for place, block in enumerate(noise):
                 covariance[3 * place : 3 * place + 3, 3 * place : 3 * place + 3] += block
-        to_lab = _slopes_of_expand(answer)
+        to_lab = camera.slopes_of_expand(answer)
         covariance = np.einsum("mij,mjnk,nlk->minl", to_lab, covariance.reshape(count, 3, count, 3), to_lab).reshape(
             3 * count, 3 * count
         )
@@ -254,11 +254,11 @@ def fit_correction(
     family = IN_EVEN_LIGHT if xy_mm is None else ACROSS_THE_CARD
 
     kept = np.flatnonzero(good)
-    start = _start(encoded[kept], reference[kept])
+    start = camera.start(encoded[kept], reference[kept])
     even = camera.compress(reference)
     own, known = _noise_covariance(start, encoded, noise_sd), None
     if reference_covariance is not None:
-        to_even = np.linalg.inv(_slopes_of_expand(even))
+        to_even = np.linalg.inv(camera.slopes_of_expand(even))
         known = to_even @ np.asarray(reference_covariance, dtype=float) @ to_even.transpose(0, 2, 1)
         own = own + known
     while True:
@@ -325,7 +325,7 @@ def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correctio
     encoded = np.asarray(encoded, dtype=float).reshape(-1, 3)
     reference = np.asarray(reference_lab, dtype=float).reshape(-1, 3)
     model = Model("white balance", 0.0, 1.0)
-    start = _start(encoded, reference)
+    start = camera.start(encoded, reference)
     nothing = np.zeros((len(encoded), 3, 3))
     patches = Patches(encoded, np.zeros((len(encoded), 2)), camera.compress(reference), nothing)
     return Correction(
@@ -340,19 +340,6 @@ def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correctio
     )
 
 
-def _start(encoded: Array, reference: Array) -> Array:
-    """The usual camera with the gains that bring most patches close (median, so that no bad patch matters)."""
-    parameters = camera.PRIOR_MEAN.copy()
-    linear, wanted = linear_from_srgb(encoded), linear_from_lab(reference)
-    # Below 1% a ratio is mostly flare and rounding.
-    fair = (linear > 0.01) & (wanted > 0.01)
-    for channel in range(3):
-        use = fair[:, channel]
-        if use.any():
-            parameters[channel] = np.median(np.log(wanted[use, channel] / linear[use, channel]))
-    return parameters
-
-
 def _noise_covariance(start: Array, encoded: Array, noise_sd: ArrayLike | None) -> Array:
     """What each patch owes to its own noise (N, 3, 3), even Lab."""
     if noise_sd is None:
@@ -361,13 +348,6 @@ def _noise_covariance(start: Array, encoded: Array, noise_sd: ArrayLike | None) 
     middle, *around = camera.even_lab(start, encoded + step * np.eye(4, 3, k=-1)[:, None], nowhere)
     scatter = (np.stack(around, axis=-1) - middle[..., None]) / step * np.asarray(noise_sd, dtype=float)[:, None]
     return np.asarray(scatter @ scatter.transpose(0, 2, 1))
-
-
-def _slopes_of_expand(even_lab: Array) -> Array:
-    """Derivatives (N, 3, 3) of CIELAB by even Lab."""
-    step = 1e-4
-    after, before = camera.expand(even_lab + step * np.multiply.outer((1.0, -1.0), np.eye(3))[:, :, None])
-    return np.asarray(np.moveaxis(after - before, 0, -1) / (2.0 * step))
 
 
 def _differences(left_out: Array, reference: Array) -> Array:

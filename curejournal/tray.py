@@ -245,8 +245,10 @@ def set_clock(
     return tuple(items)
 
 
-def proposed_areas(batch: Batch, corners: Points, but: str = "") -> dict[str, Points]:
+def proposed_areas(journal: Journal, batch: Batch, card: Card, corners: Points, but: str = "") -> dict[str, Points]:
     """The areas of the batch's latest photo, where they would lie in one whose card has these corners; a proposal.
+
+    Only from a photo of the same kind of card: the window of one card is a patch of another.
 
     Parameters
     ----------
@@ -261,11 +263,20 @@ def proposed_areas(batch: Batch, corners: Points, but: str = "") -> dict[str, Po
     last = [entry.record for entry in earlier if entry.photo == earlier[-1].photo]
     areas: dict[str, Points] = {}
     for record in last:
-        if isinstance(record, ColourReading) and len(record.corners) == 4:
+        if isinstance(record, ColourReading) and len(record.corners) == 4 and _same_kind(journal, record.card, card):
             turn = cv2.getPerspectiveTransform(np.array(record.corners, np.float32), np.array(corners, np.float32))
             outline = np.array(TypeAdapter(Points).validate_json(record.area))
             areas[record.portion] = as_points(cv2.perspectiveTransform(outline[None], turn)[0].astype(float))
     return areas
+
+
+def _same_kind(journal: Journal, name: str, card: Card) -> bool:
+    """Whether the card of a name is laid out as this one, be it another copy of it."""
+    try:
+        other = find_card(name, journal)
+    except CureJournalError:  # a card from a file that was never the journal's own
+        return name == card.name
+    return (other.size_mm, other.window, other.markers) == (card.size_mm, card.window, card.markers)
 
 
 def card_corners(journal: Journal, sha256: str, card: Card) -> Points:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from functools import cache
 
@@ -131,8 +132,19 @@ def test_without_a_window_the_areas_are_asked_for_drawn_once_and_then_proposed(k
     assert readings(kept, "B-1")["soap"] == pytest.approx(CREAM, abs=2.0)
     second = chart_photo(TAKEN + timedelta(days=1), seed=1, turn=8.0)
     (two,) = take(kept, ("b.jpg", second.jpeg), card=card)
-    proposal = proposed_areas(kept.batch("B-1"), card_corners(kept, two.item.sha256, card), two.item.sha256)
+    corners = card_corners(kept, two.item.sha256, card)
+    proposal = proposed_areas(kept, kept.batch("B-1"), card, corners, two.item.sha256)
     assert np.abs(np.array(proposal["soap"]) - second.areas["soap"]).max() < 12
+
+
+def test_areas_are_not_proposed_from_a_photo_with_another_card(kept: Journal) -> None:
+    """Where one card has its window, another has patches: their colours would stand as the soap's."""
+    take(kept, ("a.jpg", picture(CREAM)))
+    chart, batch = workflow.find_card("chart24"), kept.batch("B-1")
+    corners = tuple((float(x), float(y)) for x, y in chart_photo(TAKEN).corners["chart24"])
+    assert proposed_areas(kept, batch, chart, corners) == {}
+    copy = replace(window(), name="W-01", copy_id="W-01")
+    assert list(proposed_areas(kept, batch, copy, corners)) == ["soap"], "another copy of the same card will do"
 
 
 # --- the surface -----------------------------------------------------------------------------

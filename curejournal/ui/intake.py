@@ -92,7 +92,7 @@ def pictures(desk: Desk) -> Iterator[Shot]:
 def measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
     """Show what is in a picture, ask for what is missing; None if it cannot be used at all."""
     parts.say(shot.name, "soft")
-    found = _measured(batch, shot) if shot.card else shot
+    found = _measured(desk, batch, shot) if shot.card else shot
     if found is None:
         return None
     caption = _drawn(found.measurement)
@@ -104,7 +104,7 @@ def measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
     return found if batch is None else _dated(desk, found)
 
 
-def _measured(batch: Batch | None, shot: Shot) -> Shot | None:
+def _measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
     card = shot.card
     assert card is not None
     first = attempt(lambda: cache.measured(shot.data, card, None, None))
@@ -115,7 +115,8 @@ def _measured(batch: Batch | None, shot: Shot) -> Shot | None:
         names = [portion.name for portion in batch.portions] if batch else []
         picture = cache.marked_picture(shot.data, first if first.corners else None, 1200)
         alt = f"{shot.name}, to mark the soap in"
-        proposed = tray.proposed_areas(batch, first.corners) if batch and not first.areas else {}
+        propose = batch if not first.areas else None
+        proposed = tray.proposed_areas(desk.journal, propose, card, first.corners) if propose else {}
         if proposed:
             parts.say(
                 "The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so."
@@ -136,8 +137,9 @@ def _drawn(measurement: Measurement | None) -> str:
         return "The picture alone, without a card."
     if not measurement.corners:
         return "No card was found in it."
+    area = "Yellow: the measured area." if measurement.usable else "Yellow: where the soap is looked for."
     faults = any(reason.outline for reason in measurement.reasons)
-    return f"White line: the card. Yellow: the measured area.{' Crossed: what is at fault.' if faults else ''}"
+    return f"White line: the card. {area}{' Crossed: what is at fault.' if faults else ''}"
 
 
 def _result(measurement: Measurement, portion: str) -> None:

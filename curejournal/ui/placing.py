@@ -192,7 +192,7 @@ def _areas(desk: Desk, card: Card, item: TrayItem, code: str, key: str) -> dict[
     """Places drawn in the picture; those of the last photo are proposed where the batch is known."""
     batch = desk.journal.batch(code) if code else None
     corners = tray.card_corners(desk.journal, item.sha256, card)
-    proposed = tray.proposed_areas(batch, corners, item.sha256) if batch else {}
+    proposed = tray.proposed_areas(desk.journal, batch, card, corners, item.sha256) if batch else {}
     waits = item.state == "needs you"
     if not st.toggle("Mark the places in the picture", value=bool(proposed) and waits, key=f"{key}-mark-{code}"):
         return None

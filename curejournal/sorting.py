@@ -11,7 +11,7 @@ import re
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 from math import sqrt
 from typing import Literal
 
@@ -33,7 +33,16 @@ from curejournal.photo.placement import Points
 from curejournal.photo.portions import SURE, Expected, Match, match
 from curejournal.photo.reading import read_photo
 from curejournal.photo.surface import Finding
-from curejournal.workflow import SOFTWARE, colour_reading, find_card, photo_note, reason_for_none
+from curejournal.report.wording import moment
+from curejournal.workflow import (
+    MIRRORED,
+    SOFTWARE,
+    colour_reading,
+    find_card,
+    photo_note,
+    reason_for_none,
+    time_zone,
+)
 
 State = Literal["placed", "no colour", "needs you", "set aside"]
 Topic = Literal["batch", "date", "portions", "colour", "areas", "copy"]
@@ -183,7 +192,7 @@ def sorted_out(
     at = datetime.fromisoformat(said.at) if said.at else photo.facts.taken_at
     batch = journal.batch(code) if code else None
     original = is_no_original(photo.facts)
-    questions += _about_date(batch, at, original, now)
+    questions += _about_date(batch, at, original, now, time_zone(journal))
     measurement, named = _named(journal, photo, batch, at, seen, said, card)
     colours = _colours(seen, measurement, named.names)
     why = _why_no_colour(seen, measurement, said, original)
@@ -269,16 +278,16 @@ def is_no_original(facts: PhotoFacts) -> str:
     return "an edited copy" if _EDITED.search(facts.original_name) else ""
 
 
-def _about_date(batch: Batch | None, at: datetime | None, original: str, now: datetime) -> list[Question]:
+def _about_date(batch: Batch | None, at: datetime | None, original: str, now: datetime, zone: tzinfo) -> list[Question]:
     if at is None:
         doubt = f"It looks like {original}; take in the photo as it was taken. " if original else ""
         text = doubt + "Nothing in it says when it was taken; the file's own date proves nothing. When was it?"
         return [Question("date", text)]
     if at > now + timedelta(minutes=1):
-        return [Question("date", f"Its clock is plainly wrong: {at:%d %B %Y %H:%M} lies in the future. When was it?")]
+        return [Question("date", f"Its clock is plainly wrong: {moment(at, zone)} lies in the future. When was it?")]
     poured = batch.poured_at if batch else None
     if poured is not None and at + BEFORE_POUR < poured:
-        text = f"Its clock is plainly wrong: {at:%d %B %Y %H:%M} is before the batch was poured. When was it?"
+        text = f"Its clock is plainly wrong: {moment(at, zone)} is before the batch was poured. When was it?"
         return [Question("date", text)]
     return []
 
@@ -307,7 +316,7 @@ def _why_no_colour(seen: Look, measurement: Measurement, said: Answers, original
     if original:
         return f"It looks like {original}, whose colours mean nothing. Take in the photo as it was taken."
     if seen.mirrored:
-        return "The picture is mirrored, as selfie cameras do. Use the main camera, or switch mirroring off."
+        return f"{MIRRORED.text} {MIRRORED.remedy}"
     if not measurement.usable:
         return reason_for_none(measurement)
     return ""

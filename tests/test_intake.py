@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone
 from functools import cache
 from pathlib import Path
 
@@ -12,6 +12,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from curejournal import workflow
 from curejournal.cure.records import ColourReading, PhotoNote
 from curejournal.intake import Progress, Source, files_in, take_in_all
 from curejournal.journal.store import Journal
@@ -177,6 +178,16 @@ def test_a_clock_that_is_plainly_wrong_is_asked_about(kept: Journal, at: datetim
     (one,) = take(kept, ("a.jpg", picture(CREAM, at=at)))
     assert asked(one) == {"date"}
     assert "plainly wrong" in one.why
+
+
+def test_a_wrong_clock_of_another_zone_is_told_with_its_distance_from_utc(kept: Journal) -> None:
+    """Noon there is not noon here: without it the time would not be the one that the camera wrote."""
+    workflow.keep_time_zone(kept, "Europe/Berlin")
+    far = datetime(2026, 12, 1, 9, 30, tzinfo=timezone(timedelta(hours=9)))
+    (one,) = take(kept, ("a.jpg", picture(CREAM, at=far)))
+    assert "1 Dec 2026, 09:30 (UTC+9) lies in the future" in one.why
+    (two,) = take(kept, ("b.jpg", picture(CREAM, at=POURED - timedelta(days=3))))
+    assert "29 Aug 2026, 10:00 is before the batch was poured" in two.why
 
 
 def test_a_colour_unlike_the_batch_is_asked_about_and_kept_once_confirmed(kept: Journal) -> None:

@@ -64,6 +64,19 @@ def test_a_photo_becomes_a_reading_with_its_doubt_and_its_origin(started: Journa
     assert {entry.photo for entry in taken.entries} == {taken.photo.sha256}
 
 
+def test_a_mirrored_picture_is_told_so_and_not_that_its_card_is_missing(started: Journal) -> None:
+    """A card laid anew would not help: a selfie camera turns it round again."""
+    card = workflow.find_card("window")
+    mirrored = draw_card(card, faults=Faults(mirrored=True)).jpeg
+    (reason,) = workflow.measure_photo(mirrored, card).reasons
+    assert (reason.code, reason.limit.value) == ("mirrored", "not usable")
+    taken = take(started, mirrored)
+    assert (taken.outcome, taken.why) == ("not kept", f"{reason.text} {reason.remedy}")
+    assert "main camera" in taken.why
+    (hidden,) = workflow.measure_photo(draw_card(workflow.find_card("side")).jpeg, card).reasons
+    assert hidden.code != "mirrored"
+
+
 def test_the_same_photo_twice_is_one_photo(started: Journal, photo: bytes) -> None:
     take(started, photo)
     before = started.batch("B1")

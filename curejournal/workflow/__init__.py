@@ -36,6 +36,7 @@ from curejournal.workflow.cards import card_with_values as card_with_values
 from curejournal.workflow.cards import enrol_card as enrol_card
 from curejournal.workflow.cards import find_card as find_card
 from curejournal.workflow.cards import swatch as swatch
+from curejournal.workflow.photos import MIRRORED as MIRRORED
 from curejournal.workflow.photos import SOFTWARE as SOFTWARE
 from curejournal.workflow.photos import Corners as Corners
 from curejournal.workflow.photos import PhotoUndated as PhotoUndated

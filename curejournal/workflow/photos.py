@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from importlib.metadata import version
 from typing import Literal
@@ -13,12 +13,14 @@ from typing import Literal
 import numpy as np
 
 from curejournal.colour.difference import Interval, difference_interval
+from curejournal.colour.sample import Grade, Reason
 from curejournal.cure.checks import check_record
 from curejournal.cure.records import Batch, ColourReading, Entry, PhotoNote, Record
 from curejournal.errors import CureJournalError
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.photo.card import Card
+from curejournal.photo.look import look
 from curejournal.photo.measure import Area, AreaColour, Measurement, measure
 from curejournal.photo.placement import Points
 from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
@@ -29,6 +31,14 @@ Corners = Sequence[tuple[float, float]]
 Box = tuple[float, float, float, float]
 Places = Mapping[str, Box] | Mapping[str, Points]
 """Where each portion is: boxes x0, y0, x1, y1 or outlines, in pixels of the upright full-size picture."""
+
+
+MIRRORED = Reason(
+    "mirrored",
+    "The picture is mirrored, as selfie cameras do.",
+    "Use the main camera, or switch mirroring off.",
+    Grade.NOT_USABLE,
+)
 
 
 class PhotoUndated(CureJournalError):
@@ -54,7 +64,15 @@ def measure_photo(data: bytes, card: Card, areas: Places | None = None, corners:
     ------
     NotAPicture, PictureDamaged, PictureTooLarge, CornersInvalid
     """
-    return measure(read_photo(data), card, _areas(areas), corners)
+    return _measured(read_photo(data), card, areas, corners)
+
+
+def _measured(photo: Photo, card: Card, areas: Places | None, corners: Corners | None) -> Measurement:
+    """Measure a photo; a card that only a mirror shows is told so, since laying it anew would not help."""
+    found = measure(photo, card, _areas(areas), corners)
+    if found.corners or not look(photo, card).mirrored:
+        return found
+    return replace(found, reasons=(MIRRORED,))
 
 
 def take_in(
@@ -103,7 +121,7 @@ def take_in(
         return TakenIn(name, "already there", "This photo is already in this batch.", known, None)
     photo = read_photo(data)
     when, source = _when(photo, name, at, zone)
-    measurement = measure(photo, card, _areas(areas), corners) if card else None
+    measurement = _measured(photo, card, areas, corners) if card else None
     if measurement is not None and not measurement.usable and not keep_without_colour:
         return TakenIn(name, "not kept", reason_for_none(measurement), None, measurement)
     readings = _readings(batch, measurement, portion) if measurement else []

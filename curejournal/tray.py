@@ -338,6 +338,18 @@ def confirm_surface(journal: Journal, item: TrayItem, finding: Finding | None, *
     return journal.add(item.batch, record, at=item.at, by=by, photo=item.sha256)
 
 
+def unanswered(journal: Journal, item: TrayItem) -> tuple[Finding, ...]:
+    """What a placed photo's surface looks like, without what is no fault and what the maker has noted since."""
+    if not item.surface or item.at is None or item.state not in ("placed", "no colour"):
+        return ()
+    looks = {note.look for when, note in journal.batch(item.batch).records(SurfaceNote) if when >= item.at}
+    return tuple(
+        finding
+        for finding in item.surface
+        if isinstance(record := surface_record(finding), SurfaceNote) and looks.isdisjoint({"clear", record.look})
+    )
+
+
 def surface_record(finding: Finding | None) -> SurfaceNote | Event:
     """The record of something seen on a surface; mottling and a gel ring are no fault and go down as a note."""
     if finding is None:

@@ -11,7 +11,7 @@ from PIL import Image
 
 from curejournal.photo.tag import payload
 from tests.photo.windows import drawn
-from tests.scenes import Faults
+from tests.scenes import Faults, Paint
 from tests.test_cli import as_json, run
 
 TAKEN = datetime(2026, 9, 10, 9, 30)
@@ -84,6 +84,19 @@ def test_each_odd_file_of_a_camera_roll_has_its_answer(journal: Path, tmp_path: 
     ):
         assert said[name]["outcome"] == outcome, said[name]
         assert words in said[name]["why"]
+
+
+def test_what_a_surface_looks_like_is_told_until_the_maker_notes_it(journal: Path, tmp_path: Path) -> None:
+    """A photo that files itself is looked at by nobody: its spots have to be told where it is taken in."""
+    (label,) = as_json("tags", "B-1", "--pdf", tmp_path / "tags.pdf", journal=journal)["tags"]
+    spots = tuple((22.0 + 7 * k, 26.0, 2.0, Paint((74.0, 16.0, 40.0))) for k in range(3))
+    photo = tmp_path / "a.jpg"
+    photo.write_bytes(drawn(CREAM, tag=label["payload"], at=TAKEN, spots=spots).jpeg)
+    told = run("intake", photo, "--workers", 1, "--zone", "UTC", journal=journal)
+    assert "a.jpg: placed B-1. Looks like 3 orange spots" in told
+    assert "curejournal surface B-1" in told
+    run("surface", "B-1", "orange spots", "--count", 3, "--at", "2026-09-10T12:00", journal=journal)
+    assert "orange spots" not in run("intake", photo, "--workers", 1, "--zone", "UTC", journal=journal)
 
 
 def test_an_area_is_a_box_or_an_outline_of_any_corners(journal: Path, tmp_path: Path) -> None:

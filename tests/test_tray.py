@@ -25,6 +25,7 @@ from curejournal.tray import (
     set_aside,
     set_clock,
     tray,
+    unanswered,
 )
 from tests.photo.windows import drawn, taken, window
 from tests.rolls import BROWN, BY, CREAM, HOME, NOW, OURS, TAKEN, asked, picture, put, readings, take
@@ -161,8 +162,10 @@ def test_what_a_surface_looks_like_is_kept_once_the_maker_confirms_it_and_its_gr
     (finding,) = one.item.surface
     assert (finding.kind, finding.count) == ("orange spots", 2)
     assert kept.batch("B-1").of(SurfaceNote) == ()
+    assert unanswered(kept, one.item) == (finding,)
     for _ in range(2):
         confirm_surface(kept, one.item, finding, by=BY)
+    assert unanswered(kept, one.item) == ()
     ((at, note),) = kept.batch("B-1").records(SurfaceNote)
     assert (at, note.look, note.count) == (TAKEN, "orange spots", 2)
     (two,) = take(kept, ("b.jpg", spotted(5, TAKEN + timedelta(days=14))))

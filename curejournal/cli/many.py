@@ -38,10 +38,11 @@ from curejournal.cli.typed import (
     write_file,
 )
 from curejournal.intake import Progress, files_in, take_in_all
+from curejournal.journal.store import Journal
 from curejournal.report.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.sorting import TrayItem, tag_text
 from curejournal.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
-from curejournal.tray import corrected_photo, item_of, set_aside, set_clock
+from curejournal.tray import corrected_photo, item_of, set_aside, set_clock, unanswered
 from curejournal.tray import place as place_photo
 from curejournal.tray import tray as waiting_photos
 
@@ -100,12 +101,19 @@ def intake(
             workers=workers,
             progress=show,
         )
+        looks = [_looks(kept, arrival.item) if arrival.item else "" for arrival in arrivals]
     if as_json:
         print_json({"photos": [workflow.as_json(arrival) for arrival in arrivals]})
     else:
-        for arrival in arrivals:
+        for arrival, look in zip(arrivals, looks, strict=True):
             where = f"{arrival.outcome} {arrival.item.batch if arrival.item else ''}".rstrip()
-            print(f"{arrival.name}: {where}. {arrival.why}".rstrip())
+            print(" ".join(filter(None, (f"{arrival.name}: {where}.", arrival.why, look))))
+
+
+def _looks(journal: Journal, item: TrayItem) -> str:
+    """What the surface of a placed photo looks like, for the maker to confirm."""
+    words = " ".join(finding.words for finding in unanswered(journal, item))
+    return words and f"{words} If it is so, enter it: curejournal surface {item.batch}."
 
 
 @app.command()
@@ -153,7 +161,12 @@ def place(
                 colour=False if no_colour else None,
                 confirmed=confirmed,
             )
-    print_json(workflow.as_json(item)) if as_json else _say_items([item], own)
+        look = _looks(kept, item)
+    if as_json:
+        print_json(workflow.as_json(item))
+    else:
+        _say_items([item], own)
+        print(look, end="\n" if look else "")
 
 
 @app.command("clock")

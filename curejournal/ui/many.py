@@ -97,14 +97,17 @@ def _set(desk: Desk, words: str, arrivals: Sequence[intake.Arrival]) -> None:
     parts.say(f"{words}: {len(arrivals)}", "lead")
     many = len(arrivals) > SHOWN
     whole = not many or st.toggle(f"Show all {len(arrivals)}", key=f"arrived-all-{words}")
-    for arrival in arrivals if whole else arrivals[:SHOWN]:
+    seen = [(arrival, tray.unanswered(desk.journal, arrival.item) if arrival.item else ()) for arrival in arrivals]
+    # What is asked about a surface is shown even where not all are.
+    seen.sort(key=lambda each: not each[1])
+    for arrival, asked in seen if whole else seen[:SHOWN]:
         if arrival.item is None:
             parts.say(f"{arrival.name}: {arrival.why}")
         else:
-            _row(desk, arrival.item, arrival.why)
+            _row(desk, arrival.item, arrival.why, [finding.words for finding in asked])
 
 
-def _row(desk: Desk, item: TrayItem, why: str) -> None:
+def _row(desk: Desk, item: TrayItem, why: str, looks: Sequence[str]) -> None:
     with st.container(horizontal=True, key=f"row-{item.sha256[:12]}", vertical_alignment="center"):
         st.image(cache.small_picture(desk.journal, item.sha256, 320), width=120, alt=f"Photo {item.name}")
         with st.container(width="stretch"):
@@ -115,6 +118,8 @@ def _row(desk: Desk, item: TrayItem, why: str) -> None:
             )
             if why:
                 parts.say(why)
+            for words in looks:
+                parts.say(f"? {words} Open it, and say whether it is so.")
             parts.way(desk, "photo", "Look at it, correct it", ":material/edit:", photo=item.sha256)
 
 

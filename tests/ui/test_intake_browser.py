@@ -185,9 +185,9 @@ def test_spots_are_outlined_in_the_picture_and_confirmed_or_denied(
     steps.upload(window, steps.file("IMG_0107.jpg", roll["IMG_0107.jpg"]))
     steps.press(window, "Take in 1 photo")
     steps.taken_in(window)
+    steps.see(window, re.compile("^. Looks like 4 orange spots, .* Open it, and say whether it is so"))
+    steps.shot(window, size, "surface-told")
     window.get_by_role("link", name="Look at it, correct it").click()
-    steps.settled(window)
-    window.get_by_text("What its surface looks like").click()
     steps.settled(window)
     steps.see(window, re.compile("Looks like 4 orange spots, .* mm² together. Is it so"))
     assert window.locator("img[alt*='Red: what is meant']").count() == 1

@@ -39,7 +39,8 @@ def render(desk: Desk) -> None:
     _pictures(desk, card, item)
     parts.patches(parts.patch(seen.lab, seen.portion, str(seen.grade)) for seen in item.colours)
     if not desk.reads_only:
-        if item.surface and st.toggle("What its surface looks like", key=f"surface-of-{item.sha256}"):
+        open_yet = bool(tray.unanswered(desk.journal, item))
+        if item.surface and st.toggle("What its surface looks like", value=open_yet, key=f"surface-of-{item.sha256}"):
             surfaces.ask(desk, item)
         with st.expander("Correct where it belongs or what it shows"):
             placing.correct(desk, card, item)

@@ -3,7 +3,7 @@
 A camera is not the eye: of two materials that look alike, one may be redder in a photo. So what puts a card right is
 not quite what puts soap right. How far they differ shows in what the card needs: the mixing of channels, and the smooth
 rest that the camera leaves all over colour. A small network, learned on drawn photos, makes of these the change that
-soap asks for, quadratic in colour. It has no constant term: a camera that sees as the eye does needs no change.
+soap asks for, cubic in colour. It has no constant term: a camera that sees as the eye does needs no change.
 
 `python -m tests.benchmarks.soap_beside_card --learn` writes its numbers: published sensitivities of eleven cameras and
 of a stacked sensor (2 parts in 13), each changed at random; published lights and mixtures; inks at random; drawn soaps.
@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from importlib.resources import files
+from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +26,11 @@ _HUES = np.radians(np.arange(0.0, 360.0, 60.0))
 _RING = np.concatenate([np.zeros((1, 2)), 30.0 * np.column_stack([np.cos(_HUES), np.sin(_HUES)])])
 PROBES = np.array([(lightness, *ab) for lightness in (35.0, 60.0, 85.0) for ab in _RING])
 """Where the rest is looked at, even Lab: grey and six hues, dark, middling and light."""
-TERMS = 10
-"""Of a quadratic in colour."""
+_LEARNED_FROM = np.array([(8.0, -20.0, -27.0), (97.0, 37.0, 43.0)])
+"""Between these lay the colours of all but one in a hundred soaps learned from, even Lab."""
+_TERMS = np.array(list(combinations_with_replacement(range(4), 3)))
+TERMS = len(_TERMS)
+"""Of a cubic in colour."""
 _FARTHEST = 5.0
 """Ours: what is farther from usual, in sd, counts as this far; nothing like it was learned from."""
 
@@ -61,10 +65,10 @@ def needs_of(mixing: Array, rest: Array) -> Array:
 
 
 def terms(even_lab: Array) -> Array:
-    """The terms (M, TERMS) of a quadratic in colours (M, 3)."""
-    lightness, a, b = ((even_lab - (50.0, 0.0, 0.0)) / (50.0, 40.0, 40.0)).T
-    one = np.ones_like(lightness)
-    return np.stack([one, lightness, a, b, lightness**2, a**2, b**2, lightness * a, lightness * b, a * b], axis=-1)
+    """The terms (..., TERMS) of a cubic in colours (..., 3); one beyond those learned from counts as the nearest."""
+    scaled = (np.clip(even_lab, *_LEARNED_FROM) - (50.0, 0.0, 0.0)) / (50.0, 40.0, 40.0)
+    with_one = np.concatenate([np.ones_like(scaled[..., :1]), scaled], axis=-1)
+    return np.asarray(with_one[..., _TERMS].prod(axis=-1))
 
 
 def change_for_soap(made_of: str, mixing: Array, rest: Array, even_lab: Array) -> Array:

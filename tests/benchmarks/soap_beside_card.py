@@ -1,8 +1,8 @@
 """What a card says of soap beside it: learned on drawn settings, judged on others.
 
-Run: python -m tests.benchmarks.soap_beside_card [--learn] [--settings 12000] [--seed 5 | --fresh-seeds]
+Run: python -m tests.benchmarks.soap_beside_card [--learn] [--settings 34000] [--seed 5 | --fresh-seeds]
 
-Spectra only, no picture: the card's colours and sixty soaps through a camera, its matrix, exposure, tone curve,
+Spectra only, no picture: the card's colours and thirty soaps through a camera, its matrix, exposure, tone curve,
 saturation, noise. `--learn` draws settings anew, learns the network of `curejournal/colour/soaps.py` from them and
 writes its numbers beside it; without, those that stand there are judged. Those settings and the ones
 judged by have no camera, light or inks in common, save that camera 2, a stacked sensor, is in both in different copies.
@@ -26,7 +26,7 @@ from curejournal.colour.correction import Correction, fit_correction
 from curejournal.colour.spaces import srgb_from_linear
 from tests.benchmarks.window_card import FAMILIES, LIGHTS
 from tests.scenes import card_named
-from tests.spectra import Array, Paint, Printer, SpectralCamera, other_cameras, soap
+from tests.spectra import Array, Paint, Printer, SpectralCamera, other_cameras, phone_cameras, soap
 
 CARD = card_named("window")
 MADE_OF = "printing inks"
@@ -35,8 +35,8 @@ OTHER_LIGHTS = (
     *("FL1", "FL3", "FL4", "FL5", "FL6", "FL7", "FL8", "FL9", "FL10", "FL12", "FL3.1", "FL3.5", "FL3.8", "FL3.12"),
     *("LED-B2", "LED-B4", "LED-BH1", "LED-V1", "LED-V2", "LED-RGB1"),
 )
-SOAPS = 60
-HIDDEN, DECAY, START_SD = 64, 1e-3, (0.0, 0.12, 0.5, 0.01)
+SOAPS = 30
+HIDDEN, DECAY, START_SD = 128, 1e-4, (0.0, 0.12, 0.5, 0.01)
 """Of the network: its hidden units, how dear large numbers are, and the spread of those it starts from."""
 
 
@@ -146,7 +146,7 @@ def learned(count: int, rng: np.random.Generator) -> soaps.Network:
     """The network that leaves least of the soaps' errors, of large ones as by their size and not its square."""
     needs, basis, errors = [], [], []
     cameras = [*other_cameras(), "camera 2", "camera 2"]
-    for each in settings(count, rng, cameras=cameras, light=light_to_learn_from, strange=True):
+    for each in settings(count, rng, cameras=cameras, light=light_to_learn_from, strange=True, copies=90):
         found, lab = corrected(each, with_soap=False)
         usual, rest = found.camera_and_rest()
         needs.append(soaps.needs_of(usual[camera.MIX], rest))
@@ -193,7 +193,7 @@ def network(needs: Array, basis: Array, errors: Array) -> soaps.Network:
 
 
 def write(learned: soaps.Network) -> None:
-    numbers = {name: each.astype(np.float32) for name, each in vars(learned).items()}
+    numbers = {name: each.astype(np.float16) for name, each in vars(learned).items()}
     np.savez_compressed(Path(soaps.__file__).with_name(soaps.file_of(MADE_OF)), **numbers)
 
 
@@ -213,7 +213,7 @@ def judged(name: str, cameras: list[str], strange: bool, count: int, rng: np.ran
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--learn", action="store_true")
-    parser.add_argument("--settings", type=int, default=12000, help="to learn from")
+    parser.add_argument("--settings", type=int, default=34000, help="to learn from")
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--fresh-seeds", action="store_true")
     options = parser.parse_args()
@@ -223,7 +223,7 @@ def main() -> None:
         soaps.LEARNED[MADE_OF] = learned(options.settings, rng)
         write(soaps.LEARNED[MADE_OF])
     print(f"seed {seed}\n\n| judged by | settings | patches alone | with soap | \n| --- | --- | --- | --- |")
-    for camera_name in ("camera 1", "camera 2"):
+    for camera_name in ("camera 1", "camera 2", *phone_cameras()):
         for strange in (False, True):
             name = f"{camera_name}, changed; inks{' of another maker' if strange else ''}"
             print(judged(name, [camera_name], strange, 60, np.random.default_rng(seed + 1)), flush=True)

@@ -120,6 +120,13 @@ def test_a_release_under_an_earlier_edition_says_so_and_what_todays_rules_say(jo
     )
     assert not other.releasable and "lye margin: superfat" in other.said
     assert f"could not have been released then: {other.said}. Decide whether it stays on sale." in other.words
+    # What is asked there is also what is next to do, as long as there are bars to decide about.
+    assert workflow.judge_batch(journal, "N", NOW).next_step == "Nothing is due."
+    asked = workflow.judge_batch(journal, "O", NOW)
+    assert asked.next_step.startswith("Decide whether it stays on sale (now): by today's rules it could not have been")
+    assert other.said in asked.next_step
+    assert [batch.code for batch, _ in workflow.due_now(journal, NOW)] == ["O"]
+    assert not workflow.judge_batch(journal, "O", day(45)).due, "not at the signature itself"
     # What was known when it was released counts, not what was entered for a later day.
     workflow.enter(journal, "N", HIGH_TITRATION, at=day(50), by=BY, now=NOW)
     assert workflow.released_under(journal, "N", NOW) == same

@@ -121,9 +121,8 @@ def judge(batch: Batch, on: datetime, rules: HouseRules | None = None, pieces: s
     releasable = not (holds or waits or pieces)
     recall = _recall(context, by_gauge)
     if released_at is not None:
-        things = tuple(
-            DueThing("decide", on, "Decide whether it stays on sale", why) for why in (*recall, pieces) if why
-        )
+        questions = (*recall, pieces, _not_by_these_rules(batch, on, context.rules))
+        things = tuple(DueThing("decide", on, "Decide whether it stays on sale", why) for why in questions if why)
     else:
         things = what_is_due(context, not holds and not waits, held, by_gauge)
     return Judgement(
@@ -157,6 +156,15 @@ def other_edition(batch: Batch, on: datetime, judged: Callable[[datetime], Judge
     then = judged(at)
     against = (f"{finding.gauge}: {finding.words}" for finding in then.findings if _keeps_back(finding))
     return OtherEdition(at, edition_of(act.rules_version), then.releasable, "; ".join(against) or then.headline)
+
+
+def _not_by_these_rules(batch: Batch, on: datetime, rules: HouseRules) -> str:
+    """What speaks against a release that another edition let pass, while bars are left to decide about; else empty."""
+    known = batch.as_of(on)
+    if known.none_left or known.released_at == on:  # at the act itself nothing is asked yet
+        return ""
+    other = other_edition(batch, on, lambda at: judge(batch, at, rules))
+    return f"by today's rules it could not have been released: {other.said}" if other and not other.releasable else ""
 
 
 def _keeps_back(finding: Finding) -> bool:

@@ -116,6 +116,12 @@ def test_measure_takes_corners_areas_and_anybodys_card(pictures: dict[str, Path]
     assert np.abs(np.array(found["card"]["corners"]) - corners).max() < 0.1
 
 
+def test_a_chart_without_an_area_says_how_to_give_one(pictures: dict[str, Path]) -> None:
+    """“Grade: measured” alone, without a colour, told nobody what was missing."""
+    told = run("measure", pictures["chart"], "--card", "chart24")
+    assert "no area was given" in told and "--area" in told
+
+
 @pytest.mark.parametrize("name", ["burnt", "half"])
 def test_no_usable_card_is_exit_3_with_the_same_object_and_no_colour(pictures: dict[str, Path], name: str) -> None:
     found = as_json("measure", pictures[name], "--card", "window", code=3)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from curejournal import workflow
 from curejournal.cure.records import Event, Weighing, Withdrawn
 from curejournal.journal.database import DATABASE
 from curejournal.journal.store import Journal
@@ -120,6 +121,23 @@ def test_a_card_takes_the_colours_that_an_instrument_measured(tmp_path: Path) ->
     (tmp_path / "mine.csv").write_text("id,L,a,b\nnone,1,2,3\n")
     assert as_json(*arguments, journal=tmp_path / "journal", code=1)["error"]["do"]
     assert run(*arguments[:4], journal=tmp_path / "journal", code=1)
+
+
+def test_a_card_measured_anew_says_that_other_colours_count_from_now_on(tmp_path: Path) -> None:
+    """Another print under the same name would change every later colour unsaid."""
+    whole = as_json("card", "chart24")
+    mine = tmp_path / "mine.csv"
+    said = []
+    for shift in (0.5, 0.5, 1.0):
+        rows = [f"{p['id']},{','.join(str(value - shift) for value in p['lab_d50'])}" for p in whole["patches"]]
+        mine.write_text("\n".join(["id,L,a,b", *rows]))
+        with Journal.open(tmp_path / "journal") as journal:
+            card = workflow.find_card("chart24", journal)
+            said.append(workflow.card_with_values(journal, card, mine.read_bytes(), source="mine.csv", name="mine")[1])
+    assert said[:2] == [(), ()], "the same values again change nothing"
+    assert "mine was measured before" in said[2][0] and "the earlier ones stay in the journal" in said[2][0]
+    shown = run("card", "chart24", journal=tmp_path / "journal")
+    assert f"Its patches, in their order: {', '.join(p['id'] for p in whole['patches'])}." in shown
 
 
 def test_a_batch_is_renamed_and_its_first_name_stays_in_the_history(folder: Path) -> None:

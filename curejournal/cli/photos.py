@@ -74,6 +74,7 @@ def card(
         width, height = shown.size_mm
         print(f"{shown.title or shown.name}: {width:g} x {height:g} mm, {how_many(len(shown.patches), 'patch')}.")
         print(f"Its values: {shown.provenance}.")
+        print(f"Its patches, in their order: {', '.join(patch.id for patch in shown.patches)}.")
         for drift in drifts:
             print(f"{drift.patch} no longer fits as it did ({drift.at_first:.1f} at first, {drift.now:.1f} now).")
         if drifts:
@@ -104,6 +105,9 @@ def enrol(
         print("\n".join([f"Enrolled as {copy_id}: {how_many(len(enrolled.references), 'patch')} known.", *doubts]))
 
 
+NO_AREA = f"The card was found, but no area was given: say where the soap is, --area {AREA_EXAMPLE}."
+
+
 @app.command()
 def measure(
     photo: Annotated[Path, typer.Argument(help="The photo.")],
@@ -125,7 +129,7 @@ def measure(
                 print(f"{row.name}: {values} ({row.grade})")
             else:
                 print(f"{row.name}: no colour")
-        print(f"Grade: {found.grade}.")
+        print(f"Grade: {found.grade}." if found.areas or not found.usable else NO_AREA)
         for reason in [*found.reasons, *(reason for row in found.areas for reason in row.reasons)]:
             print(f"- {reason.text} {reason.remedy}")
     if not found.usable:

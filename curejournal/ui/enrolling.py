@@ -28,7 +28,7 @@ WAYS: dict[str, tuple[str, tuple[str, ...]]] = {
         "If somebody measured the card with a spectrophotometer.",
         (
             "Ask for a CGATS text file (ISO 28178), or CSV with the columns id, L, a, b (D50, 2°).",
-            "The patches’ ids must be those of the card; `curejournal card` lists them.",
+            "The patches’ ids must be those of the card, as in the empty table below.",
             "Choose the file here.",
         ),
     ),
@@ -62,10 +62,12 @@ def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
     st.markdown("\n".join(f"{number}. {step}" for number, step in enumerate(steps, start=1)))
     turn = st.session_state.setdefault("enrol-turn", 0)
     files = (
-        st.file_uploader("The file", type=["txt", "cgats", "cxf", "csv", "ti3"], key=f"enrol-values-{turn}")
+        st.file_uploader("The file", type=["txt", "cgats", "csv", "ti3"], key=f"enrol-values-{turn}")
         if way == VALUES
         else st.file_uploader("The photos", type=TYPES, accept_multiple_files=True, key=f"enrol-photos-{turn}")
     )
+    if way == VALUES:
+        _empty_table(names[chosen])
     if not files:
         parts.say("4. Then a button here measures the card.", "soft")
         return
@@ -79,6 +81,17 @@ def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
             st.session_state["enrolled"] = (copy_id, len(card.references), tuple(doubts))
             st.session_state["enrol-turn"] = turn + 1
             st.rerun()
+
+
+def _empty_table(card: workflow.Card) -> None:
+    lines = ["id,L,a,b", *(f"{patch.id},,," for patch in card.patches)]
+    st.download_button(
+        "An empty table with the card’s ids (CSV)",
+        "\n".join(lines) + "\n",
+        f"{card.name}-values.csv",
+        "text/csv",
+        key="enrol-table",
+    )
 
 
 def _made(

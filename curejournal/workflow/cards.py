@@ -57,8 +57,8 @@ def enrol_card(
     """
     enrolled, reasons = enrol(card, [read_photo(data) for data in photos], chart, copy_id=copy_id)
     enrolled = replace(enrolled, name=copy_id, title=f"{card.title}, copy {copy_id}")
-    journal.keep_card(copy_id, cards.card_text(enrolled), copy_id)
-    return enrolled, [f"{reason.text} {reason.remedy}" for reason in reasons]
+    again = _keep(journal, enrolled, copy_id)
+    return enrolled, [*again, *(f"{reason.text} {reason.remedy}" for reason in reasons)]
 
 
 def card_with_values(
@@ -77,8 +77,20 @@ def card_with_values(
     measured, doubts = with_values(card, read_values(data), source)
     title = f"{card.title or card.name}, {name}"
     measured = replace(measured, name=name, title=title, copy_id=copy_id or card.copy_id)
-    journal.keep_card(name, cards.card_text(measured), measured.copy_id)
-    return measured, doubts
+    again = _keep(journal, measured, measured.copy_id)
+    return measured, (*again, *doubts)
+
+
+def _keep(journal: Journal, card: Card, copy_id: str) -> list[str]:
+    """Keep a card under its name; what is to be said if one of that name was kept with other colours."""
+    text, known = cards.card_text(card), {kept.name: kept.toml for kept in journal.cards()}
+    journal.keep_card(card.name, text, copy_id)
+    if known.get(card.name, text) == text:
+        return []
+    return [
+        f"{card.name} was measured before. The new colours count for photos that are measured from now on; "
+        "the earlier ones stay in the journal. If it is another print, give it another name."
+    ]
 
 
 def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, str]:

@@ -51,6 +51,10 @@ def test_a_card_takes_its_colours_from_an_instruments_file_and_its_photos_are_th
     size: str, window: Any, app: App
 ) -> None:
     begin(window, app, "W-01")
+    with window.expect_download() as waited:
+        window.get_by_role("button", name="An empty table with the card’s ids (CSV)").click()
+    head, *rows = Path(waited.value.path()).read_text("utf-8").splitlines()
+    assert (head, [row.split(",")[0] for row in rows]) == ("id,L,a,b", [patch.id for patch in CARD.patches])
     upload(window, instruments_file())
     press(window, "4. Measure the card")
     see(window, f"The colours of {len(CARD.patches)} patches of W-01 are known now.")

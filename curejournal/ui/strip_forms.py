@@ -137,6 +137,8 @@ def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
     parts.say("Strips often read low in soap: a strip can hold a batch, it does not prove that soap is safe.", "soft")
     if code is not None:
         _keep(desk, desk.journal.batch(code), file.name, data, reading, strength)
+    elif desk.journal.names():
+        parts.say("Choose above which batch was tested, and it can be kept as an alkali test.")
 
 
 def _keep(desk: Desk, batch: Batch, name: str, data: bytes, reading: strips.StripReading, strength: float) -> None:

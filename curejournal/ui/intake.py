@@ -23,6 +23,7 @@ class Shot:
     """A picture on its way in, and all that is known of it so far; `key` tells two files of one name apart.
 
     `at` is when it was taken if the maker or the camera here says so; `when` is what counts: that, or its own date.
+    `marking` says that it is shown already, to mark places in.
     """
 
     key: str
@@ -35,6 +36,7 @@ class Shot:
     measurement: Measurement | None = None
     areas: dict[str, Points] | None = None
     corners: Corners | None = None
+    marking: bool = False
     caption: str = ""
 
     @property
@@ -99,7 +101,9 @@ def measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
     picture = attempt(lambda: cache.marked_picture(found.data, found.measurement, 1200))
     if picture is None:
         return None
-    if found.areas is None and found.corners is None:
+    if found.marking:
+        st.caption(caption)
+    else:
         st.image(picture, width="stretch", caption=caption, alt=f"{shot.name}. {caption}")
     return found if batch is None else _dated(desk, found)
 
@@ -124,7 +128,7 @@ def _measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
         marks = marking.mark(
             picture, first.width, first.height, names or ["soap"], f"marks-{shot.key}", alt, proposed=proposed
         )
-        shot = replace(shot, areas=marks.areas or None, corners=marks.corners or None)
+        shot = replace(shot, areas=marks.areas or None, corners=marks.corners or None, marking=True)
         first = attempt(lambda: cache.measured(shot.data, card, shot.areas, shot.corners))
         if first is None:
             return None
@@ -137,9 +141,12 @@ def _drawn(measurement: Measurement | None) -> str:
         return "The picture alone, without a card."
     if not measurement.corners:
         return "No card was found in it."
-    area = "Yellow: the measured area." if measurement.usable else "Yellow: where the soap is looked for."
-    faults = any(reason.outline for reason in measurement.reasons)
-    return f"White line: the card. {area}{' Crossed: what is at fault.' if faults else ''}"
+    words = ["White line: the card."]
+    if measurement.areas:
+        words.append("Yellow: the measured area." if measurement.usable else "Yellow: where the soap is looked for.")
+    if any(reason.outline for reason in measurement.reasons):
+        words.append("Crossed: what is at fault.")
+    return " ".join(words)
 
 
 def _result(measurement: Measurement, portion: str) -> None:
@@ -189,7 +196,12 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
         if st.button(label, key="keep-coloured", type="primary", disabled=blocked):
             chosen = coloured
     if plain_ones:
-        parts.say("No colour in it? Take another one, or keep the picture for the story.")
+        to_mark = any(shot.measurement and shot.measurement.usable for shot in plain_ones)
+        parts.say(
+            "Mark where the soap is, and its colour can be kept; or keep the picture for the story."
+            if to_mark
+            else "No colour in it? Take another one, or keep the picture for the story."
+        )
     for shot in plain_ones:
         label = "Keep the picture without a colour" + (f": {plain(shot.name)}" if len(plain_ones) > 1 else "")
         if st.button(label, key=f"keep-{shot.key}", disabled=shot.when is None):

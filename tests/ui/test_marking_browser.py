@@ -110,6 +110,9 @@ def test_areas_are_typed_in_number_fields(size: str, window: Any, app: App) -> N
     photo = chart_photo(0)
     (x, y), w, h = photo.areas["soap"].mean(axis=0), 60, 20
     to_marking(window, app, photo.jpeg)
+    assert window.locator("img[alt^='IMG_0300.jpg']").count() == 1, "the picture to mark in, and not once more below"
+    steps.see(window, "Mark where the soap is, and its colour can be kept")
+    assert window.get_by_text("No colour in it?").count() == 0
     window.get_by_text("Or type the places, in pixels").click()
     steps.settled(window)
     kinds = {

@@ -51,7 +51,7 @@ def test_every_built_in_card_is_of_a_known_make_or_says_none():
 def test_soap_beside_a_card_is_nearer_to_the_truth_by_what_was_learned(seen_by):
     """No such camera, light or inks were learned from.
 
-    Camera 1 is the Nikon 5100 of the National Physical Laboratory, the others are phones' sensors by their makers' sheets.
+    Camera 1 is a Nikon 5100 (National Physical Laboratory); the others are sensors of phones by their data sheets.
     """
     rng = np.random.default_rng(4)
     errors: dict[bool, list[float]] = {False: [], True: []}

@@ -235,13 +235,27 @@ def set_clock(
     """Read the clock of the camera otherwise for a whole set; the same call twice changes nothing.
 
     Photos whose date comes from nowhere but the maker keep it.
+
+    Raises
+    ------
+    NotInJournal
+    PhotoWaits
+        If some of the placed ones cannot have been taken then; these stay as they were, the others are set.
     """
-    items = []
+    items, left = [], []
     for sha256 in photos:
-        kept = journal.photo(sha256)
+        kept, before = journal.photo(sha256), answers_to(journal, sha256)
         taken = read_photo(journal.photo_bytes(sha256)).taken or taken_from_name(kept.facts.original_name)
         at = clock.moment(taken) if taken else None
-        items.append(place(journal, sha256, card=card, by=by, now=now, at=at))
+        try:
+            items.append(place(journal, sha256, card=card, by=by, now=now, at=at))
+        except PhotoWaits as waits:
+            keep_answers(journal, sha256, before)
+            left.append(f"{kept.facts.original_name}: {waits.what}")
+    if left:
+        others = f"; the clock of {how_many(len(items), 'other')} is set" if items else ""
+        safe = f"{'They stay' if len(left) > 1 else 'It stays'} placed as before{others}."
+        raise PhotoWaits(" ".join(left), "Check how far the clock was off, or date each by itself.", safe)
     return tuple(items)
 
 

@@ -13,6 +13,7 @@ from curejournal import workflow
 from curejournal.cure.records import PhotoNote, SurfaceNote
 from curejournal.journal.store import Journal
 from curejournal.photo.tag import payload
+from curejournal.sorting import answers_to
 from curejournal.tray import (
     Clock,
     PhotoWaits,
@@ -109,6 +110,19 @@ def test_a_clock_corrected_later_moves_placed_photos_once_however_often_it_is_as
         set_clock(kept, photos, Clock(HOME, timedelta(hours=-3)), card=window(), by=BY, now=NOW)
     times = [entry.at for entry in kept.batch("B-1").of(PhotoNote)]
     assert times == [TAKEN - timedelta(hours=3), TAKEN + timedelta(hours=21)]
+
+
+def test_a_clock_that_cannot_be_right_for_one_names_it_and_sets_the_others(kept: Journal) -> None:
+    late = TAKEN + timedelta(days=40)
+    files = (("late.jpg", picture(CREAM, at=late)), ("b.jpg", picture(CREAM, seed=1)))
+    photos = [arrival.item.sha256 for arrival in take(kept, *files)]
+    before = answers_to(kept, photos[0])
+    with pytest.raises(PhotoWaits) as told:
+        set_clock(kept, photos, Clock(HOME, timedelta(days=30)), card=window(), by=BY, now=NOW)
+    assert told.value.what.startswith("late.jpg: Its clock is plainly wrong") and "b.jpg" not in told.value.what
+    assert told.value.safe == "It stays placed as before; the clock of 1 other is set."
+    assert [entry.at for entry in kept.batch("B-1").of(PhotoNote)] == [TAKEN + timedelta(days=30), late]
+    assert answers_to(kept, photos[0]) == before, "the date that could not be is not kept for later"
 
 
 # --- no window -------------------------------------------------------------------------------

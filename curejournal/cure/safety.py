@@ -116,7 +116,11 @@ _SURFACE: dict[str, tuple[Verdict, str, str]] = {
     "clear": (Verdict.GO, "clear", ""),
     "ash": (Verdict.GO, "soda ash: a matter of looks, it can be washed or planed off", ""),
     "sweat": (Verdict.WAIT, "beads of moisture", "Dry the room's air; look again in a few days."),
-    "orange spots": (Verdict.HOLD, "orange spots: the fat goes rancid", "Set the bars aside; look at the others."),
+    "orange spots": (
+        Verdict.HOLD,
+        "orange spots: often the fat going rancid",
+        "Set the bars aside; smell them, and look at the others.",
+    ),
     "lye pocket": (
         Verdict.HOLD,
         "a lye pocket: caustic",

@@ -172,6 +172,12 @@ def test_the_last_look_at_the_surface_counts(look, verdict):
     assert surface(_context([*BASICS, (20, SurfaceNote("clear")), (30, SurfaceNote(look))])).verdict is verdict
 
 
+def test_what_spots_are_is_not_claimed_but_what_they_often_are():
+    """A look is no diagnosis: rust or colourant makes orange spots too [common practice, no source]."""
+    found = surface(_context([*BASICS, (30, SurfaceNote("orange spots"))]))
+    assert "often" in found.words and "smell" in found.advice
+
+
 def test_a_lye_pocket_is_not_undone_by_another_bar_on_the_same_day():
     notes = [(30, SurfaceNote("lye pocket")), (30.1, SurfaceNote("clear"))]
     assert surface(_context([*BASICS, *notes])).verdict is Verdict.HOLD

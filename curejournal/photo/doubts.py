@@ -51,7 +51,7 @@ def card_hidden(card: Card, seen: int) -> Reason:
     return refusal(
         "card hidden",
         f"Only {seen} of the card's {len(card.markers)} corner marks can be seen.",
-        "Show the whole card, with nothing over its corners, and take the photo again.",
+        "Show the whole card, with nothing over its corners; go closer if it is small in the picture.",
     )
 
 
@@ -114,7 +114,7 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         reasons.append(
             refusal(
                 "too oblique",
-                f"The card is seen at {tilt:.0f}° from above.",
+                f"The card is seen at a slant, {tilt:.0f}° off straight above.",
                 "Hold the phone straight above the card.",
                 placement.corners,
             )
@@ -123,7 +123,7 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         reasons.append(
             doubt(
                 "oblique",
-                f"The card is seen at {tilt:.0f}° from above.",
+                f"The card is seen at a slant, {tilt:.0f}° off straight above.",
                 "Hold the phone straighter above the card.",
                 placement.corners,
             )
@@ -151,7 +151,7 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
             Reason(
                 "marker hidden",
                 f"{placement.wanted - placement.seen} of the card's corner marks cannot be seen.",
-                "Keep fingers and soap off the corners.",
+                "Keep fingers and soap off the corners; go closer if the card is small in the picture.",
             )
         )
     return reasons
@@ -173,7 +173,9 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
         )
     elif samples.burnt.any():
         names = ", ".join(card.references[i].id for i in np.flatnonzero(samples.burnt)[:5])
-        reasons.append(Reason("patches burnt out", f"Burnt out and left out: {names}.", "Lower the exposure a little."))
+        outline = placement.outline(card.references[int(np.argmax(samples.burnt))])
+        text, remedy = f"Burnt out and left out: {names}.", "Lower the exposure a little."
+        reasons.append(Reason("patches burnt out", text, remedy, outline=outline))
     brightest = np.nanmax(samples.encoded.mean(axis=1), initial=0)
     if brightest < 0.12:
         reasons.append(refusal("too dark", "The photo is far too dark.", "Find more light; a window by day is best."))
@@ -318,13 +320,13 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
         reasons.append(
             refusal(
                 "glare",
-                "The soap is burnt out or under a glare.",
-                "Lower the exposure, or tilt the soap out of the glare.",
+                "What was marked is burnt out or under a glare.",
+                "Lower the exposure, or tilt it out of the glare.",
                 outline,
             )
         )
     elif sample.burnt > 0.03:
-        reasons.append(doubt("glare", "There is a glare on the soap.", "Tilt the soap out of the glare.", outline))
+        reasons.append(doubt("glare", "There is a glare on what was marked.", "Tilt it out of the glare.", outline))
     if sample.count < 100:
         reasons.append(
             doubt(
@@ -353,7 +355,7 @@ def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points)
     """
     reasons = []
     if not inside:
-        text = "The soap's colour lies beyond the colours of the card."
+        text = "The colour lies beyond the colours of the card."
         reasons.append(Reason("beyond the card", text, "Take the interval seriously.", outline=outline))
     likely_off = _rms_difference(lab, covariance)
     if not likely_off < 12 or not -5 < lab[0] < 110:

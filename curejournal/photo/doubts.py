@@ -348,6 +348,15 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
     return reasons
 
 
+def about_place(card: Card, placement: Placement, outline: Points) -> list[Reason]:
+    """On the card's own patches: a look at the card, but no soap. On plain white soap may well lie."""
+    x, y = placement.to_mm(np.array(outline)).mean(axis=0)
+    on = [p.id for p in card.patches if p.x <= x <= p.x + p.w and p.y <= y <= p.y + p.h]
+    if not on or card.white_only:
+        return []
+    return [Reason("on the card", f"What was marked is the card itself, “{on[0]}”.", "Mark the soap.", outline=outline)]
+
+
 def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points) -> list[Reason]:
     """Beyond the card's colours, or too uncertain to be called measured: that is 95% sure to be within 4 ΔE00.
 

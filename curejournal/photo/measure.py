@@ -158,7 +158,10 @@ def _with_areas(result: Measurement, photo: Photo, card: Card, lesson: Lesson, a
     assert placement is not None and correction is not None
     light = partial(_gain_at, shading, placement, card) if shading is not None else None
     samples = [sample_area(lesson.picture, lesson.scale, area.outline, photo.encoding, light) for area in areas]
-    reasons = [doubts.about_area(s, a.outline, photo.width, photo.height) for s, a in zip(samples, areas, strict=True)]
+    reasons = [
+        [*doubts.about_area(s, a.outline, photo.width, photo.height), *doubts.about_place(card, placement, a.outline)]
+        for s, a in zip(samples, areas, strict=True)
+    ]
     good = [(i, s) for i, s in enumerate(samples) if s is not None and _limit(reasons[i]) is not Grade.NOT_USABLE]
     encoded = np.array([sample.encoded for _, sample in good]).reshape(-1, 3)
     noise = [s.covariance + _light_covariance(s.encoded, areas[i], placement, card, shading) for i, s in good]

@@ -109,6 +109,8 @@ def test_typed_corners_replace_finding() -> None:
     found = measured(scene, "chart24", areas=[Area.box("first", x + 20, y + 20, x + 60, y + 60)], corners=corners)
     assert np.abs(np.array(found.corners) - corners).max() < 1e-3
     assert off(found, card("chart24").patches[0].lab_d50) < 1.5
+    (reason,) = found.areas[0].reasons
+    assert reason.text == f"What was marked is the card itself, “{card('chart24').patches[0].id}”."
 
 
 @pytest.mark.parametrize(

@@ -36,6 +36,13 @@ def database_url(request: pytest.FixtureRequest) -> str | None:
 
 
 @pytest.fixture
+def same_database(database_url: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command line finds the journal's database where the test's journal has it."""
+    if database_url:
+        monkeypatch.setenv("CUREJOURNAL_DATABASE_URL", database_url)
+
+
+@pytest.fixture
 def journal(tmp_path: Path, database_url: str | None) -> Iterator[Journal]:
     """A fresh journal in its own folder."""
     with Journal.open(tmp_path / "journal", url=database_url) as fresh:

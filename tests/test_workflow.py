@@ -8,10 +8,15 @@ from pathlib import Path
 import pytest
 
 from curejournal import workflow
+from curejournal.colour.sample import Reason
 from curejournal.cure.checks import ImpossibleRecord
 from curejournal.cure.records import AlkaliTest, ColourReading, Event, PhotoNote, Portion, Weighing
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
+from curejournal.photo import learn
+from curejournal.photo.card import Card
+from curejournal.photo.find_chart import ChartFound, look_for_chart
+from curejournal.photo.reading import Pixels
 from curejournal.soap.recipe import Alkali, Liquid, Oil, Recipe
 from tests.scenes import Faults, draw_card
 
@@ -75,6 +80,20 @@ def test_a_mirrored_picture_is_told_so_and_not_that_its_card_is_missing(started:
     assert "main camera" in taken.why
     (hidden,) = workflow.measure_photo(draw_card(workflow.find_card("side")).jpeg, card).reasons
     assert hidden.code != "mirrored"
+
+
+def test_a_photo_without_the_card_is_searched_for_it_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing of a refusal takes as long: some seconds in a large busy picture."""
+    sizes = []
+
+    def search(picture: Pixels, card: Card) -> ChartFound | Reason:
+        sizes.append(picture.shape)
+        return look_for_chart(picture, card)
+
+    monkeypatch.setattr(learn, "look_for_chart", search)
+    found = workflow.measure_photo(draw_card(workflow.find_card("side")).jpeg, workflow.find_card("chart24"))
+    assert [reason.code for reason in found.reasons] == ["no card"]
+    assert len(sizes) == len(set(sizes))
 
 
 def test_the_same_photo_twice_is_one_photo(started: Journal, photo: bytes) -> None:

@@ -7,7 +7,6 @@ This module finds such lattices; `find_chart` decides whether one is the chart.
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 
 import cv2
@@ -28,6 +27,8 @@ _MAX_ELONGATION = 3.2
 _MAX_AREA_RATIO = 2.2
 # Step between fields over the side of a field as found, whose rim is cut: 1.1 with narrow gaps, 3 if small.
 _STEP_IN_SIDES = (1.05, 3.0)
+# Neighbours across and down, in columns and rows.
+_WAYS = ((1, 0), (-1, 0), (0, 1), (0, -1))
 # The smallest field in px, its rim of one pixel already cut. Ours.
 _MIN_AREA = 9
 
@@ -164,26 +165,34 @@ def _unit_squares(fields: Fields, tree: cKDTree) -> tuple[Ints, Floats, Floats]:
 
 
 def _grow(fields: Fields, tree: cKDTree, seed: int, u: Floats, v: Floats, enough: int) -> dict[tuple[int, int], int]:
-    """From one field outwards, step by step; the steps follow the perspective as they go."""
+    """From one field outwards, ring by ring; the steps follow the perspective as they go."""
     cells = {(0, 0): seed}
     taken = {seed}
-    queue = deque([((0, 0), u, v)])
-    while queue and len(cells) < enough:
-        (column, row), u, v = queue.popleft()
-        here = cells[column, row]
-        reach = 0.25 * min(np.hypot(*u), np.hypot(*v))
-        targets = [(1, 0), (-1, 0), (0, 1), (0, -1)]
-        gaps, nearest = map(np.asarray, tree.query(fields.centres[here] + [u, -u, v, -v]))
-        for (dc, dr), gap, field in zip(targets, gaps.tolist(), nearest.tolist(), strict=True):
-            cell = (column + dc, row + dr)
-            if gap > reach or cell in cells or field in taken:
-                continue
-            if not 1 / _MAX_AREA_RATIO < fields.areas[field] / fields.areas[here] < _MAX_AREA_RATIO:
-                continue
-            step = (fields.centres[field] - fields.centres[here]) * (dc + dr)
-            cells[cell] = field
-            taken.add(field)
-            queue.append((cell, (u + step) / 2 if dc else u, (v + step) / 2 if dr else v))
+    ring = [((0, 0), u, v)]
+    while ring:
+        # A ring is asked for at once: that is faster than its fields one after another, and gives the same.
+        heres = np.array([cells[cell] for cell, _, _ in ring])
+        across, down = np.array([u for _, u, _ in ring]), np.array([v for _, _, v in ring])
+        reaches = 0.25 * np.minimum(np.hypot(*across.T), np.hypot(*down.T))
+        targets = fields.centres[heres][:, None] + np.stack([across, -across, down, -down], axis=1)
+        gaps, nearest = map(np.asarray, tree.query(targets))
+        alike = fields.areas[nearest] / fields.areas[heres][:, None]
+        good = (gaps <= reaches[:, None]) & (alike > 1 / _MAX_AREA_RATIO) & (alike < _MAX_AREA_RATIO)
+        following = []
+        for ((column, row), u, v), here, goods, near in zip(
+            ring, heres.tolist(), good.tolist(), nearest.tolist(), strict=True
+        ):
+            if len(cells) >= enough:
+                return cells
+            for (dc, dr), right, field in zip(_WAYS, goods, near, strict=True):
+                cell = (column + dc, row + dr)
+                if not right or cell in cells or field in taken:
+                    continue
+                step = (fields.centres[field] - fields.centres[here]) * (dc + dr)
+                cells[cell] = field
+                taken.add(field)
+                following.append((cell, (u + step) / 2 if dc else u, (v + step) / 2 if dr else v))
+        ring = following
     return cells
 
 

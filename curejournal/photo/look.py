@@ -74,7 +74,7 @@ def look(photo: Photo, card: Card, copies: Mapping[str, Card] | None = None) -> 
         surface = look_over(flat, numbers)
         areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
     measurement = measure(photo, card, areas, lesson=lesson)
-    mirrored = lesson.placement is None and _is_mirrored(photo, card)
+    mirrored = lesson.placement is None and is_mirrored(photo, card)
     return Look(tags.tags, bool(on_card.tags), measurement, layers, surface, mirrored)
 
 
@@ -84,8 +84,8 @@ def _in_slot(lesson: Lesson, card: Card, slot: str) -> Tags:
     return read_slot(lesson.picture, lesson.scale, lesson.placement.outline((card.slots or {})[slot]))
 
 
-def _is_mirrored(photo: Photo, card: Card) -> bool:
-    """Whether the card's marks are there the wrong way round."""
+def is_mirrored(photo: Photo, card: Card) -> bool:
+    """Whether the card's marks are there the wrong way round; a card found by its pattern is told so by the search."""
     if not card.markers:
         return False
     steps: tuple[Reduction, ...] = (8, 4, 2)

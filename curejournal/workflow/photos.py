@@ -20,7 +20,7 @@ from curejournal.errors import CureJournalError
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.photo.card import Card
-from curejournal.photo.look import look
+from curejournal.photo.look import is_mirrored
 from curejournal.photo.measure import Area, AreaColour, Measurement, measure
 from curejournal.photo.placement import Points
 from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
@@ -70,7 +70,7 @@ def measure_photo(data: bytes, card: Card, areas: Places | None = None, corners:
 def _measured(photo: Photo, card: Card, areas: Places | None, corners: Corners | None) -> Measurement:
     """Measure a photo; a card that only a mirror shows is told so, since laying it anew would not help."""
     found = measure(photo, card, _areas(areas), corners)
-    if found.corners or not look(photo, card).mirrored:
+    if found.corners or not is_mirrored(photo, card):
         return found
     return replace(found, reasons=(MIRRORED,))
 

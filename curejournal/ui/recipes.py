@@ -267,7 +267,8 @@ def _rows(
                 options = choices[name]
                 known = rest[place] if place < len(rest) else None
                 index = options.index(known) if known in options else 0
-                row[name] = st.selectbox(name, options, index, key=f"{key}-{number}-{name}", width=150)
+                width = 200 if name == "in" else 150
+                row[name] = st.selectbox(name, options, index, key=f"{key}-{number}-{name}", width=width)
             if with_lot:
                 row["lot"] = st.text_input("lot", lot, key=f"{key}-{number}-lot", width=130).strip()
         if row[label] and row["grams"] is not None:

@@ -114,6 +114,11 @@ def assert_fits(window: Any) -> None:
         " && getComputedStyle(e).overflowX !== 'visible').map(e => e.textContent)"
     )
     assert not cut, "words are cut off"
+    short = window.evaluate(
+        "[...document.querySelectorAll('input[type=number]')].filter(e => e.scrollWidth > e.clientWidth)"
+        ".map(e => e.ariaLabel + ' ' + e.value)"
+    )
+    assert not short, "numbers are cut off"
 
 
 def assert_accessible(window: Any) -> None:

@@ -53,6 +53,15 @@ def test_each_section_of_a_batch_fits_and_is_accessible(name: str, size: str, wi
 
 
 @pytest.mark.mostly("phone")
+def test_a_file_that_may_not_come_in_is_told_so_in_words(size: str, window: Any, full_app: App) -> None:
+    steps.go(window, full_app, f"photos?batch=C-{size}")
+    steps.upload(window, steps.file("clip.mp4", b"no picture"))
+    words = steps.see(window, re.compile("video/mp4 files are not allowed"))
+    assert words.bounding_box()["width"] > 100, "not for a screen reader and a resting mouse alone"
+    steps.assert_fits(window)
+
+
+@pytest.mark.mostly("phone")
 def test_every_way_is_in_sight_once_more_is_pressed(size: str, window: Any, full_app: App) -> None:
     steps.go(window, full_app, "")
     window.get_by_role("button", name="More").click()

@@ -92,6 +92,7 @@ def test_from_an_empty_journal_to_a_measured_photo_of_a_batch_with_its_recipe(
     maker.type("Name", "Oat")
     maker.choose("Oil", "olive")
     maker.type("grams", "1000", 0)
+    steps.assert_fits(window)
     maker.type("grams", "300", 1)
     maker.choose("Alkali", "NaOH")
     maker.type("grams", "128", 2)

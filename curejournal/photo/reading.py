@@ -138,6 +138,8 @@ def read_photo(data: bytes) -> Photo:
     ------
     NotAPicture, PictureTooLarge, PictureDamaged
     """
+    if not data:
+        raise NotAPicture("This is not a photo yet: the file is empty.", "Copy it from the phone again.")
     if len(data) > MAX_BYTES:
         raise PictureTooLarge(
             f"The file has {len(data) / 1e6:.0f} MB; a photo has at most {MAX_BYTES / 1e6:.0f}.",

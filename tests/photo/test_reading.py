@@ -128,10 +128,15 @@ def test_a_name_tells_the_date_only_if_it_has_one_whole_one(name: str, when: dat
     assert (taken.local if taken else None) == when
 
 
-@pytest.mark.parametrize("data", [b"", b"not a picture", b"%PDF-1.7\n", bytes(1000), b"GIF89a" + bytes(50)])
+@pytest.mark.parametrize("data", [b"not a picture", b"%PDF-1.7\n", bytes(1000), b"GIF89a" + bytes(50)])
 def test_what_is_no_photo_is_refused_in_words(data: bytes) -> None:
     with pytest.raises(NotAPicture, match=r"not a photo.*Nothing in the journal was changed"):
         read_photo(data)
+
+
+def test_a_file_without_a_byte_is_told_so() -> None:
+    with pytest.raises(NotAPicture, match=r"the file is empty.*Nothing in the journal was changed.*Copy it"):
+        read_photo(b"")
 
 
 FORMATS = {

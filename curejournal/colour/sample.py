@@ -39,15 +39,15 @@ class Reason:
 
     `code` is stable and meant for scripts; `text` says what is wrong and
     `remedy` how to do better. `limit` is the best grade that remains possible.
-    `outline` are corners in pixels of the upright full-size picture, if the
-    fault has a place.
+    `outlines` are corners in pixels of the upright full-size picture, of each
+    place that the fault has.
     """
 
     code: str
     text: str
     remedy: str = ""
     limit: Grade = Grade.MEASURED
-    outline: tuple[tuple[float, float], ...] = ()
+    outlines: tuple[tuple[tuple[float, float], ...], ...] = ()
 
 
 @dataclass(frozen=True)

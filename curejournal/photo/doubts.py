@@ -27,14 +27,14 @@ UNEVEN_LIMIT = 5.0
 BLUNT = 0.12
 
 
-def refusal(code: str, text: str, remedy: str, outline: Points = ()) -> Reason:
+def refusal(code: str, text: str, remedy: str, *outlines: Points) -> Reason:
     """A fault that leaves no colour."""
-    return Reason(code, text, remedy, Grade.NOT_USABLE, outline)
+    return Reason(code, text, remedy, Grade.NOT_USABLE, outlines)
 
 
-def doubt(code: str, text: str, remedy: str, outline: Points = ()) -> Reason:
+def doubt(code: str, text: str, remedy: str, *outlines: Points) -> Reason:
     """A fault that leaves an indicative colour."""
-    return Reason(code, text, remedy, Grade.INDICATIVE, outline)
+    return Reason(code, text, remedy, Grade.INDICATIVE, outlines)
 
 
 def no_card(card: Card) -> Reason:
@@ -168,14 +168,14 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
                 "burnt out",
                 "The white of the card is burnt out.",
                 "Lower the exposure, or move away from the lamp, and take the photo again.",
-                placement.outline(card.references[burnt_white[0]]),
+                *(placement.outline(card.references[i]) for i in burnt_white),
             )
         )
     elif samples.burnt.any():
-        names = ", ".join(card.references[i].id for i in np.flatnonzero(samples.burnt)[:5])
-        outline = placement.outline(card.references[int(np.argmax(samples.burnt))])
+        named = [card.references[i] for i in np.flatnonzero(samples.burnt)[:5]]
+        names, outlines = ", ".join(patch.id for patch in named), tuple(map(placement.outline, named))
         text, remedy = f"Burnt out and left out: {names}.", "Lower the exposure a little."
-        reasons.append(Reason("patches burnt out", text, remedy, outline=outline))
+        reasons.append(Reason("patches burnt out", text, remedy, outlines=outlines))
     brightest = np.nanmax(samples.encoded.mean(axis=1), initial=0)
     if brightest < 0.12:
         reasons.append(refusal("too dark", "The photo is far too dark.", "Find more light; a window by day is best."))
@@ -245,8 +245,8 @@ def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) 
     """Patches that disagree with all others: a glare, a thumb, a stain."""
     if not suspects:
         return []
-    names = ", ".join(card.references[i].id for i in suspects[:5])
-    outline = placement.outline(card.references[suspects[0]])
+    named = [card.references[i] for i in suspects[:5]]
+    names, outlines = ", ".join(patch.id for patch in named), tuple(map(placement.outline, named))
     if len(suspects) > len(card.references) / 4:
         text = f"Many of the card's patches disagree with the rest: {names}."
         return [
@@ -254,7 +254,7 @@ def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) 
                 "patches disagree",
                 text,
                 "Take fingers, soap and glare off the card; check that it is the right card.",
-                outline,
+                *outlines,
             )
         ]
     return [
@@ -262,7 +262,7 @@ def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) 
             "patches left out",
             f"Left out, since they disagree with the rest: {names}.",
             "Wipe the card; keep glare and fingers off it.",
-            outline=outline,
+            outlines=outlines,
         )
     ]
 
@@ -354,7 +354,9 @@ def about_place(card: Card, placement: Placement, outline: Points) -> list[Reaso
     on = [p.id for p in card.patches if p.x <= x <= p.x + p.w and p.y <= y <= p.y + p.h]
     if not on or card.white_only:
         return []
-    return [Reason("on the card", f"What was marked is the card itself, “{on[0]}”.", "Mark the soap.", outline=outline)]
+    return [
+        Reason("on the card", f"What was marked is the card itself, “{on[0]}”.", "Mark the soap.", outlines=(outline,))
+    ]
 
 
 def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points) -> list[Reason]:
@@ -365,7 +367,7 @@ def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points)
     reasons = []
     if not inside:
         text = "The colour lies beyond the colours of the card."
-        reasons.append(Reason("beyond the card", text, "Take the interval seriously.", outline=outline))
+        reasons.append(Reason("beyond the card", text, "Take the interval seriously.", outlines=(outline,)))
     likely_off = _rms_difference(lab, covariance)
     if not likely_off < 12 or not -5 < lab[0] < 110:
         text = "The colour cannot be told from this photo."

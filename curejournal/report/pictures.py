@@ -41,10 +41,9 @@ def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
         _outline(picture, measurement.corners, scale, CARD)
     for area in measurement.areas:
         _outline(picture, area.outline, scale, AREA)
-    faults = [reason for reason in measurement.reasons if reason.outline]
-    faults += [reason for area in measurement.areas for reason in area.reasons if reason.outline]
-    for reason in faults:
-        _outline(picture, reason.outline, scale, FAULT, crossed=True)
+    reasons = [*measurement.reasons, *(reason for area in measurement.areas for reason in area.reasons)]
+    for outline in (outline for reason in reasons for outline in reason.outlines):
+        _outline(picture, outline, scale, FAULT, crossed=True)
     return jpeg(picture)
 
 

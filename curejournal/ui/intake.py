@@ -144,7 +144,7 @@ def _drawn(measurement: Measurement | None) -> str:
     words = ["White line: the card."]
     if measurement.areas:
         words.append("Yellow: the measured area." if measurement.usable else "Yellow: where the soap is looked for.")
-    if any(reason.outline for reason in measurement.reasons):
+    if any(reason.outlines for reason in measurement.reasons):
         words.append("Crossed: what is at fault.")
     return " ".join(words)
 

@@ -67,8 +67,11 @@ def test_a_faulty_place_is_crossed() -> None:
     photo = read_photo(WINDOW)
     measurement = workflow.measure_photo(WINDOW, workflow.find_card("window"))
     place = ((100.0, 100.0), (300.0, 100.0), (300.0, 300.0), (100.0, 300.0))
+    another = tuple((x + 400, y) for x, y in place)
     fault = workflow.measure_photo(WINDOW, workflow.find_card("chart24")).reasons[0]
-    marked = replace(measurement, reasons=(replace(fault, outline=place),))
+    marked = replace(measurement, reasons=(replace(fault, outlines=(place, another)),))
     one = np.asarray(opened(pictures.marked(photo, replace(measurement, reasons=()), photo.width)), float)
     two = np.asarray(opened(pictures.marked(photo, marked, photo.width)), float)
-    assert np.abs(one - two).max(axis=2)[195:206, 195:206].max() > 60, "the middle of the place, where the lines cross"
+    for x in (200, 600):
+        crossing = np.abs(one - two).max(axis=2)[195:206, x - 5 : x + 6]
+        assert crossing.max() > 60, "the middle of the place, where the lines cross"

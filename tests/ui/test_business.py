@@ -67,6 +67,9 @@ def test_a_material_is_told_with_its_journey_lots_and_uses(blends: Path) -> None
 def test_a_planned_pour_is_scaled_to_its_mould_and_started(blends: Path) -> None:
     at = app("plan", like="T-0")
     assert "clove" in text_of(at)
+    only(at.button_group, "Scale it").set_value("to a mass").run()
+    at.number_input(key="scale-g").set_value(2896.0).run()
+    assert not at.exception and "1400.0 g olive" in words_of(at)  # twice the 1448 g of RECIPE, arithmetic
     only(at.button_group, "Scale it").set_value("to a mould").run()
     assert "Inside the mould: about 1492 g" in words_of(at)  # 25 x 9 x 6.5 cm at 1.02 g/ml, arithmetic
     assert only(at.text_input, "clove, lot").placeholder == "was clove-0"

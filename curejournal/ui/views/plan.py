@@ -89,7 +89,8 @@ def _scaled(recipe: Recipe) -> Recipe:
     how = st.segmented_control("Scale it", SIZES, default=SIZES[0], required=True, key="scale")
     if how == SIZES[1]:
         return scale(
-            recipe, to_g=weight_input("Grams of batter", round(made), step=50.0, min_value=0.1, key="scale-g") or made
+            recipe,
+            to_g=weight_input("Grams of batter", float(round(made)), step=50.0, min_value=0.1, key="scale-g") or made,
         )
     if how == SIZES[2]:
         with st.container(horizontal=True, key="mould"):

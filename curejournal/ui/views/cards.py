@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import count
+
 from curejournal import workflow
 from curejournal.counting import how_many
 from curejournal.ui import cache, card_health, enrolling, parts
@@ -18,7 +21,8 @@ def render(desk: Desk) -> None:
         "lead",
     )
     enrolling.done()
-    _print()
+    names = workflow.card_names(desk.journal)
+    _print(names)
     if not desk.journal.names():
         with st.container(horizontal=True, key="act-next"):
             parts.way(desk, "batches", "Next: start a batch", ":material/arrow_forward:")
@@ -26,7 +30,6 @@ def render(desk: Desk) -> None:
     with st.expander("Measure a printed card (enrol it)"):
         if parts.may_enter(desk):
             enrolling.show(desk, _printable())
-    names = workflow.card_names(desk.journal)
     own = names[: len(names) - len(set(names) & set(workflow.card_names()))]
     st.subheader("Your cards")
     if not own:
@@ -56,7 +59,7 @@ def _card(desk: Desk, name: str, own: bool) -> None:
             card_health.show(desk, card)
 
 
-def _print() -> None:
+def _print(taken: Sequence[str]) -> None:
     st.subheader("Print a card")
     cards = {card.name: card for card in _printable()}
     chosen = st.segmented_control(
@@ -77,7 +80,9 @@ def _print() -> None:
     paper = st.segmented_control(
         "Paper", list(PAPERS), default="a4", required=True, format_func=PAPERS.__getitem__, key="paper"
     )
-    copy_id = st.text_input("The name of this copy; it is printed on it", "W-01", key="copy-id", max_chars=12)
+    # Another print has other colours: under a name that is enrolled it would be measured by those of the first.
+    free = next(name for name in (f"W-{number:02}" for number in count(1)) if name not in taken)
+    copy_id = st.text_input("The name of this copy; it is printed on it", free, key=f"copy-id-{free}", max_chars=12)
     sheet = attempt(lambda: cache.card_pdf(card, paper, copy_id.strip()))
     if sheet is not None:
         st.download_button(

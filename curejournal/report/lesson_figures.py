@@ -33,7 +33,12 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
     order = [row["name"] for row in rows]
     # Names stand above their lines: beside them, a phone would leave no room for either.
     axis = alt.Axis(
-        title=None, labelLimit=320, labelAlign="left", labelBaseline="bottom", labelPadding=-4, labelOffset=-8
+        title=None,
+        labelLimit=alt.ExprRef("width"),
+        labelAlign="left",
+        labelBaseline="bottom",
+        labelPadding=-4,
+        labelOffset=-8,
     )
     base = over(rows).encode(y=alt.Y("name:N", sort=order, axis=axis))
     title = "ΔE00 at the usual dose (95 %)"

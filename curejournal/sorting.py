@@ -73,13 +73,14 @@ class Question:
 
 @dataclass(frozen=True)
 class SeenColour:
-    """A colour in a photo: the portion it is (a proposal while that is asked), where, and what was measured."""
+    """A colour in a photo: the portion it is (a proposal while that is asked), where, what was measured, its doubts."""
 
     portion: str
     outline: Points
     share: float
     lab: Lab | None
     grade: Grade
+    reasons: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

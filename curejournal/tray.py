@@ -98,8 +98,9 @@ def _filed(photo: KeptPhoto, filed: Sequence[tuple[str, Entry]], surface: tuple[
     colours, why = [], ""
     for _, entry in filed:
         if isinstance(entry.record, ColourReading):
-            outline = TypeAdapter(Points).validate_json(entry.record.area)
-            colours.append(SeenColour(entry.record.portion, outline, 0.0, entry.record.lab, Grade(entry.record.grade)))
+            read = entry.record
+            outline = TypeAdapter(Points).validate_json(read.area)
+            colours.append(SeenColour(read.portion, outline, 0.0, read.lab, Grade(read.grade), read.reasons))
         elif isinstance(entry.record, PhotoNote):
             why = entry.record.why_no_colour
     state: State = "placed" if colours else "no colour"

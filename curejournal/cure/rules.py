@@ -191,7 +191,7 @@ def record_complete(context: Context) -> Finding:
     return Finding(
         "record complete",
         Verdict.GO,
-        "; ".join(notes) or "complete",
+        "; ".join(["recipe and pour are there", *notes]) if notes else "complete",
         rule,
         source,
         {"materials without a lot": (float(len(lots)), "")},

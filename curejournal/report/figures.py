@@ -317,8 +317,8 @@ def _difference_words(journey: Journey, portion: str) -> str:
     words = f"{portion}: {journey.words}. {readings}, {wording.day(first.at)} to {wording.day(last.at)}."
     if journey.difference_now is not None:
         words += (
-            f" At the last one ΔE00 {wording.figure(journey.difference_now)} from the intended colour; "
-            f"up to {journey.tolerance:g} is accepted."
+            f" At the last one, by all of them together, ΔE00 {wording.figure(journey.difference_now)} "
+            f"from the intended colour; up to {journey.tolerance:g} is accepted."
         )
     forecast = journey.forecast
     if forecast is None or (forecast.at is not None and forecast.at <= last.at):

@@ -32,7 +32,9 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if middle is not None and middle > judgement.on:
         span = wording.span((earliest, latest))
         doubt = "" if span == wording.day(middle) else f" (95 %: {span})"
-        parts.say(f"Ready from about {wording.day(middle)}{doubt}.")
+        # With something still needed, no date makes it ready by itself.
+        when, needed = f"{wording.day(middle)}{doubt}", any(finding.needs for finding in judgement.findings)
+        parts.say(f"Not before about {when}." if needed else f"Ready from about {when}.")
     parts.say(f"Judged {wording.moment(judgement.on)} by rules {judgement.rules_version}.", "soft")
     _sign(desk, batch, judgement)
 

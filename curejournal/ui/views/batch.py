@@ -49,10 +49,11 @@ def _head(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
         parts.say(edition.words, "soft")
     elif edition is not None:
         st.warning(plain(edition.words), icon=":material/back_hand:")
+    why, step = parts.because(judgement), judgement.next_step
+    if not brief or judgement.verdict == "hold":
+        parts.say(why, "verdict")
     if brief:
         return
-    why, step = parts.because(judgement), judgement.next_step
-    parts.say(why, "verdict")
     repeated = step.lower().endswith(f": {why.lower()}")
     parts.say(f"Next: {step.removesuffix(step[-len(why) - 2 :]) + '.' if repeated else step}", "lead")
     parts.patches(parts.latest_colours(judgement))

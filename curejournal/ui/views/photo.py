@@ -38,6 +38,7 @@ def render(desk: Desk) -> None:
         parts.say(item.why)
     _pictures(desk, card, item)
     parts.patches(parts.patch(seen.lab, seen.portion, str(seen.grade)) for seen in item.colours)
+    parts.listed(dict.fromkeys(reason for seen in item.colours for reason in seen.reasons))
     if not desk.reads_only:
         open_yet = bool(tray.unanswered(desk.journal, item))
         if item.surface and st.toggle("What its surface looks like", value=open_yet, key=f"surface-of-{item.sha256}"):

@@ -176,6 +176,11 @@ class Ledger:
         with self._reading() as connection:
             return self._underway.read(connection)
 
+    def released_otherwise(self) -> tuple[Touched, ...]:
+        """Every released batch whose release was signed under another edition of the rules than today's."""
+        with self._reading() as connection:
+            return self._underway.read(connection, otherwise=True)
+
     def history(self, code: str) -> tuple[Entry, ...]:
         """Every entry that a batch ever had, corrected and withdrawn ones too, in the order of recording."""
         with self._reading() as connection:

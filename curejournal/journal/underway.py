@@ -10,6 +10,7 @@ from threading import Lock
 
 from sqlalchemy import Connection, and_, case, func, select
 
+from curejournal.cure.house import RULES_EDITION
 from curejournal.cure.records import BarsOut, Decision, Renamed, Withdrawn
 from curejournal.journal.record_json import KIND_OF
 from curejournal.journal.rows import new_names
@@ -36,18 +37,21 @@ class Underway:
         self._last_id = 0
         self._touched: dict[int, int] = {}
         self._released: set[int] = set()
+        self._otherwise: set[int] = set()
         self._renamed_until = 0
         self._new_names: dict[int, str] = {}
 
-    def read(self, connection: Connection) -> tuple[Touched, ...]:
-        """The batches under way, those without an entry and the one touched last first."""
+    def read(self, connection: Connection, otherwise: bool = False) -> tuple[Touched, ...]:
+        """The batches under way, those without an entry and the one touched last first; or those released otherwise:
+        under another edition of the rules than today's.
+        """
         with self._lock:
             self._learn(connection)
             heads = select(batch_table.c.id, batch_table.c.code)
             found = [
                 Touched(code, self._touched.get(number, 0))
                 for number, code in connection.execute(heads)
-                if number not in self._released
+                if (number in self._otherwise if otherwise else number not in self._released)
             ]
         return tuple(sorted(found, key=lambda one: (one.last_entry > 0, -one.last_entry, one.code)))
 
@@ -73,14 +77,20 @@ class Underway:
         new = select(entry_table.c.batch_id, func.max(entry_table.c.id).label("last"), last_word.label("word"))
         new = new.where(entry_table.c.id > self._last_id).group_by(entry_table.c.batch_id)
         each = new.subquery()
-        query = select(each, _IS_RELEASE.label("released")).outerjoin(entry_table, entry_table.c.id == each.c.word)
+        marks = _IS_RELEASE.label("released"), _BY_THESE_RULES.label("by_these_rules")
+        query = select(each, *marks).outerjoin(entry_table, entry_table.c.id == each.c.word)
         for row in connection.execute(query):
             self._touched[row.batch_id] = row.last
             self._last_id = max(self._last_id, row.last)
+            if row.word is not None:
+                self._released.discard(row.batch_id)
+                self._otherwise.discard(row.batch_id)
             if row.released:
                 self._released.add(row.batch_id)
-            elif row.word is not None:
-                self._released.discard(row.batch_id)
+                if not row.by_these_rules:
+                    self._otherwise.add(row.batch_id)
 
 
+# In what somebody stated the quotation marks would be escaped: this stands for the field alone.
+_BY_THESE_RULES = entry_table.c.record.contains(f'"rules_version":"{RULES_EDITION}-', autoescape=True)
 _IS_RELEASE = and_(entry_table.c.kind == KIND_OF[Decision], entry_table.c.record.startswith(_RELEASE))

@@ -60,10 +60,11 @@ def look(desk: Desk) -> Seen:
     """Look at all batches under way, as far as that is quick; the rest is begun as work that goes on by itself."""
     known: dict[str, tuple[Looked, Glance]] = cache.kept(desk, "glances")
     hour, rules = cache.hour(desk), workflow.house_rules(desk.journal).version
-    underway = desk.journal.underway()
+    underway, on_sale = desk.journal.underway(), desk.journal.released_otherwise()
     waiting: list[tuple[Touched, Looked]] = []
-    glances: list[Glance] = []
-    for touched in underway:
+    glances: dict[str, Glance] = {}
+    # Of what is on sale, what other rules let go may ask for a decision.
+    for touched in (*underway, *on_sale):
         as_of = Looked(touched.last_entry, hour, rules)
         seen = known.get(touched.code)
         if seen is None or seen[0] != as_of:
@@ -71,17 +72,17 @@ def look(desk: Desk) -> Seen:
                 waiting.append((touched, as_of))
                 continue
             seen = known[touched.code] = (as_of, _glance(desk, touched.code))
-        glances.append(seen[1])
+        glances[touched.code] = seen[1]
     codes = {touched.code for touched in underway}
-    for code in known.keys() - codes:
+    for code in known.keys() - codes - {touched.code for touched in on_sale}:
         known.pop(code, None)
     # What is on sale with pieces of a held batch in it is no longer under way, but asks for a decision.
-    for code in dict.fromkeys(code for glance in glances for code in glance.reach if code not in codes):
-        glances.append(_glance(desk, code))
+    for code in [code for glance in glances.values() for code in glance.reach if code not in codes]:
+        glances[code] = _glance(desk, code)
     if waiting:
         place = str(desk.journal.location)
         work.begin(place, NAME, "Looking at all batches", partial(_rest, desk.journal, desk.now, known, waiting))
-    return Seen(tuple(glances), len(waiting))
+    return Seen(tuple(glances.values()), len(waiting))
 
 
 def _glance(desk: Desk, code: str) -> Glance:

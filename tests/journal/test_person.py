@@ -43,7 +43,7 @@ SIGNED = ["start_batch", "add", "add_many", "withdraw", "undo", "file_photo"]
 READS = {
     "all_batches", "batch", "batches", "card_text", "cards", "check", "close", "derived",
     "entries_of_photo", "find_photo", "history", "names", "of", "open", "photo", "photo_bytes",
-    "photos_named", "photos_of", "setting", "underway", "unfiled_photos",
+    "photos_named", "photos_of", "released_otherwise", "setting", "underway", "unfiled_photos",
 }  # fmt: skip
 """The others: they write nothing, or only what can be made again."""
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from curejournal.cure.records import Decision, Event, PhotoNote, Portion
+from curejournal.cure.records import AlkaliTest, ColourReading, Decision, Event, PhotoNote, Portion
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
@@ -148,6 +148,16 @@ def test_a_photo_from_another_zone_says_whose_clock_it_shows(small: Path) -> Non
     assert (last.record.note, last.at, last.at.utcoffset()) == ("over there", taken, timedelta(hours=9))
 
 
+def test_a_photo_says_what_limits_its_colours(small: Path) -> None:
+    known = {"grade": "indicative", "reasons": ("It is only roughly known.",), "area": "[[2,2],[40,2],[40,40],[2,40]]"}
+    with Journal.open(small) as journal:
+        (first, *_) = journal.batch("B-1").of(ColourReading)
+        rough = replace(first.record, **known)
+        journal.add("B-1", rough, at=first.at, by="Ann", supersedes=first.id, photo=first.photo)
+    at = app("photo", photo=first.photo)
+    assert "It is only roughly known." in text_of(at) and not at.exception
+
+
 def test_a_release_under_an_earlier_edition_of_the_rules_says_so_above_every_section(small: Path) -> None:
     with Journal.open(small) as journal:
         for code in ("B-1", "B-2"):
@@ -160,6 +170,18 @@ def test_a_release_under_an_earlier_edition_of_the_rules_says_so_above_every_sec
     assert "By them it could not have been released then: alkali: no alkali test yet" in warned
     assert "Decide whether it stays on sale" in warned
     assert "under edition" not in text_of(app("batch", batch="B-3"))
+    at = app("today")
+    assert only(at.button, "Decide whether it stays on sale").key == "do-decide-B-2"
+    assert "alkali: no alkali test yet" in text_of(at)
+
+
+def test_why_a_batch_is_held_is_said_on_the_day_of_its_pour_too(small: Path) -> None:
+    assert "Not before about" in text_of(section("B-2", "Evidence")), "no date alone makes it ready"
+    with Journal.open(small) as journal:
+        journal.add("B-2", AlkaliTest("meter", ph=12.4, half_width=0.1, strength_pct=1), at=NOW, by="Ann")
+    at = app("batch", batch="B-2")
+    assert at.button_group(key="section-B-2").value == "Write down", "it was just poured"
+    assert "Because of alkali (meter of 25 November: pH 12.3 to 12.5 at 1%: not for sale)." in text_of(at)
 
 
 def test_nothing_can_be_released_before_it_is_ready(small: Path) -> None:

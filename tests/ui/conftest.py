@@ -9,6 +9,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -69,8 +70,8 @@ def is_there(process: int) -> bool:
     return True
 
 
-@pytest.fixture(scope="session")
-def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., App]]:
+@contextmanager
+def apps_in(folders: pytest.TempPathFactory) -> Iterator[Callable[..., App]]:
     """Starts an app on a journal, forked or afresh as a maker's own is; all are ended at the end."""
     servers: list[int] = []
 
@@ -80,7 +81,7 @@ def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[...
             port = free.getsockname()[1]
         command = ["streamlit", "run", "start.py", "--server.port", str(port)]
         environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder), **more}
-        server = started(command, UI, environment, tmp_path_factory.mktemp("log"), afresh=afresh)
+        server = started(command, UI, environment, folders.mktemp("log"), afresh=afresh)
         servers.append(server)
         address = f"http://127.0.0.1:{port}"
         for _ in range(600):
@@ -106,7 +107,21 @@ def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[...
 
 
 @pytest.fixture(scope="session")
-def full_app(start_app: Callable[..., App], tmp_path_factory: pytest.TempPathFactory) -> App:
+def start_lasting_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., App]]:
+    """Starts an app that all tests look at."""
+    with apps_in(tmp_path_factory) as start:
+        yield start
+
+
+@pytest.fixture
+def start_app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., App]]:
+    """Starts an app for one test: left running, each would go on asking the processor for its share."""
+    with apps_in(tmp_path_factory) as start:
+        yield start
+
+
+@pytest.fixture(scope="session")
+def full_app(start_lasting_app: Callable[..., App], tmp_path_factory: pytest.TempPathFactory) -> App:
     """The small journal, an enrolled card, and a batch of each size of window that was really photographed."""
     folder = small_journal(tmp_path_factory.mktemp("full"))
     pictures = demo.pictures_folder()
@@ -130,12 +145,12 @@ def full_app(start_app: Callable[..., App], tmp_path_factory: pytest.TempPathFac
                 workflow.take_in(
                     journal, code, data, name=name, card=enrolled, by="Ann", now=NOW, zone=NOW.tzinfo or poured.tzinfo
                 )
-    return start_app(folder)
+    return start_lasting_app(folder)
 
 
 @pytest.fixture(scope="session")
-def empty_app(start_app: Callable[..., App], tmp_path_factory: pytest.TempPathFactory) -> App:
-    return start_app(tmp_path_factory.mktemp("empty"))
+def empty_app(start_lasting_app: Callable[..., App], tmp_path_factory: pytest.TempPathFactory) -> App:
+    return start_lasting_app(tmp_path_factory.mktemp("empty"))
 
 
 @pytest.fixture(params=SIZES)
@@ -144,25 +159,40 @@ def size(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture(scope="session")
-def contexts(browser: Any) -> Iterator[dict[str, Any]]:
-    """One profile of the browser for each size: what it has loaded once it need not load again."""
+def page_of(browser: Any) -> Iterator[Callable[[str], Any]]:
+    """One page for each size: what it has loaded and compiled once it need not again, as a new one would have to."""
     opened = {size: profile(browser, **settings, accept_downloads=True) for size, settings in SIZES.items()}
-    yield opened
+    pages: dict[str, Any] = {}
+
+    def page(size: str) -> Any:
+        if size not in pages or pages[size].is_closed():
+            pages[size] = opened[size].new_page()
+        return pages[size]
+
+    yield page
     for context in opened.values():
         context.close()
 
 
 @pytest.fixture
-def window(contexts: dict[str, Any], size: str) -> Iterator[Any]:
+def window(page_of: Callable[[str], Any], size: str) -> Iterator[Any]:
     """A page of the browser in each size; it must not have asked any other computer for anything."""
-    page = contexts[size].new_page()
+    page = page_of(size)
     asked: set[str] = set()
     faults: list[str] = []
-    page.on("request", lambda request: asked.add(request.url))
-    page.on("websocket", lambda socket: asked.add(socket.url))
-    page.on("pageerror", lambda fault: faults.append(str(fault)))
+    heard: dict[str, Callable[[Any], None]] = {
+        "request": lambda request: asked.add(request.url),
+        "websocket": lambda socket: asked.add(socket.url),
+        "pageerror": lambda fault: faults.append(str(fault)),
+    }
+    for event, hear in heard.items():
+        page.on(event, hear)
     yield page
-    page.close()
+    if not page.is_closed():
+        page.emulate_media(color_scheme="light")
+        page.goto("about:blank")
+        for event, hear in heard.items():
+            page.remove_listener(event, hear)
     hosts = {urlsplit(url).hostname for url in asked if urlsplit(url).scheme in ("http", "https", "ws", "wss")}
     assert hosts <= {"127.0.0.1"}, "a request went to another computer"
     assert not faults

@@ -11,7 +11,7 @@ import json
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import cv2
@@ -259,8 +259,11 @@ def _keyboard() -> Picture:
     return board
 
 
-def look_alikes(card: Card, window: Card, seed: int) -> Iterator[tuple[str, Picture]]:
-    """Named pictures without the chart; those with fields in rows are the hard ones."""
+def look_alikes(card: Card, window: Card, seed: int) -> Iterator[tuple[str, Callable[[], Picture]]]:
+    """Names of pictures without the chart, and how each is drawn; those with fields in rows are the hard ones.
+
+    They are to be drawn in this order: each goes on with the chance where the one before it ended.
+    """
     rng = np.random.default_rng(seed)
     own = np.array([patch.srgb for patch in card.patches])
     any_colours = rng.integers(0, 256, (200, 3))
@@ -269,17 +272,23 @@ def look_alikes(card: Card, window: Card, seed: int) -> Iterator[tuple[str, Pict
     def on_scene(sheet: Sheet, of: Card, number: int) -> Picture:
         return photographed(sheet, of, replace(random_shot(rng), behind=SCENES[number % len(SCENES)]), seed + number)[0]
 
+    def fields(colours: Callable[[], Array], number: int) -> Picture:
+        return on_scene(drawn_sheet(fields_card(card, colours())), card, number)
+
+    def on_a_wall(wall: Callable[[], Picture]) -> Picture:
+        return taken(np.asarray(wall(), dtype=np.uint8), random_shot(rng), rng)
+
+    def of_window(number: int) -> Picture:
+        return on_scene(_window_sheet(window), window, number)
+
     for name in (*SCENES, "immunohistochemistry", "camera", "coins", "page"):
-        yield f"scene {name}", scikit_picture(name)
+        yield f"scene {name}", partial(scikit_picture, name)
     for number in range(6):
-        colours = rng.integers(0, 256, (len(own), 3))
-        yield f"24 random colours {number}", on_scene(drawn_sheet(fields_card(card, colours)), card, number)
+        any_24 = partial(rng.integers, 0, 256, (len(own), 3))
+        yield f"24 random colours {number}", partial(fields, any_24, number)
     for number in range(6):
-        yield (
-            f"own colours shuffled {number}",
-            on_scene(drawn_sheet(fields_card(card, rng.permutation(own))), card, number),
-        )
-    yield "24 greys", on_scene(drawn_sheet(fields_card(card, greys)), card, 1)
+        yield f"own colours shuffled {number}", partial(fields, partial(rng.permutation, own), number)
+    yield "24 greys", partial(fields, lambda: greys, 1)
     walls: list[tuple[str, Callable[[], Picture]]] = [
         ("swatches 8x6", lambda: _fields(rng, 8, 6, 0.15, 250, any_colours)),
         ("swatches 6x4", lambda: _fields(rng, 6, 4, 0.12, 20, any_colours)),
@@ -297,15 +306,13 @@ def look_alikes(card: Card, window: Card, seed: int) -> Iterator[tuple[str, Pict
         ("keyboard", _keyboard),
     ]
     for name, wall in walls:
-        yield name, taken(np.asarray(wall(), dtype=np.uint8), random_shot(rng), rng)
-    yield "noise", rng.integers(0, 256, (900, 1200, 3), dtype=np.uint8)
-    yield (
-        "coarse noise",
-        cv2.resize(rng.integers(0, 256, (30, 40, 3), dtype=np.uint8), (1200, 900), interpolation=cv2.INTER_NEAREST),
-    )
-    yield "blank", np.full((900, 1200, 3), 128, np.uint8)
+        yield name, partial(on_a_wall, wall)
+    noise = partial(rng.integers, 0, 256, dtype=np.uint8)
+    yield "noise", lambda: noise(size=(900, 1200, 3))
+    yield "coarse noise", lambda: cv2.resize(noise(size=(30, 40, 3)), (1200, 900), interpolation=cv2.INTER_NEAREST)
+    yield "blank", lambda: np.full((900, 1200, 3), 128, np.uint8)
     for number in range(3):
-        yield f"window card {number}", on_scene(_window_sheet(window), window, number)
+        yield f"window card {number}", partial(of_window, number)
 
 
 def _window_sheet(window: Card, scale: float = 6.0) -> Sheet:

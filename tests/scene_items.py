@@ -261,7 +261,7 @@ def card_sheet(laid: Laid, scale: float, camera: Camera) -> Sheet:
 
 def soap_sheet(soap: Soap, scale: float, camera: Camera, rng: np.random.Generator) -> Sheet:
     sheet = Sheet(soap.size_mm, scale, camera, soap.portions[0][1])
-    rows, columns = np.mgrid[: sheet.alpha.shape[0], : sheet.alpha.shape[1]].astype(np.float32)
+    rows, columns = (line.astype(np.float32) for line in np.ogrid[: sheet.alpha.shape[0], : sheet.alpha.shape[1]])
     along, across = (columns, rows) if soap.upright_bands else (rows, columns)
     length = soap.size_mm[0 if soap.upright_bands else 1] * scale
     wave = soap.wave_mm * scale * np.sin(across / (9.0 * scale) + rng.uniform(0, 6)) * 0.5

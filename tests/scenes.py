@@ -178,10 +178,14 @@ def _compose(
             (0, 0),
             0.4 * px_per_mm,
         )
-        shade = ((1 - alpha) * (1 - 0.35 * shadow))[..., None]
+        # Elsewhere nothing changes, and an item is a small part of most pictures.
+        x, y, across, down = cv2.boundingRect(((alpha > 0) | (shadow > 0)).astype(np.uint8))
+        here = slice(y, y + down), slice(x, x + across)
+        alpha = alpha[here][..., None]
+        shade = (1 - alpha) * (1 - 0.35 * shadow[here][..., None])
         for light, own in enumerate(sheet.layers):
             laid = cv2.warpPerspective(own, warp, scene.size, borderMode=cv2.BORDER_REPLICATE)
-            layers[light] = shade * layers[light] + alpha[..., None] * laid
+            layers[light][here] = shade * layers[light][here] + alpha * laid[here]
     return layers, corners, areas
 
 
@@ -199,7 +203,7 @@ def render(scene: Scene, seed: int, exif: Image.Exif | None = None) -> Rendered:
     rng = np.random.default_rng(seed)
     layers, corners, areas = _compose(scene, rng)
     width, height = scene.size
-    rows, columns = np.mgrid[:height, :width].astype(np.float32)
+    rows, columns = (line.astype(np.float32) for line in np.ogrid[:height, :width])
     angle = np.radians(scene.uneven_towards_deg)
     ramp = ((columns / width - 0.5) * np.cos(angle) + (rows / width - 0.5 * height / width) * np.sin(angle)).astype(
         np.float32

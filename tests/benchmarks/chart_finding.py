@@ -66,8 +66,8 @@ def cases_with_chart(card: Card, seed: int) -> Iterator[Case]:
 def cases_without_chart(card: Card, seed: int) -> Iterator[Case]:
     """Sixty and more: scenes, look-alikes, other cards, and charts cut, mirrored or painted over."""
     photos = pictures.real_photos()
-    for name, picture in pictures.look_alikes(card, card_named("window"), seed):
-        yield Case("look-alike or scene", name, picture)
+    for name, draw in pictures.look_alikes(card, card_named("window"), seed):
+        yield Case("look-alike or scene", name, draw())
     for photo in photos:
         if photo.corners is None:
             yield Case("real photo of something else", photo.name, photo.picture)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -101,12 +102,20 @@ def test_a_card_whose_patches_make_no_lattice_is_refused_with_a_reason():
     assert look_for_chart(picture, window).code == "card without pattern"
 
 
-LOOK_ALIKES = dict(pictures.look_alikes(CHART, card_named("window"), seed=7))
+@cache
+def look_alikes():
+    return dict(pictures.look_alikes(CHART, card_named("window"), seed=7))
 
 
-@pytest.mark.parametrize("name", LOOK_ALIKES)
-def test_a_picture_without_the_chart_gives_none(name):
-    assert find_chart(LOOK_ALIKES[name], CHART) is None
+@pytest.fixture(scope="module")
+def drawn():
+    """All are drawn here, not where the tests are listed: each worker lists them."""
+    return {name: draw() for name, draw in look_alikes().items()}
+
+
+@pytest.mark.parametrize("name", look_alikes())
+def test_a_picture_without_the_chart_gives_none(name, drawn):
+    assert find_chart(drawn[name], CHART) is None
 
 
 def test_a_mirrored_chart_is_named_as_such():

@@ -60,7 +60,7 @@ def superfat(checked: LyeCheck) -> None:
             "Superfat": f"{digits(checked.superfat_nominal_pct, 1)} %, most likely {low} to {high} %",
             "At worst": f"{worst} to {best} %, every spread taken at its worst",
             "Lye concentration": f"{ratio:.0f} %" if ratio is not None else "no alkali in it",
-            "Water": f"{checked.water_g:.0f}\u00a0g in {checked.batch_g:.0f}\u00a0g: "
+            "Water": f"{checked.water_g:.1f}\u00a0g in {checked.batch_g:.1f}\u00a0g: "
             "no bar can lose more than that part",
         }
     )

@@ -16,7 +16,7 @@ from curejournal.ui import telling
 from curejournal.ui.frame import all_pages
 from curejournal.ui.telling import Habits, kept_habits, worded
 from tests.texts import POT, catalogue
-from tests.ui.pages import app, form, only, text_of, writing
+from tests.ui.pages import app, form, only, section, text_of, writing
 
 
 @pytest.fixture
@@ -94,6 +94,12 @@ def test_weights_typed_in_ounces_are_kept_in_grams_and_shown_in_ounces(small: Pa
     with Journal.open(small) as journal:
         now = [entry.record for entry in journal.batch("B-1").entries if isinstance(entry.record, Weighing)][-1]
     assert now.grams == pytest.approx(typed * 28.349523125) and now.resolution_g == last.resolution_g
+
+
+def test_water_is_told_as_finely_as_it_was_weighed_in_ounces(small: Path) -> None:
+    keep(small, units="oz and °F")
+    # 280 g and 1448 g by 28.349 523 125 g in an ounce, arithmetic; by whole grams it would be 9.88.
+    assert "9.877\u00a0oz in 51.077\u00a0oz" in text_of(section("B-1", "Readings"))
 
 
 def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import os
 from collections.abc import Callable
@@ -11,9 +12,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 from skimage.color import deltaE_ciede2000
 
 from curejournal.colour.sample import Grade
+from curejournal.colour.spaces import linear_from_srgb, srgb_from_linear
 from curejournal.photo.card import Card, Rect, built_in_card_text, read_card
 from curejournal.photo.measure import Area, measure
 from curejournal.photo.placement import placement_from_corners
@@ -94,6 +97,27 @@ def test_chart_is_found_where_there_is_one_and_nowhere_else(row: dict[str, str])
     corners = np.array(json.loads(row["corners"]))
     patch = np.linalg.norm(corners[1] - corners[0]) / 6
     assert np.abs(np.array(found.corners) - corners).max() < 0.4 * patch
+    # Each lies in one light, as anybody can see.
+    assert not {reason.code for reason in found.reasons} & {"uneven light", "mixed light"}
+
+
+@pytest.mark.parametrize(
+    ("light", "code"), [((0.45, 0.45, 0.45), "uneven light"), ((1.0, 0.85, 0.5), "mixed light")], ids=("shadow", "lamp")
+)
+@pytest.mark.parametrize("name", ["sheet-a-02.jpg", "sheet-b-01.jpg", "scene-02.png"])
+def test_another_light_on_one_half_of_a_real_chart_is_named(name: str, light: tuple[float, ...], code: str) -> None:
+    """A chart has no whites all round; nothing but its colours tells."""
+    (row,) = [row for row in rows() if row["file"] == name]
+    with Image.open(PHOTOS / name) as image:
+        linear = linear_from_srgb(np.asarray(image.convert("RGB")) / 255.0)
+    left, *_, right = sorted(x for x, _ in json.loads(row["corners"]))
+    share = np.clip((np.arange(linear.shape[1]) - left) / (right - left) * 2.0 - 0.5, 0.0, 1.0)[:, None]
+    changed = srgb_from_linear(linear * (1.0 - share * (1.0 - np.array(light))))
+    file = io.BytesIO()
+    Image.fromarray(np.round(255.0 * changed).astype(np.uint8)).save(file, "PNG", compress_level=1)
+    found = measure(read_photo(file.getvalue()), chart())
+    assert code in {reason.code for reason in found.reasons}
+    assert found.grade in (Grade.INDICATIVE, Grade.NOT_USABLE)
 
 
 @pytest.mark.parametrize(

@@ -155,6 +155,8 @@ def test_what_is_no_whole_picture_is_exit_1_with_a_sentence(pictures: dict[str, 
         ["--card", "chart24", "--corners", "a,b c,d e,f g,h"],
         ["--card", "window", "--area", "no numbers"],
         ["--card", "window", "--area", "a=1,2,3"],
+        ["--card", "window", "--area", "a=1,2,3,nan"],
+        ["--card", "window", "--area", "a=1,2 3,inf 5,6"],
     ],
 )
 def test_what_cannot_be_read_is_exit_1_with_a_sentence(pictures: dict[str, Path], arguments: list[str]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import getpass
 import json
+import math
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -164,7 +165,7 @@ def numbers_of(text: str, count: int, example: str) -> tuple[float, ...]:
         numbers = tuple(float(part) for part in text.split(","))
     except ValueError:
         numbers = ()
-    if len(numbers) != count:
+    if len(numbers) != count or not all(map(math.isfinite, numbers)):
         raise Mistyped(f"“{text}” cannot be read.", f"Write it as {example}.")
     return numbers
 

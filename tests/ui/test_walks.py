@@ -285,13 +285,16 @@ def test_two_batches_stand_side_by_side_with_both_journeys_in_one_chart(size: st
     steps.assert_accessible(window)
 
 
-@pytest.mark.mostly("desktop")
-@pytest.mark.parametrize("way", ["beside a 24-patch chart", "by its own white paper"])
+@pytest.mark.parametrize(
+    "way",
+    [
+        pytest.param("beside a 24-patch chart", marks=pytest.mark.mostly("desktop")),
+        pytest.param("by its own white paper", marks=pytest.mark.mostly("phone")),
+    ],
+)
 def test_a_printed_card_is_measured_step_by_step(
     way: str, size: str, window: Any, start_app: Any, tmp_path: Path
 ) -> None:
-    if size == "desktop" and way.startswith("by"):
-        pytest.skip("on the phone is enough")
     app = start_app(tmp_path)
     steps.go(window, app, "cards")
     window.get_by_text("Measure a printed card (enrol it)").click()

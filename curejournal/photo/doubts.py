@@ -42,7 +42,7 @@ def no_card(card: Card) -> Reason:
     return refusal(
         "no card",
         f"The card “{card.name}” was not found in this photo.",
-        "Lay the card flat beside or on the soap, all of it in the picture, go closer if it is small there, and try again.",
+        "Lay the card flat beside or on the soap, all of it in the picture; go closer if it is small there. Try again.",
     )
 
 

@@ -73,7 +73,7 @@ def flatten(photo: Photo, card: Card, lesson: Lesson, rect: Rect) -> Flat:
     """Straighten and correct a rectangle of the card's plane; the lesson must have a correction."""
     placement, correction = lesson.placement, lesson.correction
     assert placement is not None and correction is not None
-    most, _ = placement.scale_at((rect.x + rect.w / 2, rect.y + rect.h / 2))
+    ((most, _),) = placement.scales_at(np.array([(rect.x + rect.w / 2, rect.y + rect.h / 2)]))
     # As fine as the picture, then averaged: noise goes down instead of being picked.
     finer = int(np.clip(round(most / lesson.scale / PX_PER_MM), 1, 4))
     size = (round(rect.w * PX_PER_MM), round(rect.h * PX_PER_MM))

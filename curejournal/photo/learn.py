@@ -113,8 +113,8 @@ def locate(
             found = find(picture, card, reduce)
     if isinstance(found, Reason):
         return doubts.blurred(card) if sharpness(picture) < doubts.BLUNT else found, picture, reduce
-    middles, sides = centres_of(card.patches), np.array([min(patch.w, patch.h) for patch in card.patches])
-    side = min(found.scale_at((x, y))[1] * mm for (x, y), mm in zip(middles.tolist(), sides.tolist(), strict=True))
+    sides = [min(patch.w, patch.h) for patch in card.patches]
+    side = float((found.scales_at(centres_of(card.patches))[:, 1] * sides).min())
     finer = reduce
     while finer > 1 and side / finer < PATCH_PX_WANTED:
         finer = _FINER[finer]

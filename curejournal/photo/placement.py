@@ -42,22 +42,16 @@ class Placement:
         """Points (N, 2) in full-size pixels to mm on the card's plane."""
         return _project(np.linalg.inv(np.asarray(self.matrix)), pixels)
 
-    def scale_at(self, mm: tuple[float, float]) -> tuple[float, float]:
-        """Pixels per mm along the plane's most and least stretched directions at a place."""
+    def scales_at(self, mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Pixels per mm along the plane's most and least stretched directions, (N, 2), at places (N, 2) in mm."""
         h = np.asarray(self.matrix)
-        x, y, w = h @ (mm[0], mm[1], 1.0)
-        jacobian = np.array(
-            [
-                [h[0, 0] - x / w * h[2, 0], h[0, 1] - x / w * h[2, 1]],
-                [h[1, 0] - y / w * h[2, 0], h[1, 1] - y / w * h[2, 1]],
-            ]
-        )
-        most, least = np.linalg.svd(jacobian / w, compute_uv=False)
-        return float(most), float(least)
+        depth = (h[2, :2] @ mm.T + h[2, 2])[:, None, None]
+        jacobians = (h[:2, :2] - self.to_pixels(mm)[:, :, None] * h[2, :2]) / depth
+        return np.linalg.svd(jacobians, compute_uv=False)
 
     def tilt_degrees(self, card: Card) -> float:
         """The angle between the card and the picture plane, from its foreshortening at the centre."""
-        most, least = self.scale_at((card.size_mm[0] / 2, card.size_mm[1] / 2))
+        ((most, least),) = self.scales_at(np.array([card.size_mm]) / 2)
         return float(np.degrees(np.arccos(np.clip(least / most, 0.0, 1.0))))
 
     def outline(self, rect: Rect | Patch) -> Points:

@@ -46,6 +46,9 @@ _USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.37, 2.0, 3.5
 photo's patches, how strongly soap's error grows with it, and to how much at most: what sees patches unlike the eye sees
 soap unlike it too. From drawn photos of other seeds than are reported, so that intervals hold for usual cameras and for
 a stacked sensor."""
+_COOL_SD = np.array([0.14, 0.06])
+"""By how much more green and blue soaps may be redder or greener, per unit of -a and of -b in even Lab: pigments of one
+green are less alike than those of one red. From drawn pigments (`tests.benchmarks.soap_beside_card`)."""
 _IN_COMMON = 0.25
 """The share of the variance stated for a patch's true colour that colours alike have in common. Ours: with a card
 enrolled from photos beside a chart, intervals hold by it (`tests.benchmarks.window_card --enrolled`); 92% without."""
@@ -148,6 +151,8 @@ def material_covariance(guesses: Array, change: Array | None = None, excess: flo
         unsure = _LEARNED_CHANGE * change.ravel()
         strange = min((excess / _USUAL_EXCESS) ** _EXCESS_POWER, _MOST_STRANGE)
         covariance = strange**2 * covariance + np.outer(unsure, unsure)
+        cool = np.maximum(-guesses[:, 1:], 0.0) @ _COOL_SD
+        covariance[1::3, 1::3] += alike * np.outer(cool, cool)
     return np.asarray(covariance)
 
 

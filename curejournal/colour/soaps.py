@@ -3,10 +3,11 @@
 A camera is not the eye: of two materials that look alike, one may be redder in a photo. So what puts a card right is
 not quite what puts soap right. How far they differ shows in what the card needs: the mixing of channels, and the smooth
 rest that the camera leaves all over colour. A small network, learned on drawn photos, makes of these the change that
-soap asks for, cubic in colour. It has no constant term: a camera that sees as the eye does needs no change.
+soap asks for, quartic in colour. It has no constant term: a camera that sees as the eye does needs no change.
 
 `python -m tests.benchmarks.soap_beside_card --learn` writes its numbers: published sensitivities of eleven cameras and
-of a stacked sensor (2 parts in 13), each changed at random; published lights and mixtures; inks at random; drawn soaps.
+of a stacked sensor (2 parts in 13), each changed at random; published lights and mixtures; inks at random; drawn soaps,
+plain and with pigments of any colour.
 None of the cameras, lights and inks of `tests.benchmarks.window_card`, by which it is judged, is among them, save the
 stacked sensor in other copies.
 """
@@ -26,11 +27,11 @@ _HUES = np.radians(np.arange(0.0, 360.0, 60.0))
 _RING = np.concatenate([np.zeros((1, 2)), 30.0 * np.column_stack([np.cos(_HUES), np.sin(_HUES)])])
 PROBES = np.array([(lightness, *ab) for lightness in (35.0, 60.0, 85.0) for ab in _RING])
 """Where the rest is looked at, even Lab: grey and six hues, dark, middling and light."""
-_LEARNED_FROM = np.array([(8.0, -20.0, -27.0), (97.0, 37.0, 43.0)])
-"""Between these lay the colours of all but one in a hundred soaps learned from, even Lab."""
-_TERMS = np.array(list(combinations_with_replacement(range(4), 3)))
+_LEARNED_FROM = np.array([(12.0, -27.0, -35.0), (95.0, 38.0, 46.0)])
+"""Between these lay all but one in a hundred of each coordinate of the soaps learned from, even Lab."""
+_TERMS = np.array(list(combinations_with_replacement(range(4), 4)))
 TERMS = len(_TERMS)
-"""Of a cubic in colour."""
+"""Of a quartic in colour."""
 _FARTHEST = 5.0
 """Ours: what is farther from usual, in sd, counts as this far; nothing like it was learned from."""
 
@@ -65,7 +66,7 @@ def needs_of(mixing: Array, rest: Array) -> Array:
 
 
 def terms(even_lab: Array) -> Array:
-    """The terms (..., TERMS) of a cubic in colours (..., 3); one beyond those learned from counts as the nearest."""
+    """The terms (..., TERMS) of a quartic in colours (..., 3); one beyond those learned from counts as the nearest."""
     scaled = (np.clip(even_lab, *_LEARNED_FROM) - (50.0, 0.0, 0.0)) / (50.0, 40.0, 40.0)
     with_one = np.concatenate([np.ones_like(scaled[..., :1]), scaled], axis=-1)
     return np.asarray(with_one[..., _TERMS].prod(axis=-1))

@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from curejournal import workflow
+from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.report.wording import day
 from curejournal.ui import entry, line, parts, telling, views, which, work
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, Page, attempt, refusal
 from curejournal.ui.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.ui.telling import st
 
@@ -56,10 +57,26 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
             st.title(shown[slug].title)
         entry.undo(desk)
         if not shown[slug].writes or parts.may_enter(desk):
-            attempt(lambda: shown[slug].render(desk))
+            _render(shown[slug], desk)
     where = "the computer that shows this" if desk.signed_in else "this computer"
     parts.say(f"Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot")
     line.watch()
+
+
+def _render(page: Page, desk: Desk) -> None:
+    """A fault of ours is told in our words, in place of Streamlit's, and still goes to the log."""
+    try:
+        attempt(lambda: page.render(desk))
+    except Exception:
+        refusal(
+            CureJournalError(
+                "Something went wrong that should not have: a fault of this program.",
+                "Open the page again. If it happens again, pass on what you did and what the terminal shows.",
+                "What was confirmed before is kept.",
+            )
+        )
+        st.html("<style>.stException { display: none }</style>")
+        raise
 
 
 def _nothing(slug: str) -> None:

@@ -107,10 +107,15 @@ def light_named(name: str) -> Array:
 # Reflectances ---------------------------------------------------------------------------------------
 
 
+def opaque(absorption: Array) -> Array:
+    """Reflectance of an opaque layer, from absorption over scattering (Kubelka & Munk 1931)."""
+    return np.asarray(1 + absorption - np.sqrt(absorption**2 + 2 * absorption))
+
+
 def soap_reflectance(lab: Sequence[float], seed: int | None = None) -> Array:
     """A smooth reflectance with this colour: a scatterer with absorption that varies smoothly.
 
-    Kubelka-Munk for an opaque layer (Kubelka & Munk 1931), with the logarithm
+    An `opaque` layer, with the logarithm
     of absorption over scattering quadratic in wavelength, after the smooth three-parameter
     spectra of Jakob & Hanika 2019 (doi 10.1111/cgf.13626). `seed` adds a broad
     pigment band of its own, so that the same colour comes with different spectra.
@@ -122,7 +127,7 @@ def soap_reflectance(lab: Sequence[float], seed: int | None = None) -> Array:
 
     def reflectance(coefficients: Array) -> Array:
         absorption = np.exp(np.clip(np.column_stack([np.ones_like(_T), _T, _T**2]) @ coefficients + band, -14, 8))
-        return np.asarray(1 + absorption - np.sqrt(absorption**2 + 2 * absorption))
+        return opaque(absorption)
 
     fit = least_squares(lambda c: np.subtract(lab_of(reflectance(c)), lab), [-2.0, -1.0, 0.3], method="lm")
     if np.abs(fit.fun).max() > 0.05:
@@ -136,11 +141,11 @@ def soap(lab: Lab, seed: int | None = None) -> Paint:
     return surface(soap_reflectance(lab, seed))
 
 
-def _edge(at_nm: float, width_nm: float) -> Array:
+def edge(at_nm: float, width_nm: float) -> Array:
     return np.asarray(1 / (1 + np.exp((NM - at_nm) / width_nm)))
 
 
-def _bell(at_nm: float, width_nm: float) -> Array:
+def bell(at_nm: float, width_nm: float) -> Array:
     return np.asarray(np.exp(-0.5 * ((NM - at_nm) / width_nm) ** 2))
 
 
@@ -160,7 +165,7 @@ def inks(change: int | None = None) -> Array:
         return value if rng is None else value * np.exp(rng.normal(0, by))
 
     def band(at_nm: float, width_nm: float) -> Array:
-        return _bell(near(at_nm, 6), about(width_nm, 0.12))
+        return bell(near(at_nm, 6), about(width_nm, 0.12))
 
     def unwanted(strength: float, at_nm: float, width_nm: float) -> Array:
         return about(strength, 0.25) * band(at_nm, width_nm)
@@ -169,7 +174,7 @@ def inks(change: int | None = None) -> Array:
         [
             1.9 * band(635, 48) + unwanted(0.9, 690, 40) + unwanted(0.22, 430, 40) + unwanted(0.18, 540, 40),
             1.9 * band(535, 36) + unwanted(0.35, 400, 45) + unwanted(0.25, 480, 30),
-            1.9 * _edge(near(486, 6), about(11, 0.12)) + 0.04,
+            1.9 * edge(near(486, 6), about(11, 0.12)) + 0.04,
             1.5 + near(0.05, 0.05) * _T,
         ]
     )
@@ -182,7 +187,7 @@ SHEEN = 0.009
 @cache
 def paper_reflectance() -> Array:
     """Uncoated office paper without brightener, about L* 94.5, a little blue."""
-    return np.asarray(0.875 - 0.28 * _edge(402, 8) - 0.03 * _T)
+    return np.asarray(0.875 - 0.28 * edge(402, 8) - 0.03 * _T)
 
 
 @dataclass(frozen=True)
@@ -283,7 +288,7 @@ def phone_cameras() -> dict[str, Array]:
 
     The filter is ours: half at 650 nm, as usual ones are. Nothing in the product was learned from these.
     """
-    return {name: each * _edge(650, 8)[:, None] for name, each in _sensitivities_in("phone_sensors.csv").items()}
+    return {name: each * edge(650, 8)[:, None] for name, each in _sensitivities_in("phone_sensors.csv").items()}
 
 
 def _sensitivities_in(file: str) -> dict[str, Array]:

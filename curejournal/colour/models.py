@@ -48,7 +48,8 @@ soap unlike it too. From drawn photos of other seeds than are reported, so that 
 a stacked sensor."""
 _COOL_SD = np.array([0.14, 0.06])
 """By how much more green and blue soaps may be redder or greener, per unit of -a and of -b in even Lab: pigments of one
-green are less alike than those of one red. From drawn pigments (`tests.benchmarks.soap_beside_card`)."""
+green are less alike than those of one red. From drawn pigments, published reflectances in sight
+(`tests.benchmarks.soap_beside_card`)."""
 _IN_COMMON = 0.25
 """The share of the variance stated for a patch's true colour that colours alike have in common. Ours: with a card
 enrolled from photos beside a chart, intervals hold by it (`tests.benchmarks.window_card --enrolled`); 92% without."""

@@ -7,6 +7,8 @@ photographs of charts in the tests; tests/benchmarks shows what they let through
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -172,8 +174,7 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
             )
         )
     elif samples.burnt.any():
-        named = [card.references[i] for i in np.flatnonzero(samples.burnt)[:5]]
-        names, outlines = ", ".join(patch.id for patch in named), tuple(map(placement.outline, named))
+        names, outlines = _named(card, placement, np.flatnonzero(samples.burnt).tolist())
         text, remedy = f"Burnt out and left out: {names}.", "Lower the exposure a little."
         reasons.append(Reason("patches burnt out", text, remedy, outlines=outlines))
     brightest = np.nanmax(samples.encoded.mean(axis=1), initial=0)
@@ -241,12 +242,17 @@ def about_correction(card: Card, error: float, used: int) -> list[Reason]:
     return []
 
 
+def _named(card: Card, placement: Placement, patches: Sequence[int]) -> tuple[str, tuple[Points, ...]]:
+    """The names of some patches, at most five, and where they are."""
+    named = [card.references[i] for i in patches[:5]]
+    return ", ".join(patch.id for patch in named), tuple(map(placement.outline, named))
+
+
 def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) -> list[Reason]:
     """Patches that disagree with all others: a glare, a thumb, a stain."""
     if not suspects:
         return []
-    named = [card.references[i] for i in suspects[:5]]
-    names, outlines = ", ".join(patch.id for patch in named), tuple(map(placement.outline, named))
+    names, outlines = _named(card, placement, suspects)
     if len(suspects) > len(card.references) / 4:
         text = f"Many of the card's patches disagree with the rest: {names}."
         return [

@@ -30,7 +30,20 @@ from curejournal.colour.correction import Correction, fit_correction
 from curejournal.colour.spaces import srgb_from_linear
 from tests.benchmarks.window_card import FAMILIES, LIGHTS
 from tests.scenes import card_named
-from tests.spectra import NM, Array, Paint, Printer, SpectralCamera, other_cameras, phone_cameras, soap, surface
+from tests.spectra import (
+    NM,
+    Array,
+    Paint,
+    Printer,
+    SpectralCamera,
+    bell,
+    edge,
+    opaque,
+    other_cameras,
+    phone_cameras,
+    soap,
+    surface,
+)
 
 with warnings.catch_warnings():  # colour-science warns of optional packages that are not here
     warnings.simplefilter("ignore")
@@ -86,28 +99,23 @@ def pigment(rng: np.random.Generator) -> Array:
     """
     tilt, kind = (NM - 550) / 150, rng.random()
     if kind < 0.4:
-        edge = np.exp(rng.normal(0, 0.3) * tilt) / (1 + np.exp((NM - rng.uniform(440, 640)) / rng.uniform(5, 22)))
-        return np.asarray(edge + rng.uniform(0, 0.3) * band(rng.uniform(480, 700), rng.uniform(20, 60)))
+        below = np.exp(rng.normal(0, 0.3) * tilt) * edge(rng.uniform(440, 640), rng.uniform(5, 22))
+        return np.asarray(below + rng.uniform(0, 0.3) * bell(rng.uniform(480, 700), rng.uniform(20, 60)))
     if kind < 0.8:
         strengths = (1.0, *rng.uniform(0.1, 0.8, rng.integers(3)))
-        bands = [each * band(rng.uniform(410, 700), rng.uniform(16, 55)) for each in strengths]
+        bands = [each * bell(rng.uniform(410, 700), rng.uniform(16, 55)) for each in strengths]
         return np.asarray(np.sum(bands, axis=0) + rng.uniform(0, 0.1))
     return np.asarray(np.exp(rng.normal(0, 0.3) * tilt))
 
 
-def band(at_nm: float, width_nm: float) -> Array:
-    return np.asarray(np.exp(-0.5 * ((NM - at_nm) / width_nm) ** 2))
-
-
 def pigmented_bank(rng: np.random.Generator, count: int) -> list[Paint]:
-    """Soaps, browned a little, with one to three pigments (Kubelka & Munk 1931), and about as many of each colour."""
+    """Soaps, browned a little, with one to three pigments, and about as many of each colour."""
     bank: list[Paint] = []
     of_colour: Counter[tuple[int, ...]] = Counter()
     while len(bank) < count:
         browning = np.exp(rng.normal(-4.5, 1.2) - (NM - 550) / rng.uniform(35, 130)) + np.exp(rng.normal(-6.5, 1))
         absorbed = browning + sum(np.exp(rng.normal(-1.0, 1.5)) * pigment(rng) for _ in range(rng.integers(1, 4)))
-        over_scattering = absorbed * (NM / 550) ** rng.uniform(0, 1)  # soap scatters blue light more
-        paint = surface(1 + over_scattering - np.sqrt(over_scattering**2 + 2 * over_scattering))
+        paint = surface(opaque(absorbed * (NM / 550) ** rng.uniform(0, 1)))  # soap scatters blue light more
         lightness, chroma = paint.lab[0], np.hypot(*paint.lab[1:])
         if not (10 < lightness < 97 and chroma < 75):
             continue
@@ -174,6 +182,12 @@ def corrected(drawn: Setting, *, with_soap: bool) -> tuple[Correction, Array, Ar
     lab, joint = found.colours(drawn.shown, xy_mm=middle, soap=with_soap)
     each = np.arange(count)
     return found, lab, joint.reshape(count, 3, count, 3)[each, :, each, :]
+
+
+def within(lab: Array, covariance: Array, truth: Array) -> NDArray[np.bool_]:
+    """Which of colours (M, 3) have their truth in their 95 % region: chi-square with three degrees of freedom."""
+    off = lab - truth
+    return np.asarray((off * np.linalg.solve(covariance, off[..., None])[..., 0]).sum(axis=1) < 7.815)
 
 
 def light_to_learn_from(rng: np.random.Generator) -> str:
@@ -276,14 +290,12 @@ def judged(bank: str, seen_by: str, count: int, rng: np.random.Generator) -> str
         fair = ((each.shown > 0.004) & (each.shown < 0.996)).all(axis=1)
         for with_soap, own in cells.items():
             _, lab, covariance = corrected(each, with_soap=with_soap)
-            off = lab - each.soap_lab
-            squares = (off * np.linalg.solve(covariance, off[..., None])[..., 0]).sum(axis=1)
-            own.append(np.column_stack([deltaE_ciede2000(each.soap_lab, lab), squares])[fair])
+            held = within(lab, covariance, each.soap_lab)
+            own.append(np.column_stack([deltaE_ciede2000(each.soap_lab, lab), held])[fair])
     words = [f"| {seen_by}, changed | {bank}"]
     for own in cells.values():
-        errors, squares = np.concatenate(own).T
-        # 7.815: 95 % of chi-square with three degrees of freedom.
-        words.append(f"{np.median(errors):.2f} / {np.quantile(errors, 0.95):.2f} | {(squares < 7.815).mean():.1%}")
+        errors, held = np.concatenate(own).T
+        words.append(f"{np.median(errors):.2f} / {np.quantile(errors, 0.95):.2f} | {held.mean():.1%}")
     return " | ".join(words) + " |"
 
 

@@ -1,5 +1,7 @@
 """The app, for `streamlit run app.py`; `curejournal serve` does the same from anywhere."""
 
-from curejournal.ui.frame import run
+import streamlit as st
 
-run()
+from curejournal.ui.frame import told
+
+app = st.App("curejournal/ui/start.py", on_script_error=told)

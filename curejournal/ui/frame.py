@@ -57,26 +57,23 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
             st.title(shown[slug].title)
         entry.undo(desk)
         if not shown[slug].writes or parts.may_enter(desk):
-            _render(shown[slug], desk)
+            attempt(lambda: shown[slug].render(desk))
     where = "the computer that shows this" if desk.signed_in else "this computer"
     parts.say(f"Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot")
     line.watch()
 
 
-def _render(page: Page, desk: Desk) -> None:
-    """A fault of ours is told in our words, in place of Streamlit's, and still goes to the log."""
-    try:
-        attempt(lambda: page.render(desk))
-    except Exception:
-        refusal(
-            CureJournalError(
-                "Something went wrong that should not have: a fault of this program.",
-                "Open the page again. If it happens again, pass on what you did and what the terminal shows.",
-                "What was confirmed before is kept.",
-            )
+def told(fault: Exception) -> bool:
+    """Tell a fault of ours, raised in drawing or by a press, in our words in place of Streamlit's, which logs it."""
+    st.html(STYLE)  # a fault by a press comes before anything is drawn
+    refusal(
+        CureJournalError(
+            "Something went wrong that should not have: a fault of this program.",
+            "Open the page again. If it happens again, pass on what you did and what the terminal shows.",
+            "What was confirmed before is kept.",
         )
-        st.html("<style>.stException { display: none }</style>")
-        raise
+    )
+    return True
 
 
 def _nothing(slug: str) -> None:

@@ -14,6 +14,7 @@ from curejournal.door.doorway import Doorway
 from curejournal.door.gate import AppTalk, Gate
 from curejournal.door.keeper import Keeper
 from curejournal.door.people import People
+from curejournal.ui.frame import told
 from curejournal.ui.signed_in import BEHIND_GATE
 
 
@@ -44,7 +45,8 @@ def serve(doorway: Doorway) -> None:
     }
     if doorway.certificate:
         settings |= {"server.sslCertFile": doorway.certificate, "server.sslKeyFile": doorway.key}
-    st.App(Path(__file__).with_name("start.py").absolute(), middleware=[gate]).run(config=settings)
+    start = Path(__file__).with_name("start.py").absolute()
+    st.App(start, middleware=[gate], on_script_error=told).run(config=settings)
 
 
 if __name__ == "__main__":

@@ -55,10 +55,11 @@ def browser_type_launch_args() -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class App:
-    """A running app: its address and the folder of its journal."""
+    """A running app: its address, the folder of its journal and, where it is read, what it wrote to the terminal."""
 
     address: str
     folder: Path
+    terminal: Path | None = None
 
 
 def is_there(process: int) -> bool:
@@ -81,14 +82,15 @@ def apps_in(folders: pytest.TempPathFactory) -> Iterator[Callable[..., App]]:
             port = free.getsockname()[1]
         command = ["streamlit", "run", "start.py", "--server.port", str(port)]
         environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder), **more}
-        server = started(command, UI, environment, folders.mktemp("log"), afresh=afresh)
+        log = folders.mktemp("log")
+        server = started(command, UI, environment, log, afresh=afresh)
         servers.append(server)
         address = f"http://127.0.0.1:{port}"
         for _ in range(600):
             assert is_there(server), "the server ended at once"
             try:
                 with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
-                    return App(address, folder)
+                    return App(address, folder, log / "out")
             except OSError:
                 time.sleep(0.1)
         pytest.fail("the server did not answer within a minute")

@@ -15,6 +15,7 @@ from PIL import Image
 
 from curejournal.cure.records import ColourReading, Event, PhotoNote, Weighing
 from curejournal.demo import pictures_folder
+from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
 from tests.ui import steps
 from tests.ui.conftest import App
@@ -210,6 +211,31 @@ def test_two_files_of_one_name_and_two_that_are_no_pictures_are_told_apart(
     steps.see(window, "Keep 2 photos and their colours")
     assert window.get_by_text("Nothing in the journal was changed.").count() == 2
     assert window.get_by_test_id("stException").count() == 0
+
+
+@pytest.mark.mostly("phone")
+def test_a_fault_of_ours_is_told_in_our_words_by_drawing_and_by_a_press(window: Any, app: App) -> None:
+    steps.go(window, app, "rules")
+    with Journal.open(app.folder) as journal:
+        # What no version ever wrote, so that nothing expects it: the first breaks a page, the second the name's field.
+        journal.set_setting("strip keys", 5)
+        journal.set_setting("people", 5)
+    window.get_by_role("button", name="More").click()
+    window.get_by_label("Entries are made by").fill("Ann")
+    window.keyboard.press("Tab")
+    assert_told(window, app, "object is not iterable")
+    with Journal.open(app.folder) as journal:
+        journal.set_setting("people", [])
+    window.goto(f"{app.address}/strips")
+    assert_told(window, app, "ValidationError")
+
+
+def assert_told(window: Any, app: App, logged: str) -> None:
+    steps.see(window, "a fault of this program")
+    words = window.get_by_test_id("stAlert").all_inner_texts()
+    assert len(words) == 1 and "What was confirmed before is kept." in words[0] and "Open the page again." in words[0]
+    assert not window.get_by_test_id("stException").is_visible()
+    assert app.terminal and logged in app.terminal.read_text()
 
 
 @pytest.mark.mostly("desktop")

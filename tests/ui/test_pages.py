@@ -17,7 +17,6 @@ from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
 from curejournal.ui import frame, work
 from curejournal.ui.frame import all_pages
-from curejournal.ui.page import Desk
 from curejournal.ui.signed_in import SignedIn
 from tests.ui.journals import NOW, POUR, plain_jpeg, reading
 from tests.ui.pages import app, ended, only, section, text_of, writing
@@ -302,19 +301,6 @@ def test_work_that_breaks_off_says_so(small: Path, monkeypatch: pytest.MonkeyPat
     assert any("stopped before its end" in e.value for e in at.error)
     only(at.button, "All right").click().run()
     assert not at.error
-
-
-def test_a_fault_of_ours_is_told_in_plain_words_and_still_raised(small: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def broken(desk: Desk) -> None:
-        raise ZeroDivisionError("not for a maker's eyes")
-
-    pages = all_pages()
-    monkeypatch.setattr(frame, "all_pages", lambda: {**pages, "about": replace(pages["about"], render=broken)})
-    at = app("about")
-    (told,) = at.error
-    assert "a fault of this program" in told.value and "What was confirmed before is kept" in told.value
-    assert "not for a maker" not in text_of(at)
-    assert at.exception, "and it goes to the log"
 
 
 def test_the_journal_is_checked_on_request(small: Path) -> None:

@@ -100,7 +100,8 @@ def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, 
         sheet.say("No batch in this journal names this lot.")
     for material in dict.fromkeys(use.material for use in uses):
         of_it = [use for use in uses if use.material == material]
-        sheet.heading(f"{material}: {grams(sum(use.grams for use in of_it))} in {how_many(len(of_it), 'batch')}")
+        into = how_many(len({use.batch for use in of_it}), "batch")
+        sheet.heading(f"{material}: {grams(sum(use.grams for use in of_it))} in {into}")
         rows = [(use.batch, use.name, maybe_day(use.poured_at), grams(use.grams)) for use in of_it]
         sheet.rows(("batch", "name", "poured", "used"), rows, (20, 70, 35, 25), right=(3,))
     for use in {use.batch: use for use in uses}.values():
@@ -268,13 +269,10 @@ def _weights(sheet: Sheet, record: BatchRecord) -> None:
 def _tests(sheet: Sheet, record: BatchRecord) -> None:
     sheet.heading("Alkali and surface")
     entries = [entry for entry in record.batch.entries if isinstance(entry.record, AlkaliTest)]
-    outcomes = {(test.at, test.method): test for test in record.judgement.alkali.tests}
-    rows = []
-    for entry in entries:
-        assert isinstance(entry.record, AlkaliTest)
-        found = outcomes.get((entry.at, entry.record.method))
-        said = f"{found.outcome.value}: {found.words}" if found else ""
-        rows.append((_moment(record, entry.at), in_words(entry.record), said, entry.by))
+    # Both in order of time; a test from after the judgement is not in it.
+    pairs = zip(entries, record.judgement.alkali.tests, strict=False)
+    said = {entry.id: f"{test.outcome.value}: {test.words}" for entry, test in pairs}
+    rows = [(_moment(record, e.at), in_words(e.record), said.get(e.id, ""), e.by) for e in entries]
     sheet.rows(("when", "test", "what it says", "by"), rows, (28, 48, 48, 28))
     if not entries:
         sheet.say("No alkali test was entered.")

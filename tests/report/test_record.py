@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from curejournal.cure.judgement import judge
 from curejournal.cure.lineage import LotUse
-from curejournal.cure.records import Decision, Entry, Event, ScalarReading, Withdrawn
+from curejournal.cure.records import AlkaliTest, Decision, Entry, Event, ScalarReading, Withdrawn
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
 from curejournal.report.scripts import lacking, printable
 from curejournal.report.sheet import Sheet, axis_blocks
@@ -159,8 +159,9 @@ def test_records_of_a_day_come_each_on_pages_of_their_own():
 
 def test_a_lots_page_says_where_it_went():
     uses = (LotUse("A", "One", day(0), "coconut", "C1", 300.0), LotUse("B", "Two", None, "coconut", "C1", 200.5))
+    uses = (*uses, LotUse("B", "Two", None, "coconut", "C1", 99.5))
     text = PdfReader(io.BytesIO(lot_pdf("C1", uses, place="", made_on=day(60), software="x"))).pages[0].extract_text()
-    assert "coconut: 500.5 g in 2 batches" in text
+    assert "coconut: 600 g in 2 batches" in text, "one batch that took it twice is one batch"
     assert "not recorded" in text
     empty = PdfReader(io.BytesIO(lot_pdf("ZZ", (), place="", made_on=day(60), software="x"))).pages[0].extract_text()
     assert "No batch in this journal" in empty
@@ -176,6 +177,13 @@ def test_every_colour_has_room_on_the_strip_however_close_in_time():
 
 def test_a_titration_is_told_with_what_it_says():
     assert "good" in text_of(record(*BASICS, (40, GOOD_TITRATION)))
+
+
+def test_of_two_tests_at_one_moment_each_is_told_with_what_it_says_itself():
+    text = text_of(record(*BASICS, (40, HIGH_METER), (40, AlkaliTest("meter", 9.5, 0.1, 1.0)), (70, GOOD_TITRATION)))
+    assert f"pH {HIGH_METER.ph:g} ± 0.1 by meter, 1.0 % solution high:" in text
+    assert "pH 9.5 ± 0.1 by meter, 1.0 % solution good:" in text
+    assert "titration: 0.15, 0.17 ml" in text, "one that the judgement does not know yet is on the record"
 
 
 SCRIPTS = {

@@ -169,8 +169,9 @@ def calendar_file(
 ) -> None:
     """Write what is due as a calendar file; imported again, its events move instead of being doubled."""
     with open_journal(journal) as kept:
-        due = len(workflow.due_now(kept, now_of(kept)))
-        write_file(to, publish.calendar_file(kept, now_of(kept), workflow.time_zone(kept)))
+        made = publish.calendar_file(kept, now_of(kept), workflow.time_zone(kept))
+        write_file(to, made)
+    due = made.count(b"BEGIN:VEVENT")
     print_json({"file": str(to), "events": due}) if as_json else print(f"{to}: {how_many(due, 'thing')} due.")
 
 

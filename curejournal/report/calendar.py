@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID, uuid5
@@ -29,7 +29,7 @@ class Task:
 
 
 def calendar_ics(tasks: Iterable[Task], *, on: datetime, zone: tzinfo, software: str, title: str) -> bytes:
-    """Whole-day events, one for each thing that is due.
+    """Whole-day events, one for each thing that is to be done.
 
     Parameters
     ----------
@@ -46,7 +46,8 @@ def calendar_ics(tasks: Iterable[Task], *, on: datetime, zone: tzinfo, software:
     -------
     bytes
         An iCalendar stream, UTF-8. An event's UID depends on the batch and on what is to be done, not on the date, and
-        its SEQUENCE grows with the time: imported again, it moves instead of being doubled.
+        its SEQUENCE grows with the time: imported again, it moves instead of being doubled. What is to be done for
+        several reasons is one event with all of them.
 
     """
     calendar = Calendar()
@@ -54,8 +55,11 @@ def calendar_ics(tasks: Iterable[Task], *, on: datetime, zone: tzinfo, software:
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", title)
+    by_uid: dict[str, list[Task]] = {}
     for task in tasks:
-        calendar.add_component(_event(task, on, zone))
+        by_uid.setdefault(task_uid(task), []).append(task)
+    for uid, same in by_uid.items():
+        calendar.add_component(_event(uid, same, on, zone))
     return bytes(calendar.to_ical())
 
 
@@ -65,19 +69,21 @@ def task_uid(task: Task) -> str:
     return f"{uuid5(_OURS, named)}@curejournal"
 
 
-def _event(task: Task, on: datetime, zone: tzinfo) -> Event:
+def _event(uid: str, same: Sequence[Task], on: datetime, zone: tzinfo) -> Event:
+    task = min(same, key=lambda one: one.due.when)
     due_day, today = task.due.when.astimezone(zone).date(), on.astimezone(zone).date()
     day = max(due_day, today)
+    whys = " ".join(f"{one.due.why[:1].upper()}{one.due.why[1:].rstrip('.')}." for one in same)
     since = f" Due since {wording.day(task.due.when.astimezone(zone))}." if due_day < today else ""
     event = Event()
-    event.add("uid", task_uid(task))
+    event.add("uid", uid)
     event.add("dtstamp", on)
     event.add("last-modified", on)
     event.add("sequence", max(int(on.timestamp()) - _SEQUENCE_FROM, 0) // 60)
     event.add("dtstart", day)
     event.add("dtend", day + timedelta(days=1))
     event.add("summary", f"{task.code} {task.name}: {task.due.words}")
-    event.add("description", f"{task.due.why[:1].upper()}{task.due.why[1:].rstrip('.')}.{since}")
+    event.add("description", f"{whys}{since}")
     event.add("categories", [task.due.what])
     event.add("transp", "TRANSPARENT")
     return event

@@ -86,7 +86,13 @@ def propose_net_weight(batch: Batch) -> NetWeight:
     settled = drying.determined
     words = [f"{lightest} weighs {grams(now[lightest])} and may come down to {grams(ends[lightest])}"]
     if short:
-        words.append(f"{weighed} of {cut} bars were weighed, so {100 * short:.1f} % is taken off for the others")
+        off = f"so {100 * short:.1f} % is taken off for"
+        if not cut:
+            words.append(f"how many bars were cut is not noted, {off} those that nobody weighed")
+        elif cut > weighed:
+            words.append(f"{weighed} of {cut} bars were weighed, {off} the others")
+        else:
+            words.append(f"several bars were weighed at once, {off} the lightest of them")
     if drying.final_loss_pct is None:
         words.append("weighed once only: what it will still lose is not in this, so do not label yet")
     elif not settled:
@@ -95,8 +101,11 @@ def propose_net_weight(batch: Batch) -> NetWeight:
 
 
 def _short_of_weighed(each_g: Sequence[float], single: bool, cut: int, weighed: int) -> float:
-    """How far the lightest bar that nobody weighed may lie below the lightest that was, as a part."""
-    if cut <= weighed and single:
+    """How far the lightest bar that nobody weighed alone may lie below the lightest that was, as a part.
+
+    `single` says that each was weighed alone; `cut` is 0 where nobody noted how many there are.
+    """
+    if single and 0 < cut <= weighed:
         return 0.0
     mean = sum(each_g) / len(each_g)
     spread = SMALLEST_BAR_SD

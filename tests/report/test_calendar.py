@@ -65,6 +65,14 @@ def test_other_tasks_have_other_ids(other):
     assert task_uid(other) != task_uid(WEIGH)
 
 
+def test_one_thing_to_do_for_two_reasons_is_one_event_with_both():
+    """RFC 5545, 3.8.4.7: a UID is of one event; programs would show but one of two."""
+    decide = replace(WEIGH, due=DueThing("decide", ON, "Decide whether it stays on sale", "a high pH"))
+    _, (event, other) = events([decide, WEIGH, replace(decide, due=replace(decide.due, why="a lye pocket"))])
+    assert event.description.value == "A high pH. A lye pocket."
+    assert other.uid.value != event.uid.value
+
+
 def test_what_is_overdue_stands_at_today_and_says_since_when():
     overdue = replace(WEIGH, due=replace(WEIGH.due, when=ON - timedelta(days=4)))
     _, (event,) = events([overdue])

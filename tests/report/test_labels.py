@@ -55,6 +55,22 @@ def test_bars_that_nobody_weighed_take_something_off():
     assert "1 of 30 bars" in propose_net_weight(batch(*many)).words
 
 
+@pytest.mark.parametrize(
+    ("cut", "bars", "said"),
+    [
+        (None, 1, "how many bars were cut is not noted"),
+        (None, 6, "how many bars were cut is not noted"),
+        (6, 6, "several bars were weighed at once"),
+    ],
+)
+def test_where_not_each_bar_was_weighed_alone_something_is_taken_off_and_it_is_said_why(cut, bars, said):
+    weighings = [(when, replace(one, grams=bars * one.grams, bars=bars)) for when, one in weighed(WEEKS)]
+    one_of_one = propose_net_weight(batch(*BASICS[:-1], (1, Event("cut", bars=1)), *weighed(WEEKS)))
+    proposed = propose_net_weight(batch(*BASICS[:-1], (1, Event("cut", bars=cut)), *weighings))
+    assert proposed.grams_each < one_of_one.grams_each
+    assert said in proposed.words and " 0 bars" not in proposed.words
+
+
 def test_without_weights_nothing_is_proposed():
     proposed = propose_net_weight(batch(*BASICS))
     assert proposed.grams_each is None

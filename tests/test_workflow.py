@@ -10,7 +10,7 @@ import pytest
 from curejournal import workflow
 from curejournal.colour.sample import Reason
 from curejournal.cure.checks import ImpossibleRecord
-from curejournal.cure.records import AlkaliTest, ColourReading, Event, PhotoNote, Portion, Weighing
+from curejournal.cure.records import AlkaliTest, ColourReading, Decision, Event, PhotoNote, Portion, Weighing
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.photo import learn
@@ -130,7 +130,19 @@ def test_a_whole_batch_comes_to_ready(started: Journal) -> None:
 def test_nobody_can_sign_what_is_not_ready(started: Journal) -> None:
     with pytest.raises(workflow.NotReady):
         workflow.decide(started, "B1", "release", signed_by=BY, statement="sold", on=NOW)
-    assert not started.batch("B1").of(type(None))
+    assert not started.batch("B1").of(Decision)
+
+
+def test_a_phone_whose_clock_is_some_seconds_ahead_is_no_fault(started: Journal, photo: bytes) -> None:
+    assert take(started, photo, at=NOW + timedelta(seconds=40)).outcome == "kept"
+
+
+def test_a_portion_without_a_name_is_refused_and_changes_no_other(started: Journal) -> None:
+    workflow.set_portion(started, "B1", "top", by=BY, now=NOW)
+    before = started.history("B1")
+    with pytest.raises(ImpossibleRecord, match="portion's name"):
+        workflow.set_portion(started, "B1", "", by=BY, now=NOW, tolerance=5.0)
+    assert started.history("B1") == before
 
 
 BAD_PHOTOS = {

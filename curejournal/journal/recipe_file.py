@@ -89,6 +89,8 @@ def fields_from_csv(text: str) -> dict[str, Any]:
     reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff"), newline=""), delimiter=";" if semicolons else ",")
     if not reader.fieldnames or not {"what", "name", "grams"} <= set(reader.fieldnames):
         raise _refused("its first line has to name the columns what, name and grams")
+    if odd := [name for name in reader.fieldnames if name and name not in COLUMNS]:
+        raise _refused(f"no recipe has the column “{odd[0][:40]}”; it may have {', '.join(COLUMNS)}")
     recipe: dict[str, Any] = {part: [] for part, _ in PARTS.values()}
     try:
         for row in reader:

@@ -10,7 +10,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from curejournal.colour.sample import Lab
 from curejournal.cure import intended, lineage
@@ -26,6 +26,9 @@ from curejournal.journal.store import Journal, NewEntry
 from curejournal.journal.words import plain_text
 from curejournal.soap.recipe import Batter, Embed, Recipe
 from curejournal.workflow.verdicts import house_rules, judge_batch, pieces_held
+
+# Through a tuple of one, since pydantic takes no config for a plain dataclass. What no recipe has may be mistyped.
+_RECIPE = TypeAdapter(tuple[Recipe], config=ConfigDict(extra="forbid"))
 
 
 class ReadingDoubtful(CureJournalError):
@@ -103,7 +106,9 @@ def enter(
     doubts = doubts_about(journal, code, record, at=at, now=now, supersedes=supersedes)
     if doubts and not confirmed:
         raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
-    return journal.add(code, record, at=at, by=by, supersedes=supersedes), doubts
+    # What is corrected is still told by its photo.
+    photo = next((entry.photo for entry in journal.batch(code).entries if entry.id == supersedes), None)
+    return journal.add(code, record, at=at, by=by, supersedes=supersedes, photo=photo), doubts
 
 
 def doubts_about(
@@ -200,13 +205,12 @@ def recipe_from(fields: Mapping[str, Any]) -> Recipe:
     RecipeUnreadable
     """
     try:
-        recipe = TypeAdapter(Recipe).validate_python(fields)
+        (recipe,) = _RECIPE.validate_python((fields,))
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise RecipeUnreadable(
-            f"The recipe cannot be read: {place}: {first['msg']}.", "Correct it and try again."
-        ) from fault
+        place = ".".join(str(part) for part in first["loc"][1:])
+        why = "no recipe has this" if first["type"] == "unexpected_keyword_argument" else first["msg"]
+        raise RecipeUnreadable(f"The recipe cannot be read: {place}: {why}.", "Correct it and try again.") from fault
     # NaOH is much alike; KOH takes up water, and a usual purity of NaOH would be far off.
     if any(row["kind"] == "KOH" and not {"purity_low_pct", "purity_high_pct"} <= set(row) for row in fields["alkalis"]):
         raise RecipeUnreadable(
@@ -291,9 +295,9 @@ def set_portion(
     return journal.add_many(code, made, by=by), doubts
 
 
-def last_entry(batch: Batch, kind: type[Record], name: str = "") -> Entry | None:
+def last_entry(batch: Batch, kind: type[Record], name: str | None = None) -> Entry | None:
     """The entry of a kind that counts: the last one; of portions the last of this name."""
-    found = [entry for entry in batch.of(kind) if not name or getattr(entry.record, "name", "") == name]
+    found = [entry for entry in batch.of(kind) if name is None or getattr(entry.record, "name", "") == name]
     return found[-1] if found else None
 
 

@@ -129,8 +129,6 @@ def take_in(
     records: list[Record] = [photo_note(measurement if readings else None, caption, why_no_colour), *readings]
     for record in records:
         check_record(batch, record, when, now=now)
-    if when > now:
-        raise PhotoUndated(f"The photo's date {when:%d %B %Y %H:%M} lies in the future.", "Set the right date with it.")
     facts = PhotoFacts(photo.suffix, photo.width, photo.height, when, source, name)
     kept = journal.keep_photo(data, facts)
     entries = journal.add_many(code, [NewEntry(record, when, photo=kept.sha256) for record in records], by=by)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from curejournal.journal.faults import DataRefused
 from curejournal.journal.recipe_file import COLUMNS, fields_from_csv, fields_from_json, recipe_csv, recipe_json
 from curejournal.soap.recipe import Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
-from curejournal.workflow import recipe_from
+from curejournal.workflow import RecipeUnreadable, recipe_from
 
 FORMULAS = ("=1+1", "+1", "-1", "@SUM(A1)", "'quoted", "＝1")
 WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_size=20).filter(
@@ -64,11 +64,26 @@ def test_a_spreadsheets_semicolons_decimal_commas_and_mark_are_understood():
         ("what,name,grams\noil,olive,lots\n", "lots"),
         ("what,name,grams\noil,,5\n", "key is empty"),
         ("what,name,grams\noil,olive,5,6,7\n", "too many"),
+        ("what,name,grams,certificate sv\noil,olive,5,190\n", "certificate sv"),
     ],
 )
 def test_a_wrong_table_is_refused_with_the_line(text, says):
     with pytest.raises(DataRefused, match=says):
         fields_from_csv(text)
+
+
+@pytest.mark.parametrize(
+    ("fields", "place"),
+    [
+        ({"oils": [{"key": "olive", "grams": 700, "certificat_sv": 190}]}, "oils.0.certificat_sv"),
+        ({"additive": [{"name": "clove", "kind": "fragrance", "grams": 5}]}, "additive"),
+    ],
+)
+def test_what_is_mistyped_is_refused_and_not_left_out(fields, place):
+    """Left out unsaid, a certificate would not count in the lye check, nor a fragrance in what it did."""
+    plain = {"oils": [{"key": "olive", "grams": 700}], "alkalis": [{"kind": "NaOH", "grams": 90}]}
+    with pytest.raises(RecipeUnreadable, match=f"{place}: no recipe has this"):
+        recipe_from(plain | fields)
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{", '{"format": "another"}', "[" * 100_000])

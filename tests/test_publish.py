@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 
 from curejournal import lessons, publish, workflow
 from curejournal.cli import app
-from curejournal.cure.records import Event, Portion, Weighing
+from curejournal.cure.records import Event, PhotoNote, Portion, Weighing
 from curejournal.errors import CureJournalError
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
@@ -121,6 +121,14 @@ def test_a_fact_sheet_comes_in_each_form(told: Journal, form: str, begins: bytes
     assert publish.fact_sheet(told, "clove", NOW, form).startswith(begins)
 
 
+@pytest.mark.parametrize("form", ["pdf", "markdown"])
+def test_a_material_of_which_nothing_is_known_yet_has_a_fact_sheet_too(journal: Journal, form: str) -> None:
+    workflow.start_batch(journal, "N1", "New", at=POURED, by=BY, now=NOW, records=[recipe("clove", "fir")])
+    made = publish.fact_sheet(journal, " Clove ", NOW, form)
+    told = text_of(made) if form == "pdf" else made.decode()
+    assert "fragrance" in told and "0 portions of 0 batches" in told
+
+
 def test_the_record_names_parents_and_children(told: Journal) -> None:
     parent, child = (text_of(publish.batch_record(told, [code], NOW)) for code in ("B1", "B4"))
     assert "It was embedded in: B4" in parent
@@ -170,6 +178,19 @@ def test_an_unknown_batch_leaves_an_earlier_portfolio_as_it_is(told: Journal, tm
     with pytest.raises(CureJournalError):
         publish.portfolio(told, ["B2", "nowhere"], tmp_path / "shown", NOW)
     assert (tmp_path / "shown" / "b2.html").is_file()
+
+
+def test_a_photo_stands_in_the_portfolio_at_the_time_that_it_was_given(journal: Journal, tmp_path: Path) -> None:
+    """A camera's wrong clock stays in the photo's own facts, whatever was said of it later."""
+    workflow.start_batch(journal, "N1", "New", at=POURED, by=BY, now=NOW, records=[Event("poured")])
+    for days, clock in ((3, timedelta(days=400)), (9, timedelta(days=-400))):
+        facts = PhotoFacts(".jpg", 640, 480, POURED + clock, "exif", "a.jpg")
+        photo = journal.keep_photo(photo_file((200, 180, days)), facts)
+        journal.add("N1", PhotoNote(), at=POURED + timedelta(days=days), by=BY, photo=photo.sha256)
+    publish.portfolio(journal, ["N1"], tmp_path / "shown", NOW)
+    page = (tmp_path / "shown" / "n1.html").read_text()
+    assert 0 < page.index("3 days old") < page.index("9 days old")
+    assert "2025" not in page and "2027" not in page
 
 
 def test_the_calendar_holds_what_is_due(told: Journal) -> None:

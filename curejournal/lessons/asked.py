@@ -138,7 +138,7 @@ def material(
     if not found:
         known = ", ".join(one.material for one in all_materials(journal)) or "none yet"
         raise MaterialUnknown(f"No recipe names “{name}”.", f"Materials of this journal: {known}.")
-    history = _history(tell(found), name)
+    history = _history(tell(found), found, name)
     effect = None
     if beside_others:
         try:
@@ -149,11 +149,13 @@ def material(
     return MaterialReport(history, expect(history, dose_pct, on), effect)
 
 
-def _history(told: Sequence[Story], name: str) -> History:
-    key = materials.material_key(name)
-    found = {materials.material_key(history.material): history for history in materials.histories(told)}
-    # A batch without portions, and without any photo, has no story to tell yet.
-    return found.get(key) or History(name.strip(), "other", ())
+def _history(told: Sequence[Story], batches: Sequence[Batch], name: str) -> History:
+    found = next((history for history in materials.histories(told) if _is_in([history.material], name)), None)
+    if found is not None:
+        return found
+    # Batches without portions, and without any photo, have no story to tell yet.
+    known = next(one for one in materials.named(batches) if _is_in([one.material], name))
+    return History(known.material, known.kind, ())
 
 
 def _is_in(names: Iterable[str], name: str) -> bool:

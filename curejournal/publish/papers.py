@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime, tzinfo
 from typing import Literal
 
@@ -36,13 +37,16 @@ def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "
     MaterialUnknown
     """
     report = material(journal, name, on)
-    shown = max(report.history.uses, key=lambda use: (use.story.journey.moments, use.story.poured_at is not None))
-    batch = journal.batch(shown.story.batch)
-    pictures = tuple(_picture(journal, batch, sha256, balanced=True) for sha256 in shown.story.photos)
-    sheet = FactSheet(report.history, report.expected, report.effect, pictures if form == "pdf" else ())
-    if form == "pdf":
-        return fact_sheet_pdf(sheet, made_on=on, software=workflow.SOFTWARE)
-    return fact_sheet_markdown(sheet, made_on=on, software=workflow.SOFTWARE).encode()
+    sheet = FactSheet(report.history, report.expected, report.effect, ())
+    if form == "markdown":
+        return fact_sheet_markdown(sheet, made_on=on, software=workflow.SOFTWARE).encode()
+    uses = report.history.uses
+    if uses:
+        shown = max(uses, key=lambda use: (use.story.journey.moments, use.story.poured_at is not None)).story
+        batch = journal.batch(shown.batch)
+        pictures = tuple(_picture(journal, batch, sha256, balanced=True) for sha256 in shown.photos)
+        sheet = replace(sheet, pictures=pictures)
+    return fact_sheet_pdf(sheet, made_on=on, software=workflow.SOFTWARE)
 
 
 def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:

@@ -150,20 +150,23 @@ def _shown(journal: Journal, codes: Sequence[str], on: datetime) -> Iterator[Por
     for batch in chosen:
         readings: dict[str, list[ColourReading]] = {}
         notes: dict[str, PhotoNote] = {}
+        # By its entries, which may have been dated otherwise since: the photo's own date is that of the camera's clock.
+        taken: dict[str, datetime] = {}
         for entry in batch.entries:
+            if entry.photo:
+                taken.setdefault(entry.photo, entry.at)
             if entry.photo and isinstance(entry.record, ColourReading):
                 readings.setdefault(entry.photo, []).append(entry.record)
             elif entry.photo and isinstance(entry.record, PhotoNote):
                 notes[entry.photo] = entry.record
         photos = []
-        for kept in journal.photos_of(batch.code):
-            note = notes.get(kept.sha256, PhotoNote())
+        for sha256, at in taken.items():
+            note = notes.get(sha256, PhotoNote())
             failed = note.why_no_colour not in ("", "taken without a card")
-            if failed and kept.sha256 not in readings:
+            if failed and sha256 not in readings:
                 continue
-            at = kept.facts.taken_at or kept.received_at
-            measured = tuple(readings.get(kept.sha256, ()))
-            photos.append(PortfolioPhoto(journal.photo_bytes(kept.sha256), at, note.caption, measured))
+            measured = tuple(readings.get(sha256, ()))
+            photos.append(PortfolioPhoto(journal.photo_bytes(sha256), at, note.caption, measured))
         for card in {reading.card for of_photo in readings.values() for reading in of_photo} - set(sizes):
             size = _card_size(journal, card)
             sizes |= {card: size} if size else {}

@@ -152,7 +152,7 @@ def take_in_all(
         while under_way:
             finish()
     # What came later may tell what an earlier photo shows.
-    waiting = {photo.sha256 for photo, _ in journal.unfiled_photos()}
+    waiting = [photo.sha256 for photo in journal.unfiled_photos()]
     cleared = {sha256: file_if_clear(journal, sha256, card, by=by, now=now) for sha256 in waiting}
     return [_latest(arrivals[number], cleared) for number in range(len(sources))]
 

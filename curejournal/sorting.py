@@ -104,7 +104,11 @@ class TrayItem:
 
 @dataclass(frozen=True)
 class Answers:
-    """What the maker said about a photo; what is None was not said."""
+    """What the maker said about a photo; what is None was not said.
+
+    `after` is the last entry that had named the photo when its batch was said: once it has been filed since, and taken
+    back, that no longer counts.
+    """
 
     batch: str | None = None
     at: str | None = None
@@ -114,6 +118,7 @@ class Answers:
     confirmed: tuple[Topic, ...] = ()
     aside: str = ""
     by: str = ""
+    after: int = 0
 
 
 # --- tags ----------------------------------------------------------------------------------
@@ -183,13 +188,11 @@ def keep_answers(journal: Journal, sha256: str, answers: Answers) -> None:
 # --- deciding ------------------------------------------------------------------------------
 
 
-def sorted_out(
-    journal: Journal, photo: KeptPhoto, card: Card, now: datetime, was_filed: bool
-) -> tuple[TrayItem, list[Record]]:
-    """What an unfiled photo needs, and the records it makes if it needs nothing."""
+def sorted_out(journal: Journal, photo: KeptPhoto, card: Card, now: datetime) -> tuple[TrayItem, list[Record]]:
+    """What a photo needs, whether or not it is filed, and the records it makes if it needs nothing."""
     said = answers_to(journal, photo.sha256)
     seen = kept_look(journal, photo.sha256, card)
-    code, questions = _batch_of(journal, seen, said, card, was_filed)
+    code, questions = _batch_of(journal, seen, said, card, journal.last_naming(photo.sha256))
     at = datetime.fromisoformat(said.at) if said.at else photo.facts.taken_at
     batch = journal.batch(code) if code else None
     original = is_no_original(photo.facts)
@@ -232,14 +235,15 @@ def sorted_out(
     return item, records
 
 
-def _batch_of(journal: Journal, seen: Look, said: Answers, card: Card, was_filed: bool) -> tuple[str, list[Question]]:
+def _batch_of(journal: Journal, seen: Look, said: Answers, card: Card, last: int) -> tuple[str, list[Question]]:
+    """Which batch a photo is of; `last` is the last entry that ever named it, 0 if none did."""
     codes = {head.code for head in journal.batches()}
-    if said.batch is not None:
+    if said.batch is not None and said.after >= last:
         return said.batch, []
     own = [tag.code for tag in seen.tags if tag.journal == journal_id(journal)]
     known = [code for code in own if code in codes]
     choices = tuple(known)
-    if was_filed:
+    if last:
         return (known[0] if len(known) == 1 else ""), [
             Question("batch", "It was placed before and taken back. Which batch is it?", choices)
         ]

@@ -57,7 +57,7 @@ class Clock:
 
 def tray(journal: Journal, card: Card, now: datetime) -> tuple[TrayItem, ...]:
     """Every photo that waits for the maker or was set aside, in the order in which they came."""
-    items = [sorted_out(journal, photo, card, now, was_filed)[0] for photo, was_filed in journal.unfiled_photos()]
+    items = [sorted_out(journal, photo, card, now)[0] for photo in journal.unfiled_photos()]
     unfinished = "Its intake was interrupted: take photos in again, or place it."
     return tuple(
         item if item.questions or item.state == "set aside" else replace(item, state="needs you", why=unfinished)
@@ -90,8 +90,7 @@ def _found_out(journal: Journal, photo: KeptPhoto, card: Card, now: datetime) ->
     filed = journal.entries_of_photo(photo.sha256)
     if filed:
         return _filed(photo, filed, kept_look(journal, photo.sha256, card).surface), []
-    was_filed = any(known.sha256 == photo.sha256 and before for known, before in journal.unfiled_photos())
-    return sorted_out(journal, photo, card, now, was_filed)
+    return sorted_out(journal, photo, card, now)
 
 
 def _filed(photo: KeptPhoto, filed: Sequence[tuple[str, Entry]], surface: tuple[Finding, ...]) -> TrayItem:
@@ -167,6 +166,7 @@ def place(
         confirmed=("colour", "areas", "copy") if confirmed else said.confirmed,
         aside="",
         by=by,
+        after=said.after if batch is None and not filed else journal.last_naming(sha256),
     )
     if portions is not None and areas is None:
         answered = replace(answered, areas=None)
@@ -187,7 +187,7 @@ def _correct(
     PhotoWaits
         If the answers leave something open; the entries stay as they are.
     """
-    item, records = sorted_out(journal, journal.photo(sha256), card, now, was_filed=False)
+    item, records = sorted_out(journal, journal.photo(sha256), card, now)
     if item.questions or item.at is None:
         raise PhotoWaits(item.why, "Answer it, and the photo is corrected.", "It stays placed as it was.")
     code, old = filed[0][0], [entry for _, entry in filed]

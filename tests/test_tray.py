@@ -67,14 +67,23 @@ def test_a_correction_that_leaves_something_open_changes_nothing(kept: Journal) 
     assert kept.history("B-2") == before
 
 
-def test_what_was_taken_back_is_not_placed_again_by_itself(kept: Journal) -> None:
-    take(kept, ("a.jpg", picture(CREAM)))
+@pytest.mark.parametrize("answered", [{}, {"batch": "B-1"}, {"at": TAKEN + timedelta(days=1)}], ids=str)
+def test_what_was_taken_back_is_not_placed_again_by_itself(kept: Journal, answered: dict[str, object]) -> None:
+    """Whether it placed itself, was placed by the maker, or was corrected before."""
+    (one,) = take(kept, ("a.jpg", picture(CREAM, code="" if "batch" in answered else "B-1")))
+    if answered:
+        assert put(kept, one.item, **answered).state == "placed"
     for entry in kept.batch("B-1").entries:
         if entry.photo:
             kept.withdraw(entry.id, why="not this soap", by=BY, at=NOW)
-    (again,) = take(kept, ("a.jpg", picture(CREAM)))
+    before = kept.history("B-1")
+    (again,) = take(kept, ("a.jpg", picture(CREAM, code="" if "batch" in answered else "B-1")))
     assert asked(again) == {"batch"}
     assert "taken back" in again.why
+    assert put(kept, one.item, colour=False).state == "needs you", "another answer does not place it either"
+    assert kept.history("B-1") == before
+    assert put(kept, one.item, batch="B-1").batch == "B-1"
+    assert len(kept.history("B-1")) > len(before)
 
 
 def test_a_photo_is_set_aside_and_taken_up_again(kept: Journal) -> None:

@@ -131,14 +131,19 @@ class Journal(Ledger):
             photos = [as_photo(row) for row in connection.execute(query)]
         return tuple(sorted(photos, key=lambda photo: (photo.facts.taken_at or photo.received_at, photo.sha256)))
 
-    def unfiled_photos(self) -> tuple[tuple[KeptPhoto, bool], ...]:
-        """Photos that no current entry names, in the order in which they came, each with whether one ever did."""
-        named = select(entry_table.c.photo_sha256).where(entry_table.c.photo_sha256.is_not(None))
-        query = select(photo_table, photo_table.c.sha256.in_(named).label("was_filed"))
-        query = query.where(photo_table.c.sha256.not_in(named.where(CURRENT)))
+    def unfiled_photos(self) -> tuple[KeptPhoto, ...]:
+        """Photos that no current entry names, in the order in which they came."""
+        named = select(entry_table.c.photo_sha256).where(entry_table.c.photo_sha256.is_not(None), CURRENT)
+        query = select(photo_table).where(photo_table.c.sha256.not_in(named))
         query = query.order_by(photo_table.c.received_at_utc, photo_table.c.sha256)
         with self._reading() as connection:
-            return tuple((as_photo(row), bool(row.was_filed)) for row in connection.execute(query))
+            return tuple(map(as_photo, connection.execute(query)))
+
+    def last_naming(self, sha256: str) -> int:
+        """The number of the last entry that ever named a photo, corrected and withdrawn ones too; 0 if none did."""
+        with self._reading() as connection:
+            last = select(func.max(entry_table.c.id)).where(entry_table.c.photo_sha256 == sha256)
+            return connection.scalar(last) or 0
 
     def photos_named(self, beginning: str) -> tuple[KeptPhoto, ...]:
         """The photos whose hash begins so."""

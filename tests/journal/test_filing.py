@@ -23,12 +23,14 @@ def waiting(journal: Journal) -> str:
 
 
 def test_a_photo_waits_until_it_is_filed_and_again_once_that_is_taken_back(journal: Journal, waiting: str) -> None:
-    assert [(photo.sha256, before) for photo, before in journal.unfiled_photos()] == [(waiting, False)]
+    assert [photo.sha256 for photo in journal.unfiled_photos()] == [waiting]
+    assert journal.last_naming(waiting) == 0
     (entry,) = journal.file_photo("B-1", waiting, [PhotoNote()], at=AT, by="Ana")
     assert journal.unfiled_photos() == ()
     assert journal.entries_of_photo(waiting) == (("B-1", entry),)
     journal.withdraw(entry.id, why="another batch", by="Ana", at=AT)
-    assert [(photo.sha256, before) for photo, before in journal.unfiled_photos()] == [(waiting, True)]
+    assert [photo.sha256 for photo in journal.unfiled_photos()] == [waiting]
+    assert journal.last_naming(waiting) == entry.id
     assert journal.entries_of_photo(waiting) == ()
 
 

@@ -42,7 +42,7 @@ WRITES: dict[str, Callable[[Journal, str], object]] = {
 SIGNED = ["start_batch", "add", "add_many", "withdraw", "undo", "file_photo"]
 READS = {
     "all_batches", "batch", "batches", "card_text", "cards", "check", "close", "derived",
-    "entries_of_photo", "find_photo", "history", "names", "of", "open", "photo", "photo_bytes",
+    "entries_of_photo", "find_photo", "history", "last_naming", "names", "of", "open", "photo", "photo_bytes",
     "photos_named", "photos_of", "released_otherwise", "setting", "underway", "unfiled_photos",
 }  # fmt: skip
 """The others: they write nothing, or only what can be made again."""
@@ -67,7 +67,7 @@ USE_CASES: dict[str, Callable[[Journal], object]] = {
         j, [Source("a.jpg", lambda: picture(1))], card=workflow.find_card("window"), by="Ben", now=NOW,
         clock=tray.Clock(UTC), workers=1,
     ),
-    "set aside": lambda j: tray.set_aside(j, j.unfiled_photos()[0][0].sha256, why="blurred", by="Ben"),
+    "set aside": lambda j: tray.set_aside(j, j.unfiled_photos()[0].sha256, why="blurred", by="Ben"),
     "make tags": lambda j: tag_text(j, "B-1"),
 }  # fmt: skip
 

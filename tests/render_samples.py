@@ -20,8 +20,9 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
+from tests.printing import Printer
 from tests.scenes import INK, Faults, Laid, Place, Rendered, Scene, Soap, View, card_named, render
-from tests.spectra import Paint, Printer, SpectralCamera, chart24_paints, soap
+from tests.spectra import Paint, SpectralCamera, chart24_paints, soap
 
 FOLDER = Path(__file__).parents[1] / "sample_images"
 NOTICE = "Rendered, not a photograph: curejournal demo"

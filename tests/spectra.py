@@ -1,7 +1,7 @@
-"""Spectra for drawn photographs: lights, cameras, printed inks, charts and soaps.
+"""Spectra for drawn photographs: lights, cameras, charts and soaps.
 
 Lights, observers, sensitivities and chart spectra are published data as kept
-by colour-science; inks and soap reflectances are ours (their forms are cited).
+by colour-science; soap reflectances are ours (their forms are cited). What is printed is in `tests.printing`.
 Everything is sampled at `NM`.
 """
 
@@ -26,7 +26,6 @@ from tests.scene_items import (
     Array,
     Lab,
     Paint,
-    xyz_from_lab,
 )
 
 with warnings.catch_warnings():  # colour-science warns of optional packages that are not here
@@ -34,7 +33,8 @@ with warnings.catch_warnings():  # colour-science warns of optional packages tha
     import colour
 
 NM = np.arange(380.0, 781.0, 5.0)
-_T = (NM - 550) / 150
+TILT = (NM - 550) / 150
+"""From blue to red: -1.1 at 385 nm, 0 at 550, 1 at 700."""
 
 
 def _sampled(spectrum: colour.SpectralDistribution, outside: float | None = None) -> Array:
@@ -126,7 +126,7 @@ def soap_reflectance(lab: Sequence[float], seed: int | None = None) -> Array:
         band = rng.normal(0, 0.5) * np.exp(-0.5 * ((NM - rng.uniform(430, 650)) / rng.uniform(25, 50)) ** 2)
 
     def reflectance(coefficients: Array) -> Array:
-        absorption = np.exp(np.clip(np.column_stack([np.ones_like(_T), _T, _T**2]) @ coefficients + band, -14, 8))
+        absorption = np.exp(np.clip(np.column_stack([np.ones_like(TILT), TILT, TILT**2]) @ coefficients + band, -14, 8))
         return opaque(absorption)
 
     fit = least_squares(lambda c: np.subtract(lab_of(reflectance(c)), lab), [-2.0, -1.0, 0.3], method="lm")
@@ -149,108 +149,6 @@ def bell(at_nm: float, width_nm: float) -> Array:
     return np.asarray(np.exp(-0.5 * ((NM - at_nm) / width_nm) ** 2))
 
 
-@cache
-def inks(change: int | None = None) -> Array:
-    """Optical densities of one full layer of cyan, magenta, yellow and black.
-
-    Ours, shaped like usual dye inks (main band, unwanted side bands). `change` seeds those of another maker: bands
-    moved by some 6 nm, widened or narrowed by some 12%, the unwanted ones stronger or weaker by a quarter.
-    """
-    rng = None if change is None else np.random.default_rng(change)
-
-    def near(value: float, by: float) -> float:
-        return value if rng is None else value + rng.normal(0, by)
-
-    def about(value: float, by: float) -> float:
-        return value if rng is None else value * np.exp(rng.normal(0, by))
-
-    def band(at_nm: float, width_nm: float) -> Array:
-        return bell(near(at_nm, 6), about(width_nm, 0.12))
-
-    def unwanted(strength: float, at_nm: float, width_nm: float) -> Array:
-        return about(strength, 0.25) * band(at_nm, width_nm)
-
-    return np.array(
-        [
-            1.9 * band(635, 48) + unwanted(0.9, 690, 40) + unwanted(0.22, 430, 40) + unwanted(0.18, 540, 40),
-            1.9 * band(535, 36) + unwanted(0.35, 400, 45) + unwanted(0.25, 480, 30),
-            1.9 * edge(near(486, 6), about(11, 0.12)) + 0.04,
-            1.5 + near(0.05, 0.05) * _T,
-        ]
-    )
-
-
-SHEEN = 0.009
-"""Ours: light thrown back by a matt print's very surface, before any ink."""
-
-
-@cache
-def paper_reflectance() -> Array:
-    """Uncoated office paper without brightener, about L* 94.5, a little blue."""
-    return np.asarray(0.875 - 0.28 * edge(402, 8) - 0.03 * _T)
-
-
-@dataclass(frozen=True)
-class Printer:
-    """A printer of its own: every copy of its cards differs from what was asked for, and by its own amount.
-
-    `seed` decides how much too strong or weak each ink is (`ink_error`, relative), and the error of
-    each patch (`patch_error`); `ink_change` whether its inks are another maker's.
-    """
-
-    seed: int
-    ink_error: float = 0.06
-    patch_error: float = 0.03
-    ink_change: int | None = None
-
-    def paints(self, card: Card) -> dict[str, Paint]:
-        """Every patch of the card in this printer's inks on its paper."""
-        return _printed(self, card.name, tuple((patch.id, patch.lab_d50) for patch in card.patches))
-
-    @property
-    def paper(self) -> Paint:
-        return surface(paper_reflectance())
-
-    @property
-    def ink(self) -> Paint:
-        return surface(_on_paper(np.array([0.3, 0.3, 0.3, 1.0]), self.ink_change))
-
-
-def _on_paper(layers: Array, ink_change: int | None) -> Array:
-    return np.asarray(SHEEN + (1 - SHEEN) * paper_reflectance() * 10 ** -(layers @ inks(ink_change)))
-
-
-@cache
-def _layers_for(lab: Lab, ink_change: int | None) -> tuple[float, ...]:
-    """Ink layers whose colour *on this paper* is nearest to the nominal colour."""
-    weights = D50[:, None] * OBSERVER
-    paper_xyz = (paper_reflectance() @ weights) / weights.sum(0)
-    wanted = xyz_from_lab(lab) / D50_WHITE * paper_xyz
-
-    def off(layers: Array) -> Array:
-        got = (_on_paper(layers, ink_change) @ weights) / weights.sum(0)
-        # The small pull lets black ink take the place of the grey part of the colours, as printers do.
-        return np.concatenate([100 * (np.cbrt(got) - np.cbrt(wanted)), 0.3 * layers * [1.0, 1.0, 1.0, 0.3]])
-
-    fit = least_squares(off, [0.2, 0.2, 0.2, 0.05], bounds=([0.0] * 4, [1.2] * 4))
-    return tuple(fit.x.tolist())
-
-
-@cache
-def _printed(printer: Printer, name: str, patches: tuple[tuple[str, Lab | None], ...]) -> dict[str, Paint]:
-    rng = np.random.default_rng(printer.seed)
-    strength = np.exp(printer.ink_error * rng.standard_normal(4))
-    paints = {}
-    for patch_id, lab in patches:
-        assert lab is not None, f"{name}: {patch_id} has no colour to print"
-        chance = np.exp(printer.patch_error * rng.standard_normal(4))
-        # An unprinted patch is bare paper: no printer errs there.
-        bare = lab[0] > 99
-        layers = np.zeros(4) if bare else np.array(_layers_for(lab, printer.ink_change)) * strength * chance
-        paints[patch_id] = surface(_on_paper(layers, printer.ink_change)) if not bare else surface(paper_reflectance())
-    return paints
-
-
 CHART_SPECTRA = colour.SDS_COLOURCHECKERS["BabelColor Average"]
 
 
@@ -261,7 +159,7 @@ def chart24_paints(card: Card) -> Mapping[str, Paint]:
     with the real spectra's shape. Patches are matched by order.
     """
     paints = {}
-    bend = np.column_stack([np.ones_like(_T), _T, _T**2])
+    bend = np.column_stack([np.ones_like(TILT), TILT, TILT**2])
     for patch, spectrum in zip(card.patches, CHART_SPECTRA.values(), strict=True):
         assert patch.lab_d50 is not None
         measured, target = _sampled(spectrum), patch.lab_d50

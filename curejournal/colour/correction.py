@@ -11,6 +11,7 @@ from scipy.spatial import ConvexHull, QhullError
 
 from curejournal.colour import camera
 from curejournal.colour.difference import ciede2000
+from curejournal.colour.materials import LEARNED, PROBES, change_for
 from curejournal.colour.models import (
     ACROSS_THE_CARD,
     IN_EVEN_LIGHT,
@@ -22,7 +23,6 @@ from curejournal.colour.models import (
     material_covariance,
     references_covariance,
 )
-from curejournal.colour.soaps import LEARNED, PROBES, change_for_soap
 from curejournal.colour.spaces import srgb_from_lab
 from curejournal.errors import CureJournalError
 
@@ -75,7 +75,7 @@ class Correction:
         noise_covariance: ArrayLike | None = None,
         *,
         xy_mm: ArrayLike | None = None,
-        soap: bool = True,
+        material: str = "soap",
     ) -> tuple[Array, Array]:
         """True colours of places in the photo, with the joint covariance of their errors.
 
@@ -88,8 +88,8 @@ class Correction:
         xy_mm : array_like of shape (M, 2), optional
             Where they are, in the card's mm, as in `fit_correction`. Without, the light of the
             card's middle is taken and its spread added to the covariance.
-        soap : bool
-            Whether they are soap (`curejournal.colour.soaps`); False for other printed things.
+        material : str
+            Of what they are; `curejournal.colour.materials` has those of which something was learned.
 
         Returns
         -------
@@ -113,12 +113,12 @@ class Correction:
             light = self._layout.light_sd(xy_mm) * each.model.light * by_light(own).ravel()
             covariance += share * (each.covariance(encoded, places) + np.outer(apart, apart) + np.outer(light, light))
         scale = np.tile(self._scale, count)
-        change = self._for_soap(encoded, places) if soap else None
+        change = self._for(material, encoded, places)
         answer = answer if change is None else answer + change
-        material = material_covariance(answer, change, float(self._scale.mean()))
+        covariance = covariance * np.outer(scale, scale)
+        covariance += material_covariance(answer, material, change, float(self._scale.mean()))
         if self._references is not None:
-            material = material + references_covariance(answer, *self._references)
-        covariance = covariance * np.outer(scale, scale) + material
+            covariance += references_covariance(answer, *self._references)
         if noise_covariance is not None:
             noise = slopes @ np.asarray(noise_covariance, dtype=float) @ slopes.transpose(0, 2, 1)
             for place, block in enumerate(noise):
@@ -144,7 +144,7 @@ class Correction:
         nodes, fine = np.linspace(0.0, 1.0, 17), np.linspace(0.0, 1.0, 128)
         grid = np.stack(np.meshgrid(nodes, nodes, nodes, indexing="ij"), axis=-1).reshape(-1, 3)
         nowhere = np.zeros((len(grid), 2))
-        even, change = self._predict(grid, nowhere), self._for_soap(grid, nowhere)
+        even, change = self._predict(grid, nowhere), self._for("soap", grid, nowhere)
         lab = camera.expand(even if change is None else even + change)
         table = (255.0 * np.clip(srgb_from_lab(lab), 0.0, 1.0)).astype(np.float32).reshape(17, 17, 17, 3)
         between = np.maximum(1.0 - 16.0 * np.abs(fine[:, None] - nodes), 0.0).astype(np.float32)
@@ -154,15 +154,15 @@ class Correction:
         flat = np.round(table).astype(np.uint8).reshape(-1, 3)
         return np.asarray(flat[(step[..., 0] * 128 + step[..., 1]) * 128 + step[..., 2]])
 
-    def _for_soap(self, encoded: Array, places: Array) -> Array | None:
-        """What soap of these colours adds to `_predict` (M, 3), even Lab; None beside a card of unknown make."""
-        if self._made_of not in LEARNED:
+    def _for(self, material: str, encoded: Array, places: Array) -> Array | None:
+        """What this material adds to `_predict` (M, 3), even Lab; None where that was not learned."""
+        if (material, self._made_of) not in LEARNED:
             return None
         usual, rest = self.camera_and_rest()
-        return change_for_soap(self._made_of, usual[camera.MIX], rest, camera.even_lab(usual, encoded, places))
+        return change_for(material, self._made_of, usual[camera.MIX], rest, camera.even_lab(usual, encoded, places))
 
     def camera_and_rest(self) -> tuple[Array, Array]:
-        """The camera's parameters (COUNT,), and what it leaves unexplained at `soaps.PROBES` (P, 3), even Lab."""
+        """The camera's parameters (COUNT,), and what it leaves unexplained at `materials.PROBES` (P, 3), even Lab."""
         usual = np.asarray(sum(share * each.parameters for share, each in self._fits))
         return usual, np.asarray(sum(share * each.rest(PROBES) for share, each in self._fits))
 
@@ -228,7 +228,7 @@ def fit_correction(
     xy_mm : array_like of shape (N, 2), optional
         Middle of each patch on the card in mm. With it uneven light is found from all patches.
     made_of : str
-        Of what the patches are, if `curejournal.colour.soaps` has learned what that means for soap beside them.
+        Of what the patches are, if `curejournal.colour.materials` has what that means for others beside them.
 
     Returns
     -------

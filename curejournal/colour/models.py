@@ -42,14 +42,15 @@ tell when all are mixed of the same inks; the share of its variance at grey; chr
 spectral simulation (published cameras, usual lights)."""
 _LEARNED_SD, _LEARNED_GREY, _LEARNED_CHANGE = np.array([0.25, 1.2, 1.2]), 0.75, 0.3
 _USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.37, 2.0, 3.5
-"""The same where it was put right for soap; the share of that which is as uncertain again; and the usual excess of a
-photo's patches, how strongly soap's error grows with it, and to how much at most: what sees patches unlike the eye sees
-soap unlike it too. From drawn photos of other seeds than are reported, so that intervals hold for usual cameras and for
-a stacked sensor."""
+"""The same where it was put right for soap; the share of what was put right, for whatever, that is as uncertain again;
+and the usual excess of a photo's patches, how strongly soap's error grows with it, and to how much at most: what sees
+patches unlike the eye sees soap unlike it too. From drawn photos of other seeds than are reported, so that intervals
+hold for usual cameras and for a stacked sensor. Inks put right beside paints are as near to the smooth correction as
+the paints themselves."""
 _COOL_SD = np.array([0.14, 0.06])
 """By how much more green and blue soaps may be redder or greener, per unit of -a and of -b in even Lab: pigments of one
 green are less alike than those of one red. From drawn pigments, published reflectances in sight
-(`tests.benchmarks.soap_beside_card`)."""
+(`tests.benchmarks.beside_a_card`)."""
 _IN_COMMON = 0.25
 """The share of the variance stated for a patch's true colour that colours alike have in common. Ours: with a card
 enrolled from photos beside a chart, intervals hold by it (`tests.benchmarks.window_card --enrolled`); 92% without."""
@@ -138,22 +139,28 @@ class Fit:
         return np.asarray(among - cross @ self._inverse @ cross.T + own)
 
 
-def material_covariance(guesses: Array, change: Array | None = None, excess: float = _USUAL_EXCESS) -> Array:
-    """Joint covariance (3 M, 3 M) in even Lab of what soaps of these colours (M, 3) owe to not being patches.
+def material_covariance(
+    guesses: Array, material: str = "soap", change: Array | None = None, excess: float = _USUAL_EXCESS
+) -> Array:
+    """Joint covariance (3 M, 3 M) in even Lab of what soaps or inks of these colours (M, 3) owe to not being patches.
 
-    `change` (M, 3) is what was put right for soap, if that was learned for such patches; `excess` then is how far the
-    photo's patches are off their model.
+    `change` (M, 3) is what was put right for this material, if that was learned beside such patches; `excess` then is
+    how far the photo's patches are off their model.
     """
+    if change is not None and material != "soap":
+        unsure = _LEARNED_CHANGE * change.ravel()
+        return np.outer(unsure, unsure)
     sd, grey = (_MATERIAL_SD, _MATERIAL_GREY) if change is None else (_LEARNED_SD, _LEARNED_GREY)
     share = np.sqrt(_by_chroma(guesses, grey, _MATERIAL_CHROMA))
     alike = np.exp(-0.5 * _distance2(guesses, guesses) / _MATERIAL_REACH**2)
     covariance = np.kron(alike * np.outer(share, share), np.diag(sd**2))
-    if change is not None:
-        unsure = _LEARNED_CHANGE * change.ravel()
-        strange = min((excess / _USUAL_EXCESS) ** _EXCESS_POWER, _MOST_STRANGE)
-        covariance = strange**2 * covariance + np.outer(unsure, unsure)
-        cool = np.maximum(-guesses[:, 1:], 0.0) @ _COOL_SD
-        covariance[1::3, 1::3] += alike * np.outer(cool, cool)
+    if change is None:
+        return np.asarray(covariance)
+    unsure = _LEARNED_CHANGE * change.ravel()
+    strange = min((excess / _USUAL_EXCESS) ** _EXCESS_POWER, _MOST_STRANGE)
+    covariance = strange**2 * covariance + np.outer(unsure, unsure)
+    cool = np.maximum(-guesses[:, 1:], 0.0) @ _COOL_SD
+    covariance[1::3, 1::3] += alike * np.outer(cool, cool)
     return np.asarray(covariance)
 
 

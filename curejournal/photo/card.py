@@ -66,8 +66,8 @@ class Card:
     """A calibration card. `kind` says where the reference colours came from and so how far they may be trusted.
 
     `shared_covariance` is the error that all its reference colours have in common (brightness at the enrolment, say),
-    which no patch of it can tell. `made_of` is what its colours are made of, where that tells something of the soap
-    beside it (`curejournal.colour.soaps`).
+    which no patch of it can tell. `made_of` is what its colours are made of, where that tells something of what is
+    beside it (`curejournal.colour.materials`).
     """
 
     name: str
@@ -81,7 +81,7 @@ class Card:
     slots: dict[str, Rect] | None = None
     copy_id: str = ""
     shared_covariance: Matrix3 | None = None
-    made_of: Literal["", "printing inks"] = ""
+    made_of: Literal["", "printing inks", "paint"] = ""
 
     @property
     def references(self) -> tuple[Patch, ...]:

@@ -116,7 +116,7 @@ def _taught(photo: Photo, card: Card, seen: _Seen, chart: Card | None) -> tuple[
                 doubts.refusal("no white", "No clean white of the card can be seen.", "Lower the exposure a little.")
             ]
         balance = fit_white_balance(seen.encoded[white], np.tile(PAPER_WHITE, (int(white.sum()), 1)))
-        lab, joint = balance.colours(seen.encoded, seen.noise, soap=False)
+        lab, joint = balance.colours(seen.encoded, seen.noise, material=card.made_of)
         return np.where(seen.good[:, None], lab, np.nan), joint
     lesson = learn(photo, chart)
     if lesson.grade is not Grade.MEASURED or not lesson.correction or not lesson.placement:
@@ -124,7 +124,7 @@ def _taught(photo: Photo, card: Card, seen: _Seen, chart: Card | None) -> tuple[
     # Light on the nearest edge of the chart, since nothing measures it beyond.
     middle = seen.placement.to_pixels(centres_of(card.patches))
     beside = np.clip(lesson.placement.to_mm(middle), 0.0, chart.size_mm)
-    lab, joint = lesson.correction.colours(seen.encoded, seen.noise, xy_mm=beside, soap=False)
+    lab, joint = lesson.correction.colours(seen.encoded, seen.noise, xy_mm=beside, material=card.made_of)
     brighter = (lab_from_linear(linear_from_lab(lab) * (1 + LIGHT_BETWEEN)) - lab).ravel()
     return np.where(seen.good[:, None], lab, np.nan), joint + np.outer(brighter, brighter)
 

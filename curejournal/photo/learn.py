@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from curejournal.colour import camera
 from curejournal.colour.correction import Correction, TooFewPatches, fit_correction, fit_white_balance
 from curejournal.colour.sample import Grade, Reason, worst
-from curejournal.colour.shading import Shading, fit_shading
+from curejournal.colour.shading import Shading, fit_shading, slope_of_light
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.photo import doubts
 from curejournal.photo.card import Card, Patch, Rect
@@ -28,9 +28,6 @@ Floats = NDArray[np.float64]
 PATCH_PX_WANTED = 14.0
 # Ours: a card of a tenth of the picture's width is still some 100 px wide at this size.
 SEARCH_SIDE = 1000
-# Ours, for L*, a*, b*: slopes across 18 real charts in even light are at most 4.8 and 2.7 standard errors, across drawn
-# ones half in shadow 6 and more, in two lights 4 and more. With fewer patches the errors themselves are not known.
-SURE_SLOPE, FEWEST_FOR_SLOPE = (6.0, 3.5, 3.5), 12
 _FINER: dict[Reduction, Reduction] = {8: 4, 4: 2, 2: 1, 1: 1}
 
 
@@ -147,25 +144,14 @@ def light_across(
 
 
 def _light_told_by_colours(card: Card, correction: Correction, encoded: Floats) -> tuple[float, float]:
-    """As `light_across` of a card without whites: how far brightness, and a*, b*, change from edge to edge.
-
-    From what even light would leave unexplained of the patches (N, 3); (1, 0) where their own ageing might do as much.
-    """
+    """As `light_across` of a card without whites: how far brightness, and a*, b*, change from edge to edge."""
     usual = correction.camera_and_rest()[0]
     usual[camera.PLANE] = 0.0
     reference = np.array([patch.lab_d50 for patch in card.references])
     off = camera.compress(reference) - camera.even_lab(usual, encoded, np.zeros((len(encoded), 2)))
-    off[:, 0] *= 3.0 / (reference[:, 0] + 16.0)  # of L* to that of the logarithm of light (CIE 15)
     used = np.isfinite(correction.leave_one_out)
     used[list(correction.suspects)] = False
-    if used.sum() < FEWEST_FOR_SLOPE:
-        return 1.0, 0.0
-    design = np.column_stack([np.ones(used.sum()), (centres_of(card.references) / card.size_mm)[used]])
-    slopes = np.linalg.lstsq(design, off[used])[0]
-    left = np.sqrt(np.square(off[used] - design @ slopes).sum(axis=0) / (used.sum() - 3))
-    errors = np.sqrt(np.diag(np.linalg.inv(design.T @ design)))[1:, None] * left
-    brightness, *tint = np.where((np.abs(slopes[1:]) > errors * SURE_SLOPE).any(axis=0), slopes[1:], 0.0).T
-    return float(np.exp(np.linalg.norm(brightness))), float(np.linalg.norm(tint))
+    return slope_of_light((centres_of(card.references) / card.size_mm)[used], off[used], reference[used, 0])
 
 
 def _thirds(patch: Patch) -> list[Rect]:

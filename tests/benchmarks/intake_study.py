@@ -31,8 +31,9 @@ from curejournal.photo.reading import read_photo
 from curejournal.photo.strip import enrol_key, read_strip
 from tests.benchmarks.window_card import CAMERAS, FAMILIES, LIGHTS, PHONES, Cameras, scene, soap_paint, true_card
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
+from tests.printing import Printer
 from tests.scenes import Place, Rendered, Soap, render
-from tests.spectra import Paint, Printer, SpectralCamera, soap
+from tests.spectra import Paint, SpectralCamera, soap
 
 APART = 8.0
 """Least ΔE00 between the portions of a batch here: who makes layers, makes them to be seen."""

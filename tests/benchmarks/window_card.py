@@ -27,9 +27,10 @@ from curejournal.photo.card import Card
 from curejournal.photo.enrol import enrol
 from curejournal.photo.measure import measure
 from curejournal.photo.reading import read_photo
+from tests.printing import Printer
 from tests.scene_items import srgb_encode
 from tests.scenes import INK, Faults, Laid, Place, Scene, Soap, View, card_named, render
-from tests.spectra import Array, Paint, Printer, SpectralCamera, chart24_paints, phone_cameras, soap
+from tests.spectra import Array, Paint, SpectralCamera, chart24_paints, phone_cameras, soap
 
 LIGHTS = (
     "daylight, overcast",

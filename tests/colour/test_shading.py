@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from curejournal.colour.shading import fit_shading
+from curejournal.colour.shading import fit_shading, slope_of_light
 
 XY = np.array([[x, y] for x in (5, 40, 75, 110, 143) for y in (5, 52, 100)], float)
 INSIDE = np.array([[74.0, 52.0], [60.0, 40.0]])
@@ -54,3 +54,17 @@ def test_places_that_are_black_or_unknown_are_left_out():
     np.testing.assert_allclose(
         np.divide(*fit_shading(XY, light).gain(INSIDE)), lit(INSIDE)[0] / lit(INSIDE)[1], rtol=0.01
     )
+
+
+def test_the_slope_of_light_is_told_by_what_colours_leave_unexplained():
+    """Light a half brighter at one edge: by the derivative of CIE 15's cube root, L* + 16 grows by a third of that."""
+    lightness = np.random.default_rng(1).uniform(20, 90, len(XY))
+    places, off = XY / (148, 105), np.random.default_rng(0).normal(0, 0.5, (len(XY), 3))
+    brighter = off + np.outer(np.log(1.5) * places[:, 0] * (lightness + 16) / 3, [1, 0, 0])
+    assert slope_of_light(places, off, lightness) == (1.0, 0.0)
+    assert slope_of_light(places, brighter, lightness) == (pytest.approx(1.5, abs=0.03), 0.0)
+    assert slope_of_light(places, off + np.outer(places[:, 1], [0, 0, 8]), lightness) == (
+        1.0,
+        pytest.approx(8, abs=0.7),
+    )
+    assert slope_of_light(places[:11], brighter[:11], lightness[:11]) == (1.0, 0.0), "too few to know the errors by"

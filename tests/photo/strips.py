@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from curejournal.photo.measure import Area
+from tests.printing import Printer
 from tests.scene_items import Lab, Paint
 from tests.scenes import Laid, Place, Rendered, Scene, Soap, View, card_named, render
-from tests.spectra import Printer
 
 PADS: dict[float, Lab] = {
     7.0: (74.0, -2.0, 62.0),

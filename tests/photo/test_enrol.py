@@ -10,9 +10,9 @@ from curejournal.photo.card import Card, built_in_card_text, card_text, read_car
 from curejournal.photo.enrol import EnrolmentRefused, enrol
 from curejournal.photo.measure import measure
 from curejournal.photo.reading import read_photo
+from tests.printing import Printer
 from tests.render_samples import truth
 from tests.scenes import draw_card
-from tests.spectra import Printer
 
 NAMES = ("enrol-1.jpg", "enrol-2.jpg", "enrol-3.jpg")
 

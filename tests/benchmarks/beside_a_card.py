@@ -1,13 +1,14 @@
-"""What a card says of soap beside it: learned on drawn settings, judged on others.
+"""What a card says of what lies beside it: soap beside its inks, and its own inks beside the paints of a chart.
 
-Run: python -m tests.benchmarks.soap_beside_card [--learn] [--settings 34000] [--seed 5 | --fresh-seeds]
+Run: python -m tests.benchmarks.beside_a_card [--learn] [--settings 34000] [--seed 5 | --fresh-seeds]
 
 Spectra only, no picture: the card's colours and thirty soaps through a camera, its matrix, exposure, tone curve,
-saturation, noise. `--learn` draws settings anew, learns the network of `curejournal/colour/soaps.py` from them and
-writes its numbers beside it; without, those that stand there are judged. Those settings and the ones
+saturation, noise; likewise a chart's colours and thirty of a printed card's, as when it is enrolled. `--learn` draws
+settings anew, learns the networks of `curejournal/colour/materials.py` from them and writes their numbers beside it;
+without, those that stand there are judged. Those settings and the ones
 judged by have no camera, light or inks in common, save that camera 2, a stacked sensor, is in both in different copies.
-Judged on drawn soaps, on drawn soaps with pigments, and on published reflectances that nothing was learned from: the
-99 of CIE 224:2017 (the colour fidelity index), paints, textiles, plastics, skin and plants among them.
+Soap is judged by drawn soaps, by drawn soaps with pigments, and by published reflectances that nothing was learned
+from: the 99 of CIE 224:2017 (the colour fidelity index), paints, textiles, plastics, skin and plants among them.
 """
 
 from __future__ import annotations
@@ -25,18 +26,22 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from skimage.color import deltaE_ciede2000
 
-from curejournal.colour import camera, soaps
+from curejournal.colour import camera, materials
 from curejournal.colour.correction import Correction, fit_correction
 from curejournal.colour.spaces import srgb_from_linear
+from curejournal.photo.card import Card
+from curejournal.photo.learn import centres_of
 from tests.benchmarks.window_card import FAMILIES, LIGHTS
+from tests.printing import Printer
 from tests.scenes import card_named
 from tests.spectra import (
     NM,
+    TILT,
     Array,
     Paint,
-    Printer,
     SpectralCamera,
     bell,
+    chart24_paints,
     edge,
     opaque,
     other_cameras,
@@ -50,26 +55,31 @@ with warnings.catch_warnings():  # colour-science warns of optional packages tha
     import colour
     from colour.quality.cfi2017 import load_TCS_CIE2017
 
-CARD = card_named("window")
-MADE_OF = "printing inks"
-PLACES = np.array([(patch.x + patch.w / 2, patch.y + patch.h / 2) for patch in CARD.patches])
+CARD, CHART = card_named("window"), card_named("chart24")
 OTHER_LIGHTS = (
     *("FL1", "FL3", "FL4", "FL5", "FL6", "FL7", "FL8", "FL9", "FL10", "FL12", "FL3.1", "FL3.5", "FL3.8", "FL3.12"),
     *("LED-B2", "LED-B4", "LED-BH1", "LED-V1", "LED-V2", "LED-RGB1"),
 )
-SOAPS = 30
+BESIDE = 30
+"""How many soaps, or inks, are beside a card in one photo."""
+Bank = Callable[[np.random.Generator, int], list[Paint]]
 HIDDEN, DECAY, START_SD = 128, 1e-4, (0.0, 0.12, 0.5, 0.01)
 """Of the network: its hidden units, how dear large numbers are, and the spread of those it starts from."""
 
 
 @dataclass(frozen=True)
 class Setting:
-    """A card and soaps in one photo: `seen` (N, 3) and `shown` (M, 3) encoded, true colours in CIELAB."""
+    """A card and things beside it in one photo: `seen` (N, 3) and `shown` (M, 3) encoded.
 
+    `card_lab` (N, 3) is what is known of the card, `true_lab` (M, 3) what is wanted; CIELAB.
+    """
+
+    card: Card
+    material: str
     seen: Array
     card_lab: Array
     shown: Array
-    soap_lab: Array
+    true_lab: Array
 
     @property
     def usable(self) -> NDArray[np.bool_]:
@@ -97,15 +107,15 @@ def pigment(rng: np.random.Generator) -> Array:
     Ours, from memory of what colours soap: an edge, as of iron oxides and yellows; one to three bands, as of
     ultramarine, chrome green and plant dyes; or grey, as charcoal.
     """
-    tilt, kind = (NM - 550) / 150, rng.random()
+    kind = rng.random()
     if kind < 0.4:
-        below = np.exp(rng.normal(0, 0.3) * tilt) * edge(rng.uniform(440, 640), rng.uniform(5, 22))
+        below = np.exp(rng.normal(0, 0.3) * TILT) * edge(rng.uniform(440, 640), rng.uniform(5, 22))
         return np.asarray(below + rng.uniform(0, 0.3) * bell(rng.uniform(480, 700), rng.uniform(20, 60)))
     if kind < 0.8:
         strengths = (1.0, *rng.uniform(0.1, 0.8, rng.integers(3)))
         bands = [each * bell(rng.uniform(410, 700), rng.uniform(16, 55)) for each in strengths]
         return np.asarray(np.sum(bands, axis=0) + rng.uniform(0, 0.1))
-    return np.asarray(np.exp(rng.normal(0, 0.3) * tilt))
+    return np.asarray(np.exp(rng.normal(0, 0.3) * TILT))
 
 
 def pigmented_bank(rng: np.random.Generator, count: int) -> list[Paint]:
@@ -137,18 +147,39 @@ def bank_to_learn_from(rng: np.random.Generator, count: int) -> list[Paint]:
     return soap_bank(rng, count // 2) + pigmented_bank(rng, count - count // 2)
 
 
-BANKS = {"drawn": soap_bank, "drawn, with pigments": pigmented_bank, "published": published_bank}
-
-
-def card_paints(rng: np.random.Generator, *, strange: bool) -> list[Paint]:
-    """A printed copy of the card, with inks of another maker if `strange`."""
+def card_paints(rng: np.random.Generator, *, strange: bool = True) -> list[Paint]:
+    """A printed copy of the card, in layers or in dots, with inks of another maker if `strange`."""
     change = int(rng.integers(1_000_000)) if strange else None
-    return list(Printer(int(rng.integers(1_000_000)), 0.08, 0.04, change).paints(CARD).values())
+    dots = float(rng.uniform(1.2, 2.2)) if rng.random() < 0.5 else None
+    return list(Printer(int(rng.integers(1_000_000)), 0.08, 0.04, change, dots).paints(CARD).values())
 
 
-def setting(cards: list[list[Paint]], bank: list[Paint], seen_by: SpectralCamera, rng: np.random.Generator) -> Setting:
-    paints = cards[int(rng.integers(len(cards)))]
-    some = [bank[k] for k in rng.permutation(len(bank))[:SOAPS]]
+def chart_paints(rng: np.random.Generator) -> list[Paint]:
+    """A copy of the chart. Ours: its paints differ from the published ones by some 1.5 %, smoothly."""
+    bends = np.exp(rng.normal(0, 0.015, (len(CHART.patches), 2)) @ np.array([TILT, TILT**2 - 0.5]))
+    published = chart24_paints(CHART).values()
+    return [surface(np.minimum(paint.reflectance * bend, 1.0)) for paint, bend in zip(published, bends, strict=True)]
+
+
+def ink_bank(rng: np.random.Generator, count: int, *, strange: bool = True) -> list[Paint]:
+    """Colours of printed cards, twenty of each copy."""
+    cards = [card_paints(rng, strange=strange) for _ in range(count // 20)]
+    return [card[k] for card in cards for k in rng.permutation(len(card))[:20]]
+
+
+BANKS: dict[str, Bank] = {
+    "soap, drawn": soap_bank,
+    "soap, drawn, with pigments": pigmented_bank,
+    "soap, published": published_bank,
+    "inks": ink_bank,
+}
+
+
+def setting(
+    card: Card, material: str, paints: list[Paint], bank: list[Paint], seen_by: SpectralCamera, rng: np.random.Generator
+) -> Setting:
+    """A photo of a card in these paints, and of some of the bank."""
+    some = [bank[k] for k in rng.permutation(len(bank))[:BESIDE]]
     exposure, contrast, saturation = 2 ** rng.uniform(-1.3, -0.4), rng.uniform(-0.1, 0.9), rng.uniform(0.9, 1.3)
     gamma, hue = rng.uniform(0.9, 1.12), np.eye(3) + rng.normal(0, 0.02, (3, 3))
     hue /= hue.sum(axis=1, keepdims=True)
@@ -162,24 +193,27 @@ def setting(cards: list[list[Paint]], bank: list[Paint], seen_by: SpectralCamera
         return np.asarray(np.clip(grey + saturation * (toned - grey), 0, 1))
 
     noise = rng.uniform(0.006, 0.02)
-    card_lab = np.array([paint.lab for paint in paints]) + rng.normal(0, 0.3, (len(paints), 3))
-    soap_lab = np.array([paint.lab for paint in some])
-    return Setting(encoded(paints, 0.04 * noise), card_lab, encoded(some, 0.02 * noise), soap_lab)
+    if card is CHART:  # what is known of a chart is what its maker published
+        card_lab = np.array([patch.lab_d50 for patch in card.patches])
+    else:
+        card_lab = np.array([paint.lab for paint in paints]) + rng.normal(0, 0.3, (len(paints), 3))
+    true_lab = np.array([paint.lab for paint in some])
+    return Setting(card, material, encoded(paints, 0.04 * noise), card_lab, encoded(some, 0.02 * noise), true_lab)
 
 
-def corrected(drawn: Setting, *, with_soap: bool) -> tuple[Correction, Array, Array]:
-    """The correction by the card; what it says of the soaps in the card's middle (M, 3); its covariances (M, 3, 3)."""
+def corrected(drawn: Setting, *, learned: bool) -> tuple[Correction, Array, Array]:
+    """The correction by the card; what it says of the rest in the card's middle (M, 3); its covariances (M, 3, 3)."""
     found = fit_correction(
         drawn.seen,
         drawn.card_lab,
         noise_sd=np.full(drawn.seen.shape, 0.002),
         usable=drawn.usable,
-        xy_mm=PLACES,
-        made_of=MADE_OF,
+        xy_mm=centres_of(drawn.card.patches),
+        made_of=drawn.card.made_of,
     )
     count = len(drawn.shown)
-    middle = np.tile(np.array(CARD.size_mm) / 2, (count, 1))
-    lab, joint = found.colours(drawn.shown, xy_mm=middle, soap=with_soap)
+    middle = np.tile(np.array(drawn.card.size_mm) / 2, (count, 1))
+    lab, joint = found.colours(drawn.shown, xy_mm=middle, material=drawn.material if learned else "unknown")
     each = np.arange(count)
     return found, lab, joint.reshape(count, 3, count, 3)[each, :, each, :]
 
@@ -208,50 +242,54 @@ def settings(
     *,
     cameras: list[str],
     light: Callable[[np.random.Generator], str],
-    strange: bool,
-    soaps_of: Callable[[np.random.Generator, int], list[Paint]] = soap_bank,
+    bank: Bank,
+    material: str = "soap",
+    strange: bool = True,
     copies: int = 30,
 ) -> Iterator[Setting]:
-    """Drawn settings, by `copies` of the card and twenty times as many soaps."""
-    bank = soaps_of(rng, 20 * copies)
-    cards = [card_paints(rng, strange=strange) for _ in range(copies)]
+    """Drawn settings: soaps beside copies of the card, or its inks beside copies of the chart; twenty times as many."""
+    beside = bank(rng, 20 * copies)
+    card = CARD if material == "soap" else CHART
+    cards = [card_paints(rng, strange=strange) if card is CARD else chart_paints(rng) for _ in range(copies)]
     for _ in range(count):
         balance = (float(rng.normal(0, 0.06)), float(rng.normal(0, 0.08)))
         seen_by = SpectralCamera((light(rng),), str(rng.choice(cameras)), int(rng.integers(1_000_000)), balance)
-        drawn = setting(cards, bank, seen_by, rng)
+        drawn = setting(card, material, cards[int(rng.integers(copies))], beside, seen_by, rng)
         if drawn.usable.mean() > 0.6:  # else the photo would be refused
             yield drawn
 
 
-def learned(count: int, rng: np.random.Generator) -> soaps.Network:
-    """The network that leaves least of the soaps' errors, of large ones as by their size and not its square."""
-    needs, basis, errors = [], [], []
-    cameras = [*other_cameras(), "camera 2", "camera 2"]
+def learned(material: str, count: int, rng: np.random.Generator) -> materials.Network:
+    """The network that leaves least of the errors, of large ones as by their size and not its square."""
+    needs, even, errors = [], [], []
+    cameras, bank = [*other_cameras(), "camera 2", "camera 2"], bank_to_learn_from if material == "soap" else ink_bank
     for each in settings(
-        count, rng, cameras=cameras, light=light_to_learn_from, strange=True, soaps_of=bank_to_learn_from, copies=90
+        count, rng, cameras=cameras, light=light_to_learn_from, bank=bank, material=material, copies=90
     ):
-        found, lab, _ = corrected(each, with_soap=False)
+        found, lab, _ = corrected(each, learned=False)
         usual, rest = found.camera_and_rest()
-        needs.append(soaps.needs_of(usual[camera.MIX], rest))
-        basis.append(soaps.terms(camera.even_lab(usual, each.shown, np.zeros((SOAPS, 2)))))
-        errors.append(camera.compress(each.soap_lab) - camera.compress(lab))
-    return network(np.array(needs), np.array(basis), np.array(errors))
+        needs.append(materials.needs_of(usual[camera.MIX], rest))
+        even.append(camera.even_lab(usual, each.shown, np.zeros((BESIDE, 2))))
+        errors.append(camera.compress(each.true_lab) - camera.compress(lab))
+    return network(np.array(needs), np.array(even), np.array(errors))
 
 
-def network(needs: Array, basis: Array, errors: Array) -> soaps.Network:
-    """Learned from what settings need (S, F), and the terms (S, M, TERMS) and errors (S, M, 3) of their soaps.
+def network(needs: Array, even_lab: Array, errors: Array) -> materials.Network:
+    """Learned from what settings need (S, F), and the colours and errors (S, M, 3) of what lay beside.
 
     Least squares by L-BFGS, thrice, with weights that follow the errors left; large numbers are dear.
     """
-    scale, many = np.sqrt((needs**2).mean(axis=0)), 3 * soaps.TERMS
+    ends = np.round(np.quantile(even_lab, [0.005, 0.995], axis=(0, 1)))
+    basis = materials.terms(even_lab, ends)
+    scale, many = np.sqrt((needs**2).mean(axis=0)), 3 * materials.TERMS
     shapes = [(len(scale), many), (len(scale), HIDDEN), (HIDDEN,), (HIDDEN, many)]
-    ends = np.cumsum([np.prod(shape) for shape in shapes])
+    stops = np.cumsum([np.prod(shape) for shape in shapes])
 
-    def made(numbers: Array) -> soaps.Network:
-        parts = np.split(numbers, ends[:-1])
-        return soaps.Network(scale, *(part.reshape(shape) for part, shape in zip(parts, shapes, strict=True)))
+    def made(numbers: Array) -> materials.Network:
+        parts = np.split(numbers, stops[:-1])
+        return materials.Network(ends, scale, *(part.reshape(shape) for part, shape in zip(parts, shapes, strict=True)))
 
-    numbers = np.random.default_rng(0).standard_normal(ends[-1]) * np.repeat(START_SD, np.diff(ends, prepend=0))
+    numbers = np.random.default_rng(0).standard_normal(stops[-1]) * np.repeat(START_SD, np.diff(stops, prepend=0))
     scaled, left = made(numbers).scaled(needs), errors
     for steps in (100, 300, 300):
         weights = 1.0 / np.sqrt(1.0 + (left**2).sum(axis=-1, keepdims=True) / 4.0) / errors[..., 0].size
@@ -275,23 +313,24 @@ def network(needs: Array, basis: Array, errors: Array) -> soaps.Network:
     return made(numbers)
 
 
-def write(learned: soaps.Network) -> None:
+def write(material: str, made_of: str, learned: materials.Network) -> None:
     numbers = {name: each.astype(np.float16) for name, each in vars(learned).items()}
-    np.savez_compressed(Path(soaps.__file__).with_name(soaps.file_of(MADE_OF)), **numbers)
+    np.savez_compressed(Path(materials.__file__).with_name(materials.file_of(material, made_of)), **numbers)
 
 
-def judged(bank: str, seen_by: str, count: int, rng: np.random.Generator) -> str:
-    """A row of the table: of soaps that are not burnt out, beside cards in inks of another maker."""
+def judged(material: str, bank: str, seen_by: str, count: int, rng: np.random.Generator) -> str:
+    """A row of the table: of what is not burnt out, beside cards of which nothing was learned."""
+    lights = LIGHTS if material == "soap" else LIGHTS[:3]  # a card is enrolled by daylight
     drawn = settings(
-        count, rng, cameras=[seen_by], light=lambda own: str(own.choice(LIGHTS)), strange=True, soaps_of=BANKS[bank]
+        count, rng, cameras=[seen_by], light=lambda own: str(own.choice(lights)), bank=BANKS[bank], material=material
     )
     cells: dict[bool, list[Array]] = {False: [], True: []}
     for each in drawn:
         fair = ((each.shown > 0.004) & (each.shown < 0.996)).all(axis=1)
-        for with_soap, own in cells.items():
-            _, lab, covariance = corrected(each, with_soap=with_soap)
-            held = within(lab, covariance, each.soap_lab)
-            own.append(np.column_stack([deltaE_ciede2000(each.soap_lab, lab), held])[fair])
+        for with_learned, own in cells.items():
+            _, lab, covariance = corrected(each, learned=with_learned)
+            held = within(lab, covariance, each.true_lab)
+            own.append(np.column_stack([deltaE_ciede2000(each.true_lab, lab), held])[fair])
     words = [f"| {seen_by}, changed | {bank}"]
     for own in cells.values():
         errors, held = np.concatenate(own).T
@@ -307,15 +346,18 @@ def main() -> None:
     parser.add_argument("--fresh-seeds", action="store_true")
     options = parser.parse_args()
     seed = secrets.randbelow(1_000_000) if options.fresh_seeds else options.seed
-    rng = np.random.default_rng(seed)
     if options.learn:
-        soaps.LEARNED[MADE_OF] = learned(options.settings, rng)
-        write(soaps.LEARNED[MADE_OF])
-    print(f"seed {seed}\n\n| judged by | soaps | patches alone | interval holds | with soap | interval holds |")
+        for material, made_of in materials.LEARNED:
+            network = learned(material, options.settings, np.random.default_rng(seed))
+            materials.LEARNED[material, made_of] = network
+            write(material, made_of, network)
+    print(f"seed {seed}\n")
+    print("| judged by | beside | patches alone | interval holds | with what is learned | interval holds |")
     print("| --- | --- | --- | --- | --- | --- |")
     for seen_by in ("camera 1", "camera 2", *phone_cameras()):
         for bank in BANKS:
-            print(judged(bank, seen_by, 60, np.random.default_rng(seed + 1)), flush=True)
+            material = "printing inks" if bank == "inks" else "soap"
+            print(judged(material, bank, seen_by, 60, np.random.default_rng(seed + 1)), flush=True)
 
 
 if __name__ == "__main__":

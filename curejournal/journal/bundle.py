@@ -19,12 +19,12 @@ from typing import Annotated, Any
 from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
 
 from curejournal.counting import how_many
-from curejournal.cure.records import ColourReading, Event, Record
+from curejournal.cure.records import ColourReading, Entry, Event, Record
 from curejournal.errors import CureJournalError
 from curejournal.journal.faults import DataRefused
 from curejournal.journal.photos import PhotoFacts, TakenFrom
 from curejournal.journal.record_json import from_json, kind_of, to_json
-from curejournal.journal.store import Journal, NewEntry
+from curejournal.journal.store import Journal
 
 FORMAT = "curejournal batch 1"
 DATA = "batch.json"
@@ -108,9 +108,9 @@ def write_bundle(journal: Journal, code: str, software: str) -> bytes:
     ------
     NotInJournal, JournalDamaged
     """
-    head = next((one for one in journal.batches() if one.code == code), None)
-    history = journal.history(code)  # says so itself if there is no such batch
-    assert head is not None
+    code = journal.batch(code).code
+    head = next(one for one in journal.batches() if one.code == code)
+    history = journal.history(code)
     photos = [journal.photo(sha256) for sha256 in dict.fromkeys(entry.photo for entry in history if entry.photo)]
     used = {entry.record.card for entry in history if isinstance(entry.record, ColourReading)}
     data = BundleData(
@@ -197,7 +197,7 @@ def _records(data: BundleData) -> dict[int, Record]:
 
 
 def take_bundle(journal: Journal, bundle: Bundle, *, code: str = "", by: str, now: datetime) -> str:
-    """Enter a verified bundle as a new batch; its code there is returned.
+    """Enter a verified bundle as a new batch, all of it or nothing; its code there is returned.
 
     Parameters
     ----------
@@ -211,49 +211,28 @@ def take_bundle(journal: Journal, bundle: Bundle, *, code: str = "", by: str, no
 
     Raises
     ------
-    CodeInUse, EntryRefused
+    CodeInUse, EntryRefused, SignedByOther
     """
     data = bundle.data
-    code = code or data.code
-    batch = journal.start_batch(code, data.name, at=data.started_at, by=data.started_by)
-    own = {card.name for card in journal.cards()}
-    for card in data.cards:
-        if card.name not in own:  # a card of this journal with that name is another one, and stays
-            journal.keep_card(card.name, card.toml, card.copy_id)
-    for photo in data.photos:
-        facts = PhotoFacts(
-            photo.suffix, photo.width, photo.height, photo.taken_at, photo.taken_from, photo.original_name
-        )
-        journal.keep_photo(bundle.photos[photo.sha256], facts)
-    ids: dict[int, int] = {}
-    run: list[BundledEntry] = []
-    for entry in data.entries:
-        # What is entered at once has one author, and corrects nothing of itself.
-        if run and (entry.by != run[0].by or entry.supersedes in {one.id for one in run}):
-            ids |= _enter(journal, batch.code, run, bundle, ids)
-            run = []
-        run.append(entry)
-    if run:
-        _enter(journal, batch.code, run, bundle, ids)
-    origin = f"brought in from a bundle of batch {data.code}, written by {data.software}"
-    journal.add(batch.code, Event("note", note=origin), at=now, by=by)
-    return batch.code
-
-
-def _enter(
-    journal: Journal, code: str, run: list[BundledEntry], bundle: Bundle, ids: Mapping[int, int]
-) -> dict[int, int]:
-    items = [
-        NewEntry(
-            bundle.records[entry.id],
-            entry.at,
-            None if entry.supersedes is None else ids[entry.supersedes],
-            entry.photo,
-        )
-        for entry in run
+    origin = Event("note", note=f"brought in from a bundle of batch {data.code}, written by {data.software}")
+    history = [
+        Entry(one.id, one.at, one.by, now, bundle.records[one.id], one.supersedes, one.photo) for one in data.entries
     ]
-    made = journal.add_many(code, items, by=run[0].by, as_it_was=True)
-    return {old.id: new.id for old, new in zip(run, made, strict=True)}
+    return journal.bring_in(
+        code or data.code,
+        data.name,
+        at=data.started_at,
+        by=data.started_by,
+        history=[*history, Entry(0, now, by, now, origin)],
+        photos=[
+            (
+                bundle.photos[one.sha256],
+                PhotoFacts(one.suffix, one.width, one.height, one.taken_at, one.taken_from, one.original_name),
+            )
+            for one in data.photos
+        ],
+        cards={card.name: (card.toml, card.copy_id) for card in data.cards},
+    )
 
 
 def _refused(why: str) -> DataRefused:

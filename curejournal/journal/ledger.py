@@ -132,19 +132,25 @@ class Ledger:
             record cannot be kept.
         """
         code, name, by = plain_text(code, "code", 40), plain_text(name, "name", 120), self._signer(by)
-        at_utc, offset = instant(at)
         with self._writing() as connection:
-            # Pieces and lots name batches by their code, whose case does not count there.
-            alike = next(
-                (known for known in connection.scalars(select(batch_table.c.code)) if same_code(known, code)), None
-            )
-            if alike is not None:
-                raise CodeInUse(f"There is a batch {alike} already.", "Give this one another code.")
-            row = {"code": code, "name": name, "started_at_utc": at_utc, "started_at_offset_minutes": offset}
-            row |= {"author": by, "recorded_at_utc": self._now()}
-            batch_id = inserted(connection, batch_table, row)
+            batch_id = self._start(connection, code, name, at, by)
             entries = [self._append(connection, batch_id, NewEntry(record, at), by) for record in records]
         return as_batch(code, name, tuple(entries))
+
+    def _start(self, connection: Connection, code: str, name: str, at: datetime, by: str) -> int:
+        self._refuse_known(connection, code)
+        at_utc, offset = instant(at)
+        row = {"code": code, "name": name, "started_at_utc": at_utc, "started_at_offset_minutes": offset}
+        row |= {"author": by, "recorded_at_utc": self._now()}
+        return inserted(connection, batch_table, row)
+
+    @staticmethod
+    def _refuse_known(connection: Connection, code: str) -> None:
+        # Pieces and lots name batches by their code, whose case does not count there.
+        codes = connection.scalars(select(batch_table.c.code))
+        alike = next((known for known in codes if same_code(known, code)), None)
+        if alike is not None:
+            raise CodeInUse(f"There is a batch {alike} already.", "Give this one another code.")
 
     def batches(self) -> tuple[BatchHead, ...]:
         """Every batch without its entries, the latest started first."""
@@ -201,10 +207,8 @@ class Ledger:
         """Enter one record; see `add_many`."""
         return self.add_many(code, [NewEntry(record, at, supersedes, photo)], by=by)[0]
 
-    def add_many(self, code: str, items: Sequence[NewEntry], *, by: str, as_it_was: bool = False) -> tuple[Entry, ...]:
+    def add_many(self, code: str, items: Sequence[NewEntry], *, by: str) -> tuple[Entry, ...]:
         """Enter records, all of them or none.
-
-        `as_it_was` is for another journal's history: in an early one, signatures may have been taken back.
 
         Raises
         ------
@@ -220,7 +224,7 @@ class Ledger:
         by = self._signer(by)
         with self._writing() as connection:
             batch_id = self._batch(connection, code).id
-            return tuple(self._append(connection, batch_id, item, by, as_it_was) for item in items)
+            return tuple(self._append(connection, batch_id, item, by) for item in items)
 
     def withdraw(self, entry_id: int, *, why: str, by: str, at: datetime) -> Entry:
         """Take an entry back; it stays in the history. Its record, entered as a correction of this, brings it back."""

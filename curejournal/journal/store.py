@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Self
 
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Connection, Engine, func, select
 
 from curejournal.cure.records import Entry, Record
 from curejournal.journal.backup import Backup, write_backup
@@ -36,7 +37,7 @@ from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import metadata
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.tables import setting as setting_table
-from curejournal.journal.words import card_columns, file_name, instant, setting_columns
+from curejournal.journal.words import card_columns, file_name, instant, plain_text, setting_columns
 
 __all__ = ["BatchHead", "Journal", "KeptCard", "KeptPhoto", "NewEntry", "PhotoFacts", "utc_now"]
 
@@ -89,21 +90,78 @@ class Journal(Ledger):
 
     def keep_photo(self, data: bytes, facts: PhotoFacts) -> KeptPhoto:
         """Keep an original photo; the same bytes twice are one photo, with the facts that came first."""
+        sha256 = self._on_the_shelf(data, facts)
+        with self._writing() as connection:
+            return self._know_photo(connection, sha256, len(data), facts)
+
+    def _on_the_shelf(self, data: bytes, facts: PhotoFacts) -> str:
         if not data or min(facts.width, facts.height) < 1:
             raise EntryRefused("An empty photo cannot be kept.")
+        if facts.taken_at is not None:
+            instant(facts.taken_at)
         self._refuse_reader()
-        taken_at, offset = instant(facts.taken_at) if facts.taken_at else (None, None)
-        sha256 = self._shelf.put(data, facts.suffix)
-        with self._writing() as connection:
-            known = connection.execute(kept(sha256)).first()
-            if known is None:
-                row = {"sha256": sha256, "suffix": facts.suffix, "size": len(data)}
-                row |= {"width": facts.width, "height": facts.height, "taken_from": facts.taken_from}
-                row |= {"taken_at_utc": taken_at, "taken_at_offset_minutes": offset}
-                row |= {"original_name": file_name(facts.original_name), "received_at_utc": self._now()}
-                connection.execute(photo_table.insert().values(row))
-                known = connection.execute(kept(sha256)).one()
+        return self._shelf.put(data, facts.suffix)
+
+    def _know_photo(self, connection: Connection, sha256: str, size: int, facts: PhotoFacts) -> KeptPhoto:
+        known = connection.execute(kept(sha256)).first()
+        if known is None:
+            taken_at, offset = instant(facts.taken_at) if facts.taken_at else (None, None)
+            row = {"sha256": sha256, "suffix": facts.suffix, "size": size}
+            row |= {"width": facts.width, "height": facts.height, "taken_from": facts.taken_from}
+            row |= {"taken_at_utc": taken_at, "taken_at_offset_minutes": offset}
+            row |= {"original_name": file_name(facts.original_name), "received_at_utc": self._now()}
+            connection.execute(photo_table.insert().values(row))
+            known = connection.execute(kept(sha256)).one()
         return as_photo(known)
+
+    def bring_in(
+        self,
+        code: str,
+        name: str,
+        *,
+        at: datetime,
+        by: str,
+        history: Sequence[Entry],
+        photos: Sequence[tuple[bytes, PhotoFacts]] = (),
+        cards: Mapping[str, tuple[str, str]] = MappingProxyType({}),
+    ) -> str:
+        """Start a batch with its history in another journal, all of it or nothing; its code is returned.
+
+        Parameters
+        ----------
+        code, name, at, by
+            As for `start_batch`.
+        history : sequence of Entry
+            In the order of recording. Numbers are given anew; each keeps its author and time, and is written down now.
+            In an early journal, signatures may have been taken back.
+        photos : sequence of (bytes, PhotoFacts)
+            Those that it names.
+        cards : mapping of name to (definition, copy id)
+            Kept unless this journal has one of that name.
+
+        Raises
+        ------
+        CodeInUse, EntryRefused, SignedByOther
+        """
+        code, name, by = plain_text(code, "code", 40), plain_text(name, "name", 120), self._signer(by)
+        signers = {entry.by: self._signer(entry.by) for entry in history}
+        rows = [card_columns(card, copy_id, toml) for card, (toml, copy_id) in cards.items()]
+        with self._reading() as connection:
+            self._refuse_known(connection, code)  # before any photo is on the shelf
+        shelved = [(self._on_the_shelf(data, facts), len(data), facts) for data, facts in photos]
+        with self._writing() as connection:
+            batch_id = self._start(connection, code, name, at, by)
+            for sha256, size, facts in shelved:
+                self._know_photo(connection, sha256, size, facts)
+            for row in rows:
+                if connection.execute(latest(card_table, row["name"])).first() is None:
+                    connection.execute(card_table.insert().values(**row, added_at_utc=self._now()))
+            ids: dict[int | None, int | None] = {None: None}
+            for entry in history:
+                new = NewEntry(entry.record, entry.at, ids[entry.supersedes], entry.photo)
+                made = self._append(connection, batch_id, new, signers[entry.by], as_it_was=True)
+                ids[entry.id] = made.id
+        return code
 
     def find_photo(self, sha256: str) -> KeptPhoto | None:
         """A photo by its hash, if it is in the journal."""

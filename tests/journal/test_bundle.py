@@ -9,9 +9,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from curejournal.cure.records import Decision, Event, Weighing, Withdrawn
+from curejournal.cure.records import Decision, Entry, Event, Weighing, Withdrawn
 from curejournal.journal.bundle import DATA, read_bundle, take_bundle, write_bundle
-from curejournal.journal.faults import CodeInUse, DataRefused
+from curejournal.journal.faults import CodeInUse, DataRefused, EntryRefused, SignedByOther
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from tests.cure.batches import RECIPE, reading
@@ -79,13 +79,29 @@ def test_a_code_that_differs_in_case_alone_is_refused_before_anything_is_entered
 
 
 def test_a_signature_taken_back_in_an_early_journal_comes_as_it_was(filled, tmp_path):
-    signed = filled.add("B1", Decision("release", "Kaja", "sound", "1", "{}"), at=AT, by="Kaja")
-    filled.add_many("B1", [NewEntry(Withdrawn("too early"), AT, signed.id)], by="Tarvo", as_it_was=True)
-    data = write_bundle(filled, "B1", "x")
+    signed = Entry(1, AT, "Kaja", AT, Decision("release", "Kaja", "sound", "1", "{}"))
+    undone = Entry(2, AT, "Tarvo", AT, Withdrawn("too early"), supersedes=1)
+    filled.bring_in("B0", "Early", at=AT, by="Kaja", history=[signed, undone])
+    data = write_bundle(filled, "B0", "x")
     with Journal.open(tmp_path / "other") as other:
         take_bundle(other, read_bundle(data), by="Ott", now=NOW)
-        assert told(other.history("B1")[:-1]) == told(filled.history("B1"))
-        assert other.batch("B1").released_at is None
+        assert told(other.history("B0")[:-1]) == told(filled.history("B0"))
+        assert other.batch("B0").released_at is None
+
+
+@pytest.mark.parametrize(
+    ("person", "by", "refused"),
+    [("", " ", EntryRefused), ("Kaja", "Kaja", SignedByOther)],
+    ids=["no name", "signed in"],
+)
+def test_what_is_refused_half_way_leaves_nothing_behind(filled, tmp_path, person, by, refused):
+    """The last entry is that of whoever brings it in; of the others some are Tarvo's."""
+    bundle = read_bundle(write_bundle(filled, " B1", "x"))
+    with Journal.open(tmp_path / "other") as other:
+        with pytest.raises(refused, match="Nothing in the journal was changed"):
+            take_bundle(other.of(person), bundle, by=by, now=NOW)
+        assert (other.names(), other.unfiled_photos(), other.cards(), other.check()) == ({}, (), (), ())
+        assert take_bundle(other, bundle, by="Ott", now=NOW) == "B1"
 
 
 def test_a_card_of_this_journal_with_the_same_name_stays(filled, tmp_path):

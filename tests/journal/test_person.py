@@ -29,6 +29,7 @@ WRITES: dict[str, Callable[[Journal, str], object]] = {
     "start_batch": lambda journal, by: journal.start_batch("B-2", "New", at=NOW, by=by),
     "add": lambda journal, by: journal.add("B-1", Event("cut"), at=NOW, by=by),
     "add_many": lambda journal, by: journal.add_many("B-1", [NewEntry(Event("cut"), NOW)], by=by),
+    "bring_in": lambda journal, by: journal.bring_in("B-2", "New", at=NOW, by=by, history=()),
     "withdraw": lambda journal, by: journal.withdraw(2, why="wrong", by=by, at=NOW),
     "undo": lambda journal, by: journal.undo(2, why="wrong", by=by, at=NOW),
     "file_photo": lambda journal, by: journal.file_photo("B-1", "0" * 64, [Event("cut")], at=NOW, by=by),
@@ -39,7 +40,7 @@ WRITES: dict[str, Callable[[Journal, str], object]] = {
     "export": lambda journal, by: journal.export(journal.location / "elsewhere"),
     "copy_to": lambda journal, by: journal.copy_to(journal.location / "elsewhere"),
 }
-SIGNED = ["start_batch", "add", "add_many", "withdraw", "undo", "file_photo"]
+SIGNED = ["start_batch", "add", "add_many", "bring_in", "withdraw", "undo", "file_photo"]
 READS = {
     "all_batches", "batch", "batches", "card_text", "cards", "check", "close", "derived",
     "entries_of_photo", "find_photo", "history", "last_naming", "names", "of", "open", "photo", "photo_bytes",

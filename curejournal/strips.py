@@ -7,12 +7,14 @@ from datetime import datetime
 
 from pydantic import TypeAdapter
 
+from curejournal.colour.sample import Grade
 from curejournal.cure.records import AlkaliTest, Entry
+from curejournal.errors import CureJournalError
 from curejournal.journal.faults import NotInJournal
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
-from curejournal.photo.measure import Area, measure
+from curejournal.photo.measure import Area, Measurement, measure
 from curejournal.photo.placement import Points
 from curejournal.photo.reading import read_photo
 from curejournal.photo.strip import StripKey as StripKey
@@ -21,6 +23,10 @@ from curejournal.photo.strip import enrol_key, read_strip
 from curejournal.workflow import ReadingDoubtful, doubts_about
 
 _KEYS = TypeAdapter(dict[str, StripKey])
+
+
+class NoColour(CureJournalError):
+    """A photo of a key or strip that gives no colour at all."""
 
 
 def strip_keys(journal: Journal) -> dict[str, StripKey]:
@@ -41,6 +47,21 @@ def strip_key(journal: Journal, name: str) -> StripKey:
     return keys[name]
 
 
+def check_photo(seen: Measurement) -> Measurement:
+    """A photo as it was seen, if it gives colours.
+
+    Raises
+    ------
+    NoColour
+        By what is wrong with the photo itself: no card, blur, darkness.
+    """
+    wrong = [reason for reason in seen.reasons if reason.limit is Grade.NOT_USABLE]
+    if wrong:
+        what = " ".join(["No colour can be told from this photo.", *(reason.text for reason in wrong)])
+        raise NoColour(what, " ".join(dict.fromkeys(reason.remedy for reason in wrong)))
+    return seen
+
+
 def enrol_strip_key(
     journal: Journal, data: bytes, card: Card, name: str, lot: str, areas: Mapping[float, Points]
 ) -> StripKey:
@@ -53,10 +74,11 @@ def enrol_strip_key(
 
     Raises
     ------
-    KeyUnusable, NotAPicture, PictureDamaged, PictureTooLarge
+    NoColour, KeyUnusable, NotAPicture, PictureDamaged, PictureTooLarge
     """
     names = {f"pH {ph:g}": ph for ph in areas}
-    measured = measure(read_photo(data), card, [Area(f"pH {ph:g}", outline) for ph, outline in areas.items()])
+    fields = [Area(f"pH {ph:g}", outline) for ph, outline in areas.items()]
+    measured = check_photo(measure(read_photo(data), card, fields))
     key = enrol_key(name, lot, measured, names)
     journal.set_setting("strip keys", _KEYS.dump_python({**strip_keys(journal), name: key}, mode="json"))
     return key
@@ -67,10 +89,17 @@ def read_strip_photo(data: bytes, card: Card, key: StripKey, pad: Points, lot: s
 
     Raises
     ------
-    StripUnreadable, NotAPicture, PictureDamaged, PictureTooLarge
+    NoColour, StripUnreadable, NotAPicture, PictureDamaged, PictureTooLarge
     """
-    measured = measure(read_photo(data), card, [Area("pad", pad)])
-    return read_strip(key, measured.areas[0], lot=lot, card=measured.card)
+    measured = check_photo(measure(read_photo(data), card, [Area("pad", pad)]))
+    # A phone begins a field with a capital of its own.
+    same = lot.casefold() == key.lot.casefold()
+    return read_strip(key, measured.areas[0], lot=key.lot if same else lot, card=measured.card)
+
+
+def as_test(reading: StripReading, strength_pct: float) -> AlkaliTest:
+    """The alkali test that a reading is; `strength_pct` are grams of soap in 100 ml of distilled water."""
+    return AlkaliTest("strip", reading.ph, round(reading.half_width, 2), strength_pct)
 
 
 def keep_strip(
@@ -86,7 +115,7 @@ def keep_strip(
     now: datetime,
     confirmed: bool = False,
 ) -> Entry:
-    """Keep a strip's reading as an alkali test of a batch, with its photo.
+    """Keep a strip's reading as an alkali test of a batch, with its photo; the same twice is one entry.
 
     Parameters
     ----------
@@ -100,10 +129,13 @@ def keep_strip(
     ImpossibleRecord, ReadingDoubtful, NotInJournal
         Nothing is kept then.
     """
-    record = AlkaliTest("strip", reading.ph, round(reading.half_width, 2), strength_pct)
-    doubts = doubts_about(journal, code, record, at=at, now=now)
+    test = as_test(reading, strength_pct)
+    doubts = doubts_about(journal, code, test, at=at, now=now)
     if doubts and not confirmed:
         raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
     photo = read_photo(data)
     kept = journal.keep_photo(data, PhotoFacts(photo.suffix, photo.width, photo.height, at, "maker", name))
-    return journal.add(code, record, at=at, by=by, photo=kept.sha256)
+    for filed, entry in journal.entries_of_photo(kept.sha256):
+        if (filed, entry.record, entry.at) == (code, test, at):
+            return entry
+    return journal.add(code, test, at=at, by=by, photo=kept.sha256)

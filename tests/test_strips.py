@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
+import io
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from curejournal.cure.records import AlkaliTest, Event
 from curejournal.journal.faults import NotInJournal
 from curejournal.journal.store import Journal
 from curejournal.photo.placement import Points
 from curejournal.photo.strip import StripUnreadable
-from curejournal.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
+from curejournal.strips import (
+    NoColour,
+    StripKey,
+    enrol_strip_key,
+    keep_strip,
+    read_strip_photo,
+    strip_key,
+    strip_keys,
+)
+from curejournal.workflow import enter
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.photo.windows import window
 from tests.scene_items import Paint
@@ -52,11 +64,31 @@ def test_from_the_packets_key_to_a_kept_test(journal: Journal, key_photo, strip_
     entry = keep_strip(
         journal, "B-1", pad_data, read, name="s.jpg", strength_pct=1.0, at=at, by=BY, now=NOW, confirmed=True
     )
+    twice = keep_strip(
+        journal, "B-1", pad_data, read, name="s.jpg", strength_pct=1.0, at=at, by=BY, now=NOW, confirmed=True
+    )
+    assert twice == entry
     ((when, test),) = journal.batch("B-1").records(AlkaliTest)
     assert (when, test.ph, test.half_width) == (at, read.ph, pytest.approx(read.half_width, abs=0.01))
     assert journal.photo_bytes(entry.photo) == pad_data
     with pytest.raises(StripUnreadable):
         read_strip_photo(pad_data, window(), key, pad, "L-78")
+    assert read_strip_photo(pad_data, window(), key, pad, "l-77") == read
+    enter(journal, "B-1", replace(test, ph=9.5), at=at, by=BY, now=NOW, supersedes=entry.id)
+    (corrected,) = (e for e in journal.batch("B-1").entries if isinstance(e.record, AlkaliTest))
+    assert (corrected.record.ph, corrected.photo) == (9.5, entry.photo)
+
+
+def test_a_photo_that_gives_no_colour_is_refused_by_what_is_wrong_with_it(journal: Journal, key_photo) -> None:
+    file = io.BytesIO()
+    Image.new("RGB", (800, 600), (200, 190, 180)).save(file, "JPEG")
+    data, areas = file.getvalue(), {float(ph): outline for ph, outline in key_photo[1].items()}
+    key = StripKey("half steps", "L-77", "window", ())
+    with pytest.raises(NoColour, match="The card “window” was not found"):
+        read_strip_photo(data, window(), key, areas[7.0], "L-77")
+    with pytest.raises(NoColour, match="The card “window” was not found"):
+        enrol_strip_key(journal, data, window(), "half steps", "L-77", areas)
+    assert strip_keys(journal) == {}
 
 
 def test_an_unknown_key_is_said_to_be_unknown(journal: Journal) -> None:

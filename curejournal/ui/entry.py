@@ -109,7 +109,7 @@ def _keep(desk: Desk, offered: Offered) -> None:
 def tell(code: str, kept: Sequence[Entry]) -> None:
     """Note what was just kept, so that it is said and can be undone."""
     st.session_state["kept"] = (code, tuple(kept))
-    st.session_state["round"] = st.session_state.get("round", 0) + 1
+    next_turn()
 
 
 def undo(desk: Desk) -> None:
@@ -132,7 +132,17 @@ def undo(desk: Desk) -> None:
 
 def form_key(form: str, batch: Batch) -> str:
     """A form's key: once something is kept its form begins anew; refused or doubted, what was typed stays."""
-    return f"{form}-{batch.code}-{st.session_state.setdefault('round', 0)}"
+    return f"{form}-{batch.code}-{turn()}"
+
+
+def turn() -> int:
+    """How many times something was kept in this session: what is keyed by it begins anew then."""
+    return int(st.session_state.setdefault("round", 0))
+
+
+def next_turn() -> None:
+    """Something was kept."""
+    st.session_state["round"] = turn() + 1
 
 
 def lab(key: str, shown: Lab = CREAM) -> Lab:
@@ -285,12 +295,26 @@ def room(desk: Desk, batch: Batch) -> None:
             )
 
 
+LABELS = {
+    "ph": "pH as read",
+    "half_width": "It may be off by, pH",
+    "strength_pct": "Grams of soap in 100 ml",
+    "temperature_c": "Temperature, °C",
+    "soap_g": "Soap, g",
+    "acid_mol_l": "Acid's strength, mol/l",
+    "blank_ml": "Blank, ml",
+    "bar_weight_g": "A marked bar's weight that day, g",
+}
+"""Fields of records whose name is not how a maker calls them."""
+
+
 def edited(record: Record, key: str) -> Record:
     """A form field for each simple value of a record; gives the record as edited."""
     kinds = get_type_hints(type(record))
     changed: dict[str, Any] = {}
     for field in fields(record):
-        old, kind, label = getattr(record, field.name), kinds[field.name], field.name.replace("_", " ")
+        old, kind, name = getattr(record, field.name), kinds[field.name], field.name
+        label = LABELS.get(name, name.replace("_", " "))
         allowed = (kind,) if get_origin(kind) in (None, Literal, tuple) else get_args(kind)
         base = next((part for part in allowed if part is not NoneType), kind)
         if get_origin(base) is Literal:

@@ -6,9 +6,10 @@ from curejournal import workflow
 from curejournal.counting import digits
 from curejournal.cure.findings import Finding
 from curejournal.cure.judgement import LOCAL_CODES, Judgement
-from curejournal.cure.records import Act, Batch, Decision
+from curejournal.cure.records import Act, AlkaliTest, Batch, Decision
+from curejournal.cure.words import in_words
 from curejournal.report import wording
-from curejournal.ui import entry, parts
+from curejournal.ui import cache, entry, parts
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import st
 
@@ -55,8 +56,8 @@ def _gauge(finding: Finding) -> None:
         )
 
 
-def alkali_tests(judgement: Judgement) -> None:
-    """Each test in a line, the latest first."""
+def alkali_tests(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    """Each test in a line, the latest first; then the strips that were photographed."""
     tests = judgement.alkali.tests
     if not tests:
         parts.say("No alkali test yet. A meter on a 1 % solution, or better a titration, tells most.")
@@ -66,6 +67,11 @@ def alkali_tests(judgement: Judgement) -> None:
             for test in reversed(tests)
         }
     )
+    for item in reversed(batch.of(AlkaliTest)):
+        if item.photo:
+            words = f"{wording.day(item.at)}: {in_words(item.record)}"
+            picture = cache.small_picture(desk.journal, item.photo, 640)
+            st.image(picture, words, width=250, alt=f"Photo of the strip, {words}")
 
 
 def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:

@@ -51,10 +51,12 @@ def mark(
     proposed: Mapping[str, Points] | None = None,
     kinds: Sequence[str] = tuple(HOW),
     corners: bool = True,
+    how: str = "",
 ) -> Marks:
     """Ask for an area for each name, and for the card's corners where it was not found.
 
-    `proposed` areas are drawn already and count until they are drawn anew; `kinds` are the shapes to choose from.
+    `proposed` areas are drawn already and count until they are drawn anew; `kinds` are the shapes to choose from;
+    `how` says in place of `HOW` what to do. Marks are kept by `key`: another photo needs another.
     """
     options = [*names, *([CORNERS] if corners else [])]
     what = names[0]
@@ -66,7 +68,9 @@ def mark(
     if what != CORNERS and len(kinds) > 1:
         kind = st.segmented_control("As a", list(kinds), default=kinds[0], required=True, key=f"{key}-kind")
     st.caption(
-        "Touch the card’s corners one after another, clockwise from its own top left." if what == CORNERS else HOW[kind]
+        "Touch the card’s corners one after another, clockwise from its own top left."
+        if what == CORNERS
+        else how or HOW[kind]
     )
     # Kept where no widget is drawn: a band keeps its thickness while another shape is chosen.
     thick = st.session_state.setdefault(f"{key}-thickness", round(BAND_SHARE * min(width, height)))

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import partial
+
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from curejournal import strips, workflow
 from curejournal.cure.records import Batch
 from curejournal.strips import StripKey
-from curejournal.ui import cache, marking, parts
+from curejournal.ui import cache, entry, marking, parts
 from curejournal.ui.intake import TYPES, cards_to_choose
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import st
 from curejournal.workflow import Card, Points
 
+KEPT = "strip-key-kept"
+"""What is said of a key that was just kept, on the next look at the page."""
+IN_A_ROW = "in an even row"
 KEY_ROW = "the row of its colours"
 PAD = "the pad"
 # The middle of a field, as a share of the way to the next one: clear of its rim and of the gap. Ours.
@@ -28,22 +34,26 @@ def chosen_card(desk: Desk) -> Card:
     return cards[name]
 
 
-def enrol(desk: Desk, card: Card) -> None:
+def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
     """Ask for a photo of the packet's key, and where its colours are."""
     parts.say(
         "Photograph the colour key on the packet beside the card in good daylight. It is measured once; after that "
         "a photo of a strip is enough. A key counts for its own packet’s lot alone."
     )
-    file = st.file_uploader("Photo of the key", type=TYPES, key="key-photo")
+    file = st.file_uploader("Photo of the key", type=TYPES, key=f"key-photo-{entry.turn()}")
     with st.container(horizontal=True):
         name = st.text_input("What to call it", key="key-name", max_chars=60, width=300)
         lot = st.text_input("Lot on the packet", key="key-lot", max_chars=60, width=300)
+    if name.strip() in keys:
+        parts.say(f"It takes the place of the key {name.strip()} of lot {keys[name.strip()].lot}.")
     typed = st.text_input("The pH of its colours, in their order", key="key-ph", placeholder="7 7.5 8 8.5 9 9.5 10")
     values = _numbers(typed)
+    if typed and not values:
+        parts.say("Each pH once, with a space between them: 7 7.5 8")
     if file is None or len(values) < 3:
         parts.say("With a photo and at least three pH values, the colours are marked next.", "soft")
         return
-    areas = _fields(card, file.getvalue(), values)
+    areas = _fields(card, file, values)
     if len(areas) == len(values):
         measured = attempt(lambda: workflow.measure_photo(file.getvalue(), card, areas))
         if measured is not None:
@@ -61,32 +71,34 @@ def enrol(desk: Desk, card: Card) -> None:
             lambda: strips.enrol_strip_key(desk.journal, file.getvalue(), card, name.strip(), lot.strip(), places)
         )
         if key is not None:
-            st.success(f"Kept: {len(key.steps)} colours of {plain(name)}.", icon=":material/check:")
+            st.session_state[KEPT] = f"Kept: {len(key.steps)} colours of {plain(key.name)}."
+            entry.next_turn()
+            st.rerun()
 
 
-def _fields(card: Card, data: bytes, values: Sequence[float]) -> dict[str, Points]:
+def _fields(card: Card, file: UploadedFile, values: Sequence[float]) -> Mapping[str, Points]:
     """Where each colour of a key is: along one row from the first to the last, or marked one by one."""
-    shown = attempt(lambda: cache.measured(data, card, None, None))
-    if shown is None:
-        return {}
-    picture = cache.marked_picture(data, None, 1400)
     way = st.segmented_control(
-        "Its colours lie",
-        ["in a row, evenly", "anyhow: one by one"],
-        default="in a row, evenly",
-        required=True,
-        key="key-way",
+        "Its colours lie", [IN_A_ROW, "one by one"], default=IN_A_ROW, required=True, key="key-way"
     )
-    if way != "in a row, evenly":
+    if way != IN_A_ROW:
         names = [f"{ph:g}" for ph in values]
-        return marking.mark(
-            picture, shown.width, shown.height, names, "key-marks", "The key, to mark", kinds=("box",), corners=False
-        ).areas
-    parts.say("Pull from the middle of the first colour to the middle of the last.", "soft")
-    row = marking.mark(
-        picture, shown.width, shown.height, [KEY_ROW], "key-row", "The key, to mark", kinds=("band",), corners=False
-    ).areas.get(KEY_ROW)
+        return _marked(card, file, names, "box", "The key, to mark", "")
+    how = "Pull from the middle of the first colour to the middle of the last."
+    row = _marked(card, file, [KEY_ROW], "band", "The key, to mark", how).get(KEY_ROW)
     return {} if row is None else _along(row, values)
+
+
+def _marked(
+    card: Card, file: UploadedFile, names: Sequence[str], kind: str, alt: str, how: str
+) -> Mapping[str, Points]:
+    """What is marked in a photo, by name; one that gives no colour is refused before anything is marked in it."""
+    data = file.getvalue()
+    seen = attempt(lambda: strips.check_photo(cache.measured(data, card, None, None)))
+    if seen is None:
+        return {}
+    picture, key = cache.marked_picture(data, None, 1400), f"{kind}-{file.file_id}"
+    return marking.mark(picture, seen.width, seen.height, names, key, alt, kinds=(kind,), corners=False, how=how).areas
 
 
 def _along(band: Points, values: Sequence[float]) -> dict[str, Points]:
@@ -115,20 +127,17 @@ def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
     strength = st.number_input(
         "Grams of soap in 100 ml of distilled water", 0.1, 20.0, 1.0, 0.1, format="%.1f", key="strip-strength"
     )
-    file = st.file_uploader("Photo of the strip beside the card", type=TYPES, key="strip-photo")
+    file = st.file_uploader("Photo of the strip beside the card", type=TYPES, key=f"strip-photo-{entry.turn()}")
     if file is None:
         return
+    how = "Mark the pad: pull from one of its corners to the opposite one."
+    pad = _marked(card, file, [PAD], "box", "The strip, to mark", how).get(PAD)
+    if pad is None:
+        return
+    if not lot.strip():
+        parts.say("Type the lot above, and the pH is read.")
+        return
     data = file.getvalue()
-    seen = attempt(lambda: cache.measured(data, card, None, None))
-    if seen is None:
-        return
-    picture = cache.marked_picture(data, None, 1400)
-    pad = marking.mark(
-        picture, seen.width, seen.height, [PAD], "strip-marks", "The strip, to mark", kinds=("box",), corners=False
-    ).areas.get(PAD)
-    if pad is None or not lot.strip():
-        parts.say("Mark the pad and type the lot, and the pH is read.", "soft")
-        return
     reading = attempt(lambda: strips.read_strip_photo(data, card, key, pad, lot.strip()))
     if reading is None:
         return
@@ -136,42 +145,40 @@ def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
     parts.say(f"95 % interval {reading.low:.1f} to {reading.high:.1f}, by the key {key.name}.", "lead")
     parts.say("Strips often read low in soap: a strip can hold a batch, it does not prove that soap is safe.", "soft")
     if code is not None:
-        _keep(desk, desk.journal.batch(code), file.name, data, reading, strength)
+        _keep(desk, desk.journal.batch(code), file, reading, strength)
     elif desk.journal.names():
         parts.say("Choose above which batch was tested, and it can be kept as an alkali test.")
+    else:
+        parts.say("Once a batch is started, it can be kept as an alkali test.")
 
 
-def _keep(desk: Desk, batch: Batch, name: str, data: bytes, reading: strips.StripReading, strength: float) -> None:
-    when = workflow.when_taken(data, name, desk.zone)
-    typed = None
-    if when is None:
-        typed = st.datetime_input("Tested", value=None, format="YYYY-MM-DD", step=300, key="strip-at")
-    at = when or (typed.replace(tzinfo=desk.zone) if typed else None)
-    sure = st.checkbox("It is as I read it, however unlikely", key="strip-sure")
-    if st.button(
-        f"Keep it as an alkali test of {plain(batch.code)}", key="strip-keep", type="primary", disabled=at is None
-    ):
-        kept = attempt(
-            lambda: strips.keep_strip(
-                desk.journal,
-                batch.code,
-                data,
-                reading,
-                name=name,
-                strength_pct=strength,
-                at=at or desk.now,
-                by=desk.by,
-                now=desk.now,
-                confirmed=sure,
-            )
-        )
+def _keep(desk: Desk, batch: Batch, file: UploadedFile, reading: strips.StripReading, strength: float) -> None:
+    data, test = file.getvalue(), strips.as_test(reading, strength)
+    at = workflow.when_taken(data, file.name, desk.zone)
+    if at is None:
+        parts.say("Nothing in this file says when it was taken.")
+        typed = st.datetime_input("Tested", value=None, format="YYYY-MM-DD", step=300, key=f"strip-at-{file.file_id}")
+        if typed is None:
+            return
+        at = typed.replace(tzinfo=desk.zone)
+    doubts = attempt(lambda: workflow.doubts_about(desk.journal, batch.code, test, at=at, now=desk.now))
+    if doubts is None:
+        return
+    for doubt in doubts:
+        st.warning(f"**Is this right?** {plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
+    label = "Keep it as it is" if doubts else f"Keep it as an alkali test of {plain(batch.code)}"
+    if st.button(label, key="strip-keep", type="primary"):
+        how = partial(strips.keep_strip, name=file.name, strength_pct=strength, at=at, by=desk.by, now=desk.now)
+        kept = attempt(lambda: how(desk.journal, batch.code, data, reading, confirmed=bool(doubts)))
         if kept is not None:
-            st.success(f"Kept: pH {reading.ph:.1f} for {plain(batch.code)}.", icon=":material/check:")
+            entry.tell(batch.code, [kept])
+            st.rerun()
 
 
 def _numbers(typed: str) -> list[float]:
-    """The numbers in a text, each once; empty if any part is none."""
+    """The numbers between the spaces of a text, be their point a comma; empty if any is none or comes twice."""
     try:
-        return list(dict.fromkeys(float(part) for part in typed.replace(",", " ").split()))
+        numbers = [float(part.strip(",;").replace(",", ".")) for part in typed.split()]
     except ValueError:
         return []
+    return numbers if len(set(numbers)) == len(numbers) else []

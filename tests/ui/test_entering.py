@@ -122,6 +122,31 @@ def test_a_correction_supersedes_and_both_stay_in_the_history(small: Path) -> No
     assert "corrected by" in text_of(at)
 
 
+def test_an_alkali_test_is_corrected_by_the_words_it_was_entered_by(small: Path) -> None:
+    at = app("batch", batch="B-1")
+    at.button_group(key="section-B-1").set_value("History").run()
+    at.toggle(key="correct-B-1").set_value(True).run()
+    with Journal.open(small) as journal:
+        wrong = next(e for e in journal.batch("B-1").of(AlkaliTest) if e.record.method == "strip")
+    at.selectbox(key="which-B-1").set_value(wrong.id).run()
+    asked = {"pH as read", "It may be off by, pH", "Grams of soap in 100 ml", "Temperature, °C"}
+    assert asked <= {field.label for field in at.number_input}
+
+
+def test_what_is_typed_of_a_strips_key_is_answered_at_once(empty: Path) -> None:
+    told = "Each pH once, with a space between them"
+    at = app("strips")
+    for typed, wrong in (("7 7,5 8", False), ("7 7,5 x", True), ("7 7.5 7", True)):
+        at.text_input(key="key-ph").set_value(typed).run()
+        assert (told in text_of(at)) == wrong, typed
+    with Journal.open(empty) as journal:
+        journal.set_setting("strip keys", {"half steps": {"name": "", "lot": "L-77", "card": "", "steps": []}})
+    at.run()
+    at.button_group(key="strip-todo-0").set_value("Enrol a key").run()
+    at.text_input(key="key-name").set_value("half steps").run()
+    assert "It takes the place of the key half steps of lot L-77." in text_of(at)
+
+
 def test_an_entry_is_taken_back_only_with_a_reason(small: Path) -> None:
     at = app("batch", batch="B-1")
     at.button_group(key="section-B-1").set_value("History").run()

@@ -161,10 +161,11 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
     fields = [np.array(area.outline).mean(axis=0) for area in areas_of(key)]
     steps.go(window, app, "strips")
     steps.shot(window, size, "strips-empty")
+    assert window.get_by_text("Read a strip").count() == 0, "without a key there is nothing to read by"
     for label, words in (
         ("What to call it", "half steps"),
         ("Lot on the packet", "L-77"),
-        ("The pH of its colours, in their order", " ".join(f"{ph:g}" for ph in PADS)),
+        ("The pH of its colours, in their order", " ".join(f"{ph:g}".replace(".", ",") for ph in PADS)),
     ):
         window.get_by_label(label).fill(words)
         window.get_by_label(label).press("Tab")
@@ -184,7 +185,6 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
 
     pad = strip_photo({"pad": lab_at(9.3)})
     (outline,) = (np.array(area.outline) for area in areas_of(pad))
-    steps.go(window, app, "strips")
     lot = window.get_by_label("Lot on this strip’s packet, as printed")
     lot.fill("L-77")
     lot.press("Tab")
@@ -212,7 +212,25 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
     steps.choose(window, window, "Which batch was tested?", "B-1")
     steps.type_moment(window, window, TAKEN)
     steps.press(window, "Keep it as an alkali test of B-1")
-    steps.see(window, re.compile("Kept: pH 9"))
+    steps.see(window, re.compile("Kept for B-1: pH 9"))
     (test,) = steps.current(app, "B-1", AlkaliTest)
     assert test.record.method == "strip"
+
+    low = strip_photo({"pad": lab_at(7.3)})
+    for photo in (pad, low):
+        steps.upload(window, steps.file("strip.jpg", photo.jpeg))
+        sheet.wait_for()
+        assert window.get_by_text("95 % interval").count() == 0, "not by where the pad was in the photo before"
+        corners = (outline.min(axis=0), outline.max(axis=0))
+        steps.drag(window, size, *[on_screen(sheet, photo, point) for point in corners])
+        steps.settled(window)
+        steps.see(window, "95 % interval")
+    steps.type_moment(window, window, TAKEN)
+    steps.see(window, "Is this right?")
+    steps.press(window, "Keep it as it is")
+    steps.see(window, re.compile("Kept for B-1: pH 7"))
+    steps.go(window, app, "batch?batch=B-1")
+    steps.section(window, "Readings")
+    assert window.locator("img[alt^='Photo of the strip']").count() == 2
+    steps.assert_fits(window)
     assert test.photo

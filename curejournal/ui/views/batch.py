@@ -113,7 +113,7 @@ def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     for shown in rooms:
         parts.figure(shown)
     st.subheader("Alkali tests")
-    evidence.alkali_tests(judgement)
+    evidence.alkali_tests(desk, batch, judgement)
     looks = [f"{day(at)}: {in_words(look)}" for at, look in reversed(batch.records(SurfaceNote))]
     if looks:
         st.subheader("Surface")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from curejournal import strips
-from curejournal.ui import parts, strip_forms
+from curejournal.ui import entry, parts, strip_forms
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.telling import st
 
@@ -18,14 +18,19 @@ def render(desk: Desk) -> None:
         "lead",
     )
     keys = strips.strip_keys(desk.journal)
-    if not keys:
+    kept = st.session_state.pop(strip_forms.KEPT, "")
+    if kept:
+        st.success(kept, icon=":material/check:")
+    if keys:
+        todo = st.segmented_control(
+            "What next", [READ, ENROL], default=READ, required=True, key=f"strip-todo-{entry.turn()}"
+        )
+    else:
+        todo = ENROL
         parts.say("No key is enrolled yet: begin with the packet’s key.")
-    todo = st.segmented_control(
-        "What next", [READ, ENROL], default=READ if keys else ENROL, required=True, key="strip-todo"
-    )
     card = strip_forms.chosen_card(desk)
-    if todo == ENROL or not keys:
-        strip_forms.enrol(desk, card)
+    if todo == ENROL:
+        strip_forms.enrol(desk, card, keys)
     else:
         strip_forms.read(desk, card, keys)
 

@@ -6,6 +6,7 @@ import json
 import os
 import re
 import subprocess
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import get_args
 
@@ -292,6 +293,22 @@ def test_photos_that_cannot_be_taken_in_change_nothing(started: Path, pictures: 
     assert result.get("error") or result["photos"][0]["why"]
     assert as_json("batch", "show", "B1", journal=started) == before
     assert not list((started / "photos").rglob("*.jpg"))
+
+
+def test_a_photo_that_is_refused_names_those_that_were_kept_before_it(started: Path, pictures: dict[str, Path]) -> None:
+    dated = pictures["good"].with_name("IMG_20260910_100000.jpg")
+    dated.write_bytes(pictures["good"].read_bytes())
+    command = ["take-in", "B1", dated, pictures["chart"], "--card", "window", "--keep"]
+    refused = as_json(*command, journal=started, code=1)["error"]
+    assert refused["safe"] == f"Kept before it: {dated.name}." and refused["what"].startswith("chart.jpg: ")
+    assert [entry["photo"] for entry in as_json("batch", "show", "B1", journal=started)["entries"] if entry["photo"]]
+
+
+def test_of_the_day_that_it_is_what_has_passed_is_entered(started: Path) -> None:
+    today = datetime.now(UTC)
+    noted = as_json("batch", "note", "B1", "note", "--at", f"{today:%Y-%m-%d}", journal=started)["entry"]
+    assert timedelta(0) <= datetime.fromisoformat(noted["at"]) - today < timedelta(minutes=2)
+    run("batch", "note", "B1", "note", "--at", f"{today + timedelta(days=2):%Y-%m-%d}", journal=started, code=1)
 
 
 def test_a_mistyped_command_is_exit_2() -> None:

@@ -25,11 +25,11 @@ from curejournal.cli.typed import (
     card_of,
     enter_record,
     lab_of,
-    moment_of,
     now_of,
     one_of,
     open_journal,
     print_json,
+    when_of,
 )
 from curejournal.cure.records import Act, BarsOut, IntendedSource, WhyOut
 from curejournal.cure.words import in_words
@@ -44,7 +44,7 @@ def judge(
 ) -> None:
     """Say whether a batch is ready, with the evidence, and what to do next."""
     with open_journal(journal) as kept:
-        moment = moment_of(on, workflow.time_zone(kept)) if on else now_of(kept)
+        moment = when_of(on, kept) if on else now_of(kept)
         judgement = workflow.judge_batch(kept, code, moment)
         recalls = workflow.recall(kept, code, moment)
         expected = lessons.expected(kept, code, moment)

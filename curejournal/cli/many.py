@@ -29,12 +29,12 @@ from curejournal.cli.typed import (
     card_of,
     clock_for,
     clock_words,
-    moment_of,
     now_of,
     numbers_of,
     open_journal,
     photo_of,
     print_json,
+    when_of,
     write_file,
 )
 from curejournal.intake import Progress, files_in, take_in_all
@@ -155,7 +155,7 @@ def place(
                 by=by,
                 now=now_of(kept),
                 batch=batch,
-                at=moment_of(at, own) if at else None,
+                at=when_of(at, kept) if at else None,
                 portions=portion,
                 areas=areas_of(area),
                 colour=False if no_colour else None,
@@ -254,7 +254,7 @@ def strip(
         )
         if keep:
             now = now_of(kept)
-            when = moment_of(at, workflow.time_zone(kept)) if at else now
+            when = when_of(at, kept) if at else now
             entry = keep_strip(
                 kept,
                 code,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -26,14 +28,15 @@ from curejournal.cli.typed import (
     card_of,
     corners_of,
     has_journal,
-    moment_of,
     now_of,
     open_journal,
     paper_of,
     print_json,
+    when_of,
     write_file,
 )
 from curejournal.counting import digits, how_many
+from curejournal.errors import CureJournalError
 
 
 @app.command()
@@ -152,13 +155,13 @@ def take_in(
     as_json: AsJson = False,
 ) -> None:
     """Take photos into the journal: dated, measured, filed under their batch."""
-    results = []
+    results: list[workflow.TakenIn] = []
     with open_journal(journal) as kept:
         zone, now = workflow.time_zone(kept), now_of(kept)
         the_card = card_of(card_name, journal) if card_name else None
         for photo in photos:
-            results.append(
-                workflow.take_in(
+            with _after(results, photo.name):
+                taken = workflow.take_in(
                     kept,
                     code,
                     bytes_of(photo),
@@ -170,11 +173,11 @@ def take_in(
                     areas=areas_of(area),
                     portion=portion,
                     corners=corners_of(corners),
-                    at=moment_of(at, zone) if at else None,
+                    at=when_of(at, kept) if at else None,
                     caption=caption,
                     keep_without_colour=keep or the_card is None,
                 )
-            )
+            results.append(taken)
     if as_json:
         print_json({"photos": [_as_json(result) for result in results]})
     else:
@@ -182,6 +185,19 @@ def take_in(
             print(f"{result.name}: {result.outcome}. {result.why}".rstrip())
     if any(result.outcome == "not kept" for result in results):
         raise typer.Exit(NO_COLOUR)
+
+
+@contextmanager
+def _after(results: Sequence[workflow.TakenIn], name: str) -> Iterator[None]:
+    """A refusal says which photo it is of, and which were kept before it."""
+    try:
+        yield
+    except CureJournalError as fault:
+        kept = ", ".join(result.name for result in results if result.entries)
+        if not results:
+            raise
+        safe = f"Kept before it: {kept}." if kept else fault.safe
+        raise CureJournalError(f"{name}: {fault.what}", f"{fault.do} Then take in the rest.", safe) from fault
 
 
 def _as_json(result: workflow.TakenIn) -> dict[str, Any]:

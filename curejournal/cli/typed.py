@@ -101,6 +101,12 @@ def moment_of(text: str, zone: tzinfo) -> datetime:
     return moment if moment.tzinfo else moment.replace(tzinfo=zone)
 
 
+def when_of(text: str, journal: Journal) -> datetime:
+    """A moment as typed, in a journal's zone; of the day that it is there, what has passed of it."""
+    moment, now = moment_of(text, workflow.time_zone(journal)), now_of(journal)
+    return min(moment, now) if text == f"{now:%Y-%m-%d}" else moment
+
+
 def clock_for(journal: Journal, zone: str | None, behind_minutes: float) -> Clock:
     """A camera's clock as typed."""
     where = workflow.zone_named(zone) if zone else workflow.time_zone(journal)
@@ -276,7 +282,7 @@ def enter_record(
     """Enter a record and say so."""
     with open_journal(journal) as kept, confirmable():
         now = now_of(kept)
-        moment = moment_of(at, workflow.time_zone(kept)) if at else now
+        moment = when_of(at, kept) if at else now
         entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
     if as_json:
         print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})

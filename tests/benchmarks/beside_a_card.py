@@ -56,6 +56,7 @@ with warnings.catch_warnings():  # colour-science warns of optional packages tha
     from colour.quality.cfi2017 import load_TCS_CIE2017
 
 CARD, CHART = card_named("window"), card_named("chart24")
+CARDS = {card.made_of: card for card in (CARD, CHART)}
 OTHER_LIGHTS = (
     *("FL1", "FL3", "FL4", "FL5", "FL6", "FL7", "FL8", "FL9", "FL10", "FL12", "FL3.1", "FL3.5", "FL3.8", "FL3.12"),
     *("LED-B2", "LED-B4", "LED-BH1", "LED-V1", "LED-V2", "LED-RGB1"),
@@ -244,12 +245,12 @@ def settings(
     light: Callable[[np.random.Generator], str],
     bank: Bank,
     material: str = "soap",
+    card: Card = CARD,
     strange: bool = True,
     copies: int = 30,
 ) -> Iterator[Setting]:
-    """Drawn settings: soaps beside copies of the card, or its inks beside copies of the chart; twenty times as many."""
+    """Drawn settings: soaps or inks, twenty times as many, beside copies of a card."""
     beside = bank(rng, 20 * copies)
-    card = CARD if material == "soap" else CHART
     cards = [card_paints(rng, strange=strange) if card is CARD else chart_paints(rng) for _ in range(copies)]
     for _ in range(count):
         balance = (float(rng.normal(0, 0.06)), float(rng.normal(0, 0.08)))
@@ -259,13 +260,12 @@ def settings(
             yield drawn
 
 
-def learned(material: str, count: int, rng: np.random.Generator) -> materials.Network:
+def learned(material: str, made_of: str, count: int, rng: np.random.Generator) -> materials.Network:
     """The network that leaves least of the errors, of large ones as by their size and not its square."""
     needs, even, errors = [], [], []
-    cameras, bank = [*other_cameras(), "camera 2", "camera 2"], bank_to_learn_from if material == "soap" else ink_bank
-    for each in settings(
-        count, rng, cameras=cameras, light=light_to_learn_from, bank=bank, material=material, copies=90
-    ):
+    bank, card = {"soap": bank_to_learn_from, CARD.made_of: ink_bank}[material], CARDS[made_of]
+    cameras, light = [*other_cameras(), "camera 2", "camera 2"], light_to_learn_from
+    for each in settings(count, rng, cameras=cameras, light=light, bank=bank, material=material, card=card, copies=90):
         found, lab, _ = corrected(each, learned=False)
         usual, rest = found.camera_and_rest()
         needs.append(materials.needs_of(usual[camera.MIX], rest))
@@ -318,12 +318,15 @@ def write(material: str, made_of: str, learned: materials.Network) -> None:
     np.savez_compressed(Path(materials.__file__).with_name(materials.file_of(material, made_of)), **numbers)
 
 
-def judged(material: str, bank: str, seen_by: str, count: int, rng: np.random.Generator) -> str:
+def judged(bank: str, seen_by: str, count: int, rng: np.random.Generator) -> str:
     """A row of the table: of what is not burnt out, beside cards of which nothing was learned."""
-    lights = LIGHTS if material == "soap" else LIGHTS[:3]  # a card is enrolled by daylight
-    drawn = settings(
-        count, rng, cameras=[seen_by], light=lambda own: str(own.choice(lights)), bank=BANKS[bank], material=material
-    )
+    # A card is enrolled by daylight, beside the chart.
+    material, card, lights = ("soap", CARD, LIGHTS) if bank != "inks" else (CARD.made_of, CHART, LIGHTS[:3])
+
+    def light(own: np.random.Generator) -> str:
+        return str(own.choice(lights))
+
+    drawn = settings(count, rng, cameras=[seen_by], light=light, bank=BANKS[bank], material=material, card=card)
     cells: dict[bool, list[Array]] = {False: [], True: []}
     for each in drawn:
         fair = ((each.shown > 0.004) & (each.shown < 0.996)).all(axis=1)
@@ -348,7 +351,7 @@ def main() -> None:
     seed = secrets.randbelow(1_000_000) if options.fresh_seeds else options.seed
     if options.learn:
         for material, made_of in materials.LEARNED:
-            network = learned(material, options.settings, np.random.default_rng(seed))
+            network = learned(material, made_of, options.settings, np.random.default_rng(seed))
             materials.LEARNED[material, made_of] = network
             write(material, made_of, network)
     print(f"seed {seed}\n")
@@ -356,8 +359,7 @@ def main() -> None:
     print("| --- | --- | --- | --- | --- | --- |")
     for seen_by in ("camera 1", "camera 2", *phone_cameras()):
         for bank in BANKS:
-            material = "printing inks" if bank == "inks" else "soap"
-            print(judged(material, bank, seen_by, 60, np.random.default_rng(seed + 1)), flush=True)
+            print(judged(bank, seen_by, 60, np.random.default_rng(seed + 1)), flush=True)
 
 
 if __name__ == "__main__":

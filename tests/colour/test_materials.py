@@ -12,6 +12,7 @@ from curejournal.colour.spaces import srgb_from_lab
 from curejournal.photo.card import built_in_cards
 from tests.benchmarks.beside_a_card import (
     CARD,
+    CHART,
     corrected,
     ink_bank,
     network,
@@ -93,8 +94,9 @@ def test_a_card_enrolled_beside_a_chart_is_nearer_to_the_truth_by_what_was_learn
     """Inks of makers, and a camera, of which nothing was learned; in layers and in dots."""
     rng = np.random.default_rng(4)
     alone, with_learned, held = [], [], []
+    cameras, light = [seen_by], "daylight, window"
     for drawn in settings(
-        10, rng, cameras=[seen_by], light=lambda _: "daylight, window", bank=ink_bank, material=INKS, copies=6
+        10, rng, cameras=cameras, light=lambda _: light, bank=ink_bank, material=INKS, card=CHART, copies=6
     ):
         alone.extend(deltaE_ciede2000(drawn.true_lab, corrected(drawn, learned=False)[1]))
         _, lab, covariance = corrected(drawn, learned=True)

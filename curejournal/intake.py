@@ -122,7 +122,7 @@ def take_in_all(
     ordered = sorted(_first_pass(sources), key=lambda first: (first.taken is None, first.sort_by, first.number))
     copies = card_copies(journal, card)
     arrivals: dict[int, Arrival] = {}
-    begun: set[str] = set()
+    begun: dict[str, int] = {}
 
     def arrived(number: int, arrival: Arrival) -> None:
         arrivals[number] = arrival
@@ -142,11 +142,20 @@ def take_in_all(
             if first.sha256 in begun or journal.find_photo(first.sha256) is not None:
                 while under_way:  # it may be one of these
                     finish()
-                arrived(first.number, _known(journal, first, card=card, by=by, now=now))
+                same = arrivals[begun[first.sha256]] if first.sha256 in begun else None
+                if same is not None and same.item is None:  # refused when it was looked at
+                    arrived(first.number, replace(same, name=first.name))
+                else:
+                    arrived(first.number, _known(journal, first, card=card, by=by, now=now))
                 continue
-            begun.add(first.sha256)
-            data = sources[first.number].read()
-            under_way.append((first, data, read_photo(data), look(data, card, copies)))
+            try:
+                data = sources[first.number].read()
+                photo = read_photo(data)
+            except (OSError, CureJournalError) as fault:  # read a moment ago: a stick pulled out, say
+                arrived(first.number, Arrival(first.name, "not a photo", _refusal(fault)))
+                continue
+            begun[first.sha256] = first.number
+            under_way.append((first, data, photo, look(data, card, copies)))
             if len(under_way) >= _UNDER_WAY * workers:
                 finish()
         while under_way:
@@ -196,13 +205,17 @@ def _first_pass(sources: Sequence[Source]) -> Iterator[_First]:
             else:
                 photo = read_photo(data)
                 taken = photo.taken or taken_from_name(source.name)
-        except OSError as fault:
-            refusal = f"the file cannot be read ({fault.strerror})"
-        except NotAPicture:
-            refusal = "not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP)"
-        except CureJournalError as fault:
-            refusal = f"{fault.what} {fault.do}"
+        except (OSError, CureJournalError) as fault:
+            refusal = _refusal(fault)
         yield _First(number, source.name, sha256, taken, refusal)
+
+
+def _refusal(fault: OSError | CureJournalError) -> str:
+    if isinstance(fault, OSError):
+        return f"the file cannot be read ({fault.strerror})"
+    if isinstance(fault, NotAPicture):
+        return "not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP)"
+    return f"{fault.what} {fault.do}"
 
 
 def _stem(name: str) -> str:
@@ -229,7 +242,7 @@ def _settle(
             "The intake was interrupted.", "Run it again: it goes on where it stopped.", "All photos so far are kept."
         ) from fault
     except CureJournalError as fault:
-        return Arrival(first.name, "not a photo", f"{fault.what} {fault.do}")
+        return Arrival(first.name, "not a photo", _refusal(fault))
     taken = first.taken
     facts = PhotoFacts(photo.suffix, photo.width, photo.height, None, taken.source if taken else None, first.name)
     if taken is not None and taken.source == "file name" and is_no_original(facts):

@@ -233,13 +233,32 @@ def test_a_video_is_left_out_and_the_photo_of_a_live_pair_taken_in(kept: Journal
     assert "video" in arrivals[3].why
 
 
-@pytest.mark.parametrize("data", [b"", b"hello", picture(CREAM)[:5000]], ids=["empty", "no image", "truncated"])
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"hello", picture(CREAM)[:5000], picture(CREAM)[:-20_000]],
+    ids=["empty", "no image", "truncated", "its end missing"],
+)
 def test_what_is_no_whole_photo_is_left_out_and_nothing_is_kept(kept: Journal, data: bytes) -> None:
-    (one, other) = take(kept, ("a.jpg", data), ("b.jpg", picture(CREAM)))
-    assert one.outcome == "not a photo"
-    assert one.why
+    (one, other, copy) = take(kept, ("a.jpg", data), ("b.jpg", picture(CREAM)), ("copy of a.jpg", data))
+    assert (one.outcome, copy.outcome) == ("not a photo", "not a photo")
+    assert one.why and copy.why == one.why and copy.name == "copy of a.jpg"
     assert other.outcome == "placed"
     assert kept.unfiled_photos() == ()
+
+
+def test_a_photo_that_is_gone_when_its_turn_comes_stops_no_other(kept: Journal) -> None:
+    """Each is read twice, its header first: by then a stick may be pulled out."""
+    reads = iter([picture(CREAM)])
+
+    def once() -> bytes:
+        for data in reads:
+            return data
+        raise OSError(5, "Input/output error")
+
+    sources = [Source("a.jpg", once), Source("b.jpg", lambda: picture(CREAM, seed=1))]
+    gone, other = take_in_all(kept, sources, card=window(), by=BY, now=NOW, clock=Clock(HOME), workers=1)
+    assert (gone.outcome, gone.why) == ("not a photo", "the file cannot be read (Input/output error)")
+    assert other.outcome == "placed"
 
 
 def test_a_live_pair_of_a_phone_is_one_photo_and_its_moving_part_is_not_even_read(kept: Journal) -> None:

@@ -88,7 +88,7 @@ class TrayItem:
     """A photo and what became of it.
 
     `batch` and `at` are where it is filed, or would be; `why` says why it needs the maker or has no colour;
-    `surface` is what it looks like, for the maker to confirm.
+    `surface` is what it looks like, for the maker to confirm; `no_colour` is why it has none, whatever is asked.
     """
 
     sha256: str
@@ -100,6 +100,7 @@ class TrayItem:
     questions: tuple[Question, ...] = ()
     colours: tuple[SeenColour, ...] = ()
     surface: tuple[Finding, ...] = ()
+    no_colour: str = ""
 
 
 @dataclass(frozen=True)
@@ -209,7 +210,7 @@ def sorted_out(journal: Journal, photo: KeptPhoto, card: Card, now: datetime) ->
         questions.append(Question("areas", "Which part of the picture shows which portion?"))
     if batch is not None:
         questions += _about_copy(journal, batch, photo, said)
-    text = " ".join(question.text for question in questions) or why
+    text = " ".join([*([why] if why else []), *(question.text for question in questions)])
     state: State = "set aside" if said.aside else "needs you" if questions else "no colour" if why else "placed"
     item = TrayItem(
         photo.sha256,
@@ -221,6 +222,7 @@ def sorted_out(journal: Journal, photo: KeptPhoto, card: Card, now: datetime) ->
         tuple(questions),
         colours,
         seen.surface,
+        why,
     )
     if questions or batch is None or at is None:
         return item, []

@@ -79,6 +79,9 @@ def one(desk: Desk, card: Card, item: TrayItem) -> None:
     picture = cache.small_picture(desk.journal, item.sha256, 1000)
     st.image(picture, width="stretch", alt=f"Waiting photo {item.name}")
     asked = {question.about: question for question in item.questions}
+    if item.no_colour:
+        # Said first: it may still be taken again.
+        st.html(parts.patch(None, "No colour", item.no_colour))
     for question in item.questions:
         parts.say(f"? {question.text}", "lead")
     offered = asked.keys() == {"batch"}
@@ -99,7 +102,7 @@ def one(desk: Desk, card: Card, item: TrayItem) -> None:
         if st.button("Place it", key=f"{key}-place", type="primary", disabled=open_yet):
             answers = {"batch": batch, "at": at, "portions": portions, "areas": areas}
             _done(attempt(_placing(desk, card, item, **answers, confirmed=bool(right) and all(right))))
-        if st.button("For the story, without a colour", key=f"{key}-story", disabled=open_yet):
+        if not item.no_colour and st.button("For the story, without a colour", key=f"{key}-story", disabled=open_yet):
             _done(attempt(_placing(desk, card, item, batch=batch, at=at, colour=False)))
         if item.state != "set aside" and st.button("Not for this journal", key=f"{key}-aside"):
             attempt(lambda: tray.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by))

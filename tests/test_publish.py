@@ -18,6 +18,7 @@ from curejournal import lessons, publish, workflow
 from curejournal.cli import app
 from curejournal.cure.records import Event, PhotoNote, Portion, Weighing
 from curejournal.errors import CureJournalError
+from curejournal.journal.faults import JournalNotWritable
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
@@ -178,6 +179,12 @@ def test_an_unknown_batch_leaves_an_earlier_portfolio_as_it_is(told: Journal, tm
     with pytest.raises(CureJournalError):
         publish.portfolio(told, ["B2", "nowhere"], tmp_path / "shown", NOW)
     assert (tmp_path / "shown" / "b2.html").is_file()
+
+
+def test_a_portfolio_that_cannot_be_written_is_told_so(told: Journal, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("no folder")
+    with pytest.raises(JournalNotWritable, match="cannot be written to"):
+        publish.portfolio(told, ["B2"], tmp_path / "file" / "shown", NOW)
 
 
 def test_a_photo_stands_in_the_portfolio_at_the_time_that_it_was_given(journal: Journal, tmp_path: Path) -> None:

@@ -48,7 +48,6 @@ def demo(
 ) -> None:
     """Measure the demo's pictures, judge its batches, and open the app on them."""
     pictures = demonstration.pictures_folder()
-    folder.mkdir(parents=True, exist_ok=True)
     with Journal.open(folder) as kept:
         with typer.progressbar(length=1000, label="Measuring the pictures", file=sys.stderr) as bar:
 

@@ -110,8 +110,8 @@ def _full(place: object) -> DiskFull:
 
 def _not_writable(place: object) -> JournalNotWritable:
     return JournalNotWritable(
-        f"The journal at {place} cannot be written to.",
-        "Check that the folder is not read-only and belongs to you, or choose another with --journal.",
+        f"{place} cannot be written to.",
+        "Check that the folder is not read-only and belongs to you, or choose another.",
     )
 
 
@@ -129,6 +129,12 @@ def from_os_error(error: OSError, place: object) -> CureJournalError | None:
         return _full(place)
     if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOTDIR, errno.EEXIST}:
         return _not_writable(place)
+    if error.errno in {errno.EIO, errno.ENODEV, errno.ENXIO, errno.ENOENT}:
+        return JournalNotWritable(
+            f"The disk of {place} reported an error, or is not there.",
+            "Check the disk and its cable, and try again, or choose another.",
+            "What was being written was not kept; everything confirmed before is safe.",
+        )
     return None
 
 

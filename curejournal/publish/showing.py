@@ -17,7 +17,7 @@ from curejournal.counting import how_many
 from curejournal.cure.context import look_at
 from curejournal.cure.records import ColourReading, PhotoNote
 from curejournal.errors import CureJournalError
-from curejournal.journal.faults import FolderInUse
+from curejournal.journal.faults import FolderInUse, in_plain_words
 from curejournal.journal.store import Journal
 from curejournal.publish.papers import NothingChosen
 from curejournal.report.portfolio import (
@@ -48,6 +48,8 @@ def portfolio(
     NothingChosen, NotInJournal
     FolderInUse
         If the folder holds anything but a portfolio.
+    JournalNotWritable, DiskFull
+        An earlier portfolio there stays.
     """
     if not codes:
         raise NothingChosen("No batch was chosen for the portfolio.", "Name the batches to show.")
@@ -57,17 +59,18 @@ def portfolio(
     new, old = to.with_name(f".{to.name}.new"), to.with_name(f".{to.name}.old")
     for left in (new, old):
         shutil.rmtree(left, ignore_errors=True)
-    new.mkdir(parents=True)
     title = title or workflow.place(journal) or "Portfolio"
     written = []
     shown = _shown(journal, codes, on)
-    for name, data in portfolio_pages(shown, title=title, about=about, made_on=on, software=workflow.SOFTWARE):
-        (new / name).write_bytes(data)
-        written.append(to / name)
-        progress(name)
-    if to.exists():
-        to.rename(old)
-    new.rename(to)
+    with in_plain_words(to):
+        new.mkdir(parents=True)
+        for name, data in portfolio_pages(shown, title=title, about=about, made_on=on, software=workflow.SOFTWARE):
+            (new / name).write_bytes(data)
+            written.append(to / name)
+            progress(name)
+        if to.exists():
+            to.rename(old)
+        new.rename(to)
     shutil.rmtree(old, ignore_errors=True)
     return tuple(written)
 

@@ -78,6 +78,19 @@ def test_a_disk_too_full_for_a_backup_leaves_no_half_of_one(
     assert list((tmp_path / "out").iterdir()) == []
 
 
+@pytest.mark.parametrize("code", [errno.EIO, errno.ENODEV, errno.ENOENT])
+def test_a_stick_pulled_out_in_the_midst_of_a_backup_is_told_in_a_sentence(
+    journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: int
+) -> None:
+    def gone(*_: object) -> None:
+        raise OSError(code, os.strerror(code))
+
+    monkeypatch.setattr(files, "sync", gone)
+    with pytest.raises(JournalNotWritable, match="or is not there") as caught:
+        journal.backup(tmp_path / "stick.zip")
+    assert caught.value.do and not list(tmp_path.glob("stick*"))
+
+
 def test_a_lock_held_too_long_is_said_to_be_one_and_passes(tmp_path: Path) -> None:
     filled(tmp_path, 1)
     with Journal.open(tmp_path / "journal", patience_s=0.05) as journal:

@@ -243,6 +243,12 @@ BAD = {
     "an unknown quantity": ["reading", "B1", "mood", "5"],
     "an impossible humidity": ["reading", "B1", "room humidity", "101"],
     "a temperature that is no number": ["reading", "B1", "room temperature", "nan"],
+    "a day before the calendar": ["batch", "note", "B1", "note", "--at", "0001-01-01T00:00+01:00"],
+    "a clock that is no number": ["intake", __file__, "--behind", "nan"],
+    "a clock beyond the calendar": ["intake", __file__, "--behind", "1e300"],
+    "backups every no number of days": ["backup", Path(__file__).parent, "--every", "nan"],
+    "a dose that is no number": ["material", "clove", "--dose", "nan"],
+    "a dose below zero": ["material", "clove", "--dose", "-1"],
     "a code in use": ["batch", "start", "B1", "--name", "Again"],
 }
 

@@ -29,7 +29,7 @@ from curejournal.cli.typed import (
     say_entries,
     write_file,
 )
-from curejournal.counting import how_many
+from curejournal.counting import digits, how_many
 from curejournal.cure.lineage import gone_words
 from curejournal.sorting import tag_text
 
@@ -57,6 +57,8 @@ def material(
     as_json: AsJson = False,
 ) -> None:
     """Say what a material did in earlier batches, and what to expect of it."""
+    if dose is not None and not 0 < dose <= 100:
+        raise Mistyped(f"A dose of {digits(dose)} % of the oils cannot be.", "Give one above 0 and up to 100.")
     with open_journal(journal) as kept:
         report = lessons.material(kept, name, now_of(kept), dose_pct=dose)
         if pdf is not None:

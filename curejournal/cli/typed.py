@@ -9,7 +9,7 @@ import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields, replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
 from typing import Annotated, Any, Literal, cast, get_args
@@ -94,11 +94,21 @@ def moment_of(text: str, zone: tzinfo) -> datetime:
     """A moment as typed; a day without a time is its end."""
     try:
         moment = datetime.fromisoformat(text)
-    except ValueError as fault:
+        if len(text) <= 10:  # a day without a time: its end, so that the whole day counts
+            moment = datetime.combine(moment.date(), clock_time(23, 59))
+        moment = moment if moment.tzinfo else moment.replace(tzinfo=zone)
+        moment.astimezone(UTC)  # the first and last days of the calendar are not in it everywhere
+    except (ValueError, OverflowError) as fault:
         raise Mistyped(f"“{text}” is no date.", "Write it as 2026-10-03T14:30.") from fault
-    if len(text) <= 10:  # a day without a time: its end, so that the whole day counts
-        moment = datetime.combine(moment.date(), clock_time(23, 59))
-    return moment if moment.tzinfo else moment.replace(tzinfo=zone)
+    return moment
+
+
+def days_of(days: float) -> timedelta:
+    """A span of time as typed."""
+    try:
+        return timedelta(days=days)
+    except (ValueError, OverflowError) as fault:
+        raise Mistyped(f"{days:g} days are no span of time.", "Give a number that can be.") from fault
 
 
 def when_of(text: str, journal: Journal) -> datetime:
@@ -110,7 +120,7 @@ def when_of(text: str, journal: Journal) -> datetime:
 def clock_for(journal: Journal, zone: str | None, behind_minutes: float) -> Clock:
     """A camera's clock as typed."""
     where = workflow.zone_named(zone) if zone else workflow.time_zone(journal)
-    return Clock(where, timedelta(minutes=behind_minutes))
+    return Clock(where, days_of(behind_minutes / 1440))
 
 
 def photo_of(journal: Journal, beginning: str) -> str:

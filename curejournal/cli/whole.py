@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from dataclasses import asdict, fields
-from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -21,6 +20,7 @@ from curejournal.cli.typed import (
     Mistyped,
     app,
     clock_words,
+    days_of,
     now_of,
     open_journal,
     print_json,
@@ -127,13 +127,14 @@ def backup(
     as_json: AsJson = False,
 ) -> None:
     """Write the whole journal into one file, verified while it is written; exit 1 if a photo was missing or damaged."""
-    if every is not None and not to.is_dir():
-        raise Mistyped(f"{to} is no folder.", "With --every, give the folder in which the backups are kept.")
-    latest = last_backup(to)
-    if latest and every is not None and utc_now() - latest < timedelta(days=every):
-        said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
-        print_json({"path": None, "why": said}) if as_json else print(said)
-        return
+    if every is not None:
+        if not to.is_dir():
+            raise Mistyped(f"{to} is no folder.", "With --every, give the folder in which the backups are kept.")
+        apart, latest = days_of(every), last_backup(to)
+        if latest and utc_now() - latest < apart:
+            said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
+            print_json({"path": None, "why": said}) if as_json else print(said)
+            return
     with open_journal(journal) as kept:
         made = kept.backup(to)
     _say_data(made, f"{made.path}: everything, with {how_many(made.photos, 'photo')}.", as_json)

@@ -187,7 +187,7 @@ def _seen(entry: Entry) -> str:
 def _of_another_card(batch: Batch, entry: Entry) -> Sequence[Doubt]:
     """Colours relative to a card say nothing about those read with another."""
     picked = _reading(entry)
-    others = {_reading(seen).card for seen in batch.of(ColourReading)} - {picked.card}
+    others = sorted({_reading(seen).card for seen in batch.of(ColourReading)} - {picked.card})
     if Grade(picked.grade) is not Grade.RELATIVE or not others:
         return ()
     return (

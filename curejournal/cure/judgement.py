@@ -264,8 +264,9 @@ def _bad(context: Context, findings: Mapping[Gauge, Finding]) -> Iterator[tuple[
     if findings["lye margin"].verdict is Verdict.HOLD:
         entry = batch.of(Recipe)[-1]
         yield entry.at, entry.id, f"recipe as it was entered then: {findings['lye margin'].words}"
-    if any(journey.state in (State.SETTLED_OFF, State.BROWNING) for journey in context.journeys.values()):
-        last = max((j.points[-1] for j in context.journeys.values() if j.points), key=lambda point: point.at)
+    off = [j.points[-1] for j in context.journeys.values() if j.state in (State.SETTLED_OFF, State.BROWNING)]
+    if off:
+        last = max(off, key=lambda point: point.at)
         yield last.at, max(last.entries), f"colour: {findings['colour'].words}"
 
 

@@ -30,22 +30,15 @@ class Swatch:
     lab: Lab
 
 
-class Sheet(FPDF):
-    """An A4 document in our type. `running` stands at the foot of each page, beside its number."""
+class Printed(FPDF):
+    """A document in our type, in millimetres."""
 
-    def __init__(self, title: str, running: str, made_on: datetime, format: str | tuple[float, float] = "A4") -> None:  # noqa: A002 (fpdf2's own name)
+    def __init__(self, format: str | tuple[float, float]) -> None:  # noqa: A002 (fpdf2's own name)
         super().__init__(unit="mm", format=format)
         self._brought: list[str] = []
         self._lacking: dict[str, None] = {}
         for style, file in text_faces():
             self.add_font(TEXT, style, file)
-        self._running = self.fit(running)
-        self.set_title(self.fit(title))
-        self.set_lang("en-GB")
-        self.set_creation_date(made_on)
-        self.set_margin(MARGIN_MM)
-        self.set_auto_page_break(True, margin=MARGIN_MM + 4)
-        self.type(10)
 
     def type(self, size: float, style: str = "", colour: tuple[int, int, int] = INK) -> None:
         """Choose size in points, style and colour of what is written next."""
@@ -53,7 +46,7 @@ class Sheet(FPDF):
         self.set_text_color(*colour)
 
     def fit(self, text: str) -> str:
-        """Text as it can be printed, with the faces that it needs brought in; what none has is told at the foot."""
+        """Text as it can be printed, with the faces that it needs brought in; `_lacking` are signs that none has."""
         self._lacking |= dict.fromkeys(lacking(text))
         kept = printable(text)
         needed = {face.family: face for sign in kept if not is_ours(sign) and (face := face_of(sign))}
@@ -63,6 +56,20 @@ class Sheet(FPDF):
             self.set_fallback_fonts(self._brought, exact_match=False)
             self.set_text_shaping(True)  # joined letters, and from right to left
         return kept
+
+
+class Sheet(Printed):
+    """A document with margins. `running` stands at the foot of each page, beside its number."""
+
+    def __init__(self, title: str, running: str, made_on: datetime, format: str | tuple[float, float] = "A4") -> None:  # noqa: A002 (fpdf2's own name)
+        super().__init__(format)
+        self._running = self.fit(running)
+        self.set_title(self.fit(title))
+        self.set_lang("en-GB")
+        self.set_creation_date(made_on)
+        self.set_margin(MARGIN_MM)
+        self.set_auto_page_break(True, margin=MARGIN_MM + 4)
+        self.type(10)
 
     def footer(self) -> None:
         """The running line and the page's number; above it, what a “?” stands for."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fpdf import FPDF
 from fpdf.prefs import ViewerPreferences
 
 from curejournal.errors import CureJournalError
-from curejournal.report.card_sheet import PAPERS, Paper, latin
+from curejournal.report.card_sheet import PAPERS, Paper
 from curejournal.report.qr import draw_qr
+from curejournal.report.sheet import Printed
 
 
 class TagsNotPrintable(CureJournalError):
@@ -82,7 +82,7 @@ def tag_sheet_pdf(labels: Sequence[TagLabel], sheet: LabelSheet, *, skip: int = 
         raise TagsNotPrintable("There is no tag to print.", "Choose at least one batch.")
     if not 0 <= skip < each:
         raise TagsNotPrintable(f"A sheet has {each} labels; {skip} cannot be skipped.", f"Skip 0 to {each - 1}.")
-    pdf = FPDF(unit="mm", format=PAPERS[sheet.paper])
+    pdf = Printed(PAPERS[sheet.paper])
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
     pdf.set_title("Batch tags, print at 100 %")
     pdf.set_auto_page_break(False)
@@ -95,7 +95,7 @@ def tag_sheet_pdf(labels: Sequence[TagLabel], sheet: LabelSheet, *, skip: int = 
     return bytes(pdf.output())
 
 
-def _draw(pdf: FPDF, label: TagLabel, sheet: LabelSheet, x: float, y: float) -> None:
+def _draw(pdf: Printed, label: TagLabel, sheet: LabelSheet, x: float, y: float) -> None:
     w, h = sheet.label_mm
     if sheet.cut_lines:
         pdf.set_draw_color(170)
@@ -109,14 +109,14 @@ def _draw(pdf: FPDF, label: TagLabel, sheet: LabelSheet, x: float, y: float) -> 
     text_x, text_w = (x + side + 1.5, w - side - 2.5) if beside else (x + 1.0, w - 2.0)
     text_y = y + h / 2 - 5.0 if beside else y + side + 1.0
     align = "L" if beside else "C"
-    pdf.set_text_color(0)
     for text, style, size, offset in ((label.code, "B", 11.0, 0.0), (label.name, "", 8.0, 5.0)):
-        pdf.set_font("helvetica", style=style, size=_fitting(pdf, latin(text), style, size, text_w))
+        said = pdf.fit(text)
+        pdf.type(_fitting(pdf, said, style, size, text_w), style)
         pdf.set_xy(text_x, text_y + offset)
-        pdf.cell(text_w, 5, latin(text), align=align)
+        pdf.cell(text_w, 5, said, align=align)
 
 
-def _draw_ruler(pdf: FPDF, sheet: LabelSheet) -> None:
+def _draw_ruler(pdf: Printed, sheet: LabelSheet) -> None:
     """A check of the printer in the margin above the labels."""
     left, y = (PAPERS[sheet.paper][0] - 100) / 2, sheet.place(0)[1] - 5.0
     pdf.set_draw_color(0)
@@ -124,13 +124,12 @@ def _draw_ruler(pdf: FPDF, sheet: LabelSheet) -> None:
     pdf.line(left, y, left + 100, y)
     for end in (left, left + 100):
         pdf.line(end, y - 1.5, end, y + 1.5)
-    pdf.set_font("helvetica", size=7)
-    pdf.set_text_color(0)
+    pdf.type(7)
     pdf.set_xy(left, y - 4.5)
     pdf.cell(100, 4, "Print at 100 %: this line must measure 100 mm.", align="C")
 
 
-def _fitting(pdf: FPDF, text: str, style: str, size: float, width_mm: float) -> float:
+def _fitting(pdf: Printed, text: str, style: str, size: float, width_mm: float) -> float:
     """The font size at which a text fits a width."""
-    pdf.set_font("helvetica", style=style, size=size)
+    pdf.type(size, style)
     return max(4.0, min(size, size * (width_mm - 2.1) / max(pdf.get_string_width(text), 0.1)))

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from curejournal.colour.correction import fit_white_balance
 from curejournal.colour.sample import Grade, Reason, as_matrix3, worst
-from curejournal.colour.spaces import lab_from_linear, linear_from_lab
+from curejournal.colour.shading import Shading
+from curejournal.colour.spaces import lab_from_linear, linear_from_lab, linear_from_srgb, srgb_from_linear
 from curejournal.counting import how_many
 from curejournal.errors import CureJournalError
 from curejournal.photo import doubts
@@ -84,9 +85,10 @@ def enrol(
 
 @dataclass(frozen=True)
 class _Seen:
-    """The printed card in one photo: evenly lit encoded patches, their noise, and which can be used."""
+    """The printed card in one photo: encoded patches as in its mean light, their noise, and which can be used."""
 
     placement: Placement
+    shading: Shading | None
     encoded: Floats
     noise: Floats
     good: NDArray[np.bool_]
@@ -104,7 +106,8 @@ def _seen(photo: Photo, card: Card) -> _Seen | list[Reason]:
     encoded = samples.encoded if shading is None else evened(samples.encoded, card.patches, shading)
     good = samples.seen & ~samples.burnt
     noise = np.array([np.diag(np.square(sd)) for sd in samples.noise_sd])
-    return _Seen(placement, np.where(good[:, None], encoded, 0.5), np.where(good[:, None, None], noise, 1.0), good)
+    encoded, noise = np.where(good[:, None], encoded, 0.5), np.where(good[:, None, None], noise, 1.0)
+    return _Seen(placement, shading, encoded, noise, good)
 
 
 def _taught(photo: Photo, card: Card, seen: _Seen, chart: Card | None) -> tuple[Floats, Floats] | list[Reason]:
@@ -121,10 +124,15 @@ def _taught(photo: Photo, card: Card, seen: _Seen, chart: Card | None) -> tuple[
     lesson = learn(photo, chart)
     if lesson.grade is not Grade.MEASURED or not lesson.correction or not lesson.placement:
         return list(lesson.reasons)
-    # Light on the nearest edge of the chart, since nothing measures it beyond.
+    # Light on the nearest edges of the two, since nothing measures it between.
     middle = seen.placement.to_pixels(centres_of(card.patches))
     beside = np.clip(lesson.placement.to_mm(middle), 0.0, chart.size_mm)
-    lab, joint = lesson.correction.colours(seen.encoded, seen.noise, xy_mm=beside, material=card.made_of)
+    encoded = seen.encoded
+    if seen.shading:
+        chart_middle = lesson.placement.to_pixels(np.array([chart.size_mm]) / 2)
+        facing = np.clip(seen.placement.to_mm(chart_middle), 0.0, card.size_mm)
+        encoded = srgb_from_linear(linear_from_srgb(encoded) * seen.shading.gain(facing))
+    lab, joint = lesson.correction.colours(encoded, seen.noise, xy_mm=beside, material=card.made_of)
     brighter = (lab_from_linear(linear_from_lab(lab) * (1 + LIGHT_BETWEEN)) - lab).ravel()
     return np.where(seen.good[:, None], lab, np.nan), joint + np.outer(brighter, brighter)
 

@@ -159,7 +159,9 @@ def true_card(printer: Printer) -> Card:
     return replace(card, patches=patches, kind="measured", provenance="known from its spectra")
 
 
-def enrolled_card(printer: Printer, rng: np.random.Generator) -> Card:
+def enrolled_card(
+    printer: Printer, rng: np.random.Generator, uneven: float = 0.1, towards_deg: float | None = None
+) -> Card:
     """The same copy enrolled from three daylight photos beside the chart."""
     window, chart = card_named("window"), card_named("chart24")
     factor = 0.62  # a small edition of the chart
@@ -172,7 +174,9 @@ def enrolled_card(printer: Printer, rng: np.random.Generator) -> Card:
     photos = []
     for light, camera in zip(LIGHTS[:3], CAMERAS[:3], strict=True):
         drawn = replace(scene(rng, soap((80.0, 2.0, 15.0)), printer, (light,), camera), items=items)
-        drawn = replace(drawn, view=View((0, 1), 385, 5, 40), uneven=0.1)
+        drawn = replace(drawn, view=View((0, 1), 385, 5, 40), uneven=uneven)
+        if towards_deg is not None:
+            drawn = replace(drawn, uneven_towards_deg=towards_deg)
         photos.append(read_photo(render(drawn, int(rng.integers(1e6))).jpeg))
     return enrol(window, photos, chart)[0]
 

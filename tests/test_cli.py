@@ -13,6 +13,7 @@ from typing import get_args
 import numpy as np
 import pytest
 from PIL import Image
+from pypdf import PdfReader
 
 from curejournal import workflow
 from curejournal.cure.kinds import KINDS
@@ -175,8 +176,10 @@ def test_card_prints_one_whole(name: str) -> None:
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_card_writes_a_pdf(tmp_path: Path, paper: str) -> None:
-    run("card", "window", "--pdf", tmp_path / "card.pdf", "--paper", paper, "--copy-id", "W-02")
-    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
+    run("card", "window", "--pdf", tmp_path / "card.pdf", "--paper", paper, "--copy-id", "Ż-02")
+    (page,) = PdfReader(tmp_path / "card.pdf").pages
+    words = page.extract_text()
+    assert "Ż-02" in words and "never “fit to page”" in words and "goggles and gloves" in words
     run("card", "chart24", "--pdf", tmp_path / "chart.pdf", code=1)
 
 

@@ -6,12 +6,12 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from fpdf import FPDF
 from fpdf.prefs import ViewerPreferences
 
 from curejournal.errors import CureJournalError
 from curejournal.photo.card import Card, Marker, Rect
 from curejournal.report.qr import draw_qr
+from curejournal.report.sheet import SOFT, Printed
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 Paper = Literal["a4", "letter"]
@@ -40,9 +40,9 @@ def card_pdf(card: Card, paper: Paper = "a4") -> bytes:
         raise CardNotPrintable("Plain white paper needs no printing.", "Lay a clean sheet beside the soap.")
     if card.size_mm[0] > page_w - 20 or card.size_mm[1] > page_h - 110:
         raise CardNotPrintable("The card is larger than the paper.", "Choose another paper size.")
-    pdf = FPDF(unit="mm", format=(page_w, page_h))
+    pdf = Printed((page_w, page_h))
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
-    pdf.set_title(latin(f"{card.title or card.name}, print at 100 %"))
+    pdf.set_title(pdf.fit(f"{card.title or card.name}, print at 100 %"))
     pdf.set_auto_page_break(False)
     pdf.add_page()
     left = (page_w - card.size_mm[0]) / 2
@@ -64,7 +64,7 @@ def card_pdf(card: Card, paper: Paper = "a4") -> bytes:
     return bytes(pdf.output())
 
 
-def _draw_marker(pdf: FPDF, marker: Marker, left: float) -> None:
+def _draw_marker(pdf: Printed, marker: Marker, left: float) -> None:
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, f"DICT_{marker.dictionary}"))
     cells = dictionary.markerSize + 2
     bits = np.asarray(cv2.aruco.generateImageMarker(dictionary, marker.id, cells))
@@ -76,34 +76,31 @@ def _draw_marker(pdf: FPDF, marker: Marker, left: float) -> None:
         pdf.rect(left + marker.x + column * step, TOP_MM + marker.y + row * step, step, step, style="F")
 
 
-def _draw_window(pdf: FPDF, window: Rect, left: float) -> None:
+def _draw_window(pdf: Printed, window: Rect, left: float) -> None:
     pdf.set_dash_pattern(dash=1.5, gap=1.0)
     pdf.rect(left + window.x, TOP_MM + window.y, window.w, window.h)
     pdf.set_dash_pattern()
-    pdf.set_font("helvetica", size=8)
-    pdf.set_text_color(150)
+    pdf.type(8, colour=(150, 150, 150))
     pdf.set_xy(left + window.x, TOP_MM + window.y + window.h / 2 - 2)
     pdf.cell(window.w, 4, "cut this window out", align="C")
 
 
-def _draw_slot(pdf: FPDF, name: str, slot: Rect, left: float, card: Card) -> None:
+def _draw_slot(pdf: Printed, name: str, slot: Rect, left: float, card: Card) -> None:
     if name == "copy_id" and card.copy_id:
         draw_qr(pdf, card.copy_id, left + slot.x, TOP_MM + slot.y, slot.w)
-        pdf.set_font("helvetica", size=5)
-        pdf.set_text_color(60)
+        pdf.type(5, colour=SOFT)
         pdf.set_xy(left + slot.x, TOP_MM + slot.y + slot.h)
-        pdf.cell(slot.w, 2.5, latin(card.copy_id), align="C")
+        pdf.cell(slot.w, 2.5, pdf.fit(card.copy_id), align="C")
         return
     pdf.set_draw_color(200)
     pdf.rect(left + slot.x, TOP_MM + slot.y, slot.w, slot.h)
-    pdf.set_font("helvetica", size=5)
-    pdf.set_text_color(170)
+    pdf.type(5, colour=(170, 170, 170))
     pdf.set_xy(left + slot.x, TOP_MM + slot.y + slot.h - 3.5)
     pdf.cell(slot.w, 3, name.replace("_", " "), align="C")
     pdf.set_draw_color(150)
 
 
-def _draw_text(pdf: FPDF, card: Card, left: float, page_w: float) -> None:
+def _draw_text(pdf: Printed, card: Card, left: float, page_w: float) -> None:
     y = TOP_MM + card.size_mm[1] + 12
     pdf.set_draw_color(0)
     pdf.set_line_width(0.2)
@@ -114,8 +111,7 @@ def _draw_text(pdf: FPDF, card: Card, left: float, page_w: float) -> None:
     pdf.line(ruler - 12, y, ruler - 12, y + 50)
     for tick in range(0, 51, 10):
         pdf.line(ruler - 12, y + tick, ruler - 16, y + tick)
-    pdf.set_text_color(0)
-    pdf.set_font("helvetica", style="B", size=10)
+    pdf.type(10, "B")
     pdf.set_xy(ruler, y + 2)
     pdf.cell(100, 5, "This line must measure 100 mm, the upright one 50 mm.", align="C")
     lines = [
@@ -125,21 +121,15 @@ def _draw_text(pdf: FPDF, card: Card, left: float, page_w: float) -> None:
         "A printer's colours are unknown: enrol this card before you trust its colours. Keep it dark, dry and clean.",
         "When a card is stained or faded, print a new one and enrol it.",
     ]
-    pdf.set_font("helvetica", size=10)
+    pdf.type(10)
     pdf.set_xy(ruler, y + 9)
     for line in lines:
         pdf.set_x(ruler)
-        pdf.multi_cell(page_w - ruler - 20, 5, latin("- " + line), align="L")
+        pdf.multi_cell(page_w - ruler - 20, 5, "- " + line, align="L")
     pdf.set_xy(left, y + 62)
-    pdf.set_font("helvetica", style="B", size=11)
+    pdf.type(11, "B")
     caution = (
         "Caution: fresh batter and lye burn skin and eyes. Never rest this card on raw batter: hold it above, or lay "
         "it on set soap. Wear goggles and gloves; wipe and dry the card afterwards."
     )
-    pdf.multi_cell(card.size_mm[0], 6, latin(caution), border=1, align="L")
-
-
-def latin(text: str) -> str:
-    """The built-in PDF fonts know Latin-1 alone; other signs become a question mark on paper."""
-    plain = text.replace("“", '"').replace("”", '"').replace("’", "'").replace("–", "-")
-    return plain.encode("latin-1", "replace").decode("latin-1")
+    pdf.multi_cell(card.size_mm[0], 6, caution, border=1, align="L")

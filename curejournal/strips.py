@@ -20,7 +20,7 @@ from curejournal.photo.reading import read_photo
 from curejournal.photo.strip import StripKey as StripKey
 from curejournal.photo.strip import StripReading as StripReading
 from curejournal.photo.strip import enrol_key, read_strip
-from curejournal.workflow import ReadingDoubtful, doubts_about
+from curejournal.workflow import ask, doubts_about
 
 _KEYS = TypeAdapter(dict[str, StripKey])
 
@@ -130,9 +130,7 @@ def keep_strip(
         Nothing is kept then.
     """
     test = as_test(reading, strength_pct)
-    doubts = doubts_about(journal, code, test, at=at, now=now)
-    if doubts and not confirmed:
-        raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
+    ask(doubts_about(journal, code, test, at=at, now=now), confirmed)
     photo = read_photo(data)
     kept = journal.keep_photo(data, PhotoFacts(photo.suffix, photo.width, photo.height, at, "maker", name))
     for filed, entry in journal.entries_of_photo(kept.sha256):

@@ -10,7 +10,7 @@ import pytest
 from curejournal import workflow
 from curejournal.colour.sample import Reason
 from curejournal.cure.checks import ImpossibleRecord
-from curejournal.cure.records import AlkaliTest, ColourReading, Decision, Event, PhotoNote, Portion, Weighing
+from curejournal.cure.records import AlkaliTest, BarsOut, ColourReading, Decision, Event, PhotoNote, Portion, Weighing
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.photo import learn
@@ -131,6 +131,13 @@ def test_nobody_can_sign_what_is_not_ready(started: Journal) -> None:
     with pytest.raises(workflow.NotReady):
         workflow.decide(started, "B1", "release", signed_by=BY, statement="sold", on=NOW)
     assert not started.batch("B1").of(Decision)
+
+
+def test_of_all_that_is_asked_it_is_said_what_to_do(started: Journal) -> None:
+    with pytest.raises(workflow.ReadingDoubtful) as asked:
+        workflow.enter(started, "B1", BarsOut(1, "a market", "sold"), at=NOW, by=BY, now=NOW)
+    assert "No cut" in asked.value.what and "not released" in asked.value.what
+    assert "Note the cut" in asked.value.do and "hold the batch" in asked.value.do
 
 
 def test_a_phone_whose_clock_is_some_seconds_ahead_is_no_fault(started: Journal, photo: bytes) -> None:

@@ -14,6 +14,7 @@ from curejournal.workflow.batches import FolderMissing as FolderMissing
 from curejournal.workflow.batches import NothingToKeep as NothingToKeep
 from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
 from curejournal.workflow.batches import RecipeUnreadable as RecipeUnreadable
+from curejournal.workflow.batches import ask as ask
 from curejournal.workflow.batches import back_up as back_up
 from curejournal.workflow.batches import doubts_about as doubts_about
 from curejournal.workflow.batches import doubts_about_pieces as doubts_about_pieces

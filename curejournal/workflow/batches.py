@@ -104,11 +104,22 @@ def enter(
         An unlikely record that was not confirmed.
     """
     doubts = doubts_about(journal, code, record, at=at, now=now, supersedes=supersedes)
-    if doubts and not confirmed:
-        raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
+    ask(doubts, confirmed)
     # What is corrected is still told by its photo.
     photo = next((entry.photo for entry in journal.batch(code).entries if entry.id == supersedes), None)
     return journal.add(code, record, at=at, by=by, supersedes=supersedes, photo=photo), doubts
+
+
+def ask(doubts: Sequence[Doubt], confirmed: bool) -> None:
+    """Ask about what is unlikely, unless it is confirmed: all of it, and what to do about each.
+
+    Raises
+    ------
+    ReadingDoubtful
+    """
+    if doubts and not confirmed:
+        texts = " ".join(doubt.text for doubt in doubts)
+        raise ReadingDoubtful(texts, " ".join(dict.fromkeys(doubt.do for doubt in doubts)))
 
 
 def doubts_about(
@@ -290,8 +301,7 @@ def set_portion(
         for item in made
         for doubt in doubts_about(journal, code, item.record, at=item.at, now=now, supersedes=item.supersedes)
     )
-    if doubts and not confirmed:
-        raise ReadingDoubtful(" ".join(doubt.text for doubt in doubts), doubts[0].do)
+    ask(doubts, confirmed)
     return journal.add_many(code, made, by=by), doubts
 
 
@@ -353,8 +363,7 @@ def set_intended(
         raise NoColourToPick("A swatch needs its colour.", "Give its L*, a* and b*, or a photo of it with a card.")
     else:
         picked = intended.from_swatch(batch, lab, lab_from, lab_card)
-    if picked.doubts and not confirmed:
-        raise ReadingDoubtful(" ".join(doubt.text for doubt in picked.doubts), picked.doubts[0].do)
+    ask(picked.doubts, confirmed)
     new = replace(
         old,
         intended_lab=picked.lab,

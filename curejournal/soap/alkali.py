@@ -185,7 +185,9 @@ def read_ph(ph: float, half_width: float, strength_pct: float | None, *, by_stri
         band = PhBand.NOT_FOR_SALE
     else:
         band = PhBand.HOLD
-    words = f"pH {low:.1f} to {high:.1f} at 1%: {band.value}"
+    # To a hundredth where it is read so: a tenth could put it on another step than it is on.
+    decimals = 1 if all(abs(end - round(end, 1)) < 0.005 for end in (low, high)) else 2
+    words = f"pH {low:.{decimals}f} to {high:.{decimals}f} at 1%: {band.value}"
     if not comparable:
         words += "; the solution was not near 1%, so it compares badly"
     if by_strip and band is PhBand.USUAL:

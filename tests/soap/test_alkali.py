@@ -86,6 +86,18 @@ def test_the_ladder_goes_by_the_upper_end(ph, half_width, band):
     assert read_ph(ph, half_width, 1.0).band is band
 
 
+@pytest.mark.parametrize(
+    ("ph", "words"),
+    [
+        (10.4, "pH 10.3 to 10.5 at 1%: usual"),
+        (10.44, "pH 10.34 to 10.54 at 1%: test again"),
+        (11.38, "pH 11.28 to 11.48 at 1%: hold and titrate"),
+    ],
+)
+def test_an_interval_is_told_on_the_step_that_it_is_on(ph, words):
+    assert read_ph(ph, 0.1, 1.0).words == words
+
+
 def test_a_weak_solution_can_hide_a_high_ph():
     assert read_ph(10.3, 0.1, 1.0).band is PhBand.USUAL
     weak = read_ph(10.3, 0.1, 0.1)

@@ -252,12 +252,12 @@ def _weights(sheet: Sheet, record: BatchRecord) -> None:
     drying = record.judgement.drying
     sheet.say(f"{drying.state.value}: {drying.words}.")
     subjects = list(dict.fromkeys(weighing.subject for _, weighing in weighings))[:6]
-    by_day: dict[str, dict[str, str]] = {}
+    by_day: dict[str, dict[str, list[str]]] = {}
     for at, weighing in weighings:
         # Of a tray the weight of one bar is what compares.
         bars = f" ({weighing.bars} bars)" if weighing.bars > 1 else ""
-        by_day.setdefault(wording.day(at), {})[weighing.subject] = f"{weighing.grams:g}{bars}"
-    rows = [(day, *(told.get(subject, "") for subject in subjects)) for day, told in by_day.items()]
+        by_day.setdefault(wording.day(at), {}).setdefault(weighing.subject, []).append(f"{weighing.grams:g}{bars}")
+    rows = [(day, *(", ".join(told.get(subject, ())) for subject in subjects)) for day, told in by_day.items()]
     wide = [30.0, *([120.0 / len(subjects)] * len(subjects))]
     head = ("day", *(f"{subject}, g" for subject in subjects))
     sheet.rows(head, rows, wide, right=tuple(range(1, len(head))))

@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from curejournal.cure.judgement import judge
 from curejournal.cure.lineage import LotUse
-from curejournal.cure.records import AlkaliTest, Decision, Entry, Event, ScalarReading, Withdrawn
+from curejournal.cure.records import AlkaliTest, Decision, Entry, Event, ScalarReading, Weighing, Withdrawn
 from curejournal.report.record import BatchRecord, Picture, lot_pdf, record_pdf
 from curejournal.report.scripts import lacking, printable
 from curejournal.report.sheet import Sheet, axis_blocks
@@ -184,6 +184,11 @@ def test_of_two_tests_at_one_moment_each_is_told_with_what_it_says_itself():
     assert f"pH {HIGH_METER.ph:g} ± 0.1 by meter, 1.0 % solution high:" in text
     assert "pH 9.5 ± 0.1 by meter, 1.0 % solution good:" in text
     assert "titration: 0.15, 0.17 ml" in text, "one that the judgement does not know yet is on the record"
+
+
+def test_every_weight_of_a_day_is_in_the_record():
+    text = text_of(record(*BASICS, (7.1, Weighing("bar 1", 118.5, 0.1)), (7.2, Weighing("bar 1", 117.9, 0.1))))
+    assert "8 Sep 2026 118.5, 117.9" in text
 
 
 SCRIPTS = {

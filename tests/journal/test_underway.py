@@ -37,7 +37,9 @@ def _noted_after(journal: Journal) -> None:
 def _undone(journal: Journal) -> None:
     """As it was possible in an early journal."""
     release = journal.add("A", RELEASE, at=AT, by="Ann")
-    journal.add_many("A", [NewEntry(Withdrawn("too early"), AT, release.id)], by="Ann", as_it_was=True)
+    with journal._writing() as connection:
+        undone = NewEntry(Withdrawn("too early"), AT, release.id)
+        journal._append(connection, journal._batch(connection, "A").id, undone, "Ann", as_it_was=True)
 
 
 def _released_again(journal: Journal) -> None:

@@ -173,7 +173,8 @@ def read_photo(data: bytes) -> Photo:
             taken = taken_from_exif(exif)
         except Exception:  # broken EXIF is common and never a reason to refuse the picture
             orientation, taken = 1, None
-        if orientation not in range(1, 9):
+        # Pillow turns a TIFF itself, its size and its pixels: turned again it would lie wrong.
+        if orientation not in range(1, 9) or image.format == "TIFF":
             orientation = 1
         encoding = encoding_of(image.info.get("icc_profile"), image.mode)
         if orientation >= 5:
@@ -199,16 +200,24 @@ def taken_from_exif(exif: Image.Exif) -> Taken | None:
 
 _NAME_DATE = re.compile(
     r"(?<!\d)(20\d\d)[-_.]?(0[1-9]|1[0-2])[-_.]?(0[1-9]|[12]\d|3[01])"
-    r"[-_ T.](?:at )?([01]\d|2[0-3])[-_.:h]?([0-5]\d)(?:[-_.:m]?([0-5]\d))?"
+    r"[-_ T.](?:at )?([01]\d|2[0-3]|\d(?=[-_.:]))[-_.:h]?([0-5]\d)(?:[-_.:m]?([0-5]\d))?(?:[\s_-]?([AP])M\b)?",
+    re.IGNORECASE,
 )
 
 
 def taken_from_name(name: str) -> Taken | None:
-    """The date and time in a file name, if it has exactly one (`IMG_20260903_141502.jpg`)."""
+    """The date and time in a file name, if it has exactly one (`IMG_20260903_141502.jpg`), be it with AM or PM."""
     found = {match.groups() for match in _NAME_DATE.finditer(name)}
     if len(found) != 1:
         return None
-    year, month, day, hour, minute, second = (int(part or 0) for part in found.pop())
+    *parts, half = found.pop()
+    year, month, day, hour, minute, second = (int(part or 0) for part in parts)
+    if half is None and len(parts[3]) == 1:
+        return None
+    if half is not None:
+        if not 1 <= hour <= 12:
+            return None
+        hour = hour % 12 + (12 if half in "Pp" else 0)
     try:
         return Taken(datetime(year, month, day, hour, minute, second), None, "file name")
     except ValueError:

@@ -52,7 +52,7 @@ def test_every_format_gives_the_same_picture(kind: str, reduce: int) -> None:
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
-@pytest.mark.parametrize("kind", ["JPEG", "PNG"])
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WEBP"])
 def test_every_orientation_comes_out_upright(orientation: int, kind: str) -> None:
     """Exif 2.31, tag 274; the turned pixels are made by Pillow's own inverse operations."""
     undo = {
@@ -70,7 +70,7 @@ def test_every_orientation_comes_out_upright(orientation: int, kind: str) -> Non
         turned = turned.transpose(step)
     exif = Image.Exif()
     exif[274] = orientation
-    photo = read_photo(saved(turned, kind, exif=exif, **({"quality": 95} if kind == "JPEG" else {})))
+    photo = read_photo(saved(turned, kind, exif=exif, **({} if kind == "TIFF" else {"quality": 95})))
     assert (photo.width, photo.height) == (200, 120)
     assert np.abs(photo.picture().astype(int) - np.asarray(stripes()).astype(int)).mean() < 3
 
@@ -116,6 +116,12 @@ def test_a_malformed_offset_is_no_offset(offset: str) -> None:
         ("PXL_20261003_142530123.jpg", datetime(2026, 10, 3, 14, 25, 30)),
         ("2026-10-03 14.25.30.heic", datetime(2026, 10, 3, 14, 25, 30)),
         ("Photo 2026-10-03 at 14.25.jpg", datetime(2026, 10, 3, 14, 25)),
+        ("Picture 2026-10-03 at 10.15.30 PM.jpg", datetime(2026, 10, 3, 22, 15, 30)),
+        ("Picture 2026-10-03 at 12.15.30\u202fAM.jpg", datetime(2026, 10, 3, 0, 15, 30)),
+        ("Picture 2026-10-03 at 2.15.30 pm (1).jpg", datetime(2026, 10, 3, 14, 15, 30)),
+        ("Picture 2026-10-03 at 12.15 PM.jpg", datetime(2026, 10, 3, 12, 15)),
+        ("Picture 2026-10-03 at 2.15.30.jpg", None),
+        ("Picture 2026-10-03 at 14.15 PM.jpg", None),
         ("20261003.jpg", None),
         ("IMG_0042.jpg", None),
         ("20261003_1425_and_20261004_1425.jpg", None),

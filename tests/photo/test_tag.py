@@ -42,7 +42,9 @@ def test_a_tag_with_one_wrong_sign_is_no_tag(change: int) -> None:
     assert parse(text[:change] + wrong + text[change + 1 :]) is None
 
 
-@pytest.mark.parametrize("text", ["", "CJ1", "CJ1:::", "https://example.org", "CJ1:K7Q2MX:%FF:0000", "B-014"])
+@pytest.mark.parametrize(
+    "text", ["", "CJ1", "CJ1:::", "https://example.org", "CJ1:K7Q2MX:%FF:0000", "B-014", "CJ1:K7Q2MX:Ü:0000"]
+)
 def test_other_texts_are_no_tags(text: str) -> None:
     assert parse(text) is None
 

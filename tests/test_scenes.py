@@ -20,6 +20,7 @@ from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
 from curejournal.soap.recipe import Recipe
 from tests import render_samples
+from tests.printing import Printer
 from tests.scene_items import D50_TO_D65, XYZ_TO_LINEAR_SRGB, linear_rgb_from_lab, srgb_encode
 from tests.scenes import Faults, card_named, draw_card
 from tests.spectra import (
@@ -28,7 +29,6 @@ from tests.spectra import (
     CIE_LIGHTS,
     NM,
     OBSERVER,
-    Printer,
     SpectralCamera,
     chart24_paints,
     lab_of,

@@ -5,7 +5,7 @@ Only what is due is kept of each, so that a journal of any size opens as fast as
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -14,9 +14,9 @@ from typing import NamedTuple
 from curejournal import workflow
 from curejournal.cure.due import DueThing
 from curejournal.cure.judgement import Judgement
-from curejournal.cure.lineage import descendants
+from curejournal.cure.lineage import ancestors, descendants, parents
+from curejournal.cure.records import Batch
 from curejournal.journal.store import Journal
-from curejournal.journal.underway import Touched
 from curejournal.ui import cache, work
 from curejournal.ui.page import Desk
 
@@ -27,21 +27,26 @@ NAME = "look at all"
 
 @dataclass(frozen=True)
 class Glance:
-    """A batch under way: what is due in it, the recall questions about it, and if it is held, what has pieces of it."""
+    """A batch under way: what is due in it, the recall questions about it, and if it is held, what has pieces of it.
+
+    `pieces` are the batches that have pieces in it: what is held of them holds it too.
+    """
 
     code: str
     name: str
     due: tuple[DueThing, ...]
     recall: tuple[str, ...]
     reach: tuple[str, ...] = ()
+    pieces: tuple[str, ...] = ()
 
 
 class Looked(NamedTuple):
-    """As of what a batch was looked at: its last entry, the hour, the rules."""
+    """As of what a batch was looked at: its last entry, the hour, the rules, the last entries of what is in it."""
 
     last_entry: int
     hour: datetime
     rules: str
+    pieces: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -61,49 +66,57 @@ def look(desk: Desk) -> Seen:
     known: dict[str, tuple[Looked, Glance]] = cache.kept(desk, "glances")
     hour, rules = cache.hour(desk), workflow.house_rules(desk.journal).version
     underway, on_sale = desk.journal.underway(), desk.journal.released_otherwise()
-    waiting: list[tuple[Touched, Looked]] = []
-    glances: dict[str, Glance] = {}
     # Of what is on sale, what other rules let go may ask for a decision.
-    for touched in (*underway, *on_sale):
-        as_of = Looked(touched.last_entry, hour, rules)
-        seen = known.get(touched.code)
-        if seen is None or seen[0] != as_of:
+    last = {touched.code: touched.last_entry for touched in (*underway, *on_sale)}
+
+    def as_of(glance: Glance) -> Looked:
+        return Looked(last[glance.code], hour, rules, tuple(last.get(code, 0) for code in glance.pieces))
+
+    waiting: list[str] = []
+    glances: dict[str, Glance] = {}
+    for code in last:
+        seen = known.get(code)
+        if seen is None or seen[0] != as_of(seen[1]):
             if len(glances) >= AT_ONCE:
-                waiting.append((touched, as_of))
+                waiting.append(code)
                 continue
-            seen = known[touched.code] = (as_of, _glance(desk, touched.code))
-        glances[touched.code] = seen[1]
+            glance = _glance(desk, code)
+            seen = known[code] = (as_of(glance), glance)
+        glances[code] = seen[1]
     codes = {touched.code for touched in underway}
-    for code in known.keys() - codes - {touched.code for touched in on_sale}:
+    for code in known.keys() - last.keys():
         known.pop(code, None)
     # What is on sale with pieces of a held batch in it is no longer under way, but asks for a decision.
     for code in [code for glance in glances.values() for code in glance.reach if code not in codes]:
         glances[code] = _glance(desk, code)
     if waiting:
         place = str(desk.journal.location)
-        work.begin(place, NAME, "Looking at all batches", partial(_rest, desk.journal, desk.now, known, waiting))
+        work.begin(place, NAME, "Looking at all batches", partial(_rest, desk.journal, desk.now, known, waiting, as_of))
     return Seen(tuple(glances.values()), len(waiting))
 
 
 def _glance(desk: Desk, code: str) -> Glance:
     batch = desk.journal.batch(code)
-    return _at_a_glance(desk.journal, batch.code, batch.name, cache.judged(desk, batch))
+    return _at_a_glance(desk.journal, batch, cache.judged(desk, batch))
 
 
-def _at_a_glance(journal: Journal, code: str, name: str, judgement: Judgement) -> Glance:
+def _at_a_glance(journal: Journal, batch: Batch, judgement: Judgement) -> Glance:
+    code = batch.code
     ways = descendants(journal.all_batches(), code) if judgement.verdict == "hold" else ()
-    return Glance(code, name, judgement.due, judgement.recall, tuple(way[-1] for way in ways))
+    pieces = ancestors(journal.all_batches(), code) if parents(batch.recipe) else ()
+    reach = tuple(way[-1] for way in ways)
+    return Glance(code, batch.name, judgement.due, judgement.recall, reach, tuple(piece.code for piece in pieces))
 
 
 def _rest(
     journal: Journal,
     now: datetime,
     known: dict[str, tuple[Looked, Glance]],
-    waiting: Sequence[tuple[Touched, Looked]],
+    waiting: Sequence[str],
+    as_of: Callable[[Glance], Looked],
     tell: work.Tell,
 ) -> None:
-    names = journal.names()
-    for number, (touched, as_of) in enumerate(waiting):
+    for number, code in enumerate(waiting):
         tell(number / len(waiting), f"{number} of {len(waiting)}")
-        judgement = workflow.judge_batch(journal, touched.code, now)
-        known[touched.code] = (as_of, _at_a_glance(journal, touched.code, names[touched.code], judgement))
+        glance = _at_a_glance(journal, journal.batch(code), workflow.judge_batch(journal, code, now))
+        known[code] = (as_of(glance), glance)

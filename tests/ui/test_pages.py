@@ -80,6 +80,19 @@ def test_what_is_on_sale_with_pieces_of_a_held_batch_asks_for_a_decision(small: 
     assert "pieces of batch B-2 in it, which is held back" in text_of(at)
 
 
+def test_what_has_pieces_of_a_batch_that_is_held_meanwhile_is_not_to_be_released(small: Path) -> None:
+    with Journal.open(small) as journal:
+        (old,) = journal.batch("B-1").of(Recipe)
+        journal.add("B-1", replace(old.record, embeds=(Embed("B-2", 50.0),)), at=old.at, by="Ann", supersedes=old.id)
+    at = app("today")
+    assert only(at.button, "Release it, if you agree")
+    with Journal.open(small) as journal:
+        journal.add("B-2", Decision("hold", "Ann", "smells", "1", "{}"), at=NOW, by="Ann")
+    at.run()
+    assert "Release it, if you agree" not in [button.label for button in at.button]
+    assert "pieces of batch B-2 in it, which is held back" in text_of(at)
+
+
 def test_portions_that_want_a_photo_are_one_thing_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("CUREJOURNAL_JOURNAL", str(tmp_path))
     with Journal.open(tmp_path) as journal:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import Any, get_args, get_type_hints
+from typing import Any, TypeVar, get_args, get_type_hints
 
 from curejournal import workflow
 from curejournal.counting import digits
@@ -19,6 +19,8 @@ from curejournal.ui import entry, parts
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import st, weight_input
 
+T = TypeVar("T")
+
 KINDS = get_args(get_type_hints(Additive)["kind"])
 PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}
 """Of the solid, %: NaOH 97 to 99, KOH about 90 [common practice, no source]; the bag's label is better."""
@@ -28,7 +30,9 @@ PIECES = "Pieces of batch"
 
 def of_batch(desk: Desk, batch: Batch) -> None:
     """Ask for a batch's recipe: the first time, or as it should have been entered."""
-    key, last = entry.form_key("recipe", batch), workflow.last_entry(batch, Recipe)
+    last = workflow.last_entry(batch, Recipe)
+    # Corrected meanwhile in another window, it is asked for anew: kept as it stood here, it would undo that.
+    key = f"{entry.form_key('recipe', batch)}-{last.id if last else 0}"
     recipe = ask(desk, key, batch.recipe, [portion.name for portion in batch.portions], batch.code)
     if recipe is not None:
         checked = attempt(lambda: check_lye(recipe))
@@ -103,9 +107,12 @@ def ask(desk: Desk, key: str, old: Recipe | None, portions: Sequence[str], code:
     before = old or Recipe((), ())
     gone = [name for name in portions_of(before) if name not in portions]
     places = [WHOLE, *portions, *gone]
-    known = {oil.key: oil for oil in before.oils}
     rows = _rows(f"{key}-oil", "Oil", [(oil.key, oil.grams, oil.lot) for oil in before.oils], {"Oil": list(OILS)})
-    oils = [replace(known.get(row["Oil"]) or Oil(row["Oil"], 0.0), grams=row["grams"], lot=row["lot"]) for row in rows]
+    known = partial(_known, before.oils, lambda oil: oil.key)
+    oils = [
+        replace(known(row["Oil"], row["number"]) or Oil(row["Oil"], 0.0), grams=row["grams"], lot=row["lot"])
+        for row in rows
+    ]
     liquids = _liquids(f"{key}-liquid", before)
     _suggest(key, oils, liquids)
     alkalis = _alkalis(f"{key}-alkali", before)
@@ -145,33 +152,40 @@ def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid]) -> None:
             )
 
 
+def _known(before: Sequence[T], name_of: Callable[[T], str], name: str, number: int) -> T | None:
+    """What is known of a row's material: what stood in that row, if it is still called so; else another of its name."""
+    same = [item for item in before[number : number + 1] if name_of(item) == name]
+    same += [item for item in before if name_of(item) == name]
+    return same[0] if same else None
+
+
 def _alkalis(key: str, before: Recipe) -> list[Alkali]:
     found = []
     rows = _rows(key, "Alkali", [(a.kind, a.grams, a.lot) for a in before.alkalis], {"Alkali": list(PURITY)})
-    for number, row in enumerate(rows):
-        known = [a for a in before.alkalis if a.kind == row["Alkali"]]
-        usual = (known[0].purity_low_pct, known[0].purity_high_pct) if known else PURITY[row["Alkali"]]
+    for row in rows:
+        known = _known(before.alkalis, lambda alkali: alkali.kind, row["Alkali"], row["number"])
+        usual = (known.purity_low_pct, known.purity_high_pct) if known else PURITY[row["Alkali"]]
         low, high = st.slider(
             f"Purity of this {row['Alkali']}, % (the bag’s label tells)",
-            80.0,
+            min(80.0, usual[0]),
             100.0,
             usual,
             0.5,
-            key=f"{key}-{number}-pure",
+            key=f"{key}-{row['number']}-pure-{row['Alkali']}",
         )
         found.append(Alkali(row["Alkali"], row["grams"], low, high, row["lot"]))
     return found
 
 
 def _liquids(key: str, before: Recipe) -> list[Liquid]:
-    known = {liquid.name: liquid for liquid in before.liquids}
     old: list[tuple[Any, ...]] = [(liquid.name, liquid.grams, liquid.lot) for liquid in before.liquids] or [
         ("water", None, "")
     ]
     found = []
-    for number, row in enumerate(_rows(key, "Liquid", old, {})):
-        name = row["Liquid"]
-        water, fat = (known[name].water_fraction, known[name].fat_fraction) if name in known else (1.0, 0.0)
+    for row in _rows(key, "Liquid", old, {}):
+        name, number = row["Liquid"], row["number"]
+        known = _known(before.liquids, lambda liquid: liquid.name, name, number)
+        water, fat = (known.water_fraction, known.fat_fraction) if known else (1.0, 0.0)
         # Plain water is all water and has no fat: nobody is asked.
         if (water, fat) != (1.0, 0.0) or "water" not in name.casefold():
             left, right = st.columns(2)
@@ -244,8 +258,9 @@ def _rows(
     least: int = 1,
     with_lot: bool = True,
 ) -> list[dict[str, Any]]:
-    """Rows of what, grams, lot unless it has none, and further choices; a row without grams does not count."""
-    count = st.session_state.setdefault(f"{key}-count", max(len(old), least))
+    """Rows of what, grams, lot unless it has none, further choices, its number; a row without grams does not count."""
+    more = st.session_state.get(f"{key}-added", 0)
+    count = max(len(old), least) + more
     found = []
     for number in range(count):
         what, grams, lot, *rest = old[number] if number < len(old) else (None, None, "")
@@ -272,8 +287,8 @@ def _rows(
             if with_lot:
                 row["lot"] = st.text_input("lot", lot, key=f"{key}-{number}-lot", width=130).strip()
         if row[label] and row["grams"] is not None:
-            found.append(row)
+            found.append(row | {"number": number})
     if st.button(f"One more: {label.lower()}", key=f"{key}-more", icon=":material/add:"):
-        st.session_state[f"{key}-count"] = count + 1
+        st.session_state[f"{key}-added"] = more + 1
         st.rerun()
     return found

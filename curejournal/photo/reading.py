@@ -217,7 +217,7 @@ def taken_from_name(name: str) -> Taken | None:
     if half is not None:
         if not 1 <= hour <= 12:
             return None
-        hour = hour % 12 + (12 if half in "Pp" else 0)
+        hour = hour % 12 + (12 if half.upper() == "P" else 0)
     try:
         return Taken(datetime(year, month, day, hour, minute, second), None, "file name")
     except ValueError:

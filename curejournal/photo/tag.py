@@ -21,7 +21,7 @@ from curejournal.photo.reading import Photo, Pixels, Reduction
 
 Floats = NDArray[np.float64]
 
-_PAYLOAD = re.compile(r"CJ1:([A-Z2-7]{4,16}):([ -9;-~]+):([0-9A-F]{4})")
+_PAYLOAD = re.compile(r"CJ1:([A-Z2-7]{4,16}):([\x20-9;-~]+):([0-9A-F]{4})")
 # ISO/IEC 18004, table 5, less the colon that parts the fields and the per cent sign that escapes.
 _PLAIN = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $*+-./")
 # Ours: most photos give their tag at the first side; a tag of a fortieth of the picture's width needs the last.

@@ -71,7 +71,8 @@ def scale_change(desk: Desk, batch: Batch) -> None:
         why: WhyOut = "sold"
         if change != CHANGES[1]:
             usual = max(before.bars - 1, 1) if change == CHANGES[0] else max(batch.bars_cut, before.bars)
-            bars = int(st.number_input("Bars on it now", value=usual, min_value=1, step=1, key=f"{key}-bars-{subject}"))
+            bars_key = f"{key}-bars-{CHANGES.index(change)}-{subject}"
+            bars = int(st.number_input("Bars on it now", value=usual, min_value=1, step=1, key=bars_key))
         if change == CHANGES[1]:
             tare = weight_input("Its tare, g", before.tare_g, min_value=0.0, step=1.0, key=f"{key}-t-{subject}") or 0.0
         grams = weight_input(

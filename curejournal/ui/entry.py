@@ -123,11 +123,13 @@ def undo(desk: Desk) -> None:
         st.success(f"Kept for {plain(code)}: {plain(words)} ({when}).", icon=":material/check:")
         # What was signed stays, and is answered by the next signature.
         if not any(isinstance(entry.record, Decision) for entry in kept) and st.button("Undo", key="undo"):
-            for entry in kept:
-                undone = partial(workflow.undo, desk.journal, entry.id, why="undone at once", by=desk.by, now=desk.now)
-                attempt(undone)
+            undone = [
+                attempt(partial(workflow.undo, desk.journal, entry.id, why="undone at once", by=desk.by, now=desk.now))
+                for entry in kept
+            ]
             del st.session_state["kept"]
-            st.rerun()
+            if None not in undone:
+                st.rerun()
 
 
 def form_key(form: str, batch: Batch) -> str:
@@ -158,8 +160,8 @@ def tolerance(key: str, shown: float) -> float:
     """Ask how far a colour may be from the intended one, ΔE00."""
     chosen: float = st.number_input(
         "Difference you accept, ΔE00",
-        0.5,
-        10.0,
+        min(0.5, shown),
+        max(10.0, shown),
         shown,
         0.5,
         key=key,
@@ -183,8 +185,8 @@ def weigh(desk: Desk, batch: Batch) -> None:
         grams = {}
         for subject, weighing in last.items():
             bars = f", {weighing.bars} bars" if weighing.bars > 1 else ""
-            label = f"{plain(subject)}{bars}: grams (last {weighing.grams:g})"
-            grams[subject] = weight_input(label, value=None, step=0.1, key=f"{key}-{subject}")
+            label = f"{plain(subject)}{bars}: grams (last {weighing.grams:g}\u00a0g)"
+            grams[subject] = weight_input(label, value=None, step=0.1, key=f"{key}-of-{subject}")
         with st.expander("Another bar or tray", expanded=not last):
             name = st.text_input("Its mark", value="" if last else "bar 1", key=f"{key}-name", max_chars=80)
             new_grams = weight_input("Grams", value=None, step=0.1, key=f"{key}-new")
@@ -327,7 +329,7 @@ def edited(record: Record, key: str) -> Record:
         elif base is float:
             number = None if old is None else float(old)
             changed[field.name] = st.number_input(
-                label, value=number, step=0.1, format="%.4g", key=f"{key}-{field.name}"
+                label, value=number, step=0.1, format="%.10g", key=f"{key}-{field.name}"
             )
         elif base is str:
             changed[field.name] = st.text_input(label, old or "", key=f"{key}-{field.name}")

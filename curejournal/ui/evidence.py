@@ -71,7 +71,7 @@ def alkali_tests(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         if item.photo:
             words = f"{wording.day(item.at)}: {in_words(item.record)}"
             picture = cache.small_picture(desk.journal, item.photo, 640)
-            st.image(picture, words, width=250, alt=f"Photo of the strip, {words}")
+            st.image(picture, caption=words, width=250, alt=f"Photo of the strip, {words}")
 
 
 def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:

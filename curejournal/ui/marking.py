@@ -73,7 +73,7 @@ def mark(
         else how or HOW[kind]
     )
     # Kept where no widget is drawn: a band keeps its thickness while another shape is chosen.
-    thick = st.session_state.setdefault(f"{key}-thickness", round(BAND_SHARE * min(width, height)))
+    thick = st.session_state.setdefault(f"{key}-thickness", max(round(BAND_SHARE * min(width, height)), 4))
     # Always there, so that what stands below keeps its state when a shape is chosen.
     room = st.container()
     if kind == "band":
@@ -150,7 +150,7 @@ def _typed(names: Sequence[str], kind: str, width: int, height: int, key: str) -
 
 def _corners(typed: str) -> Points:
     pairs = [part.split(",") for part in typed.split()]
-    if not all(len(pair) == 2 and all(side.strip().replace(".", "", 1).isdigit() for side in pair) for pair in pairs):
+    if not all(len(pair) == 2 and all(side.strip().replace(".", "", 1).isdecimal() for side in pair) for pair in pairs):
         return ()
     return tuple((float(x), float(y)) for x, y in pairs)
 

@@ -79,7 +79,7 @@ def _correct(desk: Desk, batch: Batch) -> None:
     if not isinstance(item.record, FIXED):
         with st.form(f"correct-{item.id}"):
             changed = entry.edited(item.record, f"correct-{item.id}")
-            shown = item.at.astimezone(desk.zone).replace(tzinfo=None)
+            shown = item.at.astimezone(desk.zone).replace(tzinfo=None, second=0, microsecond=0)
             at = st.datetime_input("When", shown, format="YYYY-MM-DD", step=60, key=f"correct-at-{item.id}")
             sent = st.form_submit_button("Keep the correction", type="primary")
         if sent:

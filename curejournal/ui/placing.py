@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from functools import partial
 
 from curejournal import tray, workflow
 from curejournal.counting import how_many
@@ -104,8 +105,8 @@ def one(desk: Desk, card: Card, item: TrayItem) -> None:
             _done(attempt(_placing(desk, card, item, **answers, confirmed=bool(right) and all(right))))
         if not item.no_colour and st.button("For the story, without a colour", key=f"{key}-story", disabled=open_yet):
             _done(attempt(_placing(desk, card, item, batch=batch, at=at, colour=False)))
-        if item.state != "set aside" and st.button("Not for this journal", key=f"{key}-aside"):
-            attempt(lambda: tray.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by))
+        aside = item.state != "set aside" and st.button("Not for this journal", key=f"{key}-aside")
+        if aside and attempt(partial(_set_aside, desk, item)):
             st.rerun()
 
 
@@ -141,6 +142,11 @@ def _offered(desk: Desk, card: Card, item: TrayItem, question: Question, key: st
 def _placing(desk: Desk, card: Card, item: TrayItem, **answers: object) -> Callable[[], TrayItem]:
     how: dict[str, object] = {"card": card, "by": desk.by, "now": desk.now, **answers}
     return lambda: tray.place(desk.journal, item.sha256, **how)  # type: ignore[arg-type]
+
+
+def _set_aside(desk: Desk, item: TrayItem) -> bool:
+    tray.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by)
+    return True
 
 
 def _done(item: TrayItem | None) -> None:

@@ -93,7 +93,8 @@ def _renamed(recipe: Recipe, before: Sequence[Portion], now: Sequence[Portion]) 
 
 def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, str]) -> list[Portion]:
     old = list(model.portions) if model else []
-    count = int(st.number_input("Portions (layers, swirl colours)", 1, 12, max(len(old), 1), key=f"{key}-portions"))
+    usual, most = max(len(old), 1), max(len(old), 12)
+    count = int(st.number_input("Portions (layers, swirl colours)", 1, most, usual, key=f"{key}-portions"))
     found = []
     for order in range(count):
         before = old[order] if order < len(old) else None

@@ -306,7 +306,7 @@ def weight_input(label: str, value: float | None = None, *, step: float = 0.1, *
         return st.number_input(label, value=value, step=step, **options)
     options = {**options, "format": "%.3f", "key": f"{options['key']}-oz"}
     shown = None if value is None else round(value / GRAMS_IN_OUNCE, 3)
-    label = label.replace("Grams", "Ounces").replace("grams", "ounces").replace(", g", ", oz")
+    label = re.sub(", g$", ", oz", label.replace("Grams", "Ounces").replace("grams", "ounces"))
     typed = st.number_input(label, value=shown, step=0.01, **options)
     return value if typed == shown else None if typed is None else typed * GRAMS_IN_OUNCE
 

@@ -85,7 +85,7 @@ def test_weights_typed_in_ounces_are_kept_in_grams_and_shown_in_ounces(small: Pa
     at = form(writing("B-1"), "B-1", "a weight")
     with Journal.open(small) as journal:
         last = [entry.record for entry in journal.batch("B-1").entries if isinstance(entry.record, Weighing)][-1]
-    weight = at.number_input(key="weigh-B-1-0-bar 1-oz")
+    weight = at.number_input(key="weigh-B-1-0-of-bar 1-oz")
     assert "ounces" in weight.label and not [w.label for w in at.number_input if re.search(r"\bgrams\b|°C", w.label)]
     typed = round(last.grams / telling.GRAMS_IN_OUNCE - 0.01, 3)
     weight.set_value(typed)

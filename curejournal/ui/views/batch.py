@@ -71,7 +71,7 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         return
     parts.say("Each press is stamped with the time, and can be undone at once.", "soft")
     pouring.show(desk, batch)
-    entry.ask(desk, batch.code)
+    question = st.container()
     if pouring.is_on(desk, batch):
         _cautions(judgement)
     with st.container(horizontal=True, key="act-batch"):
@@ -88,6 +88,8 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     chosen = st.pills("Or enter", list(forms), key=f"form-{batch.code}")
     if chosen:
         forms[chosen](desk, batch)
+        question = st.container()
+    with question:
         entry.ask(desk, batch.code)
 
 

@@ -30,7 +30,7 @@ def render(desk: Desk) -> None:
     with st.expander("Measure a printed card (enrol it)"):
         if parts.may_enter(desk):
             enrolling.show(desk, _printable())
-    own = names[: len(names) - len(set(names) & set(workflow.card_names()))]
+    own = [card.name for card in desk.journal.cards()]
     st.subheader("Your cards")
     if not own:
         parts.say("None is measured yet.")
@@ -48,9 +48,9 @@ def _printable() -> list[workflow.Card]:
 
 
 def _card(desk: Desk, name: str, own: bool) -> None:
-    card = workflow.find_card(name, desk.journal)
+    card = workflow.find_card(name, desk.journal if own else None)
     known = len(card.references)
-    with st.container(key=f"row-{name}"):
+    with st.container(key=f"row-{'own' if own else 'built-in'}-{name}"):
         title = card.title or name
         st.markdown(f"**{plain(title)}**" + ("" if name in title else f" ({plain(name)})"))
         patches = how_many(known, "patch")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from curejournal import demo
 from curejournal.journal.store import Journal
 from curejournal.ui import parts, which, work
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, Page
 from curejournal.ui.telling import st
 
 NAME = "demo"
@@ -31,7 +31,7 @@ def render(desk: Desk) -> None:
     if work.of(place, NAME) is not None:
         parts.say("It is being made. You may leave this page; it is here when you come back.", "soft")
     elif st.button("Look at the demo journal", key="demo-go", type="primary"):
-        attempt(lambda: work.begin(place, NAME, "Measuring the demo’s pictures", _make))
+        work.begin(place, NAME, "Measuring the demo’s pictures", _make)
         st.rerun()
 
 

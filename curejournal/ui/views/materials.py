@@ -59,8 +59,8 @@ def _one(desk: Desk, named: Named) -> None:
     st.subheader("What it did")
     uses = report.history.uses[::-1]
     shown = st.session_state.setdefault(f"shown-{name}", SHOWN)
-    for use in uses[:shown]:
-        _use(desk, use)
+    for number, use in enumerate(uses[:shown]):
+        _use(desk, use, f"{number}-{use.story.batch}-{use.story.portion}")
     if len(uses) > shown and st.button(f"Show more ({len(uses)} in all)", key=f"more-{name}"):
         st.session_state[f"shown-{name}"] = shown + SHOWN
         st.rerun()
@@ -84,9 +84,9 @@ def _lots(history: History) -> None:
     parts.say("How far each pour was off its colour at most, with its 95 % interval.", "soft")
 
 
-def _use(desk: Desk, use: Use) -> None:
+def _use(desk: Desk, use: Use, key: str) -> None:
     story = use.story
-    with st.container(key=f"row-{story.batch}-{story.portion}"):
+    with st.container(key=f"row-{key}"):
         parts.way(desk, "batch", f"{story.batch} · {story.name}, {story.portion}", batch=story.batch)
         dose = "" if use.ingredient.dose_pct is None else f", {use.ingredient.dose_pct:.1f} % of the oils"
         lot = f"lot {use.ingredient.lot}" if use.ingredient.lot else "no lot noted"
@@ -97,11 +97,11 @@ def _use(desk: Desk, use: Use) -> None:
             captions = ("first", "farthest off", "latest")[-len(story.photos) :]
             if len(story.photos) == 2:
                 captions = ("first", "latest")
-            with st.container(horizontal=True, key=f"photos-{story.batch}-{story.portion}"):
+            with st.container(horizontal=True, key=f"photos-{key}"):
                 for sha256, caption in zip(story.photos, captions, strict=False):
                     st.image(
                         cache.small_picture(desk.journal, sha256, 320),
-                        caption,
+                        caption=caption,
                         width=150,
                         alt=f"{story.name}, {story.portion}, {caption}",
                     )

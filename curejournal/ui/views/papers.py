@@ -87,7 +87,7 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
     batch, net = desk.journal.batch(code), publish.net_weight(desk.journal, code)
     proposed = f"{net.grams_each}\u00a0g for each bar. " if net.grams_each is not None else ""
     parts.say(f"{proposed}{parts.sentence(net.words)}")
-    number = st.number_input("How many", 1, 2000, max(batch.bars_cut, 1), key=f"labels-n-{code}")
+    number = st.number_input("How many", 1, 2000, min(max(batch.bars_cut, 1), 2000), key=f"labels-n-{code}")
     weight = st.checkbox("Print that net weight", key=f"labels-g-{code}", disabled=net.grams_each is None)
     tag = st.checkbox("Print the batch’s tag: photos of it file themselves", key=f"labels-t-{code}")
     paper: workflow.Paper = st.segmented_control(

@@ -90,7 +90,7 @@ def _scaled(recipe: Recipe) -> Recipe:
     if how == SIZES[1]:
         return scale(
             recipe,
-            to_g=weight_input("Grams of batter", float(round(made)), step=50.0, min_value=0.1, key="scale-g") or made,
+            to_g=weight_input("Grams of batter", round(made, 1), step=50.0, min_value=0.0, key="scale-g") or made,
         )
     if how == SIZES[2]:
         with st.container(horizontal=True, key="mould"):

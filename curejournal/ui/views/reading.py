@@ -41,17 +41,19 @@ def render(desk: Desk) -> None:
             language = st.selectbox("Language", languages, languages.index(now.language), format_func=names.__getitem__)
         sent = st.form_submit_button("Keep these", type="primary", disabled=not parts.may_enter(desk))
     if sent:
-        attempt(partial(_keep, desk, telling.Habits(units, dates, language), "" if zone == own else zone, place))
-        st.rerun()
+        habits = telling.Habits(units, dates, language)
+        if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)) is not None:
+            st.rerun()
     parts.say(
         "Papers that leave the journal (records, labels, fact sheets) and the command line stay in grams.", "soft"
     )
 
 
-def _keep(desk: Desk, habits: telling.Habits, zone: str, place: str) -> None:
+def _keep(desk: Desk, habits: telling.Habits, zone: str, place: str) -> str:
+    kept = workflow.keep_place(desk.journal, place)  # first: it alone may be refused
     telling.keep_habits(desk.journal, habits)
     workflow.keep_time_zone(desk.journal, zone)
-    workflow.keep_place(desk.journal, place)
+    return kept
 
 
 PAGE = Page("Units and dates", "units", 55, render, ":material/straighten:")

@@ -1,0 +1,183 @@
+"""Odd names, numbers and recipes, and what was changed in another window meanwhile, on the pages that enter things."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from curejournal import workflow
+from curejournal.cure.records import Event, Portion, SurfaceNote, Weighing
+from curejournal.journal.store import Journal
+from curejournal.photo.card import card_text
+from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
+from curejournal.ui import telling
+from tests.ui.journals import NOW, RECIPE, reading
+from tests.ui.pages import app, entries, form, only, section, text_of, writing
+
+
+def started(folder: Path, *records: object) -> None:
+    with Journal.open(folder) as journal:
+        journal.start_batch("B-9", "Odd", at=NOW - timedelta(days=1), by="Ann", records=records)
+
+
+def as_poured_before(code: str) -> AppTest:
+    """The form that starts a batch like another, with its portions and recipe to change."""
+    at = app("batches", like=code)
+    return only(at.toggle, "Change its portions or recipe").set_value(True).run()
+
+
+@pytest.mark.parametrize("mark", ["name", "new", "bars", "when", "step-g"])
+def test_a_bar_may_have_any_mark(mark: str, small: Path) -> None:
+    started(small, Event("poured"), Weighing(mark, 100.0, 0.1))
+    at = form(writing("B-9"), "B-9", "a weight")
+    assert not at.exception
+    at.number_input(key=f"weigh-B-9-0-of-{mark}").set_value(99.5)
+    only(at.button, "Keep the weights").click().run()
+    with Journal.open(small) as journal:
+        assert [weighing.grams for _, weighing in journal.batch("B-9").records(Weighing)] == [100.0, 99.5]
+
+
+def test_a_question_stands_once_while_its_form_is_changed(small: Path) -> None:
+    at = form(writing("B-1"), "B-1", "a weight")
+    at.number_input(key="weigh-B-1-0-of-bar 1").set_value(10.65)
+    only(at.button, "Keep the weights").click().run()
+    at.button_group(key="form-B-1").set_value("the room").run()
+    assert not at.exception
+    at.button(key="keep-doubted").click().run()
+    with Journal.open(small) as journal:
+        assert journal.batch("B-1").records(Weighing)[-1][1].grams == 10.65
+
+
+def test_the_last_weight_is_told_in_the_unit_that_is_asked_for(small: Path) -> None:
+    started(small, RECIPE, Portion("mint, green"), Portion("base", 1))
+    with Journal.open(small) as journal:
+        telling.keep_habits(journal, telling.Habits("oz and °F"))
+    labels = [field.label for field in form(writing("B-1"), "B-1", "a weight").number_input]
+    assert "bar 1: ounces (last 3.757\u00a0oz)" in labels  # 106.5 g / 28.3495 g, an avoirdupois ounce
+    labels = [field.label for field in form(writing("B-9"), "B-9", "batter of each portion").number_input]
+    assert "Batter in mint, green, oz" in labels
+
+
+def test_an_undo_that_is_refused_says_so(small: Path) -> None:
+    at = form(writing("B-2"), "B-2", "a look at the surface")
+    only(at.button, "Keep the look").click().run()
+    with Journal.open(small) as journal:
+        (look,) = journal.batch("B-2").of(SurfaceNote)
+        journal.add("B-2", replace(look.record, note="by the window"), at=look.at, by="Bo", supersedes=look.id)
+    before = entries(small, "B-2")
+    at.button(key="undo").click().run()
+    assert at.error and "Nothing in the journal was changed" in at.error[0].value
+    assert entries(small, "B-2") == before
+
+
+def test_correcting_an_entry_leaves_its_seconds_and_shows_its_number_whole(small: Path) -> None:
+    at_once = (NOW - timedelta(hours=3)).replace(second=33)
+    with Journal.open(small) as journal:
+        loaf = journal.add("B-2", Weighing("loaf", 12345.6, 1.0), at=at_once, by="Ann")
+    at = section("B-2", "History")
+    at.toggle(key="correct-B-2").set_value(True).run()
+    at.selectbox(key="which-B-2").set_value(loaf.id).run()
+    grams = at.number_input(key=f"correct-{loaf.id}-grams")
+    # As the browser writes a number in this format: so many signs that count (printf, C17 7.21.6.1).
+    assert float(f"{grams.proto.format}" % grams.value) == 12345.6
+    at.text_input(key=f"correct-{loaf.id}-subject").set_value("the loaf")
+    only(at.button, "Keep the correction").click().run()
+    with Journal.open(small) as journal:
+        (corrected,) = journal.batch("B-2").of(Weighing)
+    assert corrected.record == replace(loaf.record, subject="the loaf") and corrected.at == at_once
+
+
+def test_a_recipe_that_grew_meanwhile_is_poured_again_whole(small: Path) -> None:
+    at = as_poured_before("B-1")
+    with Journal.open(small) as journal:
+        (old,) = journal.batch("B-1").of(Recipe)
+        more = replace(RECIPE, oils=(*RECIPE.oils, Oil("castor", 50.0)))
+        journal.add("B-1", more, at=old.at, by="Bo", supersedes=old.id)
+    at.run()
+    assert [field.value for field in at.selectbox if field.label == "Oil"] == ["olive", "coconut", "castor"]
+
+
+def test_a_recipe_that_was_corrected_meanwhile_is_not_kept_as_it_stood_before(small: Path) -> None:
+    at = form(writing("B-1"), "B-1", "the recipe")
+    with Journal.open(small) as journal:
+        (old,) = journal.batch("B-1").of(Recipe)
+        better = replace(RECIPE, oils=(Oil("olive", 650.0, "OL-1"), RECIPE.oils[1]))
+        journal.add("B-1", better, at=old.at, by="Bo", supersedes=old.id)
+    only(at.button, "Keep the recipe").click().run()
+    with Journal.open(small) as journal:
+        assert journal.batch("B-1").recipe == better
+
+
+def test_two_bottles_of_one_material_keep_what_is_known_of_each(small: Path) -> None:
+    recipe = Recipe(
+        (Oil("olive", 300.0, "O-1", 185.0), Oil("olive", 400.0, "O-2", 195.0), Oil("coconut", 300.0, "C-1")),
+        (Alkali("NaOH", 70.0, 97.0, 99.0, "N-1"), Alkali("NaOH", 132.0, 49.0, 51.0, "N-2")),
+        (Liquid("milk", 100.0, 0.87, 0.04, "M-1"), Liquid("milk", 100.0, 0.9, 0.01, "M-2")),
+    )
+    started(small, recipe, Portion("soap"))
+    at = form(writing("B-9"), "B-9", "the recipe")
+    only(at.button, "Keep the recipe").click().run()
+    if any(button.key == "keep-doubted" for button in at.button):
+        at.button(key="keep-doubted").click().run()
+    with Journal.open(small) as journal:
+        assert journal.batch("B-9").recipe == recipe
+        assert sum(isinstance(item.record, Recipe) for item in journal.history("B-9")) == 2, "and was kept anew"
+
+
+def test_another_alkali_has_its_own_purity(small: Path) -> None:
+    at = form(writing("B-2"), "B-2", "the recipe")
+    only(at.selectbox, "Alkali").set_value("NaOH")
+    at.number_input(key="recipe-B-2-0-0-alkali-0-g").set_value(100.0).run()
+    assert only(at.slider, "Purity of this NaOH, % (the bag’s label tells)").value == (97.0, 99.0)
+    only(at.selectbox, "Alkali").set_value("KOH").run()
+    assert only(at.slider, "Purity of this KOH, % (the bag’s label tells)").value == (88.0, 92.0)
+
+
+def test_what_changed_on_the_scale_proposes_its_own_number_of_bars(small: Path) -> None:
+    started(small, Event("cut", bars=14), Weighing("tray", 1000.0, 1.0, bars=10))
+    at = form(writing("B-9"), "B-9", "a change on the scale")
+    assert only(at.number_input, "Bars on it now").value == 9
+    only(at.radio, "What changed").set_value("it was cut into bars").run()
+    assert only(at.number_input, "Bars on it now").value == 14
+
+
+def test_unusual_numbers_of_a_batch_are_shown_as_they_are(small: Path) -> None:
+    portions = [Portion(f"p {number}", number, tolerance=12.0 if number else 0.25) for number in range(13)]
+    tiny = Recipe((Oil("olive", 0.3),), (Alkali("NaOH", 0.04),), (Liquid("water", 0.09),))
+    started(small, tiny, *portions, Event("cut", bars=3000))
+    at = as_poured_before("B-9")
+    assert not at.exception and only(at.number_input, "Portions (layers, swirl colours)").value == 13
+    at = form(writing("B-9"), "B-9", "an intended colour")
+    assert not at.exception and only(at.number_input, "Difference you accept, ΔE00").value == 0.25
+    at = app("plan", like="B-9")
+    assert not at.button_group(key="scale").set_value("to a mass").run().exception
+    at = app("papers", batch="B-9")
+    assert not at.button_group(key="paper-kind").set_value("Labels").run().exception
+
+
+def test_two_lots_of_one_scent_in_one_portion_are_told_one_by_one(small: Path) -> None:
+    scents = tuple(Additive("clove", "fragrance", 10.0, lot=lot) for lot in ("L-1", "L-2"))
+    started(small, replace(RECIPE, additives=scents), Portion("soap"), Event("poured"), reading((80, 1, 10)))
+    at = app("materials", material="clove")
+    assert not at.exception and "lot L-1" in text_of(at) and "lot L-2" in text_of(at)
+
+
+def test_an_own_card_may_be_called_as_one_that_comes_with_the_program(small: Path) -> None:
+    with Journal.open(small) as journal:
+        own = replace(workflow.find_card("window"), title="", kind="enrolled", provenance="measured beside a chart")
+        journal.keep_card("window", card_text(own), "window")
+    at = app("cards")
+    assert not at.exception
+    assert text_of(at).count("measured beside a chart") == 1, "the built-in one is shown as itself"
+    assert only(at.toggle, "How does it hold out?")
+
+
+def test_a_place_typed_in_signs_that_are_no_digits_is_asked_again() -> None:
+    from curejournal.ui.marking import _corners
+
+    assert _corners("1²,3 4,5 6,7") == ()
+    assert _corners("1.5,3 4,5 6,7") == ((1.5, 3.0), (4.0, 5.0), (6.0, 7.0))

@@ -83,12 +83,14 @@ def pictures(desk: Desk) -> Iterator[Shot]:
         key=f"photo-files-{turn}",
         help="On a phone this also opens its camera; such photos are sharper and carry their date.",
     )
-    for number, file in enumerate(files):
-        yield Shot(f"{number}-{file.name}", file.name, file.getvalue())
+    for file in files:
+        yield Shot(file.file_id, file.name, file.getvalue())
     if st.toggle("Use this device’s camera here", key=f"photo-camera-on-{turn}"):
         shot = st.camera_input("Card and soap in one picture", key=f"photo-camera-{turn}", resolution="1080p")
         if shot is not None:
-            yield Shot("camera", "camera.jpg", shot.getvalue(), desk.now)
+            # Seen first, not looked at last: what was typed meanwhile took its time.
+            at = st.session_state.setdefault(f"camera-at-{shot.file_id}", desk.now)
+            yield Shot(shot.file_id, "camera.jpg", shot.getvalue(), at)
 
 
 def measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:

@@ -72,8 +72,7 @@ def which(desk: Desk, what: What) -> lessons.Which | str:
 def named(desk: Desk) -> tuple[lessons.Named, ...]:
     """The materials that recipes name, without what they did."""
     place = cache.kept(desk, "named")
-    batches = desk.journal.all_batches()
-    state = (len(batches), max((entry.id for batch in batches for entry in batch.entries), default=0))
+    state = tuple(map(cache.state_of, desk.journal.all_batches()))
     if place.get("state") != state:
         place.update(state=state, named=lessons.all_materials(desk.journal))
     found: tuple[lessons.Named, ...] = place["named"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -15,7 +16,7 @@ from curejournal.journal.store import Journal
 from curejournal.photo.card import card_text
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 from curejournal.ui import telling
-from tests.ui.journals import NOW, RECIPE, reading
+from tests.ui.journals import NOW, RECIPE, plain_jpeg, reading
 from tests.ui.pages import app, entries, form, only, section, text_of, writing
 
 
@@ -181,3 +182,53 @@ def test_a_place_typed_in_signs_that_are_no_digits_is_asked_again() -> None:
 
     assert _corners("1²,3 4,5 6,7") == ()
     assert _corners("1.5,3 4,5 6,7") == ((1.5, 3.0), (4.0, 5.0), (6.0, 7.0))
+
+
+def test_two_readings_of_one_minute_can_both_be_compared(small: Path) -> None:
+    with Journal.open(small) as journal:
+        for seconds, lab in ((0, (80.0, 1.0, 10.0)), (20, (60.0, 1.0, 10.0)), (3600, (40.0, 1.0, 10.0))):
+            at = NOW - timedelta(hours=5) + timedelta(seconds=seconds)
+            journal.add("B-2", reading(lab, "a"), at=at, by="Ann")
+    page = app("compare", batch="B-2")
+    slider = only(page.select_slider, "From when to when")
+    assert len(set(slider.options)) == 3
+    slider.set_range(slider.options[0], slider.options[1]).run()
+    assert "L* 80" in text_of(page) and "L* 60" in text_of(page)
+
+
+def test_a_material_whose_recipe_was_taken_back_is_no_longer_offered(small: Path) -> None:
+    at = app("materials")
+    assert "invented scent" in text_of(at) + str([field.options for field in at.selectbox])
+    with Journal.open(small) as journal:
+        (recipe,) = journal.batch("B-1").of(Recipe)
+        workflow.take_back(journal, recipe, why="of another batch", by="Bo", now=NOW)
+    at.run()
+    assert not at.error and "No recipe names a material yet" in text_of(at)
+
+
+def test_of_two_files_of_one_name_each_keeps_its_own_caption(small: Path) -> None:
+    """As telephones send them: each is called “image.jpg”."""
+    at = app("photos", batch="B-2")
+    at.selectbox(key="photo-card").set_value("no card: picture only").run()
+    at.file_uploader[0].set_value([("image.jpg", plain_jpeg(shade), "image/jpeg") for shade in (1, 2)])
+    both = at.file_uploader[0]._files
+    at.run()
+    first, second = (field for field in at.text_input if field.label == "Caption, if you like")
+    first.input("the one that goes")
+    second.input("the one that stays").run()
+    at.file_uploader[0]._files = both[1:]
+    at.run()
+    assert only(at.text_input, "Caption, if you like").value == "the one that stays"
+
+
+def test_a_picture_by_the_camera_here_is_dated_when_it_was_taken(small: Path) -> None:
+    at = app("photos", batch="B-2")
+    at.selectbox(key="photo-card").set_value("no card: picture only")
+    only(at.toggle, "Use this device’s camera here").set_value(True).run()
+    at.camera_input[0].set_value(("camera.jpg", plain_jpeg(3), "image/jpeg"))
+    at.run()
+    (taken,) = re.findall("Taken 25 Nov 2026, [0-9:]+", text_of(at))
+    with Journal.open(small) as journal:
+        journal.set_setting("calendar stands at", (NOW + timedelta(days=1)).isoformat())
+    at.run()
+    assert "stands at 26 Nov 2026" in text_of(at) and taken in text_of(at)

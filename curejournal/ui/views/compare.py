@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import chain, count
+
 from curejournal import workflow
 from curejournal.cure.records import ColourReading, Entry
 from curejournal.report import figures, wording
@@ -71,7 +73,7 @@ def _portion(desk: Desk, code: str, side: str) -> Seen | None:
 
 def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry, Entry]:
     """Two dates by the two ends of one slider: the first and the latest, to begin with."""
-    moments = {_when(desk, item): item for item in seen.readings}
+    moments = _moments(desk, seen)
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0], seen.readings[0]
@@ -80,11 +82,21 @@ def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry, Entry]:
 
 
 def _slider(desk: Desk, seen: Seen, side: str) -> Entry:
-    moments = {_when(desk, item): item for item in seen.readings}
+    moments = _moments(desk, seen)
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0]
     return moments[st.select_slider(f"When: {seen.name}", names, names[-1], key=f"when-{side}-{seen.name}")]
+
+
+def _moments(desk: Desk, seen: Seen) -> dict[str, Entry]:
+    """A portion's readings by when they were; those of one minute are numbered, so that each can be chosen."""
+    found: dict[str, Entry] = {}
+    for item in seen.readings:
+        when = _when(desk, item)
+        names = chain([when], (f"{when} ({number})" for number in count(2)))
+        found[next(name for name in names if name not in found)] = item
+    return found
 
 
 def _when(desk: Desk, reading: Entry) -> str:

@@ -251,7 +251,10 @@ def _headers(scope: Scope, name: bytes) -> list[str]:
 
 def _from_own_page(scope: Scope) -> bool:
     """Whether a browser says that a page of this very address sent it; they all do so (Fetch standard, 3.2)."""
-    return [urlsplit(origin).netloc for origin in _headers(scope, b"origin")] == _headers(scope, b"host")
+    try:
+        return [urlsplit(origin).netloc for origin in _headers(scope, b"origin")] == _headers(scope, b"host")
+    except ValueError:
+        return False
 
 
 def _is_page(scope: Scope) -> bool:

@@ -167,7 +167,9 @@ def test_every_host_that_was_named_is_answered(host: str, keeper: Keeper, behind
     assert ask(gate, "/sign-in", headers={"host": host}).status == expected
 
 
-@pytest.mark.parametrize("origin", [None, "null", "http://example.org", "http://192.0.2.7:8502", "http://192.0.2.7"])
+@pytest.mark.parametrize(
+    "origin", [None, "null", "http://example.org", "http://192.0.2.7:8502", "http://192.0.2.7", "http://["]
+)
 def test_what_another_page_sends_is_refused(origin: str | None, gate: Gate, behind: Behind) -> None:
     cookie = {"cookie": signed_in(gate)["cookie"], "host": HOST}
     headers = cookie | ({"origin": origin} if origin else {})

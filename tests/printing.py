@@ -14,7 +14,7 @@ from scipy.optimize import least_squares
 
 from curejournal.photo.card import Card
 from tests.scene_items import D50_WHITE, Array, Lab, Paint, xyz_from_lab
-from tests.spectra import D50, OBSERVER, TILT, bell, edge, surface
+from tests.spectra import D50, NM, OBSERVER, TILT, bell, edge, lab_of, light_named, surface, ultraviolet
 
 
 @cache
@@ -65,7 +65,7 @@ class Printer:
     `seed` decides how much too strong or weak each ink is (`ink_error`, relative), and the error of
     each patch (`patch_error`); `ink_change` whether its inks are another maker's. Without `dots` each ink lies
     in layers of any depth; with it, it covers a share of the paper, and `dots` says how far light spreads between
-    them (1: not at all).
+    them (1: not at all). `glow` is the share of the paper's blue (Z) that a brightener adds to it by D65.
     """
 
     seed: int
@@ -73,6 +73,7 @@ class Printer:
     patch_error: float = 0.03
     ink_change: int | None = None
     dots: float | None = None
+    glow: float = 0.0
 
     def paints(self, card: Card) -> dict[str, Paint]:
         """Every patch of the card in this printer's inks on its paper."""
@@ -80,11 +81,27 @@ class Printer:
 
     @property
     def paper(self) -> Paint:
-        return surface(paper_reflectance())
+        return _brightened(paper_reflectance(), self.glow)
 
     @property
     def ink(self) -> Paint:
         return surface(_on_paper(np.array([0.3, 0.3, 0.3, 1.0]), self.ink_change, self.dots))
+
+
+def _brightened(reflectance: Array, glow: float) -> Paint:
+    """As seen by D50, its ultraviolet included.
+
+    What is over the paper dims ultraviolet on its way in as it does light of 400 nm, and the glow on its way out. The
+    glow's band is that of usual brighteners (stilbenes; from memory).
+    """
+    if not glow:
+        return surface(reflectance)
+    paper, band = paper_reflectance(), bell(438, 16)
+    through = np.sqrt(np.minimum(reflectance / paper, 1.0))
+    blue = paper * light_named("daylight, overcast") @ OBSERVER[:, 2]
+    sent = glow * blue * band / (band @ OBSERVER[:, 2]) * through * np.interp(400.0, NM, through)
+    by_day = ultraviolet("daylight, D50") * sent / light_named("daylight, D50")
+    return Paint(lab_of(reflectance + by_day), reflectance, sent)
 
 
 _OVERLAPS = np.array(list(product((0.0, 1.0), repeat=4)))
@@ -135,11 +152,9 @@ def _printed(printer: Printer, name: str, patches: tuple[tuple[str, Lab | None],
         assert lab is not None, f"{name}: {patch_id} has no colour to print"
         chance = np.exp(printer.patch_error * rng.standard_normal(4))
         # An unprinted patch is bare paper: no printer errs there.
-        bare = lab[0] > 99
-        layers = (
-            np.zeros(4) if bare else np.array(_layers_for(lab, printer.ink_change, printer.dots)) * strength * chance
-        )
-        paints[patch_id] = (
-            surface(_on_paper(layers, printer.ink_change, printer.dots)) if not bare else surface(paper_reflectance())
-        )
+        if lab[0] > 99:
+            paints[patch_id] = printer.paper
+            continue
+        layers = np.array(_layers_for(lab, printer.ink_change, printer.dots)) * strength * chance
+        paints[patch_id] = _brightened(_on_paper(layers, printer.ink_change, printer.dots), printer.glow)
     return paints

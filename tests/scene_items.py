@@ -57,10 +57,14 @@ ENCODED = srgb_encode(np.arange(65536) / 65535).astype(np.float32)
 
 @dataclass(frozen=True, eq=False)
 class Paint:
-    """A surface: its true colour (Lab D50/2) and, in spectral scenes, its reflectance at `spectra.NM`."""
+    """A surface: its true colour (Lab D50/2) and, in spectral scenes, its reflectance at `spectra.NM`.
+
+    `glow` is what it sends out besides for the ultraviolet in D65, in shares of a light of luminance 1.
+    """
 
     lab: Lab
     reflectance: Array | None = None
+    glow: Array | None = None
 
 
 WHITE, PAPER, INK, BENCH = (

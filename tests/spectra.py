@@ -104,6 +104,20 @@ def light_named(name: str) -> Array:
     return np.asarray(power / (power @ OBSERVER[:, 1]))
 
 
+@cache
+def ultraviolet(name: str) -> float:
+    """Of a CIE light, by our name or a mixture: 330 to 400 nm for its luminance, D65's being 1."""
+    if " + " in name:
+        return float(np.mean([ultraviolet(part) for part in name.split(" + ")]))
+
+    def share(light: str) -> float:
+        spectrum, near = colour.SDS_ILLUMINANTS[light], np.arange(330.0, 401.0, 5.0)
+        below = np.interp(near, spectrum.wavelengths, spectrum.values, left=0.0)
+        return float(below.sum() / (_sampled(spectrum) @ OBSERVER[:, 1]))
+
+    return share(CIE_LIGHTS.get(name, name)) / share("D65")
+
+
 # Reflectances ---------------------------------------------------------------------------------------
 
 
@@ -249,7 +263,10 @@ class SpectralCamera:
         if reflectance is None:
             reflectance = soap_reflectance(paint.lab)
         green = np.mean([weights[:, 1].sum() for weights in self._weights])
-        return np.asarray(reflectance @ self._weights[light] / green)
+        seen = reflectance @ self._weights[light]
+        if paint.glow is not None:
+            seen = seen + ultraviolet(self.light_names[light]) * paint.glow @ sensitivities(self.name, self.change)
+        return np.asarray(seen / green)
 
     @cached_property
     def develop(self) -> Array:

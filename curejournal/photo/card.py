@@ -89,6 +89,14 @@ class Card:
         return tuple(patch for patch in self.patches if patch.lab_d50 is not None)
 
     @property
+    def glow(self) -> float:
+        """By how much its paper is bluer, in b*, than paper is without a brightener, which daylight makes glow."""
+        whites = [patch.lab_d50[2] for patch in self.references if patch.role == "white" and patch.lab_d50]
+        if self.made_of != "printing inks" or self.kind not in ("measured", "enrolled") or not whites:
+            return 0.0
+        return max(0.0, UNBRIGHTENED - sum(whites) / len(whites))
+
+    @property
     def white_only(self) -> bool:
         """Whether this is no more than a sheet of white or grey."""
         return 0 < len(self.references) < 6 and all(patch.role for patch in self.references)
@@ -99,6 +107,8 @@ class Card:
         return ((0.0, 0.0), (w, 0.0), (w, h), (0.0, h))
 
 
+# Ours: paper is bluer by dye and brightener alone. From memory, ISO 12647-2:2013: b* -6 coated, -10 uncoated.
+UNBRIGHTENED = -1.0
 _CARD = TypeAdapter(Card)
 MARKER_DICTIONARIES = ("4X4_50", "4X4_100", "4X4_250", "5X5_50", "5X5_100", "6X6_50", "APRILTAG_36h11")
 

@@ -27,6 +27,11 @@ AREA_BURNT_LIMIT = 0.3
 UNEVEN_LIMIT = 5.0
 # Ours: the steepest step in shares of the picture's range per pixel (sampling.sharpness); sharp photos have 0.3.
 BLUNT = 0.12
+# Ours: of a brightener's blue by day, the sd of what is too much or too little in a light that nobody knows: by a lamp
+# without ultraviolet some 0.8 of it is, by daylight hardly any.
+GLOW_SHARE = 0.5
+# Ours, in b*: below, it hardly matters.
+GLOW_TOLD = 2.0
 
 
 def refusal(code: str, text: str, remedy: str, *outlines: Points) -> Reason:
@@ -83,7 +88,15 @@ def about_values(card: Card) -> list[Reason]:
         return [Reason("card relative", text, "Enrol the card beside a chart with published colours.", Grade.RELATIVE)]
     if card.kind == "unknown":
         return [refusal("card unmeasured", "Nobody knows where this card's values come from.", "Enrol the card first.")]
-    return []
+    return about_paper(card)
+
+
+def about_paper(card: Card) -> list[Reason]:
+    """A brightener in a printed card's paper: by a lamp it is dark, and no patch can tell."""
+    if card.glow < GLOW_TOLD:
+        return []
+    text = "The card's paper has a brightener, which daylight makes glow: by a lamp, colours come out too blue."
+    return [Reason("bright paper", text, "Use daylight. Better, print the card on paper without one, and enrol it.")]
 
 
 def other_copy(card: Card, printed: str) -> Reason:

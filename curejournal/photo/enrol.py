@@ -80,7 +80,8 @@ def enrol(
         if not reasons:
             raise EnrolmentRefused("No photo was given.", "Photograph the card beside the chart.")
         raise EnrolmentRefused(reasons[0].text, reasons[0].remedy)
-    return _combined(card, np.array(labs), np.array(joints), chart, copy_id), tuple(reasons)
+    found = _combined(card, np.array(labs), np.array(joints), chart, copy_id)
+    return found, (*reasons, *doubts.about_paper(found))
 
 
 @dataclass(frozen=True)

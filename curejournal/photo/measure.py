@@ -169,6 +169,9 @@ def _with_areas(result: Measurement, photo: Photo, card: Card, lesson: Lesson, a
     lab, joint = correction.colours(encoded, np.array(noise).reshape(-1, 3, 3), xy_mm=np.array(middles).reshape(-1, 2))
     if card.shared_covariance is not None:
         joint = joint + np.kron(np.ones((len(good), len(good))), np.array(card.shared_covariance))
+    # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
+    bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, doubts.GLOW_SHARE * card.glow))
+    joint = joint + np.outer(bluer, bluer)
     inside = correction.inside(encoded)
     claimed: dict[int, ColourSample] = {}
     rows: list[int] = []

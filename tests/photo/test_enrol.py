@@ -6,14 +6,17 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
 
+from curejournal.colour.sample import Grade
+from curejournal.photo import doubts
 from curejournal.photo.card import Card, built_in_card_text, card_text, read_card
 from curejournal.photo.enrol import EnrolmentRefused, enrol
 from curejournal.photo.measure import measure
 from curejournal.photo.reading import read_photo
-from tests.benchmarks.window_card import enrolled_card
+from tests.benchmarks.window_card import enrolled_card, scene
 from tests.printing import Printer
 from tests.render_samples import truth
-from tests.scenes import draw_card
+from tests.scenes import draw_card, render
+from tests.spectra import soap
 
 NAMES = ("enrol-1.jpg", "enrol-2.jpg", "enrol-3.jpg")
 
@@ -79,6 +82,24 @@ def test_a_lamp_to_one_side_hardly_makes_the_card_brighter_than_the_chart(toward
     found = enrolled_card(printer, np.random.default_rng(3), uneven=0.4, towards_deg=towards_deg)
     real = printer.paints(window)
     assert abs(np.mean([patch.lab_d50[0] - real[patch.id].lab[0] for patch in found.references])) < 1.5
+
+
+def test_of_brightened_paper_the_interval_holds_by_a_lamp_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What daylight makes glow is dark by an LED (CIE LED-B1 has no ultraviolet), and no patch can tell."""
+    printer, rng, paint = Printer(7, glow=0.2), np.random.default_rng(7), soap((86.0, 3.0, 18.0))
+    found = enrolled_card(printer, rng)
+    assert found.glow == pytest.approx(-printer.paper.lab[2] - 1.0, abs=1.5)
+    photo = read_photo(render(scene(rng, paint, printer, ("LED, warm",), ("camera 1", None)), 1).jpeg)
+    read = measure(photo, found)
+    assert "bright paper" in [reason.code for reason in read.reasons]
+    known = read.areas[0].sample
+    monkeypatch.setattr(doubts, "GLOW_SHARE", 0.0)
+    unaware = measure(photo, found).areas[0].sample
+    assert known is not None and unaware is not None
+    assert known.lab == unaware.lab
+    assert known.lab[2] < paint.lab[2] - 3.0, "too blue"
+    assert known.interval95[2][1] > paint.lab[2] > unaware.interval95[2][1]
+    assert known.grade is Grade.INDICATIVE
 
 
 def test_a_photo_without_the_chart_is_refused_in_words() -> None:

@@ -320,6 +320,16 @@ def test_of_the_day_that_it_is_what_has_passed_is_entered(started: Path) -> None
     run("batch", "note", "B1", "note", "--at", f"{today + timedelta(days=2):%Y-%m-%d}", journal=started, code=1)
 
 
+def test_a_batch_poured_on_a_day_without_a_time_takes_the_photos_of_that_day(
+    started: Path, pictures: dict[str, Path]
+) -> None:
+    run("batch", "start", "B2", "--name", "Oatmeal", "--at", "2026-09-10", journal=started)
+    taken = ["take-in", "B2", pictures["good"], "--card", "window", "--keep", "--at", "2026-09-10T09:00"]
+    assert as_json(*taken, journal=started)["photos"][0]["entries"]
+    weighed = ["weigh", "B2", "one", 100, "--at", "2026-09-10"]
+    assert as_json(*weighed, journal=started)["entry"]["at"].startswith("2026-09-10T23:59")
+
+
 def test_a_mistyped_command_is_exit_2() -> None:
     run("measure", code=2)
     run("nothing", code=2)

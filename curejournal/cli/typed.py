@@ -90,12 +90,12 @@ def clock_words(at: datetime, zone: tzinfo) -> str:
     return f"{at:%Y-%m-%d %H:%M}{wording.offset(at, zone)}"
 
 
-def moment_of(text: str, zone: tzinfo) -> datetime:
-    """A moment as typed; a day without a time is its end."""
+def moment_of(text: str, zone: tzinfo, of_day: clock_time = clock_time(23, 59)) -> datetime:
+    """A moment as typed; a day without a time is its end, so that the whole day counts, or `of_day`."""
     try:
         moment = datetime.fromisoformat(text)
-        if len(text) <= 10:  # a day without a time: its end, so that the whole day counts
-            moment = datetime.combine(moment.date(), clock_time(23, 59))
+        if len(text) <= 10:
+            moment = datetime.combine(moment.date(), of_day)
         moment = moment if moment.tzinfo else moment.replace(tzinfo=zone)
         moment.astimezone(UTC)  # the first and last days of the calendar are not in it everywhere
     except (ValueError, OverflowError) as fault:

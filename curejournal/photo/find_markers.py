@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.sample import Reason
-from curejournal.photo.card import Card
+from curejournal.photo.card import Card, Marker
 from curejournal.photo.doubts import card_hidden, no_card
 from curejournal.photo.placement import Placement, placement_from_points
 from curejournal.photo.reading import Pixels
@@ -20,6 +20,9 @@ FEWEST_MARKERS = 2
 # Pixels around the smallest marker that can be read: one to each of six cells a side (four and the black rim). In
 # a small grainy picture the library would otherwise compare every ten pixels with every other ten.
 _LEAST_PERIMETER = 24
+
+Seen = tuple[Marker, NDArray[np.float64]]
+"""A marker, and its corners (4, 2) in px."""
 
 
 @lru_cache(maxsize=16)
@@ -75,29 +78,46 @@ def _marker_corners(
     grey: NDArray[np.uint8], card: Card, scale: float, *, thorough: bool
 ) -> tuple[list[tuple[float, float]], list[tuple[float, float]], int]:
     """The corners of the card's markers in mm and in full-size pixels, and how many markers were seen."""
-    mm: list[tuple[float, float]] = []
-    pixels: list[tuple[float, float]] = []
-    seen = 0
+    seen: list[Seen] = []
     for dictionary in sorted({marker.dictionary for marker in card.markers}):
         wanted = tuple(marker.id for marker in card.markers if marker.dictionary == dictionary)
         detector, ids = _detector(dictionary, wanted, thorough, max(grey.shape))
         quads, found, _ = detector.detectMarkers(grey)
-        largest: dict[int, np.ndarray] = {}
         for quad, index in zip(quads, [] if found is None else found.ravel(), strict=True):
-            number = ids[int(index)]
-            points = np.asarray(quad, dtype=float).reshape(4, 2)
-            if number not in largest or _area(points) > _area(largest[number]):
-                largest[number] = points
-        for marker in card.markers:
-            if marker.dictionary != dictionary or marker.id not in largest:
-                continue
-            x, y, s = marker.x, marker.y, marker.size
-            mm += [(x, y), (x + s, y), (x + s, y + s), (x, y + s)]
-            # Pixel centres: the middle of the top left pixel is (0, 0) at either scale.
-            pixels += [(px, py) for px, py in ((largest[marker.id] + 0.5) * scale - 0.5).tolist()]
-            seen += 1
-    return mm, pixels, seen
+            points, number = np.asarray(quad, dtype=float).reshape(4, 2), ids[int(index)]
+            same = (marker for marker in card.markers if (marker.dictionary, marker.id) == (dictionary, number))
+            seen += [(marker, points) for marker in same]
+    mm: list[tuple[float, float]] = []
+    pixels: list[tuple[float, float]] = []
+    of_one = _of_one_card(seen, min(card.size_mm) / 2)
+    for marker, points in of_one:
+        mm += _corners_mm(marker)
+        # Pixel centres: the middle of the top left pixel is (0, 0) at either scale.
+        pixels += [(px, py) for px, py in ((points + 0.5) * scale - 0.5).tolist()]
+    return mm, pixels, len(of_one)
 
 
-def _area(points: np.ndarray) -> float:
-    return float(cv2.contourArea(points.astype(np.float32)))
+def _of_one_card(seen: list[Seen], most_off_mm: float) -> list[Seen]:
+    """Each marker once: where a copy of the card is in the picture too, those that lie as those of one card do.
+
+    It is the card of the largest marker, whose plane is carried on: good enough to tell cards apart.
+    """
+    if len({marker for marker, _ in seen}) == len(seen):
+        return seen
+    first, at = max(seen, key=lambda one: cv2.contourArea(one[1].astype(np.float32)))
+    to_mm = cv2.getPerspectiveTransform(at.astype(np.float32), np.array(_corners_mm(first), np.float32))
+
+    def off_mm(one: Seen) -> float:
+        there = cv2.perspectiveTransform(one[1][None].astype(np.float32), to_mm)[0]
+        return float(np.linalg.norm(there.mean(axis=0) - np.mean(_corners_mm(one[0]), axis=0)))
+
+    nearest: dict[Marker, Seen] = {}
+    for one in sorted(seen, key=off_mm):
+        if off_mm(one) < most_off_mm:
+            nearest.setdefault(one[0], one)
+    return list(nearest.values())
+
+
+def _corners_mm(marker: Marker) -> list[tuple[float, float]]:
+    x, y, s = marker.x, marker.y, marker.size
+    return [(x, y), (x + s, y), (x + s, y + s), (x, y + s)]

@@ -66,6 +66,8 @@ def pixels_in(picture: Pixels, outline: Points, scale: float, most: int = AREA_S
         How many pixels of the full-size picture lie inside.
     """
     points = (np.array(outline) + 0.5) / scale - 0.5
+    if not np.isfinite(points).all():
+        points = np.zeros((1, 2)) - 1.0  # nowhere in the picture
     height, width = picture.shape[:2]
     x0, y0 = np.clip(np.floor(points.min(axis=0)), 0, (width, height)).astype(int)
     x1, y1 = np.clip(np.ceil(points.max(axis=0)) + 1, 0, (width, height)).astype(int)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
@@ -252,3 +253,21 @@ def test_another_printed_copy_of_the_card_is_refused_by_its_id() -> None:
     assert not refused.usable
     assert refused.reasons[0].code == "other copy"
     assert "W-02" in refused.reasons[0].text
+
+
+@pytest.mark.parametrize("beside", [True, False])
+def test_a_card_is_measured_with_another_copy_of_it_in_the_picture(beside: bool) -> None:
+    """Their markers are the same: taken from both, they were told to be of one crumpled card."""
+    scene = drawn()
+    (whole,) = measured(scene).areas
+    picture = cv2.imdecode(np.frombuffer(scene.jpeg, np.uint8), cv2.IMREAD_COLOR)
+    both = np.concatenate([picture, picture], axis=1 if beside else 0)
+    found = measure(read_photo(cv2.imencode(".jpg", both)[1].tobytes()), card())
+    assert found.usable, found.reasons
+    assert whole.sample is not None
+    assert off(found, whole.sample.lab) < 0.5
+
+
+def test_an_area_with_an_endless_corner_is_no_area() -> None:
+    (found,) = measured(drawn(), areas=[Area("soap", ((float("inf"), 0.0), (10.0, 10.0), (10.0, 0.0)))]).areas
+    assert found.sample is None and [reason.code for reason in found.reasons] == ["area missing"]

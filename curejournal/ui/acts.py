@@ -15,7 +15,7 @@ from curejournal.errors import CureJournalError
 from curejournal.report.wording import moment
 from curejournal.soap.recipe import Batter, Recipe
 from curejournal.ui import entry, parts
-from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain, refusal
 from curejournal.ui.telling import st, weight_input
 
 Form = Callable[[Desk, Batch], None]
@@ -129,7 +129,7 @@ def _intend(
         st.session_state[asked] = (name, source)
         st.warning(f"**Is this right?** {plain(doubt.what)} {plain(doubt.do)}", icon=":material/back_hand:")
     except CureJournalError as error:
-        st.error(f"{plain(error.what)} {plain(error.do)}", icon=":material/back_hand:")
+        refusal(error)
     else:
         entry.tell(batch.code, [kept])
         st.rerun()

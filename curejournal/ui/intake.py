@@ -211,6 +211,9 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
     lines = [line for line in (_kept(desk, batch, shot) for shot in chosen) if line]
     if lines:
         st.session_state["photo-done"] = (batch.code, lines)
+        if len(lines) < len(chosen):  # what was refused is told above: its photo stays here
+            done(desk)
+            return
         if len(chosen) == len(shots):
             st.session_state["photo-turn"] = st.session_state.get("photo-turn", 0) + 1
         st.rerun()

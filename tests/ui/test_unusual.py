@@ -11,11 +11,12 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from curejournal import workflow
-from curejournal.cure.records import Event, Portion, SurfaceNote, Weighing
+from curejournal.cure.records import ColourReading, Event, Portion, SurfaceNote, Weighing
 from curejournal.journal.store import Journal
-from curejournal.photo.card import card_text
+from curejournal.photo.card import built_in_card_text, card_text, read_card
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 from curejournal.ui import telling
+from tests.scenes import draw_card
 from tests.ui.journals import NOW, RECIPE, plain_jpeg, reading
 from tests.ui.pages import app, entries, form, only, section, text_of, writing
 
@@ -232,3 +233,19 @@ def test_a_picture_by_the_camera_here_is_dated_when_it_was_taken(small: Path) ->
         journal.set_setting("calendar stands at", (NOW + timedelta(days=1)).isoformat())
     at.run()
     assert "stands at 26 Nov 2026" in text_of(at) and taken in text_of(at)
+
+
+def test_of_two_photos_the_one_that_is_refused_stays_with_its_reason(small: Path) -> None:
+    started(small, Portion("soap"), Event("poured"))
+    window = read_card(built_in_card_text("window"))
+    names = ("IMG_20261125_080000.jpg", "IMG_20271125_080000.jpg")  # the second has not come yet
+    at = app("photos", batch="B-9")
+    at.file_uploader[0].set_value(
+        [(name, draw_card(window, exposure_ev=-0.3, seed=seed).jpeg, "image/jpeg") for seed, name in enumerate(names)]
+    ).run()
+    only(at.button, "Keep 2 photos and their colours").click().run()
+    assert any("has not come yet" in error.value for error in at.error)
+    assert any("20261125" in told.value for told in at.success)
+    assert only(at.button, "Keep 2 photos and their colours"), "both are still here"
+    with Journal.open(small) as journal:
+        assert len(journal.batch("B-9").of(ColourReading)) == 1

@@ -324,6 +324,7 @@ def test_a_batch_poured_on_a_day_without_a_time_takes_the_photos_of_that_day(
     started: Path, pictures: dict[str, Path]
 ) -> None:
     run("batch", "start", "B2", "--name", "Oatmeal", "--at", "2026-09-10", journal=started)
+    run("batch", "note", "B2", "poured", "--at", "2026-09-10", journal=started)
     taken = ["take-in", "B2", pictures["good"], "--card", "window", "--keep", "--at", "2026-09-10T09:00"]
     assert as_json(*taken, journal=started)["photos"][0]["entries"]
     weighed = ["weigh", "B2", "one", 100, "--at", "2026-09-10"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import time as clock_time
 from pathlib import Path
 from typing import Annotated, cast, get_args
 
@@ -10,6 +9,7 @@ import typer
 
 from curejournal import publish, workflow
 from curejournal.cli.typed import (
+    DAYS_BEGINNING,
     DEFAULT_JOURNAL,
     ME,
     AsJson,
@@ -23,7 +23,6 @@ from curejournal.cli.typed import (
     clock_words,
     confirmable,
     enter_record,
-    moment_of,
     now_of,
     numbers_of,
     one_of,
@@ -32,6 +31,7 @@ from curejournal.cli.typed import (
     print_json,
     recipe_of,
     say_entries,
+    when_of,
     write_file,
 )
 from curejournal.counting import digits, how_many
@@ -75,8 +75,7 @@ def batch_start(
     records: list[Record] = [recipe_of(recipe)] if recipe else []
     records += portions_of(portion or [], control or [], tolerance)
     with open_journal(journal) as kept:
-        # Of a day without a time the whole may hold photos of this batch: it was poured as the day began.
-        moment = moment_of(at, workflow.time_zone(kept), clock_time.min) if at else now_of(kept)
+        moment = when_of(at, kept, DAYS_BEGINNING) if at else now_of(kept)
         batch = workflow.start_batch(kept, code, name, at=moment, by=by, now=now_of(kept), records=records)
         pieces = workflow.doubts_about_pieces(kept, code, batch.recipe, now_of(kept)) if batch.recipe else ()
     lye = check_lye(batch.recipe) if batch.recipe else None

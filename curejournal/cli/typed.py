@@ -22,7 +22,7 @@ from curejournal.colour.sample import Lab
 from curejournal.counting import how_many
 from curejournal.cure.doubts import Doubt
 from curejournal.cure.house import HouseRules
-from curejournal.cure.records import Entry, Portion, Record
+from curejournal.cure.records import Entry, Event, Portion, Record
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
@@ -90,7 +90,10 @@ def clock_words(at: datetime, zone: tzinfo) -> str:
     return f"{at:%Y-%m-%d %H:%M}{wording.offset(at, zone)}"
 
 
-def moment_of(text: str, zone: tzinfo, of_day: clock_time = clock_time(23, 59)) -> datetime:
+DAYS_END, DAYS_BEGINNING = clock_time(23, 59), clock_time.min
+
+
+def moment_of(text: str, zone: tzinfo, of_day: clock_time = DAYS_END) -> datetime:
     """A moment as typed; a day without a time is its end, so that the whole day counts, or `of_day`."""
     try:
         moment = datetime.fromisoformat(text)
@@ -111,9 +114,9 @@ def days_of(days: float) -> timedelta:
         raise Mistyped(f"{days:g} days are no span of time.", "Give a number that can be.") from fault
 
 
-def when_of(text: str, journal: Journal) -> datetime:
+def when_of(text: str, journal: Journal, of_day: clock_time = DAYS_END) -> datetime:
     """A moment as typed, in a journal's zone; of the day that it is there, what has passed of it."""
-    moment, now = moment_of(text, workflow.time_zone(journal)), now_of(journal)
+    moment, now = moment_of(text, workflow.time_zone(journal), of_day), now_of(journal)
     return min(moment, now) if text == f"{now:%Y-%m-%d}" else moment
 
 
@@ -292,7 +295,9 @@ def enter_record(
     """Enter a record and say so."""
     with open_journal(journal) as kept, confirmable():
         now = now_of(kept)
-        moment = when_of(at, kept) if at else now
+        # A day without a time may hold photos of what was poured on it.
+        poured = isinstance(record, Event) and record.kind == "poured"
+        moment = when_of(at, kept, DAYS_BEGINNING if poured else DAYS_END) if at else now
         entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
     if as_json:
         print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})

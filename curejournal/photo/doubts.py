@@ -95,8 +95,8 @@ def about_paper(card: Card) -> list[Reason]:
     """A brightener in a printed card's paper: by a lamp it is dark, and no patch can tell."""
     if card.glow < GLOW_TOLD:
         return []
-    text = "The card's paper has a brightener, which daylight makes glow: by a lamp, colours come out too blue."
-    return [Reason("bright paper", text, "Use daylight. Better, print the card on paper without one, and enrol it.")]
+    text = "The card's paper has an optical brightener: it glows by day alone, and by lamps colours come out too blue."
+    return [Reason("bright paper", text, "Use daylight. Better, print a card on paper without (“OBA-free”) and enrol it.")]
 
 
 def other_copy(card: Card, printed: str) -> Reason:

@@ -95,7 +95,8 @@ def _print(taken: Sequence[str]) -> None:
         )
     parts.listed(
         (
-            "Print at 100 %, on matt paper, and measure the two lines on the sheet with a ruler.",
+            "Print at 100 % and measure the two lines on the sheet with a ruler.",
+            "Best is matt paper without optical brightener (“OBA-free”): it looks the same by day and by lamp.",
             "Mount it on stiff board; cut the window out, if it has one.",
             "Raw batter is caustic: hold the card over it, never lay it on.",
         )

@@ -96,7 +96,8 @@ def about_paper(card: Card) -> list[Reason]:
     if card.glow < GLOW_TOLD:
         return []
     text = "The card's paper has an optical brightener: it glows by day alone, and by lamps colours come out too blue."
-    return [Reason("bright paper", text, "Use daylight. Better, print a card on paper without (“OBA-free”) and enrol it.")]
+    remedy = "Use daylight. Better, print a card on paper without one (“OBA-free”) and enrol it."
+    return [Reason("bright paper", text, remedy)]
 
 
 def other_copy(card: Card, printed: str) -> Reason:

@@ -47,6 +47,9 @@ class Offered:
 
 def offer(desk: Desk, code: str, records: Sequence[Record], at: datetime, supersedes: int | None = None) -> None:
     """Keep records, or ask first if one is unlikely, or say why one cannot be."""
+    if not records:
+        st.info("Nothing was entered.")
+        return
     doubts: list[Doubt] = []
     for record in records:
         found = attempt(
@@ -58,7 +61,7 @@ def offer(desk: Desk, code: str, records: Sequence[Record], at: datetime, supers
     offered = Offered(code, tuple(records), at, supersedes, tuple(doubts))
     if doubts:
         st.session_state["offered"] = offered
-    elif records:
+    else:
         _keep(desk, offered)
 
 
@@ -202,8 +205,6 @@ def weigh(desk: Desk, batch: Batch) -> None:
         ]
         if new_grams is not None:
             records.append(Weighing(name.strip(), new_grams, step, bars=int(new_bars)))
-        if not records:
-            st.info("No weight was entered.")
         offer(desk, batch.code, records, at)
 
 

@@ -95,7 +95,10 @@ def lots(key: str, recipe: Recipe) -> Recipe:
         parts.say("Left empty, a lot counts as not noted. It can be entered later too.", "soft")
         found = [
             st.text_input(
-                f"{plain(name)}, lot", key=f"{key}-{number}", max_chars=80, placeholder=f"was {lot}" if lot else ""
+                f"{plain(name)}, lot",
+                key=f"{key}-{number}-{name}",
+                max_chars=80,
+                placeholder=f"was {lot}" if lot else "",
             ).strip()
             for number, (name, lot) in enumerate(zip(names, recipe.lots, strict=True))
         ]

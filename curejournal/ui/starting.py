@@ -48,8 +48,10 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
             old = _renamed(old if same else old.with_lots([""] * len(old.lots)), model.portions, portions)
         st.subheader("Recipe, as weighed")
         wanted = st.checkbox("Enter the recipe now", value=True, key=f"{key}-recipe")
-        # Other bottles, other fields: what a field showed at first it would go on showing.
+        # Other bottles or another recipe, other fields: what a field showed at first it would go on showing.
+        last = workflow.last_entry(model, Recipe) if model is not None else None
         fields = f"{key}-same" if same else key
+        fields = f"{fields}-{last.id}" if last is not None else fields
         recipe = recipes.ask(desk, fields, old, [portion.name for portion in portions]) if wanted else None
     else:
         portions, recipe = list(model.portions), old

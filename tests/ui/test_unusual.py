@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from curejournal import workflow
+from curejournal import publish, workflow
 from curejournal.cure.records import ColourReading, Event, Portion, SurfaceNote, Weighing
 from curejournal.journal.store import Journal
 from curejournal.photo.card import built_in_card_text, card_text, read_card
@@ -97,10 +97,10 @@ def test_a_recipe_that_grew_meanwhile_is_poured_again_whole(small: Path) -> None
     at = as_poured_before("B-1")
     with Journal.open(small) as journal:
         (old,) = journal.batch("B-1").of(Recipe)
-        more = replace(RECIPE, oils=(*RECIPE.oils, Oil("castor", 50.0)))
+        more = replace(RECIPE, oils=(Oil("castor", 50.0), *RECIPE.oils))
         journal.add("B-1", more, at=old.at, by="Bo", supersedes=old.id)
     at.run()
-    assert [field.value for field in at.selectbox if field.label == "Oil"] == ["olive", "coconut", "castor"]
+    assert [field.value for field in at.selectbox if field.label == "Oil"] == ["castor", "olive", "coconut"]
 
 
 def test_a_recipe_that_was_corrected_meanwhile_is_not_kept_as_it_stood_before(small: Path) -> None:
@@ -112,6 +112,25 @@ def test_a_recipe_that_was_corrected_meanwhile_is_not_kept_as_it_stood_before(sm
     only(at.button, "Keep the recipe").click().run()
     with Journal.open(small) as journal:
         assert journal.batch("B-1").recipe == better
+
+
+def test_the_lots_typed_for_one_recipe_file_are_not_those_of_another(small: Path) -> None:
+    at = app("plan")
+    at.selectbox[0].set_value("a recipe file").run()
+    for water in (280.0, 290.0):
+        file = publish.recipe_text(replace(RECIPE, liquids=(Liquid("water", water),)), "csv")
+        at.file_uploader[0].set_value(("recipe.csv", file, "text/csv")).run()
+        lot = only(at.text_input, "olive, lot")
+        assert (lot.value, lot.placeholder) == ("", "was OL-1")
+        lot.input("OL-8").run()
+        assert "olive, lot OL-8" in text_of(at)
+
+
+@pytest.mark.parametrize("what", ["a weight", "the room"])
+def test_a_form_sent_empty_says_that_nothing_was_entered(what: str, small: Path) -> None:
+    at = form(writing("B-2"), "B-2", what)
+    next(button for button in at.button if button.label in ("Keep the weights", "Keep the readings")).click().run()
+    assert [told.value for told in at.info] == ["Nothing was entered."]
 
 
 def test_two_bottles_of_one_material_keep_what_is_known_of_each(small: Path) -> None:

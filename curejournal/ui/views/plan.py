@@ -63,7 +63,8 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: st
     if scaled is None or checked is None:
         return
     recipes.lye(checked)
-    poured, key = recipes.pieces_now(desk, scaled), f"plan-lots-{source}"
+    # Of another file, or corrected meanwhile, its bottles are asked for anew.
+    poured, key = recipes.pieces_now(desk, scaled), f"plan-lots-{source}-{hash(recipe)}"
     if not recipes.same_bottles(key, poured, "in the file" if source == FROM_FILE else f"for {source}"):
         poured = recipes.lots(key, poured)
     parts.listed(f"{grams:.1f}\u00a0g {name}" + (f", lot {lot}" if lot else "") for name, lot, grams in lots_of(poured))

@@ -64,7 +64,7 @@ def in_words(record: Record) -> str:
             return " · ".join(part for part in (*facts, record.note) if part)
         case ScalarReading():
             unit = KINDS[record.kind].unit if record.kind in KINDS else ""
-            return f"{record.kind} {digits(record.value)} {unit}".rstrip()
+            return f"{record.kind} {digits(record.value)}\u00a0{unit}".rstrip()
         case BarsOut():
             bars = how_many(record.bars, "bar")
             where = f" (to {record.to})" if record.to else ""

@@ -13,7 +13,7 @@ from curejournal.report.wording import moment
 from curejournal.soap.recipe import Recipe
 from curejournal.ui import entry, parts, placing
 from curejournal.ui.page import Desk, attempt
-from curejournal.ui.telling import st
+from curejournal.ui.telling import st, worded
 
 FIXED = (Recipe, Withdrawn)
 """Records that are not corrected field by field: a new one is entered, or it is taken back."""
@@ -49,17 +49,17 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 
 def _line(item: Entry, later: Entry | None, zone: tzinfo) -> str:
-    words = escape(in_words(item.record))
-    told = f"by {escape(item.by)}, written down {moment(item.recorded_at)} UTC"
+    words, at = (escape(worded(text)) for text in (in_words(item.record), moment(item.at, zone)))
+    told = f"entry {item.id}, by {item.by}, written down {moment(item.recorded_at)} UTC"
     if later is not None:
         act = "taken back" if isinstance(later.record, Withdrawn) else "corrected"
-        told += f"; {act} by {escape(later.by)} (entry {later.id})"
+        told += f"; {act} by {later.by} (entry {later.id})"
     if item.supersedes is not None:
         told += f"; about entry {item.supersedes}"
     style = ' class="past"' if later is not None else ""
     return (
-        f'<tr{style}><td>{moment(item.at, zone)}</td><td><span class="what">{words}</span>'
-        f'<br><span class="soft">entry {item.id}, {told}</span></td></tr>'
+        f'<tr{style}><td>{at}</td><td><span class="what">{words}</span>'
+        f'<br><span class="soft">{escape(worded(told))}</span></td></tr>'
     )
 
 

@@ -147,8 +147,9 @@ def ounces(grams: float, decimals: int = 0) -> str:
 
 
 def _fahrenheit(found: re.Match[str]) -> str:
+    # What was typed in °F has many decimals in °C.
     celsius = float(found[1].replace("\u2212", "-"))
-    return f"{digits(1.8 * celsius + 32, len(found[2] or ''))}\u00a0°F"
+    return f"{digits(1.8 * celsius + 32, min(len(found[2] or ''), 1))}\u00a0°F"
 
 
 def _day(found: re.Match[str], dates: Dates) -> str:

@@ -268,3 +268,25 @@ def test_of_two_photos_the_one_that_is_refused_stays_with_its_reason(small: Path
     assert only(at.button, "Keep 2 photos and their colours"), "both are still here"
     with Journal.open(small) as journal:
         assert len(journal.batch("B-9").of(ColourReading)) == 1
+
+
+def test_what_was_kept_is_told_in_the_units_it_was_entered_in(small: Path) -> None:
+    with Journal.open(small) as journal:
+        telling.keep_habits(journal, telling.Habits("oz and °F", "Dec 3, 2026"))
+    at = writing("B-2")
+    next(field for field in at.number_input if field.label == "Temperature, °F").set_value(100.0)
+    only(at.button, "Keep temperature").click().run()
+    assert "batter temperature 100.0\u00a0°F" in at.success[0].value.replace("\\", "")
+    history = text_of(section("B-2", "History"))
+    assert "batter temperature 100.0\u00a0°F" in history and "Nov 25, 2026, 09:" in history
+
+
+def test_a_portion_named_in_markdown_stays_text_where_two_are_compared(small: Path) -> None:
+    with Journal.open(small) as journal:
+        for portion in ("**loud**", "b"):
+            journal.add("B-2", reading((80.0, 1.0, 10.0), portion), at=NOW, by="Ann")
+    at = app("compare", batch="B-2")
+    assert only(at.button_group, "Portion").options == ["\\*\\*loud\\*\\*", "b"]
+    at.toggle(key="two").set_value(True).run()
+    at.selectbox(key="right-B-2").set_value("B-1").run()
+    assert "loud" not in "".join(slider.label for slider in at.select_slider).replace("\\*\\*loud\\*\\*", "")

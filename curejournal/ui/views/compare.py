@@ -8,7 +8,7 @@ from curejournal import workflow
 from curejournal.cure.records import ColourReading, Entry
 from curejournal.report import figures, wording
 from curejournal.ui import cache, parts, story
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.story import Seen
 from curejournal.ui.telling import st
 
@@ -65,7 +65,7 @@ def _portion(desk: Desk, code: str, side: str) -> Seen | None:
         list(names),
         default=next(iter(names)),
         required=True,
-        format_func=names.__getitem__,
+        format_func=lambda name: plain(names[name]),
         key=f"of-{side}-{code}",
     )
     return known[chosen]
@@ -86,7 +86,7 @@ def _slider(desk: Desk, seen: Seen, side: str) -> Entry:
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0]
-    return moments[st.select_slider(f"When: {seen.name}", names, names[-1], key=f"when-{side}-{seen.name}")]
+    return moments[st.select_slider(f"When: {plain(seen.name)}", names, names[-1], key=f"when-{side}-{seen.name}")]
 
 
 def _moments(desk: Desk, seen: Seen) -> dict[str, Entry]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from datetime import datetime
 
@@ -132,8 +133,8 @@ def keep_strip(
     test = as_test(reading, strength_pct)
     ask(doubts_about(journal, code, test, at=at, now=now), confirmed)
     photo = read_photo(data)
-    kept = journal.keep_photo(data, PhotoFacts(photo.suffix, photo.width, photo.height, at, "maker", name))
-    for filed, entry in journal.entries_of_photo(kept.sha256):
+    for filed, entry in journal.entries_of_photo(hashlib.sha256(data).hexdigest()):
         if (filed, entry.record, entry.at) == (code, test, at):
             return entry
-    return journal.add(code, test, at=at, by=by, photo=kept.sha256)
+    facts = PhotoFacts(photo.suffix, photo.width, photo.height, at, "maker", name)
+    return journal.keep_filed(code, data, facts, [test], at=at, by=by)[1][0]

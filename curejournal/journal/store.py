@@ -94,6 +94,18 @@ class Journal(Ledger):
         with self._writing() as connection:
             return self._know_photo(connection, sha256, len(data), facts)
 
+    def keep_filed(
+        self, code: str, data: bytes, facts: PhotoFacts, records: Sequence[Record], *, at: datetime, by: str
+    ) -> tuple[KeptPhoto, tuple[Entry, ...]]:
+        """Keep an original photo and enter its records, all of it or nothing; see `keep_photo` and `add_many`."""
+        by = self._signer(by)
+        sha256 = self._on_the_shelf(data, facts)
+        with self._writing() as connection:
+            batch_id = self._batch(connection, code).id
+            photo = self._know_photo(connection, sha256, len(data), facts)
+            new = [NewEntry(record, at, photo=sha256) for record in records]
+            return photo, tuple(self._append(connection, batch_id, item, by) for item in new)
+
     def _on_the_shelf(self, data: bytes, facts: PhotoFacts) -> str:
         if not data or min(facts.width, facts.height) < 1:
             raise EntryRefused("An empty photo cannot be kept.")
@@ -220,13 +232,29 @@ class Journal(Ledger):
         self, code: str, sha256: str, records: Sequence[Record], *, at: datetime, by: str
     ) -> tuple[Entry, ...]:
         """Enter a photo's records, all of them, or none if a current entry names it already; see `add_many`."""
+        items = [(code, NewEntry(record, at, photo=sha256)) for record in records]
+        return self.enter_all(items, by=by, unless_filed=sha256)
+
+    def enter_all(
+        self,
+        items: Sequence[tuple[str, NewEntry]],
+        *,
+        by: str,
+        settings: Mapping[str, Any] = MappingProxyType({}),
+        unless_filed: str = "",
+    ) -> tuple[Entry, ...]:
+        """Enter records, each with the code of its batch, and set settings: all of it or nothing; see `add_many`.
+
+        `unless_filed` is the hash of a photo: if a current entry names it already, only the settings are set.
+        """
         by = self._signer(by)
-        filed = select(entry_table.c.id).where(entry_table.c.photo_sha256 == sha256, CURRENT).limit(1)
+        filed = select(entry_table.c.id).where(entry_table.c.photo_sha256 == unless_filed, CURRENT).limit(1)
         with self._writing() as connection:
-            batch_id = self._batch(connection, code).id
+            self._set(connection, settings)
+            batches = [(self._batch(connection, code).id, item) for code, item in items]
             if connection.scalar(filed) is not None:
                 return ()
-            return tuple(self._append(connection, batch_id, NewEntry(r, at, photo=sha256), by) for r in records)
+            return tuple(self._append(connection, batch_id, item, by) for batch_id, item in batches)
 
     def derived(self, sha256: str, name: str, make: Callable[[], bytes]) -> bytes:
         """A picture made from an original, made once and then read; see `photos.Shelf.derived`."""
@@ -264,8 +292,15 @@ class Journal(Ledger):
 
     def set_setting(self, name: str, value: Any) -> None:
         """Set a setting to a value that JSON can hold; earlier values stay in the history."""
-        values = setting_columns(name, value)
+        self.set_settings({name: value})
+
+    def set_settings(self, settings: Mapping[str, Any]) -> None:
+        """Set settings, all of them or none; see `set_setting`."""
         with self._writing() as connection:
+            self._set(connection, settings)
+
+    def _set(self, connection: Connection, settings: Mapping[str, Any]) -> None:
+        for values in [setting_columns(name, value) for name, value in settings.items()]:
             row = connection.execute(latest(setting_table, values["name"])).first()
             if row is None or row.value != values["value"]:
                 connection.execute(setting_table.insert().values(**values, set_at_utc=self._now()))

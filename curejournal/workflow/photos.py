@@ -18,7 +18,7 @@ from curejournal.cure.checks import check_record
 from curejournal.cure.records import Batch, ColourReading, Entry, PhotoNote, Record
 from curejournal.errors import CureJournalError
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
-from curejournal.journal.store import Journal, NewEntry
+from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
 from curejournal.photo.look import is_mirrored
 from curejournal.photo.measure import Area, AreaColour, Measurement, measure
@@ -130,8 +130,7 @@ def take_in(
     for record in records:
         check_record(batch, record, when, now=now)
     facts = PhotoFacts(photo.suffix, photo.width, photo.height, when, source, name)
-    kept = journal.keep_photo(data, facts)
-    entries = journal.add_many(code, [NewEntry(record, when, photo=kept.sha256) for record in records], by=by)
+    kept, entries = journal.keep_filed(code, data, facts, records, at=when, by=by)
     also = _also_in(journal, batch.code, kept) if known else ""
     why = f"{why_no_colour.rstrip('.')}. {also}" if why_no_colour and also else why_no_colour or also
     return TakenIn(name, "kept" if readings else "kept without colour", why, kept, measurement, entries)

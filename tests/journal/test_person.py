@@ -34,13 +34,16 @@ WRITES: dict[str, Callable[[Journal, str], object]] = {
     "undo": lambda journal, by: journal.undo(2, why="wrong", by=by, at=NOW),
     "file_photo": lambda journal, by: journal.file_photo("B-1", "0" * 64, [Event("cut")], at=NOW, by=by),
     "keep_photo": lambda journal, by: journal.keep_photo(plain_jpeg(1), FACTS),
+    "keep_filed": lambda journal, by: journal.keep_filed("B-1", plain_jpeg(1), FACTS, [Event("cut")], at=NOW, by=by),
+    "enter_all": lambda journal, by: journal.enter_all([("B-1", NewEntry(Event("cut"), NOW))], by=by),
     "keep_card": lambda journal, by: journal.keep_card("mine", "text"),
     "set_setting": lambda journal, by: journal.set_setting("people", [by]),
+    "set_settings": lambda journal, by: journal.set_settings({"people": [by]}),
     "backup": lambda journal, by: journal.backup(journal.location / "elsewhere"),
     "export": lambda journal, by: journal.export(journal.location / "elsewhere"),
     "copy_to": lambda journal, by: journal.copy_to(journal.location / "elsewhere"),
 }
-SIGNED = ["start_batch", "add", "add_many", "bring_in", "withdraw", "undo", "file_photo"]
+SIGNED = ["start_batch", "add", "add_many", "bring_in", "withdraw", "undo", "file_photo", "keep_filed", "enter_all"]
 READS = {
     "all_batches", "batch", "batches", "card_text", "cards", "check", "close", "derived",
     "entries_of_photo", "find_photo", "history", "last_naming", "names", "of", "open", "photo", "photo_bytes",

@@ -98,14 +98,7 @@ def settings(
     """Show the journal's house rules, time zone and place, or set them; earlier ones stay in the history."""
     with open_journal(journal) as kept:
         rules = rules_of(rule or [], workflow.house_rules(kept))
-        if time_zone:
-            workflow.zone_named(time_zone)  # refused before anything is kept
-        if place is not None:
-            workflow.keep_place(kept, place)
-        if time_zone is not None:
-            workflow.keep_time_zone(kept, time_zone)
-        if rule:
-            workflow.keep_house_rules(kept, rules)
+        workflow.keep_settings(kept, zone=time_zone, name=place, rules=rules if rule else None)
         zone, name = str(workflow.time_zone(kept)), workflow.place(kept)
     if as_json:
         print_json({"rules": asdict(rules), "rules_version": rules.version, "time_zone": zone, "place": name})

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import UTC, datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from curejournal.cure.house import HouseRules
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.journal.words import plain_text
 
-ZONE, PLACE = "time zone", "place"
+ZONE, PLACE, RULES = "time zone", "place", "house rules"
 
 
 class ZoneUnknown(CureJournalError):
@@ -66,9 +68,7 @@ def keep_time_zone(journal: Journal, name: str) -> tzinfo:
     ------
     ZoneUnknown
     """
-    if name:
-        zone_named(name)
-    journal.set_setting(ZONE, name)
+    keep_settings(journal, zone=name)
     return time_zone(journal)
 
 
@@ -85,5 +85,21 @@ def keep_place(journal: Journal, name: str) -> str:
     ------
     EntryRefused
     """
-    journal.set_setting(PLACE, plain_text(name, "name", 120) if name.strip() else "")
+    keep_settings(journal, name=name)
     return place(journal)
+
+
+def keep_settings(
+    journal: Journal, *, zone: str | None = None, name: str | None = None, rules: HouseRules | None = None
+) -> None:
+    """Set the time zone, the name that papers bear and the house rules, those that are given: all of them or none.
+
+    Raises
+    ------
+    ZoneUnknown, EntryRefused
+    """
+    if zone:
+        zone_named(zone)
+    named = name and name.strip() and plain_text(name, "name", 120)
+    asked = {ZONE: zone, PLACE: named, RULES: rules and asdict(rules)}
+    journal.set_settings({setting: value for setting, value in asked.items() if value is not None})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import asdict, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from curejournal.cure import lineage
@@ -18,6 +18,7 @@ from curejournal.cure.records import Act, Batch, Decision, Entry
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.workflow.plain import as_json
+from curejournal.workflow.settings import RULES, keep_settings
 
 
 class NotReady(CureJournalError):
@@ -26,12 +27,12 @@ class NotReady(CureJournalError):
 
 def house_rules(journal: Journal) -> HouseRules:
     """The maker's limits, as kept in the journal, or the defaults."""
-    return HouseRules(**journal.setting("house rules", {}))
+    return HouseRules(**journal.setting(RULES, {}))
 
 
 def keep_house_rules(journal: Journal, rules: HouseRules) -> HouseRules:
     """Keep the maker's limits; earlier ones stay in the history."""
-    journal.set_setting("house rules", asdict(rules))
+    keep_settings(journal, rules=rules)
     return rules
 
 

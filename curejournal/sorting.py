@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from math import sqrt
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -125,12 +125,15 @@ class Answers:
 # --- tags ----------------------------------------------------------------------------------
 
 
+TAG_ID = "tag id"
+
+
 def journal_id(journal: Journal) -> str:
     """The id of this journal in its tags; made once, and the same in its copies and backups."""
-    known = journal.setting("tag id")
+    known = journal.setting(TAG_ID)
     if known is None:
-        journal.set_setting("tag id", base64.b32encode(secrets.token_bytes(5)).decode()[:6])
-        known = journal.setting("tag id")
+        journal.set_setting(TAG_ID, base64.b32encode(secrets.token_bytes(5)).decode()[:6])
+        known = journal.setting(TAG_ID)
     return str(known)
 
 
@@ -183,15 +186,25 @@ def answers_to(journal: Journal, sha256: str) -> Answers:
 
 def keep_answers(journal: Journal, sha256: str, answers: Answers) -> None:
     """Keep what the maker said; earlier answers stay in the history."""
-    journal.set_setting(f"photo {sha256}", _ANSWERS.dump_python(answers, mode="json"))
+    journal.set_settings(as_setting(sha256, answers))
+
+
+def as_setting(sha256: str, answers: Answers) -> dict[str, Any]:
+    """The setting in which what the maker said about a photo is kept."""
+    return {f"photo {sha256}": _ANSWERS.dump_python(answers, mode="json")}
 
 
 # --- deciding ------------------------------------------------------------------------------
 
 
-def sorted_out(journal: Journal, photo: KeptPhoto, card: Card, now: datetime) -> tuple[TrayItem, list[Record]]:
-    """What a photo needs, whether or not it is filed, and the records it makes if it needs nothing."""
-    said = answers_to(journal, photo.sha256)
+def sorted_out(
+    journal: Journal, photo: KeptPhoto, card: Card, now: datetime, said: Answers | None = None
+) -> tuple[TrayItem, list[Record]]:
+    """What a photo needs, whether or not it is filed, and the records it makes if it needs nothing.
+
+    `said` are answers that are not kept yet; without them those that are.
+    """
+    said = said or answers_to(journal, photo.sha256)
     seen = kept_look(journal, photo.sha256, card)
     code, questions = _batch_of(journal, seen, said, card, journal.last_naming(photo.sha256))
     at = datetime.fromisoformat(said.at) if said.at else photo.facts.taken_at
@@ -242,7 +255,7 @@ def _batch_of(journal: Journal, seen: Look, said: Answers, card: Card, last: int
     codes = {head.code for head in journal.batches()}
     if said.batch is not None and said.after >= last:
         return said.batch, []
-    own = [tag.code for tag in seen.tags if tag.journal == journal_id(journal)]
+    own = [tag.code for tag in seen.tags if tag.journal == journal.setting(TAG_ID)]
     known = [code for code in own if code in codes]
     choices = tuple(known)
     if last:

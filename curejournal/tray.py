@@ -15,7 +15,7 @@ from pydantic import TypeAdapter
 
 from curejournal.colour.sample import Grade
 from curejournal.counting import how_many
-from curejournal.cure.records import Batch, ColourReading, Entry, Event, PhotoNote, Record, SurfaceNote
+from curejournal.cure.records import Batch, ColourReading, Entry, Event, PhotoNote, Record, SurfaceNote, Withdrawn
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal, KeptPhoto, NewEntry
 from curejournal.photo.card import Card
@@ -26,7 +26,7 @@ from curejournal.photo.reading import Taken, read_photo, taken_from_name
 from curejournal.photo.surface import Finding as Finding
 from curejournal.report import pictures
 from curejournal.sorting import Question as Question
-from curejournal.sorting import SeenColour, State, answers_to, keep_answers, kept_look, sorted_out
+from curejournal.sorting import SeenColour, State, answers_to, as_setting, keep_answers, kept_look, sorted_out
 from curejournal.sorting import TrayItem as TrayItem
 from curejournal.workflow import find_card
 
@@ -124,6 +124,7 @@ def place(
     areas: Mapping[str, Points] | None = None,
     colour: bool | None = None,
     confirmed: bool = False,
+    whole: bool = False,
 ) -> TrayItem:
     """Answer what is asked about a photo, or correct what was placed; the same call twice changes nothing.
 
@@ -139,6 +140,8 @@ def place(
         False keeps the photo for the story alone.
     confirmed : bool
         What is doubtful (an unlikely colour, a second copy, nothing to measure) is right as it is.
+    whole : bool
+        Keep no answer that a placed photo cannot follow.
 
     Returns
     -------
@@ -147,9 +150,11 @@ def place(
 
     Raises
     ------
-    NotInJournal, PhotoWaits
+    NotInJournal
+    PhotoWaits
+        If a placed photo cannot follow: it stays as it was, and the answers are kept, unless `whole`.
     """
-    journal.photo(sha256)
+    photo = journal.photo(sha256)
     if batch is not None:
         batch = journal.batch(batch).code
     filed = journal.entries_of_photo(sha256)
@@ -170,43 +175,38 @@ def place(
     )
     if portions is not None and areas is None:
         answered = replace(answered, areas=None)
-    # Answers first: whatever interrupts what follows, a second call or the next intake ends it.
-    keep_answers(journal, sha256, answered)
-    if filed:
-        _correct(journal, sha256, filed, card=card, by=by, now=now)
-    return file_if_clear(journal, sha256, card, by=by, now=now)
+    item, records = sorted_out(journal, photo, card, now, answered)
+    settings = as_setting(sha256, answered)
+    if filed and (item.questions or item.at is None):
+        if not whole:
+            journal.set_settings(settings)
+        raise PhotoWaits(
+            item.why, "Answer it, and the photo is corrected.", "It stays placed as it was; your answers are kept."
+        )
+    if item.at is None or not records:
+        journal.set_settings(settings)
+        return item
+    # At once with the answers, so that whatever interrupts this leaves all of it or nothing.
+    changes = _changes(sha256, filed, item.batch, item.at, records, now)
+    journal.enter_all(changes, by=by, settings=settings, unless_filed="" if filed else sha256)
+    return item_of(journal, sha256, card, now)
 
 
-def _correct(
-    journal: Journal, sha256: str, filed: Sequence[tuple[str, Entry]], *, card: Card, by: str, now: datetime
-) -> None:
-    """Bring the entries of a placed photo to what the answers make of it, as corrections that stay in the history.
-
-    Raises
-    ------
-    PhotoWaits
-        If the answers leave something open; the entries stay as they are.
-    """
-    item, records = sorted_out(journal, journal.photo(sha256), card, now)
-    if item.questions or item.at is None:
-        raise PhotoWaits(item.why, "Answer it, and the photo is corrected.", "It stays placed as it was.")
-    code, old = filed[0][0], [entry for _, entry in filed]
-    if code == item.batch:
-        left = list(records)
-        changes: list[NewEntry] = []
-        for entry in old:
-            new = next((record for record in left if _same_thing(record, entry.record)), None)
-            if new is None:
-                continue
-            left.remove(new)
-            if (new, item.at) != (entry.record, entry.at):
-                changes.append(NewEntry(new, item.at, entry.id, sha256))
-            old = [other for other in old if other is not entry]
-        changes += [NewEntry(record, item.at, photo=sha256) for record in left]
-        if changes:
-            journal.add_many(code, changes, by=by)
-    for entry in old:
-        journal.withdraw(entry.id, why=f"corrected: the photo shows {item.batch or code} otherwise", by=by, at=now)
+def _changes(
+    sha256: str, filed: Sequence[tuple[str, Entry]], batch: str, at: datetime, records: Sequence[Record], now: datetime
+) -> list[tuple[str, NewEntry]]:
+    """What brings the entries of a photo to these records: corrections that stay in the history."""
+    left, changes = list(records), []
+    for code, entry in filed:
+        new = next((record for record in left if code == batch and _same_thing(record, entry.record)), None)
+        if new is None:
+            why = f"corrected: the photo shows {batch} otherwise"
+            changes.append((code, NewEntry(Withdrawn(why), now, entry.id)))
+            continue
+        left.remove(new)
+        if (new, at) != (entry.record, entry.at):
+            changes.append((batch, NewEntry(new, at, entry.id, sha256)))
+    return changes + [(batch, NewEntry(record, at, photo=sha256)) for record in left]
 
 
 def _same_thing(new: Record, old: Record) -> bool:
@@ -243,16 +243,20 @@ def set_clock(
     PhotoWaits
         If some of the placed ones cannot have been taken then; these stay as they were, the others are set.
     """
-    items, left = [], []
+    items: list[TrayItem] = []
+    left: list[str] = []
     for sha256 in photos:
-        kept, before = journal.photo(sha256), answers_to(journal, sha256)
-        taken = read_photo(journal.photo_bytes(sha256)).taken or taken_from_name(kept.facts.original_name)
-        at = clock.moment(taken) if taken else None
         try:
-            items.append(place(journal, sha256, card=card, by=by, now=now, at=at))
+            kept = journal.photo(sha256)
+            taken = read_photo(journal.photo_bytes(sha256)).taken or taken_from_name(kept.facts.original_name)
+            at = clock.moment(taken) if taken else None
+            items.append(place(journal, sha256, card=card, by=by, now=now, at=at, whole=True))
         except PhotoWaits as waits:
-            keep_answers(journal, sha256, before)
             left.append(f"{kept.facts.original_name}: {waits.what}")
+        except CureJournalError as fault:
+            if not items:
+                raise
+            raise fault.after(f"The clock of {how_many(len(items), 'other')} is set.") from fault
     if left:
         others = f"; the clock of {how_many(len(items), 'other')} is set" if items else ""
         safe = f"{'They stay' if len(left) > 1 else 'It stays'} placed as before{others}."

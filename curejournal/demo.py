@@ -66,8 +66,16 @@ def build_demo(journal: Journal, folder: Path, progress: Callable[[Step], None] 
     """Fill an empty journal with the scenario of a folder; a journal that holds it already is left as it is.
 
     Each batch is entered, then its photos are taken in one by one as a maker would,
-    dated by their EXIF; those that cannot be measured are kept without a colour.
+    dated by their EXIF; those that cannot be measured are kept without a colour. What is interrupted goes on if begun
+    again.
     """
+    try:
+        _replay(journal, folder, progress)
+    except CureJournalError as fault:
+        raise fault.after("What was entered so far is kept: the demo goes on from there.") from fault
+
+
+def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) -> None:
     scenario = tomllib.loads((folder / "journal.toml").read_text("utf-8"))
     stands_at: datetime = scenario["calendar_stands_at"]
     zone = ZoneInfo(scenario["time_zone"])
@@ -75,9 +83,8 @@ def build_demo(journal: Journal, folder: Path, progress: Callable[[Step], None] 
     photos = sum(len(batch.get("photos", ())) for batch in scenario["batches"])
     photos += sum(len(card["photos"]) for card in scenario["cards"])
     done = 0
-    journal.set_setting("time zone", scenario["time_zone"])
-    journal.set_setting("calendar stands at", stands_at.isoformat())
-    journal.set_setting("place", scenario["place"])
+    settings = {"time zone": scenario["time_zone"], "place": scenario["place"]}
+    journal.set_settings({**settings, "calendar stands at": stands_at.isoformat()})
     for row in scenario["cards"]:
         if row["copy_id"] not in workflow.card_names(journal):
             pictures = [(folder / name).read_bytes() for name in row["photos"]]

@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -128,7 +129,7 @@ def take_in_all(
         arrivals[number] = arrival
         progress(Progress(len(arrivals), len(sources), arrival))
 
-    with _Looker(workers) as look:
+    with _kept_so_far(), _Looker(workers) as look:
         under_way: deque[tuple[_First, bytes, Photo, Callable[[], bytes]]] = deque()
 
         def finish() -> None:
@@ -161,9 +162,18 @@ def take_in_all(
         while under_way:
             finish()
     # What came later may tell what an earlier photo shows.
-    waiting = [photo.sha256 for photo in journal.unfiled_photos()]
-    cleared = {sha256: file_if_clear(journal, sha256, card, by=by, now=now) for sha256 in waiting}
+    with _kept_so_far():
+        waiting = [photo.sha256 for photo in journal.unfiled_photos()]
+        cleared = {sha256: file_if_clear(journal, sha256, card, by=by, now=now) for sha256 in waiting}
     return [_latest(arrivals[number], cleared) for number in range(len(sources))]
+
+
+@contextmanager
+def _kept_so_far() -> Iterator[None]:
+    try:
+        yield
+    except CureJournalError as fault:
+        raise fault.after("What was taken in so far is kept: the same photos again go on from there.") from fault
 
 
 def _latest(arrival: Arrival, cleared: dict[str, TrayItem]) -> Arrival:
@@ -238,9 +248,7 @@ def _settle(
     try:
         seen = result()
     except BrokenProcessPool as fault:
-        raise IntakeInterrupted(
-            "The intake was interrupted.", "Run it again: it goes on where it stopped.", "All photos so far are kept."
-        ) from fault
+        raise IntakeInterrupted("The intake was interrupted.", "Run it again.") from fault
     except CureJournalError as fault:
         return Arrival(first.name, "not a photo", _refusal(fault))
     taken = first.taken

@@ -1,6 +1,6 @@
 """The terminal: one short function per use case.
 
-Exit codes: 0 done; 1 refused, for the reason given, and nothing was changed;
+Exit codes: 0 done; 1 refused, for the reason given, with what was kept before it if anything was;
 2 the command itself was mistyped; 3 no colour could be measured.
 """
 

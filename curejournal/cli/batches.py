@@ -72,12 +72,14 @@ def batch_start(
     as_json: AsJson = False,
 ) -> None:
     """Start a batch."""
-    records: list[Record] = [recipe_of(recipe)] if recipe else []
+    planned = recipe_of(recipe) if recipe else None
+    records: list[Record] = [planned] if planned else []
     records += portions_of(portion or [], control or [], tolerance)
     with open_journal(journal) as kept:
         moment = when_of(at, kept, DAYS_BEGINNING) if at else now_of(kept)
+        # First: once it is started, nothing is to be refused.
+        pieces = workflow.doubts_about_pieces(kept, code, planned, now_of(kept)) if planned else ()
         batch = workflow.start_batch(kept, code, name, at=moment, by=by, now=now_of(kept), records=records)
-        pieces = workflow.doubts_about_pieces(kept, code, batch.recipe, now_of(kept)) if batch.recipe else ()
     lye = check_lye(batch.recipe) if batch.recipe else None
     if as_json:
         told = {"batch": workflow.as_json(batch), "lye": workflow.as_json(lye) if lye else None}

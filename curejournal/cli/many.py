@@ -23,6 +23,7 @@ from curejournal.cli.typed import (
     Confirmed,
     JournalAt,
     Mistyped,
+    after,
     app,
     areas_of,
     bytes_of,
@@ -67,7 +68,9 @@ def tags(
         raise Mistyped(f"There is no sheet “{sheet}” here.", f"Use one of {', '.join(LABEL_SHEETS)}.")
     with open_journal(journal) as kept:
         labels = [TagLabel(tag_text(kept, code), code, kept.batch(code).name) for code in codes for _ in range(copies)]
-    write_file(pdf, tag_sheet_pdf(labels, LABEL_SHEETS[sheet], skip=skip))
+    # The first tag of all makes the id that they bear.
+    with after("No batch, photo or card was changed."):
+        write_file(pdf, tag_sheet_pdf(labels, LABEL_SHEETS[sheet], skip=skip))
     if as_json:
         print_json({"pdf": str(pdf), "tags": [workflow.as_json(label) for label in labels]})
     else:

@@ -22,6 +22,7 @@ from curejournal.cli.typed import (
     Code,
     JournalAt,
     Mistyped,
+    after,
     app,
     areas_of,
     bytes_of,
@@ -54,7 +55,7 @@ def card(
     as_json: AsJson = False,
 ) -> None:
     """Show a card, print it, or give it the colours that an instrument measured."""
-    shown = card_of(name, journal)
+    shown, size = card_of(name, journal), paper_of(paper)
     if (values is None) != (not save_as):
         raise Mistyped("--values and --save-as go together.", "Give the file and a new name.")
     if values is not None:
@@ -64,7 +65,8 @@ def card(
             )
         print("\n".join(doubts), end="\n" if doubts else "", file=sys.stderr)
     if pdf is not None:
-        write_file(pdf, workflow.card_to_print(shown, paper_of(paper), copy_id))
+        with after(f"The card {save_as} is kept." if save_as else ""):
+            write_file(pdf, workflow.card_to_print(shown, size, copy_id))
     drifts: tuple[workflow.PatchDrift, ...] = ()
     if has_journal(journal):
         with open_journal(journal) as kept:

@@ -40,7 +40,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
     help="A photo-based cure and batch quality journal for cold-process soap. Every command takes --json. "
-    "Exit codes: 0 done; 1 refused, nothing changed; 2 mistyped; 3 no colour could be measured.",
+    "Exit codes: 0 done; 1 refused: it says why and what is safe; 2 mistyped; 3 no colour could be measured.",
 )
 batch_app = typer.Typer(no_args_is_help=True, help="Start, list and show batches, and note what happens to them.")
 app.add_typer(batch_app, name="batch")
@@ -135,6 +135,17 @@ def photo_of(journal: Journal, beginning: str) -> str:
             "Give more of the hash; the tray shows it.",
         )
     return found[0].sha256
+
+
+@contextmanager
+def after(kept: str) -> Iterator[None]:
+    """A refusal within says what was kept before it, if anything was."""
+    try:
+        yield
+    except CureJournalError as fault:
+        if not kept:
+            raise
+        raise fault.after(kept) from fault
 
 
 def write_file(path: Path, data: bytes) -> None:

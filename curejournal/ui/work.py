@@ -50,7 +50,9 @@ def _do(work: Work, act: Callable[[Tell], Any]) -> None:
         work.part, work.words = min(max(part, 0.0), 1.0), words
 
     # What an unforeseen fault leaves behind; it goes on into the log.
-    work.refused = CureJournalError(f"{work.title}: this stopped before its end.", "Start it again.")
+    work.refused = CureJournalError(
+        f"{work.title}: this stopped before its end.", "Start it again.", "What it had kept by then stays kept."
+    )
     try:
         work.result = act(tell)
         work.refused = None

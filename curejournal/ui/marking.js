@@ -1,6 +1,7 @@
 // A picture on which areas are drawn, or corners set, with mouse, pen or finger.
 // Places are told in pixels of the full-size picture, so nothing depends on how large it is shown.
 // A shape is {kind, points}: a box by two corners, a band by the ends of its middle line, a polygon by its corners.
+// One that is `proposed` is drawn anew as a whole.
 
 const NS = "http://www.w3.org/2000/svg";
 // A strip's pad is a finger's tip wide then.
@@ -103,7 +104,7 @@ export default function (component) {
       state.corners = state.corners.length >= 4 ? [at] : [...state.corners, at];
     } else if (data.kind === "polygon") {
       const known = state.shapes[data.current];
-      const points = known?.kind === "polygon" ? known.points : [];
+      const points = known?.kind === "polygon" && !known.proposed ? known.points : [];
       state.shapes[data.current] = { kind: "polygon", points: [...points, at] };
     } else {
       sheet.setPointerCapture(event.pointerId);
@@ -139,7 +140,7 @@ export default function (component) {
     if (data.current === null) state.corners.pop();
     else {
       const shape = state.shapes[data.current];
-      if (shape?.kind === "polygon" && shape.points.length > 1) shape.points.pop();
+      if (shape?.kind === "polygon" && !shape.proposed && shape.points.length > 1) shape.points.pop();
       else delete state.shapes[data.current];
     }
     draw();

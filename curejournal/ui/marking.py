@@ -79,7 +79,7 @@ def mark(
     if kind == "band":
         thick = room.slider("How thick is the band, in pixels", 4, min(width, height) // 2, thick, key=f"{key}-thick")
         st.session_state[f"{key}-thickness"] = thick
-    first = {name: {"kind": "polygon", "points": points} for name, points in (proposed or {}).items()}
+    first = {name: {"kind": "polygon", "points": points, "proposed": True} for name, points in (proposed or {}).items()}
     drawn = _draw(
         key=key,
         data={

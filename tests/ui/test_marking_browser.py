@@ -93,12 +93,23 @@ def test_a_polygon_is_drawn_by_its_corners_and_proposed_in_the_next_photo(size: 
 
     steps.go(window, app, "tray")
     steps.choose(window, window, "Which kind of card lies in them?", "Standard 24-patch chart")
-    steps.upload(window, steps.file("IMG_0301.jpg", chart_photo(3, turn=3.0).jpeg))
+    later = chart_photo(3, turn=3.0)
+    steps.upload(window, steps.file("IMG_0301.jpg", later.jpeg))
     steps.press(window, "Take in 1 photo")
     steps.taken_in(window)
     steps.choose(window, steps.waiting(window, "IMG_0301.jpg"), "Batch", "B-1")
     steps.see(window, "The areas of the last photo are drawn where they would lie in this one.")
     steps.shot(window, size, "proposed")
+    # Drawn anew it is another polygon, not more corners of the one that was proposed.
+    box = steps.waiting(window, "IMG_0301.jpg")
+    box.get_by_text("polygon", exact=True).click()
+    steps.settled(window)
+    sheet, middle = box.locator(".mark svg"), later.areas["soap"].mean(axis=0)
+    for corner in later.areas["soap"][:3]:
+        at = on_screen(sheet, later, middle + 0.7 * (corner - middle))
+        window.mouse.click(*at) if size == "desktop" else window.touchscreen.tap(*at)
+        steps.settled(window)
+    assert len(sheet.locator("polygon.over").get_attribute("points").split()) == 3
     steps.waiting(window, "IMG_0301.jpg").get_by_role("button", name="Place it").click()
     steps.see(window, "IMG_0301.jpg: placed, batch B-1.")
     steps.settled(window)

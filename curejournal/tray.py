@@ -195,17 +195,24 @@ def place(
 def _changes(
     sha256: str, filed: Sequence[tuple[str, Entry]], batch: str, at: datetime, records: Sequence[Record], now: datetime
 ) -> list[tuple[str, NewEntry]]:
-    """What brings the entries of a photo to these records: corrections that stay in the history."""
+    """What brings the entries of a photo to these records: corrections that stay in the history.
+
+    What the maker noted by it, its surface or a strip, goes with it.
+    """
     left, changes = list(records), []
+    was = {entry.at for _, entry in filed if isinstance(entry.record, (PhotoNote, ColourReading))}
     for code, entry in filed:
-        new = next((record for record in left if code == batch and _same_thing(record, entry.record)), None)
-        if new is None:
+        when = at
+        if isinstance(entry.record, (PhotoNote, ColourReading)):
+            new = next((record for record in left if code == batch and _same_thing(record, entry.record)), None)
+            left = [record for record in left if record is not new]
+        else:
+            new, when = entry.record, at if entry.at in was else entry.at
+        if new is None or code != batch:
             why = f"corrected: the photo shows {batch} otherwise"
             changes.append((code, NewEntry(Withdrawn(why), now, entry.id)))
-            continue
-        left.remove(new)
-        if (new, at) != (entry.record, entry.at):
-            changes.append((batch, NewEntry(new, at, entry.id, sha256)))
+        if new is not None and (code, new, when) != (batch, entry.record, entry.at):
+            changes.append((batch, NewEntry(new, when, entry.id if code == batch else None, sha256)))
     return changes + [(batch, NewEntry(record, at, photo=sha256)) for record in left]
 
 

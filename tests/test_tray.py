@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from curejournal import workflow
-from curejournal.cure.records import PhotoNote, SurfaceNote
+from curejournal.cure.records import AlkaliTest, PhotoNote, SurfaceNote
 from curejournal.journal.store import Journal
 from curejournal.photo.tag import payload
 from curejournal.sorting import answers_to
@@ -193,6 +193,22 @@ def test_what_a_surface_looks_like_is_kept_once_the_maker_confirms_it_and_its_gr
     assert (at, note.look, note.count) == (TAKEN, "orange spots", 2)
     (two,) = take(kept, ("b.jpg", spotted(5, TAKEN + timedelta(days=14))))
     assert "from 2 to 5 spots" in growth(kept.batch("B-1"), two.item.surface[0], two.item.at)
+
+
+def test_what_was_noted_by_a_photo_goes_with_it_when_its_clock_or_batch_is_corrected(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", spotted(2, TAKEN)))
+    confirm_surface(kept, one.item, one.item.surface[0], by=BY)
+    strip = AlkaliTest("strip", ph=9.0, half_width=0.5)
+    kept.add("B-1", strip, at=TAKEN + timedelta(hours=2), by=BY, photo=one.item.sha256)
+    right = TAKEN + timedelta(days=1)
+    put(kept, one.item, at=right)
+    ((at, note),) = kept.batch("B-1").records(SurfaceNote)
+    assert (at, note.count) == (right, 2)
+    assert kept.batch("B-1").records(AlkaliTest) == ((TAKEN + timedelta(hours=2), strip),), "it has a time of its own"
+    put(kept, one.item, batch="B-2", portions=("top",))
+    assert not kept.batch("B-1").of(SurfaceNote) and not kept.batch("B-1").of(AlkaliTest)
+    assert kept.batch("B-2").records(SurfaceNote) == ((right, note),)
+    assert kept.batch("B-2").records(AlkaliTest) == ((TAKEN + timedelta(hours=2), strip),)
 
 
 def test_a_surface_of_a_photo_that_waits_cannot_be_confirmed(kept: Journal) -> None:

@@ -21,7 +21,7 @@ from curejournal.photo.reading import Photo, Reduction
 from curejournal.photo.surface import Finding, look_over
 from curejournal.photo.tag import Tag, Tags, read_slot, read_tags
 
-LOOK_VERSION = 4
+LOOK_VERSION = 5
 """To be raised when a look at the same photo may come out otherwise."""
 
 

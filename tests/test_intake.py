@@ -182,7 +182,7 @@ def test_a_clock_that_is_plainly_wrong_is_asked_about(kept: Journal, at: datetim
 
 def test_a_wrong_clock_of_another_zone_is_told_with_its_distance_from_utc(kept: Journal) -> None:
     """Noon there is not noon here: without it the time would not be the one that the camera wrote."""
-    workflow.keep_time_zone(kept, "Europe/Berlin")
+    workflow.keep_settings(kept, zone="Europe/Berlin")
     far = datetime(2026, 12, 1, 9, 30, tzinfo=timezone(timedelta(hours=9)))
     (one,) = take(kept, ("a.jpg", picture(CREAM, at=far)))
     assert "1 Dec 2026, 09:30 (UTC+9) lies in the future" in one.why

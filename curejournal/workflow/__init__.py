@@ -57,9 +57,7 @@ from curejournal.workflow.plain import as_json as as_json
 from curejournal.workflow.plain import card_as_json as card_as_json
 from curejournal.workflow.plain import measurement_as_json as measurement_as_json
 from curejournal.workflow.settings import HERE as HERE
-from curejournal.workflow.settings import keep_place as keep_place
 from curejournal.workflow.settings import keep_settings as keep_settings
-from curejournal.workflow.settings import keep_time_zone as keep_time_zone
 from curejournal.workflow.settings import place as place
 from curejournal.workflow.settings import time_zone as time_zone
 from curejournal.workflow.settings import zone_named as zone_named

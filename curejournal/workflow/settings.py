@@ -61,38 +61,18 @@ def time_zone(journal: Journal) -> tzinfo:
     return zone_named(name) if name else HERE
 
 
-def keep_time_zone(journal: Journal, name: str) -> tzinfo:
-    """Set a journal's time zone; empty for that of the computer. What was entered keeps the clock it was entered by.
-
-    Raises
-    ------
-    ZoneUnknown
-    """
-    keep_settings(journal, zone=name)
-    return time_zone(journal)
-
-
 def place(journal: Journal) -> str:
     """The name that papers and portfolios bear: of a workshop, a stall, a person. Empty if none is set."""
     name: str = journal.setting(PLACE, "")
     return name
 
 
-def keep_place(journal: Journal, name: str) -> str:
-    """Set the name that papers and portfolios bear.
-
-    Raises
-    ------
-    EntryRefused
-    """
-    keep_settings(journal, name=name)
-    return place(journal)
-
-
 def keep_settings(
     journal: Journal, *, zone: str | None = None, name: str | None = None, rules: HouseRules | None = None
 ) -> None:
     """Set the time zone, the name that papers bear and the house rules, those that are given: all of them or none.
+
+    An empty zone is that of the computer; what was entered keeps the clock it was entered by.
 
     Raises
     ------

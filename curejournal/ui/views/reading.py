@@ -42,18 +42,17 @@ def render(desk: Desk) -> None:
         sent = st.form_submit_button("Keep these", type="primary", disabled=not parts.may_enter(desk))
     if sent:
         habits = telling.Habits(units, dates, language)
-        if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)) is not None:
+        if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)):
             st.rerun()
     parts.say(
         "Papers that leave the journal (records, labels, fact sheets) and the command line stay in grams.", "soft"
     )
 
 
-def _keep(desk: Desk, habits: telling.Habits, zone: str, place: str) -> str:
-    kept = workflow.keep_place(desk.journal, place)  # first: it alone may be refused
+def _keep(desk: Desk, habits: telling.Habits, zone: str, place: str) -> bool:
+    workflow.keep_settings(desk.journal, zone=zone, name=place)
     telling.keep_habits(desk.journal, habits)
-    workflow.keep_time_zone(desk.journal, zone)
-    return kept
+    return True
 
 
 PAGE = Page("Units and dates", "units", 55, render, ":material/straighten:")

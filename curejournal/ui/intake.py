@@ -212,7 +212,7 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
     if lines:
         st.session_state["photo-done"] = (batch.code, lines)
         if len(lines) < len(chosen):  # what was refused is told above: its photo stays here
-            done(desk)
+            done(desk, batch)
             return
         if len(chosen) == len(shots):
             st.session_state["photo-turn"] = st.session_state.get("photo-turn", 0) + 1
@@ -243,9 +243,9 @@ def _kept(desk: Desk, batch: Batch, shot: Shot) -> str:
     return f"{shot.name}: {taken.outcome}. {taken.why}".strip() if taken else ""
 
 
-def done(desk: Desk) -> None:
-    """Say what was kept just now."""
-    if "photo-done" in st.session_state:
-        code, lines = st.session_state["photo-done"]
+def done(desk: Desk, batch: Batch | None) -> None:
+    """Say what was kept of this batch just now."""
+    code, lines = st.session_state.get("photo-done", ("", []))
+    if batch is not None and batch.code == code:
         st.success("\n\n".join(plain(line) for line in lines), icon=":material/check:")
         parts.way(desk, "batch", "Open the batch", batch=code)

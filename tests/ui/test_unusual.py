@@ -290,3 +290,13 @@ def test_a_portion_named_in_markdown_stays_text_where_two_are_compared(small: Pa
     at.toggle(key="two").set_value(True).run()
     at.selectbox(key="right-B-2").set_value("B-1").run()
     assert "loud" not in "".join(slider.label for slider in at.select_slider).replace("\\*\\*loud\\*\\*", "")
+
+
+def test_what_was_kept_of_one_batch_is_not_told_beside_another(small: Path) -> None:
+    at = app("photos", batch="B-2")
+    at.selectbox(key="photo-card").set_value("no card: picture only").run()
+    at.file_uploader[0].set_value([("IMG_20261125_080000.jpg", plain_jpeg(99), "image/jpeg")]).run()
+    only(at.button, "Keep the picture without a colour").click().run()
+    assert any("kept without colour" in told.value for told in at.success)
+    at.selectbox(key="photo-batch-B-2").set_value("B-1").run()
+    assert not at.success

@@ -26,7 +26,7 @@ def take(desk: Desk, batch: Batch | None) -> None:
     """Ask for photos of a batch, show their colours, keep them; without a batch they are measured only."""
     card = intake.chosen_card(desk)
     portion = intake.chosen_portion(batch, card)
-    intake.done(desk)
+    intake.done(desk, batch)
     if card is not None:
         surfaces.ask_all(desk, card)
     shots = []

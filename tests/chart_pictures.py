@@ -21,12 +21,19 @@ import skimage.data
 from numpy.typing import NDArray
 
 from curejournal.photo.card import Card
+from curejournal.photo.find_chart import ChartFound, look_for_chart
 
 Picture = NDArray[np.uint8]
 Array = NDArray[np.float64]
 
 PHOTOS = Path(__file__).parents[2] / "shared" / "photos"
 SCENES = ("coffee", "astronaut", "chelsea", "rocket", "brick", "grass", "gravel", "retina", "hubble_deep_field")
+
+
+def find_chart(picture: Picture, card: Card) -> ChartFound | None:
+    """Where the chart is, whatever the reason if it is not found."""
+    found = look_for_chart(picture, card)
+    return found if isinstance(found, ChartFound) else None
 
 
 @dataclass(frozen=True)

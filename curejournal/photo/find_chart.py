@@ -101,8 +101,8 @@ _TOO_SMALL = Reason(
 _DOUBT = "The chart's colours fit only roughly: look for glare, shadow or something lying on it."
 
 
-def find_chart(picture: Picture, card: Card) -> ChartFound | None:
-    """Find a chart by its lattice and colours, turned, tilted or small, in any light; None if not surely there.
+def look_for_chart(picture: Picture, card: Card) -> ChartFound | Reason:
+    """Find a chart by its lattice and colours, turned, tilted or small, in any light.
 
     Parameters
     ----------
@@ -113,14 +113,9 @@ def find_chart(picture: Picture, card: Card) -> ChartFound | None:
 
     Returns
     -------
-    ChartFound or None
+    ChartFound or Reason
+        Why there is no usable chart, if none is surely there.
     """
-    found = look_for_chart(picture, card)
-    return found if isinstance(found, ChartFound) else None
-
-
-def look_for_chart(picture: Picture, card: Card) -> ChartFound | Reason:
-    """As `find_chart`, but with the reason why there is no usable chart."""
     cells = as_lattice(card)
     if cells is None:
         return _NO_LATTICE

@@ -18,9 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.photo.card import Card
-from curejournal.photo.find_chart import find_chart
 from tests import chart_pictures as pictures
-from tests.chart_pictures import Array, Picture
+from tests.chart_pictures import Array, Picture, find_chart
 from tests.scenes import card_named
 
 SEED = 20261125

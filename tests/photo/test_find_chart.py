@@ -9,9 +9,9 @@ import cv2
 import numpy as np
 import pytest
 
-from curejournal.photo.find_chart import ChartFound, find_chart, look_for_chart
+from curejournal.photo.find_chart import ChartFound, look_for_chart
 from tests import chart_pictures as pictures
-from tests.chart_pictures import Photo, Shot
+from tests.chart_pictures import Photo, Shot, find_chart
 from tests.scenes import card_named
 
 CHART = card_named("chart24")

@@ -96,6 +96,13 @@ def test_a_photo_without_the_card_is_searched_for_it_once(monkeypatch: pytest.Mo
     assert len(sizes) == len(set(sizes))
 
 
+def test_two_portions_of_one_name_do_not_become_one(journal: Journal) -> None:
+    twice = [Portion("a"), Portion("a", control=True)]
+    with pytest.raises(ImpossibleRecord, match="Two portions are called “a”"):
+        workflow.start_batch(journal, "B1", "Plain olive", at=POURED, by=BY, now=NOW, records=twice)
+    assert journal.batches() == ()
+
+
 def test_the_same_photo_twice_is_one_photo(started: Journal, photo: bytes) -> None:
     take(started, photo)
     before = started.batch("B1")

@@ -14,7 +14,7 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from curejournal.colour.sample import Lab
 from curejournal.cure import intended, lineage
-from curejournal.cure.checks import check_record
+from curejournal.cure.checks import ImpossibleRecord, check_record
 from curejournal.cure.doubts import Doubt
 from curejournal.cure.intended import NoColourToPick
 from curejournal.cure.judgement import judge
@@ -59,6 +59,9 @@ def start_batch(
     empty = Batch(code, name)
     for record in records:
         check_record(empty, record, at, now=now)
+    portions = [record.name for record in records if isinstance(record, Portion)]
+    if twice := [name for name in portions if portions.count(name) > 1]:
+        raise ImpossibleRecord(f"Two portions are called “{twice[0]}”.", "Give each a name of its own.")
     return journal.start_batch(code, name, at=at, by=by, records=records)
 
 

@@ -27,11 +27,7 @@ AREA_BURNT_LIMIT = 0.3
 UNEVEN_LIMIT = 5.0
 # Ours: the steepest step in shares of the picture's range per pixel (sampling.sharpness); sharp photos have 0.3.
 BLUNT = 0.12
-# Ours: of a brightener's blue by day, the sd of what is too much or too little in a light that nobody knows: by a lamp
-# without ultraviolet some 0.8 of it is, by daylight hardly any.
-GLOW_SHARE = 0.5
-# Ours, in b*: below, it hardly matters.
-GLOW_TOLD = 2.0
+GLOW_TOLD = 2.0  # b*; ours: less hardly matters
 
 
 def refusal(code: str, text: str, remedy: str, *outlines: Points) -> Reason:
@@ -96,8 +92,9 @@ def about_paper(card: Card) -> list[Reason]:
     if card.glow < GLOW_TOLD:
         return []
     text = "The card's paper has an optical brightener: it glows by day alone, and by lamps colours come out too blue."
-    remedy = "Use daylight. Better, print a card on paper without one (“OBA-free”) and enrol it."
-    return [Reason("bright paper", text, remedy)]
+    return [
+        Reason("bright paper", text, "Use daylight, or print a card on paper without it (“OBA-free”) and enrol that.")
+    ]
 
 
 def other_copy(card: Card, printed: str) -> Reason:

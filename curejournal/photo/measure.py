@@ -31,6 +31,9 @@ Floats = NDArray[np.float64]
 # brightness changes beside a card whose surroundings nothing measures, per length of the card's diagonal.
 SHADING_LEFT = 0.15
 LIGHT_PER_CARD = 0.04
+# Ours: of a brightener's blue by day, the sd of what is too much or too little in a light that nobody knows: by a lamp
+# without ultraviolet some 0.8 of it is, by daylight hardly any.
+GLOW_SHARE = 0.5
 
 
 @dataclass(frozen=True)
@@ -170,7 +173,7 @@ def _with_areas(result: Measurement, photo: Photo, card: Card, lesson: Lesson, a
     if card.shared_covariance is not None:
         joint = joint + np.kron(np.ones((len(good), len(good))), np.array(card.shared_covariance))
     # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
-    bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, doubts.GLOW_SHARE * card.glow))
+    bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
     joint = joint + np.outer(bluer, bluer)
     inside = correction.inside(encoded)
     claimed: dict[int, ColourSample] = {}

@@ -7,7 +7,7 @@ import pytest
 from skimage.color import deltaE_ciede2000
 
 from curejournal.colour.sample import Grade
-from curejournal.photo import doubts
+from curejournal.photo import measure as measuring
 from curejournal.photo.card import Card, built_in_card_text, card_text, read_card
 from curejournal.photo.enrol import EnrolmentRefused, enrol
 from curejournal.photo.measure import measure
@@ -93,7 +93,7 @@ def test_of_brightened_paper_the_interval_holds_by_a_lamp_too(monkeypatch: pytes
     read = measure(photo, found)
     assert "bright paper" in [reason.code for reason in read.reasons]
     known = read.areas[0].sample
-    monkeypatch.setattr(doubts, "GLOW_SHARE", 0.0)
+    monkeypatch.setattr(measuring, "GLOW_SHARE", 0.0)
     unaware = measure(photo, found).areas[0].sample
     assert known is not None and unaware is not None
     assert known.lab == unaware.lab

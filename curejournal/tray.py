@@ -200,14 +200,13 @@ def _changes(
     What the maker noted by it, its surface or a strip, goes with it.
     """
     left, changes = list(records), []
-    was = {entry.at for _, entry in filed if isinstance(entry.record, (PhotoNote, ColourReading))}
+    by_itself = [entry for _, entry in filed if isinstance(entry.record, (PhotoNote, ColourReading))]
     for code, entry in filed:
-        when = at
-        if isinstance(entry.record, (PhotoNote, ColourReading)):
+        new: Record | None = entry.record
+        when = at if entry.at in {one.at for one in by_itself} else entry.at
+        if entry in by_itself:
             new = next((record for record in left if code == batch and _same_thing(record, entry.record)), None)
             left = [record for record in left if record is not new]
-        else:
-            new, when = entry.record, at if entry.at in was else entry.at
         if new is None or code != batch:
             why = f"corrected: the photo shows {batch} otherwise"
             changes.append((code, NewEntry(Withdrawn(why), now, entry.id)))
@@ -218,9 +217,7 @@ def _changes(
 
 def _same_thing(new: Record, old: Record) -> bool:
     """Whether one record can correct the other: the note of the photo, or the colour of one area."""
-    if isinstance(new, ColourReading) and isinstance(old, ColourReading):
-        return new.area == old.area
-    return isinstance(new, PhotoNote) and isinstance(old, PhotoNote)
+    return type(new) is type(old) and getattr(new, "area", None) == getattr(old, "area", None)
 
 
 def set_aside(journal: Journal, sha256: str, *, why: str, by: str) -> None:

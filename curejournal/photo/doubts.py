@@ -92,9 +92,7 @@ def about_paper(card: Card) -> list[Reason]:
     if card.glow < GLOW_TOLD:
         return []
     text = "The card's paper has an optical brightener: it glows by day alone, and by lamps colours come out too blue."
-    return [
-        Reason("bright paper", text, "Use daylight, or print a card on paper without it (“OBA-free”) and enrol that.")
-    ]
+    return [Reason("bright paper", text, "Use daylight, or enrol a card printed on paper without it (“OBA-free”).")]
 
 
 def other_copy(card: Card, printed: str) -> Reason:

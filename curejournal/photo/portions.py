@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, permutations
+from math import perm
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,8 @@ UNCLEAR = 0.08
 ONE_PORTION = 6.0
 # Bands seen upside down are as likely as upright ones; a window that shows only some of them is less likely.
 SOME_ONLY = np.log(0.1)
+# More ways than this for swirls to be portions are not tried one by one: seconds on a phone photo.
+TOO_MANY = 50_000
 # A layer further than this many standard deviations from its portion's known colour is unlike the batch.
 UNLIKE_SD = 3.5
 
@@ -77,8 +80,11 @@ def match(found: Layers, portions: Sequence[Expected]) -> Match:
         names = tuple(portions[0].name if known == 1 and layer is _largest(found) else "" for layer in found.layers)
         shown = f"The window shows {seen} colours, but the batch has {how_many(known, 'portion')}."
         return Match(names, 0.0, f"{shown} Which is which?")
+    if found.kind == "swirls" and perm(known, seen) > TOO_MANY:
+        question = f"{seen} colours in swirls may be the batch's {known} portions in too many ways. Which is which?"
+        return Match(("",) * seen, 0.0, question)
     choices = _choices(found, known)
-    scores = np.array([_score(found, [portions[k] for k in choice], known) for choice in choices])
+    scores = _scores(found, portions, choices)
     shares = np.exp(scores - scores.max())
     shares /= shares.sum()
     best = int(np.argmax(shares))
@@ -130,20 +136,20 @@ def _choices(found: Layers, known: int) -> list[tuple[int, ...]]:
     return upright + (turned if seen > 1 else [])
 
 
-def _score(found: Layers, chosen: Sequence[Expected], known: int) -> float:
-    """The logarithm of how likely the layers' colours are if they are these portions, up to a constant."""
-    pairs = [
-        (np.array(layer.lab), np.array(portion.lab), portion.sd)
-        for layer, portion in zip(found.layers, chosen, strict=True)
-        if portion.lab is not None
-    ]
-    misfit = UNKNOWN_MISFIT * (len(chosen) - len(pairs))
-    if pairs:
-        moved = np.array([layer - portion for layer, portion, _ in pairs])
-        weight = np.array([1 / sd**2 for *_, sd in pairs])
-        # What all have in common, as far as it is likely that all moved together.
-        common = (weight[:, None] * moved).sum(axis=0) / (weight.sum() + 1 / TOGETHER_SD**2)
-        misfit += float(common @ common) / TOGETHER_SD**2
-        for layer, portion, sd in pairs:
-            misfit += float(ciede2000(layer - common, portion)) ** 2 / sd**2
-    return -misfit / 2 + (float(SOME_ONLY) if len(chosen) < known else 0.0)
+def _scores(found: Layers, portions: Sequence[Expected], choices: Sequence[tuple[int, ...]]) -> Floats:
+    """The logarithm of how likely the layers' colours are for each of the choices, up to a constant."""
+    unknown = (np.nan,) * 3
+    chosen = np.array(choices)
+    layers = np.array([layer.lab for layer in found.layers])
+    before = np.array([portion.lab or unknown for portion in portions])[chosen]
+    known = ~np.isnan(before[..., 0])
+    weight = known / np.array([portion.sd for portion in portions])[chosen] ** 2
+    moved = np.where(known[..., None], layers - before, 0.0)
+    # What all have in common, as far as it is likely that all moved together.
+    common = (weight[..., None] * moved).sum(axis=1) / (weight.sum(axis=1) + 1 / TOGETHER_SD**2)[:, None]
+    still = layers - common[:, None]
+    off = ciede2000(still, np.where(known[..., None], before, still))
+    misfit = UNKNOWN_MISFIT * (~known).sum(axis=1) + (common**2).sum(axis=1) / TOGETHER_SD**2
+    misfit = misfit + (weight * off**2).sum(axis=1)
+    some_only = SOME_ONLY if len(layers) < len(portions) else 0.0
+    return np.asarray(some_only - misfit / 2)

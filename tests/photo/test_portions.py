@@ -97,3 +97,10 @@ def test_a_window_of_foreign_bodies_alone_is_asked_about() -> None:
 
 def test_a_colour_that_is_nowhere_clear_hides_a_portion_so_it_is_asked() -> None:
     assert match(replace(layers(CREAM, AMBER), unclear=0.3), PORTIONS).question
+
+
+def test_swirls_that_may_be_too_many_portions_are_asked_about_at_once() -> None:
+    many = [Expected(f"portion {k}", (40.0 + 4 * k, 10.0, 20.0), 4.0) for k in range(12)]
+    found = layers(*((40.0 + 4 * k, 10.0, 20.0) for k in range(6)), kind="swirls")
+    assert "too many" in match(found, many).question
+    assert sure(match(layers(AMBER, CREAM, kind="swirls"), PORTIONS[:2]))

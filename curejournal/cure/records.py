@@ -6,6 +6,8 @@ earlier entry it corrects. Nothing is overwritten: a correction is a new entry.
 
 from __future__ import annotations
 
+import json
+import math
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal, TypeVar
@@ -75,6 +77,15 @@ class ColourReading:
     corners: tuple[tuple[float, float], ...]
     model: str
     software: str = ""
+
+    @property
+    def outline(self) -> tuple[tuple[float, float], ...]:
+        """The polygon of `area`, pixels of the upright picture; empty if it is told otherwise, as imports may."""
+        try:
+            points = tuple((float(x), float(y)) for x, y in json.loads(self.area))
+        except (ValueError, TypeError):
+            return ()
+        return points if len(points) > 2 and all(map(math.isfinite, sum(points, ()))) else ()
 
 
 @dataclass(frozen=True)

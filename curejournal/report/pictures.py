@@ -53,7 +53,7 @@ def outlined(photo: Photo, areas: Sequence[Points], faults: Sequence[Points], lo
     Parameters
     ----------
     areas, faults : sequence of outlines
-        In full-size pixels; without any the whole photo is shown.
+        In full-size pixels; without any the whole photo is shown. An empty one keeps its number.
     longest : int
         Pixels of the longer side.
 
@@ -62,8 +62,9 @@ def outlined(photo: Photo, areas: Sequence[Points], faults: Sequence[Points], lo
     PictureDamaged
     """
     picture, corner = photo.picture(), np.zeros(2)
-    if areas or faults:
-        points = np.vstack([np.array(outline) for outline in (*areas, *faults)])
+    shown_ones = [np.array(outline) for outline in (*areas, *faults) if len(outline)]
+    if shown_ones:
+        points = np.vstack(shown_ones)
         room = 0.08 * np.ptp(points, axis=0).max()
         low = np.clip(points.min(axis=0) - room, 0, (photo.width - 1, photo.height - 1)).astype(int)
         high = np.clip(points.max(axis=0) + room + 1, low + 1, (photo.width, photo.height)).astype(int)
@@ -74,6 +75,8 @@ def outlined(photo: Photo, areas: Sequence[Points], faults: Sequence[Points], lo
     shown = _in_srgb(photo, shown)
     for outlines, colour in ((areas, AREA), (faults, FAULT)):
         for number, outline in enumerate(outlines, 1):
+            if not len(outline):
+                continue
             moved = np.array(outline) - corner
             # Pieces and holes hang together by seams of no width, which are not to be seen.
             mask = np.zeros(shown.shape[:2], np.uint8)

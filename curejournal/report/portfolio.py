@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -189,15 +188,7 @@ def _pictures(batch: PortfolioBatch, slug: str) -> list[_Picture]:
 
 
 def _seen(photo: PortfolioPhoto) -> tuple[Seen, ...]:
-    return tuple(Seen(outline, reading.lab) for reading in photo.readings if len(outline := _outline(reading.area)) > 2)
-
-
-def _outline(area: str) -> tuple[tuple[float, float], ...]:
-    """The polygon of a reading; empty where it is told in another way."""
-    try:
-        return tuple((float(x), float(y)) for x, y in json.loads(area))
-    except (ValueError, TypeError):
-        return ()
+    return tuple(Seen(reading.outline, reading.lab) for reading in photo.readings if reading.outline)
 
 
 def _when(batch: Batch, at: datetime) -> str:

@@ -81,7 +81,7 @@ def enrol_strip_key(
     fields = [Area(f"pH {ph:g}", outline) for ph, outline in areas.items()]
     measured = check_photo(measure(read_photo(data), card, fields))
     key = enrol_key(name, lot, measured, names)
-    journal.set_setting("strip keys", _KEYS.dump_python({**strip_keys(journal), name: key}, mode="json"))
+    journal.set_in("strip keys", name, _KEYS.dump_python({name: key}, mode="json")[name])
     return key
 
 

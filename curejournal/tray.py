@@ -11,11 +11,21 @@ from datetime import datetime, timedelta, tzinfo
 
 import cv2
 import numpy as np
-from pydantic import TypeAdapter
 
 from curejournal.colour.sample import Grade
 from curejournal.counting import how_many
-from curejournal.cure.records import Batch, ColourReading, Entry, Event, PhotoNote, Record, SurfaceNote, Withdrawn
+from curejournal.cure.records import (
+    AlkaliTest,
+    Batch,
+    ColourReading,
+    Entry,
+    Event,
+    PhotoNote,
+    Record,
+    SurfaceNote,
+    Withdrawn,
+)
+from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal, KeptPhoto, NewEntry
 from curejournal.photo.card import Card
@@ -94,15 +104,16 @@ def _found_out(journal: Journal, photo: KeptPhoto, card: Card, now: datetime) ->
 
 
 def _filed(photo: KeptPhoto, filed: Sequence[tuple[str, Entry]], surface: tuple[Finding, ...]) -> TrayItem:
-    colours, why = [], ""
+    colours, why, tested = [], "", False
     for _, entry in filed:
         if isinstance(entry.record, ColourReading):
             read = entry.record
-            outline = TypeAdapter(Points).validate_json(read.area)
-            colours.append(SeenColour(read.portion, outline, 0.0, read.lab, Grade(read.grade), read.reasons))
+            colours.append(SeenColour(read.portion, read.outline, 0.0, read.lab, Grade(read.grade), read.reasons))
         elif isinstance(entry.record, PhotoNote):
             why = entry.record.why_no_colour
-    state: State = "placed" if colours else "no colour"
+        elif isinstance(entry.record, AlkaliTest):
+            why, tested = f"{in_words(entry.record)}.", True
+    state: State = "placed" if colours or tested else "no colour"
     code, at = filed[0][0], filed[0][1].at
     seen = surface if colours else ()
     return TrayItem(photo.sha256, photo.facts.original_name, state, code, at, why, (), tuple(colours), seen)
@@ -286,10 +297,12 @@ def proposed_areas(journal: Journal, batch: Batch, card: Card, corners: Points, 
     last = [entry.record for entry in earlier if entry.photo == earlier[-1].photo]
     areas: dict[str, Points] = {}
     for record in last:
-        if isinstance(record, ColourReading) and len(record.corners) == 4 and _same_kind(journal, record.card, card):
+        if not isinstance(record, ColourReading) or not record.outline or len(record.corners) != 4:
+            continue
+        if _same_kind(journal, record.card, card):
             turn = cv2.getPerspectiveTransform(np.array(record.corners, np.float32), np.array(corners, np.float32))
-            outline = np.array(TypeAdapter(Points).validate_json(record.area))
-            areas[record.portion] = as_points(cv2.perspectiveTransform(outline[None], turn)[0].astype(float))
+            moved = cv2.perspectiveTransform(np.array([record.outline]), turn)[0]
+            areas[record.portion] = as_points(moved.astype(float))
     return areas
 
 

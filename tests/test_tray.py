@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from functools import cache
@@ -10,7 +11,8 @@ import numpy as np
 import pytest
 
 from curejournal import workflow
-from curejournal.cure.records import AlkaliTest, PhotoNote, SurfaceNote
+from curejournal.cure.records import AlkaliTest, ColourReading, PhotoNote, SurfaceNote
+from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.tag import payload
 from curejournal.sorting import answers_to
@@ -21,6 +23,7 @@ from curejournal.tray import (
     confirm_surface,
     growth,
     item_of,
+    outlined_picture,
     place,
     proposed_areas,
     set_aside,
@@ -209,6 +212,29 @@ def test_what_was_noted_by_a_photo_goes_with_it_when_its_clock_or_batch_is_corre
     assert not kept.batch("B-1").of(SurfaceNote) and not kept.batch("B-1").of(AlkaliTest)
     assert kept.batch("B-2").records(SurfaceNote) == ((right, note),)
     assert kept.batch("B-2").records(AlkaliTest) == ((TAKEN + timedelta(hours=2), strip),)
+
+
+def test_a_reading_whose_area_is_no_polygon_has_no_outline_and_breaks_nothing(kept: Journal) -> None:
+    (one,) = take(kept, ("a.jpg", picture(CREAM)))
+    (reading,) = (entry.record for entry in kept.batch("B-1").of(ColourReading))
+    assert len(reading.outline) > 2
+    for area in ("", "the middle", "[]", "[[1, 2]]", '["ab", "cd", "ef"]', "[[1, 2], [3, 4], [5, Infinity]]", "7"):
+        kept.add("B-2", replace(reading, area=area), at=TAKEN, by=BY, photo=one.item.sha256)
+    seen = item_of(kept, one.item.sha256, window(), NOW)
+    outlines = [colour.outline for colour in seen.colours]
+    assert len(outlines) == 8 and sum(map(bool, outlines)) == 1
+    assert outlined_picture(kept, one.item.sha256, outlines, (), 300).startswith(b"\xff\xd8")
+    assert outlined_picture(kept, one.item.sha256, outlines[1:], (), 300).startswith(b"\xff\xd8")
+    assert proposed_areas(kept, kept.batch("B-2"), window(), reading.corners) == {}
+
+
+def test_the_photo_of_a_strip_tells_its_test(kept: Journal) -> None:
+    data = picture(CREAM, code="")
+    facts = PhotoFacts(".jpg", 1, 1, TAKEN, "maker", "strip.jpg")
+    kept.keep_filed("B-1", data, facts, [AlkaliTest("strip", 9.3, 0.2, 1.0)], at=TAKEN, by=BY)
+    seen = item_of(kept, hashlib.sha256(data).hexdigest(), window(), NOW)
+    assert (seen.state, seen.colours) == ("placed", ())
+    assert "pH 9.3 ± 0.2 by strip" in seen.why
 
 
 def test_a_surface_of_a_photo_that_waits_cannot_be_confirmed(kept: Journal) -> None:

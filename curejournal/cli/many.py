@@ -273,7 +273,7 @@ def strip(
     if as_json:
         print_json({"reading": workflow.as_json(read), "entry": workflow.as_json(entry) if entry else None})
     else:
-        print(f"pH {read.ph:.1f}, 95 % interval {read.low:.1f} to {read.high:.1f}{'; kept.' if entry else '.'}")
+        print(f"pH {read.ph:.1f}, 95 % interval ± {read.half_width:.2f}{'; kept.' if entry else '.'}")
 
 
 def _say_items(items: Sequence[TrayItem], zone: tzinfo) -> None:

@@ -299,6 +299,12 @@ class Journal(Ledger):
         with self._writing() as connection:
             self._set(connection, settings)
 
+    def set_in(self, name: str, key: str, value: Any) -> None:
+        """Set one key of a setting that maps keys to values; what another window sets meanwhile stays."""
+        with self._writing() as connection:
+            row = connection.execute(latest(setting_table, name)).first()
+            self._set(connection, {name: {**(json.loads(row.value) if row else {}), key: value}})
+
     def _set(self, connection: Connection, settings: Mapping[str, Any]) -> None:
         for values in [setting_columns(name, value) for name, value in settings.items()]:
             row = connection.execute(latest(setting_table, values["name"])).first()

@@ -74,8 +74,8 @@ class StripReading:
 
     @property
     def half_width(self) -> float:
-        """Half the interval, as kept with an alkali test."""
-        return (self.high - self.low) / 2
+        """The longer side of the interval, as kept with an alkali test: a test holds one number for both."""
+        return max(self.high - self.ph, self.ph - self.low)
 
 
 def enrol_key(name: str, lot: str, measured: Measurement, ph_of: Mapping[str, float]) -> StripKey:

@@ -142,7 +142,7 @@ def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
     if reading is None:
         return
     st.subheader(f"pH {reading.ph:.1f}")
-    parts.say(f"95 % interval {reading.low:.1f} to {reading.high:.1f}, by the key {key.name}.", "lead")
+    parts.say(f"95 % interval ± {reading.half_width:.2f}, by the key {key.name}.", "lead")
     parts.say("Strips often read low in soap: a strip can hold a batch, it does not prove that soap is safe.", "soft")
     if code is not None:
         _keep(desk, desk.journal.batch(code), file, reading, strength)

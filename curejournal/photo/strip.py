@@ -98,7 +98,7 @@ def enrol_key(name: str, lot: str, measured: Measurement, ph_of: Mapping[str, fl
     for area in measured.areas:
         if area.name not in ph_of:
             continue
-        if area.sample is None or area.grade is Grade.INDICATIVE:
+        if area.sample is None or _spoiled(measured, area):
             why = " ".join(reason.text for reason in area.reasons) or "Its light or card was not good enough."
             raise KeyUnusable(f"The colour of pH {ph_of[area.name]:g} cannot be used. {why}", "Take the photo again.")
         steps.append(KeyStep(float(ph_of[area.name]), area.sample.lab, area.sample.covariance))
@@ -115,6 +115,16 @@ def enrol_key(name: str, lot: str, measured: Measurement, ph_of: Mapping[str, fl
         text = f"The colours of pH {values[k]:g} and {values[k + 1]:g} are too alike for a photo."
         raise KeyUnusable(text, "Leave one of them out, or use a meter.")
     return StripKey(name, lot, measured.card, tuple(steps))
+
+
+def _spoiled(measured: Measurement, area: AreaColour) -> bool:
+    """Whether a doubt of the photo or the area is told in words alone.
+
+    That a colour is only roughly known stands in its covariance, which a reading counts: too rough, and the pad fits
+    anything.
+    """
+    limits = {reason.code for reason in (*measured.reasons, *area.reasons) if reason.limit is Grade.INDICATIVE}
+    return area.grade is Grade.INDICATIVE and limits != {"uncertain"}
 
 
 def read_strip(key: StripKey, pad: AreaColour, *, lot: str, card: str) -> StripReading:

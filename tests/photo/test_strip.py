@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from curejournal.colour.sample import Reason
+from curejournal.colour.sample import Grade, Reason
 from curejournal.photo.measure import AreaColour, Measurement, measure
 from curejournal.photo.reading import read_photo
 from curejournal.photo.strip import KeyStep, KeyUnusable, StripKey, StripUnreadable, enrol_key, on_curve, read_strip
@@ -103,6 +103,27 @@ def test_a_key_that_is_none_is_refused(ph_of: dict[str, float], words: str) -> N
     drawn = measured(beside_card({f"pH {ph}": Paint(PADS[ph]) for ph in (7, 8, 9)}))
     with pytest.raises(KeyUnusable, match=words):
         enrol_key("key", LOT, drawn, ph_of)
+
+
+def test_a_step_that_is_only_roughly_known_counts_so_but_another_doubt_spoils_a_key() -> None:
+    drawn = measured(beside_card({f"pH {ph:g}": Paint(lab) for ph, lab in PADS.items()}))
+    wide = tuple(tuple(9.0 * (i == j) for j in range(3)) for i in range(3))
+
+    def with_doubt(*codes: str) -> Measurement:
+        doubts = tuple(Reason(code, "Only so.", limit=Grade.INDICATIVE) for code in codes)
+        areas = [replace(a, grade=Grade.INDICATIVE, reasons=doubts) for a in drawn.areas if a.sample]
+        return replace(drawn, areas=tuple(replace(a, sample=replace(a.sample, covariance=wide)) for a in areas))
+
+    ph_of = {f"pH {ph:g}": ph for ph in PADS}
+    rough = enrol_key("half steps", LOT, with_doubt("uncertain"), ph_of)
+    near, far = (on_curve(key, np.array(lab_at(9.3)), 0.04 * np.eye(3)) for key in (key_of_small_doubt(), rough))
+    assert far.half_width > near.half_width
+    with pytest.raises(KeyUnusable, match="Only so"):
+        enrol_key("half steps", LOT, with_doubt("uncertain", "glare"), ph_of)
+
+
+def key_of_small_doubt() -> StripKey:
+    return replace(key(), steps=tuple(replace(step, covariance=SMALL) for step in key().steps))
 
 
 def test_neighbours_too_alike_are_refused() -> None:

@@ -29,7 +29,7 @@ UNCLEAR = 0.08
 ONE_PORTION = 6.0
 # Bands seen upside down are as likely as upright ones; a window that shows only some of them is less likely.
 SOME_ONLY = np.log(0.1)
-# More ways than this for swirls to be portions are not tried one by one: seconds on a phone photo.
+# More ways than this for swirls to be portions are not weighed: 12 portions in 6 colours have 665 280, seconds of work.
 TOO_MANY = 50_000
 # A layer further than this many standard deviations from its portion's known colour is unlike the batch.
 UNLIKE_SD = 3.5

@@ -39,6 +39,7 @@ WRITES: dict[str, Callable[[Journal, str], object]] = {
     "keep_card": lambda journal, by: journal.keep_card("mine", "text"),
     "set_setting": lambda journal, by: journal.set_setting("people", [by]),
     "set_settings": lambda journal, by: journal.set_settings({"people": [by]}),
+    "set_in": lambda journal, by: journal.set_in("strip keys", "mine", {}),
     "backup": lambda journal, by: journal.backup(journal.location / "elsewhere"),
     "export": lambda journal, by: journal.export(journal.location / "elsewhere"),
     "copy_to": lambda journal, by: journal.copy_to(journal.location / "elsewhere"),

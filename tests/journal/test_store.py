@@ -191,9 +191,11 @@ def test_the_latest_setting_and_card_count_and_survive_reopening(started: Journa
     assert started.card_text("window") == "size = 2"
 
 
-def test_one_key_of_a_setting_is_set_and_what_another_window_set_stays(started: Journal) -> None:
+def test_one_key_of_a_setting_is_set_and_what_another_window_set_stays(
+    started: Journal, database_url: str | None
+) -> None:
     started.set_in("keys", "here", 1)
-    with Journal.open(started.location) as other:
+    with Journal.open(started.location, url=database_url) as other:
         other.set_in("keys", "there", {"steps": [1, 2]})
     started.set_in("keys", "here", 3)
     assert started.setting("keys") == {"here": 3, "there": {"steps": [1, 2]}}

@@ -212,7 +212,7 @@ def test_a_key_is_enrolled_by_one_pull_and_a_strip_read_and_kept(size: str, wind
     assert sheet.bounding_box()["width"] == pytest.approx(4 * small, rel=0.01)
     steps.drag(window, size, *[on_screen(sheet, pad, point) for point in (outline.min(axis=0), outline.max(axis=0))])
     steps.settled(window)
-    steps.see(window, re.compile(r"95 % interval \d"))
+    steps.see(window, re.compile(r"95 % interval ± \d"))
     window.get_by_role("button", name="The whole picture", exact=True).click()
     assert sheet.bounding_box()["width"] == pytest.approx(small, rel=0.01)
     steps.shot(window, size, "strip-read")

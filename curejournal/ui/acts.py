@@ -55,7 +55,7 @@ def bars_out(desk: Desk, batch: Batch) -> None:
         note = st.text_input("Remark", key=f"{key}-note", max_chars=500)
         at = entry.moment(desk, key)
         if st.form_submit_button("Keep it", type="primary"):
-            entry.offer(desk, batch.code, [BarsOut(int(bars), to.strip(), why, note.strip())], at)
+            entry.offer(desk, batch.code, [BarsOut(int(bars), to.strip(), why, note.strip())], at, key)
 
 
 def scale_change(desk: Desk, batch: Batch) -> None:
@@ -89,7 +89,7 @@ def scale_change(desk: Desk, batch: Batch) -> None:
         records: list[Record] = [replace(before, grams=grams, bars=bars, tare_g=tare, confirmed=False)]
         if change == CHANGES[0] and bars < before.bars:
             records.append(BarsOut(before.bars - bars, to.strip(), why, f"from {subject}"))
-        entry.offer(desk, batch.code, records, at)
+        entry.offer(desk, batch.code, records, at, key)
 
 
 def intended(desk: Desk, batch: Batch) -> None:
@@ -131,7 +131,7 @@ def _intend(
     except CureJournalError as error:
         refusal(error)
     else:
-        entry.tell(batch.code, [kept])
+        entry.tell(batch.code, [kept], key)
         st.rerun()
 
 
@@ -207,7 +207,7 @@ def embeds(desk: Desk, batch: Batch) -> None:
         place = "" if portion == where[0] else portion
         piece = attempt(partial(workflow.embed_of, desk.journal, code, grams, place, desk.now))
         if piece is not None:
-            _recipe(desk, batch, lambda recipe: replace(recipe, embeds=(*recipe.embeds, piece)))
+            _recipe(desk, batch, lambda recipe: replace(recipe, embeds=(*recipe.embeds, piece)), key)
 
 
 def batter(desk: Desk, batch: Batch) -> None:
@@ -235,11 +235,11 @@ def batter(desk: Desk, batch: Batch) -> None:
         sent = st.form_submit_button("Keep it", type="primary")
     if sent:
         divided = tuple(Batter(name, grams) for name, grams in found.items() if grams)
-        _recipe(desk, batch, lambda recipe: replace(recipe, batter=divided))
+        _recipe(desk, batch, lambda recipe: replace(recipe, batter=divided), key)
 
 
-def _recipe(desk: Desk, batch: Batch, change: Callable[[Recipe], Recipe]) -> None:
+def _recipe(desk: Desk, batch: Batch, change: Callable[[Recipe], Recipe], key: str) -> None:
     """The recipe as corrected; the earlier one stays in the history."""
     last = workflow.last_entry(batch, Recipe)
     assert last is not None and isinstance(last.record, Recipe)
-    entry.offer(desk, batch.code, [change(last.record)], last.at, last.id)
+    entry.offer(desk, batch.code, [change(last.record)], last.at, key, supersedes=last.id)

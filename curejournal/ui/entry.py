@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
@@ -43,10 +44,13 @@ class Offered:
     at: datetime
     supersedes: int | None
     doubts: tuple[Doubt, ...]
+    forms: tuple[str, ...]
 
 
-def offer(desk: Desk, code: str, records: Sequence[Record], at: datetime, supersedes: int | None = None) -> None:
-    """Keep records, or ask first if one is unlikely, or say why one cannot be."""
+def offer(
+    desk: Desk, code: str, records: Sequence[Record], at: datetime, *forms: str, supersedes: int | None = None
+) -> None:
+    """Keep records, or ask first if one is unlikely, or say why one cannot be. Kept, these forms begin anew."""
     if not records:
         st.info("Nothing was entered.")
         return
@@ -58,7 +62,7 @@ def offer(desk: Desk, code: str, records: Sequence[Record], at: datetime, supers
         if found is None:
             return
         doubts += found
-    offered = Offered(code, tuple(records), at, supersedes, tuple(doubts))
+    offered = Offered(code, tuple(records), at, supersedes, tuple(doubts), forms)
     if doubts:
         st.session_state["offered"] = offered
     else:
@@ -105,14 +109,14 @@ def _keep(desk: Desk, offered: Offered) -> None:
             return
         kept.append(done[0])
     st.session_state.pop("offered", None)
-    tell(offered.code, kept)
+    tell(offered.code, kept, *offered.forms)
     st.rerun()
 
 
-def tell(code: str, kept: Sequence[Entry]) -> None:
-    """Note what was just kept, so that it is said and can be undone."""
+def tell(code: str, kept: Sequence[Entry], *forms: str) -> None:
+    """Note what was just kept, so that it is said and can be undone; the forms by these keys are done."""
     st.session_state["kept"] = (code, tuple(kept))
-    next_turn()
+    done(*forms)
 
 
 def undo(desk: Desk) -> None:
@@ -135,19 +139,21 @@ def undo(desk: Desk) -> None:
                 st.rerun()
 
 
-def form_key(form: str, batch: Batch) -> str:
-    """A form's key: once something is kept its form begins anew; refused or doubted, what was typed stays."""
-    return f"{form}-{batch.code}-{turn()}"
+def form_key(form: str, batch: Batch | None = None) -> str:
+    """A form's key. Once it is done the form begins anew; until then, and in all other forms, what was typed stays."""
+    of = f"{form}-{batch.code}" if batch is not None else form
+    return f"{of}-{_done()[of]}"
 
 
-def turn() -> int:
-    """How many times something was kept in this session: what is keyed by it begins anew then."""
-    return int(st.session_state.setdefault("round", 0))
+def done(*forms: str) -> None:
+    """What was asked by forms of these keys is kept."""
+    _done().update(key.rpartition("-")[0] for key in forms)
 
 
-def next_turn() -> None:
-    """Something was kept."""
-    st.session_state["round"] = turn() + 1
+def _done() -> Counter[str]:
+    """How many times each form was done in this session."""
+    counted: Counter[str] = st.session_state.setdefault("done", Counter())
+    return counted
 
 
 def lab(key: str, shown: Lab = CREAM) -> Lab:
@@ -205,7 +211,7 @@ def weigh(desk: Desk, batch: Batch) -> None:
         ]
         if new_grams is not None:
             records.append(Weighing(name.strip(), new_grams, step, bars=int(new_bars)))
-        offer(desk, batch.code, records, at)
+        offer(desk, batch.code, records, at, key)
 
 
 def _scale_step(used_g: float | None, key: str) -> float:
@@ -262,9 +268,9 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
     if sent and method == "titration":
         volumes = tuple(volume for volume in acid if volume is not None)
         test = AlkaliTest(method, soap_g=soap, acid_ml=volumes, acid_mol_l=strength, blank_ml=blank, bar_weight_g=bar)
-        offer(desk, batch.code, [test], at)
+        offer(desk, batch.code, [test], at, key)
     elif sent:
-        offer(desk, batch.code, [AlkaliTest(method, ph, half, percent or None, temperature)], at)
+        offer(desk, batch.code, [AlkaliTest(method, ph, half, percent or None, temperature)], at, key)
 
 
 def surface(desk: Desk, batch: Batch) -> None:
@@ -278,7 +284,7 @@ def surface(desk: Desk, batch: Batch) -> None:
         at = moment(desk, key)
         if st.form_submit_button("Keep the look", type="primary"):
             number = int(count) if count is not None else None
-            offer(desk, batch.code, [SurfaceNote(look, number, area, note.strip())], at)
+            offer(desk, batch.code, [SurfaceNote(look, number, area, note.strip())], at, key)
 
 
 def room(desk: Desk, batch: Batch) -> None:
@@ -293,9 +299,8 @@ def room(desk: Desk, batch: Batch) -> None:
         }
         at = moment(desk, key)
         if st.form_submit_button("Keep the readings", type="primary"):
-            offer(
-                desk, batch.code, [ScalarReading(name, value) for name, value in found.items() if value is not None], at
-            )
+            readings = [ScalarReading(name, value) for name, value in found.items() if value is not None]
+            offer(desk, batch.code, readings, at, key)
 
 
 LABELS = {

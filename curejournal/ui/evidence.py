@@ -113,5 +113,5 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             )
         )
         if signed is not None:
-            entry.tell(batch.code, [signed])
+            entry.tell(batch.code, [signed], turn)
             st.rerun()

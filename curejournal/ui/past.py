@@ -83,7 +83,13 @@ def _correct(desk: Desk, batch: Batch) -> None:
             at = st.datetime_input("When", shown, format="YYYY-MM-DD", step=60, key=f"correct-at-{item.id}")
             sent = st.form_submit_button("Keep the correction", type="primary")
         if sent:
-            entry.offer(desk, batch.code, [changed], item.at if at == shown else at.replace(tzinfo=desk.zone), item.id)
+            entry.offer(
+                desk,
+                batch.code,
+                [changed],
+                item.at if at == shown else at.replace(tzinfo=desk.zone),
+                supersedes=item.id,
+            )
     with st.form(f"back-{item.id}"):
         why = st.text_input("Why is it taken back?", key=f"why-{item.id}", max_chars=500)
         if st.form_submit_button("Take it back"):

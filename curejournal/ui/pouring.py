@@ -32,7 +32,7 @@ def is_on(desk: Desk, batch: Batch) -> bool:
 def show(desk: Desk, batch: Batch) -> None:
     """The buttons, a temperature, a note; what was noted so far."""
     key = f"pour-{batch.code}"
-    turn = f"{key}-{st.session_state.setdefault('round', 0)}"
+    turn, warm_form, note_form = (entry.form_key(form, batch) for form in ("pour", "pour-warm", "pour-note"))
     names = [portion.name for portion in batch.portions]
     # The portion stays chosen from one press to the next: it is worked on for a while.
     chosen = (
@@ -45,16 +45,18 @@ def show(desk: Desk, batch: Batch) -> None:
         pressed = [kind for kind, label in LARGE.items() if st.button(label, key=f"{key}-{kind}")]
     # Value and button travel together in a form: what was typed is not lost to a page that draws itself meanwhile.
     with (
-        st.form(f"{turn}-warm", border=False),
+        st.form(warm_form, border=False),
         st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-warm"),
     ):
-        temperature = temperature_input("Temperature, °C", value=None, step=0.5, key=f"{turn}-temperature")
+        temperature = temperature_input("Temperature, °C", value=None, step=0.5, key=f"{warm_form}-temperature")
         warm = st.form_submit_button("Keep temperature", key=f"{key}-warm")
     with (
-        st.form(f"{turn}-noted", border=False),
+        st.form(note_form, border=False),
         st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-note"),
     ):
-        words = st.text_input("Note", key=f"{turn}-note", max_chars=500, placeholder="thick, separating, 2 g more…")
+        words = st.text_input(
+            "Note", key=f"{note_form}-words", max_chars=500, placeholder="thick, separating, 2 g more…"
+        )
         noted = st.form_submit_button("Keep note", key=f"{key}-note")
     with st.expander("At another time, or with the number of bars cut"):
         bars = st.number_input("Bars cut", value=None, min_value=1, step=1, key=f"{turn}-bars")
@@ -70,8 +72,9 @@ def show(desk: Desk, batch: Batch) -> None:
         )
     if noted and words.strip():
         records.append(Event("note", portion, words.strip()))
-    if records:
-        entry.offer(desk, batch.code, records, at)
+    if records or warm or noted:
+        forms = (turn, *([warm_form] if warm else []), *([note_form] if noted else []))
+        entry.offer(desk, batch.code, records, at, *forms)
     _lately(desk, batch)
 
 

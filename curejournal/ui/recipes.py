@@ -32,7 +32,8 @@ def of_batch(desk: Desk, batch: Batch) -> None:
     """Ask for a batch's recipe: the first time, or as it should have been entered."""
     last = workflow.last_entry(batch, Recipe)
     # Corrected meanwhile in another window, it is asked for anew: kept as it stood here, it would undo that.
-    key = f"{entry.form_key('recipe', batch)}-{last.id if last else 0}"
+    form = entry.form_key("recipe", batch)
+    key = f"{form}-{last.id if last else 0}"
     recipe = ask(desk, key, batch.recipe, [portion.name for portion in batch.portions], batch.code)
     if recipe is not None:
         checked = attempt(lambda: check_lye(recipe))
@@ -42,7 +43,7 @@ def of_batch(desk: Desk, batch: Batch) -> None:
             parts.say("The recipe as it was entered before stays in the history.", "soft")
         if st.button("Keep the recipe", key=f"{key}-go", type="primary"):
             at, corrects = (last.at, last.id) if last is not None else (desk.now, None)
-            entry.offer(desk, batch.code, [recipe], at, corrects)
+            entry.offer(desk, batch.code, [recipe], at, form, supersedes=corrects)
 
 
 def lye(checked: LyeCheck) -> None:

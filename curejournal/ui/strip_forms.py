@@ -18,6 +18,8 @@ from curejournal.workflow import Card, Points
 
 KEPT = "strip-key-kept"
 """What is said of a key that was just kept, on the next look at the page."""
+KEY, STRIP = "strip-key", "strip-photo"
+"""The two forms."""
 IN_A_ROW = "in an even row"
 KEY_ROW = "the row of its colours"
 PAD = "the pad"
@@ -40,7 +42,7 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
         "Photograph the colour key on the packet beside the card in good daylight. It is measured once; after that "
         "a photo of a strip is enough. A key counts for its own packet’s lot alone."
     )
-    file = st.file_uploader("Photo of the key", type=TYPES, key=f"key-photo-{entry.turn()}")
+    file = st.file_uploader("Photo of the key", type=TYPES, key=f"{entry.form_key(KEY)}-photo")
     with st.container(horizontal=True):
         name = st.text_input("What to call it", key="key-name", max_chars=60, width=300)
         lot = st.text_input("Lot on the packet", key="key-lot", max_chars=60, width=300)
@@ -72,7 +74,7 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
         )
         if key is not None:
             st.session_state[KEPT] = f"Kept: {len(key.steps)} colours of {plain(key.name)}."
-            entry.next_turn()
+            entry.done(entry.form_key(KEY))
             st.rerun()
 
 
@@ -127,7 +129,7 @@ def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
     strength = st.number_input(
         "Grams of soap in 100 ml of distilled water", 0.1, 20.0, 1.0, 0.1, format="%.1f", key="strip-strength"
     )
-    file = st.file_uploader("Photo of the strip beside the card", type=TYPES, key=f"strip-photo-{entry.turn()}")
+    file = st.file_uploader("Photo of the strip beside the card", type=TYPES, key=entry.form_key(STRIP))
     if file is None:
         return
     how = "Mark the pad: pull from one of its corners to the opposite one."
@@ -171,7 +173,7 @@ def _keep(desk: Desk, batch: Batch, file: UploadedFile, reading: strips.StripRea
         how = partial(strips.keep_strip, name=file.name, strength_pct=strength, at=at, by=desk.by, now=desk.now)
         kept = attempt(lambda: how(desk.journal, batch.code, data, reading, confirmed=bool(doubts)))
         if kept is not None:
-            entry.tell(batch.code, [kept])
+            entry.tell(batch.code, [kept], entry.form_key(STRIP))
             st.rerun()
 
 

@@ -192,6 +192,25 @@ def test_a_temperature_and_a_note_are_stamped_with_the_time(size: str, window: A
 
 
 @pytest.mark.mostly("phone")
+def test_what_was_typed_and_not_kept_yet_stays_when_something_else_is_kept(
+    size: str, window: Any, full_app: App
+) -> None:
+    code = pour_again(window, full_app, size)
+    window.get_by_label("Note", exact=True).fill("smells of almonds")
+    window.get_by_label("Temperature, °C").fill("41")
+    steps.press(window, "Trace")
+    steps.see(window, re.compile(f"Kept for {code}: trace"))
+    steps.press(window, "Keep temperature")
+    steps.see(window, re.compile(f"Kept for {code}: batter temperature"))
+    steps.press(window, "Keep note")
+    steps.see(window, re.compile("smells of almonds"))
+    steps.press(window, "Keep note")
+    steps.see(window, "Nothing was entered.")
+    notes = [entry.record.note for entry in steps.current(full_app, code, Event) if entry.record.kind == "note"]
+    assert notes == ["smells of almonds"]
+
+
+@pytest.mark.mostly("phone")
 def test_portion_by_portion_the_choice_stays_from_press_to_press(size: str, window: Any, full_app: App) -> None:
     steps.go(window, full_app, "batch?batch=B-2")
     steps.section(window, "Write down")

@@ -23,7 +23,7 @@ def render(desk: Desk) -> None:
         st.success(kept, icon=":material/check:")
     if keys:
         todo = st.segmented_control(
-            "What next", [READ, ENROL], default=READ, required=True, key=f"strip-todo-{entry.turn()}"
+            "What next", [READ, ENROL], default=READ, required=True, key=f"{entry.form_key(strip_forms.KEY)}-todo"
         )
     else:
         todo = ENROL

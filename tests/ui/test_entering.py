@@ -142,7 +142,7 @@ def test_what_is_typed_of_a_strips_key_is_answered_at_once(empty: Path) -> None:
     with Journal.open(empty) as journal:
         journal.set_setting("strip keys", {"half steps": {"name": "", "lot": "L-77", "card": "", "steps": []}})
     at.run()
-    at.button_group(key="strip-todo-0").set_value("Enrol a key").run()
+    at.button_group(key="strip-key-0-todo").set_value("Enrol a key").run()
     at.text_input(key="key-name").set_value("half steps").run()
     assert "It takes the place of the key half steps of lot L-77." in text_of(at)
 

@@ -139,7 +139,7 @@ def light_across(
     places, colours = centres_of(rects)[seen], light[seen]
     if len(places) < 6:
         return None, []
-    shading = fit_shading(places, colours)
+    shading = fit_shading(places, colours, max(card.size_mm) / 2)
     return shading, doubts.about_light(shading.spread, _tint_spread(colours), shading.residual, placement.corners)
 
 

@@ -41,7 +41,7 @@ _MATERIAL_REACH = 25.0
 tell when all are mixed of the same inks; the share of its variance at grey; chroma where it is nearly full. From the
 spectral simulation (published cameras, usual lights)."""
 _LEARNED_SD, _LEARNED_GREY, _LEARNED_CHANGE = np.array([0.25, 1.2, 1.2]), 0.75, 0.3
-_USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.37, 2.0, 3.5
+_USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.36, 3.0, 4.0
 """The same where it was put right for soap; the share of what was put right, for whatever, that is as uncertain again;
 and the usual excess of a photo's patches, how strongly soap's error grows with it, and to how much at most: what sees
 patches unlike the eye sees soap unlike it too. From drawn photos of other seeds than are reported, so that intervals

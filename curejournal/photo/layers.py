@@ -217,9 +217,10 @@ def _joined(profile: Floats, counts: Floats, borders: list[int]) -> Ints:
         middles = np.array([_middle(profile, counts, start, end) for start, end in bands])
         steps = ciede2000(middles[:-1], middles[1:])
         shares = np.array([counts[start:end].sum() for start, end in bands]) / counts.sum()
-        steps[np.minimum(shares[:-1], shares[1:]) < LEAST_SHARE] = 0.0
-        weakest = int(np.argmin(steps))
-        if steps[weakest] >= LEAST_STEP:
+        # One that is too small is joined first, and to the neighbour that it is more like.
+        small = np.minimum(shares[:-1], shares[1:]) < LEAST_SHARE
+        weakest = int(np.argmin(np.where(small == small.any(), steps, np.inf)))
+        if not small.any() and steps[weakest] >= LEAST_STEP:
             break
         del borders[weakest]
     return np.array(borders, np.intp)

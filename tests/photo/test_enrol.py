@@ -88,7 +88,8 @@ def test_of_brightened_paper_the_interval_holds_by_a_lamp_too(monkeypatch: pytes
     """What daylight makes glow is dark by an LED (CIE LED-B1 has no ultraviolet), and no patch can tell."""
     printer, rng, paint = Printer(7, glow=0.2), np.random.default_rng(7), soap((86.0, 3.0, 18.0))
     found = enrolled_card(printer, rng)
-    assert found.glow == pytest.approx(-printer.paper.lab[2] - 1.0, abs=1.5)
+    # Bluer than any of the chart's paints, the paper is read somewhat too blue: to the safe side.
+    assert 0.0 < found.glow - (-printer.paper.lab[2] - 1.0) < 2.5
     photo = read_photo(render(scene(rng, paint, printer, ("LED, warm",), ("camera 1", None)), 1).jpeg)
     read = measure(photo, found)
     assert "bright paper" in [reason.code for reason in read.reasons]

@@ -47,6 +47,15 @@ def test_bands_that_lie_askew_in_the_window_are_followed(turn: float) -> None:
     assert max(errors(measured, CREAM, AMBER, BROWN)) < 1.0
 
 
+@pytest.mark.parametrize(("turn", "upright"), [(-12, False), (14, True), (14, False), (16, True)])
+def test_a_band_of_which_a_wedge_is_seen_stays_one(turn: float, upright: bool) -> None:
+    """Cut in two where the window ends in a wedge, its halves are each too small: they are one, not the neighbour's."""
+    plum, rose = (37.0, 6.0, -12.0), (53.0, 29.0, 14.0)
+    layers, measured = found_in(drawn(AMBER, BROWN, rose, plum, turn_deg=turn, upright_bands=upright))
+    assert layers.kind == "bands"
+    assert max(errors(measured, AMBER, BROWN, rose, plum)) < 1.0
+
+
 def test_colours_a_just_visible_step_apart_are_two_layers_and_mottling_is_none() -> None:
     near = (84.5, 3.0, 18.0)
     assert len(found_in(drawn(CREAM, near))[0].layers) == 2

@@ -32,7 +32,7 @@ def is_on(desk: Desk, batch: Batch) -> bool:
 def show(desk: Desk, batch: Batch) -> None:
     """The buttons, a temperature, a note; what was noted so far."""
     key = f"pour-{batch.code}"
-    turn, warm_form, note_form = (entry.form_key(form, batch) for form in ("pour", "pour-warm", "pour-note"))
+    turn, warm_form, note_form = (entry.form_key(form, batch) for form in ("pour", "warm", "note"))
     names = [portion.name for portion in batch.portions]
     # The portion stays chosen from one press to the next: it is worked on for a while.
     chosen = (

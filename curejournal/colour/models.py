@@ -45,8 +45,8 @@ _USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.36, 3.0, 4.0
 """The same where it was put right for soap; the share of what was put right, for whatever, that is as uncertain again;
 and the usual excess of a photo's patches, how strongly soap's error grows with it, and to how much at most: what sees
 patches unlike the eye sees soap unlike it too. The excess and its power are set on drawn photos of ten seeds, some of
-which are reported, so that intervals hold for usual cameras and for a stacked sensor. Inks put right beside paints are as near to the smooth correction as
-the paints themselves."""
+which are reported, so that intervals hold for usual cameras and for a stacked sensor. Inks put right beside paints are
+as near to the smooth correction as the paints themselves."""
 _COOL_SD = np.array([0.14, 0.06])
 """By how much more green and blue soaps may be redder or greener, per unit of -a and of -b in even Lab: pigments of one
 green are less alike than those of one red. From drawn pigments, published reflectances in sight

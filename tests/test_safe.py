@@ -17,15 +17,16 @@ import pytest
 import typer
 from sqlalchemy import Connection
 
-from curejournal import intake, publish, sorting, strips, workflow
+from curejournal import publish, workflow
 from curejournal.cli import app, main
 from curejournal.errors import CureJournalError
 from curejournal.journal.database import DATABASE
 from curejournal.journal.ledger import Ledger
 from curejournal.journal.store import Journal
 from curejournal.photo.tag import payload
+from curejournal.workflow.photos import Clock, Source, analyse, commit, import_photos, importing, strips
 from tests.photo.windows import drawn
-from tests.rolls import looked_once
+from tests.rolls import analysed_once
 from tests.test_cli_recipe import MIXED
 from tests.ui.journals import CREAM, OURS, TAKEN, plain_jpeg, small_journal
 
@@ -114,10 +115,10 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, 
     with Journal.open(here / "journal") as journal:
         journal.set_setting("tag id", OURS)
         files |= {"bundle": publish.bundle(journal, "B-1"), "mixed.toml": MIXED.encode()}
-        sources = [intake.Source(f"{k}.jpg", lambda k=k: roll[k].jpeg) for k in range(2)]
+        sources = [Source(f"{k}.jpg", lambda k=k: roll[k].jpeg) for k in range(2)]
         how = {"card": workflow.find_card("window"), "by": "Ann", "now": workflow.calendar(journal, TAKEN)}
-        clock = intake.Clock(workflow.time_zone(journal))
-        waits, placed = intake.take_in_all(journal, sources, clock=clock, workers=1, **how)
+        clock = Clock(workflow.time_zone(journal))
+        waits, placed = import_photos(journal, sources, clock=clock, workers=1, **how)
     assert (waits.outcome, placed.outcome) == ("needs you", "placed")
     for name, data in files.items():
         (here / name).write_bytes(data)
@@ -182,8 +183,8 @@ def test_what_a_refusal_says_is_safe_is_true(
     monkeypatch.setattr(strips, "check_photo", lambda seen: seen)
     monkeypatch.setattr(strips, "enrol_key", lambda name, lot, *_: strips.StripKey(name, lot, "window", ()))
     monkeypatch.setattr(strips, "read_strip", lambda *_, **__: strips.StripReading(9.5, 9.3, 9.7, 0.5, "k"))
-    for module in (intake, sorting):
-        monkeypatch.setattr(module, "look_as_json", looked_once)
+    for module in (analyse, commit, importing):
+        monkeypatch.setattr(module, "analyse", analysed_once)
     for command in line.split(" ; "):
         before, ends, fails, failed = rows_of(now), [], 0, True
         while failed:

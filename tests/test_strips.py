@@ -16,7 +16,8 @@ from curejournal.journal.faults import NotInJournal
 from curejournal.journal.store import Journal
 from curejournal.photo.placement import Points
 from curejournal.photo.strip import StripUnreadable
-from curejournal.strips import (
+from curejournal.workflow import enter
+from curejournal.workflow.photos.strips import (
     NoColour,
     StripKey,
     enrol_strip_key,
@@ -25,7 +26,6 @@ from curejournal.strips import (
     strip_key,
     strip_keys,
 )
-from curejournal.workflow import enter
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.photo.windows import window
 from tests.scene_items import Paint

@@ -31,7 +31,7 @@ from curejournal.cli.typed import (
 )
 from curejournal.counting import digits, how_many
 from curejournal.cure.lineage import gone_words
-from curejournal.sorting import tag_text
+from curejournal.workflow.photos import tag_text
 
 
 @app.command("materials")

@@ -28,8 +28,8 @@ from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.report import wording
 from curejournal.soap.recipe import Recipe
-from curejournal.tray import Clock
 from curejournal.workflow import Points
+from curejournal.workflow.photos import Clock
 
 NO_COLOUR = 3
 DATA = Path(platformdirs.user_data_path("curejournal"))

@@ -17,6 +17,8 @@ from curejournal.cure.records import Batch
 from curejournal.journal.store import Journal
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
+from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis
+from curejournal.workflow.photos.analyse import analyse
 
 
 @st.cache_resource(show_spinner="Opening the journal…")
@@ -90,6 +92,12 @@ def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
 def measured(data: bytes, card: Card, areas: workflow.Places | None, corners: workflow.Corners | None) -> Measurement:
     """What is in a photo that was just taken."""
     return workflow.measure_photo(data, card, areas, corners)
+
+
+@st.cache_resource(max_entries=40, show_spinner="Measuring…", hash_funcs={Cards: repr, Marks: repr})
+def analysed(data: bytes, cards: Cards, marks: Marks) -> PhotoAnalysis:
+    """What a photo shows that was just taken."""
+    return analyse(data, cards, marks)
 
 
 @st.cache_resource(max_entries=20, show_spinner=False, hash_funcs={Measurement: repr})

@@ -7,14 +7,15 @@ from functools import partial
 
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-from curejournal import strips, workflow
+from curejournal import workflow
 from curejournal.cure.records import Batch
-from curejournal.strips import StripKey
 from curejournal.ui import cache, entry, marking, parts
 from curejournal.ui.intake import TYPES, cards_to_choose
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import st
 from curejournal.workflow import Card, Points
+from curejournal.workflow.photos import strips
+from curejournal.workflow.photos.strips import StripKey
 
 KEPT = "strip-key-kept"
 """What is said of a key that was just kept, on the next look at the page."""

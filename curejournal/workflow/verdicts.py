@@ -7,6 +7,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+import numpy as np
+
+from curejournal.colour.difference import Interval, difference_interval
 from curejournal.cure import lineage
 from curejournal.cure.checks import check_record
 from curejournal.cure.due import DueThing
@@ -14,7 +17,7 @@ from curejournal.cure.findings import Verdict
 from curejournal.cure.house import HouseRules
 from curejournal.cure.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.cure.lineage import Recall
-from curejournal.cure.records import Act, Batch, Decision, Entry
+from curejournal.cure.records import Act, Batch, ColourReading, Decision, Entry
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.workflow.plain import as_json
@@ -145,3 +148,9 @@ def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgem
             why = ", ".join(unsafe) or {"hold": "signed hold", "withdraw": "withdrawn"}.get(signed, "recall question")
             return f"it has pieces of batch {parent.code} in it, which is held back ({why})"
     return ""
+
+
+def difference(first: ColourReading, second: ColourReading) -> Interval:
+    """How far two kept colours lie apart, ΔE00; their errors count as independent."""
+    covariance = np.add(first.covariance, second.covariance)
+    return difference_interval(first.lab, second.lab, covariance)

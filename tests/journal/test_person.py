@@ -10,16 +10,15 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from curejournal import tray, workflow
+from curejournal import workflow
 from curejournal.cure.house import HouseRules
 from curejournal.cure.records import Event, Portion, Weighing
 from curejournal.demo import pictures_folder
-from curejournal.intake import Source, take_in_all
 from curejournal.journal.faults import OnlyToRead, SignedByOther
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.journal.tables import metadata
-from curejournal.sorting import tag_text
+from curejournal.workflow.photos import Clock, Source, add_photo, import_photos, set_aside, tag_text
 from tests.ui.journals import plain_jpeg
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -65,14 +64,14 @@ USE_CASES: dict[str, Callable[[Journal], object]] = {
     "undo": lambda j: workflow.undo(j, 1, why="wrong", by="Ben", now=NOW),
     "sign": lambda j: workflow.decide(j, "B-1", "hold", signed_by="Ben", statement="held back", on=NOW),
     "house rules": lambda j: workflow.keep_house_rules(j, HouseRules()),
-    "take in a photo": lambda j: workflow.take_in(
-        j, "B-1", picture(1), name="a.jpg", card=workflow.find_card("window"), by="Ben", now=NOW, zone=UTC
+    "take in a photo": lambda j: add_photo(
+        j, "B-1", Source("a.jpg", lambda: picture(1)), workflow.find_card("window"), by="Ben", now=NOW
     ),
-    "take in many": lambda j: take_in_all(
+    "take in many": lambda j: import_photos(
         j, [Source("a.jpg", lambda: picture(1))], card=workflow.find_card("window"), by="Ben", now=NOW,
-        clock=tray.Clock(UTC), workers=1,
+        clock=Clock(UTC), workers=1,
     ),
-    "set aside": lambda j: tray.set_aside(j, j.unfiled_photos()[0].sha256, why="blurred", by="Ben"),
+    "set aside": lambda j: set_aside(j, j.unfiled_photos()[0].sha256, why="blurred", by="Ben"),
     "make tags": lambda j: tag_text(j, "B-1"),
 }  # fmt: skip
 

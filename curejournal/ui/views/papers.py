@@ -8,10 +8,10 @@ from curejournal import publish, workflow
 from curejournal.counting import how_many
 from curejournal.cure.lineage import gone_words
 from curejournal.report import wording
-from curejournal.sorting import tag_text
 from curejournal.ui import parts
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.telling import st
+from curejournal.workflow.photos import tag_text
 
 PDF = "application/pdf"
 

@@ -32,7 +32,8 @@ def take(desk: Desk, batch: Batch | None) -> None:
     shots = []
     for shot in intake.pictures(desk):
         with st.container(border=True, key=f"photo-{shot.key}"):
-            shots.append(intake.measured(desk, batch, replace(shot, card=card, portion=portion)))
+            answers = replace(shot.answers, window=portion)
+            shots.append(intake.shown(desk, batch, replace(shot, card=card, answers=answers)))
     known = [shot for shot in shots if shot is not None]
     if batch is not None and known:
         intake.keep(desk, batch, known)

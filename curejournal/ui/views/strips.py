@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from curejournal import strips
 from curejournal.ui import entry, parts, strip_forms
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.telling import st
+from curejournal.workflow.photos import strips
 
 READ, ENROL = "Read a strip", "Enrol a key"
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from curejournal import tray
 from curejournal.ui import many, parts, placing, surfaces
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.ui.telling import st
+from curejournal.workflow import photos
 
 SHOWN = 8
 
@@ -19,7 +19,7 @@ def render(desk: Desk) -> None:
     )
     card = placing.chosen_card()
     many.take_in(desk, card)
-    waiting = attempt(lambda: tray.tray(desk.journal, card, desk.now)) or ()
+    waiting = attempt(lambda: photos.inbox_items(desk.journal, card, desk.now)) or ()
     many.arrived(desk, card, (item.sha256 for item in waiting))
     placing.said()
     surfaces.ask_all(desk, card)

@@ -113,7 +113,7 @@ def ask(desk: Desk, key: str, old: Recipe | None, portions: Sequence[str], code:
     before = old or Recipe((), ())
     gone = [name for name in portions_of(before) if name not in portions]
     places = [WHOLE, *portions, *gone]
-    name = st.text_input("Recipe’s name (rules may be set by it)", before.name, key=f"{key}-called", max_chars=80).strip()
+    name = st.text_input("Recipe’s name (rules may be set by it)", before.name, key=f"{key}-called", max_chars=80)
     oils = _oils(f"{key}-oil", before)
     liquids = _liquids(f"{key}-liquid", before)
     acids = _acids(f"{key}-acid", before)
@@ -135,9 +135,8 @@ def ask(desk: Desk, key: str, old: Recipe | None, portions: Sequence[str], code:
     scale_g = st.number_input(
         "Step of the scale that it was weighed with, g", 0.0, 100.0, before.scale_g, 0.1, key=f"{key}-scale"
     )
-    return Recipe(
-        tuple(oils), tuple(alkalis), tuple(liquids), tuple(additives), pieces, batter, tuple(acids), scale_g, name
-    )
+    rows_asked = tuple(oils), tuple(alkalis), tuple(liquids), tuple(additives)
+    return Recipe(*rows_asked, pieces, batter, tuple(acids), scale_g, name.strip())
 
 
 def _oils(key: str, before: Recipe) -> list[Oil]:

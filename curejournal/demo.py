@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -53,7 +54,7 @@ def pictures_folder() -> Path:
     ------
     DemoPicturesMissing
     """
-    package = Path(__file__).resolve().parent
+    package = Path(str(files("curejournal"))).resolve()
     for folder in (package / "sample_images", package.parent / "sample_images"):
         if (folder / "journal.toml").is_file():
             return folder

@@ -225,7 +225,8 @@ def _without(found: Layers, extra: Sequence[int], portions: Sequence[Expected], 
     others = tuple(layer for number, layer in enumerate(found.layers) if number not in extra)
     kind = found.kind if len(others) > 1 else "one"
     matched = match(replace(found, kind=kind, layers=others), portions, pour_day=pour_day)
-    names, parts = iter(matched.names), iter(matched.parts or ("",) * len(others))
+    nothing: tuple[Part, ...] = ("",) * len(others)
+    names, parts = iter(matched.names), iter(matched.parts or nothing)
     return replace(
         matched,
         names=tuple("" if n in extra else next(names) for n in range(len(found.layers))),

@@ -225,8 +225,7 @@ def _without(found: Layers, extra: Sequence[int], portions: Sequence[Expected], 
     others = tuple(layer for number, layer in enumerate(found.layers) if number not in extra)
     kind = found.kind if len(others) > 1 else "one"
     matched = match(replace(found, kind=kind, layers=others), portions, pour_day=pour_day)
-    nothing: tuple[Part, ...] = ("",) * len(others)
-    names, parts = iter(matched.names), iter(matched.parts or nothing)
+    names, parts = iter(matched.names), iter(matched.parts or _part(found, -1, ""))
     return replace(
         matched,
         names=tuple("" if n in extra else next(names) for n in range(len(found.layers))),

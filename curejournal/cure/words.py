@@ -54,7 +54,8 @@ def in_words(record: Record) -> str:
         case AlkaliTest(method="titration"):
             used = ", ".join(f"{ml:g}" for ml in record.acid_ml)
             acid = f"{used} ml of {record.acid_mol_l or 0:g} mol/l acid"
-            return f"titration: {acid} on {record.soap_g or 0:g}\u00a0g of soap"
+            bar = f" of {record.bar}" if record.bar else ""
+            return f"titration: {acid} on {record.soap_g or 0:g}\u00a0g of soap{bar}"
         case AlkaliTest():
             doubt = f" ± {record.half_width:g}" if record.half_width is not None else ""
             return f"pH {record.ph:g}{doubt} by {record.method}, {record.strength_pct or '?'} % solution"

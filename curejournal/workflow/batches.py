@@ -165,9 +165,9 @@ def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: dateti
     planned = Batch(code, "", (Entry(0, now, "", now, recipe),))
     held = pieces_held(journal, planned, lambda parent: judge(parent, now, rules))
     if held:
-        doubts.append(
-            Doubt("pieces held", f"{held[0].upper()}{held[1:]}.", "Leave them out until that batch is settled.")
-        )
+        titrate = "It may be poured; sell none of it before three of its bars were titrated, each under its name."
+        do = titrate if recipe.rebatch else "Leave them out until that batch is settled."
+        doubts.append(Doubt("pieces held", f"{held[0].upper()}{held[1:]}.", do))
     return tuple(doubts)
 
 

@@ -27,7 +27,7 @@ from curejournal.photo.surface import Finding, look_over
 from curejournal.photo.tag import Tag, Tags, read_slot, read_tags
 
 SOFTWARE = f"curejournal {version('curejournal')}"
-ANALYSIS_VERSION = 6
+ANALYSIS_VERSION = 7
 """To be raised when the analysis of the same photo may come out otherwise."""
 
 Box = tuple[float, float, float, float]
@@ -119,7 +119,7 @@ def analyse(data: bytes, cards: Cards, marks: Marks | None = None) -> PhotoAnaly
     if card.window is not None and lesson.correction is not None:
         flat = flatten(photo, card, lesson, inset(card.window, RIM))
         layers, numbers = sort_window(flat)
-        surface = look_over(flat, numbers)
+        surface = look_over(flat, numbers, layers.layers)
         if not areas and not marks.window:
             areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
     measurement = _measured(photo, card, lesson, areas)

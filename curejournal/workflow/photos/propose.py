@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from math import sqrt
 from typing import Literal
 
@@ -147,7 +147,8 @@ def _case(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers) -> C
     at = answers.at or context.facts.taken_at
     expected = _expected(batch, at or context.now) if batch else []
     portions = tuple(portion.name for portion in expected)
-    named = _named(analysis, answers, expected if batch is not None and at is not None else None)
+    pour_day = batch is not None and at is not None and _on_pour_day(batch, at)
+    named = _named(analysis, answers, expected if batch is not None and at is not None else None, pour_day)
     why = _why_no_colour(analysis, context.facts, answers)
     return Case(analysis, context, answers, batch, batch_asked, at, named, portions, why)
 
@@ -161,7 +162,12 @@ def _why_no_colour(analysis: PhotoAnalysis, facts: PhotoFacts, answers: Answers)
     return "" if analysis.measurement.usable else why_no_colour(analysis.measurement)
 
 
-def _named(analysis: PhotoAnalysis, answers: Answers, expected: Sequence[Expected] | None) -> Match:
+def _on_pour_day(batch: Batch, at: datetime) -> bool:
+    """Whether a time is within a day of the pour, before soda ash can show."""
+    return batch.poured_at is not None and abs(at - batch.poured_at) < timedelta(days=1)
+
+
+def _named(analysis: PhotoAnalysis, answers: Answers, expected: Sequence[Expected] | None, pour_day: bool) -> Match:
     """Which portion each area shows: as it was marked, as the maker said, or by order and earlier colours."""
     count = len(analysis.measurement.areas)
     if answers.areas:
@@ -172,7 +178,7 @@ def _named(analysis: PhotoAnalysis, answers: Answers, expected: Sequence[Expecte
         return Match(answers.portions, 1.0)
     if expected is None or analysis.layers is None or len(analysis.layers.layers) != count:
         return Match(("",) * count, 0.0)
-    return match(analysis.layers, expected)
+    return match(analysis.layers, expected, pour_day=pour_day)
 
 
 def _expected(batch: Batch, at: datetime) -> list[Expected]:
@@ -197,6 +203,7 @@ def _expected(batch: Batch, at: datetime) -> list[Expected]:
 
 def _item(case: Case, questions: tuple[Question, ...]) -> InboxItem:
     answers, facts = case.answers, case.context.facts
+    pour_day = case.batch is not None and case.at is not None and _on_pour_day(case.batch, case.at)
     text = " ".join([*([case.why] if case.why else []), *(question.text for question in questions)])
     state: State = "set aside" if answers.aside else "needs you" if questions else "no colour" if case.why else "placed"
     return InboxItem(
@@ -208,7 +215,7 @@ def _item(case: Case, questions: tuple[Question, ...]) -> InboxItem:
         answers.aside or text,
         questions,
         _colours(case),
-        case.analysis.surface,
+        tuple(finding for finding in case.analysis.surface if not (pour_day and finding.kind == "white film")),
         case.why,
     )
 

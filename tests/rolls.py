@@ -6,9 +6,9 @@ import hashlib
 from datetime import datetime, timedelta, timezone
 from functools import cache, wraps
 
-from curejournal.cure.records import ColourReading, Event, Portion
+from curejournal.batch.records import ColourReading, Event, Portion
 from curejournal.journal.store import Journal
-from curejournal.photo.tag import payload
+from curejournal.photo.find.tag import payload
 from curejournal.workflow.photos import (
     Answers,
     Arrival,

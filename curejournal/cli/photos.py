@@ -10,7 +10,8 @@ from typing import Annotated, Any
 import typer
 
 from curejournal import workflow
-from curejournal.cli.typed import (
+from curejournal.base.counting import digits, how_many
+from curejournal.cli.options import (
     AREA_EXAMPLE,
     DEFAULT_JOURNAL,
     ME,
@@ -36,7 +37,6 @@ from curejournal.cli.typed import (
     when_of,
     write_file,
 )
-from curejournal.counting import digits, how_many
 from curejournal.workflow.photos import ALL, Answers, Arrival, Source, add_photos
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from curejournal.documents.card_sheet import Paper, card_pdf
 from curejournal.journal.store import Journal
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
 from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
-from curejournal.photo.reading import read_photo
-from curejournal.report.card_sheet import Paper, card_pdf
+from curejournal.photo.read.picture_file import read_photo
 
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:

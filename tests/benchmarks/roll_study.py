@@ -18,9 +18,9 @@ from pathlib import Path
 
 import numpy as np
 
-from curejournal.cure.records import ColourReading
+from curejournal.batch.records import ColourReading
 from curejournal.journal.store import Journal
-from curejournal.photo.tag import payload
+from curejournal.photo.find.tag import payload
 from curejournal.workflow.photos import Clock, files_in, import_photos
 from tests.photo.windows import drawn, window
 

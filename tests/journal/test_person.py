@@ -11,13 +11,13 @@ import pytest
 from sqlalchemy import select
 
 from curejournal import workflow
-from curejournal.cure.house import HouseRules
-from curejournal.cure.records import Event, Portion, Weighing
-from curejournal.demo import pictures_folder
-from curejournal.journal.faults import OnlyToRead, SignedByOther
+from curejournal.batch.records import Event, Portion, Weighing
+from curejournal.journal.errors import OnlyToRead, SignedByOther
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.journal.tables import metadata
+from curejournal.judging.limits import Limits
+from curejournal.workflow.demo import pictures_folder
 from curejournal.workflow.photos import Clock, Source, add_photo, import_photos, set_aside, tag_text
 from tests.ui.journals import plain_jpeg
 
@@ -63,7 +63,7 @@ USE_CASES: dict[str, Callable[[Journal], object]] = {
     "take back": lambda j: workflow.take_back(j, j.batch("B-1").entries[0], why="wrong", by="Ben", now=NOW),
     "undo": lambda j: workflow.undo(j, 1, why="wrong", by="Ben", now=NOW),
     "sign": lambda j: workflow.decide(j, "B-1", "hold", signed_by="Ben", statement="held back", on=NOW),
-    "house rules": lambda j: workflow.keep_house_rules(j, HouseRules()),
+    "house rules": lambda j: workflow.save_limits(j, Limits()),
     "take in a photo": lambda j: add_photo(
         j, "B-1", Source("a.jpg", lambda: picture(1)), workflow.find_card("window"), by="Ben", now=NOW
     ),

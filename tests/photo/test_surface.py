@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from curejournal.photo.surface import Finding
+from curejournal.photo.window.surface import Finding
 from curejournal.workflow.photos import Cards, PhotoAnalysis
 from curejournal.workflow.photos.analyse import analyse
 from tests.photo.windows import drawn, window

@@ -1,6 +1,6 @@
 """The one way of a photo: `analyse` its bytes, `propose` what it makes or what is asked, `commit` that in one write."""
 
-from curejournal.photo.surface import Finding as Finding
+from curejournal.photo.window.surface import Finding as Finding
 from curejournal.workflow.photos.analyse import SOFTWARE as SOFTWARE
 from curejournal.workflow.photos.analyse import Cards as Cards
 from curejournal.workflow.photos.analyse import Corners as Corners

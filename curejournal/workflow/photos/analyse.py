@@ -14,17 +14,17 @@ from importlib.metadata import version
 import numpy as np
 
 from curejournal.colour.sample import Grade, Lab, Reason
-from curejournal.cure.intended import NoColourToPick
+from curejournal.judging.target import NoColourToPick
 from curejournal.photo.card import Card, card_text
-from curejournal.photo.flat import flatten
-from curejournal.photo.layers import RIM, Layers, sort_window
-from curejournal.photo.learn import Lesson, inset, learn
-from curejournal.photo.measure import Area, Measurement, measure
-from curejournal.photo.mirror import MIRRORED, is_mirrored
-from curejournal.photo.placement import Placement, Points
-from curejournal.photo.reading import Photo, Taken, read_photo
-from curejournal.photo.surface import Finding, look_over
-from curejournal.photo.tag import Tag, Tags, read_slot, read_tags
+from curejournal.photo.find.mirror import MIRRORED, is_mirrored
+from curejournal.photo.find.placement import Placement, Points
+from curejournal.photo.find.tag import Tag, Tags, read_slot, read_tags
+from curejournal.photo.measure.calibration import CardCalibration, inset, learn
+from curejournal.photo.measure.measurement import Area, Measurement, measure
+from curejournal.photo.measure.rectified import flatten
+from curejournal.photo.read.picture_file import Photo, Taken, read_photo
+from curejournal.photo.window.layers import RIM, Layers, split_window
+from curejournal.photo.window.surface import Finding, inspect_surface
 
 SOFTWARE = f"curejournal {version('curejournal')}"
 ANALYSIS_VERSION = 7
@@ -118,8 +118,8 @@ def analyse(data: bytes, cards: Cards, marks: Marks | None = None) -> PhotoAnaly
     areas = [Area(name, outline) for name, outline in (marks.areas or {}).items()]
     if card.window is not None and lesson.correction is not None:
         flat = flatten(photo, card, lesson, inset(card.window, RIM))
-        layers, numbers = sort_window(flat)
-        surface = look_over(flat, numbers, layers.layers)
+        layers, numbers = split_window(flat)
+        surface = inspect_surface(flat, numbers, layers.layers)
         if not areas and not marks.window:
             areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
     measurement = _measured(photo, card, lesson, areas)
@@ -182,7 +182,7 @@ def outline_of(place: Box | Points) -> Points:
     return Area.box("", *sides).outline if sides else tuple(at for at in place if isinstance(at, tuple))
 
 
-def _card_in(photo: Photo, card: Card, copies: Mapping[str, Card], marks: Marks) -> tuple[Card, Lesson]:
+def _card_in(photo: Photo, card: Card, copies: Mapping[str, Card], marks: Marks) -> tuple[Card, CardCalibration]:
     """The card in the photo and what it taught: the copy whose id is printed in its slot, if that one is enrolled."""
     corners = marks.corners or None
     lesson = learn(photo, card, corners)
@@ -192,13 +192,13 @@ def _card_in(photo: Photo, card: Card, copies: Mapping[str, Card], marks: Marks)
     return copies[named], learn(photo, copies[named], corners)
 
 
-def _in_slot(lesson: Lesson, card: Card, slot: str) -> Tags:
+def _in_slot(lesson: CardCalibration, card: Card, slot: str) -> Tags:
     if lesson.placement is None or slot not in (card.slots or {}):
         return Tags()
     return read_slot(lesson.picture, lesson.scale, lesson.placement.outline((card.slots or {})[slot]))
 
 
-def _measured(photo: Photo, card: Card, lesson: Lesson, areas: Sequence[Area]) -> Measurement:
+def _measured(photo: Photo, card: Card, lesson: CardCalibration, areas: Sequence[Area]) -> Measurement:
     """Measure areas; a card that only a mirror shows is told so, since laying it anew would not help."""
     found = measure(photo, card, areas, lesson=lesson)
     return replace(found, reasons=(MIRRORED,)) if not found.corners and is_mirrored(photo, card) else found

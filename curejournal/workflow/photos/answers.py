@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from curejournal.journal.store import Journal
-from curejournal.photo.placement import Points
+from curejournal.photo.find.placement import Points
 from curejournal.workflow.photos.analyse import Marks
 
 

@@ -6,7 +6,7 @@ import hashlib
 
 from pydantic import TypeAdapter
 
-from curejournal.cure.records import Entry
+from curejournal.batch.records import Entry
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
 from curejournal.workflow.cards import find_card

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from curejournal.cure.records import Batch, Entry
+from curejournal.batch.records import Batch, Entry
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.workflow.photos.analyse import PhotoAnalysis

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
 
 from curejournal.journal.photos import PhotoFacts
-from curejournal.photo.reading import Taken, read_photo, taken_from_name
+from curejournal.photo.read.picture_file import Taken, read_photo, taken_from_name
 from curejournal.workflow.photos.analyse import PhotoAnalysis
 
 # Words that phones and programs write into the names of pictures (common practice, no source).

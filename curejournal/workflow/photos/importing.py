@@ -21,12 +21,12 @@ from typing import Literal
 
 import cv2
 
-from curejournal.cure.records import Entry
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import Entry
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
-from curejournal.photo.reading import NotAPicture, taken_from_name
+from curejournal.photo.read.picture_file import NotAPicture, taken_from_name
 from curejournal.workflow.photos.analyse import Cards, PhotoAnalysis, analyse
 from curejournal.workflow.photos.answers import Answers
 from curejournal.workflow.photos.commit import cards_for, commit, keep_analysis

@@ -12,13 +12,13 @@ from datetime import datetime
 import cv2
 import numpy as np
 
-from curejournal.counting import how_many
-from curejournal.cure.records import Batch, ColourReading
-from curejournal.errors import CureJournalError
+from curejournal.base.counting import how_many
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import Batch, ColourReading
 from curejournal.journal.store import Journal, KeptPhoto
 from curejournal.photo.card import Card
-from curejournal.photo.placement import Points, as_points
-from curejournal.photo.reading import taken_from_name
+from curejournal.photo.find.placement import Points, as_points
+from curejournal.photo.read.picture_file import taken_from_name
 from curejournal.workflow.cards import find_card
 from curejournal.workflow.photos.analyse import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers, answers_to

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from curejournal.documents import pictures
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
-from curejournal.photo.learn import learn
-from curejournal.photo.measure import Measurement
-from curejournal.photo.picture import CorrectedPicture, corrected_picture
-from curejournal.photo.placement import Points
-from curejournal.photo.reading import read_photo
-from curejournal.report import pictures
+from curejournal.photo.corrected_picture import CorrectedPicture, corrected_picture
+from curejournal.photo.find.placement import Points
+from curejournal.photo.measure.calibration import learn
+from curejournal.photo.measure.measurement import Measurement
+from curejournal.photo.read.picture_file import read_photo
 from curejournal.workflow.cards import find_card
 from curejournal.workflow.photos.answers import answers_to
 from curejournal.workflow.photos.commit import kept_analysis

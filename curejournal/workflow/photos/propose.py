@@ -12,17 +12,17 @@ from datetime import datetime, timedelta
 from math import sqrt
 from typing import Literal
 
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.descriptions import describe
+from curejournal.batch.records import AlkaliTest, Batch, ColourReading, Entry, PhotoNote, Record, Withdrawn
+from curejournal.batch.validation import check_record
 from curejournal.colour.sample import Grade, Lab
-from curejournal.cure.checks import check_record
-from curejournal.cure.records import AlkaliTest, Batch, ColourReading, Entry, PhotoNote, Record, Withdrawn
-from curejournal.cure.words import in_words
-from curejournal.errors import CureJournalError
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import NewEntry
-from curejournal.photo.measure import AreaColour, Measurement
-from curejournal.photo.placement import Points
-from curejournal.photo.portions import Expected, Match, match
-from curejournal.photo.surface import Finding
+from curejournal.photo.find.placement import Points
+from curejournal.photo.measure.measurement import AreaColour, Measurement
+from curejournal.photo.window.portions import Expected, Match, match
+from curejournal.photo.window.surface import Finding
 from curejournal.workflow.photos.analyse import SOFTWARE, PhotoAnalysis, why_no_colour
 from curejournal.workflow.photos.answers import Answers, Question
 from curejournal.workflow.photos.context import PhotoContext
@@ -131,7 +131,7 @@ def filed_item(
         elif isinstance(entry.record, PhotoNote):
             why = entry.record.why_no_colour
         elif isinstance(entry.record, AlkaliTest):
-            why, tested = f"{in_words(entry.record)}.", True
+            why, tested = f"{describe(entry.record)}.", True
     state: State = "placed" if colours or tested else "no colour"
     code, at = filed[0][0], filed[0][1].at
     seen = tuple(surface) if colours else ()

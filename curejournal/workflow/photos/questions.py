@@ -9,9 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from curejournal.cure.records import Batch
-from curejournal.photo.portions import SURE, Match
-from curejournal.report.wording import moment
+from curejournal.batch.records import Batch
+from curejournal.documents.formatting import moment
+from curejournal.photo.window.portions import SURE, Match
 from curejournal.workflow.photos.analyse import PhotoAnalysis
 from curejournal.workflow.photos.answers import ALL, Answers, Question
 from curejournal.workflow.photos.context import PhotoContext

@@ -8,16 +8,16 @@ from datetime import datetime
 
 from pydantic import TypeAdapter
 
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import AlkaliTest, Entry
 from curejournal.colour.sample import Grade
-from curejournal.cure.records import AlkaliTest, Entry
-from curejournal.errors import CureJournalError
-from curejournal.journal.faults import NotInJournal
+from curejournal.journal.errors import NotInJournal
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
-from curejournal.photo.measure import Area, Measurement, measure
-from curejournal.photo.placement import Points
-from curejournal.photo.reading import read_photo
+from curejournal.photo.find.placement import Points
+from curejournal.photo.measure.measurement import Area, Measurement, measure
+from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.strip import StripKey as StripKey
 from curejournal.photo.strip import StripReading as StripReading
 from curejournal.photo.strip import enrol_key, read_strip

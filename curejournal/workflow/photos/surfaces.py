@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from curejournal.counting import how_many
-from curejournal.cure.records import Batch, Entry, Event, SurfaceNote
+from curejournal.base.counting import how_many
+from curejournal.batch.records import Batch, Entry, Event, SurfaceNote
 from curejournal.journal.store import Journal
-from curejournal.photo.surface import Finding
+from curejournal.photo.window.surface import Finding
 from curejournal.workflow.photos.inbox import PhotoWaits
 from curejournal.workflow.photos.propose import InboxItem
 

@@ -6,7 +6,7 @@ import base64
 import secrets
 
 from curejournal.journal.store import Journal
-from curejournal.photo.tag import payload
+from curejournal.photo.find.tag import payload
 
 TAG_ID = "tag id"
 

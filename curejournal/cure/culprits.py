@@ -8,7 +8,7 @@ tails so that one odd batch decides nothing. The posterior is drawn by Gibbs sam
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -242,20 +242,35 @@ def _effects(observations: Sequence[Observation], draws: Draws) -> tuple[Effect,
 
 
 def _one_season(observations: Sequence[Observation], relative: Array) -> bool:
-    """Whether a material was used within one half of the year only, with too few pours without it there to compare."""
-    parts = {seen.batch: seen.year_part for seen in observations}
-    if any(part is None for part in parts.values()):
-        return False
     held = {seen.batch for seen, pct in zip(observations, relative, strict=True) if pct > 0}
-    days = sorted(part for code, part in parts.items() if code in held and part is not None)
-    gaps = [(after - before) % 1.0 for before, after in zip(days, [*days[1:], days[0]], strict=True)]
-    if len(days) < 2 or max(gaps) < 0.5:
+    return at_one_season({seen.batch: seen.year_part for seen in observations}, held)
+
+
+def at_one_season(parts: Mapping[str, float | None], held: Collection[str]) -> bool:
+    """Whether a material was used within one half of the year only, with too few pours without it there to compare.
+
+    Parameters
+    ----------
+    parts : mapping of batch to float or None
+        When each was poured, as a part of its year.
+    held : collection of batches
+        Those that held the material.
+
+    """
+    inside = its_season(parts, held, 0.5)
+    if not inside:
         return False
-    first = days[(gaps.index(max(gaps)) + 1) % len(days)]
-    long = 1.0 - max(gaps)
-    inside = {code for code, part in parts.items() if part is not None and (part - first) % 1.0 <= long + 1e-9}
-    outside = parts.keys() - inside
-    return len(inside - held) < FEWEST_BESIDE and len(outside) >= FEWEST_BESIDE
+    return len(inside - set(held)) < FEWEST_BESIDE and len(parts.keys() - inside) >= FEWEST_BESIDE
+
+
+def its_season(parts: Mapping[str, float | None], held: Collection[str], most: float) -> set[str]:
+    """The batches poured at the time of the year when a material was used; none if that is longer than `most` of it."""
+    days = sorted(part for code, part in parts.items() if code in held and part is not None)
+    gaps = [(after - before) % 1.0 for before, after in zip(days, [*days[1:], *days[:1]], strict=True)]
+    if None in parts.values() or len(days) < 2 or max(gaps) < 1.0 - most:
+        return set()
+    first, long = days[(gaps.index(max(gaps)) + 1) % len(days)], 1.0 - max(gaps)
+    return {code for code, part in parts.items() if part is not None and (part - first) % 1.0 <= long + 1e-9}
 
 
 def _alone(does: NDArray[np.bool_], one: int, other: int) -> float:

@@ -110,9 +110,8 @@ class Draws:
         return np.asarray(value + spread * rng.standard_t(TAIL, len(value)))
 
 
-def waves_of(observations: Sequence[Observation]) -> Array:
-    """The year's waves at each pour, of shape (portions, 4), centred; of no width unless every pour has its time."""
-    parts = [seen.year_part for seen in observations]
+def year_waves(parts: Sequence[float | None]) -> Array:
+    """The year's waves at each pour, of shape (pours, 4), centred; of no width unless every pour has its time."""
     if any(part is None for part in parts):
         return np.zeros((len(parts), 0))
     angle = 2 * np.pi * np.array(parts, np.float64)
@@ -135,7 +134,7 @@ def sample(observations: Sequence[Observation], columns: tuple[Column, ...], see
     base, tails = np.full(CHAINS, BASE), np.ones((CHAINS, count))
     chosen = rng.integers(len(grid), size=CHAINS)
     share = np.full(CHAINS, CULPRITS_EXPECTED / (CULPRITS_EXPECTED + width))
-    waves = waves_of(observations)
+    waves = year_waves([seen.year_part for seen in observations])
     season = np.zeros((CHAINS, waves.shape[1]))
     rest = values - base[:, None] - effects @ design.T
     kept = []

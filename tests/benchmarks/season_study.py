@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from curejournal.cure.culprits import Dose, Observation, which_did_it
+from curejournal.materials.effects import Dose, Observation, find_causes
 
 SEASONAL, CULPRIT, OTHERS = "summer scent", "a", "bcdef"
 
@@ -59,12 +59,12 @@ def study(journals: int, seed: int, without: bool = False) -> dict[str, list[boo
     seen: dict[str, list[bool]] = {}
     for _ in range(journals):
         truth = simulate(rng)
-        found = which_did_it(truth.observations)
+        found = find_causes(truth.observations)
         seasonal = found.effect_of(SEASONAL)
         seen.setdefault("seasonal and innocent: accused", []).append(seasonal.named and seasonal.separable)
         seen.setdefault("seasonal: said that it cannot be told from the season", []).append(seasonal.one_season)
         if without:
-            blind = which_did_it([replace(one, year_part=None) for one in truth.observations]).effect_of(SEASONAL)
+            blind = find_causes([replace(one, year_part=None) for one in truth.observations]).effect_of(SEASONAL)
             seen.setdefault("the same without the season", []).append(blind.named and blind.separable)
         for effect in found.effects:
             if len(effect.materials) > 1 or effect.materials[0] == SEASONAL:

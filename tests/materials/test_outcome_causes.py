@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import fisher_exact
 
-from curejournal.judging.outcome_causes import OutcomeSeen, causes_of
 from curejournal.materials.effects import TooFewBatches
+from curejournal.materials.outcome_causes import OutcomeSeen, causes_of
 
 
 def journal(rng, *, count=40, culprit="coconut, lot C-3", seasonal=False):

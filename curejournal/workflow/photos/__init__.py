@@ -1,6 +1,12 @@
 """The one way of a photo: `analyse` its bytes, `propose` what it makes or what is asked, `commit` that in one write."""
 
 from curejournal.photo.window.surface import Finding as Finding
+from curejournal.workflow.photos.adding import Arrival as Arrival
+from curejournal.workflow.photos.adding import Source as Source
+from curejournal.workflow.photos.adding import add_analysed as add_analysed
+from curejournal.workflow.photos.adding import add_photo as add_photo
+from curejournal.workflow.photos.adding import add_photos as add_photos
+from curejournal.workflow.photos.adding import preview as preview
 from curejournal.workflow.photos.analyse import SOFTWARE as SOFTWARE
 from curejournal.workflow.photos.analyse import Cards as Cards
 from curejournal.workflow.photos.analyse import Corners as Corners
@@ -18,15 +24,9 @@ from curejournal.workflow.photos.answers import answers_to as answers_to
 from curejournal.workflow.photos.commit import cards_for as cards_for
 from curejournal.workflow.photos.dates import Clock as Clock
 from curejournal.workflow.photos.dates import when_taken as when_taken
-from curejournal.workflow.photos.importing import Arrival as Arrival
 from curejournal.workflow.photos.importing import Progress as Progress
-from curejournal.workflow.photos.importing import Source as Source
-from curejournal.workflow.photos.importing import add_analysed as add_analysed
-from curejournal.workflow.photos.importing import add_photo as add_photo
-from curejournal.workflow.photos.importing import add_photos as add_photos
 from curejournal.workflow.photos.importing import files_in as files_in
 from curejournal.workflow.photos.importing import import_photos as import_photos
-from curejournal.workflow.photos.importing import preview as preview
 from curejournal.workflow.photos.inbox import PhotoWaits as PhotoWaits
 from curejournal.workflow.photos.inbox import card_corners as card_corners
 from curejournal.workflow.photos.inbox import inbox_items as inbox_items

@@ -33,7 +33,7 @@ from tests.ui.journals import CREAM, OURS, TAKEN, plain_jpeg, small_journal
 
 # Commands that follow each other are tried each in turn; words in capitals stand for what `workshop` lays out.
 WRITES = """
-take-in B-2 HERE/one.jpg HERE/two.jpg --keep --at 2026-11-25
+take-in B-2 HERE/one.jpg HERE/two.jpg --keep --at 2026-11-25T08:00
 intake HERE/roll --workers 1 --behind 3
 batch start B-9 --name New --recipe HERE/mixed.toml --portion top --portion base
 batch portion B-1 soap --control --batter 900 --confirmed ; batch note B-2 trace --confirmed

@@ -49,8 +49,8 @@ _MOST_CHROMA = np.array(
 )
 # fmt: on
 """The most chroma of a surface by D50 for the 2 degree observer, half a step around each of `_LIGHTNESS` (rows) and
-hue, every 15 degrees from 0 (columns): the optimal colours of Roesch (1929) and MacAdam (1935), which reflect all light in
-one band of wavelengths, or all but one, and none elsewhere; from CIE 015:2018's observer and D50 by steps of 2 nm."""
+hue, every 15 degrees from 0 (columns). These are the optimal colours of Roesch (1929) and MacAdam (1935), which reflect
+all light in one band of wavelengths, or all but one, and none elsewhere; from CIE 015:2018's observer and D50."""
 
 
 def most_chroma(lightness: ArrayLike, hue_deg: ArrayLike) -> Array:

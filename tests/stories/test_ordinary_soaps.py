@@ -79,7 +79,7 @@ def test_vinegar_for_water(workshop):
 
 
 def test_citric_acid(workshop):
-    """20 g of citric acid against hard water, with the 12.5 g of lye more that it takes up: told "do not pour" before."""
+    """20 g of citric acid against hard water, with the 12.5 g of lye that it takes up: it was told not to pour."""
     base = recipe({"olive": 500, "coconut": 300, "palm": 200}, 146.4, 300.0)
     more = Alkali("NaOH", 146.4 + 12.5 / 0.98, lot="N-1")
     citric = replace(base, acids=(Acid("citric acid", 20.0),), alkalis=(more,))

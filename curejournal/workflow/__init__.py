@@ -48,6 +48,13 @@ from curejournal.workflow.photos import outline_of as outline_of
 from curejournal.workflow.photos import small_picture as small_picture
 from curejournal.workflow.photos import swatch as swatch
 from curejournal.workflow.photos import when_taken as when_taken
+from curejournal.workflow.rules import current_limits as current_limits
+from curejournal.workflow.rules import limits_of as limits_of
+from curejournal.workflow.rules import rule_sets as rule_sets
+from curejournal.workflow.rules import rules_state as rules_state
+from curejournal.workflow.rules import save_limits as save_limits
+from curejournal.workflow.rules import set_batch_rules as set_batch_rules
+from curejournal.workflow.rules import set_recipe_rules as set_recipe_rules
 from curejournal.workflow.settings import HERE as HERE
 from curejournal.workflow.settings import keep_settings as keep_settings
 from curejournal.workflow.settings import place as place
@@ -55,7 +62,6 @@ from curejournal.workflow.settings import time_zone as time_zone
 from curejournal.workflow.settings import zone_named as zone_named
 from curejournal.workflow.verdicts import NotReady as NotReady
 from curejournal.workflow.verdicts import calendar as calendar
-from curejournal.workflow.verdicts import current_limits as current_limits
 from curejournal.workflow.verdicts import decide as decide
 from curejournal.workflow.verdicts import difference as difference
 from curejournal.workflow.verdicts import due_now as due_now
@@ -63,4 +69,3 @@ from curejournal.workflow.verdicts import judge_batch as judge_batch
 from curejournal.workflow.verdicts import pieces_held as pieces_held
 from curejournal.workflow.verdicts import recall as recall
 from curejournal.workflow.verdicts import released_under as released_under
-from curejournal.workflow.verdicts import save_limits as save_limits

@@ -46,10 +46,10 @@ def edition(desk: Desk, batch: Batch) -> OtherEdition | None:
 
 def _with_pieces(desk: Desk, batch: Batch, when: Callable[[Batch], datetime]) -> Judgement:
     """The verdict on a batch and what is in it, each at its time."""
-    rules = workflow.current_limits(desk.journal)
 
     def by_itself(one: Batch, pieces: str = "") -> Judgement:
-        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), rules, pieces, one)
+        limits = workflow.limits_of(desk.journal, one)
+        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), limits, pieces, one)
 
     return by_itself(batch, workflow.pieces_held(desk.journal, batch, by_itself))
 

@@ -1,4 +1,4 @@
-"""Many photos at once: tags, intake and tray; strips and corrected pictures."""
+"""Many photos at once: tags, import and inbox; strips and corrected pictures."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ from curejournal.workflow.photos.strips import enrol_strip_key, keep_strip, read
 TrayCard = Annotated[str, typer.Option("--card", help="The card to look for; its copies are told by their ids.")]
 Zone = Annotated[str | None, typer.Option("--zone", help="Where the photos were taken, Europe/Lisbon say.")]
 Behind = Annotated[float, typer.Option("--behind", help="Minutes that the camera's clock was behind (ahead: below 0).")]
-PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the tray shows it.")]
+PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the inbox shows it.")]
 
 
 @app.command()
@@ -87,7 +87,7 @@ def intake(
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Take in many photos: each files itself by its tag, date and card, or waits in the tray. May be run again."""
+    """Take in many photos: each files itself by its tag, date and card, or waits in the inbox. May be run again."""
     with open_journal(journal) as kept, typer.progressbar(length=1000, label="Photos", file=sys.stderr) as bar:
 
         def show(step: photos.Progress) -> None:

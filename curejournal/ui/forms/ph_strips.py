@@ -63,7 +63,9 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
         measured = attempt(lambda: workflow.measure_photo(file.getvalue(), card, areas))
         if measured is not None:
             common.patches(
-                common.patch(area.sample.lab if area.sample else None, f"pH {area.name}", str(area.grade), "half")
+                common.patch(
+                    area.sample.lab if area.sample else None, f"pH {area.name}", common.grade_word(area.grade), "half"
+                )
                 for area in measured.areas
             )
             common.listed(common.doubts_of(measured))

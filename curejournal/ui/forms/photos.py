@@ -175,7 +175,7 @@ def _result(desk: Desk, batch: Batch | None, shot: Shot, measurement: Measuremen
         with st.expander("How sure is it?"):
             common.values(
                 {
-                    "Grade": str(measurement.grade),
+                    "Grade": common.grade_word(measurement.grade),
                     "Card": f"{measurement.card}, its colours {measurement.card_kind}",
                     "The card’s own patches, each foretold from the others": f"{measurement.card_error:.1f} ΔE00 off",
                     "Correction": measurement.model,

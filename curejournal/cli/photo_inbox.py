@@ -43,7 +43,7 @@ from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pd
 from curejournal.journal.store import Journal
 from curejournal.workflow import photos
 from curejournal.workflow.photos import Answers, InboxItem
-from curejournal.workflow.photos.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
+from curejournal.workflow.photos.strips import as_test, enrol_strip_key, keep_strip, read_strip_photo, strip_key
 
 TrayCard = Annotated[str, typer.Option("--card", help="The card to look for; its copies are told by their ids.")]
 Zone = Annotated[str | None, typer.Option("--zone", help="Where the photos were taken, Europe/Lisbon say.")]
@@ -260,18 +260,8 @@ def strip(
         if keep:
             now = now_of(kept)
             when = when_of(at, kept) if at else now
-            entry = keep_strip(
-                kept,
-                code,
-                data,
-                read,
-                name=photo.name,
-                strength_pct=strength,
-                at=when,
-                by=by,
-                now=now,
-                confirmed=confirmed,
-            )
+            source, test = photos.Source(photo.name, lambda: data), as_test(read, strength)
+            entry = keep_strip(kept, code, source, test, at=when, by=by, now=now, confirmed=confirmed)
     if as_json:
         print_json({"reading": workflow.as_json(read), "entry": workflow.as_json(entry) if entry else None})
     else:

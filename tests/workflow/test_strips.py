@@ -17,9 +17,11 @@ from curejournal.journal.store import Journal
 from curejournal.photo.find.placement import Points
 from curejournal.photo.strip import StripUnreadable
 from curejournal.workflow import enter
+from curejournal.workflow.photos import Source
 from curejournal.workflow.photos.strips import (
     NoColour,
     StripKey,
+    as_test,
     enrol_strip_key,
     keep_strip,
     read_strip_photo,
@@ -61,12 +63,9 @@ def test_from_the_packets_key_to_a_kept_test(journal: Journal, key_photo, strip_
     read = read_strip_photo(pad_data, window(), key, pad, "L-77")
     assert read.ph == pytest.approx(9.3, abs=0.3)
     at = POURED + timedelta(days=30)
-    entry = keep_strip(
-        journal, "B-1", pad_data, read, name="s.jpg", strength_pct=1.0, at=at, by=BY, now=NOW, confirmed=True
-    )
-    twice = keep_strip(
-        journal, "B-1", pad_data, read, name="s.jpg", strength_pct=1.0, at=at, by=BY, now=NOW, confirmed=True
-    )
+    source, read_test = Source("s.jpg", lambda: pad_data), as_test(read, 1.0)
+    entry = keep_strip(journal, "B-1", source, read_test, at=at, by=BY, now=NOW, confirmed=True)
+    twice = keep_strip(journal, "B-1", source, read_test, at=at, by=BY, now=NOW, confirmed=True)
     assert twice == entry
     ((when, test),) = journal.batch("B-1").records(AlkaliTest)
     assert (when, test.ph, test.half_width) == (at, read.ph, pytest.approx(read.half_width, abs=0.01))

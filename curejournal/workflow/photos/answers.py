@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from curejournal.journal.store import Journal
+from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Points
 from curejournal.workflow.photos.analyse import Marks
 
@@ -33,11 +34,11 @@ class Question:
 class Answers:
     """What the maker said about a photo; what is None or empty was not said.
 
-    `portions` name the colours in their order, an empty name leaves one out; `window` is the one portion that the whole
-    window shows; `colour` is False for a photo that is kept for the story alone; `confirmed` are kinds of questions
-    about which the maker stands by what was found, or `ALL`; `chosen` are other answers by the kind of their question.
-    `after` is the last entry that had named the photo when its batch was said: once it has been filed since, and taken
-    back, that no longer counts.
+    `portions` name the colours in their order, an empty name leaves one out; `corners` are those of the card
+    `corners_of`; `window` is the one portion that the whole window shows; `colour` is False for a photo that is kept for
+    the story alone; `confirmed` are kinds of questions about which the maker stands by what was found, or `ALL`;
+    `chosen` are other answers by the kind of their question. `after` is the last entry that had named the photo when
+    its batch was said: once it has been filed since, and taken back, that no longer counts.
     """
 
     batch: str | None = None
@@ -51,13 +52,14 @@ class Answers:
     after: int = 0
     window: str = ""
     corners: tuple[tuple[float, float], ...] = ()
+    corners_of: str = ""
     caption: str | None = None
     chosen: Mapping[str, str] | None = None
 
-    @property
-    def marks(self) -> Marks:
-        """What of it was marked in the picture."""
-        return Marks(self.areas, self.corners, self.window)
+    def marks_for(self, card: Card | None) -> Marks:
+        """What of it was marked in the picture; corners count for the card that they were marked of."""
+        corners = self.corners if card is not None and self.corners_of in ("", card.name) else ()
+        return Marks(self.areas, corners, self.window)
 
     def with_these(self, new: Answers) -> Answers:
         """Add newer answers: what they leave unsaid stays as it was said."""

@@ -35,8 +35,8 @@ class Answers:
     """What the maker said about a photo; what is None or empty was not said.
 
     `portions` name the colours in their order, an empty name leaves one out; `corners` are those of the card
-    `corners_of`; `window` is the one portion that the whole window shows; `colour` is False for a photo that is kept for
-    the story alone; `confirmed` are kinds of questions about which the maker stands by what was found, or `ALL`;
+    `corners_of`; `window` is the one portion that the whole window shows; `colour` is False for a photo that is kept
+    for the story alone; `confirmed` are kinds of questions about which the maker stands by what was found, or `ALL`;
     `chosen` are other answers by the kind of their question. `after` is the last entry that had named the photo when
     its batch was said: once it has been filed since, and taken back, that no longer counts.
     """

@@ -14,6 +14,7 @@ from datetime import date, datetime
 from typing import Any
 
 import xlsxwriter
+from pydantic import AwareDatetime
 
 from curejournal.batch.records import RECORDS
 from curejournal.colour.difference import ciede2000
@@ -86,7 +87,7 @@ def _values(value: Any, hint: Any) -> list[Any]:
     kind, _ = bare_type(hint)
     if kind == Lab:
         return [None] * 3 if value is None else list(value)
-    if value is not None and kind is datetime:
+    if value is not None and kind in (datetime, AwareDatetime):
         return [datetime.fromisoformat(value)]
     if value is not None and kind is date:
         return [date.fromisoformat(value)]

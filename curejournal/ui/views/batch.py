@@ -135,4 +135,4 @@ SECTIONS = {
     "History": past.show,
 }
 
-PAGE = Page("One batch", "batch", 25, render, listed=False)
+PAGE = Page("One batch", "batch", "Batches", 20, render, listed=False, titled=False)

@@ -69,4 +69,4 @@ def _row(desk: Desk, batch: Batch) -> None:
             parts.say(parts.because(judgement), "soft")
 
 
-PAGE = Page("Batches", "batches", 20, render, ":material/view_list:", main=True)
+PAGE = Page("Batches", "batches", "Batches", 10, render)

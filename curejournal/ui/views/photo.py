@@ -78,4 +78,4 @@ def _corrected(desk: Desk, card: Card, item: TrayItem) -> None:
     )
 
 
-PAGE = Page("One photo", "photo", 33, render, listed=False)
+PAGE = Page("One photo", "photo", "Photos", 50, render, listed=False, titled=False)

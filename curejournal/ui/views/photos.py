@@ -38,4 +38,4 @@ def take(desk: Desk, batch: Batch | None) -> None:
         intake.keep(desk, batch, known)
 
 
-PAGE = Page("Photos", "photos", 30, render, ":material/photo_camera:", main=True, writes=True)
+PAGE = Page("Add photos", "photos", "Photos", 10, render, writes=True)

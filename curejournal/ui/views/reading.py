@@ -55,4 +55,4 @@ def _keep(desk: Desk, habits: telling.Habits, zone: str, place: str) -> bool:
     return True
 
 
-PAGE = Page("Units and dates", "units", 55, render, ":material/straighten:")
+PAGE = Page("Units, dates, language", "settings", "Settings", 10, render)

@@ -117,4 +117,4 @@ def _later(desk: Desk, later: Sequence[tuple[Glance, DueThing]]) -> None:
     )
 
 
-PAGE = Page("Today", "today", 10, render, ":material/today:", main=True)
+PAGE = Page("Today", "today", "Today", 10, render)

@@ -39,4 +39,4 @@ def render(desk: Desk) -> None:
         placing.print_tags(desk)
 
 
-PAGE = Page("Tray", "tray", 32, render, ":material/inbox:", writes=True)
+PAGE = Page("Inbox", "tray", "Photos", 20, render, writes=True)

@@ -1,6 +1,6 @@
-"""The visual language, held in one place: app, web pages, papers, cards and labels take type, space, colour and signs from here.
+"""The visual language of app, web pages, papers, cards and labels: type, space, colour, signs and charts in one place.
 
-Colour comes from soap; everything around it is paper and ink. A state is always a word and a sign, never a colour alone.
+Colour comes from soap; around it are paper and ink. A state is always a word and a sign, never a colour alone.
 """
 
 from __future__ import annotations
@@ -104,7 +104,7 @@ def state_of(word: str) -> State:
 
 MARK = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 22" width="{width}" height="{height}" {about}>'
-    '<clipPath id="{id}"><path d="M3 7q3-4 6.5-2t6.5-1 6.5 1 6.5-1q2 1 2 3v11a3 3 0 0 1-3 3H4a3 3 0 0 1-3-3V9q0-1 2-2z"/></clipPath>'
+    '<clipPath id="{id}"><path d="M1 8q3-5 7.5-3.5T16 4t8 .5T31 6v13a3 3 0 0 1-3 3H4a3 3 0 0 1-3-3z"/></clipPath>'
     '<g clip-path="url(#{id})"><path fill="#65544d" d="M0 0h12v22H0z"/><path fill="#826a80" d="M12 0h10v22H12z"/>'
     '<path fill="#9a7bab" d="M22 0h10v22H22z"/></g></svg>'
 )

@@ -9,6 +9,7 @@ from curejournal.cure.judgement import LOCAL_CODES, Judgement
 from curejournal.cure.records import Act, AlkaliTest, Batch, Decision
 from curejournal.cure.words import in_words
 from curejournal.report import wording
+from curejournal.report.style import state_of
 from curejournal.ui import cache, entry, parts
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.telling import st
@@ -41,7 +42,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 
 def _gauge(finding: Finding) -> None:
-    sign, _ = parts.SIGNS[str(finding.verdict)]
+    sign = state_of(str(finding.verdict)).sign
     with st.expander(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(parts.sentence(finding.words))}"):
         parts.values(
             {name: f"{digits(float(f'{value:.3g}'))} {unit}" for name, (value, unit) in finding.figures.items()}
@@ -104,7 +105,10 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             "soft",
         )
         sent = st.form_submit_button(
-            "Sign", type="primary", disabled=act == "release" and not ready, key=f"sign-go-{batch.code}"
+            "Sign",
+            type="primary" if ready else "secondary",
+            disabled=act == "release" and not ready,
+            key=f"sign-go-{batch.code}",
         )
     if sent:
         signed = attempt(

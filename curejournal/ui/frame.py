@@ -18,6 +18,7 @@ from curejournal import workflow
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.report import style
+from curejournal.report.ribbon import RIBBON_CSS
 from curejournal.report.wording import day
 from curejournal.ui import entry, line, parts, telling, views, which, work
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
@@ -25,7 +26,15 @@ from curejournal.ui.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.ui.telling import st
 
 FONTS = "/fonts"
-SHEET = style.font_faces(FONTS) + style.variables() + style.TAGS + Path(__file__).with_name("app.css").read_text("utf-8")
+SHEET = "".join(
+    (
+        style.font_faces(FONTS),
+        style.variables(),
+        style.TAGS,
+        RIBBON_CSS,
+        Path(__file__).with_name("app.css").read_text("utf-8"),
+    )
+)
 ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.report", "fonts")])),)
 """What the app serves beside its pages: its own type, so that no page asks another computer for it."""
 
@@ -106,14 +115,14 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
     listed = [page for page in shown.values() if page.listed]
     first = {way: next(page for page in listed if page.way == way) for way in WAYS}
     with st.container(horizontal=True, key="ways", gap="small"):
-        st.html(f'<div class="brand">{style.mark()}<span>Cure journal</span></div>')
+        st.html(f'<div class="brand">{parts.drawing(style.mark())}<span>Cure journal</span></div>')
         for way in WAYS:
             _way(desk, first[way], way, way == here)
         # Another key on each page, so that it is closed once something in it was chosen.
-        with st.popover("**More**" if here in WAYS[AT_THE_THUMB:] else "More", key=f"more-of-{slug}"):
-            with st.container(key="more"):
-                for way in WAYS[AT_THE_THUMB:]:
-                    _way(desk, first[way], way, way == here)
+        more = st.popover("**More**" if here in WAYS[AT_THE_THUMB:] else "More", key=f"more-of-{slug}")
+        with more, st.container(key="more"):
+            for way in WAYS[AT_THE_THUMB:]:
+                _way(desk, first[way], way, way == here)
     if desk.stands_still:
         with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
             parts.say(f"Demo journal, all invented. Its calendar stands at {day(desk.now)}.", "soft")

@@ -64,7 +64,7 @@ WAYS = (
     "Settings",
     "Help",
 )
-"""The ways through the app, in order; the first `AT_THE_THUMB` of them are in sight on a phone, the rest one tap away."""
+"""The ways through the app, in order; the first `AT_THE_THUMB` are in sight on a phone, the rest one tap away."""
 AT_THE_THUMB = 4
 
 

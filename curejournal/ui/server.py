@@ -75,7 +75,9 @@ def run(meant: Mapping[str, Any], **app: Any) -> None:
     _refuse_to_bind_elsewhere(options["server.address"])
     start = Path(__file__).with_name("start.py").absolute()
     try:
-        st.App(start, lifespan=checked({**SETTINGS, **meant}), on_script_error=told, routes=ROUTES, **app).run(config=options)
+        st.App(start, lifespan=checked({**SETTINGS, **meant}), on_script_error=told, routes=ROUTES, **app).run(
+            config=options
+        )
     except ServerNotAsMeant as fault:
         _end(fault)
 

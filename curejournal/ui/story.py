@@ -86,6 +86,15 @@ def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
     return found
 
 
+def outlook(shown: Journey) -> str:
+    """A portion's state, and when it may be on target."""
+    ahead = shown.forecast
+    if ahead is None or ahead.at is None or not ahead.expected or shown.points[-1].at >= ahead.at:
+        return shown.words
+    earliest = f", {wording.day(ahead.interval[0])} at the earliest" if ahead.interval[0] else ""
+    return f"{shown.words}. On target from about {wording.day(ahead.at)}{earliest}"
+
+
 def journey(name: str, shown: Journey, zone: tzinfo) -> None:
     """One portion: state in words, first, intended and latest colour, the charts."""
     first, last = shown.points[0], shown.points[-1]

@@ -1,0 +1,100 @@
+"""A batch shown: its picture in true colour, its ribbons, its checks as one small drawing, its state in a few words."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from html import escape
+
+from curejournal.cure.journey import Journey
+from curejournal.cure.judgement import Judgement
+from curejournal.cure.records import Batch
+from curejournal.report import wording
+from curejournal.report.ribbon import Ribbon, ribbon_html, ribbon_of
+from curejournal.report.style import mark, state_of
+from curejournal.ui import cache, parts
+from curejournal.ui.page import Desk
+from curejournal.ui.telling import st, worded
+from curejournal.workflow import showing
+
+DAY = timedelta(days=1)
+
+
+def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut: showing.Cut = "wide") -> None:
+    """Draw the picture that stands for a batch, or a place for it."""
+    shown = showing.cover(showing.shown_photos(batch), main_portion(judgement))
+    if shown is None:
+        st.html(f'<div class="no-picture">{parts.drawing(mark(28))}<span>{worded("No photo yet")}</span></div>')
+        return
+    st.image(cache.true_picture(desk.journal, shown, longest, cut), width="stretch", alt=alt(desk, batch, shown))
+
+
+def alt(desk: Desk, batch: Batch, shown: showing.Shown) -> str:
+    """What a picture shows, for who cannot see it."""
+    portions = f", {', '.join(shown.portions)}" if shown.portions else ""
+    return f"Photo of {batch.name} on {wording.moment(shown.at, desk.zone)}{portions}. {shown.words}."
+
+
+def ribbon(desk: Desk, name: str, journey: Journey) -> Ribbon | None:
+    """Place a portion's ribbon from the pour until today."""
+    if not journey.points:
+        return None
+    start = journey.points[0].at - journey.points[0].days * DAY
+    return ribbon_of(journey, name, max((desk.now - start) / DAY, 0.0))
+
+
+def strip(desk: Desk, batch: Batch, judgement: Judgement) -> str:
+    """Draw the main portion's ribbon as a thin strip; an empty line without a reading."""
+    name = main_portion(judgement)
+    placed = ribbon(desk, name, judgement.journeys[name]) if name else None
+    return ribbon_html(placed, "strip") if placed else "<span></span>"
+
+
+def main_portion(judgement: Judgement) -> str:
+    """Name the portion whose colour changed most; empty without a reading."""
+    found = {name: journey for name, journey in judgement.journeys.items() if journey.points}
+    return max(found, key=lambda name: _change(found[name]), default="")
+
+
+def _change(journey: Journey) -> float:
+    first = journey.points[0].lab
+    return max(sum((a - b) ** 2 for a, b in zip(first, point.lab, strict=True)) for point in journey.points)
+
+
+def old(desk: Desk, batch: Batch) -> str:
+    """How old a batch is."""
+    return wording.age(batch.poured_at, desk.now) if batch.poured_at else "not poured yet"
+
+
+def headline(judgement: Judgement) -> str:
+    """The verdict beside its tag, in a few words."""
+    middle = judgement.from_about[1]
+    if judgement.released_at is not None and judgement.verdict == "ready":
+        return f"Released on {wording.day(judgement.released_at)}"
+    if judgement.verdict == "not yet" and middle is not None and middle > judgement.on:
+        return f"From about {wording.day(middle)}"
+    return parts.because(judgement)
+
+
+def reason(judgement: Judgement) -> str:
+    """What stands behind the headline; nothing where that says all."""
+    why = parts.because(judgement)
+    if why == headline(judgement):
+        return ""
+    date, _, needed = why.partition("; ")
+    return parts.sentence(needed) if date.startswith("From about ") else why
+
+
+def checks(judgement: Judgement) -> str:
+    """Draw the checks as one row of signs that opens to a sentence each."""
+    signs, lines = [], []
+    for finding in judgement.findings:
+        state = state_of(str(finding.verdict))
+        name, word = escape(worded(finding.gauge)), escape(worded(str(finding.verdict)))
+        signs.append(
+            f'<span class="check {state.kind}"><i aria-hidden="true">{state.sign}</i>'
+            f'<span class="name">{name}</span><span class="unseen">: {word}</span></span>'
+        )
+        said = escape(worded(parts.sentence(finding.words)))
+        lines.append(f"<li><b>{name}: {word}.</b> {said}</li>")
+    opened = f'<ul class="plain">{"".join(lines)}</ul>'
+    return f'<details class="checks"><summary>{"".join(signs)}</summary>{opened}</details>'

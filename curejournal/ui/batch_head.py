@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from curejournal.cure.judgement import LOCAL_CODES, Judgement
-from curejournal.cure.records import Batch
-from curejournal.report.ribbon import ribbon_html
-from curejournal.report.wording import day, moment
-from curejournal.ui import cache, doing, film, parts, showing, story
+from curejournal.batch.records import Batch
+from curejournal.documents.formatting import day, moment
+from curejournal.documents.ribbon import ribbon_html
+from curejournal.judging.judgement import LOCAL_CODES, Judgement
+from curejournal.ui import doing, film, showing
+from curejournal.ui.components import common, timeline
+from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, plain
-from curejournal.ui.telling import st
+from curejournal.ui.state import cache
 from curejournal.workflow.showing import comparable, shown_photos
 
 
@@ -33,26 +35,26 @@ def pictures(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
     """What stands beside the picture: name, verdict in a sentence, the checks, the next act."""
     poured = f"poured {day(batch.poured_at)}, {showing.old(desk, batch)} ago" if batch.poured_at else "not poured yet"
-    parts.say(f"{batch.code} · {poured}", "small soft")
+    common.say(f"{batch.code} · {poured}", "small soft")
     st.title(plain(batch.name))
     for question in judgement.recall:
         st.error(plain(question), icon=":material/back_hand:")
     edition = cache.edition(desk, batch)
     if edition is not None and edition.releasable:
-        parts.say(edition.words, "soft")
+        common.say(edition.words, "soft")
     elif edition is not None:
         st.warning(plain(edition.words), icon=":material/back_hand:")
     with st.container(border=True, key="verdict"):
-        st.html(parts.tag(parts.state_of(judgement)))
+        st.html(common.tag(common.state_of(judgement)))
         if not brief or judgement.verdict == "hold":
-            parts.say(showing.headline(judgement), "verdict")
-            parts.say(showing.reason(judgement), "soft")
+            common.say(showing.headline(judgement), "verdict")
+            common.say(showing.reason(judgement), "soft")
             st.html(showing.checks(judgement))
         _next(desk, batch, judgement)
     if not brief:
         for caution in judgement.cautions:
             if caution != LOCAL_CODES:
-                parts.say(caution, "small soft")
+                common.say(caution, "small soft")
 
 
 def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:
@@ -61,10 +63,10 @@ def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     for number, (what, same) in enumerate(doing.in_order(now)):
         doing.button(desk, batch.code, what, same, dark=number == 0, wide=True)
     if not now:
-        parts.say(f"Next: {judgement.next_step}", "soft")
+        common.say(f"Next: {judgement.next_step}", "soft")
     if not desk.reads_only:
         with st.container(horizontal=True, key="act-verdict"):
-            parts.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
+            common.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
 
 
 def ribbons(desk: Desk, judgement: Judgement) -> None:
@@ -72,8 +74,8 @@ def ribbons(desk: Desk, judgement: Judgement) -> None:
     placed = {name: showing.ribbon(desk, name, journey) for name, journey in judgement.journeys.items()}
     known = [(name, one) for name, one in placed.items() if one is not None]
     drawn = "".join(
-        f'<div class="portion"><h3>{parts.text(parts.sentence(name).rstrip("."))}</h3>'
-        f'<p class="soft">{parts.text(parts.sentence(story.outlook(judgement.journeys[name])))}</p></div>'
+        f'<div class="portion"><h3>{common.text(common.sentence(name).rstrip("."))}</h3>'
+        f'<p class="soft">{common.text(common.sentence(timeline.outlook(judgement.journeys[name])))}</p></div>'
         f"{ribbon_html(one, axis=name == known[-1][0])}"
         for name, one in known
     )

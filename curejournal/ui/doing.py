@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from itertools import groupby
 
-from curejournal.cure.due import DueThing
-from curejournal.cure.records import Batch
-from curejournal.report.wording import day
-from curejournal.ui import cache, entry, evidence, parts, pouring
+from curejournal.batch.records import Batch
+from curejournal.documents.formatting import day
+from curejournal.judging.tasks import Task
+from curejournal.ui.components import common
+from curejournal.ui.forms import checks, entry, pouring
+from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk
-from curejournal.ui.telling import st
-from curejournal.ui.views import photos
+from curejournal.ui.pages import photos
+from curejournal.ui.state import cache
 
 
 def _evidence(desk: Desk, batch: Batch) -> None:
-    evidence.show(desk, batch, cache.judged(desk, batch))
+    checks.show(desk, batch, cache.judged(desk, batch))
 
 
 ON_THE_SPOT: dict[str, tuple[str, Callable[[Desk, Batch], None]]] = {
@@ -33,18 +35,18 @@ ORDER = ("decide", "release", "test", "complete", "weigh", "look", "photograph")
 """What is done first where several things are due at once: what a verdict waits for before what only adds to it."""
 
 
-def in_order(things: Sequence[DueThing]) -> list[tuple[str, list[DueThing]]]:
+def in_order(things: Sequence[Task]) -> list[tuple[str, list[Task]]]:
     """Group things to do by what is done, the first to do first."""
     ordered = sorted(things, key=lambda thing: ORDER.index(thing.what))
     return [(what, list(same)) for what, same in groupby(ordered, key=lambda thing: thing.what)]
 
 
-def button(desk: Desk, code: str, what: str, things: Sequence[DueThing], *, dark: bool, wide: bool = False) -> bool:
+def button(desk: Desk, code: str, what: str, things: Sequence[Task], *, dark: bool, wide: bool = False) -> bool:
     """Draw the button of one thing to do; whether its form is open."""
     key = f"{what}-{code}"
     open_now = st.session_state.get("doing") == key
     if desk.reads_only:
-        parts.say(words_of(things))
+        common.say(words_of(things))
         return False
     pressed = st.button(
         "Close" if open_now else words_of(things),
@@ -66,7 +68,7 @@ def form(desk: Desk, code: str, what: str) -> None:
         entry.ask(desk, code)
 
 
-def words_of(things: Sequence[DueThing]) -> str:
+def words_of(things: Sequence[Task]) -> str:
     """What is to do, in one line: several portions are one photograph."""
     if things[0].what != "photograph":
         return things[0].words
@@ -74,7 +76,7 @@ def words_of(things: Sequence[DueThing]) -> str:
     return f"Photograph {' and '.join([', '.join(names[:-1]), *names[-1:]] if len(names) > 1 else names) or 'it'}"
 
 
-def since(desk: Desk, things: Sequence[DueThing]) -> str:
+def since(desk: Desk, things: Sequence[Task]) -> str:
     """Since when it is due."""
     first = min(thing.when for thing in things)
     if first > desk.now:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from curejournal.ui.telling import st, worded
+from curejournal.ui.i18n import st, worded
 
 _HERE = Path(__file__).parent
 _film = st.components.v2.component(

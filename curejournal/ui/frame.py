@@ -15,15 +15,18 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from curejournal import workflow
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
+from curejournal.documents import style
+from curejournal.documents.formatting import day
+from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
-from curejournal.report import style
-from curejournal.report.ribbon import RIBBON_CSS
-from curejournal.report.wording import day
-from curejournal.ui import entry, line, parts, telling, views, which, work
+from curejournal.ui import i18n, pages
+from curejournal.ui.components import common
+from curejournal.ui.forms import entry
+from curejournal.ui.i18n import st
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
-from curejournal.ui.signed_in import SignedIn, behind_gate, signed_in
-from curejournal.ui.telling import st
+from curejournal.ui.state import background, connection, journal_choice
+from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 
 FONTS = "/fonts"
 SHEET = "".join(
@@ -35,7 +38,7 @@ SHEET = "".join(
         Path(__file__).with_name("app.css").read_text("utf-8"),
     )
 )
-ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.report", "fonts")])),)
+ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),)
 """What the app serves beside its pages: its own type, so that no page asks another computer for it."""
 
 
@@ -46,8 +49,8 @@ def all_pages() -> dict[str, Page]:
     kind of app, and run a page without this frame.
     """
     found = [
-        importlib.import_module(f"{views.__name__}.{module.name}").PAGE
-        for module in pkgutil.iter_modules(views.__path__)
+        importlib.import_module(f"{pages.__name__}.{module.name}").PAGE
+        for module in pkgutil.iter_modules(pages.__path__)
     ]
     return {page.slug: page for page in sorted(found, key=lambda page: (WAYS.index(page.way), page.order))}
 
@@ -61,24 +64,24 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     # Streamlit's first page has no address but the app's; apart from it, each page has its own.
     start = st.Page(partial(_nothing, "start"), title=shown[first].title, url_path="start", default=True)
     chosen = st.navigation([start, *ways.values()], position="hidden")
-    journal, person = attempt(which.journal), attempt(signed_in)
+    journal, person = attempt(journal_choice.journal), attempt(signed_in)
     if journal is None or (person is None and behind_gate()):
         return
     slug = next((slug for slug, way in ways.items() if way == chosen), first)
-    telling.use(telling.kept_habits(journal))
+    i18n.use(i18n.kept_habits(journal))
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
     with st.container(key="page"):
         if shown[slug].titled:
             st.title(shown[slug].title)
         entry.undo(desk)
-        if not shown[slug].writes or parts.may_enter(desk):
+        if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].render(desk))
     where = "the computer that shows this" if desk.signed_in else "this computer"
-    parts.say(
+    common.say(
         f"Entries are made by {desk.by}. Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot"
     )
-    line.watch()
+    connection.watch()
 
 
 def told(fault: Exception) -> bool:
@@ -115,7 +118,7 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
     listed = [page for page in shown.values() if page.listed]
     first = {way: next(page for page in listed if page.way == way) for way in WAYS}
     with st.container(horizontal=True, key="ways", gap="small"):
-        st.html(f'<div class="brand">{parts.drawing(style.mark())}<span>Cure journal</span></div>')
+        st.html(f'<div class="brand">{common.drawing(style.mark())}<span>Cure journal</span></div>')
         for way in WAYS:
             _way(desk, first[way], way, way == here)
         # Another key on each page, so that it is closed once something in it was chosen.
@@ -125,16 +128,16 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
                 _way(desk, first[way], way, way == here)
     if desk.stands_still:
         with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
-            parts.say(f"Demo journal, all invented. Its calendar stands at {day(desk.now)}.", "soft")
-            if which.looks_at_demo() and st.button("Back to my journal", key="demo-leave"):
-                which.turn_to(demo=False)
+            common.say(f"Demo journal, all invented. Its calendar stands at {day(desk.now)}.", "soft")
+            if journal_choice.looks_at_demo() and st.button("Back to my journal", key="demo-leave"):
+                journal_choice.turn_to(demo=False)
                 st.switch_page(desk.ways["today"])
     beside = [page for page in listed if page.way == here]
     if len(beside) > 1:
         with st.container(horizontal=True, key="tabs"):
             for page in beside:
                 _way(desk, page, page.tab or page.title, page.slug == slug)
-    work.going(desk)
+    background.going(desk)
 
 
 def _way(desk: Desk, page: Page, name: str, here: bool) -> None:

@@ -5,15 +5,16 @@ from __future__ import annotations
 from datetime import timedelta
 from html import escape
 
-from curejournal.cure.journey import Journey
-from curejournal.cure.judgement import Judgement
-from curejournal.cure.records import Batch
-from curejournal.report import wording
-from curejournal.report.ribbon import Ribbon, ribbon_html, ribbon_of
-from curejournal.report.style import mark, state_of
-from curejournal.ui import cache, parts
+from curejournal.batch.records import Batch
+from curejournal.documents import formatting
+from curejournal.documents.ribbon import Ribbon, ribbon_html, ribbon_of
+from curejournal.documents.style import mark, state_of
+from curejournal.judging.colour_series import ColourSeries
+from curejournal.judging.judgement import Judgement
+from curejournal.ui.components import common
+from curejournal.ui.i18n import st, worded
 from curejournal.ui.page import Desk
-from curejournal.ui.telling import st, worded
+from curejournal.ui.state import cache
 from curejournal.workflow import showing
 
 DAY = timedelta(days=1)
@@ -23,7 +24,7 @@ def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut
     """Draw the picture that stands for a batch, or a place for it."""
     shown = showing.cover(showing.shown_photos(batch), main_portion(judgement))
     if shown is None:
-        st.html(f'<div class="no-picture">{parts.drawing(mark(28))}<span>{worded("No photo yet")}</span></div>')
+        st.html(f'<div class="no-picture">{common.drawing(mark(28))}<span>{worded("No photo yet")}</span></div>')
         return
     st.image(cache.true_picture(desk.journal, shown, longest, cut), width="stretch", alt=alt(desk, batch, shown))
 
@@ -31,10 +32,10 @@ def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut
 def alt(desk: Desk, batch: Batch, shown: showing.Shown) -> str:
     """What a picture shows, for who cannot see it."""
     portions = f", {', '.join(shown.portions)}" if shown.portions else ""
-    return f"Photo of {batch.name} on {wording.moment(shown.at, desk.zone)}{portions}. {shown.words}."
+    return f"Photo of {batch.name} on {formatting.moment(shown.at, desk.zone)}{portions}. {shown.words}."
 
 
-def ribbon(desk: Desk, name: str, journey: Journey) -> Ribbon | None:
+def ribbon(desk: Desk, name: str, journey: ColourSeries) -> Ribbon | None:
     """Place a portion's ribbon from the pour until today."""
     if not journey.points:
         return None
@@ -55,33 +56,33 @@ def main_portion(judgement: Judgement) -> str:
     return max(found, key=lambda name: _change(found[name]), default="")
 
 
-def _change(journey: Journey) -> float:
+def _change(journey: ColourSeries) -> float:
     first = journey.points[0].lab
     return max(sum((a - b) ** 2 for a, b in zip(first, point.lab, strict=True)) for point in journey.points)
 
 
 def old(desk: Desk, batch: Batch) -> str:
     """How old a batch is."""
-    return wording.age(batch.poured_at, desk.now) if batch.poured_at else "not poured yet"
+    return formatting.age(batch.poured_at, desk.now) if batch.poured_at else "not poured yet"
 
 
 def headline(judgement: Judgement) -> str:
     """The verdict beside its tag, in a few words."""
     middle = judgement.from_about[1]
     if judgement.released_at is not None and judgement.verdict == "ready":
-        return f"Released on {wording.day(judgement.released_at)}"
+        return f"Released on {formatting.day(judgement.released_at)}"
     if judgement.verdict == "not yet" and middle is not None and middle > judgement.on:
-        return f"From about {wording.day(middle)}"
-    return parts.because(judgement)
+        return f"From about {formatting.day(middle)}"
+    return common.because(judgement)
 
 
 def reason(judgement: Judgement) -> str:
     """What stands behind the headline; nothing where that says all."""
-    why = parts.because(judgement)
+    why = common.because(judgement)
     if why == headline(judgement):
         return ""
     date, _, needed = why.partition("; ")
-    return parts.sentence(needed) if date.startswith("From about ") else why
+    return common.sentence(needed) if date.startswith("From about ") else why
 
 
 def checks(judgement: Judgement) -> str:
@@ -94,7 +95,7 @@ def checks(judgement: Judgement) -> str:
             f'<span class="check {state.kind}"><i aria-hidden="true">{state.sign}</i>'
             f'<span class="name">{name}</span><span class="unseen">: {word}</span></span>'
         )
-        said = escape(worded(parts.sentence(finding.words)))
+        said = escape(worded(common.sentence(finding.words)))
         lines.append(f"<li><b>{name}: {word}.</b> {said}</li>")
     opened = f'<ul class="plain">{"".join(lines)}</ul>'
     return f'<details class="checks"><summary>{"".join(signs)}</summary>{opened}</details>'

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
 
-from curejournal.cure.records import Batch, ColourReading, PhotoNote
+from curejournal.batch.records import Batch, ColourReading, PhotoNote
+from curejournal.documents.pictures import jpeg
+from curejournal.documents.soap_pictures import View, soap_picture
+from curejournal.documents.true_colour import Seen
 from curejournal.journal.store import Journal
-from curejournal.report.balance import Seen
-from curejournal.report.pictures import jpeg
-from curejournal.report.soap_pictures import View, soap_picture
 
 Cut = Literal["wide", "square", "soap", "whole"]
 ASPECTS: dict[Cut, float | None] = {"wide": 4 / 3, "square": 1.0, "soap": None, "whole": None}

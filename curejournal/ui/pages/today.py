@@ -1,0 +1,91 @@
+"""What is due and why, each beside its soap and done on the spot: what is on hold first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from curejournal.base.counting import how_many
+from curejournal.documents.formatting import day
+from curejournal.judging.tasks import Task
+from curejournal.ui import doing, showing
+from curejournal.ui.components import common, first_steps
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.state import cache, due_cache
+from curejournal.ui.state.due_cache import Glance
+from curejournal.workflow import documents
+
+SHOWN = 20
+"""Batches at first. Ours: more than a day's work."""
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    seen = due_cache.look(desk)
+    if not seen.glances and not desk.journal.names():
+        st.title("Today")
+        first_steps.show(desk)
+        return
+    due = seen.due()
+    now = [pair for pair in due if pair[1].when <= desk.now]
+    later = [pair for pair in due if pair[1].when > desk.now]
+    common.say(f"{desk.now:%A}, {day(desk.now)}", "soft")
+    st.title(f"{how_many(len(now), 'thing')} to do today" if now else "Nothing is due today")
+    if seen.waiting:
+        more = how_many(seen.waiting, "more batch")
+        common.say(f"{more} still to be looked at; what is due there will follow.", "soft")
+    for glance in seen.glances:
+        for question in glance.recall:
+            st.error(f"{plain(glance.code)}: {plain(question)}", icon=":material/back_hand:")
+    batches: dict[str, tuple[Glance, list[Task]]] = {}
+    for glance, thing in now:
+        batches.setdefault(glance.code, (glance, []))[1].append(thing)
+    shown = st.session_state.setdefault("due-shown", SHOWN)
+    for number, (glance, asked) in enumerate(list(batches.values())[:shown]):
+        _batch(desk, glance, asked, first=number == 0)
+    if len(batches) > shown and st.button(f"Show more ({len(batches)} batches in all)", key="due-more"):
+        st.session_state["due-shown"] = shown + SHOWN
+        st.rerun()
+    if later:
+        _later(desk, later)
+
+
+def _batch(desk: Desk, glance: Glance, things: Sequence[Task], *, first: bool) -> None:
+    batch = desk.journal.batch(glance.code)
+    judgement = cache.judged(desk, batch)
+    with st.container(key=f"row-{batch.code}"), st.container(horizontal=True, key=f"due-{batch.code}"):
+        with st.container(width=168, key=f"due-picture-{batch.code}"):
+            showing.picture(desk, batch, judgement, 480)
+        with st.container(key=f"due-words-{batch.code}", gap="small"):
+            with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+                common.way(desk, "batch", batch.name, batch=batch.code)
+                st.html(common.tag(common.state_of(judgement)), width="content")
+            st.html(showing.strip(desk, batch, judgement))
+            reasons = dict.fromkeys(common.sentence(thing.why) for thing in things)
+            common.say(" ".join(reasons), "soft")
+        opened = ""
+        with st.container(key=f"due-acts-{batch.code}", gap="small"):
+            for number, (what, same) in enumerate(doing.in_order(things)):
+                if doing.button(desk, batch.code, what, same, dark=first and number == 0, wide=True):
+                    opened = what
+                common.say(doing.since(desk, same), "small soft")
+    if opened:
+        doing.form(desk, batch.code, opened)
+
+
+def _later(desk: Desk, later: Sequence[tuple[Glance, Task]]) -> None:
+    st.subheader("Coming up")
+    lines: dict[tuple[str, str, str], list[Task]] = {}
+    for glance, thing in later:
+        lines.setdefault((day(thing.when), thing.what, glance.name), []).append(thing)
+    common.table([(when, f"{doing.words_of(things)}: {name}") for (when, _, name), things in list(lines.items())[:12]])
+    st.download_button(
+        "Into my calendar (ICS)",
+        lambda: documents.calendar_file(desk.journal, desk.now, desk.zone),
+        "soap.ics",
+        "text/calendar",
+        key="calendar",
+    )
+
+
+PAGE = Page("Today", "today", "Today", 10, render, titled=False)

@@ -7,10 +7,9 @@ from curejournal.batch.records import Batch, SurfaceNote
 from curejournal.documents import charts
 from curejournal.documents.formatting import day
 from curejournal.judging.judgement import Judgement
-from curejournal.ui import batch_head, doing
 from curejournal.ui.components import common, timeline
 from curejournal.ui.forms import batch as acts
-from curejournal.ui.forms import checks, entry, history, pouring, recipe
+from curejournal.ui.forms import batch_head, checks, doing, entry, history, pouring, recipe
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache

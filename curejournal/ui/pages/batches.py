@@ -8,9 +8,8 @@ from typing import NamedTuple
 from curejournal.base.counting import how_many
 from curejournal.batch.records import Batch
 from curejournal.judging.judgement import Judgement
-from curejournal.ui import doing, showing
-from curejournal.ui.components import common
-from curejournal.ui.forms import start_batch
+from curejournal.ui.components import common, showing
+from curejournal.ui.forms import doing, start_batch
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache

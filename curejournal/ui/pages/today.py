@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from curejournal.base.counting import how_many
 from curejournal.documents.formatting import day
 from curejournal.judging.tasks import Task
-from curejournal.ui import doing, showing
-from curejournal.ui.components import common, first_steps
+from curejournal.ui.components import common, first_steps, showing
+from curejournal.ui.forms import doing
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache, due_cache

@@ -16,7 +16,8 @@ from curejournal.journal.store import Journal
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
-from curejournal.workflow import Card, Measurement, showing
+from curejournal.workflow import Card, Measurement
+from curejournal.workflow.photos import showing
 
 
 @st.cache_resource(show_spinner="Opening the journal…")

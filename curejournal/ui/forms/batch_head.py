@@ -6,12 +6,12 @@ from curejournal.batch.records import Batch
 from curejournal.documents.formatting import day, moment
 from curejournal.documents.ribbon import ribbon_html
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
-from curejournal.ui import doing, film, showing
-from curejournal.ui.components import common, timeline
+from curejournal.ui.components import common, film, showing, timeline
+from curejournal.ui.forms import doing
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
-from curejournal.workflow.showing import comparable, shown_photos
+from curejournal.workflow.photos.showing import comparable, shown_photos
 
 
 def pictures(desk: Desk, batch: Batch, judgement: Judgement) -> None:

@@ -9,10 +9,9 @@ from curejournal.batch.records import Batch
 from curejournal.documents.formatting import day
 from curejournal.judging.tasks import Task
 from curejournal.ui.components import common
-from curejournal.ui.forms import checks, entry, pouring
+from curejournal.ui.forms import checks, entry, pouring, take_photos
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk
-from curejournal.ui.pages import photos
 from curejournal.ui.state import cache
 
 
@@ -22,7 +21,7 @@ def _evidence(desk: Desk, batch: Batch) -> None:
 
 ON_THE_SPOT: dict[str, tuple[str, Callable[[Desk, Batch], None]]] = {
     "weigh": (":material/scale:", entry.weigh),
-    "photograph": (":material/photo_camera:", photos.take),
+    "photograph": (":material/photo_camera:", take_photos.take),
     "test": (":material/science:", entry.alkali_test),
     "look": (":material/visibility:", entry.surface),
     "release": (":material/draw:", _evidence),

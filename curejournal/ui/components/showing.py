@@ -15,7 +15,7 @@ from curejournal.ui.components import common
 from curejournal.ui.i18n import st, worded
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
-from curejournal.workflow import showing
+from curejournal.workflow.photos import showing
 
 DAY = timedelta(days=1)
 

@@ -18,25 +18,4 @@ def render(desk: Desk) -> None:
     common.way(desk, "tray", "Many at once: the tray", ":material/inbox:")
 
 
-<<<<<<< HEAD
 PAGE = Page("Add photos", "photos", "Photos", 10, render, writes=True)
-=======
-def take(desk: Desk, batch: Batch | None) -> None:
-    """Ask for photos of a batch, show their colours, keep them; without a batch they are measured only."""
-    card = photos.chosen_card(desk)
-    portion = photos.chosen_portion(batch, card)
-    photos.done(desk, batch)
-    if card is not None:
-        surface.ask_all(desk, card)
-    shots = []
-    for shot in photos.pictures(desk):
-        with st.container(border=True, key=f"photo-{shot.key}"):
-            answers = replace(shot.answers, window=portion)
-            shots.append(photos.shown(desk, batch, replace(shot, card=card, answers=answers)))
-    known = [shot for shot in shots if shot is not None]
-    if batch is not None and known:
-        photos.keep(desk, batch, known)
-
-
-PAGE = Page("Photos", "photos", 30, render, ":material/photo_camera:", main=True, writes=True)
->>>>>>> main

@@ -17,12 +17,8 @@ from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
-<<<<<<< HEAD
-from curejournal.workflow.photos import showing
-=======
-from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis
+from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, showing
 from curejournal.workflow.photos.analyse import analyse
->>>>>>> main
 
 
 @st.cache_resource(show_spinner="Opening the journal…")

@@ -7,9 +7,12 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+import numpy as np
+
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import Act, Batch, Decision, Entry
+from curejournal.batch.records import Act, Batch, ColourReading, Decision, Entry
 from curejournal.batch.validation import check_record
+from curejournal.colour.difference import Interval, difference_interval
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
@@ -135,3 +138,9 @@ NOT_FOR_SALE = {
     "earlier stock": "it is stock from before this journal, which is not judged here",
 }
 """Kinds of batches that are never released, and why."""
+
+
+def difference(first: ColourReading, second: ColourReading) -> Interval:
+    """How far two kept colours lie apart, ΔE00; their errors count as independent."""
+    covariance = np.add(first.covariance, second.covariance)
+    return difference_interval(first.lab, second.lab, covariance)

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from math import sqrt
-from typing import Any, Literal
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -22,9 +22,11 @@ from pydantic import TypeAdapter
 from curejournal.colour.sample import Grade, Lab
 from curejournal.cure.checks import check_record
 from curejournal.cure.records import Batch, ColourReading, Record
+from curejournal.cure.workshop import PhotoAnswers, TagId
 from curejournal.errors import CureJournalError
+from curejournal.journal.former_settings import TAG_PRESS
 from curejournal.journal.photos import PhotoFacts
-from curejournal.journal.store import Journal, KeptPhoto
+from curejournal.journal.store import Changes, Journal, KeptPhoto, NewEntry, Press
 from curejournal.photo import tag as batch_tags
 from curejournal.photo.card import Card, card_text
 from curejournal.photo.look import LOOK_VERSION, Look, look
@@ -125,16 +127,23 @@ class Answers:
 # --- tags ----------------------------------------------------------------------------------
 
 
-TAG_ID = "tag id"
-
-
 def journal_id(journal: Journal) -> str:
     """The id of this journal in its tags; made once, and the same in its copies and backups."""
-    known = journal.setting(TAG_ID)
+    known = kept_journal_id(journal)
     if known is None:
-        journal.set_setting(TAG_ID, base64.b32encode(secrets.token_bytes(5)).decode()[:6])
-        known = journal.setting(TAG_ID)
+        now = journal.clock()
+        made = TagId(base64.b32encode(secrets.token_bytes(5)).decode()[:6])
+        # Of two at once, the press that came first counts.
+        changes = Changes([NewEntry(made, now)], press=Press(TAG_PRESS, now))
+        journal.commit(changes, by=journal.person or SOFTWARE)
+        known = kept_journal_id(journal)
     return str(known)
+
+
+def kept_journal_id(journal: Journal) -> str | None:
+    """The id of this journal in its tags; None if none was made yet."""
+    made = journal.of_workshop(TagId)
+    return made[0].record.written if made else None
 
 
 def tag_text(journal: Journal, code: str) -> str:
@@ -181,17 +190,46 @@ def card_copies(journal: Journal, card: Card) -> dict[str, Card]:
 
 def answers_to(journal: Journal, sha256: str) -> Answers:
     """What the maker said about a photo so far."""
-    return _ANSWERS.validate_python(journal.setting(f"photo {sha256}", {}))
+    said = journal.of_workshop(PhotoAnswers, sha256)
+    if not said:
+        return Answers()
+    kept = said[-1].record
+    return _ANSWERS.validate_python(
+        {
+            "batch": kept.of_batch,
+            "at": kept.taken_at,
+            "portions": kept.portions,
+            "areas": None if kept.areas is None else dict(kept.areas),
+            "colour": kept.colour,
+            "confirmed": kept.confirmed,
+            "aside": kept.aside,
+            "by": said[-1].by,
+            "after": kept.after,
+        }
+    )
 
 
 def keep_answers(journal: Journal, sha256: str, answers: Answers) -> None:
     """Keep what the maker said; earlier answers stay in the history."""
-    journal.set_settings(as_setting(sha256, answers))
+    journal.commit(Changes(as_entries(journal, sha256, answers)), by=answers.by)
 
 
-def as_setting(sha256: str, answers: Answers) -> dict[str, Any]:
-    """The setting in which what the maker said about a photo is kept."""
-    return {f"photo {sha256}": _ANSWERS.dump_python(answers, mode="json")}
+def as_entries(journal: Journal, sha256: str, answers: Answers) -> list[NewEntry]:
+    """The entry of the workshop that keeps what the maker said about a photo; none if it says nothing new."""
+    if answers == answers_to(journal, sha256):
+        return []
+    areas = None if answers.areas is None else tuple(answers.areas.items())
+    record = PhotoAnswers(
+        answers.batch,
+        answers.at,
+        answers.portions,
+        areas,
+        answers.colour,
+        tuple(answers.confirmed),
+        answers.aside,
+        answers.after,
+    )
+    return [NewEntry(record, journal.clock(), photo=sha256)]
 
 
 # --- deciding ------------------------------------------------------------------------------
@@ -255,7 +293,8 @@ def _batch_of(journal: Journal, seen: Look, said: Answers, card: Card, last: int
     codes = {head.code for head in journal.batches()}
     if said.batch is not None and said.after >= last:
         return said.batch, []
-    own = [tag.code for tag in seen.tags if tag.journal == journal.setting(TAG_ID)]
+    ours = kept_journal_id(journal)
+    own = [tag.code for tag in seen.tags if tag.journal == ours]
     known = [code for code in own if code in codes]
     choices = tuple(known)
     if last:

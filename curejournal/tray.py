@@ -27,7 +27,7 @@ from curejournal.cure.records import (
 )
 from curejournal.cure.words import in_words
 from curejournal.errors import CureJournalError
-from curejournal.journal.store import Journal, KeptPhoto, NewEntry
+from curejournal.journal.store import Changes, Journal, KeptPhoto, NewEntry
 from curejournal.photo.card import Card
 from curejournal.photo.learn import learn
 from curejournal.photo.picture import CorrectedPicture, corrected_picture
@@ -36,7 +36,7 @@ from curejournal.photo.reading import Taken, read_photo, taken_from_name
 from curejournal.photo.surface import Finding as Finding
 from curejournal.report import pictures
 from curejournal.sorting import Question as Question
-from curejournal.sorting import SeenColour, State, answers_to, as_setting, keep_answers, kept_look, sorted_out
+from curejournal.sorting import SeenColour, State, answers_to, as_entries, keep_answers, kept_look, sorted_out
 from curejournal.sorting import TrayItem as TrayItem
 from curejournal.workflow import find_card
 
@@ -187,19 +187,20 @@ def place(
     if portions is not None and areas is None:
         answered = replace(answered, areas=None)
     item, records = sorted_out(journal, photo, card, now, answered)
-    settings = as_setting(sha256, answered)
+    said_now = Changes(as_entries(journal, sha256, answered))
     if filed and (item.questions or item.at is None):
         if not whole:
-            journal.set_settings(settings)
+            journal.commit(said_now, by=by)
         raise PhotoWaits(
             item.why, "Answer it, and the photo is corrected.", "It stays placed as it was; your answers are kept."
         )
     if item.at is None or not records:
-        journal.set_settings(settings)
+        journal.commit(said_now, by=by)
         return item
     # At once with the answers, so that whatever interrupts this leaves all of it or nothing.
     changes = _changes(sha256, filed, item.batch, item.at, records, now)
-    journal.enter_all(changes, by=by, settings=settings, unless_filed="" if filed else sha256)
+    entries = [*said_now.entries, *(replace(new, batch=code) for code, new in changes)]
+    journal.commit(Changes(entries, unless_filed="" if filed else sha256), by=by)
     return item_of(journal, sha256, card, now)
 
 

@@ -90,9 +90,8 @@ def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
 def journeys(batch: Batch, on: datetime, rules: HouseRules) -> dict[str, Journey]:
     """What the colour of each portion does, by its entries up to `on`."""
     batch = batch.as_of(on)
-    readings: dict[str, list[Entry]] = {}
+    readings: dict[str, list[Entry[ColourReading]]] = {}
     for entry in batch.of(ColourReading):
-        assert isinstance(entry.record, ColourReading)
         readings.setdefault(entry.record.portion, []).append(entry)
     portions = {portion.name: portion for portion in batch.portions}
     controls = [entry for p in portions.values() if p.control for entry in readings.get(p.name, [])]

@@ -14,7 +14,7 @@ from curejournal.colour.sample import Grade, Lab
 from curejournal.colour.spaces import yellowness_e313
 from curejournal.cure.curves import Array, ModelWeight, normal_points
 from curejournal.cure.forecast import HORIZON_DAYS, Forecast, foretell
-from curejournal.cure.records import Entry
+from curejournal.cure.records import ColourReading, Entry
 from curejournal.cure.robust_fit import Fitted, fit_robustly, unexpected
 from curejournal.cure.sessions import Session, sessions
 from curejournal.cure.states import (
@@ -125,12 +125,12 @@ class Journey:
 
 
 def follow(
-    readings: Sequence[Entry],
+    readings: Sequence[Entry[ColourReading]],
     poured_at: datetime | None,
     intended_lab: Lab | None = None,
     tolerance: float = 3.0,
     *,
-    control: Sequence[Entry] = (),
+    control: Sequence[Entry[ColourReading]] = (),
     aim_sd: float = 0.0,
     back_days_apart: float = 5.0,
     curve_until: datetime | None = None,

@@ -114,7 +114,7 @@ def test_before_an_upgrade_the_database_is_copied_beside_itself(tmp_path: Path) 
     for _ in range(2):
         open_database(tmp_path / "journal", None, create=False, now=clock, schema=schema).dispose()
     (copy,) = (tmp_path / "journal").glob("journal-before-*")
-    assert copy.name == "journal-before-0002-20260501T120000Z.sqlite"
+    assert copy.name == "journal-before-0003-20260501T120000Z.sqlite"
     (tmp_path / "old").mkdir()
     copy.rename(tmp_path / "old" / DATABASE)
     with Journal.open(tmp_path / "old") as old:

@@ -22,16 +22,16 @@ import cv2
 
 from curejournal.errors import CureJournalError
 from curejournal.journal.photos import PhotoFacts
-from curejournal.journal.store import Journal
+from curejournal.journal.store import Changes, Journal
 from curejournal.photo.card import Card
 from curejournal.photo.reading import NotAPicture, Photo, Taken, read_photo, taken_from_name
 from curejournal.sorting import (
     Answers,
     State,
     TrayItem,
+    as_entries,
     card_copies,
     is_no_original,
-    keep_answers,
     look_as_json,
     look_name,
 )
@@ -257,10 +257,9 @@ def _settle(
         taken = None  # the name of a copy tells when the copy was made, if anything
     at = Clock(clock.zone).moment(taken) if taken else None
     facts = replace(facts, taken_at=at, taken_from=taken.source if taken else None)
-    if taken is not None and clock.behind:
-        # Before the photo is kept, so that nobody ever sees it with the wrong time.
-        keep_answers(journal, first.sha256, Answers(at=clock.moment(taken).isoformat(), by=by))
-    journal.keep_photo(data, facts)
+    said = Answers(at=clock.moment(taken).isoformat(), by=by) if taken is not None and clock.behind else Answers()
+    # Both at once, so that nobody ever sees the photo with the wrong time.
+    journal.commit(Changes(as_entries(journal, first.sha256, said), [(data, facts)]), by=by)
     journal.derived(first.sha256, look_name(card), lambda: seen)
     item = file_if_clear(journal, first.sha256, card, by=by, now=now)
     return Arrival(first.name, item.state, item.why, item)

@@ -196,8 +196,8 @@ def answers_to(journal: Journal, sha256: str) -> Answers:
     kept = said[-1].record
     return _ANSWERS.validate_python(
         {
-            "batch": kept.of_batch,
-            "at": kept.taken_at,
+            "batch": kept.of_batch or None,
+            "at": kept.taken_at or None,
             "portions": kept.portions,
             "areas": None if kept.areas is None else dict(kept.areas),
             "colour": kept.colour,
@@ -220,8 +220,8 @@ def as_entries(journal: Journal, sha256: str, answers: Answers) -> list[NewEntry
         return []
     areas = None if answers.areas is None else tuple(answers.areas.items())
     record = PhotoAnswers(
-        answers.batch,
-        answers.at,
+        answers.batch or "",
+        answers.at or "",
         answers.portions,
         areas,
         answers.colour,

@@ -9,15 +9,15 @@ from curejournal.colour.sample import Lab, Matrix3
 
 @dataclass(frozen=True)
 class PhotoAnswers:
-    """What the maker said about a photo; what is None was not said. The last of a photo counts.
+    """What the maker said about a photo; what is None or empty was not said. The last of a photo counts.
 
     `of_batch` is a code; `taken_at` an ISO 8601 time with its offset; `areas` are outlines by portion, in pixels of the
     upright picture; `confirmed` are the doubts that were waved through, `aside` why the photo is none of the journal's.
     `after` is the last entry that had named the photo when its batch was said.
     """
 
-    of_batch: str | None = None
-    taken_at: str | None = None
+    of_batch: str = ""
+    taken_at: str = ""
     portions: tuple[str, ...] | None = None
     areas: tuple[tuple[str, tuple[tuple[float, float], ...]], ...] | None = None
     colour: bool = True

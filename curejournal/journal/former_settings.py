@@ -51,8 +51,8 @@ def entries_of_settings(rows: Iterable[tuple[str, Any, datetime]], photos: Colle
                 yield Former("strip key", at, NOBODY, None, enrolled)
         elif name.startswith("photo ") and name.removeprefix("photo ") in photos:
             said = {
-                "of_batch": value.get("batch"),
-                "taken_at": value.get("at"),
+                "of_batch": value.get("batch") or "",
+                "taken_at": value.get("at") or "",
                 "portions": value.get("portions"),
                 "areas": list(value["areas"].items()) if value.get("areas") is not None else None,
                 "colour": value.get("colour", True),

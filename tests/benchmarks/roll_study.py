@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from curejournal.cure.records import ColourReading
+from curejournal.cure.workshop import TagId
 from curejournal.intake import files_in, take_in_all
 from curejournal.journal.store import Journal
 from curejournal.photo.tag import payload
@@ -37,7 +38,7 @@ def roll(folder: Path, count: int) -> None:
 
 def opened(folder: Path) -> Journal:
     journal = Journal.open(folder)
-    journal.set_setting("tag id", "OURS22")
+    journal.add("", TagId("OURS22"), at=journal.clock(), by="Ana")
     if not journal.batches():
         journal.start_batch("B-1", "Plain", at=datetime(2026, 9, 1, tzinfo=UTC), by="Kaja (invented)")
     return journal

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from curejournal.cure.records import Record
+from curejournal.batch.records import Record
 from curejournal.journal.photos import PhotoFacts
 
 NEW_CONTACT = 0

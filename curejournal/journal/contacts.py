@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select, text
 
-from curejournal.journal.faults import NotInJournal
+from curejournal.journal.errors import NotInJournal
 from curejournal.journal.seals import put
 from curejournal.journal.tables import contact as table
 

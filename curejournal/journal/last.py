@@ -13,7 +13,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, select
 
-from curejournal.journal.faults import JournalDamaged
+from curejournal.journal.errors import JournalDamaged
 from curejournal.journal.tables import seal
 
 NOTE = "journal.last"

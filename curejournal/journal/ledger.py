@@ -12,14 +12,12 @@ from typing import Any, Self, cast
 
 from sqlalchemy import Connection, Engine, select
 
-from curejournal.cure.lineage import same_code
-from curejournal.cure.records import Batch, Entry, Record, Withdrawn
-from curejournal.cure.workshop import ContactErased
+from curejournal.batch.records import Batch, Entry, Record, Withdrawn, same_code
 from curejournal.journal import contacts
 from curejournal.journal.changes import Changes, NewBatch, NewContact, NewEntry, Press
 from curejournal.journal.contacts import Contact
 from curejournal.journal.entering import refuse_misplaced, refuse_wrong_correction, with_contact
-from curejournal.journal.faults import (
+from curejournal.journal.errors import (
     CodeInUse,
     EntryRefused,
     NotInJournal,
@@ -49,7 +47,7 @@ from curejournal.journal.tables import card as card_table
 from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.tables import setting as setting_table
-from curejournal.journal.words import (
+from curejournal.journal.text import (
     card_columns,
     contact_columns,
     file_name,
@@ -58,6 +56,7 @@ from curejournal.journal.words import (
     plain_text,
     setting_columns,
 )
+from curejournal.judging.workshop import ContactErased
 
 
 def utc_now() -> datetime:

@@ -21,13 +21,13 @@ from curejournal.journal import tables
 from curejournal.journal.contacts import contact_row, words_hash
 from curejournal.journal.copying import count_on, rows_of
 from curejournal.journal.entering import refuse_misplaced
-from curejournal.journal.faults import DataRefused, EntryRefused, RecordUnreadable
+from curejournal.journal.errors import DataRefused, EntryRefused, RecordUnreadable
 from curejournal.journal.former_settings import entries_of_settings
 from curejournal.journal.photos import Shelf, TakenFrom
 from curejournal.journal.record_json import columns_of_record, from_json, to_json, with_new_names
 from curejournal.journal.rows import WITHDRAWN
 from curejournal.journal.seals import seal_rows
-from curejournal.journal.words import (
+from curejournal.journal.text import (
     card_columns,
     contact_columns,
     file_name,

@@ -11,11 +11,11 @@ from typing import Any, Self, cast
 
 from sqlalchemy import Connection, Engine, Row, func, select
 
-from curejournal.cure.records import Batch, Entry, R
+from curejournal.batch.records import Batch, Entry, R
 from curejournal.journal import contacts
 from curejournal.journal.contacts import Contact
 from curejournal.journal.current import CurrentBatches
-from curejournal.journal.faults import NotInJournal, damaged, in_plain_words
+from curejournal.journal.errors import NotInJournal, damaged, in_plain_words
 from curejournal.journal.photos import KeptPhoto, Shelf
 from curejournal.journal.record_json import kind_name
 from curejournal.journal.rows import (
@@ -41,8 +41,8 @@ from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.tables import seal as seal_table
 from curejournal.journal.tables import setting as setting_table
+from curejournal.journal.text import plain_text
 from curejournal.journal.underway import Touched, Underway
-from curejournal.journal.words import plain_text
 
 
 class Reader:

@@ -10,9 +10,9 @@ from typing import Any
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 from pydantic_core import PydanticSerializationError
 
-from curejournal.cure.house import edition_of
-from curejournal.cure.records import RECORDS, Decision, Record
-from curejournal.journal.faults import EntryRefused, RecordUnreadable
+from curejournal.batch.records import RECORDS, Decision, Record
+from curejournal.journal.errors import EntryRefused, RecordUnreadable
+from curejournal.judging.limits import edition_of
 
 KIND_OF: dict[type[Record], str] = {record: kind for kind, record in RECORDS.items()}
 """The name under which a type of record is kept."""

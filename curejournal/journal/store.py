@@ -10,15 +10,15 @@ from typing import Self
 
 from sqlalchemy import func, select
 
-from curejournal.cure.records import Entry
+from curejournal.batch.records import Entry
 from curejournal.journal.backup import Backup, write_backup
 from curejournal.journal.changes import NEW_CONTACT, Changes, NewBatch, NewContact, NewEntry, Press
 from curejournal.journal.check import Problem, Progress, check
 from curejournal.journal.contacts import Contact
 from curejournal.journal.copying import copy_rows, snapshot
 from curejournal.journal.entering import without_contact
+from curejournal.journal.errors import CopyRefused, in_plain_words
 from curejournal.journal.exchange import write as write_data
-from curejournal.journal.faults import CopyRefused, in_plain_words
 from curejournal.journal.ledger import Ledger, utc_now
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import KeptPhoto, PhotoFacts, Shelf
@@ -27,7 +27,7 @@ from curejournal.journal.seals import put
 from curejournal.journal.tables import card as card_table
 from curejournal.journal.tables import metadata
 from curejournal.journal.tables import photo as photo_table
-from curejournal.journal.words import card_columns, plain_text
+from curejournal.journal.text import card_columns, plain_text
 
 __all__ = [
     "NEW_CONTACT",

@@ -10,12 +10,12 @@ from typing import Any
 
 from sqlalchemy import BigInteger, Connection, Integer, Table, text
 
-from curejournal.counting import how_many
+from curejournal.base.counting import how_many
 from curejournal.journal import tables
-from curejournal.journal.faults import EntryRefused, JournalDamaged, RecordUnreadable
+from curejournal.journal.errors import EntryRefused, JournalDamaged, RecordUnreadable
 from curejournal.journal.photos import Shelf
 from curejournal.journal.record_json import columns_of_record, from_json
-from curejournal.journal.words import local
+from curejournal.journal.text import local
 
 # Rows handed over at once (ours: bounds the memory, and is large enough that the round trips do not count).
 _CHUNK = 1000

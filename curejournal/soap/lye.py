@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from curejournal.counting import digits
-from curejournal.errors import CureJournalError
+from curejournal.base.counting import digits
+from curejournal.base.errors import CureJournalError
 from curejournal.soap.oils import sv_range
 from curejournal.soap.recipe import MOST_WATER, Liquid, Oil, Recipe
 

@@ -13,11 +13,11 @@ from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, initial
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
-from curejournal.cure.records import RECORDS, Decision, Event, ScalarReading, Withdrawn
-from curejournal.cure.workshop import WORKSHOP_RECORDS
-from curejournal.journal.faults import SignatureStays, StaleEntry
+from curejournal.batch.records import RECORDS, Decision, Event, ScalarReading, Withdrawn
+from curejournal.journal.errors import SignatureStays, StaleEntry
 from curejournal.journal.store import Journal, NewContact, NewEntry, PhotoFacts
 from curejournal.journal.tables import metadata
+from curejournal.judging.workshop import WORKSHOP_RECORDS
 from tests.journal.strategies import records
 
 AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))

@@ -10,16 +10,17 @@ from pathlib import Path
 import pytest
 from sqlalchemy import inspect, text
 
-from curejournal import sorting, strips, workflow
-from curejournal.cure.house import HouseRules
-from curejournal.cure.records import RECORDS, AlkaliTest, Decision, Portion, Weighing
-from curejournal.cure.workshop import WORKSHOP_RECORDS
+from curejournal import workflow
+from curejournal.batch.records import RECORDS, AlkaliTest, Decision, Portion, Weighing
 from curejournal.journal import seals
 from curejournal.journal.database import DATABASE, engine_for, postgresql_url, sqlite_url
-from curejournal.journal.faults import JournalDamaged, UpgradeFailed
+from curejournal.journal.errors import JournalDamaged, UpgradeFailed
 from curejournal.journal.store import Journal
 from curejournal.journal.stored import stored_rows
 from curejournal.journal.tables import metadata
+from curejournal.judging.limits import Limits
+from curejournal.judging.workshop import WORKSHOP_RECORDS
+from curejournal.workflow.photos import proposal, strips
 
 DATA = Path(__file__).parent.parent / "data"
 AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))
@@ -80,25 +81,25 @@ def test_it_has_a_record_of_every_kind_and_reads_as_before(folder: Path, databas
         assert [(act.record.act, act.by) for act in batch.of(Decision)] == [("release", "Ana")]
         assert [touched.code for touched in journal.underway()] == ["B-2"]
         assert journal.released_otherwise() == ()
-        assert workflow.house_rules(journal) == HouseRules(min_age_days=40)
+        assert workflow.current_limits(journal) == Limits(min_age_days=40)
         assert workflow.place(journal) == "The invented shed"
         assert str(workflow.time_zone(journal)) == "Europe/Lisbon"
 
 
 def test_what_were_settings_are_entries_of_the_workshop(folder: Path, database_url: str | None) -> None:
     with Journal.open(folder, url=database_url, create=False) as journal:
-        assert sorting.journal_id(journal) == "ABCDEF"
+        assert proposal.journal_id(journal) == "ABCDEF"
         keys = strips.strip_keys(journal)
         assert {name: key.lot for name, key in keys.items()} == {"blue": "L-3", "green": "L-2"}
         assert keys["blue"].steps[0].lab == (60.0, 10.0, 40.0)
         second, third = (photo.sha256 for photo in journal.photos_named("") if photo.facts.suffix != ".jpg")
         if journal.photo(second).facts.suffix == ".png":
             second, third = third, second
-        assert sorting.answers_to(journal, second) == sorting.Answers(
+        assert proposal.answers_to(journal, second) == proposal.Answers(
             "B-2", "2026-03-03T09:00:00+00:00", ("base",), {"base": ((0.0, 0.0), (10.0, 0.0), (10.0, 10.0))}, True,
             ("colour", "copy"), "", "Ben", 3,
         )  # fmt: skip
-        assert sorting.answers_to(journal, third) == sorting.Answers(aside="a finger", by="Ana")
+        assert proposal.answers_to(journal, third) == proposal.Answers(aside="a finger", by="Ana")
         assert second in {photo.sha256 for photo in journal.unfiled_photos()}
         assert journal.setting("photo " + "0" * 64) == {"by": "Ana"}
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from curejournal.cure.records import (
+from curejournal.batch.records import (
     AlkaliTest,
     ColourReading,
     Event,
@@ -19,9 +19,9 @@ from curejournal.cure.records import (
     SurfaceNote,
     Weighing,
 )
-from curejournal.cure.workshop import TagId
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
+from curejournal.judging.workshop import TagId
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)

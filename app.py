@@ -1,7 +1,8 @@
-"""The app, for `streamlit run app.py`; `curejournal serve` does the same from anywhere."""
+"""The app, for `streamlit run app.py` in a clone; `curejournal serve` does the same from anywhere."""
 
 import streamlit as st
 
 from curejournal.ui.frame import told
+from curejournal.ui.server import checked
 
-app = st.App("curejournal/ui/start.py", on_script_error=told)
+app = st.App("curejournal/ui/start.py", lifespan=checked(), on_script_error=told)

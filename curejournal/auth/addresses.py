@@ -14,6 +14,9 @@ from curejournal.base.errors import CureJournalError
 # An address kept for documents (RFC 5737): nothing is ever sent to it, the system only says how it would go there.
 _ELSEWHERE = ("192.0.2.1", 9)
 
+NOT_AS_MEANT = 78
+"""Exit code of a server that would be open to more than was meant (EX_CONFIG of sysexits.h); it has said why."""
+
 
 class DoorwayUnfit(CureJournalError):
     """The app cannot be reached in this way."""

@@ -17,7 +17,7 @@ import segno
 import typer
 
 from curejournal import workflow
-from curejournal.auth.addresses import Doorway, address_here, fingerprint, names_here
+from curejournal.auth.addresses import NOT_AS_MEANT, Doorway, address_here, fingerprint, names_here
 from curejournal.auth.people import People
 from curejournal.base.errors import CureJournalError
 from curejournal.cli.options import (
@@ -157,13 +157,13 @@ def _serve_others(doorway: Doorway, open_browser: bool, as_json: bool) -> None:
 
 
 def _serve(folder: Path, port: int, open_browser: bool) -> None:
-    command = [sys.executable, "-m", "streamlit", "run", str(UI / "start.py"), "--server.port", str(port)]
+    command = [sys.executable, "-P", "-m", "curejournal.ui.server", str(port)]
     environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder.resolve())}
     _run(command, environment, f"http://127.0.0.1:{port}" if open_browser else "", port)
 
 
 def _run(command: list[str], environment: dict[str, str], opened: str, port: int) -> None:
-    # The settings (127.0.0.1 alone, permitted hosts, no telemetry) are in the folder it runs in.
+    # In a folder of its own: none of another's settings or secrets for Streamlit are there.
     with subprocess.Popen(command, cwd=UI, env=environment) as server:
         # Told to end, it takes the server with it: none goes on unseen.
         signal.signal(signal.SIGTERM, lambda *_: server.terminate())
@@ -173,6 +173,8 @@ def _run(command: list[str], environment: dict[str, str], opened: str, port: int
             server.wait()
         except KeyboardInterrupt:
             server.terminate()
+    if server.returncode == NOT_AS_MEANT:
+        raise typer.Exit(1)  # the server has said why
     if server.returncode not in (0, -15, -2, 130):
         raise CureJournalError(f"The app stopped with code {server.returncode}.", f"Is port {port} in use? Try --port.")
 

@@ -15,7 +15,7 @@ from curejournal.judging.colour_series import ColourSeries, fit_colour_series
 from curejournal.judging.drying import DryingReport, analyse_drying
 from curejournal.judging.limits import Limits
 from curejournal.judging.target import target_sd
-from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.lye import LyeCheck, check_lye, water_share
 
 DAY = timedelta(days=1)
 
@@ -68,7 +68,7 @@ def build_context(batch: Batch, on: datetime, rules: Limits) -> Context:
     drying = analyse_drying(
         batch.of(Weighing),
         poured,
-        water_share=lye.water_share if lye is not None and lye.water_g > 0 else None,
+        water_share=_share_of_water(batch, lye),
         limit_pct_week=rules.loss_pct_week,
         days_apart=rules.weighings_days_apart,
     )
@@ -85,6 +85,14 @@ def build_context(batch: Batch, on: datetime, rules: Limits) -> Context:
         ),
         journeys=journeys(batch, on, rules),
     )
+
+
+def _share_of_water(batch: Batch, lye: LyeCheck | None) -> float | None:
+    """Water's part of the fresh batch, if its recipe tells it."""
+    if lye is not None:
+        return lye.water_share if lye.water_g > 0 else None
+    melted = batch.recipe is not None and batch.recipe.rebatch
+    return water_share(batch.recipe) if batch.recipe is not None and melted else None
 
 
 def journeys(batch: Batch, on: datetime, rules: Limits) -> dict[str, ColourSeries]:

@@ -21,7 +21,7 @@ from curejournal.photo.read.picture_file import Photo, Reduction
 from curejournal.photo.window.layers import RIM, Layers, split_window
 from curejournal.photo.window.surface import Finding, inspect_surface
 
-LOOK_VERSION = 5
+LOOK_VERSION = 6
 """To be raised when a look at the same photo may come out otherwise."""
 
 
@@ -71,7 +71,7 @@ def look(photo: Photo, card: Card, copies: Mapping[str, Card] | None = None) -> 
     if card.window is not None and lesson.correction is not None:
         flat = flatten(photo, card, lesson, inset(card.window, RIM))
         layers, numbers = split_window(flat)
-        surface = inspect_surface(flat, numbers)
+        surface = inspect_surface(flat, numbers, layers.layers)
         areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
     measurement = measure(photo, card, areas, lesson=lesson)
     mirrored = lesson.placement is None and is_mirrored(photo, card)

@@ -6,7 +6,6 @@ import os
 import sys
 from pathlib import Path
 
-import streamlit as st
 from starlette.middleware import Middleware
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
@@ -14,7 +13,7 @@ from curejournal.auth.addresses import Doorway
 from curejournal.auth.gate import AppTalk, Gate
 from curejournal.auth.people import People
 from curejournal.auth.sessions import Keeper
-from curejournal.ui.frame import told
+from curejournal.ui import server
 from curejournal.ui.state.signed_in import BEHIND_GATE
 
 
@@ -38,15 +37,14 @@ def serve(doorway: Doorway) -> None:
     os.environ["FORWARDED_ALLOW_IPS"] = "127.0.0.1" if doorway.behind_proxy else ""
     keeper = Keeper(People(Path(doorway.folder)))
     gate = Middleware(Gate, keeper=keeper, hosts=doorway.hosts, secure=doorway.secure, talk=AppTalk(_opened, _away()))
-    settings = {
+    meant: dict[str, object] = {
         "server.address": doorway.address,
         "server.port": doorway.port,
         "server.allowedHosts": list(doorway.hosts),
     }
     if doorway.certificate:
-        settings |= {"server.sslCertFile": doorway.certificate, "server.sslKeyFile": doorway.key}
-    start = Path(__file__).with_name("start.py").absolute()
-    st.App(start, middleware=[gate], on_script_error=told).run(config=settings)
+        meant |= {"server.sslCertFile": doorway.certificate, "server.sslKeyFile": doorway.key}
+    server.run(meant, middleware=[gate])
 
 
 if __name__ == "__main__":

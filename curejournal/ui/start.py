@@ -1,10 +1,5 @@
-"""What `curejournal serve` lets Streamlit run: imported once for the app, then run for each look at a page."""
+"""The script that Streamlit runs for each look at a page."""
 
-import streamlit as st
+from curejournal.ui.frame import run
 
-from curejournal.ui.frame import run, told
-
-if __name__ == "__main__":
-    run()
-else:
-    app = st.App(__file__, on_script_error=told)
+run()

@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -47,19 +48,20 @@ class Step:
 
 
 def pictures_folder() -> Path:
-    """Where the demo's pictures lie: beside the source.
+    """Give the folder of the demo's pictures: inside an installed package, beside it in a clone.
 
     Raises
     ------
     DemoPicturesMissing
     """
-    folder = Path(__file__).resolve().parents[2] / "sample_images"
-    if not (folder / "journal.toml").is_file():
-        raise DemoPicturesMissing(
-            "The demo's pictures (folder sample_images) are not here.",
-            "Run the demo from a checkout of the source, installed with pip install -e .",
-        )
-    return folder
+    package = Path(str(files("curejournal"))).resolve()
+    for folder in (package / "sample_images", package.parent / "sample_images"):
+        if (folder / "journal.toml").is_file():
+            return folder
+    raise DemoPicturesMissing(
+        "The demo's pictures (folder sample_images) are not here.",
+        "Install curejournal again, from its wheel or a whole clone.",
+    )
 
 
 def build_demo(journal: Journal, folder: Path, progress: Callable[[Step], None] = lambda step: None) -> None:

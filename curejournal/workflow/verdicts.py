@@ -12,9 +12,9 @@ from curejournal.batch.records import Act, Batch, Decision, Entry
 from curejournal.batch.validation import check_record
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
-from curejournal.judging.findings import Verdict
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.judging.limits import Limits
+from curejournal.judging.rebatch import why_held
 from curejournal.judging.tasks import Task
 from curejournal.judging.traceability import Recall
 from curejournal.workflow.json_output import as_json
@@ -135,13 +135,5 @@ def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgem
     """
     if not traceability.parents(batch.recipe):
         return ""
-    for parent in traceability.ancestors([*journal.all_batches(), batch], batch.code):
-        found = judged(parent)
-        _, act = parent.as_of(found.on).last_act
-        # What keeps the pieces back is their safety, not that their colour settled elsewhere.
-        unsafe = [f.gauge for f in found.findings if f.verdict is Verdict.HOLD and f.gauge != "colour"]
-        signed = act.act if act is not None and act.act != "release" else ""
-        if unsafe or signed or found.recall:
-            why = ", ".join(unsafe) or {"hold": "signed hold", "withdraw": "withdrawn"}.get(signed, "recall question")
-            return f"it has pieces of batch {parent.code} in it, which is held back ({why})"
-    return ""
+    every = {known.code: known for known in (*journal.all_batches(), batch)}
+    return why_held(batch, every, judged)

@@ -81,7 +81,7 @@ def apps_in(folders: pytest.TempPathFactory) -> Iterator[Callable[..., App]]:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
-        command = ["streamlit", "run", "start.py", "--server.port", str(port)]
+        command = ["curejournal.ui.server", str(port)]
         environment = {**os.environ, "CUREJOURNAL_JOURNAL": str(folder), **more}
         log = folders.mktemp("log")
         server = started(command, UI, environment, log, afresh=afresh)

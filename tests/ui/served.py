@@ -15,7 +15,7 @@ from tests.command import forked, serve
 
 
 def started(command: list[str], cwd: Path, environment: dict[str, str], log: Path, *, afresh: bool) -> int:
-    """Run `streamlit ...` in a session of its own, with nothing imported yet if `afresh`; gives its process."""
+    """Run `python -m ...` in a session of its own, with nothing imported yet if `afresh`; gives its process."""
     for name in ("in", "out", "err"):
         (log / name).touch()
     asked = {
@@ -39,11 +39,10 @@ def _app(asked: dict, main: Callable[[], object]) -> None:
 
 
 if __name__ == "__main__":
-    from streamlit.web.cli import main
-
     from curejournal.ui.frame import all_pages
+    from curejournal.ui.server import run
 
     all_pages()
     # Nobody waits for them: what has ended is gone at once, and can be seen to be.
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
-    serve(lambda asked: _app(asked, main), lambda child: child)
+    serve(lambda asked: _app(asked, lambda: run({"server.port": int(sys.argv[1])})), lambda child: child)

@@ -51,13 +51,15 @@ def effect_words(effect: Effect, what: What) -> str:
     seen = f"{how_many(effect.portions, 'portion')} of {how_many(effect.batches, 'batch')}"
     if effect.chance < 0.5:
         return f"probably not ({100 * effect.chance:.0f} %); {seen}."
-    sure = "very likely" if effect.chance >= 0.9 else "perhaps"
-    size = f"{formatting.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils"
+    sure = "very likely" if effect.named else "perhaps"
+    size = f"{formatting.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils in its portion"
     line = f"{sure} {VERBS[what]} ({100 * effect.chance:.0f} %), by {size}; {seen}."
     if len(effect.materials) > 1:
         line += " They were never apart, so nobody can say which of them."
     elif not effect.separable:
         line += " It is in every portion, so it cannot be told from the soap itself."
+    if effect.one_season:
+        line += " It was used at one time of the year only, so it cannot be told from the season: pour it at another."
     if effect.not_told_apart_from:
         line += f" It may be {' or '.join(effect.not_told_apart_from)} instead."
     return line
@@ -65,7 +67,7 @@ def effect_words(effect: Effect, what: What) -> str:
 
 def pour_words(pour: TestPour) -> str:
     """A test pour, and what it would show."""
-    how = "one without" if pour.without else f"{pour.dose_pct:.1f} % of the oils of"
+    how = "one without" if pour.without else f"{pour.dose_pct:.1f} % of the oils in its portion of"
     alone = "" if pour.without else " alone"
     twice = "" if pour.decides else " These overlap: pour it twice."
     return (
@@ -76,7 +78,8 @@ def pour_words(pour: TestPour) -> str:
 
 def lot_words(one: LotComparison) -> str:
     """Whether a material changed with its lot, and by how much."""
-    change = f"{formatting.figure(one.largest_change)} ΔE00 per % of the oils between {' and '.join(one.between)}"
+    lots = " and ".join(one.between)
+    change = f"{formatting.figure(one.largest_change)} ΔE00 per % of the oils in its portion between {lots}"
     return f"{one.material}: {'changed with its lot' if one.changed else 'no change with the lot shown'}, {change}."
 
 

@@ -8,8 +8,8 @@ from datetime import datetime, timedelta, timezone
 from functools import cache, wraps
 
 from curejournal.batch.records import ColourReading, Event, Portion
+from curejournal.batch.workshop import TagId
 from curejournal.journal.store import Journal
-from curejournal.judging.workshop import TagId
 from curejournal.photo.card import Card
 from curejournal.photo.find.tag import payload
 from curejournal.workflow.photos.folder_import import Arrival, Source, take_in_all

@@ -15,8 +15,8 @@ from typing import Generic, Literal, cast
 
 from typing_extensions import TypeVar
 
+from curejournal.batch.workshop import WORKSHOP_RECORDS, WorkshopRecord
 from curejournal.colour.sample import Lab, Matrix3
-from curejournal.judging.workshop import WORKSHOP_RECORDS, WorkshopRecord
 from curejournal.soap.recipe import Recipe
 
 AlkaliMethod = Literal["strip", "meter", "titration"]

@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Table, or_, select, text
 from sqlalchemy.exc import SQLAlchemyError
 
+from curejournal.batch.workshop import ContactErased
 from curejournal.journal import tables
 from curejournal.journal.blueprint import strangers
 from curejournal.journal.contacts import words_hash
@@ -22,7 +23,6 @@ from curejournal.journal.photos import Shelf
 from curejournal.journal.record_json import KIND_OF
 from curejournal.journal.seals import chain_breaks, key_of, row_hash
 from curejournal.journal.stored import StoredRow, any_text, stored_rows, wrong_with
-from curejournal.judging.workshop import ContactErased
 
 Progress = Callable[[int, int], None]
 """Called with the number of photos done and of all."""

@@ -8,11 +8,11 @@ from typing import Any, cast
 from sqlalchemy import Connection, select
 
 from curejournal.batch.records import WITHOUT_BATCH, Record
+from curejournal.batch.workshop import WORKSHOP_RECORDS
 from curejournal.journal.changes import NEW_CONTACT
 from curejournal.journal.errors import EntryRefused, NotInJournal, SignatureStays, StaleEntry
 from curejournal.journal.rows import SIGNED, WITHDRAWN
 from curejournal.journal.tables import entry as entry_table
-from curejournal.judging.workshop import WORKSHOP_RECORDS
 
 
 def refuse_wrong_correction(

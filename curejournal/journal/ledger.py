@@ -13,6 +13,7 @@ from typing import Any, Self, cast
 from sqlalchemy import Connection, Engine, select
 
 from curejournal.batch.records import Batch, Entry, Record, Withdrawn, same_code
+from curejournal.batch.workshop import ContactErased
 from curejournal.journal import contacts
 from curejournal.journal.changes import Changes, NewBatch, NewContact, NewEntry, Press
 from curejournal.journal.contacts import Contact
@@ -56,7 +57,6 @@ from curejournal.journal.text import (
     plain_text,
     setting_columns,
 )
-from curejournal.judging.workshop import ContactErased
 
 
 def utc_now() -> datetime:

@@ -19,8 +19,8 @@ from pathlib import Path
 import numpy as np
 
 from curejournal.batch.records import ColourReading
+from curejournal.batch.workshop import TagId
 from curejournal.journal.store import Journal
-from curejournal.judging.workshop import TagId
 from curejournal.photo.find.tag import payload
 from curejournal.workflow.photos.folder_import import files_in, take_in_all
 from curejournal.workflow.photos.inbox import Clock

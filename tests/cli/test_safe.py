@@ -19,11 +19,11 @@ from sqlalchemy import Connection
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
+from curejournal.batch.workshop import TagId
 from curejournal.cli import app, main
 from curejournal.journal.database import DATABASE
 from curejournal.journal.ledger import Ledger
 from curejournal.journal.store import Journal
-from curejournal.judging.workshop import TagId
 from curejournal.photo.find.tag import payload
 from curejournal.workflow import documents
 from curejournal.workflow.photos import folder_import, proposal, strips

@@ -14,10 +14,10 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
 from curejournal.batch.records import RECORDS, Decision, Event, ScalarReading, Withdrawn
+from curejournal.batch.workshop import WORKSHOP_RECORDS
 from curejournal.journal.errors import SignatureStays, StaleEntry
 from curejournal.journal.store import Journal, NewContact, NewEntry, PhotoFacts
 from curejournal.journal.tables import metadata
-from curejournal.judging.workshop import WORKSHOP_RECORDS
 from tests.journal.strategies import records
 
 AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))

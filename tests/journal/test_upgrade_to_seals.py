@@ -12,6 +12,7 @@ from sqlalchemy import inspect, text
 
 from curejournal import workflow
 from curejournal.batch.records import RECORDS, AlkaliTest, Decision, Portion, Weighing
+from curejournal.batch.workshop import WORKSHOP_RECORDS
 from curejournal.journal import seals
 from curejournal.journal.database import DATABASE, engine_for, postgresql_url, sqlite_url
 from curejournal.journal.errors import JournalDamaged, UpgradeFailed
@@ -19,7 +20,6 @@ from curejournal.journal.store import Journal
 from curejournal.journal.stored import stored_rows
 from curejournal.journal.tables import metadata
 from curejournal.judging.limits import Limits
-from curejournal.judging.workshop import WORKSHOP_RECORDS
 from curejournal.workflow.photos import proposal, strips
 
 DATA = Path(__file__).parent.parent / "data"

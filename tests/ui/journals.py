@@ -19,9 +19,9 @@ from curejournal.batch.records import (
     SurfaceNote,
     Weighing,
 )
+from curejournal.batch.workshop import TagId
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
-from curejournal.judging.workshop import TagId
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)

@@ -22,12 +22,12 @@ from pydantic import TypeAdapter
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import Batch, ColourReading, Record
 from curejournal.batch.validation import check_record
+from curejournal.batch.workshop import PhotoAnswers, TagId
 from curejournal.colour.sample import Grade, Lab
 from curejournal.documents.formatting import moment
 from curejournal.journal.former_settings import TAG_PRESS
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Changes, Journal, KeptPhoto, NewEntry, Press
-from curejournal.judging.workshop import PhotoAnswers, TagId
 from curejournal.photo.analysis import LOOK_VERSION, Look, look
 from curejournal.photo.card import Card, card_text
 from curejournal.photo.find import tag as batch_tags

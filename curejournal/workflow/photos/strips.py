@@ -8,11 +8,11 @@ from datetime import datetime
 
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import AlkaliTest, Entry
+from curejournal.batch.workshop import StripKeyEnrolled, StripKeyStep
 from curejournal.colour.sample import Grade
 from curejournal.journal.errors import NotInJournal
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
-from curejournal.judging.workshop import StripKeyEnrolled, StripKeyStep
 from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Points
 from curejournal.photo.measure.measurement import Area, Measurement, measure

@@ -55,7 +55,7 @@ def entries_of_settings(rows: Iterable[tuple[str, Any, datetime]], photos: Colle
                 "taken_at": value.get("at") or "",
                 "portions": value.get("portions"),
                 "areas": list(value["areas"].items()) if value.get("areas") is not None else None,
-                "colour": value.get("colour", True),
+                "colour": False if value.get("colour") is False else None,
                 "confirmed": value.get("confirmed", []),
                 "aside": value.get("aside", ""),
                 "after": value.get("after", 0),

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from copy import copy
 from dataclasses import replace
 from datetime import UTC, datetime
-from types import MappingProxyType
 from typing import Any, Self, cast
 
 from sqlalchemy import Connection, Engine, select
@@ -203,18 +203,6 @@ class Ledger(Reader):
         """Enter records of one batch, all of them or none; see `commit`."""
         return self.commit(Changes([replace(item, batch=code) for item in items]), by=by)
 
-    def enter_all(
-        self,
-        items: Sequence[tuple[str, NewEntry]],
-        *,
-        by: str,
-        settings: Mapping[str, Any] = MappingProxyType({}),
-        unless_filed: str = "",
-    ) -> tuple[Entry, ...]:
-        """Enter records, each with the code of its batch, and set settings: all of it or nothing; see `commit`."""
-        entries = [replace(item, batch=code) for code, item in items]
-        return self.commit(Changes(entries, settings=settings, unless_filed=unless_filed), by=by)
-
     def file_photo(
         self, code: str, sha256: str, records: Sequence[Record], *, at: datetime, by: str
     ) -> tuple[Entry, ...]:
@@ -382,6 +370,12 @@ class Ledger(Reader):
     def set_setting(self, name: str, value: Any) -> None:
         """Set a setting to a value that JSON can hold; earlier values stay in the history."""
         self.set_settings({name: value})
+
+    def set_in(self, name: str, key: str, value: Any) -> None:
+        """Set one key of a setting that maps keys to values; what another window sets meanwhile stays."""
+        with self._writing() as connection:
+            row = connection.execute(latest(setting_table, name)).first()
+            self._set(connection, {name: {**(json.loads(row.value) if row else {}), key: value}})
 
     def set_settings(self, settings: Mapping[str, Any]) -> None:
         """Set settings, all of them or none; see `set_setting`."""

@@ -12,7 +12,7 @@ from curejournal.ui.components import common
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page
 from curejournal.workflow import documents
-from curejournal.workflow.photos.proposal import tag_text
+from curejournal.workflow.photos import tag_text
 
 PDF = "application/pdf"
 
@@ -119,4 +119,4 @@ def _calendar(desk: Desk, names: dict[str, str]) -> None:
 
 PAPERS = {"Record": _records, "Lot": _lot, "Labels": _labels, "Calendar": _calendar}
 
-PAGE = Page("Papers", "papers", 48, render, ":material/description:")
+PAGE = Page("Documents", "documents", "Documents", 10, render, tab="Records, labels, lots")

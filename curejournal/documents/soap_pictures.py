@@ -46,7 +46,15 @@ class View:
     focus: tuple[tuple[float, float], ...] = ()
 
 
-def soap_picture(data: bytes, view: View, longest: int, aspect: float | None = None, *, whole: bool = False) -> Pixels:
+def soap_picture(
+    data: bytes,
+    view: View,
+    longest: int,
+    aspect: float | None = None,
+    *,
+    whole: bool = False,
+    light: Gains | None = None,
+) -> Pixels:
     """Show a photo in its true colour, cut to the soap.
 
     Parameters
@@ -60,6 +68,9 @@ def soap_picture(data: bytes, view: View, longest: int, aspect: float | None = N
         Width by height; without it the cut keeps its own.
     whole : bool
         Show all of the photo, card and all.
+    light : ndarray of shape (3,), optional
+        The balance of another photo of the same light, for one in which nothing was measured: its white balance is
+        taken, and not its exposure.
 
     Returns
     -------
@@ -73,6 +84,8 @@ def soap_picture(data: bytes, view: View, longest: int, aspect: float | None = N
     photo = read_photo(data)
     small = shrunk(photo, BALANCED_AT_PX)
     gains = gains_of(small, photo.width / small.shape[1], view.seen)
+    if gains is None and light is not None:
+        gains = light / float(light[1])
     if whole:
         return with_gains(_within(small if longest <= BALANCED_AT_PX else shrunk(photo, longest), longest), gains)
     if view.crop is not None or view.turn_deg:

@@ -37,6 +37,8 @@ class View:
         By how much it is turned clockwise.
     focus : tuple of (x, y)
         The outline that a narrow cut is laid around, in full-size pixels; empty for the middle.
+    close : bool
+        Whether it is cut to what was seen; a photo without a card is shown whole.
     """
 
     seen: tuple[Seen, ...] = ()
@@ -44,6 +46,7 @@ class View:
     crop: tuple[float, float, float, float] | None = None
     turn_deg: float = 0.0
     focus: tuple[tuple[float, float], ...] = ()
+    close: bool = True
 
 
 def soap_picture(
@@ -91,7 +94,7 @@ def soap_picture(
     if view.crop is not None or view.turn_deg:
         cut = _cut(_turned(shrunk(photo, 2 * longest), view.turn_deg), view.crop, aspect)
         return with_gains(_within(cut, longest), gains)
-    outlines = [np.array(one.outline, float) for one in view.seen if len(one.outline) > 2]
+    outlines = [np.array(one.outline, float) for one in view.seen if view.close and len(one.outline) > 2]
     if outlines and len(view.corners) == 4 and _in_window(outlines, view.corners):
         return with_gains(_through_window(photo, outlines, view.corners, longest, aspect), gains)
     every = (0.0, 0.0, float(photo.width), float(photo.height))

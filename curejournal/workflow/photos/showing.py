@@ -47,7 +47,7 @@ class Shown:
 
     def around(self, portion: str) -> Shown:
         """The same, cut around one portion where not all fit."""
-        if portion not in self.portions or len(self.view.seen) != len(self.portions):
+        if self.balance != "measured" or portion not in self.portions or len(self.view.seen) != len(self.portions):
             return self
         return replace(self, view=replace(self.view, focus=self.view.seen[self.portions.index(portion)].outline))
 
@@ -95,7 +95,7 @@ def _shown(
     lab = colour_of_that_day(batch, asked.portion, at) if asked.place and not seen else None
     if lab is not None:
         seen, names, balance = (Seen(asked.place, lab),), (asked.portion,), "soap"
-    view = View(seen, corners, asked.crop, asked.turn_deg)
+    view = View(seen, corners, asked.crop, asked.turn_deg, close=balance == "measured")
     return Shown(sha256, at, balance, view, caption, names, asked.cover)
 
 

@@ -17,6 +17,7 @@ from curejournal.batch.records import (
     MakingDetails,
     OwnRules,
     PhotoNote,
+    PhotoView,
     Place,
     Portion,
     Record,
@@ -56,6 +57,12 @@ def describe(record: Record) -> str:
             return f"photo {record.caption}".rstrip() + (
                 f": no colour. {record.why_no_colour}" if record.why_no_colour else ""
             )
+        case PhotoView():
+            facts = [f"balanced by {record.portion}"] if record.place else []
+            facts += ["cut"] if record.crop else []
+            facts += [f"turned by {digits(record.turn_deg, 1)}°"] if record.turn_deg else []
+            facts += ["cover of the batch"] if record.cover else []
+            return f"photo shown {', '.join(facts) or 'as it was taken'}"
         case Weighing():
             bars = f" of {record.bars} bars" if record.bars > 1 else ""
             return f"{record.subject}{bars}: {record.grams:g}\u00a0g (scale {record.resolution_g:g}\u00a0g)"

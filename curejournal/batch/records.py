@@ -21,6 +21,7 @@ from curejournal.batch.making import KindOfBatch
 from curejournal.batch.making import MakingDetails as MakingDetails
 from curejournal.batch.making import OwnRules as OwnRules
 from curejournal.batch.making import Place as Place
+from curejournal.batch.photo_view import PhotoView as PhotoView
 from curejournal.batch.sales import BarsBack as BarsBack
 from curejournal.batch.sales import BarsOut as BarsOut
 from curejournal.batch.sales import Complaint as Complaint
@@ -231,6 +232,7 @@ Record = (
     | Event
     | ColourReading
     | PhotoNote
+    | PhotoView
     | Weighing
     | AlkaliTest
     | SurfaceNote
@@ -258,6 +260,7 @@ RECORDS: dict[str, type[Record]] = {
     "event": Event,
     "colour": ColourReading,
     "photo": PhotoNote,
+    "photo view": PhotoView,
     "weighing": Weighing,
     "alkali test": AlkaliTest,
     "surface": SurfaceNote,

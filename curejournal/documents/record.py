@@ -266,7 +266,7 @@ def _after_sale(sheet: Sheet, record: BatchRecord) -> None:
 
 
 def _process(sheet: Sheet, record: BatchRecord) -> None:
-    told = [e for e in record.batch.entries if isinstance(e.record, Event)]
+    told = record.batch.of(Event)
     sheet.heading("Process")
     rows = [(_moment(record, entry.at), describe(entry.record), entry.by) for entry in told]
     sheet.rows(("when", "what", "entered by"), rows, (35, 75, 40))
@@ -336,7 +336,7 @@ def _weights(sheet: Sheet, record: BatchRecord) -> None:
 
 def _tests(sheet: Sheet, record: BatchRecord) -> None:
     sheet.heading("Alkali and surface")
-    entries = [entry for entry in record.batch.entries if isinstance(entry.record, AlkaliTest)]
+    entries = record.batch.of(AlkaliTest)
     # Both in order of time; a test from after the judgement is not in it.
     pairs = zip(entries, record.judgement.alkali.tests, strict=False)
     said = {entry.id: f"{test.outcome.value}: {test.words}" for entry, test in pairs}

@@ -22,12 +22,14 @@ def rows_of(values: Sequence[dict[str, Any]]) -> Any:
 
 def day_lines(named: Sequence[tuple[float, str]]) -> list[Any]:
     """Draw an upright line at each of some days, with its name at its head."""
-    if not named:
-        return []
-    base = rows_of([{"days": day, "name": name} for day, name in named]).encode(x=alt.X("days:Q"))
-    line = base.mark_rule(color=CHART_LINE, strokeDash=[2, 3], strokeWidth=1.5)
-    text = base.mark_text(align="left", baseline="bottom", dx=0, y=-3, fontSize=13).encode(text="name:N")
-    return [line, text]
+    layers = []
+    for number, (day, name) in enumerate(sorted(named)):
+        base = rows_of([{"days": day, "name": name}]).encode(x=alt.X("days:Q"))
+        layers.append(base.mark_rule(color=CHART_LINE, strokeDash=[2, 3], strokeWidth=1.5))
+        # The later name stands a line higher and to the left of its day: on a phone two would not fit side by side.
+        place: dict[str, Any] = {"align": "right" if number else "left", "baseline": "bottom", "y": -3 - 16 * number}
+        layers.append(base.mark_text(**place, fontSize=13).encode(text="name:N"))
+    return layers
 
 
 def limit_line(value: float, name: str) -> list[Any]:

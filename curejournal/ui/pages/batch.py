@@ -39,7 +39,7 @@ def render(desk: Desk) -> None:
         if doing_now == f"{what}-{code}":
             doing.form(desk, code, what)
     if not on:
-        batch_head.ribbons(desk, judgement)
+        batch_head.ribbons(desk, batch, judgement)
     first = "Log" if on and not desk.reads_only else "Checks"
     with st.container(key="sections"):
         section = st.segmented_control(

@@ -27,6 +27,7 @@ from curejournal.batch.records import (
     Weighing,
     Withdrawn,
 )
+from curejournal.batch.workshop import ContactErased, PhotoAnswers, StripKeyEnrolled, TagId
 from curejournal.soap.recipe import Acid, Alkali, Embed, Recipe
 
 
@@ -115,6 +116,15 @@ def describe(record: Record) -> str:
             return f"called {record.name}"
         case Withdrawn():
             return f"taken back: {record.why}"
+        case PhotoAnswers():
+            said = (record.aside, record.of_batch, record.taken_at, *(record.portions or ()))
+            return f"answers about a photo: {', '.join(part for part in said if part) or 'none'}"
+        case StripKeyEnrolled():
+            return f"key of pH strips {record.name}, lot {record.lot}: {how_many(len(record.steps), 'colour')}"
+        case TagId():
+            return f"id in this journal's batch tags: {record.written}"
+        case ContactErased():
+            return f"contact {record.contact} erased: {record.why}"
     raise TypeError(type(record))
 
 

@@ -16,6 +16,7 @@ from curejournal.journal.files import new_folder, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
 from curejournal.journal.plain_data import Contents, as_text, contents, fill, from_text, json_schema, refused
+from curejournal.journal.seals import head as head_of
 from curejournal.journal.spreadsheet import as_tables, from_tables
 from curejournal.journal.workbook import as_workbook
 
@@ -36,7 +37,7 @@ def write(connection: Connection, shelf: Shelf, to: Path) -> Backup:
         with written_whole(folder / WORKBOOK) as file:
             file.write(as_workbook(data))
         left_out = _copy_photos(data, shelf, Shelf(folder))
-    return Backup(to, len(data.photos) - len(left_out), left_out)
+    return Backup(to, len(data.photos) - len(left_out), left_out, head_of(connection))
 
 
 def read(source: Path) -> Contents:
@@ -84,12 +85,14 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
                 fill(connection, data)
             left_out = _copy_photos(data, beside, Shelf(folder))
             problems = check(engine, Shelf(folder))
+            with engine.connect() as connection:
+                head = head_of(connection)
         finally:
             engine.dispose()
         for problem in problems:
             if problem.photo not in left_out:
                 raise refused(f"{problem.where}: {problem.what}")
-    return Backup(to, len(data.photos) - len(left_out), left_out)
+    return Backup(to, len(data.photos) - len(left_out), left_out, head)
 
 
 def _copy_photos(data: Contents, source: Shelf, target: Shelf) -> tuple[str, ...]:

@@ -21,8 +21,10 @@ from curejournal.batch.records import RECORDS
 from curejournal.colour.sample import Lab
 from curejournal.journal.plain_data import (
     FORMAT,
+    FORMER,
     BatchRow,
     CardRow,
+    ContactRow,
     Contents,
     EntryRow,
     PhotoRow,
@@ -35,7 +37,13 @@ from curejournal.journal.plain_data import (
 # OWASP, CSV injection: what begins a formula, in the full-width forms of East Asia too. The apostrophe itself,
 # so that one which was typed is not taken off.
 _RUN = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
-_TABLES: dict[str, type] = {"batches": BatchRow, "photos": PhotoRow, "cards": CardRow, "settings": SettingRow}
+_TABLES: dict[str, type] = {
+    "batches": BatchRow,
+    "photos": PhotoRow,
+    "cards": CardRow,
+    "settings": SettingRow,
+    "contacts": ContactRow,
+}
 _SUFFIX = ".csv"
 
 # Cells of more than its 131,072 characters are kept by nobody but hold whole cards and frozen evidence here.
@@ -56,7 +64,8 @@ def columns_of(kind: str) -> dict[str, Any]:
 
 def _added_since(kind: str) -> dict[str, Any]:
     """The fields that an older record, or table, may lack, with what counts then."""
-    return {field.name: field.default for field in fields(RECORDS[kind]) if field.default is not MISSING}
+    every = (*fields(EntryRow), *fields(RECORDS[kind]))
+    return {field.name: field.default for field in every if field.default is not MISSING}
 
 
 def as_tables(data: Contents) -> dict[str, str]:
@@ -65,7 +74,7 @@ def as_tables(data: Contents) -> dict[str, str]:
     made = {f"{name}{_SUFFIX}": _written(type_hints(row), plain[name]) for name, row in _TABLES.items()}
     for kind in RECORDS:
         rows = [
-            {**entry, **_added_since(kind), **entry["record"]} for entry in plain["entries"] if entry["kind"] == kind
+            {**_added_since(kind), **entry, **entry["record"]} for entry in plain["entries"] if entry["kind"] == kind
         ]
         if rows:
             made[f"entries {kind}{_SUFFIX}"] = _written(columns_of(kind), rows)
@@ -79,7 +88,8 @@ def from_tables(texts: Mapping[str, str]) -> Contents:
     ------
     DataRefused
     """
-    plain: dict[str, Any] = {"format": FORMAT, "entries": [], **{name: [] for name in _TABLES}}
+    known = FORMAT if f"contacts{_SUFFIX}" in texts else FORMER
+    plain: dict[str, Any] = {"format": known, "entries": [], **{name: [] for name in _TABLES}}
     for file, text in texts.items():
         name = file.removesuffix(_SUFFIX)
         kind = name.removeprefix("entries ")

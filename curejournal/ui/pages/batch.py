@@ -9,7 +9,7 @@ from curejournal.documents.formatting import day
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, timeline
 from curejournal.ui.forms import batch as acts
-from curejournal.ui.forms import batch_head, checks, doing, entry, history, pouring, recipe
+from curejournal.ui.forms import batch_head, business, checks, doing, entry, history, pouring, recipe
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
@@ -69,9 +69,12 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     }
     forms |= acts.forms(batch)
     chosen = st.pills("Or enter", list(forms), key=f"form-{batch.code}")
-    if chosen:
-        forms[chosen](desk, batch)
-        question = st.container()
+    others = business.forms(batch)
+    other = st.pills("For the rack, the papers and after the sale", list(others), key=f"business-{batch.code}")
+    for form in (chosen and forms[chosen], other and others[other]):
+        if form:
+            form(desk, batch)
+            question = st.container()
     with question:
         entry.ask(desk, batch.code)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from curejournal.batch.stock import MaterialLot as MaterialLot
+from curejournal.batch.stock import RoomLog as RoomLog
 from curejournal.colour.sample import Lab, Matrix3
 
 
@@ -66,12 +68,14 @@ class ContactErased:
     why: str
 
 
-WorkshopRecord = PhotoAnswers | StripKeyEnrolled | TagId | ContactErased
+WorkshopRecord = PhotoAnswers | StripKeyEnrolled | TagId | ContactErased | MaterialLot | RoomLog
 
 WORKSHOP_RECORDS: dict[str, type[WorkshopRecord]] = {
     "photo answers": PhotoAnswers,
     "strip key": StripKeyEnrolled,
     "tag id": TagId,
     "contact erased": ContactErased,
+    "material lot": MaterialLot,
+    "room log": RoomLog,
 }
 """The kinds of records that belong to no batch, by the names under which they are kept."""

@@ -111,7 +111,11 @@ def figure(shown: charts.Figure | None, told: bool = False) -> None:
     """A chart with the sentence that says the same, unless that is told on the page already."""
     if shown is not None:
         # Without Streamlit's own theme for charts, whose grey is too pale on paper: ink and paper are the page's then.
-        st.altair_chart(worded_chart(shown.chart), width="stretch", theme=None, alt=worded(shown.words))
+        # Names within a chart are in the page's ink, which Streamlit sets for axes and legends alone.
+        roles = style.DARK if st.context.theme.type == "dark" else style.LIGHT
+        chart = shown.chart.copy()
+        chart.config.text.color = roles.ink
+        st.altair_chart(worded_chart(chart), width="stretch", theme=None, alt=worded(shown.words))
         if not told:
             st.caption(plain(shown.words))
 

@@ -217,7 +217,7 @@ def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
         usable=samples.seen & ~samples.burnt,
         xy_mm=centres_of(patches),
         # Where the card's own colours are a guess, the patches tell of the print, not of the camera.
-        made_of=card.made_of if card.kind in ("published", "measured", "enrolled") else "",
+        made_of=(card.made_of or "unknown") if card.kind in ("published", "measured", "enrolled") else "",
     )
 
 

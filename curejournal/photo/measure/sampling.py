@@ -235,7 +235,7 @@ def sample_area(
         float(burnt.mean()),
         count,
         np.sqrt(np.diag(mottling)),
-        _unevenness(encoded, places),
+        _unevenness(*_without_shadows(encoded, places, keep)),
     )
 
 
@@ -275,6 +275,13 @@ def _median(values: NDArray[np.float32], keep: NDArray[np.bool_]) -> NDArray[np.
     count = keep.sum(axis=-1)[..., None, None]
     middle = np.broadcast_to(np.concatenate([(count - 1) // 2, count // 2], axis=-1), (*ordered.shape[:-1], 2))
     return np.asarray(np.take_along_axis(ordered, middle, axis=-1).mean(axis=-1, keepdims=True))
+
+
+def _without_shadows(encoded: Floats, places: Floats, keep: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Colours and places (M, ...) less those left out as darker: in relief or under the card's edge, no second colour."""
+    brightness = encoded.mean(axis=1)
+    use = keep | (brightness > np.median(brightness[keep]))
+    return encoded[use], places[use]
 
 
 def _unevenness(encoded: Floats, places: Floats) -> float:

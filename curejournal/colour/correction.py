@@ -132,6 +132,12 @@ class Correction:
         )
         return camera.expand(answer), covariance
 
+    def amounts_along(self, directions: Array, prior_sd: float) -> Array:
+        """How far (K,) all patches left their colours along directions (N, 3, K) in even Lab, known to `prior_sd`."""
+        used = np.isfinite(self.leave_one_out)
+        used[list(self.suspects)] = False
+        return np.asarray(sum(share * each.along(directions[used], prior_sd) for share, each in self._fits))
+
     def inside(self, encoded: ArrayLike) -> Flags:
         """Whether colours (M, 3), encoded, lie within the hull of the card's usable patches; shape (M,)."""
         encoded = np.asarray(encoded, dtype=float).reshape(-1, 3)

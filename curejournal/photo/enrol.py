@@ -17,7 +17,7 @@ from curejournal.colour.spaces import lab_from_linear, linear_from_lab, linear_f
 from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Placement
 from curejournal.photo.find.refusals import refusal
-from curejournal.photo.measure import quality
+from curejournal.photo.measure import card_quality, quality
 from curejournal.photo.measure.calibration import centres_of, evened, learn, light_across, locate
 from curejournal.photo.measure.sampling import sample_patches
 from curejournal.photo.read.picture_file import Photo
@@ -82,7 +82,7 @@ def enrol(
             raise EnrolmentRefused("No photo was given.", "Photograph the card beside the chart.")
         raise EnrolmentRefused(reasons[0].text, reasons[0].remedy)
     found = _combined(card, np.array(labs), np.array(joints), chart, copy_id)
-    return found, (*reasons, *quality.about_paper(found))
+    return found, (*reasons, *card_quality.about_paper(found))
 
 
 @dataclass(frozen=True)

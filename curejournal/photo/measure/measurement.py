@@ -183,6 +183,9 @@ def _with_areas(
     # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
     bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
     joint = joint + np.outer(bluer, bluer) + _surface_covariance(lab)
+    if lesson.fading is not None:
+        change = lesson.fading.change(lab)
+        lab, joint = lab + change, joint + np.outer(change, change)
     inside = correction.inside(encoded)
     claimed: dict[int, ColourSample] = {}
     rows: list[int] = []

@@ -278,7 +278,7 @@ def _median(values: NDArray[np.float32], keep: NDArray[np.bool_]) -> NDArray[np.
 
 
 def _without_shadows(encoded: Floats, places: Floats, keep: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """Colours and places (M, ...) less those left out as darker: in relief or under the card's edge, no second colour."""
+    """Colours and places (M, ...) less those left out as darker: in relief or under an edge, no second colour."""
     brightness = encoded.mean(axis=1)
     use = keep | (brightness > np.median(brightness[keep]))
     return encoded[use], places[use]

@@ -40,6 +40,9 @@ GLOW_SHARE = 0.5
 # The light on soap relative to the card's, and the white veil of its gloss beyond the card's (Y of white 1), each as an
 # sd: set on path-traced scenes of soap of roughness 0.12 to 0.35 under a card 0.3 to 2 mm thick.
 SURFACE_LIGHT, SURFACE_VEIL = 0.02, 0.005
+# Beside a card soap stands or lies otherwise than the card: so many times as much; and the share of what parts of an
+# area differ by that its whole may be darker, as deep in a mould. On the same scenes.
+BESIDE_THE_CARD, UNEVEN_LIGHT = 3.0, 0.5
 
 
 @dataclass(frozen=True)
@@ -182,7 +185,12 @@ def _with_areas(
         joint = joint + np.kron(np.ones((len(good), len(good))), np.array(card.shared_covariance))
     # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
     bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
-    joint = joint + np.outer(bluer, bluer) + _surface_covariance(lab)
+    joint = joint + np.outer(bluer, bluer)
+    joint = joint + _surface_covariance(
+        lab,
+        np.array([_surface_doubt(placement.to_mm(np.array(areas[i].outline)).mean(axis=0), card) for i, _ in good]),
+        np.array([sample.uneven if sample.uneven > quality.UNEVEN_LIMIT else 0.0 for _, sample in good]),
+    )
     if lesson.fading is not None:
         change = lesson.fading.change(lab)
         lab, joint = lab + change, joint + np.outer(change, change)
@@ -247,14 +255,31 @@ def _light_covariance(encoded: Floats, area: Area, placement: Placement, card: C
     return np.outer(step, step)
 
 
-def _surface_covariance(lab: Floats) -> Floats:
-    """What soaps (M, 3) owe to not being flat and matt as the card is: the joint covariance (3 M, 3 M) in Lab.
+def _surface_covariance(lab: Floats, doubts: Floats, uneven: Floats) -> Floats:
+    """What soaps (M, 3) owe to not being flat, matt and level as the card is: the joint covariance (3 M, 3 M) in Lab.
 
-    The shadow of the window's edge, relief and a height of its own change its light; its gloss adds a veil that is
-    not the card's. Surfaces of one photo have that in common.
+    The shadow of an edge, relief and a slope of its own change its light; its gloss adds a veil that is not the card's.
+    Surfaces of one photo have that in common. `doubts` (M,) say how many times as much as under a window;
+    `uneven` (M,), in Lab, is what parts of each differ by, where that is more than a surface's own.
     """
-    darker, veiled = SURFACE_LIGHT * by_light(lab).ravel(), SURFACE_VEIL * by_veil(lab).ravel()
-    return np.outer(darker, darker) + np.outer(veiled, veiled)
+    times = np.repeat(doubts, 3)
+    darker, veiled = times * SURFACE_LIGHT * by_light(lab).ravel(), times * SURFACE_VEIL * by_veil(lab).ravel()
+    covariance = np.outer(darker, darker) + np.outer(veiled, veiled)
+    # In L*, as relative light (the derivative of the cube root, CIE 15).
+    shadows = (UNEVEN_LIGHT * uneven * 3.0 / (lab[:, 0] + 16.0))[:, None] * by_light(lab)
+    for place, shadow in enumerate(shadows):
+        covariance[3 * place : 3 * place + 3, 3 * place : 3 * place + 3] += np.outer(shadow, shadow)
+    return covariance
+
+
+def _surface_doubt(middle: Floats, card: Card) -> float:
+    """How many times as much a surface at a place (2,) in card mm is doubted as one under the card's window."""
+    x, y = middle
+    window = card.window
+    if window is not None and window.x <= x <= window.x + window.w and window.y <= y <= window.y + window.h:
+        return 1.0
+    on_card = 0.0 <= x <= card.size_mm[0] and 0.0 <= y <= card.size_mm[1]
+    return 0.0 if on_card and not card.white_only else BESIDE_THE_CARD
 
 
 def _held_to_card(mm: Floats, card: Card) -> Floats:

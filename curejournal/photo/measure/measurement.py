@@ -102,6 +102,11 @@ class Measurement:
     covariance: tuple[tuple[float, ...], ...] = ()
 
     @property
+    def is_relative(self) -> bool:
+        """Whether colours and their intervals are on the card's own scale, and say nothing of true colours."""
+        return self.card_kind in ("nominal", "relative")
+
+    @property
     def usable(self) -> bool:
         """Whether any colour is claimed."""
         return any(area.sample for area in self.areas) or (not self.areas and self.grade is not Grade.NOT_USABLE)

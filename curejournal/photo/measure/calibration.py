@@ -127,12 +127,17 @@ def locate(
             found = find(picture, card, reduce)
     if isinstance(found, Reason):
         return quality.blurred(card) if sharpness(picture) < quality.BLUNT else found, picture, reduce
-    sides = [min(patch.w, patch.h) for patch in card.patches]
+    # A strip has pixels enough along its longer side: half as many across will do.
+    sides = [min(patch.w, patch.h) * (2.0 if _is_strip(patch) else 1.0) for patch in card.patches]
     side = float((found.scales_at(centres_of(card.patches))[:, 1] * sides).min())
     finer = reduce
     while finer > 1 and side / finer < PATCH_PX_WANTED:
         finer = _FINER[finer]
     return found, picture if finer == reduce else photo.picture(finer), finer
+
+
+def _is_strip(patch: Patch) -> bool:
+    return max(patch.w, patch.h) >= 4.0 * min(patch.w, patch.h)
 
 
 def _by_pattern(picture: Pixels, card: Card, scale: float) -> Placement | Reason:

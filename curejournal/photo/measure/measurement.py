@@ -194,7 +194,7 @@ def _with_areas(
     joint = joint + _surface_covariance(
         lab,
         np.array([_surface_doubt(placement.to_mm(np.array(areas[i].outline)).mean(axis=0), card) for i, _ in good]),
-        np.array([sample.uneven if sample.uneven > quality.UNEVEN_LIMIT else 0.0 for _, sample in good]),
+        np.array([s.uneven_kept if s.uneven_kept > quality.UNEVEN_LIMIT else 0.0 for _, s in good]),
     )
     if lesson.fading is not None:
         change = lesson.fading.change(lab)

@@ -28,8 +28,8 @@ PIXELS_TIED = 64
 NOISE_FLOOR = 0.5 / 255
 # Ours, in encoded units; a saturated cyan of a chart lies so far beyond sRGB's red.
 BLACK_SD = 0.06
-# Ours: the mean of a mottled area, sd 0.02 in encoded units, is then good to 0.02 / sqrt(6000), some 0.0003.
-AREA_SAMPLE = 6_000
+# Ours: the mean of a mottled area, sd 0.02 in encoded units, is then good to 0.02 / sqrt(4000), some 0.0003.
+AREA_SAMPLE = 4_000
 
 
 @dataclass(frozen=True)
@@ -184,7 +184,7 @@ class AreaSample:
     standard deviation of the kept pixels, both in encoded sRGB; `kept` the share of pixels kept,
     `burnt` the share of clipped ones, `count` the area's pixels in the full-size picture;
     `uneven` how far apart, in Lab of the uncorrected picture, the colours of the area's parts are: nine in ten parts
-    lie within it.
+    lie within it; `uneven_kept` the same of the pixels that are kept.
     """
 
     encoded: Floats
@@ -194,6 +194,7 @@ class AreaSample:
     count: int
     spread: Floats
     uneven: float
+    uneven_kept: float
 
 
 def sample_area(
@@ -236,6 +237,7 @@ def sample_area(
         count,
         np.sqrt(np.diag(mottling)),
         _unevenness(*_without_shadows(encoded, places, keep)),
+        _unevenness(encoded[keep], places[keep]),
     )
 
 

@@ -6,11 +6,19 @@ from curejournal.base.counting import digits, how_many
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
     AlkaliTest,
+    BarsBack,
     BarsOut,
+    BatchKind,
     ColourReading,
+    Complaint,
     Decision,
+    Deviation,
     Event,
+    MakingDetails,
+    OwnRules,
     PhotoNote,
+    PhotoView,
+    Place,
     Portion,
     Record,
     Renamed,
@@ -19,6 +27,7 @@ from curejournal.batch.records import (
     Weighing,
     Withdrawn,
 )
+from curejournal.batch.workshop import ContactErased, PhotoAnswers, StripKeyEnrolled, TagId
 from curejournal.soap.recipe import Acid, Alkali, Embed, Recipe
 
 
@@ -48,6 +57,12 @@ def describe(record: Record) -> str:
             return f"photo {record.caption}".rstrip() + (
                 f": no colour. {record.why_no_colour}" if record.why_no_colour else ""
             )
+        case PhotoView():
+            facts = [f"balanced by {record.portion}"] if record.place else []
+            facts += ["cut"] if record.crop else []
+            facts += [f"turned by {digits(record.turn_deg, 1)}°"] if record.turn_deg else []
+            facts += ["cover of the batch"] if record.cover else []
+            return f"photo shown {', '.join(facts) or 'as it was taken'}"
         case Weighing():
             bars = f" of {record.bars} bars" if record.bars > 1 else ""
             return f"{record.subject}{bars}: {record.grams:g}\u00a0g (scale {record.resolution_g:g}\u00a0g)"
@@ -70,13 +85,46 @@ def describe(record: Record) -> str:
         case BarsOut():
             bars = how_many(record.bars, "bar")
             where = f" (to {record.to})" if record.to else ""
-            return " · ".join(part for part in (f"{bars} {record.why}{where}", record.note) if part)
+            order = f"order {record.order}" if record.order else ""
+            return " · ".join(part for part in (f"{bars} {record.why}{where}", order, record.note) if part)
+        case BarsBack():
+            sure = "may go out again" if record.sellable else "kept apart"
+            whom = f" from {record.to}" if record.to else ""
+            return f"{how_many(record.bars, 'bar')} came back{whom}, {sure}: {record.why}"
+        case Complaint():
+            of = f" of {how_many(record.bars, 'bar')}" if record.bars else ""
+            return f"complaint{of}: {record.what}" + (f"; {record.outcome}" if record.outcome else "; not settled yet")
+        case BatchKind():
+            return f"kind of batch: {record.kind}" + (f" ({record.why})" if record.why else "")
+        case Place():
+            return f"{record.subject or 'it'} lies at {record.words}"
+        case OwnRules():
+            limits = ", ".join(f"{name} {value:g}" for name, value in record.limits)
+            return f"rules of its own: {limits} ({record.why})" if limits else f"no rules of its own ({record.why})"
+        case MakingDetails():
+            told = [f"weighed by {record.weighed_by}" if record.weighed_by else ""]
+            told += [f"checked by {record.checked_by}" if record.checked_by else ""]
+            told += [f"instruction {record.instruction}" if record.instruction else ""]
+            told += [f"best before {record.best_before}" if record.best_before else ""]
+            return ", ".join(part for part in told if part) or "details of its making"
+        case Deviation():
+            why = f": {record.why}" if record.why else ""
+            return f"deviation: {record.what}; {record.disposition}{why}"
         case Decision():
             return f"{record.act}, signed by {record.signed_by}: {record.statement}"
         case Renamed():
             return f"called {record.name}"
         case Withdrawn():
             return f"taken back: {record.why}"
+        case PhotoAnswers():
+            said = (record.aside, record.of_batch, record.taken_at, *(record.portions or ()))
+            return f"answers about a photo: {', '.join(part for part in said if part) or 'none'}"
+        case StripKeyEnrolled():
+            return f"key of pH strips {record.name}, lot {record.lot}: {how_many(len(record.steps), 'colour')}"
+        case TagId():
+            return f"id in this journal's batch tags: {record.written}"
+        case ContactErased():
+            return f"contact {record.contact} erased: {record.why}"
     raise TypeError(type(record))
 
 

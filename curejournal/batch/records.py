@@ -8,17 +8,56 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Literal, TypeVar
+from typing import Generic, Literal, cast
 
+from typing_extensions import TypeVar
+
+from curejournal.batch.making import BatchKind as BatchKind
+from curejournal.batch.making import Deviation as Deviation
+from curejournal.batch.making import KindOfBatch
+from curejournal.batch.making import MakingDetails as MakingDetails
+from curejournal.batch.making import OwnRules as OwnRules
+from curejournal.batch.making import Place as Place
+from curejournal.batch.photo_view import PhotoView as PhotoView
+from curejournal.batch.sales import BarsBack as BarsBack
+from curejournal.batch.sales import BarsOut as BarsOut
+from curejournal.batch.sales import Complaint as Complaint
+from curejournal.batch.sales import WhyOut as WhyOut
+from curejournal.batch.workshop import WORKSHOP_RECORDS, WorkshopRecord
 from curejournal.colour.sample import Lab, Matrix3
 from curejournal.soap.recipe import Recipe
 
 AlkaliMethod = Literal["strip", "meter", "titration"]
-EventKind = Literal["trace", "thickening", "poured", "gel", "unmoulded", "cut", "note"]
+EventKind = Literal[
+    "trace",
+    "thickening",
+    "seizing",
+    "ricing",
+    "separation",
+    "colour changed",
+    "overheated",
+    "volcano",
+    "poured",
+    "gel",
+    "partial gel",
+    "unmoulded",
+    "cut",
+    "soft",
+    "crumbly",
+    "cracked",
+    "planed",
+    "stamped",
+    "washed",
+    "smell gone",
+    "smell off",
+    "note",
+]
+NEW_SURFACE: tuple[EventKind, ...] = ("planed", "stamped", "washed")
+"""What gives the soap a new surface: its colour is followed anew from there."""
 Act = Literal["release", "hold", "withdraw", "lift hold"]
-WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
 SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
 TargetSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
 
@@ -47,7 +86,7 @@ class Portion:
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happened: trace, thickening, poured, unmoulded, cut, or a note."""
+    """Something that happened, of a kind that is counted and compared, or a note."""
 
     kind: EventKind
     portion: str = ""
@@ -160,21 +199,6 @@ class ScalarReading:
 
 
 @dataclass(frozen=True)
-class BarsOut:
-    """Bars that left the rack: to whom (a market, a shop, a laboratory, the shelf of retained samples), and why."""
-
-    bars: int
-    to: str
-    why: WhyOut
-    note: str = ""
-
-    @property
-    def left_the_house(self) -> bool:
-        """Whether others have them: a recall has to reach them."""
-        return self.why in ("sold", "sample", "given")
-
-
-@dataclass(frozen=True)
 class Decision:
     """A person's signed act. `evidence` is the judgement frozen as it stood, as JSON text.
 
@@ -208,17 +232,27 @@ Record = (
     | Event
     | ColourReading
     | PhotoNote
+    | PhotoView
     | Weighing
     | AlkaliTest
     | SurfaceNote
     | ScalarReading
     | BarsOut
+    | BarsBack
+    | Complaint
+    | BatchKind
+    | Place
+    | OwnRules
+    | MakingDetails
+    | Deviation
     | Decision
     | Renamed
     | Withdrawn
+    | WorkshopRecord
 )
 
 R = TypeVar("R", bound=Record)
+R_co = TypeVar("R_co", bound=Record, covariant=True, default=Record)
 
 RECORDS: dict[str, type[Record]] = {
     "recipe": Recipe,
@@ -226,33 +260,54 @@ RECORDS: dict[str, type[Record]] = {
     "event": Event,
     "colour": ColourReading,
     "photo": PhotoNote,
+    "photo view": PhotoView,
     "weighing": Weighing,
     "alkali test": AlkaliTest,
     "surface": SurfaceNote,
     "reading": ScalarReading,
     "bars out": BarsOut,
+    "bars back": BarsBack,
+    "complaint": Complaint,
+    "batch kind": BatchKind,
+    "place": Place,
+    "own rules": OwnRules,
+    "making details": MakingDetails,
+    "deviation": Deviation,
     "decision": Decision,
     "renamed": Renamed,
     "withdrawn": Withdrawn,
+    **WORKSHOP_RECORDS,
 }
 """Every kind of record by the name it is kept under. A new kind is one entry here."""
 
+WITHOUT_BATCH: frozenset[type[Record]] = frozenset({ScalarReading, Withdrawn, *WORKSHOP_RECORDS.values()})
+"""The kinds that may be entered for the workshop itself; those of `WORKSHOP_RECORDS` for nothing else."""
+
 
 @dataclass(frozen=True)
-class Entry:
+class Entry(Generic[R_co]):
     """A record with its time, its author and its place in the history.
 
     `at` is when it happened, with its offset; `recorded_at` when it was written down.
     `supersedes` is the id of the entry that this one corrects; `photo` the hash of the photo it came from.
+    `press` is the key of the press that made it, if it had one, and `pressed_at` when that was, by the clock of
+    whoever pressed: entries that waited on a phone are recorded later.
     """
 
     id: int
     at: datetime
     by: str
     recorded_at: datetime
-    record: Record
+    record: R_co
     supersedes: int | None = None
     photo: str | None = None
+    press: str | None = None
+    pressed_at: datetime | None = None
+
+
+def of_kind(entries: Iterable[Entry], kind: type[R]) -> tuple[Entry[R], ...]:
+    """The entries whose record is of this kind, in their order."""
+    return tuple(cast("Entry[R]", entry) for entry in entries if isinstance(entry.record, kind))
 
 
 @dataclass(frozen=True)
@@ -267,13 +322,13 @@ class Batch:
         """The batch by what had happened at a time: later entries are left aside."""
         return replace(self, entries=tuple(entry for entry in self.entries if entry.at <= on))
 
-    def of(self, kind: type[Record]) -> tuple[Entry, ...]:
+    def of(self, kind: type[R]) -> tuple[Entry[R], ...]:
         """The entries whose record is of this kind, in order of time."""
-        return tuple(entry for entry in self.entries if isinstance(entry.record, kind))
+        return of_kind(self.entries, kind)
 
     def records(self, kind: type[R]) -> tuple[tuple[datetime, R], ...]:
         """(when, record) of one kind, in order of time."""
-        return tuple((entry.at, entry.record) for entry in self.entries if isinstance(entry.record, kind))
+        return tuple((entry.at, entry.record) for entry in self.of(kind))
 
     @property
     def recipe(self) -> Recipe | None:
@@ -309,10 +364,34 @@ class Batch:
         return sum(out.bars for _, out in self.records(BarsOut))
 
     @property
+    def bars_back(self) -> int:
+        """How many bars came back."""
+        return sum(back.bars for _, back in self.records(BarsBack))
+
+    @property
+    def bars_here(self) -> int:
+        """How many of the bars that were cut are here; meaningless if nobody noted how many were cut."""
+        return self.bars_cut - self.bars_out + self.bars_back
+
+    @property
+    def kind(self) -> KindOfBatch:
+        """What kind of batch it is: as noted last, or a rebatch by its recipe."""
+        noted = self.records(BatchKind)
+        rebatch = self.recipe is not None and self.recipe.rebatch
+        said = noted[-1][1].kind if noted else "soap"
+        return "rebatch" if said == "soap" and rebatch else said
+
+    @property
+    def place(self) -> str:
+        """Where it lies, as noted last; empty if nobody noted it."""
+        places = [place.words for _, place in self.records(Place) if not place.subject]
+        return places[-1] if places else ""
+
+    @property
     def none_left(self) -> bool:
         """Whether every bar that was cut has left, and none was retained: nothing is here to weigh or to look at."""
         kept = any(out.why == "retained" for _, out in self.records(BarsOut))
-        return 0 < self.bars_cut <= self.bars_out and not kept
+        return self.bars_cut > 0 and self.bars_here <= 0 and not kept
 
     @property
     def released_at(self) -> datetime | None:

@@ -19,6 +19,7 @@ from curejournal.batch.records import (
     Batch,
     Entry,
     Portion,
+    R,
     Record,
     Renamed,
     TargetSource,
@@ -36,7 +37,8 @@ from curejournal.judging.judgement import judge
 from curejournal.judging.target import NoColourToPick
 from curejournal.soap.liquids import liquid_named, more_than_water
 from curejournal.soap.recipe import Batter, Embed, Recipe
-from curejournal.workflow.verdicts import current_limits, judge_batch, pieces_held
+from curejournal.workflow.rules import current_limits, limits_of
+from curejournal.workflow.verdicts import judge_batch, pieces_held
 
 # Through a tuple of one, since pydantic takes no config for a plain dataclass. What no recipe has may be mistyped.
 _RECIPE = TypeAdapter(tuple[Recipe], config=ConfigDict(extra="forbid"))
@@ -171,9 +173,8 @@ def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: dateti
         Doubt("no such batch", f"The journal has no batch “{missing}” to embed.", "Is the code right?")
         for missing in unknown
     ]
-    rules = current_limits(journal)
     planned = Batch(code, "", (Entry(0, now, "", now, recipe),))
-    held = pieces_held(journal, planned, lambda parent: judge(parent, now, rules))
+    held = pieces_held(journal, planned, lambda parent: judge(parent, now, limits_of(journal, parent)))
     if held:
         titrate = "It may be poured; sell none of it before three of its bars were titrated, each under its name."
         do = titrate if recipe.rebatch else "Leave them out until that batch is settled."
@@ -313,7 +314,6 @@ def set_portion(
     batch = journal.batch(code)
     last, recipe = last_entry(batch, Portion, name), last_entry(batch, Recipe)
     old = last.record if last is not None else Portion(name, len(batch.portions))
-    assert isinstance(old, Portion)
     new = replace(
         old,
         control=old.control if control is None else control,
@@ -323,7 +323,7 @@ def set_portion(
     if last is None or new != old:
         made.append(NewEntry(new, last.at if last is not None else now, last.id if last is not None else None))
     if batter_g is not None:
-        if recipe is None or not isinstance(recipe.record, Recipe):
+        if recipe is None:
             raise NothingToKeep(f"{code} has no recipe whose batter could be divided.", "Enter its recipe first.")
         others = tuple(part for part in recipe.record.batter if part.portion != name)
         divided = replace(recipe.record, batter=(*others, Batter(name, batter_g)))
@@ -339,7 +339,7 @@ def set_portion(
     return journal.add_many(code, made, by=by), doubts
 
 
-def last_entry(batch: Batch, kind: type[Record], name: str | None = None) -> Entry | None:
+def last_entry(batch: Batch, kind: type[R], name: str | None = None) -> Entry[R] | None:
     """The entry of a kind that counts: the last one; of portions the last of this name."""
     found = [entry for entry in batch.of(kind) if name is None or getattr(entry.record, "name", "") == name]
     return found[-1] if found else None

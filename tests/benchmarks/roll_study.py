@@ -19,10 +19,10 @@ from pathlib import Path
 import numpy as np
 
 from curejournal.batch.records import ColourReading
+from curejournal.batch.workshop import TagId
 from curejournal.journal.store import Journal
 from curejournal.photo.find.tag import payload
-from curejournal.workflow.photos.folder_import import files_in, take_in_all
-from curejournal.workflow.photos.inbox import Clock
+from curejournal.workflow.photos import Clock, files_in, import_photos
 from tests.photo.windows import drawn, window
 
 
@@ -37,7 +37,7 @@ def roll(folder: Path, count: int) -> None:
 
 def opened(folder: Path) -> Journal:
     journal = Journal.open(folder)
-    journal.set_setting("tag id", "OURS22")
+    journal.add("", TagId("OURS22"), at=journal.clock(), by="Ana")
     if not journal.batches():
         journal.start_batch("B-1", "Plain", at=datetime(2026, 9, 1, tzinfo=UTC), by="Kaja (invented)")
     return journal
@@ -46,7 +46,7 @@ def opened(folder: Path) -> Journal:
 def take_all(folder: Path, photos: Path, workers: int) -> None:
     with opened(folder) as journal:
         now = datetime(2026, 10, 1, tzinfo=UTC)
-        take_in_all(
+        import_photos(
             journal, files_in([photos]), card=window(), by="Kaja (invented)", now=now, clock=Clock(UTC), workers=workers
         )
 

@@ -12,9 +12,11 @@ from curejournal.documents import charts, formatting
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
+from curejournal.ui.components.showing import alt
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
+from curejournal.workflow.photos import showing
 
 SHOWN_FIRST = 12
 
@@ -41,12 +43,13 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
     since = (
         f", {formatting.age(batch.poured_at, at)} after the pour" if batch.poured_at and at >= batch.poured_at else ""
     )
+    shown = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
-        names = ", ".join(entry.record.portion for entry in readings if isinstance(entry.record, ColourReading))
         st.image(
-            cache.small_picture(desk.journal, sha256, 640),
+            cache.true_picture(desk.journal, shown, 800, "whole" if shown.balance == "none" else "wide"),
             width=250,
-            alt=f"Photo of {batch.name} on {when}{f', showing {names}' if names else ''}",
+            caption=shown.words,
+            alt=alt(desk, batch, shown),
         )
         with st.container(width=640):
             st.markdown(f"**{when}**{since}")
@@ -59,7 +62,7 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             )
             if note.why_no_colour:
                 st.html(common.patch(None, "No colour", note.why_no_colour))
-            label = "In standard light" if desk.reads_only else "In standard light, or correct it"
+            label = "The original" if desk.reads_only else "The original, its cut, or a correction"
             common.way(desk, "photo", label, ":material/photo:", photo=sha256)
 
 
@@ -87,6 +90,15 @@ def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
                 before = found.get(seen.name)
                 found[seen.name] = replace(seen, readings=(*before.readings, entry)) if before else seen
     return found
+
+
+def outlook(shown: ColourSeries) -> str:
+    """A portion's state, and when it may be on target."""
+    ahead = shown.forecast
+    if ahead is None or ahead.at is None or not ahead.expected or shown.points[-1].at >= ahead.at:
+        return shown.words
+    earliest = f", {formatting.day(ahead.interval[0])} at the earliest" if ahead.interval[0] else ""
+    return f"{shown.words}. On target from about {formatting.day(ahead.at)}{earliest}"
 
 
 def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:

@@ -16,6 +16,8 @@ from curejournal.workflow.materials.analysis import material as material
 from curejournal.workflow.materials.analysis import planned as planned
 from curejournal.workflow.materials.analysis import stories_of as stories_of
 from curejournal.workflow.materials.analysis import which as which
+from curejournal.workflow.materials.darkening import Darkening as Darkening
+from curejournal.workflow.materials.darkening import when_it_darkens as when_it_darkens
 from curejournal.workflow.materials.json_output import material_as_json as material_as_json
 from curejournal.workflow.materials.json_output import planned_as_json as planned_as_json
 from curejournal.workflow.materials.json_output import which_as_json as which_as_json

@@ -81,7 +81,8 @@ def pace(name: str, fill: float, repeats: int, seed: int) -> str:
     )
     return (
         f"| {name}, {100 * fill:.0f}% | {len(data) / 1e6:.1f} "
-        f"| {own:.0f} / {own_clock:.0f} | {other:.0f} / {other_clock:.0f} | {own / other:.2f} / {own_clock / other_clock:.2f} |"
+        f"| {own:.0f} / {own_clock:.0f} | {other:.0f} / {other_clock:.0f} "
+        f"| {own / other:.2f} / {own_clock / other_clock:.2f} |"
     )
 
 

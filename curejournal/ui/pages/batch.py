@@ -39,7 +39,7 @@ def render(desk: Desk) -> None:
         if doing_now == f"{what}-{code}":
             doing.form(desk, code, what)
     if not on:
-        batch_head.ribbons(desk, judgement)
+        batch_head.ribbons(desk, batch, judgement)
     first = "Log" if on and not desk.reads_only else "Checks"
     with st.container(key="sections"):
         section = st.segmented_control(
@@ -86,13 +86,13 @@ def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     for name, journey in judgement.journeys.items():
         if journey.points:
             st.subheader(plain(name))
-            timeline.journey(name, journey, desk.zone)
+            timeline.journey(name, journey, desk)
     common.way(desk, "compare", "Two dates side by side", ":material/compare:", batch=batch.code)
 
 
 def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.subheader("Drying")
-    common.figure(charts.drying_figure(judgement.drying))
+    common.figure(charts.drying_figure(judgement.drying, batch.poured_at, desk.now))
     if not judgement.drying.points:
         common.say("No weights yet. Weigh a few marked bars each week.")
     rooms = charts.room_figures(batch)

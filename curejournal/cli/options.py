@@ -44,6 +44,8 @@ app = typer.Typer(
 )
 batch_app = typer.Typer(no_args_is_help=True, help="Start, list and show batches, and note what happens to them.")
 app.add_typer(batch_app, name="batch")
+photo_app = typer.Typer(no_args_is_help=True, help="Give pictures of soap under a card away, for others to learn from.")
+app.add_typer(photo_app, name="photo")
 
 JournalAt = Annotated[
     Path,

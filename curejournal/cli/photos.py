@@ -33,11 +33,13 @@ from curejournal.cli.options import (
     now_of,
     open_journal,
     paper_of,
+    photo_app,
     print_json,
     when_of,
     write_file,
 )
 from curejournal.workflow.photos import ALL, Answers, Arrival, Source, add_photos
+from curejournal.workflow.photos import contribute as contribute_pictures
 
 Edition = Literal["before", "since", "unknown"]
 
@@ -204,3 +206,22 @@ def _as_json(arrival: Arrival) -> dict[str, Any]:
         "measurement": workflow.measurement_as_json(measured) if measured and measured.card else None,
         "entries": [entry.id for entry in arrival.entries],
     }
+
+
+@photo_app.command("contribute")
+def contribute(
+    code: Code,
+    folder: Annotated[Path, typer.Argument(help="A new folder.")],
+    card_name: Annotated[str, typer.Option("--card", help="The card in them.")] = "window",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write one batch's pictures to a folder that you may give away: card and window alone. Nothing is sent."""
+    with open_journal(journal) as kept:
+        count = contribute_pictures(kept, code, card_of(card_name, journal), folder)
+    if as_json:
+        print_json({"folder": str(folder), "pictures": count})
+    else:
+        print(
+            f"{folder}: {how_many(count, 'picture')}. Look at each one, read STATEMENT.txt, and sign it if you agree."
+        )

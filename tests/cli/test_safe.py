@@ -58,7 +58,7 @@ demo --folder JOURNAL --no-app
 OTHERS = {
     "lye", "judge", "due", "materials", "material", "which", "expect", "lot", "record", "portfolio", "calendar",
     "bundle", "tray", "corrected", "measure", "serve", "labels", "history", "backup", "restore", "export", "import",
-    "check", "move", "batch list", "batch show", "people add", "people list", "people remove",
+    "check", "move", "batch list", "batch show", "photo contribute", "people add", "people list", "people remove",
 }  # fmt: skip
 """They only read, or write elsewhere than into the journal that they are asked about."""
 

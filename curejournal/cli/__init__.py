@@ -9,14 +9,10 @@ from __future__ import annotations
 import json
 import sys
 
-from curejournal.cli import batches, judging, leaving, many, people, photos, serving, whole
-from curejournal.cli.typed import app
+from curejournal.cli.commands import app, command_names
 from curejournal.errors import CureJournalError
 
-__all__ = ["app", "main"]
-
-# Importing a module registers its commands.
-_COMMANDS = (photos, many, batches, judging, leaving, whole, serving, people)
+__all__ = ["app", "command_names", "main"]
 
 
 def main() -> None:

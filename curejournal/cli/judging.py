@@ -19,7 +19,6 @@ from curejournal.cli.typed import (
     JournalAt,
     Mistyped,
     Statement,
-    app,
     areas_of,
     bytes_of,
     card_of,
@@ -35,7 +34,6 @@ from curejournal.cure.records import Act, BarsOut, IntendedSource, WhyOut
 from curejournal.cure.words import in_words
 
 
-@app.command()
 def judge(
     code: Code,
     on: Annotated[str | None, typer.Option("--on", help="As it stood then: 2026-11-25 or 2026-11-25T18:00.")] = None,
@@ -73,7 +71,6 @@ def judge(
         print(caution)
 
 
-@app.command()
 def release(
     code: Code,
     statement: Statement,
@@ -85,7 +82,6 @@ def release(
     _sign(journal, code, "release", by, statement, as_json)
 
 
-@app.command()
 def hold(
     code: Code,
     statement: Statement,
@@ -98,7 +94,6 @@ def hold(
     _sign(journal, code, "lift hold" if lift else "hold", by, statement, as_json)
 
 
-@app.command()
 def withdraw(
     code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
 ) -> None:
@@ -112,7 +107,6 @@ def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: 
     print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")
 
 
-@app.command("out")
 def bars_out(
     code: Code,
     bars: Annotated[int, typer.Argument(help="How many bars.")],
@@ -129,7 +123,6 @@ def bars_out(
     enter_record(journal, code, BarsOut(bars, to, cast(WhyOut, one_of(why, WhyOut)), note), at, by, confirmed, as_json)
 
 
-@app.command()
 def intend(
     code: Code,
     portion: Annotated[str, typer.Argument(help="The portion that should end at this colour.")],
@@ -187,7 +180,6 @@ def intend(
         print(f"{code}: {in_words(entry.record)}")
 
 
-@app.command()
 def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List what is due: weigh, photograph, test, release."""
     with open_journal(journal) as kept:

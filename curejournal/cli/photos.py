@@ -23,7 +23,6 @@ from curejournal.cli.typed import (
     JournalAt,
     Mistyped,
     after,
-    app,
     areas_of,
     bytes_of,
     card_of,
@@ -40,7 +39,6 @@ from curejournal.counting import digits, how_many
 from curejournal.errors import CureJournalError
 
 
-@app.command()
 def card(
     name: Annotated[str, typer.Argument(help="A card's name, or a card file ending in .toml.")] = "window",
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the card as a PDF, true to scale.")] = None,
@@ -86,7 +84,6 @@ def card(
             print("The card has faded or is stained: print a new one and enrol it.")
 
 
-@app.command()
 def enrol(
     photos: Annotated[list[Path], typer.Argument(help="Photos with the printed card and the chart side by side.")],
     copy_id: Annotated[str, typer.Option("--copy-id", help="The id on the printed card; its name from now on.")],
@@ -113,7 +110,6 @@ def enrol(
 NO_AREA = f"The card was found, but no area was given: say where the soap is, --area {AREA_EXAMPLE}."
 
 
-@app.command()
 def measure(
     photo: Annotated[Path, typer.Argument(help="The photo.")],
     card_name: Annotated[str, typer.Option("--card", help="window, chart24, a card of the journal, or a .toml file.")],
@@ -141,7 +137,6 @@ def measure(
         raise typer.Exit(NO_COLOUR)
 
 
-@app.command("take-in")
 def take_in(
     code: Code,
     photos: Annotated[list[Path], typer.Argument(help="Photos of this batch.")],

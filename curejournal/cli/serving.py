@@ -18,14 +18,13 @@ import typer
 
 from curejournal import demo as demonstration
 from curejournal import workflow
+from curejournal.cli.commands import DATABASE_URL
 from curejournal.cli.typed import (
     DATA,
-    DATABASE_URL,
     DEFAULT_JOURNAL,
     AsJson,
     JournalAt,
     Mistyped,
-    app,
     now_of,
     open_journal,
     print_json,
@@ -38,7 +37,6 @@ from curejournal.journal.store import Journal
 UI = Path(__file__).parents[1] / "ui"
 
 
-@app.command()
 def demo(
     folder: Annotated[Path, typer.Option("--folder", help="Where the demo's journal goes.")] = DATA / "demo",
     port: Annotated[int, typer.Option("--port")] = 8501,
@@ -69,7 +67,6 @@ def demo(
         _serve(folder, port, not no_open)
 
 
-@app.command()
 def serve(
     port: Annotated[int, typer.Option("--port")] = 8501,
     no_open: Annotated[bool, typer.Option("--no-open", help="Do not open a browser window.")] = False,

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from curejournal.colour.sample import Grade, Lab
-from curejournal.cure.intended import NoColourToPick
-from curejournal.journal.store import Journal
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
-from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
 from curejournal.photo.reading import read_photo
-from curejournal.report.card_sheet import Paper, card_pdf
 from curejournal.workflow.photos import Places, measure_photo, reason_for_none
 
+if TYPE_CHECKING:  # finding a card needs neither journal nor paper
+    from curejournal.journal.store import Journal
+    from curejournal.report.card_sheet import Paper
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
     """A card by name (of the journal's own cards first, then the built-in ones), or from the text of its file.
@@ -39,6 +39,8 @@ def card_names(journal: Journal | None = None) -> tuple[str, ...]:
 
 def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
     """The PDF of a card, true to scale."""
+    from curejournal.report.card_sheet import card_pdf
+
     return card_pdf(replace(card, copy_id=copy_id) if copy_id else card, paper)
 
 
@@ -74,6 +76,8 @@ def card_with_values(
     ------
     ValuesUnreadable
     """
+    from curejournal.photo.cgats import read_values, with_values
+
     measured, doubts = with_values(card, read_values(data), source)
     title = f"{card.title or card.name}, {name}"
     measured = replace(measured, name=name, title=title, copy_id=copy_id or card.copy_id)
@@ -102,6 +106,8 @@ def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, s
         Unless exactly one area has a colour, better than indicative.
     NotAPicture, PictureDamaged, PictureTooLarge
     """
+    from curejournal.cure.intended import NoColourToPick
+
     measurement = measure_photo(data, card, areas)
     seen = [area for area in measurement.areas if area.sample is not None and area.grade.rank < Grade.INDICATIVE.rank]
     if len(seen) != 1 or seen[0].sample is None:

@@ -8,23 +8,24 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from importlib.metadata import version
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from curejournal.colour.difference import Interval, difference_interval
 from curejournal.colour.sample import Grade, Reason
-from curejournal.cure.checks import check_record
 from curejournal.cure.records import Batch, ColourReading, Entry, PhotoNote, Record
 from curejournal.errors import CureJournalError
-from curejournal.journal.photos import KeptPhoto, PhotoFacts
-from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
 from curejournal.photo.look import is_mirrored
 from curejournal.photo.measure import Area, AreaColour, Measurement, measure
 from curejournal.photo.placement import Points
 from curejournal.photo.reading import Photo, Taken, read_photo, taken_from_name
 from curejournal.report import pictures
+
+if TYPE_CHECKING:  # measuring a photo needs no journal
+    from curejournal.journal.photos import KeptPhoto
+    from curejournal.journal.store import Journal
 
 SOFTWARE = f"curejournal {version('curejournal')}"
 Corners = Sequence[tuple[float, float]]
@@ -115,6 +116,9 @@ def take_in(
     PhotoUndated, ImpossibleRecord, NotAPicture, PictureDamaged, PictureTooLarge, CornersInvalid, NotInJournal
         Nothing is kept then.
     """
+    from curejournal.cure.checks import check_record
+    from curejournal.journal.photos import PhotoFacts
+
     batch = journal.batch(code)
     known = journal.find_photo(hashlib.sha256(data).hexdigest())
     if known and known.sha256 in {entry.photo for entry in batch.entries}:

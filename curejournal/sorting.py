@@ -234,7 +234,7 @@ def sorted_out(
         said.aside or text,
         tuple(questions),
         colours,
-        seen.surface,
+        _surface_on(seen.surface, batch, at),
         why,
     )
     if questions or batch is None or at is None:
@@ -362,6 +362,18 @@ def _expected(batch: Batch, at: datetime) -> list[Expected]:
     return known
 
 
+def _on_pour_day(batch: Batch, at: datetime) -> bool:
+    """Whether a time is within a day of the pour, before soda ash can show."""
+    return batch.poured_at is not None and abs(at - batch.poured_at) < timedelta(days=1)
+
+
+def _surface_on(surface: tuple[Finding, ...], batch: Batch | None, at: datetime | None) -> tuple[Finding, ...]:
+    """What the surface looks like, without a film on the day of the pour."""
+    if batch is None or at is None or not _on_pour_day(batch, at):
+        return surface
+    return tuple(finding for finding in surface if finding.kind != "white film")
+
+
 def _named(
     journal: Journal, photo: KeptPhoto, batch: Batch | None, at: datetime | None, seen: Look, said: Answers, card: Card
 ) -> tuple[Measurement, Match]:
@@ -376,7 +388,7 @@ def _named(
         return seen.measurement, Match(said.portions, 1.0)
     if batch is None or at is None or seen.layers is None or len(seen.layers.layers) != count:
         return seen.measurement, Match(("",) * count, 0.0)
-    return seen.measurement, match(seen.layers, _expected(batch, at))
+    return seen.measurement, match(seen.layers, _expected(batch, at), pour_day=_on_pour_day(batch, at))
 
 
 def _colours(seen: Look, measurement: Measurement, names: Sequence[str]) -> tuple[SeenColour, ...]:

@@ -191,6 +191,14 @@ class Soap:
     """A white film and the share of the soap it lies on, in patches."""
     ring: tuple[float, float] | None = None
     """A gelled middle: its diameter as a share of the soap's height, and its relative brightness."""
+    gel: tuple[Paint, float, float] | None = None
+    """A gelled middle of another colour: its paint, and the width and height of its oval in mm."""
+    veins: tuple[Paint, float] | None = None
+    """Wandering lines, as of a drizzle or of marbling: their paint and width in mm."""
+    stamp: float = 0.0
+    """How much the slopes of a stamped pattern shine on one side and darken on the other, relative to the face."""
+    petals: tuple[Paint, ...] = ()
+    """Long narrow inclusions of 3 to 7 mm, one for each paint."""
 
     @property
     def edges(self) -> Array:
@@ -281,6 +289,25 @@ def soap_sheet(soap: Soap, scale: float, camera: Camera, rng: np.random.Generato
         axes = (int(scale * rng.uniform(2, 4)), int(scale * rng.uniform(1.5, 3)))
         cv2.ellipse(spot, centre, axes, rng.uniform(0, 180), 0, 360, 1, -1, cv2.LINE_AA)
         sheet.fill(spot.astype(bool), embed)
+    for petal in soap.petals:
+        leaf = np.zeros(shape, np.uint8)
+        centre = (int(rng.uniform(0.2, 0.8) * shape[1]), int(rng.uniform(0.2, 0.8) * shape[0]))
+        axes = (int(scale * rng.uniform(1.5, 3.5)), max(1, int(scale * rng.uniform(0.5, 0.9))))
+        cv2.ellipse(leaf, centre, axes, rng.uniform(0, 180), 0, 360, 1, -1, cv2.LINE_AA)
+        sheet.fill(leaf.astype(bool), petal)
+    if soap.gel is not None:
+        paint, across_mm, down_mm = soap.gel
+        away = np.hypot(
+            (columns / scale - soap.size_mm[0] / 2) / (across_mm / 2),
+            (rows / scale - soap.size_mm[1] / 2) / (down_mm / 2),
+        )
+        sheet.blend(1 / (1 + np.exp((away - 1) / 0.04)), paint)
+    if soap.veins is not None:
+        paint, wide_mm = soap.veins
+        for k in range(4):
+            bent = smooth_noise(rng, shape, 16 * scale) * 5.0
+            lane = (k + 0.5) / 4 * soap.size_mm[0]
+            sheet.blend(np.clip((wide_mm / 2 - np.abs(columns / scale + bent - lane)) / 0.4 + 0.5, 0, 1), paint)
     if soap.film is not None:
         paint, share = soap.film
         patches = smooth_noise(rng, shape, 7 * scale)
@@ -295,6 +322,17 @@ def soap_sheet(soap: Soap, scale: float, camera: Camera, rng: np.random.Generato
         share, bright = soap.ring
         out = np.hypot(columns / scale - soap.size_mm[0] / 2, rows / scale - soap.size_mm[1] / 2)
         mottle = mottle * (1 + (bright - 1) / (1 + np.exp((out - share * soap.size_mm[1] / 2) / 0.8)))
+    if soap.stamp:
+        relief = np.zeros(shape, np.float32)
+        middle = (shape[1] // 2, shape[0] // 2)
+        for radius in (6, 11):
+            cv2.circle(relief, middle, round(radius * scale), 1.0, max(1, round(1.2 * scale)))
+        for turn in range(0, 180, 45):
+            cv2.ellipse(
+                relief, middle, (round(15 * scale), round(4 * scale)), turn, 0, 360, 1.0, max(1, round(1.2 * scale))
+            )
+        slope = cv2.Sobel(cv2.GaussianBlur(relief, (0, 0), 0.25 * scale), cv2.CV_32F, 1, 1, ksize=5)
+        mottle = mottle * (1 + soap.stamp * slope / max(float(np.abs(slope).max()), 1e-6) - 0.3 * soap.stamp * relief)
     for _ in range(soap.crumbs):
         centre = (int(rng.uniform(0, shape[1])), int(rng.uniform(0, shape[0])))
         cv2.circle(mottle, centre, max(1, int(scale * rng.uniform(0.2, 0.6))), float(rng.choice([0.72, 1.12])), -1)

@@ -195,7 +195,7 @@ def test_a_batch_from_the_pour_to_a_verdict(tmp_path: Path, pictures: dict[str, 
     """Every command of a maker's weeks, with --json on each."""
     journal = tmp_path / "journal"
     (tmp_path / "recipe.toml").write_text(RECIPE)
-    lye = as_json("batch", "recipe", "check", tmp_path / "recipe.toml")
+    lye = as_json("recipe", "check", tmp_path / "recipe.toml")
     assert lye["superfat_interval_pct"][0] < lye["superfat_nominal_pct"] < lye["superfat_interval_pct"][1]
     started = as_json(
         "batch", "start", "B1", "--name", "Plain", "--recipe", tmp_path / "recipe.toml", "--portion", "plain=84,2,16",

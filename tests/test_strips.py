@@ -107,7 +107,7 @@ def test_the_command_line_enrols_reads_and_corrects(tmp_path: Path, key_photo, s
     (tmp_path / "key.jpg").write_bytes(key_photo[0])
     (tmp_path / "strip.jpg").write_bytes(strip_photo[0])
     areas = [part for ph, points in key_photo[1].items() for part in ("--area", f"{ph}={box(points)}")]
-    key = as_json("strip", "read", "enrol", tmp_path / "key.jpg", "--name", "k", "--lot", "L", *areas, journal=folder)
+    key = as_json("strip", "enrol", tmp_path / "key.jpg", "--name", "k", "--lot", "L", *areas, journal=folder)
     assert [step["ph"] for step in key["steps"]] == list(PADS)
     options = ["--key", "k", "--lot", "L", "--pad", box(strip_photo[1])]
     read = as_json("strip", "read", "B-1", tmp_path / "strip.jpg", *options, "--keep", "--confirmed", journal=folder)

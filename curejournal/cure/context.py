@@ -15,7 +15,7 @@ from curejournal.cure.journey import Journey, follow
 from curejournal.cure.records import AlkaliTest, Batch, ColourReading, Entry, Weighing
 from curejournal.cure.weight import DryingReport, weigh_up
 from curejournal.errors import CureJournalError
-from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.lye import LyeCheck, check_lye, water_share
 
 DAY = timedelta(days=1)
 
@@ -68,7 +68,7 @@ def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
     drying = weigh_up(
         batch.of(Weighing),
         poured,
-        water_share=lye.water_share if lye is not None and lye.water_g > 0 else None,
+        water_share=_share_of_water(batch, lye),
         limit_pct_week=rules.loss_pct_week,
         days_apart=rules.weighings_days_apart,
     )
@@ -85,6 +85,14 @@ def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
         ),
         journeys=journeys(batch, on, rules),
     )
+
+
+def _share_of_water(batch: Batch, lye: LyeCheck | None) -> float | None:
+    """Water's part of the fresh batch, if its recipe tells it."""
+    if lye is not None:
+        return lye.water_share if lye.water_g > 0 else None
+    melted = batch.recipe is not None and batch.recipe.rebatch
+    return water_share(batch.recipe) if batch.recipe is not None and melted else None
 
 
 def journeys(batch: Batch, on: datetime, rules: HouseRules) -> dict[str, Journey]:

@@ -125,6 +125,7 @@ class AlkaliTest:
     `strength_pct` grams of soap in 100 ml of distilled water.
     Titration: `soap_g`, `acid_ml` of hydrochloric acid of `acid_mol_l`, `blank_ml`;
     `bar_weight_g` is the marked bar's weight that day, since free alkali in % rises as water leaves.
+    `bar` says which bar was tested.
     """
 
     method: AlkaliMethod
@@ -137,6 +138,7 @@ class AlkaliTest:
     acid_mol_l: float | None = None
     blank_ml: float = 0.0
     bar_weight_g: float | None = None
+    bar: str = ""
 
 
 @dataclass(frozen=True)

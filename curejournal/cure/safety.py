@@ -88,6 +88,11 @@ def lye_margin(context: Context) -> Finding:
     if context.margin_proven or context.titrated_good:
         more = "" if context.margin_proven else ", and titrated good"
         return Finding("lye margin", Verdict.GO, words + more, rule, source, figures)
+    if context.lye.unknown_oils and context.lye.superfat_worst_pct[1] >= 0:
+        unknown = " and ".join(context.lye.unknown_oils)
+        words = f"how much lye {unknown} takes up is not known, so the superfat cannot be told"
+        advice = "Enter the certificate's value, or titrate."
+        return Finding("lye margin", Verdict.WAIT, words, rule, source, advice=advice, needs="a titration")
     if context.margin_absurd:
         return Finding(
             "lye margin",

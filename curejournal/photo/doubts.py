@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 AREA_BURNT_LIMIT = 0.3
 # Ours, in Lab: parts of one portion lie within 1.5 in good scenes; a sheen on soap beside a matt card has 8 or more.
 UNEVEN_LIMIT = 5.0
+# Ours: with fewer pixels of the main colour there are several, where parts differ (Lab); in a relief that is all over
+# the face, as of a stamp, its slopes are left out and the parts are alike: some 0.70 are left.
+KEPT_LEAST, KEPT_LEAST_ALIKE, PARTS_ALIKE = 0.75, 0.55, 2.5
 # Ours: the steepest step in shares of the picture's range per pixel (sampling.sharpness); sharp photos have 0.3.
 BLUNT = 0.12
 GLOW_TOLD = 2.0  # b*; ours: less hardly matters
@@ -351,7 +354,8 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
                 outline,
             )
         )
-    if sample.kept < 0.75 or sample.uneven > UNEVEN_LIMIT:
+    least = KEPT_LEAST if sample.uneven > PARTS_ALIKE else KEPT_LEAST_ALIKE
+    if sample.kept < least or sample.uneven > UNEVEN_LIMIT:
         reasons.append(
             doubt(
                 "several colours",

@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Literal
 
 import cv2
@@ -43,22 +43,36 @@ _MEDIAN_PX = 5
 # The rim of the window lies in the shadow of its edge; the seams between layers are neither's colour.
 RIM = 0.06
 SEAM_MM = 0.75
+# A form: what keeps clear of the window's edge but for this share of it is the middle; what holds at least so much of
+# the edge is its rim; lines are mostly gone when whatever is narrower than this is taken away, and are long.
+MIDDLE_TOUCHES, RIM_HOLDS, MIDDLE_LEAST = 0.06, 0.85, 0.1
+VEIN_MM, VEIN_LEFT, VEIN_SLENDER = 5.0, 0.35, 3.0
+# A colour that is nowhere clear and no further than this from the line between two others (Lab) is their soft seam.
+SEAM_OFF = 4.0
 # A film: nearly white, and on the straight way from another layer's colour to that of ash.
 FILM_WHITE = np.array([95.0, 0.0, 4.0])
 FILM_FROM, FILM_CHROMA, FILM_OFF = 80.0, 16.0, 8.0
+# What covers more than half is more likely the soap itself.
+FILM_MOST = 0.5
+
+
+Form = Literal["patches", "middle", "rim", "veins"]
+"""How a colour lies in a window: clear of its edge, all round the edge, in lines, or otherwise."""
 
 
 @dataclass(frozen=True)
 class Layer:
     """One colour of the window. `lab` is its median as seen, to tell layers apart; `share` of the window's area.
 
-    `film` says that it may be a white film on another layer: that one's colour under a white veil.
+    `film` says that its colour may be that of a white film on another layer; `form` is how it lies in the window.
+    Neither decides what it is: `curejournal.photo.portions` compares it with what the portion is known to be.
     """
 
     outline: Points
     lab: Lab
     share: float
     film: bool = False
+    form: Form = "patches"
 
 
 @dataclass(frozen=True)
@@ -76,7 +90,14 @@ class Layers:
 
 
 def sort_window(flat: Flat) -> tuple[Layers, Ints]:
-    """The layers or swirls in a straightened window, and for each of its pixels the layer that it lies on (H, W)."""
+    """Sort a straightened window into layers or swirls.
+
+    Returns
+    -------
+    layers : Layers
+    numbers : ndarray of shape (H, W)
+        For each pixel its layer; where that can hardly be anything but a white film, the layer under the film.
+    """
     lab = _smooth(flat.lab)
     numbers = _bands(lab)
     kind: Literal["one", "bands", "swirls"] = "bands"
@@ -92,13 +113,50 @@ def sort_window(flat: Flat) -> tuple[Layers, Ints]:
         mask = _own_part(lab, numbers == number, colour, seams=len(colours) > 1) & ~flat.burnt
         outline, share = flat.outline(mask), float((numbers == number).mean())
         if not outline:
-            unclear += share
+            unclear += 0.0 if _between(colour, np.delete(colours, number, axis=0)) else share
             continue
+        form = _form(numbers == number) if kind == "swirls" else "patches"
         kept |= mask
         median = np.median(lab[mask], axis=0)
         seen = (float(median[0]), float(median[1]), float(median[2]))
-        layers.append(Layer(outline, seen, share, beneath[number] != number))
+        film = beneath[number] != number
+        if not film or share > FILM_MOST or form in ("rim", "veins"):
+            beneath[number] = number
+        layers.append(Layer(outline, seen, share, film, form))
     return Layers(kind, tuple(layers), float(1 - kept.mean()), unclear), np.asarray(beneath, np.intp)[numbers]
+
+
+def _form(mask: Mask) -> Form:
+    """How a colour lies in the window."""
+    edge = np.concatenate([mask[0], mask[-1], mask[:, 0], mask[:, -1]])
+    closed = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    count, _, stats, _ = cv2.connectedComponentsWithStats(closed)
+    largest = float(stats[1:, cv2.CC_STAT_AREA].max()) if count > 1 else 0.0
+    if edge.mean() <= MIDDLE_TOUCHES and largest > 0.8 * mask.sum() and mask.mean() >= MIDDLE_LEAST:
+        return "middle"
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (round(VEIN_MM * PX_PER_MM) | 1,) * 2)
+    pad = disc.shape[0]
+    framed = cv2.copyMakeBorder(mask.astype(np.uint8), pad, pad, pad, pad, cv2.BORDER_REPLICATE)
+    left = cv2.morphologyEx(framed, cv2.MORPH_OPEN, disc)[pad:-pad, pad:-pad]
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    areas = np.array([max(cv2.contourArea(contour), 1.0) for contour in contours])
+    slender = np.array([cv2.arcLength(contour, closed=True) ** 2 for contour in contours]) / (4 * np.pi * areas)
+    if left.sum() < VEIN_LEFT * mask.sum() and np.average(slender, weights=areas) > VEIN_SLENDER:
+        return "veins"
+    others = 1 - closed
+    inner, _, apart, _ = cv2.connectedComponentsWithStats(others)
+    one = inner > 1 and apart[1:, cv2.CC_STAT_AREA].max() > 0.8 * max(int(others.sum()), 1)
+    return "rim" if edge.mean() >= RIM_HOLDS and one and others.mean() >= MIDDLE_LEAST else "patches"
+
+
+def _between(colour: Floats, others: Floats) -> bool:
+    """Whether a colour is a mixture of two others, as their soft seam is."""
+    for first, second in combinations(others, 2):
+        way = second - first
+        share = float(np.clip((colour - first) @ way / (way @ way), 0.0, 1.0))
+        if np.linalg.norm(colour - first - share * way) < SEAM_OFF:
+            return True
+    return False
 
 
 def _alike_joined(lab: Floats, numbers: Ints) -> Ints:

@@ -21,7 +21,7 @@ from curejournal.photo.reading import Photo, Reduction
 from curejournal.photo.surface import Finding, look_over
 from curejournal.photo.tag import Tag, Tags, read_slot, read_tags
 
-LOOK_VERSION = 5
+LOOK_VERSION = 6
 """To be raised when a look at the same photo may come out otherwise."""
 
 
@@ -71,7 +71,7 @@ def look(photo: Photo, card: Card, copies: Mapping[str, Card] | None = None) -> 
     if card.window is not None and lesson.correction is not None:
         flat = flatten(photo, card, lesson, inset(card.window, RIM))
         layers, numbers = sort_window(flat)
-        surface = look_over(flat, numbers)
+        surface = look_over(flat, numbers, layers.layers)
         areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
     measurement = measure(photo, card, areas, lesson=lesson)
     mirrored = lesson.placement is None and is_mirrored(photo, card)

@@ -6,6 +6,7 @@ colour: where the whole surface is covered there is nothing to compare with, and
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from curejournal.colour.difference import ciede2000
 from curejournal.counting import how_many
 from curejournal.photo.flat import PX_PER_MM, Flat
+from curejournal.photo.layers import Layer
 from curejournal.photo.placement import Points
 
 Floats = NDArray[np.float64]
@@ -33,6 +35,8 @@ SPOT_STEP, SPOT_LIGHTNESS = 8.0, 1.5
 SPOT_QUIET, SPOT_BLUR_MOST_PX = 1.2, 2.2
 # What is larger, or cut by the window's edge, or among other foreign colours, is more likely an embed.
 SPOT_LEAST_MM, SPOT_MOST_MM, SPOT_CROWDED = 0.7, 4.0, 0.25
+# What is so much longer than wide, or so strongly coloured at its heart, is a petal.
+PETAL_SLENDER, PETAL_HEART = 1.8, 60.0
 # A film is lighter than the layer and less coloured, in one go; on a layer this light it cannot be seen.
 FILM_LIGHTER, FILM_SHARE_LEAST, FILM_LAYER_MOST = 2.5, 0.03, 93.0
 FILM_GRAIN_MM = 1.5
@@ -59,8 +63,8 @@ class Finding:
     strength: float | None = None
 
 
-def look_over(flat: Flat, layers: NDArray[np.intp]) -> tuple[Finding, ...]:
-    """What the surface of a window looks like.
+def look_over(flat: Flat, layers: NDArray[np.intp], found_layers: Sequence[Layer] = ()) -> tuple[Finding, ...]:
+    """Find what the surface of a window looks like.
 
     Parameters
     ----------
@@ -68,6 +72,8 @@ def look_over(flat: Flat, layers: NDArray[np.intp]) -> tuple[Finding, ...]:
         The straightened window.
     layers : ndarray of shape (H, W)
         The layer that each pixel lies on; a film's is the one beneath it.
+    found_layers : sequence of Layer
+        The layers themselves, where a gelled middle may be one of its own.
 
     Returns
     -------
@@ -98,8 +104,20 @@ def look_over(flat: Flat, layers: NDArray[np.intp]) -> tuple[Finding, ...]:
         words = f"Looks like a white film on {100 * share:.0f} % of what is seen."
         found.append(Finding("white film", words, tuple(_outlines(flat, film)), share=round(share, 3)))
         inner &= ~film
-    found += _unevenness(flat, lab, layers, inner)
+    gelled = _gelled(found_layers)
+    found += [gelled] if gelled else _unevenness(flat, lab, layers, inner)
     return tuple(found)
+
+
+def _gelled(layers: Sequence[Layer]) -> Finding | None:
+    """A middle of another colour inside a rim, where the two are layers."""
+    of = {layer.form: layer for layer in layers}
+    if not {"middle", "rim"} <= set(of):
+        return None
+    middle, rim = of["middle"], of["rim"]
+    step = middle.lab[0] - rim.lab[0]
+    words = f"Looks like a gel ring: the middle is {'lighter' if step > 0 else 'darker'} by L* {abs(step):.1f}."
+    return Finding("gel ring", words, (middle.outline,), share=round(middle.share, 3), strength=round(abs(step), 2))
 
 
 def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
@@ -136,12 +154,21 @@ def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
         if not clear or (heart < SPOT_STEP and lighter < SPOT_LIGHTNESS):
             continue
         rows, columns = np.nonzero(mask)
+        if heart > PETAL_HEART or _slenderness(rows, columns) > PETAL_SLENDER:
+            continue
         long = (max(np.ptp(rows), np.ptp(columns)) + 1) / PX_PER_MM
         area = mask.sum() / PX_PER_MM**2
         compact = area >= np.pi / 4 * SPOT_LEAST_MM**2 and area > 0.35 * np.pi / 4 * long**2
         if compact and long <= SPOT_MOST_MM and foreign[ring].mean() < SPOT_CROWDED:
             spots.append(np.asarray(mask))
     return spots
+
+
+def _slenderness(rows: NDArray[np.intp], columns: NDArray[np.intp]) -> float:
+    """How much longer than wide some pixels lie, by their second moments; each pixel is a square itself."""
+    scatter = np.cov(np.stack([rows, columns]), bias=True) + np.eye(2) / 12
+    short, long = np.linalg.eigvalsh(scatter)
+    return float(np.sqrt(long / short))
 
 
 def _orange(away: Floats) -> tuple[Floats, Floats]:

@@ -12,6 +12,7 @@ from curejournal.photo.layers import Layers
 from curejournal.photo.learn import learn
 from curejournal.photo.look import look
 from curejournal.photo.measure import Measurement
+from curejournal.photo.portions import Expected, Match, match
 from curejournal.photo.reading import read_photo
 from tests.photo.windows import drawn, window
 from tests.scene_items import Paint
@@ -82,6 +83,32 @@ def test_embeds_are_left_out_of_a_portions_colour(seed: int) -> None:
     layers, measured = found_in(drawn(CREAM, AMBER, embeds=(Paint(BROWN), Paint(MINT), Paint(BROWN)), seed=seed))
     assert len(layers.layers) == 2
     assert max(errors(measured, CREAM, AMBER)) < 1.0
+
+
+RIM, GELLED = (84.0, 1.0, 14.0), Paint((74.0, 4.0, 22.0))
+
+
+@pytest.mark.parametrize("gelled", [GELLED, Paint((64.0, 8.0, 30.0))])
+def test_a_gelled_middle_and_its_rim_are_told_by_how_they_lie(gelled: Paint) -> None:
+    """The pale rim was taken for a film on the gelled middle, and thrown away."""
+    layers, measured = found_in(drawn(RIM, gel=(gelled, 32.0, 26.0)))
+    assert [layer.form for layer in layers.layers] == ["rim", "middle"]
+    assert layers.unclear == 0, "the soft seam between the two is no third colour"
+    assert max(errors(measured, RIM, gelled.lab)) < 1.0
+
+
+def test_lines_of_another_colour_are_told_by_how_they_lie() -> None:
+    rose, white = (64.0, 26.0, 8.0), Paint((94.0, 0.5, 4.0))
+    layers, _ = found_in(drawn(rose, veins=(white, 3.0)))
+    assert sorted((layer.form, layer.film) for layer in layers.layers) == [("patches", False), ("veins", True)]
+
+
+@pytest.mark.parametrize(("face", "relief"), [(RIM, 0.25), (RIM, 0.4), ((45.0, 14.0, 24.0), 0.4)])
+def test_a_stamped_face_is_one_colour_and_no_question(face: tuple, relief: float) -> None:
+    layers, measured = found_in(drawn(face, stamp=relief))
+    assert match(layers, [Expected("soap")]) == Match(("soap",), 1.0)
+    assert max(errors(measured, face)) < 1.0
+    assert not measured.areas[0].reasons
 
 
 def test_an_outline_with_pieces_and_holes_fills_to_the_mask_it_came_from() -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from curejournal.photo.layers import Layer, Layers
+from curejournal.photo.layers import Form, Layer, Layers
 from curejournal.photo.portions import SURE, Expected, Match, match
 
 CREAM, AMBER, BROWN = (88.0, 2.0, 14.0), (64.0, 16.0, 44.0), (36.0, 14.0, 20.0)
@@ -85,6 +85,70 @@ def test_a_film_on_a_portion_is_no_portion() -> None:
     assert match(seen, [Expected("plain", AMBER, 4.0)]).names == ("plain", "")
     white = Expected("white", (94.0, 0.5, 5.0), 4.0)
     assert match(seen, [Expected("plain", AMBER, 4.0), white]).names == ("plain", "white")
+
+
+ASH, RIM, GELLED = (93.0, 1.0, 6.0), (84.0, 1.0, 14.0), (74.0, 4.0, 22.0)
+
+
+def two(first: Layer, second: Layer) -> Layers:
+    return Layers("swirls", (first, second))
+
+
+def shown(lab: tuple[float, float, float], share: float, form: Form = "patches") -> Layer:
+    """As `sort_window` says it: a pale colour may be a film."""
+    return Layer(((0.0, 0.0),) * 3, lab, share, film=lab[0] > 80, form=form)
+
+
+@pytest.mark.parametrize("pale", [shown(ASH, 0.3), shown(ASH, 0.15)])
+def test_what_may_be_a_film_or_the_soap_is_asked_while_nothing_is_known_of_it(pale: Layer) -> None:
+    found = match(two(shown(AMBER, 1 - pale.share), pale), [Expected("plain")])
+    assert found.about == "film"
+    assert found.names == ("plain", ""), "a proposal"
+    assert "white film" in found.question
+
+
+@pytest.mark.parametrize(("share", "form"), [(0.65, "patches"), (0.3, "rim"), (0.55, "rim")])
+def test_a_film_on_most_of_the_window_or_round_its_edge_is_asked_whatever_is_known(share: float, form: Form) -> None:
+    found = match(two(shown(AMBER, 1 - share), shown(ASH, share, form)), [Expected("plain", AMBER, 4.0)])
+    assert found.about == "film"
+    assert found.confidence == 0.0
+
+
+def test_a_pale_colour_that_the_portion_is_known_by_is_the_portion_and_no_film() -> None:
+    """It was left out as a film with certainty 1.0, and the darker colour was filed."""
+    found = match(two(shown(ASH, 0.4), shown(AMBER, 0.6)), [Expected("plain", ASH, 4.0)])
+    assert found.names[1] == ""
+    assert "plain" in found.names
+
+
+def test_there_is_no_film_on_the_day_of_the_pour() -> None:
+    found = match(two(shown(AMBER, 0.7), shown(ASH, 0.3)), [Expected("plain", AMBER, 4.0)], pour_day=True)
+    assert "film" not in found.question
+    assert "film" not in found.parts
+
+
+def test_a_gelled_middle_is_asked_about_once_and_then_followed_as_it_is_known() -> None:
+    bar = two(shown(RIM, 0.65, "rim"), shown(GELLED, 0.35, "middle"))
+    first = match(bar, [Expected("plain")])
+    assert first.question
+    assert first.names == ("plain", ""), "the rim is the proposal: its colour was filed as the middle's"
+    by_rim, by_middle = (match(bar, [Expected("plain", lab, 6.0)]) for lab in (RIM, GELLED))
+    assert sure(by_rim)
+    assert (by_rim.names, by_rim.parts) == (("plain", ""), ("", "gel"))
+    assert by_middle.names == ("", "plain") or by_middle.question
+
+
+def test_lines_on_a_portion_that_is_known_are_left_out_and_else_asked_about() -> None:
+    drizzled = two(shown(AMBER, 0.85), shown(ASH, 0.15, "veins"))
+    assert match(drizzled, [Expected("plain")]).question
+    found = match(drizzled, [Expected("plain", AMBER, 4.0)])
+    assert sure(found)
+    assert (found.names, found.parts) == (("plain", ""), ("", "veins"))
+
+
+def test_of_two_shades_the_one_that_is_known_is_kept_though_it_is_the_smaller() -> None:
+    shades = two(shown(CREAM, 0.3), shown((80.0, 3.5, 19.0), 0.7))
+    assert match(shades, [Expected("plain", CREAM, 3.0)], pour_day=True).names == ("plain", "")
 
 
 def test_a_colour_unlike_all_that_is_known_of_the_batch_is_asked_about() -> None:

@@ -89,3 +89,21 @@ def test_strong_mottling_is_told_as_unevenness() -> None:
 
 def test_uneven_light_is_no_ring_and_no_mottling() -> None:
     assert seen(BASES["cream"], scene={"uneven": 0.5})[1] == {}
+
+
+@pytest.mark.parametrize("petal", [(66.0, 32.0, 70.0), (60.0, 25.0, 50.0)])
+@pytest.mark.parametrize("seed", range(3))
+def test_petals_are_no_spots(petal: tuple[float, float, float], seed: int) -> None:
+    """Marigold petals were counted as orange spots: long, narrow, or of a colour that no rancid oil has."""
+    assert seen((84.0, 2.0, 16.0), petals=(Paint(petal),) * 7, seed=seed)[1] == {}
+
+
+def test_a_gelled_middle_is_a_gel_ring_and_its_rim_is_no_film() -> None:
+    findings = seen((84.0, 1.0, 14.0), gel=(Paint((74.0, 4.0, 22.0)), 32.0, 26.0))[1]
+    assert list(findings) == ["gel ring"]
+    assert findings["gel ring"].share == pytest.approx(0.45, abs=0.05)
+
+
+@pytest.mark.parametrize("share", [0.6, 0.7])
+def test_what_covers_most_of_the_window_is_not_called_a_film_unasked(share: float) -> None:
+    assert "white film" not in seen(BASES["amber"], film=(ASH, share))[1]

@@ -11,7 +11,7 @@ import pytest
 
 from curejournal import workflow
 from curejournal.cli.commands import COMMANDS, GROUPS, RENAMED, command_names, help_of
-from curejournal.cli.typed import PAPERS
+from curejournal.cli.options import PAPERS
 
 # What Typer itself stands on (pydantic) is not counted.
 HEAVY = {"numpy", "scipy", "cv2", "PIL", "skimage", "pandas", "streamlit", "altair", "pyarrow", "sqlalchemy", "alembic"}

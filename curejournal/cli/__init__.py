@@ -9,8 +9,8 @@ from __future__ import annotations
 import json
 import sys
 
+from curejournal.base.errors import CureJournalError
 from curejournal.cli.commands import app, command_names
-from curejournal.errors import CureJournalError
 
 __all__ = ["app", "command_names", "main"]
 

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from curejournal.cli.typed import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, open_journal, print_json
-from curejournal.door.people import People
+from curejournal.auth.people import People
+from curejournal.cli.options import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, open_journal, print_json
 
 Name = Annotated[str, typer.Argument(help="The person's name: it stands under what they enter.")]
 

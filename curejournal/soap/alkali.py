@@ -9,7 +9,7 @@ from enum import StrEnum
 
 from scipy.special import stdtrit
 
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.soap.lye import NAOH_G_MOL
 
 DROP_ML = 0.05

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 from curejournal.lazy import attach
 
 if TYPE_CHECKING:
-    from curejournal.cure.intended import NoColourToPick as NoColourToPick
+    from curejournal.documents.card_sheet import Paper as Paper
+    from curejournal.judging.target import NoColourToPick as NoColourToPick
     from curejournal.photo.card import Card as Card
+    from curejournal.photo.find.placement import Points as Points
     from curejournal.photo.health import PatchDrift as PatchDrift
-    from curejournal.photo.measure import Measurement as Measurement
-    from curejournal.photo.placement import Points as Points
-    from curejournal.report.card_sheet import Paper as Paper
+    from curejournal.photo.measure.measurement import Measurement as Measurement
     from curejournal.workflow.batches import FolderMissing as FolderMissing
     from curejournal.workflow.batches import NothingToKeep as NothingToKeep
     from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from curejournal.workflow.batches import next_code as next_code
     from curejournal.workflow.batches import recipe_from as recipe_from
     from curejournal.workflow.batches import rename as rename
-    from curejournal.workflow.batches import set_intended as set_intended
     from curejournal.workflow.batches import set_portion as set_portion
+    from curejournal.workflow.batches import set_target as set_target
     from curejournal.workflow.batches import start_batch as start_batch
     from curejournal.workflow.batches import take_back as take_back
     from curejournal.workflow.batches import undo as undo
@@ -42,25 +42,25 @@ if TYPE_CHECKING:
     from curejournal.workflow.cards import enrol_card as enrol_card
     from curejournal.workflow.cards import find_card as find_card
     from curejournal.workflow.cards import swatch as swatch
-    from curejournal.workflow.photos import MIRRORED as MIRRORED
-    from curejournal.workflow.photos import SOFTWARE as SOFTWARE
-    from curejournal.workflow.photos import Corners as Corners
-    from curejournal.workflow.photos import PhotoUndated as PhotoUndated
-    from curejournal.workflow.photos import Places as Places
-    from curejournal.workflow.photos import TakenIn as TakenIn
-    from curejournal.workflow.photos import colour_reading as colour_reading
-    from curejournal.workflow.photos import difference as difference
-    from curejournal.workflow.photos import marked_picture as marked_picture
-    from curejournal.workflow.photos import measure_photo as measure_photo
-    from curejournal.workflow.photos import outline_of as outline_of
-    from curejournal.workflow.photos import photo_note as photo_note
-    from curejournal.workflow.photos import reason_for_none as reason_for_none
-    from curejournal.workflow.photos import small_picture as small_picture
-    from curejournal.workflow.photos import take_in as take_in
-    from curejournal.workflow.photos import when_taken as when_taken
-    from curejournal.workflow.plain import as_json as as_json
-    from curejournal.workflow.plain import card_as_json as card_as_json
-    from curejournal.workflow.plain import measurement_as_json as measurement_as_json
+    from curejournal.workflow.json_output import as_json as as_json
+    from curejournal.workflow.json_output import card_as_json as card_as_json
+    from curejournal.workflow.json_output import measurement_as_json as measurement_as_json
+    from curejournal.workflow.photos.measuring import MIRRORED as MIRRORED
+    from curejournal.workflow.photos.measuring import SOFTWARE as SOFTWARE
+    from curejournal.workflow.photos.measuring import Corners as Corners
+    from curejournal.workflow.photos.measuring import PhotoUndated as PhotoUndated
+    from curejournal.workflow.photos.measuring import Places as Places
+    from curejournal.workflow.photos.measuring import TakenIn as TakenIn
+    from curejournal.workflow.photos.measuring import colour_reading as colour_reading
+    from curejournal.workflow.photos.measuring import difference as difference
+    from curejournal.workflow.photos.measuring import marked_picture as marked_picture
+    from curejournal.workflow.photos.measuring import measure_photo as measure_photo
+    from curejournal.workflow.photos.measuring import outline_of as outline_of
+    from curejournal.workflow.photos.measuring import photo_note as photo_note
+    from curejournal.workflow.photos.measuring import reason_for_none as reason_for_none
+    from curejournal.workflow.photos.measuring import small_picture as small_picture
+    from curejournal.workflow.photos.measuring import take_in as take_in
+    from curejournal.workflow.photos.measuring import when_taken as when_taken
     from curejournal.workflow.settings import HERE as HERE
     from curejournal.workflow.settings import keep_settings as keep_settings
     from curejournal.workflow.settings import place as place
@@ -68,13 +68,13 @@ if TYPE_CHECKING:
     from curejournal.workflow.settings import zone_named as zone_named
     from curejournal.workflow.verdicts import NotReady as NotReady
     from curejournal.workflow.verdicts import calendar as calendar
+    from curejournal.workflow.verdicts import current_limits as current_limits
     from curejournal.workflow.verdicts import decide as decide
     from curejournal.workflow.verdicts import due_now as due_now
-    from curejournal.workflow.verdicts import house_rules as house_rules
     from curejournal.workflow.verdicts import judge_batch as judge_batch
-    from curejournal.workflow.verdicts import keep_house_rules as keep_house_rules
     from curejournal.workflow.verdicts import pieces_held as pieces_held
     from curejournal.workflow.verdicts import recall as recall
     from curejournal.workflow.verdicts import released_under as released_under
+    from curejournal.workflow.verdicts import save_limits as save_limits
 
 __getattr__ = attach(__name__)

@@ -10,12 +10,13 @@ from curejournal.colour.sample import Grade, Lab
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
 from curejournal.photo.enrol import enrol
-from curejournal.photo.reading import read_photo
-from curejournal.workflow.photos import Places, measure_photo, reason_for_none
+from curejournal.photo.read.picture_file import read_photo
+from curejournal.workflow.photos.measuring import Places, measure_photo, reason_for_none
 
 if TYPE_CHECKING:  # finding a card needs neither journal nor paper
+    from curejournal.documents.card_sheet import Paper
     from curejournal.journal.store import Journal
-    from curejournal.report.card_sheet import Paper
+
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
     """A card by name (of the journal's own cards first, then the built-in ones), or from the text of its file.
@@ -39,7 +40,7 @@ def card_names(journal: Journal | None = None) -> tuple[str, ...]:
 
 def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
     """The PDF of a card, true to scale."""
-    from curejournal.report.card_sheet import card_pdf
+    from curejournal.documents.card_sheet import card_pdf
 
     return card_pdf(replace(card, copy_id=copy_id) if copy_id else card, paper)
 
@@ -106,7 +107,7 @@ def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, s
         Unless exactly one area has a colour, better than indicative.
     NotAPicture, PictureDamaged, PictureTooLarge
     """
-    from curejournal.cure.intended import NoColourToPick
+    from curejournal.judging.target import NoColourToPick
 
     measurement = measure_photo(data, card, areas)
     seen = [area for area in measurement.areas if area.sample is not None and area.grade.rank < Grade.INDICATIVE.rank]

@@ -7,9 +7,9 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from curejournal import workflow
-from curejournal.cure.judgement import Judgement
-from curejournal.cure.records import AlkaliTest, BarsOut, Entry, Event, Portion, Record, SurfaceNote, Weighing
+from curejournal.batch.records import AlkaliTest, BarsOut, Entry, Event, Portion, Record, SurfaceNote, Weighing
 from curejournal.journal.store import Journal
+from curejournal.judging.judgement import Judgement
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.recipe import Alkali, Liquid, Oil, Recipe
 
@@ -61,9 +61,7 @@ class Workshop:
     def titrates(self, code: str, *bars: str, day: float, ml: float = 0.12) -> None:
         """Titrate some bars: 10 g of soap, acid of 0.1 mol/l, a blank of 0.05 ml."""
         for bar in bars:
-            test = AlkaliTest(
-                "titration", soap_g=10.0, acid_ml=(ml, ml + 0.02), acid_mol_l=0.1, blank_ml=0.05, bar=bar
-            )
+            test = AlkaliTest("titration", soap_g=10.0, acid_ml=(ml, ml + 0.02), acid_mol_l=0.1, blank_ml=0.05, bar=bar)
             self.writes(code, test, day=day, sure=True)
 
     def looks(self, code: str, look: Any = "clear", *, day: float) -> None:

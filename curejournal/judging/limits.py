@@ -1,0 +1,84 @@
+"""The maker's limits, each with its source and the bounds within which it makes sense."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field, fields
+
+from curejournal.base.errors import CureJournalError
+
+RULES_EDITION = "2"
+"""Raised whenever a rule changes its mind, so that a kept judgement names the rules that made it."""
+
+
+class LimitTooLoose(CureJournalError):
+    """A house rule outside the bounds within which it makes sense."""
+
+
+def _limit(default: float, low: float, high: float, unit: str, words: str, source: str) -> float:
+    return field(
+        default=default,
+        metadata={"low": low, "high": high, "unit": unit, "words": words, "source": source},
+    )
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The maker's limits. Each field's metadata holds its bounds, unit, words and source.
+
+    Raises
+    ------
+    LimitTooLoose
+        If a limit lies outside its bounds.
+
+    """
+
+    min_age_days: float = _limit(
+        28, 21, 365, "days", "least age", "four to six weeks is the habit [common practice, no source]"
+    )
+    loss_pct_week: float = _limit(
+        1.0, 0.1, 1.5, "% a week", "most weight that may still be lost", "steady weight [common practice, no source]"
+    )
+    weighings_days_apart: float = _limit(
+        7, 5, 60, "days", "two steady weighings at least this far apart", "[common practice, no source]"
+    )
+    free_alkali_pct: float = _limit(
+        0.05, 0.01, 0.05, "% NaOH", "most free caustic alkali", "IS 2888:2004, all grades [looked up: transcriptions]"
+    )
+    ph_usual_to: float = _limit(
+        10.5,
+        9.5,
+        10.5,
+        "pH at 1%",
+        "highest usual reading",
+        "house rule; most soaps read 9 to 10, Tarun et al. 2014, PMC4171909",
+    )
+    colour_days_apart: float = _limit(
+        5, 3, 60, "days", "two readings within tolerance at least this far apart", "ours: longer than a turn lasts"
+    )
+    check_weekly_days: float = _limit(7, 2, 14, "days", "weigh and look again every", "[common practice, no source]")
+
+    def __post_init__(self) -> None:
+        for limit in fields(self):
+            value, low, high = getattr(self, limit.name), limit.metadata["low"], limit.metadata["high"]
+            if not low <= value <= high:
+                raise LimitTooLoose(
+                    f"{limit.metadata['words'].capitalize()}: {value:g} {limit.metadata['unit']} is out of bounds.",
+                    f"Choose from {low:g} to {high:g} {limit.metadata['unit']}.",
+                )
+
+    @property
+    def version(self) -> str:
+        """Edition of the rules and a short hash of the limits: the same limits give the same version."""
+        text = repr([(limit.name, float(getattr(self, limit.name))) for limit in fields(self)])
+        return f"{RULES_EDITION}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
+
+
+def edition_of(version: str) -> str:
+    """The edition in a version of the rules."""
+    return version.partition("-")[0]
+
+
+def source_of(name: str) -> str:
+    """Where a limit comes from."""
+    return str(next(limit.metadata["source"] for limit in fields(Limits) if limit.name == name))

@@ -6,7 +6,7 @@ faces ask what day it is.
 
 from typing import TYPE_CHECKING
 
-from curejournal.lazy import attach
+from curejournal.base.lazy import attach
 
 if TYPE_CHECKING:
     from curejournal.documents.card_sheet import Paper as Paper

@@ -5,7 +5,7 @@ Like `workflow`, which they stand on: faces call these and show what comes back.
 
 from typing import TYPE_CHECKING
 
-from curejournal.lazy import attach
+from curejournal.base.lazy import attach
 
 if TYPE_CHECKING:
     from curejournal.journal.errors import FolderInUse as FolderInUse

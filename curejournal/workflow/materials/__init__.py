@@ -5,7 +5,7 @@ Like `workflow`, on which they stand: faces call these and show what comes back.
 
 from typing import TYPE_CHECKING
 
-from curejournal.lazy import attach
+from curejournal.base.lazy import attach
 
 if TYPE_CHECKING:
     from curejournal.materials.history import Named as Named

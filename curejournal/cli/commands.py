@@ -74,7 +74,7 @@ COMMANDS: dict[str, dict[str, str]] = {
     "Ask all batches": {
         "material list": "documents:materials_list",
         "material show": "documents:material",
-        "material cause": "documents:which_did_it",
+        "material cause": "documents:find_causes",
         "material lot": "documents:lot_uses",
     },
     "Print and share": {

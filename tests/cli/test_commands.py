@@ -297,7 +297,7 @@ def test_a_look_and_any_quantity_are_entered_as_typed(started: Path) -> None:
     assert run("batch", "surface", "B1", "clear", *words, journal=started) == "B1: surface clear\n"
     assert all(look in run("batch", "surface", "--help") for look in get_args(SurfaceLook))
     # Nothing about these is asked, so there is nothing to confirm.
-    assert not any("--confirmed" in run(command, "--help") for command in ("surface", "reading"))
+    assert not any("--confirmed" in run("batch", command, "--help") for command in ("surface", "reading"))
 
 
 @pytest.mark.parametrize("name", ["text", "cut", "burnt", "half", "good"])

@@ -26,7 +26,7 @@ HEAVY |= {
     "segno",
     "threadpoolctl",
 }
-PHOTO = Path(__file__).resolve().parent.parent / "sample_images" / "chamomile-1.jpg"
+PHOTO = Path(__file__).resolve().parents[2] / "sample_images" / "chamomile-1.jpg"
 
 
 def imported(*arguments: str) -> set[str]:

@@ -31,7 +31,7 @@ from curejournal.cli.options import (
 )
 from curejournal.judging.traceability import describe_bars_out
 from curejournal.workflow import documents, materials
-from curejournal.workflow.photos.proposal import tag_text
+from curejournal.workflow.photos import tag_text
 
 Codes = Annotated[list[str], typer.Argument(help="Codes of the batches.", default_factory=list, show_default=False)]
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:  # each command loads what it needs and no more
     from curejournal.judging.limits import Limits
     from curejournal.soap.recipe import Recipe
     from curejournal.workflow import Points
-    from curejournal.workflow.photos.inbox import Clock
+    from curejournal.workflow.photos import Clock
 
 NO_COLOUR = 3
 PAPERS = ("a4", "letter")
@@ -115,7 +115,7 @@ def when_of(text: str, journal: Journal, of_day: clock_time = DAYS_END) -> datet
 
 def clock_for(journal: Journal, zone: str | None, behind_minutes: float) -> Clock:
     """A camera's clock as typed."""
-    from curejournal.workflow.photos.inbox import Clock
+    from curejournal.workflow.photos import Clock
 
     where = workflow.zone_named(zone) if zone else workflow.time_zone(journal)
     return Clock(where, days_of(behind_minutes / 1440))

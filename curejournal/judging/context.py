@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import AlkaliTest, Batch, ColourReading, Entry, Weighing
+from curejournal.batch.records import NEW_SURFACE, AlkaliTest, Batch, ColourReading, Entry, Event, Weighing
 from curejournal.judging.alkali import AlkaliSummary, read_tests
 from curejournal.judging.colour_series import ColourSeries, fit_colour_series
 from curejournal.judging.drying import DryingReport, analyse_drying
@@ -95,13 +95,19 @@ def _share_of_water(batch: Batch, lye: LyeCheck | None) -> float | None:
     return water_share(batch.recipe) if batch.recipe is not None and melted else None
 
 
-def journeys(batch: Batch, on: datetime, rules: Limits) -> dict[str, ColourSeries]:
-    """What the colour of each portion does, by its entries up to `on`."""
+def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = False) -> dict[str, ColourSeries]:
+    """What the colour of each portion does, by its entries up to `on`.
+
+    A planed, stamped or washed face is a new surface: once it was measured, what was read before it is left aside,
+    unless `all_surfaces` are asked for, as for what a material did.
+    """
     batch = batch.as_of(on)
     readings: dict[str, list[Entry]] = {}
     for entry in batch.of(ColourReading):
         assert isinstance(entry.record, ColourReading)
         readings.setdefault(entry.record.portion, []).append(entry)
+    if not all_surfaces:
+        readings = {name: _of_last_surface(batch, name, entries) for name, entries in readings.items()}
     portions = {portion.name: portion for portion in batch.portions}
     controls = [entry for p in portions.values() if p.control for entry in readings.get(p.name, [])]
     found = {}
@@ -119,6 +125,13 @@ def journeys(batch: Batch, on: datetime, rules: Limits) -> dict[str, ColourSerie
             curve_until=on,
         )
     return found
+
+
+def _of_last_surface(batch: Batch, portion: str, readings: list[Entry]) -> list[Entry]:
+    """The readings of the face that a portion has now; all, if it was not measured since it was made new."""
+    made = [at for at, event in batch.records(Event) if event.kind in NEW_SURFACE and event.portion in ("", portion)]
+    since = [entry for entry in readings if not made or entry.at >= max(made)]
+    return since or readings
 
 
 def _concentrated(drying: DryingReport, poured: datetime | None) -> Callable[[datetime], float]:

@@ -41,26 +41,25 @@ if TYPE_CHECKING:
     from curejournal.workflow.cards import card_with_values as card_with_values
     from curejournal.workflow.cards import enrol_card as enrol_card
     from curejournal.workflow.cards import find_card as find_card
-    from curejournal.workflow.cards import swatch as swatch
     from curejournal.workflow.json_output import as_json as as_json
     from curejournal.workflow.json_output import card_as_json as card_as_json
     from curejournal.workflow.json_output import measurement_as_json as measurement_as_json
-    from curejournal.workflow.photos.measuring import MIRRORED as MIRRORED
-    from curejournal.workflow.photos.measuring import SOFTWARE as SOFTWARE
-    from curejournal.workflow.photos.measuring import Corners as Corners
-    from curejournal.workflow.photos.measuring import PhotoUndated as PhotoUndated
-    from curejournal.workflow.photos.measuring import Places as Places
-    from curejournal.workflow.photos.measuring import TakenIn as TakenIn
-    from curejournal.workflow.photos.measuring import colour_reading as colour_reading
-    from curejournal.workflow.photos.measuring import difference as difference
-    from curejournal.workflow.photos.measuring import marked_picture as marked_picture
-    from curejournal.workflow.photos.measuring import measure_photo as measure_photo
-    from curejournal.workflow.photos.measuring import outline_of as outline_of
-    from curejournal.workflow.photos.measuring import photo_note as photo_note
-    from curejournal.workflow.photos.measuring import reason_for_none as reason_for_none
-    from curejournal.workflow.photos.measuring import small_picture as small_picture
-    from curejournal.workflow.photos.measuring import take_in as take_in
-    from curejournal.workflow.photos.measuring import when_taken as when_taken
+    from curejournal.workflow.photos import SOFTWARE as SOFTWARE
+    from curejournal.workflow.photos import Corners as Corners
+    from curejournal.workflow.photos import Places as Places
+    from curejournal.workflow.photos import marked_picture as marked_picture
+    from curejournal.workflow.photos import measure_photo as measure_photo
+    from curejournal.workflow.photos import outline_of as outline_of
+    from curejournal.workflow.photos import small_picture as small_picture
+    from curejournal.workflow.photos import swatch as swatch
+    from curejournal.workflow.photos import when_taken as when_taken
+    from curejournal.workflow.rules import current_limits as current_limits
+    from curejournal.workflow.rules import limits_of as limits_of
+    from curejournal.workflow.rules import rule_sets as rule_sets
+    from curejournal.workflow.rules import rules_state as rules_state
+    from curejournal.workflow.rules import save_limits as save_limits
+    from curejournal.workflow.rules import set_batch_rules as set_batch_rules
+    from curejournal.workflow.rules import set_recipe_rules as set_recipe_rules
     from curejournal.workflow.settings import HERE as HERE
     from curejournal.workflow.settings import keep_settings as keep_settings
     from curejournal.workflow.settings import place as place
@@ -68,13 +67,12 @@ if TYPE_CHECKING:
     from curejournal.workflow.settings import zone_named as zone_named
     from curejournal.workflow.verdicts import NotReady as NotReady
     from curejournal.workflow.verdicts import calendar as calendar
-    from curejournal.workflow.verdicts import current_limits as current_limits
     from curejournal.workflow.verdicts import decide as decide
+    from curejournal.workflow.verdicts import difference as difference
     from curejournal.workflow.verdicts import due_now as due_now
     from curejournal.workflow.verdicts import judge_batch as judge_batch
     from curejournal.workflow.verdicts import pieces_held as pieces_held
     from curejournal.workflow.verdicts import recall as recall
     from curejournal.workflow.verdicts import released_under as released_under
-    from curejournal.workflow.verdicts import save_limits as save_limits
 
 __getattr__ = attach(__name__)

@@ -45,7 +45,7 @@ def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> 
     at = datetime.fromisoformat(arrived["photos"][0]["item"]["at"])
     assert at.astimezone(UTC) == datetime(2026, 9, 10, 8, 35, tzinfo=UTC)
     (waiting,) = as_json("photo", "inbox", journal=journal)["photos"]
-    assert [question["about"] for question in waiting["questions"]] == ["batch"]
+    assert [question["kind"] for question in waiting["questions"]] == ["batch"]
     assert waiting["sha256"][:10] in run("photo", "inbox", journal=journal)
     placed = as_json("photo", "assign", waiting["sha256"][:10], "--batch", "B-1", journal=journal)
     assert placed["state"] == "placed"

@@ -206,7 +206,7 @@ def test_a_batch_from_the_pour_to_a_verdict(tmp_path: Path, pictures: dict[str, 
     taken = as_json(
         "photo", "add", "B1", pictures["good"], "--card", "window", "--at", "2026-09-10T10:00", journal=journal
     )
-    assert taken["photos"][0]["outcome"] == "kept"
+    assert taken["photos"][0]["outcome"] == "placed"
     as_json(
         "batch", "weigh", "B1", "bar 1", "120.5", "--resolution", "0.1", "--at", "2026-09-03T10:00", journal=journal
     )

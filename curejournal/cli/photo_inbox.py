@@ -216,13 +216,14 @@ def strip_key_of(
     lot: Annotated[str, typer.Option("--lot", help="The lot on the packet.")],
     area: Annotated[list[str], typer.Option("--area", help='A colour of the key by its pH: "8.5=x0,y0,x1,y1".')],
     card_name: TrayCard = "window",
+    by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Enrol the colour key of a packet of pH strips, once."""
     places = {numbers_of(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: place for ph, place in (areas_of(area) or {}).items()}
     with open_journal(journal) as kept:
-        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places)
+        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places, by=by)
     print_json(workflow.as_json(key)) if as_json else print(f"{name}: {len(key.steps)} colours of lot {lot}.")
 
 

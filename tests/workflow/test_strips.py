@@ -55,7 +55,9 @@ def strip_photo() -> tuple[bytes, Points]:
 def test_from_the_packets_key_to_a_kept_test(journal: Journal, key_photo, strip_photo) -> None:
     journal.start_batch("B-1", "Plain", at=POURED, by=BY, records=[Event("poured")])
     data, areas = key_photo
-    key = enrol_strip_key(journal, data, window(), "half steps", "L-77", {float(ph): a for ph, a in areas.items()})
+    key = enrol_strip_key(
+        journal, data, window(), "half steps", "L-77", {float(ph): a for ph, a in areas.items()}, by="Ana"
+    )
     assert strip_key(journal, "half steps") == key
     pad_data, pad = strip_photo
     read = read_strip_photo(pad_data, window(), key, pad, "L-77")
@@ -87,7 +89,7 @@ def test_a_photo_that_gives_no_colour_is_refused_by_what_is_wrong_with_it(journa
     with pytest.raises(NoColour, match="The card “window” was not found"):
         read_strip_photo(data, window(), key, areas[7.0], "L-77")
     with pytest.raises(NoColour, match="The card “window” was not found"):
-        enrol_strip_key(journal, data, window(), "half steps", "L-77", areas)
+        enrol_strip_key(journal, data, window(), "half steps", "L-77", areas, by="Ana")
     assert strip_keys(journal) == {}
 
 

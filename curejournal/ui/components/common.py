@@ -8,29 +8,26 @@ from html import escape
 from curejournal.batch.descriptions import acid_words, alkali_words, describe_embed
 from curejournal.batch.records import ColourReading
 from curejournal.colour.sample import Lab
-from curejournal.documents import charts, formatting
+from curejournal.documents import charts, formatting, style
+from curejournal.documents.ribbon import as_image
 from curejournal.judging.judgement import Judgement
 from curejournal.soap.recipe import Recipe
 from curejournal.ui.i18n import st, worded, worded_chart
 from curejournal.ui.page import Desk, plain
 from curejournal.workflow import Measurement
 
-SIGNS = {
-    "ready": ("✓", "ready"),
-    "released": ("✓", "ready"),
-    "go": ("✓", "ready"),
-    "not yet": ("◔", "wait"),
-    "wait": ("◔", "wait"),
-    "hold": ("‖", "hold"),
-    "not known": ("?", "unknown"),
-}
-"""A sign and a style for each state; the word always stands with them."""
-
 
 def tag(word: str) -> str:
     """A state as a tag of sign and word."""
-    sign, style = SIGNS[word]
-    return f'<span class="state {style}"><span aria-hidden="true">{sign}</span> {escape(worded(word))}</span>'
+    state = style.state_of(word)
+    return (
+        f'<span class="state {state.kind}"><span aria-hidden="true">{state.sign}</span> {escape(worded(word))}</span>'
+    )
+
+
+def drawing(svg: str) -> str:
+    """A small drawing beside words, as HTML: Streamlit takes bare SVG away."""
+    return f'<img src="{as_image(svg)}" alt="">'
 
 
 def state_of(judgement: Judgement) -> str:
@@ -52,6 +49,17 @@ def sentence(words: str) -> str:
 def say(text: str, style: str = "") -> None:
     """A paragraph of plain text."""
     st.html(f'<p class="{style}">{escape(worded(text))}</p>')
+
+
+def text(words: str) -> str:
+    """Plain text as HTML."""
+    return escape(worded(words))
+
+
+def table(rows: Iterable[tuple[str, str]]) -> None:
+    """Two columns of plain text, a line between rows."""
+    lines = "".join(f"<tr><td>{text(first)}</td><td>{text(second)}</td></tr>" for first, second in rows)
+    st.html(f'<table class="lines">{lines}</table>')
 
 
 def may_enter(desk: Desk) -> bool:
@@ -103,7 +111,11 @@ def figure(shown: charts.Figure | None, told: bool = False) -> None:
     """A chart with the sentence that says the same, unless that is told on the page already."""
     if shown is not None:
         # Without Streamlit's own theme for charts, whose grey is too pale on paper: ink and paper are the page's then.
-        st.altair_chart(worded_chart(shown.chart), width="stretch", theme=None, alt=worded(shown.words))
+        # Names within a chart are in the page's ink, which Streamlit sets for axes and legends alone.
+        roles = style.DARK if st.context.theme.type == "dark" else style.LIGHT
+        chart = shown.chart.copy()
+        chart.config.text.color = roles.ink
+        st.altair_chart(worded_chart(chart), width="stretch", theme=None, alt=worded(shown.words))
         if not told:
             st.caption(plain(shown.words))
 

@@ -73,7 +73,9 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
     if st.button("Keep this key", key="key-keep", type="primary", disabled=not complete):
         places = {ph: areas[f"{ph:g}"] for ph in values}
         key = attempt(
-            lambda: strips.enrol_strip_key(desk.journal, file.getvalue(), card, name.strip(), lot.strip(), places)
+            lambda: strips.enrol_strip_key(
+                desk.journal, file.getvalue(), card, name.strip(), lot.strip(), places, by=desk.by
+            )
         )
         if key is not None:
             st.session_state[KEPT] = f"Kept: {len(key.steps)} colours of {plain(key.name)}."

@@ -8,6 +8,7 @@ from functools import partial
 
 from curejournal import workflow
 from curejournal.batch.records import Batch
+from curejournal.colour.sample import Grade
 from curejournal.documents.formatting import moment
 from curejournal.ui.components import common, marking
 from curejournal.ui.forms import photo_answers, surface
@@ -158,8 +159,11 @@ def _drawn(measurement: Measurement | None) -> str:
     words = ["White line: the card."]
     if measurement.areas:
         words.append("Yellow: the measured area." if measurement.usable else "Yellow: where the soap is looked for.")
-    if any(reason.outlines for reason in measurement.reasons):
-        words.append("Crossed: what is at fault.")
+    outlined = [reason for reason in measurement.reasons if reason.outlines]
+    if any(reason.limit is not Grade.NOT_USABLE for reason in outlined):
+        words.append("Red line: what makes a colour doubtful.")
+    if any(reason.limit is Grade.NOT_USABLE for reason in outlined):
+        words.append("Red cross: what keeps it from being measured.")
     return " ".join(words)
 
 

@@ -37,4 +37,4 @@ def render(desk: Desk) -> None:
     )
 
 
-PAGE = Page("About", "about", 60, render, ":material/info:")
+PAGE = Page("Help", "help", "Help", 10, render)

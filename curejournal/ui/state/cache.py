@@ -17,7 +17,7 @@ from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
-from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis
+from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, showing
 from curejournal.workflow.photos.analyse import analyse
 
 
@@ -86,6 +86,12 @@ def state_of(batch: Batch) -> tuple[int, int]:
 def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
     """A kept photo, small."""
     return workflow.small_picture(_journal, sha256, longest)
+
+
+@st.cache_resource(max_entries=1000, show_spinner=False, hash_funcs={showing.Shown: repr})
+def true_picture(_journal: Journal, shown: showing.Shown, longest: int, cut: showing.Cut = "wide") -> bytes:
+    """A kept photo in its true colour, cut to the soap."""
+    return showing.true_picture(_journal, shown, longest, cut)
 
 
 @st.cache_resource(max_entries=40, show_spinner="Measuring…", hash_funcs={Card: repr})

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from typing import Any
 
-from pydantic import TypeAdapter
-
-from curejournal.journal.store import Journal
+from curejournal.batch.workshop import PhotoAnswers
+from curejournal.journal.store import Journal, NewEntry
 from curejournal.photo.find.placement import Points
 from curejournal.workflow.photos.analyse import Marks
 
@@ -72,14 +70,46 @@ class Answers:
 ALL = ("all",)
 """Stands for every kind of question in `Answers.confirmed`."""
 
-_ANSWERS = TypeAdapter(Answers)
-
 
 def answers_to(journal: Journal, sha256: str) -> Answers:
     """Read what the maker said about a photo so far."""
-    return _ANSWERS.validate_python(journal.setting(f"photo {sha256}", {}))
+    said = journal.of_workshop(PhotoAnswers, sha256)
+    if not said:
+        return Answers()
+    kept = said[-1].record
+    return Answers(
+        batch=kept.of_batch or None,
+        at=datetime.fromisoformat(kept.taken_at) if kept.taken_at else None,
+        portions=kept.portions,
+        areas=None if kept.areas is None else dict(kept.areas),
+        colour=kept.colour,
+        confirmed=kept.confirmed,
+        aside=kept.aside,
+        by=said[-1].by,
+        after=kept.after,
+        window=kept.window,
+        corners=kept.corners,
+        caption=kept.caption or None,
+        chosen=None if kept.chosen is None else dict(kept.chosen),
+    )
 
 
-def as_kept(sha256: str, answers: Answers) -> dict[str, Any]:
-    """Give answers the form in which a journal keeps them; earlier ones stay in the history."""
-    return {f"photo {sha256}": _ANSWERS.dump_python(answers, mode="json")}
+def as_entries(journal: Journal, sha256: str, answers: Answers) -> list[NewEntry]:
+    """Give answers the entry of the workshop in which they are kept; none if they say nothing new."""
+    if answers == answers_to(journal, sha256):
+        return []
+    record = PhotoAnswers(
+        of_batch=answers.batch or "",
+        taken_at=answers.at.isoformat() if answers.at else "",
+        portions=answers.portions,
+        areas=None if answers.areas is None else tuple(answers.areas.items()),
+        colour=answers.colour,
+        confirmed=answers.confirmed,
+        aside=answers.aside,
+        after=answers.after,
+        window=answers.window,
+        corners=answers.corners,
+        caption=answers.caption or "",
+        chosen=None if answers.chosen is None else tuple(answers.chosen.items()),
+    )
+    return [NewEntry(record, journal.clock(), photo=sha256)]

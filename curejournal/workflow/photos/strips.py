@@ -6,10 +6,9 @@ import hashlib
 from collections.abc import Mapping
 from datetime import datetime
 
-from pydantic import TypeAdapter
-
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import AlkaliTest, Entry
+from curejournal.batch.workshop import StripKeyEnrolled, StripKeyStep
 from curejournal.colour.sample import Grade
 from curejournal.journal.errors import NotInJournal
 from curejournal.journal.photos import PhotoFacts
@@ -18,12 +17,10 @@ from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Points
 from curejournal.photo.measure.measurement import Area, Measurement, measure
 from curejournal.photo.read.picture_file import read_photo
+from curejournal.photo.strip import KeyStep, enrol_key, read_strip
 from curejournal.photo.strip import StripKey as StripKey
 from curejournal.photo.strip import StripReading as StripReading
-from curejournal.photo.strip import enrol_key, read_strip
 from curejournal.workflow.batches import ask, doubts_about
-
-_KEYS = TypeAdapter(dict[str, StripKey])
 
 
 class NoColour(CureJournalError):
@@ -32,7 +29,13 @@ class NoColour(CureJournalError):
 
 def strip_keys(journal: Journal) -> dict[str, StripKey]:
     """The keys of the journal by name; the latest of a name counts."""
-    return _KEYS.validate_python(journal.setting("strip keys", {}))
+    kept = (entry.record for entry in journal.of_workshop(StripKeyEnrolled))
+    return {
+        key.name: StripKey(
+            key.name, key.lot, key.card, tuple(KeyStep(step.ph, step.lab, step.covariance) for step in key.steps)
+        )
+        for key in kept
+    }
 
 
 def strip_key(journal: Journal, name: str) -> StripKey:
@@ -64,7 +67,7 @@ def check_photo(seen: Measurement) -> Measurement:
 
 
 def enrol_strip_key(
-    journal: Journal, data: bytes, card: Card, name: str, lot: str, areas: Mapping[float, Points]
+    journal: Journal, data: bytes, card: Card, name: str, lot: str, areas: Mapping[float, Points], *, by: str
 ) -> StripKey:
     """Measure a packet's key beside a card and keep it.
 
@@ -81,7 +84,8 @@ def enrol_strip_key(
     fields = [Area(f"pH {ph:g}", outline) for ph, outline in areas.items()]
     measured = check_photo(measure(read_photo(data), card, fields))
     key = enrol_key(name, lot, measured, names)
-    journal.set_in("strip keys", name, _KEYS.dump_python({name: key}, mode="json")[name])
+    steps = tuple(StripKeyStep(step.ph, step.lab, step.covariance) for step in key.steps)
+    journal.add("", StripKeyEnrolled(key.name, key.lot, key.card, steps), at=journal.clock(), by=by)
     return key
 
 

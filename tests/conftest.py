@@ -85,7 +85,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         items[:] = [item for item in items if not told_elsewhere(item)]
     for item in items:
         room = Path(item.nodeid).parts[1]
-        if "browser" in getattr(item, "fixturenames", ()):
+        if room == "ui" and "browser" in getattr(item, "fixturenames", ()):
             item.add_marker("walk")
         elif "postgresql" in item.name and room != "journal":
             item.add_marker("again")

@@ -23,7 +23,7 @@ def render(desk: Desk) -> None:
     code = common.chosen_batch(desk, "left", "Which batch")
     left = _portion(desk, code, "left") if code else None
     if left is None:
-        common.say(NEEDED)
+        common.empty("two", NEEDED)
         common.way(desk, "photos", "Take in a photo")
         return
     right = left

@@ -19,7 +19,7 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     known = {one.material: one for one in material_cache.named(desk)}
     if not known:
-        common.say("No recipe names a material yet. Enter one when you start a batch, with its lot.")
+        common.empty("ribbons", "No recipe names a material yet. Enter one when you start a batch, with its lot.")
         common.way(desk, "batches", "Start a batch")
         return
     common.say("What a fragrance or pigment did before, and what to expect of it.", "lead")

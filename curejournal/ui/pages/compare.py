@@ -24,7 +24,7 @@ def render(desk: Desk) -> None:
     left = _portion(desk, code, "left") if code else None
     if left is None:
         common.empty("two", NEEDED)
-        common.way(desk, "photos", "Take in a photo")
+        common.way(desk, "photos", "Add photos")
         return
     right = left
     if st.toggle("Beside another batch or portion", key="two"):

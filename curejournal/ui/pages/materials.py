@@ -24,7 +24,7 @@ def render(desk: Desk) -> None:
         return
     common.say("What a fragrance or pigment did before, and what to expect of it.", "lead")
     with st.container(horizontal=True, key="act-materials"):
-        common.way(desk, "culprits", "Which did it?", ":material/troubleshoot:")
+        common.way(desk, "culprits", "Find the cause", ":material/troubleshoot:")
         common.way(desk, "plan", "Plan a pour", ":material/event_upcoming:")
     asked = st.query_params.get("material", "")
     kinds = list(dict.fromkeys(one.kind for one in known.values()))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from curejournal.base.counting import how_many
 from curejournal.documents import formatting, material_charts
+from curejournal.documents.ribbon import ribbon_html, ribbon_of
 from curejournal.materials.history import History, Named, Use
 from curejournal.ui.components import common
 from curejournal.ui.i18n import st
@@ -112,7 +113,10 @@ def _use(desk: Desk, use: Use, key: str) -> None:
                         width=150,
                         alt=f"{story.name}, {story.portion}, {caption}",
                     )
-        common.patches(common.patch(point.lab, formatting.day(point.at), size="half") for point in story.journey.points)
+        series = story.journey
+        if series.points:
+            last = series.points[-1]
+            st.html(ribbon_html(ribbon_of(series, story.portion, last.days, end=formatting.day(last.at))))
 
 
 def _sheets(desk: Desk, name: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -38,6 +38,8 @@ from curejournal.cli.options import (
     write_file,
 )
 from curejournal.workflow.photos import ALL, Answers, Arrival, Source, add_photos
+
+Edition = Literal["before", "since", "unknown"]
 
 
 @app.command()
@@ -92,6 +94,9 @@ def enrol(
     copy_id: Annotated[str, typer.Option("--copy-id", help="The id on the printed card; its name from now on.")],
     card_name: Annotated[str, typer.Option("--card", help="Which card was printed.")] = "window",
     beside: Annotated[str, typer.Option("--beside", help="The chart with known colours.")] = "chart24",
+    edition: Annotated[
+        Edition, typer.Option("--edition", help="When the 24-patch chart was made: before or since November 2014.")
+    ] = "unknown",
     relative: Annotated[
         bool, typer.Option("--relative", help="No chart: photos in daylight, the card's white paper is the measure.")
     ] = False,
@@ -100,9 +105,15 @@ def enrol(
 ) -> None:
     """Measure a printed card's own colours beside a chart with known ones, and keep them."""
     with open_journal(journal) as kept:
-        chart = None if relative else card_of(beside, journal)
+        name = "chart24-older" if edition == "before" and beside == "chart24" else beside
+        chart = None if relative else card_of(name, journal)
         enrolled, doubts = workflow.enrol_card(
-            kept, card_of(card_name, journal), [bytes_of(p) for p in photos], chart, copy_id
+            kept,
+            card_of(card_name, journal),
+            [bytes_of(p) for p in photos],
+            chart,
+            copy_id,
+            edition_known=edition != "unknown" or beside != "chart24",
         )
     if as_json:
         print_json({"card": workflow.card_as_json(enrolled), "doubts": doubts})
@@ -131,7 +142,8 @@ def measure(
             if row.sample:
                 pairs = zip("Lab", row.sample.lab, row.sample.sd, strict=True)
                 values = ", ".join(f"{axis} {digits(value, 1)} ± {1.96 * sd:.1f}" for axis, value, sd in pairs)
-                print(f"{row.name}: {values} ({row.grade})")
+                scale = " on this card's own scale" if found.is_relative else ""
+                print(f"{row.name}: {values}{scale} ({row.grade})")
             else:
                 print(f"{row.name}: no colour")
         print(f"Grade: {found.grade}." if found.areas or not found.usable else NO_AREA)

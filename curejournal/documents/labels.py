@@ -195,10 +195,10 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, flo
         weight = f"{label.weight_word} {label.net_weight_g} g ({ounces:.2f} oz)"
         _fitted(sheet, weight, x + 3, y + height - 9, text_width, 12, "B")
     if label.ingredients:
-        sheet.type(6)
+        sheet.type(7)
         sheet.set_xy(x + 3, y + 32.5)
         sheet.multi_cell(
-            text_width, 2.5, sheet.fit(f"Ingredients: {label.ingredients}"), align="L", max_line_height=2.5
+            text_width, 2.5, sheet.fit(f"Ingredients: {label.ingredients}"), align="L", max_line_height=2.9
         )
     if label.across:
         with sheet.rotation(25, x + width / 2, y + height / 2):

@@ -13,6 +13,9 @@ from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
 from curejournal.photo.read.picture_file import read_photo
 
+OTHER_EDITIONS = {"chart24": "chart24-older", "chart24-older": "chart24"}
+"""The built-in charts that are one chart with the values of its two editions."""
+
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
     """A card by name (of the journal's own cards first, then the built-in ones), or from the text of its file.
@@ -40,11 +43,18 @@ def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
 
 
 def enrol_card(
-    journal: Journal, card: Card, photos: Sequence[bytes], chart: Card | None, copy_id: str
+    journal: Journal,
+    card: Card,
+    photos: Sequence[bytes],
+    chart: Card | None,
+    copy_id: str,
+    *,
+    edition_known: bool = True,
 ) -> tuple[Card, list[str]]:
     """Measure a printed card beside a chart and keep it in the journal under its copy id.
 
-    Without a chart its own white paper in daylight serves, and its colours are only relative.
+    `edition_known` says that the maker told which edition of the chart it is; else the values between its editions
+    are taken. Without a chart its own white paper in daylight serves, and its colours are only relative.
 
     Returns the enrolled card, and what was doubtful in plain words.
 
@@ -52,7 +62,15 @@ def enrol_card(
     ------
     EnrolmentRefused, NotAPicture
     """
-    enrolled, reasons = enrol(card, [read_photo(data) for data in photos], chart, copy_id=copy_id)
+    other = OTHER_EDITIONS.get(chart.name) if chart else None
+    enrolled, reasons = enrol(
+        card,
+        [read_photo(data) for data in photos],
+        chart,
+        copy_id=copy_id,
+        other_edition=find_card(other) if other else None,
+        edition_known=edition_known,
+    )
     enrolled = replace(enrolled, name=copy_id, title=f"{card.title}, copy {copy_id}")
     again = _keep(journal, enrolled, copy_id)
     return enrolled, [*again, *(f"{reason.text} {reason.remedy}" for reason in reasons)]

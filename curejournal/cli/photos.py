@@ -24,7 +24,6 @@ from curejournal.cli.options import (
     JournalAt,
     Mistyped,
     after,
-    app,
     areas_of,
     bytes_of,
     card_of,
@@ -37,12 +36,11 @@ from curejournal.cli.options import (
     when_of,
     write_file,
 )
-from curejournal.workflow.photos import ALL, Answers, Arrival, Source, add_photos
+from curejournal.workflow import photos as adding
 
 Edition = Literal["before", "since", "unknown"]
 
 
-@app.command()
 def card(
     name: Annotated[str, typer.Argument(help="A card's name, or a card file ending in .toml.")] = "window",
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the card as a PDF, true to scale.")] = None,
@@ -88,7 +86,6 @@ def card(
             print("The card has faded or is stained: print a new one and enrol it.")
 
 
-@app.command()
 def enrol(
     photos: Annotated[list[Path], typer.Argument(help="Photos with the printed card and the chart side by side.")],
     copy_id: Annotated[str, typer.Option("--copy-id", help="The id on the printed card; its name from now on.")],
@@ -124,7 +121,6 @@ def enrol(
 NO_AREA = f"The card was found, but no area was given: say where the soap is, --area {AREA_EXAMPLE}."
 
 
-@app.command()
 def measure(
     photo: Annotated[Path, typer.Argument(help="The photo.")],
     card_name: Annotated[str, typer.Option("--card", help="window, chart24, a card of the journal, or a .toml file.")],
@@ -153,7 +149,6 @@ def measure(
         raise typer.Exit(NO_COLOUR)
 
 
-@app.command("take-in")
 def take_in(
     code: Code,
     photos: Annotated[list[Path], typer.Argument(help="Photos of this batch.")],
@@ -171,18 +166,18 @@ def take_in(
 ) -> None:
     """Take photos into the journal: dated, measured, filed under their batch."""
     places, seen = areas_of(area), tuple(corners_of(corners) or ())
-    sources = [Source(photo.name, partial(bytes_of, photo)) for photo in photos]
+    sources = [adding.Source(photo.name, partial(bytes_of, photo)) for photo in photos]
     with open_journal(journal) as kept:
         the_card = card_of(card_name, journal) if card_name else None
-        answers = Answers(
+        answers = adding.Answers(
             at=when_of(at, kept) if at else None,
             areas=places,
             corners=seen,
             window="" if places else portion,
             caption=caption or None,
-            confirmed=ALL if confirmed else (),
+            confirmed=adding.ALL if confirmed else (),
         )
-        arrivals = add_photos(
+        arrivals = adding.add_photos(
             kept, code, sources, the_card, answers, by=by, now=now_of(kept), story=keep or the_card is None
         )
     if as_json:
@@ -194,7 +189,7 @@ def take_in(
         raise typer.Exit(NO_COLOUR)
 
 
-def _as_json(arrival: Arrival) -> dict[str, Any]:
+def _as_json(arrival: adding.Arrival) -> dict[str, Any]:
     measured = arrival.analysis and arrival.analysis.measurement
     return {
         "name": arrival.name,

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from curejournal.documents.card_sheet import Paper, card_pdf
-from curejournal.journal.store import Journal
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
-from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
 from curejournal.photo.read.picture_file import read_photo
+
+if TYPE_CHECKING:  # finding a card needs neither journal nor paper
+    from curejournal.documents.card_sheet import Paper
+    from curejournal.journal.store import Journal
 
 OTHER_EDITIONS = {"chart24": "chart24-older", "chart24-older": "chart24"}
 """The built-in charts that are one chart with the values of its two editions."""
@@ -39,6 +41,8 @@ def card_names(journal: Journal | None = None) -> tuple[str, ...]:
 
 def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
     """The PDF of a card, true to scale."""
+    from curejournal.documents.card_sheet import card_pdf
+
     return card_pdf(replace(card, copy_id=copy_id) if copy_id else card, paper)
 
 
@@ -89,6 +93,8 @@ def card_with_values(
     ------
     ValuesUnreadable
     """
+    from curejournal.photo.cgats import read_values, with_values
+
     measured, doubts = with_values(card, read_values(data), source)
     title = f"{card.title or card.name}, {name}"
     measured = replace(measured, name=name, title=title, copy_id=copy_id or card.copy_id)

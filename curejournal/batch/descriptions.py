@@ -27,7 +27,7 @@ from curejournal.batch.records import (
     Weighing,
     Withdrawn,
 )
-from curejournal.batch.workshop import ContactErased, PhotoAnswers, StripKeyEnrolled, TagId
+from curejournal.batch.workshop import ContactErased, MaterialLot, PhotoAnswers, RoomLog, StripKeyEnrolled, TagId
 from curejournal.soap.recipe import Acid, Alkali, Embed, Recipe
 
 
@@ -123,6 +123,13 @@ def describe(record: Record) -> str:
             return f"key of pH strips {record.name}, lot {record.lot}: {how_many(len(record.steps), 'colour')}"
         case TagId():
             return f"id in this journal's batch tags: {record.written}"
+        case MaterialLot():
+            facts = [f"from {record.supplier}" if record.supplier else ""]
+            facts += [f"received {record.received}" if record.received else ""]
+            facts += [f"best before {record.best_before}" if record.best_before else ""]
+            return ", ".join(part for part in (f"{record.material}, lot {record.lot}", *facts) if part)
+        case RoomLog():
+            return f"room log {record.source}: {how_many(len(record.readings), 'reading')}"
         case ContactErased():
             return f"contact {record.contact} erased: {record.why}"
     raise TypeError(type(record))

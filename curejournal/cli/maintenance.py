@@ -20,7 +20,6 @@ from curejournal.cli.options import (
     Code,
     JournalAt,
     Mistyped,
-    app,
     clock_words,
     days_of,
     now_of,
@@ -38,7 +37,6 @@ from curejournal.journal.store import Journal, utc_now
 from curejournal.judging.limits import Limits
 
 
-@app.command()
 def check(
     head: Annotated[
         str, typer.Option("--head", help="A head that was printed earlier: is all that was there then still here?")
@@ -71,7 +69,6 @@ def _without_head(journal: Journal, head: str) -> list[Problem]:
     return [Problem("the journal never had this head: what was in it then is not all here", f"head {head}")]
 
 
-@app.command()
 def salvage(
     source: Annotated[Path, typer.Argument(help="The damaged journal's folder; nothing in it is changed.")],
     to: Annotated[Path, typer.Argument(help="A new folder for the journal.")],
@@ -82,17 +79,13 @@ def salvage(
     if as_json:
         print_json(workflow.as_json(made))
     else:
-        kept = ", ".join(
-            how_many(made.kept[table], what)
-            for table, what in (("batch", "batch"), ("entry", "entry"), ("card", "card"))
-        )
+        kept = ", ".join(how_many(made.kept[table], table) for table in ("batch", "entry", "card"))
         print("\n".join(f"{problem.where}: {problem.what}" for problem in made.lost))
         print(f"{to}: {kept} and {how_many(made.photos, 'photo')}, all as they were kept. Open it with --journal {to}")
     if made.lost:
         raise typer.Exit(1)
 
 
-@app.command()
 def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List everything that was ever entered for a batch: when, by whom, and what it corrected or took back."""
     with open_journal(journal) as kept:
@@ -108,7 +101,6 @@ def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = 
         print(f"{entry.id}\t{clock_words(entry.at, zone)}\t{describe(entry.record)}{about}\t{recorded}")
 
 
-@app.command()
 def undo(
     entry: Annotated[int, typer.Argument(help="The number of the entry, as in history.")],
     why: Annotated[str, typer.Option("--why", help="The reason; it is kept.")],
@@ -125,7 +117,6 @@ def undo(
         print("\n".join(f"{new.id}\t{describe(new.record)}" for new in made))
 
 
-@app.command()
 def settings(
     rule: Annotated[
         list[str] | None, typer.Option("--rule", help='A limit of the house rules: "min_age_days=35".')
@@ -152,7 +143,6 @@ def settings(
     print(f"time zone: {zone}\nplace: {name or 'none'}")
 
 
-@app.command()
 def backup(
     to: Annotated[Path, typer.Argument(help="The file to write, or a folder: its name is then the time.")],
     every: Annotated[
@@ -172,12 +162,10 @@ def backup(
             return
     with open_journal(journal) as kept:
         made = kept.backup(to)
-    _say_data(
-        made, f"{made.path}: everything, with {how_many(made.photos, 'photo')}. Head: {shown_head(made.head)}", as_json
-    )
+    said = f"{made.path}: everything, with {how_many(made.photos, 'photo')}. Head: {shown_head(made.head)}"
+    _say_data(made, said, as_json)
 
 
-@app.command()
 def restore(
     file: Annotated[Path, typer.Argument(help="The backup.")],
     to: Annotated[Path, typer.Argument(help="A new folder: nothing is ever replaced.")],
@@ -188,7 +176,6 @@ def restore(
     _say_data(made, f"{to}: restored, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
 
 
-@app.command()
 def export(
     to: Annotated[Path, typer.Argument(help="A new folder.")],
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -204,7 +191,6 @@ def export(
     )
 
 
-@app.command("import")
 def import_(
     source: Annotated[Path, typer.Argument(help="A journal.json, or a folder of tables (CSV), as export writes them.")],
     to: Annotated[Path, typer.Argument(help="A new folder for the journal.")],
@@ -222,7 +208,6 @@ def _say_data(made: Backup, said: str, as_json: bool) -> None:
         raise typer.Exit(1)
 
 
-@app.command()
 def move(
     to: Annotated[Path, typer.Argument(help="A new folder; the same one, if only the database moves to a server.")],
     to_url: Annotated[

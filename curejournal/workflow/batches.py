@@ -152,7 +152,7 @@ def doubts_about(
     doubts = check_record(replace(batch, entries=others), record, at, now=now)
     if isinstance(record, Recipe):
         doubts += doubts_about_pieces(journal, code, record, now)
-    if isinstance(record, BarsOut) and record.why in ("sold", "given") and not doubts:
+    if isinstance(record, BarsOut) and record.why in ("sold", "given") and not doubts and batch.kind != "earlier stock":
         judged = judge_batch(journal, code, at)
         if judged.verdict == "hold":
             doubts += (

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import tzinfo
 
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Batch, ColourReading, Entry, Event, PhotoNote
@@ -101,7 +100,7 @@ def outlook(shown: ColourSeries) -> str:
     return f"{shown.words}. On target from about {formatting.day(ahead.at)}{earliest}"
 
 
-def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:
+def journey(name: str, shown: ColourSeries, desk: Desk) -> None:
     """One portion: state in words, first, intended and latest colour, the charts."""
     first, last = shown.points[0], shown.points[-1]
     colours = [common.patch(first.lab, "First reading", formatting.day(first.at))]
@@ -109,11 +108,11 @@ def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:
         colours.append(common.patch(shown.intended_lab, "Intended", f"{shown.tolerance:g} ΔE00 accepted"))
     colours.append(common.patch(last.lab, "Latest reading", f"{formatting.day(last.at)}: {shown.words}"))
     common.patches(colours)
-    common.figure(charts.difference_figure(shown, name, zone))
+    common.figure(charts.difference_figure(shown, name, desk.zone, desk.now))
     if shown.intended_lab is None:
         common.say("No intended colour was set, so there is none to compare with.", "soft")
     with st.expander("L*, a* and b* one by one"):
-        for part in charts.lab_figures(shown, name, zone):
+        for part in charts.lab_figures(shown, name, desk.zone):
             common.figure(part)
     with st.expander("How sure is the state?"):
         common.values(
@@ -127,7 +126,7 @@ def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:
             common.say(
                 f"As a change, in steps like those of the grey scale (5 none, 1 great): {shown.grey_scale_style_grade}."
             )
-        questioned = [formatting.moment(point.at, zone) for point in shown.points if point.questioned]
+        questioned = [formatting.moment(point.at, desk.zone) for point in shown.points if point.questioned]
         if questioned:
             st.warning(
                 f"Off the curve, look at these photos again: {plain(', '.join(questioned))}.",

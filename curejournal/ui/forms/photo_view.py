@@ -33,9 +33,7 @@ def ask(desk: Desk, batch: Batch, shown: Shown) -> None:
     if shown.balance != "measured" and portions:
         portion, place = _place(desk, shown, portions, key)
     elif shown.balance != "measured":
-        common.say(
-            "Once a colour of this batch was measured, the soap can set the balance of this photo.", "soft"
-        )
+        common.say("Once a colour of this batch was measured, the soap can set the balance of this photo.", "soft")
     quarter = st.segmented_control("Turn it", list(TURNS), default="As it is", required=True, key=f"{key}-turn")
     level = st.slider("Straighten it, degrees", -10.0, 10.0, 0.0, 0.5, key=f"{key}-level")
     turn = TURNS[quarter] + level

@@ -10,12 +10,13 @@ from typing import Literal
 
 import numpy as np
 
+from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import Batch, ColourReading, Entry, PhotoNote, PhotoView
 from curejournal.batch.validation import check_record
 from curejournal.colour.sample import Lab
 from curejournal.documents.pictures import jpeg
 from curejournal.documents.soap_pictures import View, gains_by, soap_picture
-from curejournal.documents.true_colour import Seen
+from curejournal.documents.true_colour import GAINS, Seen
 from curejournal.journal.store import Journal
 
 Balance = Literal["measured", "soap", "light", "none"]
@@ -25,6 +26,10 @@ SAME_LIGHT = timedelta(minutes=15)
 """Photos so close in time were taken in the same light. Ours: the sun moves by four degrees."""
 MADE = 1
 """Raised when pictures are made otherwise, so that earlier ones are not taken for them."""
+
+
+class PlaceUnlikely(CureJournalError):
+    """The place in a photo can hardly show the portion that it is said to show."""
 
 
 @dataclass(frozen=True)
@@ -127,13 +132,36 @@ def keep_view(journal: Journal, code: str, sha256: str, view: PhotoView, *, by: 
     Raises
     ------
     ImpossibleRecord, NotInJournal
+    PlaceUnlikely
+        If the place can hardly show that portion.
     """
     batch = journal.batch(code)
+    if view.place:
+        _require_likely(journal, batch, sha256, view)
     of_photo = [entry for entry in batch.entries if entry.photo == sha256]
     at = of_photo[0].at if of_photo else now
     check_record(batch, view, at, now=now)
     before = next((entry.id for entry in of_photo if isinstance(entry.record, PhotoView)), None)
     return journal.add(code, view, at=at, by=by, supersedes=before, photo=sha256)
+
+
+def _require_likely(journal: Journal, batch: Batch, sha256: str, view: PhotoView) -> None:
+    """Refuse a place that cannot be the portion: it would have to be far brighter or darker, or of another colour."""
+    at = next((entry.at for entry in batch.entries if entry.photo == sha256), None)
+    lab = colour_of_that_day(batch, view.portion, at) if at else None
+    if lab is None:
+        return  # told by the record's own check
+    gains = gains_by(journal.photo_bytes(sha256), (Seen(view.place, lab),))
+    if gains is None:
+        raise PlaceUnlikely(
+            f"{view.portion} is too dark to set the balance of a photo: what shines on it would count as its colour.",
+            "Choose a lighter portion.",
+        )
+    if (gains < GAINS[0]).any() or (gains > GAINS[1]).any():
+        raise PlaceUnlikely(
+            f"The place that was marked is too far from {view.portion} as it was measured.",
+            "Mark evenly lit soap of that portion, or choose another one.",
+        )
 
 
 def cover(photos: Sequence[Shown], portion: str = "") -> Shown | None:

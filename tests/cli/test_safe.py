@@ -66,9 +66,12 @@ OTHERS = {
 Rows = dict[str, list[dict]]
 
 
+ANSWERS = "photo answers"
+
+
 def answers_alone(new: Rows) -> bool:
     """Whether nothing was kept but what was said about photos."""
-    return set(new) == {"entry"} and all(row["kind"] == "photo answers" for row in new["entry"])
+    return set(new) == {"entry"} and all(row["kind"] == ANSWERS for row in new["entry"])
 
 
 # What is said instead where something was kept, by the rows that were added.
@@ -76,7 +79,7 @@ SAYS: dict[str, Callable[[Rows], str]] = {
     "photo add": lambda new: f"Kept before it: {', '.join(row['original_name'] for row in new['photo'])}.",
     "photo import": lambda new: "What was taken in so far is kept: the same photos again go on from there.",
     "photo assign": lambda new: "It stays placed as it was; your answers are kept." if answers_alone(new) else "",
-    "photo clock": lambda new: f"The clock of {[row['kind'] for row in new['entry']].count('photo answers')} other is set.",
+    "photo clock": lambda new: f"The clock of {sum(row['kind'] == ANSWERS for row in new['entry'])} other is set.",
     "card": lambda new: f"The card {new['card'][0]['name']} is kept.",
     "batch tags": lambda new: "No batch, photo or card was changed." if set(new) == {"entry"} else "",
     "demo": lambda new: "What was entered so far is kept: the demo goes on from there.",

@@ -42,6 +42,7 @@ COMMANDS: dict[str, dict[str, str]] = {
         "photo assign": "photo_inbox:place",
         "photo clock": "photo_inbox:clock_of",
         "photo correct": "photo_inbox:corrected",
+        "photo contribute": "photos:contribute",
         "strip enrol": "photo_inbox:strip_key_of",
         "strip read": "photo_inbox:strip",
     },

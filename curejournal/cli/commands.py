@@ -95,6 +95,7 @@ COMMANDS: dict[str, dict[str, str]] = {
         "journal export": "maintenance:export",
         "journal import": "maintenance:import_",
         "journal move": "maintenance:move",
+        "journal salvage": "maintenance:salvage",
         "people add": "people:add",
         "people list": "people:list_people",
         "people remove": "people:remove",

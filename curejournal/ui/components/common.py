@@ -10,6 +10,7 @@ from curejournal.batch.records import ColourReading
 from curejournal.colour.sample import Grade, Lab
 from curejournal.documents import charts, formatting, style
 from curejournal.documents.ribbon import as_image
+from curejournal.documents.sketches import Sketch, sketch
 from curejournal.judging.judgement import Judgement
 from curejournal.soap.recipe import Recipe
 from curejournal.ui.i18n import st, worded, worded_chart
@@ -67,6 +68,11 @@ def may_enter(desk: Desk) -> bool:
     if desk.reads_only:
         say(f"{desk.by} is signed in to read: nothing can be entered here.", "soft")
     return not desk.reads_only
+
+
+def empty(what: Sketch, words: str) -> None:
+    """Say that nothing is here yet, beside a drawing of what will be."""
+    st.html(f'<div class="empty-page">{drawing(sketch(what))}<p class="lead">{text(words)}</p></div>')
 
 
 def listed(lines: Iterable[str]) -> None:

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from curejournal.workflow.photos.answers import Question as Question
     from curejournal.workflow.photos.answers import answers_to as answers_to
     from curejournal.workflow.photos.commit import cards_for as cards_for
+    from curejournal.workflow.photos.contributing import NothingToGive as NothingToGive
+    from curejournal.workflow.photos.contributing import contribute as contribute
     from curejournal.workflow.photos.dates import Clock as Clock
     from curejournal.workflow.photos.dates import when_taken as when_taken
     from curejournal.workflow.photos.importing import Progress as Progress

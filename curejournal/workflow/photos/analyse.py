@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from importlib.metadata import version
 
 from curejournal.colour.sample import Grade, Lab, Reason
-from curejournal.judging.target import NoColourToPick
 from curejournal.photo.card import Card, card_text
 from curejournal.photo.find.placement import Points
 from curejournal.photo.find.tag import Tag, read_tags
@@ -152,6 +151,8 @@ def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, s
         Unless exactly one area has a colour, better than indicative.
     NotAPicture, PictureDamaged, PictureTooLarge
     """
+    from curejournal.judging.target import NoColourToPick
+
     measurement = measure_photo(data, card, areas)
     seen = [area for area in measurement.areas if area.sample is not None and area.grade.rank < Grade.INDICATIVE.rank]
     if len(seen) != 1 or seen[0].sample is None:

@@ -91,9 +91,7 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
     number = st.number_input("How many", 1, 2000, min(max(batch.bars_cut, 1), 2000), key=f"labels-n-{code}")
     weight = st.checkbox("Print that net weight", key=f"labels-g-{code}", disabled=net.grams_each is None)
     tag = st.checkbox("Print the batch’s tag: photos of it file themselves", key=f"labels-t-{code}")
-    listed = st.checkbox(
-        "Print who made it, the ingredients and best before: a larger label", key=f"labels-i-{code}"
-    )
+    listed = st.checkbox("Print who made it, the ingredients and best before: a larger label", key=f"labels-i-{code}")
     paper: workflow.Paper = st.segmented_control(
         "Paper", ["a4", "letter"], default="a4", required=True, format_func=str.capitalize, key=f"labels-p-{code}"
     )

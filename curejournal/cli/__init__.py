@@ -10,13 +10,13 @@ import json
 import sys
 
 from curejournal.base.errors import CureJournalError
-from curejournal.cli import batches, documents, judging, maintenance, people, photo_inbox, photos, serving
+from curejournal.cli import batches, business, documents, judging, maintenance, people, photo_inbox, photos, serving
 from curejournal.cli.options import app
 
 __all__ = ["app", "main"]
 
 # Importing a module registers its commands.
-_COMMANDS = (photos, photo_inbox, batches, judging, documents, maintenance, serving, people)
+_COMMANDS = (photos, photo_inbox, batches, business, judging, documents, maintenance, serving, people)
 
 
 def main() -> None:

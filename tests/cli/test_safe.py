@@ -48,6 +48,8 @@ place PLACED --at 2026-10-06T10:00 ; place PLACED --batch B-2 --portion a --at 2
 place PLACED --at EARLY
 place WAITS --batch B-1 ; clock PLACED WAITS --behind 7
 batch rename B-1 Other ; undo LAST --why wrong
+batch order B-1=2 --name Shop --confirmed ; batch back B-1 1 --why soft ; batch complaint B-1 soft
+batch place B-1 rack ; batch rules B-1 min_age_days=90 --why wet
 strip-key HERE/one.jpg --name k --lot L --area 8=0,0,9,9 ; strip B-1 HERE/two.jpg --key k --lot L --pad 0,0,9,9 --keep
 enrol HERE/one.jpg --copy-id W-9
 card chart24 --values HERE/values.csv --save-as mine ; card mine --values HERE/values.csv --save-as own --pdf NO/c.pdf
@@ -58,7 +60,8 @@ demo --folder JOURNAL --no-app
 OTHERS = {
     "lye", "judge", "due", "materials", "material", "which", "expect", "lot", "record", "portfolio", "calendar",
     "bundle", "tray", "corrected", "measure", "serve", "labels", "history", "backup", "restore", "export", "import",
-    "check", "move", "batch list", "batch show", "people add", "people list", "people remove",
+    "check", "move", "batch list", "batch show", "batch darkened", "batch recall",
+    "people add", "people list", "people remove",
 }  # fmt: skip
 """They only read, or write elsewhere than into the journal that they are asked about."""
 

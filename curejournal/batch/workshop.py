@@ -14,9 +14,9 @@ class PhotoAnswers:
     """What the maker said about a photo; what is None or empty was not said. The last of a photo counts.
 
     `of_batch` is a code; `taken_at` an ISO 8601 time with its offset; `areas` are outlines by portion, in pixels of the
-    upright picture, `corners` those of its card; `window` is the one portion that the whole window shows; `confirmed`
-    are the questions that were waved through, `chosen` the answers to others; `aside` is why the photo is none of the
-    journal's. `after` is the last entry that had named the photo when its batch was said.
+    upright picture, `corners` those of the card `corners_of`; `window` is the one portion that the whole window shows;
+    `confirmed` are the questions that were waved through, `chosen` the answers to others; `aside` is why the photo is
+    none of the journal's. `after` is the last entry that had named the photo when its batch was said.
     """
 
     of_batch: str = ""
@@ -31,6 +31,7 @@ class PhotoAnswers:
     corners: tuple[tuple[float, float], ...] = ()
     caption: str = ""
     chosen: tuple[tuple[str, str], ...] | None = None
+    corners_of: str = ""
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,7 @@ def all_pages() -> dict[str, Page]:
 
 def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None:
     """Draw the app, opening at a page."""
-    st.set_page_config("Cure journal", page_icon=style.mark(64), layout="wide")
+    st.set_page_config(page_icon=style.mark(64), layout="wide")
     st.html(f"<style>{SHEET}</style>")
     shown = all_pages()
     ways = {slug: st.Page(partial(_nothing, slug), title=page.title, url_path=slug) for slug, page in shown.items()}

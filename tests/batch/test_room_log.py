@@ -21,8 +21,7 @@ ODD = {
     ),
     "semicolons, decimal commas, German, day and clock apart, cp1252": (
         (
-            "Datum;Uhrzeit;Temperatur [°C];Rel. Feuchte [%]\n"
-            "01.03.2026;08:00;18,5;61,2\n01.03.2026;20:30;19,0;60,0\n"
+            "Datum;Uhrzeit;Temperatur [°C];Rel. Feuchte [%]\n01.03.2026;08:00;18,5;61,2\n01.03.2026;20:30;19,0;60,0\n"
         ).encode("cp1252"),
         (datetime(2026, 3, 1, 8, tzinfo=LISBON), 18.5, 61.2),
         (datetime(2026, 3, 1, 20, 30, tzinfo=LISBON), 19.0, 60.0),

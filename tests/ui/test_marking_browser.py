@@ -45,7 +45,7 @@ def on_screen(sheet: Any, drawn_photo: Rendered, point: Any) -> tuple[float, flo
 
 
 def assert_measured(window: Any, lab: tuple[float, float, float]) -> None:
-    shown = steps.see(window, re.compile("^soap: (measured|relative|indicative)$"))
+    shown = steps.see(window, re.compile("^soap: (measured|relative|approximate)$"))
     words = shown.locator("xpath=../..").inner_text()
     seen = [float(number) for number in re.findall(r"\* (-?[0-9.]+) ±", words)]
     assert np.allclose(seen, lab, atol=3), words

@@ -7,7 +7,8 @@ from itertools import chain, count
 from curejournal import workflow
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import charts, formatting
-from curejournal.ui.components import common, timeline
+from curejournal.documents.ribbon import ribbon_html
+from curejournal.ui.components import common, showing, timeline
 from curejournal.ui.components.showing import alt
 from curejournal.ui.components.timeline import Seen
 from curejournal.ui.i18n import st
@@ -23,8 +24,8 @@ def render(desk: Desk) -> None:
     code = common.chosen_batch(desk, "left", "Which batch")
     left = _portion(desk, code, "left") if code else None
     if left is None:
-        common.say(NEEDED)
-        common.way(desk, "photos", "Take in a photo")
+        common.empty("two", NEEDED)
+        common.way(desk, "photos", "Add photos")
         return
     right = left
     if st.toggle("Beside another batch or portion", key="two"):
@@ -38,6 +39,11 @@ def render(desk: Desk) -> None:
         for column, seen, shown in zip(st.columns(2), (left, right), pair, strict=True):
             with column:
                 _side(desk, seen, shown)
+    for seen in dict.fromkeys((left, right)):
+        series = cache.judged(desk, seen.batch).journeys[seen.portion]
+        placed = showing.ribbon(desk, seen.portion, series)
+        if placed is not None:
+            st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed)}')
     readings = [item.record for item in pair if isinstance(item.record, ColourReading)]
     common.say(_apart(*readings), "verdict")
     common.say("Both are measured colours; how far each may be off is told with it.", "soft")

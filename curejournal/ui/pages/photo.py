@@ -18,10 +18,10 @@ def render(desk: Desk) -> None:
     found = desk.journal.photos_named(asked) if asked else ()
     if len(found) != 1:
         st.title("No photo chosen")
-        common.say("A photo is opened from its batch’s story, or from the photos.")
+        common.say("A photo is opened from its batch’s timeline, or from the photos.")
         common.way(desk, "batches", "To the batches")
         if not desk.reads_only:
-            common.way(desk, "tray", "To the tray")
+            common.way(desk, "tray", "To the inbox")
         return
     st.title(plain(found[0].facts.original_name))
     card = photo_answers.chosen_card("Which kind of card lies in it?")
@@ -38,7 +38,7 @@ def render(desk: Desk) -> None:
     if item.why:
         common.say(item.why)
     _pictures(desk, card, item)
-    common.patches(common.patch(seen.lab, seen.portion, str(seen.grade)) for seen in item.colours)
+    common.patches(common.patch(seen.lab, seen.portion, common.grade_word(seen.grade)) for seen in item.colours)
     common.listed(dict.fromkeys(reason for seen in item.colours for reason in seen.reasons))
     if not desk.reads_only:
         open_yet = bool(photos.unanswered(desk.journal, item))

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from curejournal.batch.workshop import PhotoAnswers
 from curejournal.journal.store import Journal, NewEntry
+from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Points
 from curejournal.workflow.photos.analyse import Marks
 
@@ -31,11 +32,11 @@ class Question:
 class Answers:
     """What the maker said about a photo; what is None or empty was not said.
 
-    `portions` name the colours in their order, an empty name leaves one out; `window` is the one portion that the whole
-    window shows; `colour` is False for a photo that is kept for the story alone; `confirmed` are kinds of questions
-    about which the maker stands by what was found, or `ALL`; `chosen` are other answers by the kind of their question.
-    `after` is the last entry that had named the photo when its batch was said: once it has been filed since, and taken
-    back, that no longer counts.
+    `portions` name the colours in their order, an empty name leaves one out; `corners` are those of the card
+    `corners_of`; `window` is the one portion that the whole window shows; `colour` is False for a photo that is kept
+    for the story alone; `confirmed` are kinds of questions about which the maker stands by what was found, or `ALL`;
+    `chosen` are other answers by the kind of their question. `after` is the last entry that had named the photo when
+    its batch was said: once it has been filed since, and taken back, that no longer counts.
     """
 
     batch: str | None = None
@@ -49,13 +50,14 @@ class Answers:
     after: int = 0
     window: str = ""
     corners: tuple[tuple[float, float], ...] = ()
+    corners_of: str = ""
     caption: str | None = None
     chosen: Mapping[str, str] | None = None
 
-    @property
-    def marks(self) -> Marks:
-        """What of it was marked in the picture."""
-        return Marks(self.areas, self.corners, self.window)
+    def marks_for(self, card: Card | None) -> Marks:
+        """What of it was marked in the picture; corners count for the card that they were marked of."""
+        corners = self.corners if card is not None and self.corners_of in ("", card.name) else ()
+        return Marks(self.areas, corners, self.window)
 
     def with_these(self, new: Answers) -> Answers:
         """Add newer answers: what they leave unsaid stays as it was said."""
@@ -91,6 +93,7 @@ def answers_to(journal: Journal, sha256: str) -> Answers:
         corners=kept.corners,
         caption=kept.caption or None,
         chosen=None if kept.chosen is None else dict(kept.chosen),
+        corners_of=kept.corners_of,
     )
 
 
@@ -111,5 +114,6 @@ def as_entries(journal: Journal, sha256: str, answers: Answers) -> list[NewEntry
         corners=answers.corners,
         caption=answers.caption or "",
         chosen=None if answers.chosen is None else tuple(answers.chosen.items()),
+        corners_of=answers.corners_of,
     )
     return [NewEntry(record, journal.clock(), photo=sha256)]

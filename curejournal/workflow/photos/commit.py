@@ -53,7 +53,7 @@ def kept_analysis(journal: Journal, sha256: str, card: Card | None, marks: Marks
     `marks` are what the maker marked in it; those that are kept if it is left out.
     """
     cards = cards_for(journal, card)
-    marks = answers_to(journal, sha256).marks if marks is None else marks
+    marks = answers_to(journal, sha256).marks_for(card) if marks is None else marks
 
     def make() -> bytes:
         return _ANALYSIS.dump_json(analyse(journal.photo_bytes(sha256), cards, marks))

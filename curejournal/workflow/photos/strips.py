@@ -21,6 +21,7 @@ from curejournal.photo.strip import KeyStep, enrol_key, read_strip
 from curejournal.photo.strip import StripKey as StripKey
 from curejournal.photo.strip import StripReading as StripReading
 from curejournal.workflow.batches import ask, doubts_about
+from curejournal.workflow.photos.adding import Source
 
 
 class NoColour(CureJournalError):
@@ -110,11 +111,9 @@ def as_test(reading: StripReading, strength_pct: float) -> AlkaliTest:
 def keep_strip(
     journal: Journal,
     code: str,
-    data: bytes,
-    reading: StripReading,
+    source: Source,
+    test: AlkaliTest,
     *,
-    name: str,
-    strength_pct: float,
     at: datetime,
     by: str,
     now: datetime,
@@ -124,21 +123,21 @@ def keep_strip(
 
     Parameters
     ----------
-    name : str
-        The photo's file name.
-    strength_pct : float
-        Grams of soap in 100 ml of distilled water.
+    source : Source
+        The photo.
+    test : AlkaliTest
+        See `as_test`.
 
     Raises
     ------
     ImpossibleRecord, ReadingDoubtful, NotInJournal
         Nothing is kept then.
     """
-    test = as_test(reading, strength_pct)
     ask(doubts_about(journal, code, test, at=at, now=now), confirmed)
+    data = source.read()
     photo = read_photo(data)
     for filed, entry in journal.entries_of_photo(hashlib.sha256(data).hexdigest()):
         if (filed, entry.record, entry.at) == (code, test, at):
             return entry
-    facts = PhotoFacts(photo.suffix, photo.width, photo.height, at, "maker", name)
+    facts = PhotoFacts(photo.suffix, photo.width, photo.height, at, "maker", source.name)
     return journal.keep_filed(code, data, facts, [test], at=at, by=by)[1][0]

@@ -18,12 +18,14 @@ from functools import cache, lru_cache, wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
-import altair as alt
 import streamlit as plain_st
 
 from curejournal.base.counting import digits
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
 from curejournal.journal.store import Journal
+
+if TYPE_CHECKING:
+    import altair as alt
 
 # Pages take `st` from here: mypy wants that said.
 __all__ = (

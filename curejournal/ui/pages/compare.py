@@ -7,8 +7,8 @@ from itertools import chain, count
 from curejournal import workflow
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import charts, formatting
-from curejournal.documents.ribbon import ribbon_html
-from curejournal.ui.components import common, showing, timeline
+from curejournal.documents.ribbon import ribbon_html, until_now
+from curejournal.ui.components import common, timeline
 from curejournal.ui.components.showing import alt
 from curejournal.ui.components.timeline import Seen
 from curejournal.ui.i18n import st
@@ -41,7 +41,7 @@ def render(desk: Desk) -> None:
                 _side(desk, seen, shown)
     for seen in dict.fromkeys((left, right)):
         series = cache.judged(desk, seen.batch).journeys[seen.portion]
-        placed = showing.ribbon(desk, seen.portion, series)
+        placed = until_now(series, seen.portion, desk.now)
         if placed is not None:
             st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed)}')
     readings = [item.record for item in pair if isinstance(item.record, ColourReading)]
@@ -122,7 +122,7 @@ def _side(desk: Desk, seen: Seen, shown: Entry) -> None:
     if shown.photo:
         taken = next(one for one in shown_photos(seen.batch) if one.sha256 == shown.photo).around(seen.portion)
         picture = cache.true_picture(desk.journal, taken, 800)
-        st.image(picture, width="stretch", caption=taken.words, alt=alt(desk, seen.batch, taken))
+        st.image(picture, width="stretch", caption=taken.words, alt=alt(desk, seen.batch.name, taken))
     common.say(f"{seen.name}. {common.reading_words(shown.record)}", "soft")
 
 

@@ -90,9 +90,10 @@ def ribbons(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     )
     own = cover(shown_photos(batch), main_portion(judgement.journeys))
     apart = own is not None and (own.cover or own.balance == "soap")
-    left, right = st.columns([5, 3], gap="large") if apart else (st.container(), None)
-    with left:
-        st.html(f'<div class="ribbons">{drawn}</div>' if drawn else "<span></span>")
-    if right is not None:
-        with right:
-            then_and_now(desk, batch, judgement)
+    with st.container(key="batch-more"):
+        left, right = st.columns([5, 3], gap="large") if apart else (st.container(), None)
+        with left:
+            st.html(f'<div class="ribbons">{drawn}</div>' if drawn else "<span></span>")
+        if right is not None:
+            with right:
+                then_and_now(desk, batch, judgement)

@@ -166,5 +166,5 @@ def test_a_definition_that_is_no_text_is_told_as_damage(folder: Path) -> None:
     at = data.index(b"CREATE TABLE batch")
     (folder / DATABASE).write_bytes(data[: at + 13] + b"\xff" + data[at + 14 :])
     (folder / DATABASE).with_suffix(".sqlite-wal").unlink(missing_ok=True)
-    with pytest.raises(CureJournalError, match="damaged|something else"):
+    with pytest.raises(CureJournalError, match=r"damaged|something else"):
         Journal.open(folder, create=False)

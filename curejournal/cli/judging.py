@@ -32,6 +32,7 @@ from curejournal.cli.options import (
     print_json,
     when_of,
 )
+from curejournal.journal.seals import shown_head
 from curejournal.workflow import materials
 
 
@@ -105,7 +106,11 @@ def withdraw(
 def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: bool) -> None:
     with open_journal(journal) as kept:
         entry = workflow.decide(kept, code, act, signed_by=by, statement=statement, on=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
+        head = kept.seal_of(entry.id)
+    if as_json:
+        print_json({**workflow.as_json(entry), "head": head})
+    else:
+        print(f"{code}: {describe(entry.record)}\nHead of the journal with it: {shown_head(head)}")
 
 
 def bars_out(

@@ -199,3 +199,19 @@ def _as_json(arrival: adding.Arrival) -> dict[str, Any]:
         "measurement": workflow.measurement_as_json(measured) if measured and measured.card else None,
         "entries": [entry.id for entry in arrival.entries],
     }
+
+
+def contribute(
+    code: Code,
+    folder: Annotated[Path, typer.Argument(help="A new folder.")],
+    card_name: Annotated[str, typer.Option("--card", help="The card in them.")] = "window",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write one batch's pictures to a folder that you may give away: card and window alone. Nothing is sent."""
+    with open_journal(journal) as kept:
+        count = adding.contribute(kept, code, card_of(card_name, journal), folder)
+    if as_json:
+        print_json({"folder": str(folder), "pictures": count})
+    else:
+        print(f"{folder}: {how_many(count, 'picture')}. Look at each, read STATEMENT.txt, and sign it if you agree.")

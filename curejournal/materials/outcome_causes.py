@@ -98,9 +98,7 @@ def causes_of(seen: Sequence[OutcomeSeen]) -> tuple[OutcomeCause, ...]:
     every = {tuple(values) for _, values in found}
     # Of two lots of which each batch held one, the one that goes with the outcome says it for both.
     told = [
-        cause
-        for cause, values in found
-        if cause.figure or cause.odds.estimate >= 1 or tuple(1.0 - values) not in every
+        cause for cause, values in found if cause.figure or cause.odds.estimate >= 1 or tuple(1.0 - values) not in every
     ]
     return tuple(sorted(told, key=lambda cause: -cause.chance))
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, cast, get_args
 
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import digits, how_many
-from curejournal.batch.descriptions import describe
+from curejournal.base.counting import how_many
+from curejournal.batch.descriptions import alkali_words, describe
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
     AlkaliMethod,
@@ -48,7 +49,8 @@ from curejournal.cli.options import (
 )
 from curejournal.judging.judgement import LYE
 from curejournal.judging.traceability import lots_of
-from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.lye import LyeCheck, alkalis_for, check_lye
+from curejournal.soap.lye_words import answer, figures
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.workflow import documents
 
@@ -97,6 +99,9 @@ def lye(
     mould: Annotated[
         str | None, typer.Option("--mould", help='Scale it first to a mould, inside: "LENGTH,WIDTH,DEPTH" in cm.')
     ] = None,
+    superfat: Annotated[
+        float | None, typer.Option("--superfat", help="Say what lye gives this superfat, %, of the recipe's own kinds.")
+    ] = None,
     save: Annotated[Path | None, typer.Option("--save", help="Write the recipe as scaled: .json or .csv.")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -107,6 +112,8 @@ def lye(
         grams = mould_g(length, width, depth)
     if factor is not None or grams is not None:
         wanted = scale(wanted, factor, to_g=grams)
+    if superfat is not None:
+        wanted = replace(wanted, alkalis=alkalis_for(wanted, superfat))
     checked = check_lye(wanted)
     if save is not None:
         write_file(save, documents.recipe_text(wanted, "csv" if save.suffix.lower() == ".csv" else "json"))
@@ -115,17 +122,16 @@ def lye(
         return
     if factor is not None or grams is not None:
         print("\n".join(f"{item:.1f} g {name}" for name, _, item in lots_of(wanted)))
+    if superfat is not None:
+        weighed = (replace(alkali, grams=round(alkali.grams, 1)) for alkali in wanted.alkalis)
+        print("\n".join(f"Weigh {alkali_words(alkali)}.".replace("\u00a0", " ") for alkali in weighed))
     _say_lye(checked)
 
 
 def _say_lye(checked: LyeCheck) -> None:
-    nominal, low, high, worst, best = (
-        digits(pct, 1)
-        for pct in (checked.superfat_nominal_pct, *checked.superfat_interval_pct, *checked.superfat_worst_pct)
-    )
-    print(f"Superfat {nominal} %, 95 % interval {low} to {high} %; with every spread at its worst {worst} to {best} %.")
-    share = 100 * checked.water_share
-    print(f"Water {checked.water_g:.0f} g, {share:.1f} % of the fresh batch: no bar can lose more.")
+    print(answer(checked).replace("\u00a0", " "))
+    for name, value in figures(checked):
+        print(f"{name}: {value}".replace("\u00a0", " "))
     for found in checked.doubts:
         print(f"- {found.text} {found.do}")
     print(LYE)

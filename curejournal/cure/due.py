@@ -45,14 +45,14 @@ def what_is_due(context: Context, all_go: bool, held: str, findings: Mapping[Gau
         thing = _photo_due(name, journey, context)
         if thing is not None:
             things.append(thing)
-    if findings["alkali"].verdict is not Verdict.GO:
+    if findings["alkali"].verdict is not Verdict.PASS:
         things.append(_test_due(context, poured, findings))
     surface = findings["surface"]
-    if surface.verdict is not Verdict.GO:
+    if surface.verdict is not Verdict.PASS:
         last = context.batch.of(SurfaceNote)[-1].at if surface.verdict is Verdict.HOLD else None
         when = poured + rules.min_age_days * DAY if last is None else last + rules.check_weekly_days * DAY
         things.append(DueThing("look", when, "Look at the bars and note it", surface.words))
-    if findings["record complete"].verdict is Verdict.WAIT:
+    if findings["record complete"].verdict is Verdict.PENDING:
         things.append(DueThing("complete", on, "Complete the record", findings["record complete"].words))
     if findings["colour"].verdict is Verdict.HOLD:
         things.append(DueThing("decide", on, "Decide whether to sell it as it is", findings["colour"].words))
@@ -74,7 +74,7 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[Gauge, Findi
         when = max(later) + rules.check_weekly_days * DAY
     else:
         when = max([early, *(test.at for test in summary.tests[-1:])])
-    over = margin.verdict in (Verdict.WAIT, Verdict.HOLD)
+    over = margin.verdict in (Verdict.PENDING, Verdict.HOLD)
     if over or summary.clearing is not None or any(test.method == "titration" for test in summary.holding):
         words = "Titrate"
     else:
@@ -86,7 +86,7 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[Gauge, Findi
 
 def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None:
     done = journey.proven_within or journey.intended_lab is None
-    if journey.state in (State.BACK, State.SETTLED_OFF) or (journey.state is State.STEADY and done):
+    if journey.state in (State.RECOVERED, State.STABLE_OFF) or (journey.state is State.STABLE and done):
         return None
     if journey.intended_lab is None and not journey.moments:
         return None
@@ -103,10 +103,10 @@ def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None
 
 
 _WHY_PHOTO = {
-    State.TURNING: "its colour is changing; the next days tell where it goes",
-    State.COMING_BACK: "its colour is coming back; the next photo tells whether it is there",
-    State.BROWNING: "it still grows darker",
-    State.STEADY: "its colour keeps still; one more photo can prove that it is the intended one",
+    State.DISCOLOURING: "its colour is changing; the next days tell where it goes",
+    State.RECOVERING: "its colour is recovering; the next photo tells whether it is there",
+    State.BROWNING: "it is still browning",
+    State.STABLE: "its colour is stable; one more photo can prove that it is the target colour",
     State.TOO_FEW: "there are too few photos to say what its colour does",
 }
 """Why a portion is photographed again; a colour that is back, or settled elsewhere, needs no photo."""

@@ -12,9 +12,9 @@ from typing import Literal
 class Verdict(StrEnum):
     """What a gauge says, best first. *Not known* lets nothing pass that needs knowing."""
 
-    GO = "go"
+    PASS = "pass"
     UNKNOWN = "not known"
-    WAIT = "wait"
+    PENDING = "pending"
     HOLD = "hold"
 
 

@@ -110,7 +110,7 @@ class Journey:
 
         So does soap with vanillin whose intended colour is brown: nothing that turned comes back there.
         """
-        if self.intended_lab is None or self.state not in (State.COMING_BACK, State.BACK):
+        if self.intended_lab is None or self.state not in (State.RECOVERING, State.RECOVERED):
             return False
         out = [p for p in self.points if not p.questioned and p.difference and p.difference.low > self.tolerance]
         lighter = all(point.lab[0] > self.intended_lab[0] + self.tolerance for point in out)
@@ -120,7 +120,7 @@ class Journey:
     def words(self) -> str:
         """The state, and what it may be instead."""
         if self.darkens:
-            return "darkened to its colour" if self.state is State.BACK else "darkening to its colour"
+            return "darkened to its colour" if self.state is State.RECOVERED else "darkening to its colour"
         return f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
 
 
@@ -191,8 +191,8 @@ def follow(
         and not questioned[-1]
         and not unexpected(days, labs, covariances, fitted.weights, intended_lab)
     )
-    if state is State.BACK and not proven:
-        state = State.COMING_BACK
+    if state is State.RECOVERED and not proven:
+        state = State.RECOVERING
     now = at_moments[:, -1]
     lab_now = now.mean(axis=0)
     difference_now = None

@@ -170,7 +170,7 @@ def _not_by_these_rules(batch: Batch, on: datetime, rules: HouseRules) -> str:
 def _keeps_back(finding: Finding) -> bool:
     """Whether a batch cannot be ready with this: it holds, waits, or what nobody can do without is not known."""
     unknown = finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED
-    return unknown or finding.verdict in (Verdict.WAIT, Verdict.HOLD)
+    return unknown or finding.verdict in (Verdict.PENDING, Verdict.HOLD)
 
 
 def _from_about(
@@ -264,7 +264,7 @@ def _bad(context: Context, findings: Mapping[Gauge, Finding]) -> Iterator[tuple[
     if findings["lye margin"].verdict is Verdict.HOLD:
         entry = batch.of(Recipe)[-1]
         yield entry.at, entry.id, f"recipe as it was entered then: {findings['lye margin'].words}"
-    off = [j.points[-1] for j in context.journeys.values() if j.state in (State.SETTLED_OFF, State.BROWNING)]
+    off = [j.points[-1] for j in context.journeys.values() if j.state in (State.STABLE_OFF, State.BROWNING)]
     if off:
         last = max(off, key=lambda point: point.at)
         yield last.at, max(last.entries), f"colour: {findings['colour'].words}"

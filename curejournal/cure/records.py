@@ -16,10 +16,14 @@ from curejournal.colour.sample import Lab, Matrix3
 from curejournal.soap.recipe import Recipe
 
 AlkaliMethod = Literal["strip", "meter", "titration"]
-EventKind = Literal["trace", "thickening", "poured", "gel", "unmoulded", "cut", "note"]
+EventKind = Literal[
+    "trace", "thickening", "seizing", "ricing", "separation", "poured", "gel", "unmoulded", "cut", "note"
+]
 Act = Literal["release", "hold", "withdraw", "lift hold"]
 WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
 SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
+Weighed = Literal["lye", "oils", "lye and oils"]
+WeighedHow = Literal["weighed twice", "weighed by two people", "photo of the scale", "batter weighed"]
 IntendedSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
 
 
@@ -125,6 +129,7 @@ class AlkaliTest:
     `strength_pct` grams of soap in 100 ml of distilled water.
     Titration: `soap_g`, `acid_ml` of hydrochloric acid of `acid_mol_l`, `blank_ml`;
     `bar_weight_g` is the marked bar's weight that day, since free alkali in % rises as water leaves.
+    `bar` says which bar was tested; `packet` which packet the strip is from: strips of one packet err alike.
     """
 
     method: AlkaliMethod
@@ -137,16 +142,24 @@ class AlkaliTest:
     acid_mol_l: float | None = None
     blank_ml: float = 0.0
     bar_weight_g: float | None = None
+    bar: str = ""
+    packet: str = ""
 
 
 @dataclass(frozen=True)
 class SurfaceNote:
-    """What the maker saw on the surface: ash, orange spots, sweat, lye pockets, or nothing."""
+    """What the maker saw on the surface: ash, orange spots, sweat, lye pockets, or nothing.
+
+    After the cut it speaks of cut faces too, unless `outside_only`. `set_aside` counts the affected bars that were
+    taken out of the batch.
+    """
 
     look: SurfaceLook
     count: int | None = None
     area_pct: float | None = None
     note: str = ""
+    outside_only: bool = False
+    set_aside: int | None = None
 
 
 @dataclass(frozen=True)
@@ -187,6 +200,39 @@ class Decision:
 
 
 @dataclass(frozen=True)
+class WeighingCheck:
+    """What makes a blunder in the recipe's weights unlikely: how it was guarded against, and what that covers.
+
+    `batter_g` is the mass of all batter, without its pot, where that was weighed, and `resolution_g` the scale's step.
+    """
+
+    covers: Weighed
+    how: WeighedHow
+    batter_g: float | None = None
+    resolution_g: float = 1.0
+
+
+@dataclass(frozen=True)
+class PacketCheck:
+    """Strips of one packet beside a calibrated meter, or a titrated bar's known pH, in the same soap solution."""
+
+    packet: str
+    strip_ph: float
+    reference_ph: float
+    half_width: float = 0.5
+    reference_half_width: float = 0.1
+
+
+@dataclass(frozen=True)
+class ColourAccepted:
+    """The maker accepts the colour that a portion has off its target, `lab`, and says why. The target stays."""
+
+    portion: str
+    why: str
+    lab: Lab | None = None
+
+
+@dataclass(frozen=True)
 class Renamed:
     """The batch is called this from now on: its first name was mistyped, say. Its code stays."""
 
@@ -212,6 +258,9 @@ Record = (
     | ScalarReading
     | BarsOut
     | Decision
+    | WeighingCheck
+    | PacketCheck
+    | ColourAccepted
     | Renamed
     | Withdrawn
 )
@@ -230,6 +279,9 @@ RECORDS: dict[str, type[Record]] = {
     "reading": ScalarReading,
     "bars out": BarsOut,
     "decision": Decision,
+    "weighing check": WeighingCheck,
+    "packet check": PacketCheck,
+    "colour accepted": ColourAccepted,
     "renamed": Renamed,
     "withdrawn": Withdrawn,
 }

@@ -36,9 +36,9 @@ def age(context: Context) -> Finding:
     days = (context.on - context.poured_at) / DAY
     figures = {"age": (days, "days")}
     if days >= least:
-        return Finding("age", Verdict.GO, f"{int(days)} days old", rule, source, figures)
+        return Finding("age", Verdict.PASS, f"{int(days)} days old", rule, source, figures)
     until = context.poured_at + least * DAY
-    return Finding("age", Verdict.WAIT, f"{int(days)} of {least:g} days", rule, source, figures, until, (until, until))
+    return Finding("age", Verdict.PENDING, f"{int(days)} of {least:g} days", rule, source, figures, until, (until, until))
 
 
 def drying(context: Context) -> Finding:
@@ -70,12 +70,12 @@ def drying(context: Context) -> Finding:
             needs=f"weights {apart:g} days apart",
         )
     if report.state is Drying.STEADY:
-        return Finding("drying", Verdict.GO, f"steady: {report.words}", rule, source, figures)
+        return Finding("drying", Verdict.PASS, f"steady: {report.words}", rule, source, figures)
     damp = figures.get("room humidity, two weeks", (0.0, ""))[0] > DAMP_PCT or report.state is Drying.GAINING
     advice = "Dry the room; weigh again in a week." if damp else "Weigh again in a week."
     low, high = (None if at is None else max(context.on, at + apart * DAY) for at in report.steady_interval)
     until = None if report.steady_at is None else max(context.on, report.steady_at + apart * DAY)
-    return Finding("drying", Verdict.WAIT, report.words, rule, source, figures, until, (low, high), advice)
+    return Finding("drying", Verdict.PENDING, report.words, rule, source, figures, until, (low, high), advice)
 
 
 DAMP_PCT = 60.0
@@ -92,13 +92,13 @@ def _room(context: Context) -> dict[str, tuple[float, str]]:
 
 
 _COLOUR_VERDICT = {
-    State.BACK: Verdict.GO,
-    State.STEADY: Verdict.GO,
-    State.TURNING: Verdict.WAIT,
-    State.COMING_BACK: Verdict.WAIT,
-    State.BROWNING: Verdict.WAIT,
-    State.SETTLED_OFF: Verdict.HOLD,
-    State.TOO_FEW: Verdict.WAIT,
+    State.RECOVERED: Verdict.PASS,
+    State.STABLE: Verdict.PASS,
+    State.DISCOLOURING: Verdict.PENDING,
+    State.RECOVERING: Verdict.PENDING,
+    State.BROWNING: Verdict.PENDING,
+    State.STABLE_OFF: Verdict.HOLD,
+    State.TOO_FEW: Verdict.PENDING,
 }
 
 
@@ -127,17 +127,17 @@ def colour(context: Context) -> Finding:
     }
     words = "; ".join(f"{_named(name)}{_state_words(followed[name])}" for name in named)
     until, low, high = None, None, None
-    if worst is Verdict.WAIT:
+    if worst is Verdict.PENDING:
         ends = [_within_from(followed[name], apart) for name in named]
         until, low, high = (
             None if any(end is None for end in column) else max([context.on, *filter(None, column)])
             for column in zip(*ends, strict=True)
         )
-    photos = worst is Verdict.WAIT and all(followed[name].state is State.TOO_FEW for name in named)
+    photos = worst is Verdict.PENDING and all(followed[name].state is State.TOO_FEW for name in named)
     advice = {
         Verdict.HOLD: "Not a safety matter: decide whether to sell it as it is. If so, enter the colour it has as "
         "the intended one.",
-        Verdict.WAIT: "Photograph it with the card again.",
+        Verdict.PENDING: "Photograph it with the card again.",
     }.get(worst, "")
     needs = "photos with the card some days apart" if photos and until is None else ""
     return Finding("colour", worst, words, rule, source, figures, until, (low, high), advice, needs)
@@ -146,7 +146,7 @@ def colour(context: Context) -> Finding:
 def _within_from(journey: Journey, apart: float) -> tuple[datetime | None, datetime | None, datetime | None]:
     """When two readings `apart` days apart may show a portion within tolerance: middle, earliest, latest."""
     forecast = journey.forecast
-    if forecast is None or not forecast.expected or journey.state in (State.TURNING, State.BROWNING):
+    if forecast is None or not forecast.expected or journey.state in (State.DISCOLOURING, State.BROWNING):
         return None, None, None
     second = journey.points[-1].at + apart * DAY
     middle, low, high = (None if at is None else max(at, second) for at in (forecast.at, *forecast.interval))
@@ -154,14 +154,14 @@ def _within_from(journey: Journey, apart: float) -> tuple[datetime | None, datet
 
 
 def _unproven(journey: Journey) -> bool:
-    return journey.state is State.STEADY and journey.intended_lab is not None and not journey.proven_within
+    return journey.state is State.STABLE and journey.intended_lab is not None and not journey.proven_within
 
 
 def _portion_verdict(journey: Journey) -> Verdict:
     # Without an intended colour there is nothing to come back to, so too few readings hold nobody up.
     if journey.intended_lab is None and journey.state is State.TOO_FEW:
         return Verdict.UNKNOWN
-    return Verdict.WAIT if _unproven(journey) else _COLOUR_VERDICT[journey.state]
+    return Verdict.PENDING if _unproven(journey) else _COLOUR_VERDICT[journey.state]
 
 
 def _state_words(journey: Journey) -> str:
@@ -181,7 +181,7 @@ def record_complete(context: Context) -> Finding:
         known = {"the recipe": recipe, "the time of the pour": context.poured_at}
         missing = ", ".join(name for name, there in known.items() if there is None)
         words, advice = f"missing: {missing}", "Enter what is missing."
-        return Finding("record complete", Verdict.WAIT, words, rule, source, advice=advice, needs=missing)
+        return Finding("record complete", Verdict.PENDING, words, rule, source, advice=advice, needs=missing)
     lots = _without_lot(recipe)
     notes = []
     if lots:
@@ -190,7 +190,7 @@ def record_complete(context: Context) -> Finding:
         notes.append("number of bars not noted")
     return Finding(
         "record complete",
-        Verdict.GO,
+        Verdict.PASS,
         "; ".join(["recipe and pour are there", *notes]) if notes else "complete",
         rule,
         source,

@@ -46,7 +46,7 @@ def alkali(context: Context) -> Finding:
         words = f"{summary.clearing.method} of {_day(summary.clearing.at)}: {summary.clearing.words}"
         if not context.titrated_good:
             words += "; free alkali itself not known (not titrated)"
-        return finding(Verdict.GO, words)
+        return finding(Verdict.PASS, words)
     if summary.clearing is not None:
         return finding(
             Verdict.UNKNOWN,
@@ -87,11 +87,11 @@ def lye_margin(context: Context) -> Finding:
         return Finding("lye margin", Verdict.UNKNOWN, "the recipe has no alkali", rule, source, figures)
     if context.margin_proven or context.titrated_good:
         more = "" if context.margin_proven else ", and titrated good"
-        return Finding("lye margin", Verdict.GO, words + more, rule, source, figures)
+        return Finding("lye margin", Verdict.PASS, words + more, rule, source, figures)
     if context.margin_absurd:
         return Finding(
             "lye margin",
-            Verdict.WAIT,
+            Verdict.PENDING,
             f"{words}: no soap has that much, so a weight in the recipe is wrong",
             rule,
             source,
@@ -99,7 +99,7 @@ def lye_margin(context: Context) -> Finding:
             advice="Correct the recipe, or titrate.",
             needs="the recipe as weighed",
         )
-    verdict = Verdict.HOLD if context.lye.superfat_nominal_pct < 0 else Verdict.WAIT
+    verdict = Verdict.HOLD if context.lye.superfat_nominal_pct < 0 else Verdict.PENDING
     return Finding(
         "lye margin",
         verdict,
@@ -113,9 +113,9 @@ def lye_margin(context: Context) -> Finding:
 
 
 _SURFACE: dict[str, tuple[Verdict, str, str]] = {
-    "clear": (Verdict.GO, "clear", ""),
-    "ash": (Verdict.GO, "soda ash: a matter of looks, it can be washed or planed off", ""),
-    "sweat": (Verdict.WAIT, "beads of moisture", "Dry the room's air; look again in a few days."),
+    "clear": (Verdict.PASS, "clear", ""),
+    "ash": (Verdict.PASS, "soda ash: a matter of looks, it can be washed or planed off", ""),
+    "sweat": (Verdict.PENDING, "beads of moisture", "Dry the room's air; look again in a few days."),
     "orange spots": (
         Verdict.HOLD,
         "orange spots: often the fat going rancid",

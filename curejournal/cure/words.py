@@ -7,9 +7,11 @@ from curejournal.cure.kinds import KINDS
 from curejournal.cure.records import (
     AlkaliTest,
     BarsOut,
+    ColourAccepted,
     ColourReading,
     Decision,
     Event,
+    PacketCheck,
     PhotoNote,
     Portion,
     Record,
@@ -17,6 +19,7 @@ from curejournal.cure.records import (
     ScalarReading,
     SurfaceNote,
     Weighing,
+    WeighingCheck,
     Withdrawn,
 )
 from curejournal.soap.recipe import Embed, Recipe
@@ -56,11 +59,14 @@ def in_words(record: Record) -> str:
             return f"titration: {acid} on {record.soap_g or 0:g}\u00a0g of soap"
         case AlkaliTest():
             doubt = f" ± {record.half_width:g}" if record.half_width is not None else ""
+            doubt += "".join(f", {what}" for what in (record.bar, record.packet and f"packet {record.packet}") if what)
             return f"pH {record.ph:g}{doubt} by {record.method}, {record.strength_pct or '?'} % solution"
         case SurfaceNote():
             facts = ["surface clear" if record.look == "clear" else f"surface: looks like {record.look}"]
             facts += [how_many(record.count, "spot")] if record.count is not None else []
             facts += [f"{record.area_pct:g} % of the surface"] if record.area_pct is not None else []
+            facts += ["outside only"] if record.outside_only else []
+            facts += [f"{how_many(record.set_aside, 'bar')} set aside"] if record.set_aside else []
             return " · ".join(part for part in (*facts, record.note) if part)
         case ScalarReading():
             unit = KINDS[record.kind].unit if record.kind in KINDS else ""
@@ -71,6 +77,15 @@ def in_words(record: Record) -> str:
             return " · ".join(part for part in (f"{bars} {record.why}{where}", record.note) if part)
         case Decision():
             return f"{record.act}, signed by {record.signed_by}: {record.statement}"
+        case WeighingCheck():
+            batter = f", {record.batter_g:g}\u00a0g of batter" if record.batter_g is not None else ""
+            return f"weighing check: {record.covers} {record.how}{batter}"
+        case PacketCheck():
+            return (
+                f"strips of packet {record.packet}: pH {record.strip_ph:g} where a meter read {record.reference_ph:g}"
+            )
+        case ColourAccepted():
+            return f"colour of {record.portion} accepted as it is: {record.why}"
         case Renamed():
             return f"called {record.name}"
         case Withdrawn():

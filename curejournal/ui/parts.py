@@ -18,9 +18,9 @@ from curejournal.workflow import Measurement
 SIGNS = {
     "ready": ("✓", "ready"),
     "released": ("✓", "ready"),
-    "go": ("✓", "ready"),
+    "pass": ("✓", "ready"),
     "not yet": ("◔", "wait"),
-    "wait": ("◔", "wait"),
+    "pending": ("◔", "wait"),
     "hold": ("‖", "hold"),
     "not known": ("?", "unknown"),
 }

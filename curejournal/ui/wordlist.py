@@ -22,12 +22,12 @@ GAUGE_WORDS = {
 }
 
 STATES = {
-    "turning": "Moving away from its intended colour.",
-    "coming back": "Moving toward its intended colour.",
-    "back": "Within tolerance with its whole interval, on two readings some days apart, and at rest.",
-    "settled off colour": "At rest, but outside the tolerance.",
+    "discolouring": "Moving away from its target colour.",
+    "recovering": "Moving toward its target colour.",
+    "recovered": "Within tolerance now, with its whole interval, on two readings some days apart, and at rest.",
+    "stable, off target": "At rest, but outside the tolerance.",
     "still browning": "Growing darker still.",
-    "steady": "It has not changed.",
+    "stable": "It has not changed.",
     "too few readings": "More photos are needed before anything can be said.",
 }
 

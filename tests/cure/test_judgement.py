@@ -195,7 +195,7 @@ def test_a_bad_reading_after_the_release_raises_a_recall_question(later):
 def test_a_photo_of_another_portion_raises_no_question_about_a_colour_that_was_known_before():
     two = [*BASICS, (0, Portion("rim")), *seen("settles off", (0.2, 1, 3, 7, 14, 21, 28))]
     two += [(30, BarsOut(5, "a market", "sold")), *seen("stays", (1, 7, 40), portion="rim")]
-    assert _judge(two, on=60).journeys["cream"].state is State.SETTLED_OFF
+    assert _judge(two, on=60).journeys["cream"].state is State.STABLE_OFF
     assert _judge(two, on=60).recall == ()
     (question,) = _judge([*two, *seen("settles off", (42,), seed=5)], on=60).recall
     assert "colour: cream: settled off" in question

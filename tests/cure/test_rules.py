@@ -41,14 +41,14 @@ def test_every_rule_says_what_it_found_by_which_rule_from_where(rule, records):
     finding = rule(_context(records))
     assert finding.words and finding.rule and finding.source
     assert all(isinstance(unit, str) and value == value for value, unit in finding.figures.values())
-    if finding.verdict in (Verdict.WAIT, Verdict.HOLD):
+    if finding.verdict in (Verdict.PENDING, Verdict.HOLD):
         assert finding.advice or finding.until is not None
-    assert not finding.needs or finding.verdict in (Verdict.WAIT, Verdict.UNKNOWN)
+    assert not finding.needs or finding.verdict in (Verdict.PENDING, Verdict.UNKNOWN)
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
 def test_every_gauge_says_go_on_a_ready_batch(rule):
-    assert rule(_context(READY)).verdict is Verdict.GO
+    assert rule(_context(READY)).verdict is Verdict.PASS
 
 
 @pytest.mark.parametrize("limit", fields(HouseRules), ids=lambda limit: limit.name)
@@ -72,17 +72,17 @@ def test_the_version_names_the_limits():
     [
         ([], Verdict.UNKNOWN),
         ([LOW_STRIP], Verdict.UNKNOWN),
-        ([GOOD_METER], Verdict.GO),
-        ([GOOD_TITRATION], Verdict.GO),
+        ([GOOD_METER], Verdict.PASS),
+        ([GOOD_TITRATION], Verdict.PASS),
         ([HIGH_STRIP], Verdict.HOLD),
         ([HIGH_METER], Verdict.HOLD),
         ([HIGH_TITRATION], Verdict.HOLD),
         # A hold is lifted only by a later good test of the same or a stronger kind.
         ([HIGH_METER, LOW_STRIP], Verdict.HOLD),
-        ([HIGH_METER, GOOD_METER], Verdict.GO),
-        ([HIGH_METER, GOOD_TITRATION], Verdict.GO),
+        ([HIGH_METER, GOOD_METER], Verdict.PASS),
+        ([HIGH_METER, GOOD_TITRATION], Verdict.PASS),
         ([HIGH_TITRATION, GOOD_METER], Verdict.HOLD),
-        ([HIGH_TITRATION, GOOD_TITRATION], Verdict.GO),
+        ([HIGH_TITRATION, GOOD_TITRATION], Verdict.PASS),
         ([HIGH_STRIP, LOW_STRIP], Verdict.UNKNOWN),
         ([GOOD_TITRATION, HIGH_STRIP], Verdict.HOLD),
         ([GOOD_METER, AlkaliTest("meter", ph=10.8, half_width=0.1, strength_pct=1.0)], Verdict.UNKNOWN),
@@ -104,10 +104,10 @@ def test_a_usual_ph_alone_clears_nothing_where_the_recipe_does_not():
     heavy = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=153.0),))
     records = [*without(BASICS, Recipe), (0, heavy), (30, GOOD_METER)]
     assert alkali(_context(records)).verdict is Verdict.UNKNOWN
-    assert lye_margin(_context(records)).verdict is Verdict.WAIT
+    assert lye_margin(_context(records)).verdict is Verdict.PENDING
     records.append((32, GOOD_TITRATION))
-    assert alkali(_context(records)).verdict is Verdict.GO
-    assert lye_margin(_context(records)).verdict is Verdict.GO
+    assert alkali(_context(records)).verdict is Verdict.PASS
+    assert lye_margin(_context(records)).verdict is Verdict.PASS
 
 
 def test_a_recipe_below_zero_is_held_until_titrated():
@@ -121,9 +121,9 @@ def test_a_recipe_that_no_soap_can_have_proves_no_margin(naoh_g, proven):
     slipped = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=naoh_g),))
     found = _context([*without(BASICS, Recipe), (0, slipped), (40, GOOD_METER)])
     assert found.margin_proven == proven
-    assert (lye_margin(found).verdict is Verdict.GO) == (alkali(found).verdict is Verdict.GO) == proven
+    assert (lye_margin(found).verdict is Verdict.PASS) == (alkali(found).verdict is Verdict.PASS) == proven
     assert proven or "a weight in the recipe is wrong" in lye_margin(found).words
-    assert lye_margin(_context([*without(BASICS, Recipe), (0, slipped), (40, GOOD_TITRATION)])).verdict is Verdict.GO
+    assert lye_margin(_context([*without(BASICS, Recipe), (0, slipped), (40, GOOD_TITRATION)])).verdict is Verdict.PASS
 
 
 def test_a_titration_too_coarse_for_the_limit_says_so():
@@ -140,7 +140,7 @@ def test_a_ph_that_the_house_rules_do_not_take_is_not_just_called_usual():
 
 def test_a_day_counts_once_it_is_over():
     assert age(_context(BASICS, on=27.9)).words == "27 of 28 days"
-    assert age(_context(BASICS, on=28)).verdict is Verdict.GO
+    assert age(_context(BASICS, on=28)).verdict is Verdict.PASS
 
 
 def test_a_titration_that_straddles_the_limit_holds():
@@ -152,7 +152,7 @@ def test_a_titration_that_straddles_the_limit_holds():
 def test_free_alkali_grows_as_the_bar_dries():
     near = AlkaliTest("titration", soap_g=10.0, acid_ml=(1.08, 1.08, 1.08), acid_mol_l=0.1)
     early, late = [*BASICS, (1, near), *weighed((1, 3, 7, 14, 21, 28, 35))], [*BASICS, (1, near)]
-    assert alkali(_context(late)).verdict is Verdict.GO
+    assert alkali(_context(late)).verdict is Verdict.PASS
     found = alkali(_context(early))
     assert found.verdict is Verdict.HOLD and "drier" in found.words
 
@@ -160,9 +160,9 @@ def test_free_alkali_grows_as_the_bar_dries():
 @pytest.mark.parametrize(
     ("look", "verdict"),
     [
-        ("clear", Verdict.GO),
-        ("ash", Verdict.GO),
-        ("sweat", Verdict.WAIT),
+        ("clear", Verdict.PASS),
+        ("ash", Verdict.PASS),
+        ("sweat", Verdict.PENDING),
         ("orange spots", Verdict.HOLD),
         ("lye pocket", Verdict.HOLD),
         ("weeping", Verdict.HOLD),
@@ -188,13 +188,13 @@ def test_what_holds_at_the_surface_is_undone_only_by_a_later_look_that_finds_it_
     spotted = [*BASICS, (30, SurfaceNote(look)), (33, SurfaceNote("ash")), (35, SurfaceNote("sweat"))]
     found = surface(_context(spotted))
     assert found.verdict is Verdict.HOLD and f"{day(30).day} {day(30):%B}" in found.words
-    assert surface(_context([*spotted, (37, SurfaceNote("clear"))])).verdict is Verdict.GO
-    assert surface(_context([*spotted, (37, SurfaceNote("clear")), (38, SurfaceNote("ash"))])).verdict is Verdict.GO
+    assert surface(_context([*spotted, (37, SurfaceNote("clear"))])).verdict is Verdict.PASS
+    assert surface(_context([*spotted, (37, SurfaceNote("clear")), (38, SurfaceNote("ash"))])).verdict is Verdict.PASS
 
 
 @pytest.mark.parametrize(
     ("journey", "verdict"),
-    [("comes back", Verdict.GO), ("stays", Verdict.GO), ("browns", Verdict.WAIT), ("settles off", Verdict.HOLD)],
+    [("comes back", Verdict.PASS), ("stays", Verdict.PASS), ("browns", Verdict.PENDING), ("settles off", Verdict.HOLD)],
 )
 def test_colour_waits_for_what_moves_and_holds_what_settled_off(journey, verdict):
     found = colour(_context([*BASICS, *seen(journey, (0.2, 1, 3, 7, 14, 21, 28, 35, 42))]))
@@ -206,7 +206,7 @@ def test_colour_waits_for_what_moves_and_holds_what_settled_off(journey, verdict
 def test_no_intended_colour_and_no_photos_hold_nobody_up():
     plain = [*without(BASICS, Portion), (0, Portion("plain"))]
     assert colour(_context(plain)).verdict is Verdict.UNKNOWN
-    assert colour(_context(BASICS)).verdict is Verdict.WAIT
+    assert colour(_context(BASICS)).verdict is Verdict.PENDING
 
 
 def test_the_worst_portion_speaks_for_the_batch():

@@ -185,7 +185,7 @@ def _ph(ph: float, half_width: float | None, strength_pct: float | None) -> None
             "Enter half a step of the strip, or what the meter may be off: 0.1, say.",
         )
     try:
-        read_ph(ph, half_width or STRIP_HALF_WIDTH, strength_pct)
+        read_ph(ph, half_width if half_width is not None else STRIP_HALF_WIDTH, strength_pct)
     except ImpossibleTest as error:
         raise ImpossibleRecord(error.what, error.do) from error
 

@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
-from curejournal.cure.alkali_course import AlkaliSummary, read_tests
+from curejournal.cure.alkali_course import AlkaliSummary, for_posterior, read_tests
 from curejournal.cure.house import HouseRules
 from curejournal.cure.intended import aim_sd
 from curejournal.cure.journey import Journey, follow
-from curejournal.cure.records import AlkaliTest, Batch, ColourReading, Entry, Weighing
+from curejournal.cure.lye_left import LyeLeft, RecipeKnown, blunder_chance, lye_left
+from curejournal.cure.records import (
+    AlkaliTest,
+    Batch,
+    ColourReading,
+    Entry,
+    PacketCheck,
+    ScalarReading,
+    Weighing,
+    WeighingCheck,
+)
 from curejournal.cure.weight import DryingReport, weigh_up
 from curejournal.errors import CureJournalError
-from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.lye import NAOH_PER_KOH, LyeCheck, check_lye
+from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)
 
@@ -26,7 +37,11 @@ source]. Ours."""
 
 @dataclass(frozen=True)
 class Context:
-    """All that a rule may look at: the batch up to `on`, and what was worked out from it."""
+    """All that a rule may look at: the batch up to `on`, and what was worked out from it.
+
+    `packets` are the packets of strips that were tried beside a meter, in this batch or another; `parent_held` says
+    which batch whose pieces are in it was once held for alkali.
+    """
 
     batch: Batch
     on: datetime
@@ -37,6 +52,8 @@ class Context:
     drying: DryingReport
     alkali: AlkaliSummary
     journeys: Mapping[str, Journey]
+    packets: tuple[PacketCheck, ...] = ()
+    parent_held: str = ""
 
     @property
     def margin_proven(self) -> bool:
@@ -50,12 +67,23 @@ class Context:
         return self.lye is not None and self.lye.superfat_nominal_pct > MOST_SUPERFAT_PCT
 
     @property
+    def tests_from(self) -> datetime | None:
+        """From when an alkali test can tell: the reaction is over."""
+        return None if self.poured_at is None else self.poured_at + self.rules.alkali_test_days * DAY
+
+    @property
     def titrated_good(self) -> bool:
-        """Whether a titration speaks for the batch."""
-        return self.alkali.clearing is not None and self.alkali.clearing.method == "titration"
+        """Whether a late titration, with all else, leaves too small a chance of too much free alkali."""
+        left, since = self.alkali.left, self.tests_from
+        if left is None or since is None or self.alkali.holding:
+            return False
+        low_enough = left.chance <= self.rules.alkali_chance_pct / 100
+        return low_enough and bool(self.alkali.usable("titration", since))
 
 
-def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
+def look_at(
+    batch: Batch, on: datetime, rules: HouseRules, packets: Iterable[PacketCheck] = (), parent_held: str = ""
+) -> Context:
     """Work out what the rules look at, from the entries up to `on`."""
     batch = batch.as_of(on)
     lye, problem = None, ""
@@ -72,7 +100,9 @@ def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
         limit_pct_week=rules.loss_pct_week,
         days_apart=rules.weighings_days_apart,
     )
-    return Context(
+    concentrated = _concentrated(drying, poured)
+    late_from = None if poured is None else poured + rules.alkali_test_days * DAY
+    context = Context(
         batch=batch,
         on=on,
         rules=rules,
@@ -80,10 +110,64 @@ def look_at(batch: Batch, on: datetime, rules: HouseRules) -> Context:
         lye=lye,
         lye_problem=problem,
         drying=drying,
-        alkali=read_tests(
-            batch.records(AlkaliTest), rules.free_alkali_pct, rules.ph_usual_to, _concentrated(drying, poured)
-        ),
+        alkali=read_tests(batch.records(AlkaliTest), rules.free_alkali_pct, rules.ph_usual_to, concentrated, late_from),
         journeys=journeys(batch, on, rules),
+        packets=(*(check for _, check in batch.records(PacketCheck)), *packets),
+        parent_held=parent_held,
+    )
+    return replace(context, alkali=replace(context.alkali, left=_lye_left(context, concentrated)))
+
+
+FRESH_LOSS = 0.10
+"""What a bar has lost by the time its free alkali is judged, where no weights tell: 8 to 14% by week six [common
+practice, no source]."""
+
+
+def _lye_left(context: Context, concentrated: Callable[[datetime], float]) -> LyeLeft | None:
+    """What recipe, age and tests say together; None before the pour."""
+    poured = context.poured_at
+    if poured is None:
+        return None
+    loss = max((context.drying.loss_pct or 0.0) / 100, FRESH_LOSS)
+    now = 1 / (1 - min(loss, 0.3))
+    warm = [reading.value for _, reading in context.batch.records(ScalarReading) if reading.kind == "room temperature"]
+    return lye_left(
+        _recipe_known(context),
+        for_posterior(context.batch.records(AlkaliTest), context.packets, poured, lambda at: now / concentrated(at)),
+        (context.on - poured) / DAY,
+        context.rules.free_alkali_pct,
+        now,
+        float(np.mean(warm)) if warm else 20.0,
+    )
+
+
+def _recipe_known(context: Context) -> RecipeKnown | None:
+    lye, recipe = context.lye, context.batch.recipe
+    if lye is None or recipe is None or lye.lye_g <= 0 or context.margin_absurd:
+        return None
+    low, high = lye.superfat_interval_pct
+    nominal = lye.superfat_nominal_pct
+    guards = [check.how for _, check in context.batch.records(WeighingCheck) if check.covers == "lye and oils"]
+    covered = {check.covers for _, check in context.batch.records(WeighingCheck)}
+    if covered >= {"lye", "oils"}:
+        guards.append("weighed twice")
+    return RecipeKnown(
+        superfat_pct=nominal,
+        sd_pct=(high - low) / (2 * 1.96),
+        lye_pct=100 * _naoh_g(recipe) / (1 - min(nominal, 90.0) / 100) / lye.batch_g,
+        blunder=blunder_chance(guards),
+        worst_pct=lye.superfat_worst_pct,
+    )
+
+
+def _naoh_g(recipe: Recipe) -> float:
+    """The lye that went in, as g of pure NaOH."""
+    return sum(
+        alkali.grams
+        * (alkali.purity_low_pct + alkali.purity_high_pct)
+        / 200
+        * (1.0 if alkali.kind == "NaOH" else NAOH_PER_KOH)
+        for alkali in recipe.alkalis
     )
 
 

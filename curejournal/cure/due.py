@@ -51,18 +51,26 @@ def what_is_due(context: Context, all_go: bool, held: str, findings: Mapping[Gau
     if surface.verdict is not Verdict.PASS:
         last = context.batch.of(SurfaceNote)[-1].at if surface.verdict is Verdict.HOLD else None
         when = poured + rules.min_age_days * DAY if last is None else last + rules.check_weekly_days * DAY
-        things.append(DueThing("look", when, "Look at the bars and note it", surface.words))
+        things.append(DueThing("look", when, "Look at the cut faces of the bars and note it", surface.words))
     if findings["record complete"].verdict is Verdict.PENDING:
         things.append(DueThing("complete", on, "Complete the record", findings["record complete"].words))
     if findings["colour"].verdict is Verdict.HOLD:
         things.append(DueThing("decide", on, "Decide whether to sell it as it is", findings["colour"].words))
     if all_go and held:
-        things.append(DueThing("decide", on, "Decide whether it stays on hold", f"{held}; every gauge says go"))
+        things.append(DueThing("decide", on, "Decide whether it stays on hold", f"{held}; nothing else keeps it back"))
     elif all_go:
-        things.append(DueThing("release", on, "Release it, if you agree", "every gauge says go"))
+        things.append(DueThing("release", on, "Review and release", _why_release(findings)))
     if context.batch.none_left:
         things = [thing for thing in things if thing.what in ("complete", "decide", "release")]
     return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
+
+
+def _why_release(findings: Mapping[Gauge, Finding]) -> str:
+    """“All checks passed” stands only over checks that all passed."""
+    unknown = [finding.gauge for finding in findings.values() if finding.verdict is not Verdict.PASS]
+    reserved = [finding.qualifier for finding in findings.values() if finding.qualifier]
+    said = f"all needed checks passed; not known: {', '.join(unknown)}" if unknown else "all checks passed"
+    return "; ".join([said, *reserved])
 
 
 def _test_due(context: Context, poured: datetime, findings: Mapping[Gauge, Finding]) -> DueThing:

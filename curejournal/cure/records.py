@@ -19,7 +19,7 @@ AlkaliMethod = Literal["strip", "meter", "titration"]
 EventKind = Literal[
     "trace", "thickening", "seizing", "ricing", "separation", "poured", "gel", "unmoulded", "cut", "note"
 ]
-Act = Literal["release", "hold", "withdraw", "lift hold"]
+Act = Literal["release", "hold", "withdraw", "lift hold", "keep on sale"]
 WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
 SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
 Weighed = Literal["lye", "oils", "lye and oils"]
@@ -358,6 +358,10 @@ class Batch:
         """How many bars left the rack, for whatever reason."""
         return sum(out.bars for _, out in self.records(BarsOut))
 
+    def bars_out_since(self, at: datetime) -> tuple[tuple[datetime, BarsOut], ...]:
+        """When bars left from a time on, and what is on record of them."""
+        return tuple(out for out in self.records(BarsOut) if out[0] >= at)
+
     @property
     def none_left(self) -> bool:
         """Whether every bar that was cut has left, and none was retained: nothing is here to weigh or to look at."""
@@ -372,6 +376,10 @@ class Batch:
 
     @property
     def last_act(self) -> tuple[datetime | None, Decision | None]:
-        """When something was signed last, and what: it stands until the next one; after a lifted hold nothing does."""
-        at, act = next(reversed(self.records(Decision)), (None, None))
+        """When something was signed last, and what: it stands until the next one; after a lifted hold nothing does.
+
+        That it stays on sale answers a question, and leaves what was signed before as it stands.
+        """
+        acts = [signed for signed in self.records(Decision) if signed[1].act != "keep on sale"]
+        at, act = next(reversed(acts), (None, None))
         return (None, None) if act is not None and act.act == "lift hold" else (at, act)

@@ -254,7 +254,11 @@ def _words(journey: Journey) -> str:
     if journey.state is State.STABLE and journey.intended_lab is None:
         told = "Its colour is at rest."
     if journey.darkens:
-        told = "It darkened to its intended colour." if journey.state is State.RECOVERED else "It is darkening as intended."
+        told = (
+            "It darkened to its intended colour."
+            if journey.state is State.RECOVERED
+            else "It is darkening as intended."
+        )
     if journey.difference_now is None:
         return told
     return f"{told} {wording.figure(journey.difference_now)} ΔE00 from the intended colour at the last photo."

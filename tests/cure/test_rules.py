@@ -6,10 +6,14 @@ import pytest
 
 from curejournal.cure.context import look_at
 from curejournal.cure.findings import Verdict
+from curejournal.cure.gauges import CHECKS
+from curejournal.cure.gauges.age import age
+from curejournal.cure.gauges.alkali import alkali
+from curejournal.cure.gauges.colour import colour
+from curejournal.cure.gauges.lye_margin import lye_margin
+from curejournal.cure.gauges.surface import surface
 from curejournal.cure.house import HouseRules, LimitTooLoose
 from curejournal.cure.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
-from curejournal.cure.rules import RULES, age, colour
-from curejournal.cure.safety import alkali, lye_margin, surface
 from curejournal.soap.recipe import Recipe
 from tests.cure.batches import (
     BASICS,
@@ -28,6 +32,7 @@ from tests.cure.batches import (
     without,
 )
 
+RULES = tuple(check.function for check in CHECKS)
 HIGH_STRIP = AlkaliTest("strip", ph=12.0, half_width=0.5, strength_pct=1.0)
 
 

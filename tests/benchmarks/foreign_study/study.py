@@ -95,9 +95,9 @@ def judge_one(task: tuple[int, int]) -> dict:
             if journey.moments >= 6:
                 row["states"].append((journey.state, true_state(simulated, day, seen), journey.perhaps))
             forecast = journey.forecast
-            if journey.moments >= 3 and returns > day and forecast is not None and None not in forecast.interval:
+            if journey.moments >= 3 and returns > 0 and forecast is not None and None not in forecast.interval:
                 width = (forecast.interval[1] - forecast.interval[0]) / DAY
-                row["dates"].append((held(forecast.interval, returns, day + 120), width))
+                row["dates"].append((held(forecast.interval, returns, day + 120), width, world.late_brown))
         drying = found.drying
         if drying.loss_pct_week is not None and steady > day:
             row["steady"].append((held(drying.steady_interval, steady, day + 180), world.gains))
@@ -171,6 +171,8 @@ def table(rows: list[dict]) -> Iterable[tuple[str, str, str]]:
         _pct(sum(s[1] in (s[0], s[2]) for s in states), len(states)),
     )
     yield "dates of colour hold, both ends given", "90%", _pct(sum(d[0] for d in dates), len(dates))
+    early = [d for d in dates if not d[2]]
+    yield "the same where nothing browns late", "", _pct(sum(d[0] for d in early), len(early))
     yield "their median width, days", "", f"{np.median([d[1] for d in dates]):.1f}" if dates else "none"
     yield "date of steady weight holds", "90%", _pct(sum(s[0] for s in steady), len(steady))
     never = [s for s in steady if not s[1]]

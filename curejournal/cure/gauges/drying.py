@@ -1,0 +1,75 @@
+"""The check of drying: the weight is steady."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from curejournal.cure.context import Context
+from curejournal.cure.findings import Check, Finding, Verdict
+from curejournal.cure.house import source_of
+from curejournal.cure.kinds import KINDS
+from curejournal.cure.records import ScalarReading
+from curejournal.cure.weight import Drying
+
+DAY = timedelta(days=1)
+
+
+def drying(context: Context) -> Finding:
+    """Weight steady."""
+    limit, apart = context.rules.loss_pct_week, context.rules.weighings_days_apart
+    rule = f"loss below {limit:g}% in 7 days, interval and all, on two weighings {apart:g} days apart or more"
+    source, report = source_of("loss_pct_week"), context.drying
+    figures: dict[str, tuple[float, str]] = {}
+    if report.loss_pct_week is not None:
+        figures = {
+            "loss a week": (report.loss_pct_week.estimate, "%"),
+            "loss a week, low": (report.loss_pct_week.low, "%"),
+            "loss a week, high": (report.loss_pct_week.high, "%"),
+        }
+    if report.loss_pct is not None:
+        figures["lost so far"] = (report.loss_pct, "%")
+    if report.most_loss_pct is not None:
+        figures["water that went in"] = (report.most_loss_pct, "%")
+    figures |= _room(context)
+    if report.state is Drying.UNKNOWN:
+        return Finding(
+            "drying",
+            Verdict.UNKNOWN,
+            report.words,
+            rule,
+            source,
+            figures,
+            advice="Weigh the same marked bars each week.",
+            needs=f"weights {apart:g} days apart",
+        )
+    if report.state is Drying.STEADY:
+        return Finding("drying", Verdict.PASS, f"steady: {report.words}", rule, source, figures)
+    damp = figures.get("room humidity, two weeks", (0.0, ""))[0] > DAMP_PCT or report.state is Drying.GAINING
+    advice = "Dry the room; weigh again in a week." if damp else "Weigh again in a week."
+    low, high = (None if at is None else max(context.on, at + apart * DAY) for at in report.steady_interval)
+    until = None if report.steady_at is None else max(context.on, report.steady_at + apart * DAY)
+    return Finding("drying", Verdict.PENDING, report.words, rule, source, figures, until, (low, high), advice)
+
+
+DAMP_PCT = 60.0
+"""Relative humidity above which drying may reverse [common practice, no source]."""
+
+
+def _room(context: Context) -> dict[str, tuple[float, str]]:
+    """Mean temperature and humidity of the last two weeks, where they were noted."""
+    noted: dict[str, list[float]] = {}
+    for at, reading in context.batch.records(ScalarReading):
+        if reading.kind.startswith("room ") and at >= context.on - 14 * DAY:
+            noted.setdefault(reading.kind, []).append(reading.value)
+    return {f"{kind}, two weeks": (sum(v) / len(v), KINDS[kind].unit) for kind, v in noted.items() if kind in KINDS}
+
+
+CHECK = Check(
+    "drying",
+    drying,
+    "Whether the weight is steady.",
+    needed=True,
+    safety=False,
+    source=source_of("loss_pct_week"),
+    rank=50,
+)

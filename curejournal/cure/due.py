@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from curejournal.cure.alkali_course import Outcome
+from curejournal.cure.browning import may_brown
 from curejournal.cure.context import Context
 from curejournal.cure.findings import Finding, Gauge, Verdict
 from curejournal.cure.journey import Journey
@@ -16,6 +17,8 @@ from curejournal.cure.states import State
 from curejournal.cure.weight import Drying
 
 DAY = timedelta(days=1)
+BROWNS_DAYS = 14.0
+"""How often a colour at rest is photographed while later browning cannot be excluded. Ours."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,9 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[Gauge, Findi
 
 def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None:
     done = journey.proven_within or journey.intended_lab is None
-    if journey.state in (State.RECOVERED, State.STABLE_OFF) or (journey.state is State.STABLE and done):
+    at_rest = journey.state in (State.RECOVERED, State.STABLE_OFF) or (journey.state is State.STABLE and done)
+    watched = at_rest and journey.state is not State.STABLE_OFF and bool(journey.points) and may_brown(context)
+    if at_rest and not watched:
         return None
     if journey.intended_lab is None and not journey.moments:
         return None
@@ -102,6 +107,8 @@ def _photo_due(name: str, journey: Journey, context: Context) -> DueThing | None
     if not journey.points or context.poured_at is None:
         return DueThing("photograph", context.on, label, "no colour was measured yet", name)
     last = journey.points[-1]
+    if watched:
+        return DueThing("photograph", last.at + BROWNS_DAYS * DAY, label, "later browning cannot be excluded", name)
     # Visits that follow the change: close while a turn may run, weekly later. Ours.
     wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
     why = "it is darkening to its colour; the next photo tells whether it is there"

@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
 from curejournal.colour.spaces import yellowness_e313
+from curejournal.counting import how_many
 from curejournal.cure.curves import Array, ModelWeight, normal_points
 from curejournal.cure.forecast import HORIZON_DAYS, Forecast, foretell
 from curejournal.cure.records import Entry
 from curejournal.cure.robust_fit import Fitted, fit_robustly, unexpected
-from curejournal.cure.sessions import Session, sessions
+from curejournal.cure.sessions import OTHER_INSTRUMENT_SD, Session, sessions
 from curejournal.cure.states import (
     AHEAD_DAYS,
     LATE_DAYS,
@@ -37,6 +38,13 @@ STAYS_CERTAINTY = 0.9
 """Certainties asked for being within tolerance at the last moment, which is two one-sided tests at 5% (Schuirmann
 1987), and for having been so some days before and being so in two weeks. Ours: two claims in some two thousand were
 false in the judgement study in tests/benchmarks."""
+
+
+MIXED_CARDS_SD = 3 * OTHER_INSTRUMENT_SD
+"""What a reading with one of several cards of unknown colours may be off against another's, in each coordinate. Ours:
+three times what cards of known colours are."""
+STABLE_MOMENTS, STABLE_DAYS = 3, 14.0
+"""What *stable* takes without saying on how little it rests: moments, and the days that they span. Ours."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +92,9 @@ class Journey:
     moments some days apart, to stay there; without it nothing is *back*.
     `difference_now`, `parts_now` (ΔL', ΔC', ΔH') and `yellowness_now` are at
     the last reading, by the fitted curve. `chances` are the shares of the curves for each state, and `perhaps` is the
-    other one of *settled off colour* and *still browning* where the readings cannot tell the two apart.
+    one other that the readings leave possible. `mixed_cards` are the cards of unknown colours that the readings were
+    taken with, if more than one: between them colours compare badly, which is in the intervals. `approximate` counts
+    the moments that were read without a colour chart.
     """
 
     state: State
@@ -103,6 +113,26 @@ class Journey:
     curve: JourneyCurve | None
     models: tuple[ModelWeight, ...]
     perhaps: State | None = None
+    mixed_cards: tuple[str, ...] = ()
+
+    @property
+    def approximate(self) -> int:
+        """How many of its moments were read without a colour chart."""
+        return sum(point.grade is Grade.INDICATIVE for point in self.points)
+
+    @property
+    def rests_on(self) -> str:
+        """On how few readings *stable* rests, where they are fewer than `STABLE_MOMENTS` over `STABLE_DAYS`."""
+        good = [point for point in self.points if not point.questioned]
+        span = good[-1].days - good[0].days if good else 0.0
+        if self.state is not State.STABLE or (len(good) >= STABLE_MOMENTS and span >= STABLE_DAYS):
+            return ""
+        return f"on {how_many(len(good), 'reading')} over {how_many(round(span), 'day')}"
+
+    @property
+    def last_is_strange(self) -> bool:
+        """Whether the last moment does not fit those before: another bar, a bad photo, or a new change."""
+        return bool(self.points) and self.points[-1].questioned
 
     @property
     def darkens(self) -> bool:
@@ -121,7 +151,8 @@ class Journey:
         """The state, and what it may be instead."""
         if self.darkens:
             return "darkened to its colour" if self.state is State.RECOVERED else "darkening to its colour"
-        return f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
+        told = f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
+        return f"{told} {self.rests_on}".strip()
 
 
 def follow(
@@ -170,6 +201,10 @@ def follow(
     days = np.array([(session.at - start) / DAY for session in seen])
     labs = np.array([session.lab for session in seen])
     covariances = np.array([session.covariance for session in seen])
+    mixed = sorted(frozenset().union(*(session.relative_cards for session in seen)))
+    if len(mixed) > 1:
+        # Each such card errs in its own way, and nobody knows how.
+        covariances = covariances + MIXED_CARDS_SD**2 * np.eye(3)
     lone = lone_moment(days, labs, intended_lab, tolerance)
     fitted = fit_robustly(days, labs, covariances, intended_lab, aim_sd, np.where(lone, LONE_WEIGHT, 1.0))
 
@@ -186,10 +221,10 @@ def follow(
     away_then = None if intended_lab is None else ciede2000(np.array(intended_lab), at_moments)
     chances = _chances(fitted, last, at_moments, away_then, intended_lab, tolerance)
     state = name_of(chances, len(seen), last)
+    questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, intended_lab)
     proven = away_then is not None and (
         _proven_within(fitted, days, away_then, np.array(intended_lab), tolerance, back_days_apart)
         and not questioned[-1]
-        and not unexpected(days, labs, covariances, fitted.weights, intended_lab)
     )
     if state is State.RECOVERED and not proven:
         state = State.RECOVERING
@@ -216,6 +251,7 @@ def follow(
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
         perhaps=perhaps(state, dict(chances)),
+        mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
     )
 
 

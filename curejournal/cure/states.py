@@ -29,7 +29,7 @@ REMAINING = 1.0
 """ΔE00 still to come in four weeks, below which a colour counts as at rest: about just noticeable side by side."""
 
 NEARER = 1.5
-"""ΔE00 by which a colour has to come nearer in four weeks to be called *coming back*, if it does not get within
+"""ΔE00 by which a colour has to come nearer in four weeks to be called *recovering*, if it does not get within
 tolerance: half a usual tolerance. Less is not worth a wait. Ours."""
 
 AHEAD_DAYS = 28.0
@@ -40,7 +40,7 @@ LEFT_CERTAINTY = 0.9
 
 LATE_DAYS, LATE_CERTAINTY = 10.0, 0.8
 """Days after which a turn is unlikely, as turns last hours to days [common practice, no source], and the certainty
-that is then asked for to say *turning*. Ours."""
+that is then asked for to say *discolouring*. Ours."""
 
 LONE_DAYS, LONE_OUT, LONE_WEIGHT = 0.5, 1.5, 0.02
 """A single moment more than `LONE_OUT` tolerances off, beside one within tolerance less than `LONE_DAYS` away, is
@@ -107,9 +107,16 @@ def lone_moment(days: Array, labs: Array, intended_lab: Lab | None, tolerance: f
 
 
 def perhaps(state: State, chances: Mapping[State, float]) -> State | None:
-    """The other of *settled off colour* and *still browning*, where it is possible too."""
-    other = {State.STABLE_OFF: State.BROWNING, State.BROWNING: State.STABLE_OFF}.get(state)
-    return other if other and chances[other] >= POSSIBLE else None
+    """The one other state that is possible too, if any is by `POSSIBLE`.
+
+    None beside *recovered*, which is a claim that was proven, and beside *too few readings*.
+    """
+    if state in (State.RECOVERED, State.TOO_FEW):
+        return None
+    home = {State.RECOVERED, State.STABLE}
+    others = {other: share for other, share in chances.items() if other != state and not {state, other} <= home}
+    other = max(others, key=others.__getitem__, default=None)
+    return other if other is not None and others[other] >= POSSIBLE else None
 
 
 def name_of(chances: Iterable[tuple[State, float]], moments: int, last: float) -> State:

@@ -333,8 +333,8 @@ def _drying_words(report: DryingReport) -> str:
     if report.loss_pct is not None:
         words += f" Lost so far: {digits(report.loss_pct, 1)} %"
         words += f", of the {report.most_loss_pct:.0f} % water that went in." if report.most_loss_pct else "."
-    if report.steady_at is not None and report.state.value == "drying":
+    if report.shown_at is not None and report.state.value == "drying":
         words += (
-            f" By the curve steady from about {wording.day(report.steady_at)} ({wording.span(report.steady_interval)})."
+            f" By the curve steady from about {wording.day(report.shown_at)} ({wording.span(report.shown_interval)})."
         )
     return words

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 
+import numpy as np
+
+from curejournal.colour.difference import ciede2000
+from curejournal.counting import how_many
+from curejournal.cure.browning import may_brown
 from curejournal.cure.context import Context
 from curejournal.cure.findings import Check, Finding, Verdict
 from curejournal.cure.house import source_of
 from curejournal.cure.journey import Journey
+from curejournal.cure.records import ColourAccepted
 from curejournal.cure.states import State
 
 DAY = timedelta(days=1)
+SOURCE = f"tolerance: the maker's; days apart: {source_of('colour_days_apart')}"
 
 _COLOUR_VERDICT = {
     State.RECOVERED: Verdict.PASS,
@@ -26,27 +34,26 @@ _COLOUR_VERDICT = {
 def colour(context: Context) -> Finding:
     """Each portion the colour that it should be."""
     apart = context.rules.colour_days_apart
-    rule = f"each portion within its tolerance, interval and all, on two readings {apart:g} days apart, and at rest"
-    source = f"tolerance: the maker's; days apart: {source_of('colour_days_apart')}"
+    rule = (
+        f"each portion within its tolerance, interval and all, on two readings {apart:g} days apart, and at rest; or "
+        "accepted as it is"
+    )
     followed = {
         name: journey
         for name, journey in context.journeys.items()
         if journey.intended_lab is not None or journey.moments
     }
+    unread = [name for name, journey in context.journeys.items() if name not in followed and name]
     if not followed:
         return Finding(
-            "colour", Verdict.UNKNOWN, "no colour was followed", rule, source, advice="A photo with the card starts it."
+            "colour", Verdict.UNKNOWN, "no colour was followed", rule, SOURCE, advice="A photo with the card starts it."
         )
-    verdicts = {name: _portion_verdict(journey) for name, journey in followed.items()}
-    ranks = list(Verdict)
-    worst = max(verdicts.values(), key=ranks.index)
+    verdicts = {name: _portion_verdict(context, name, journey) for name, journey in followed.items()}
+    worst = max(verdicts.values(), key=list(Verdict).index)
     named = [name for name, verdict in verdicts.items() if verdict is worst]
-    figures = {
-        f"{name}: ΔE00": (journey.difference_now.estimate, "ΔE00")
-        for name, journey in followed.items()
-        if journey.difference_now is not None
-    }
-    words = "; ".join(f"{_named(name)}{_state_words(followed[name])}" for name in named)
+    words = "; ".join(f"{_named(name)}{_portion_words(context, name, followed[name])}" for name in named)
+    if unread:
+        words += f"; no reading of {', '.join(unread)}"
     until, low, high = None, None, None
     if worst is Verdict.PENDING:
         ends = [_within_from(followed[name], apart) for name in named]
@@ -55,13 +62,34 @@ def colour(context: Context) -> Finding:
             for column in zip(*ends, strict=True)
         )
     photos = worst is Verdict.PENDING and all(followed[name].state is State.TOO_FEW for name in named)
+    strange = any(followed[name].last_is_strange for name in named)
     advice = {
-        Verdict.HOLD: "Not a safety matter: decide whether to sell it as it is. If so, enter the colour it has as "
-        "the intended one.",
-        Verdict.PENDING: "Photograph it with the card again.",
+        Verdict.HOLD: "Not a safety matter: decide whether to sell it as it is. If so, accept its colour, with your "
+        "reason; the target stays.",
+        Verdict.PENDING: "Was the last photo of this bar? Photograph it with the card again."
+        if strange
+        else "Photograph it with the card again.",
     }.get(worst, "")
     needs = "photos with the card some days apart" if photos and until is None else ""
-    return Finding("colour", worst, words, rule, source, figures, until, (low, high), advice, needs)
+    return Finding("colour", worst, words, rule, SOURCE, _figures(followed), until, (low, high), advice, needs)
+
+
+def _figures(followed: Mapping[str, Journey]) -> dict[str, tuple[float, str]]:
+    return {
+        f"{name}: ΔE00": (journey.difference_now.estimate, "ΔE00")
+        for name, journey in followed.items()
+        if journey.difference_now is not None
+    }
+
+
+def accepted(context: Context, name: str, journey: Journey) -> ColourAccepted | None:
+    """The act by which a portion's colour was accepted as it is, while the colour is still that one."""
+    acts = [act for _, act in context.batch.records(ColourAccepted) if act.portion == name]
+    if not acts or journey.lab_now is None:
+        return None
+    last = acts[-1]
+    same = last.lab is None or float(ciede2000(np.array(last.lab), np.array(journey.lab_now))) <= journey.tolerance
+    return last if same else None
 
 
 def _within_from(journey: Journey, apart: float) -> tuple[datetime | None, datetime | None, datetime | None]:
@@ -78,15 +106,30 @@ def _unproven(journey: Journey) -> bool:
     return journey.state is State.STABLE and journey.intended_lab is not None and not journey.proven_within
 
 
-def _portion_verdict(journey: Journey) -> Verdict:
-    # Without an intended colour there is nothing to come back to, so too few readings hold nobody up.
+def _portion_verdict(context: Context, name: str, journey: Journey) -> Verdict:
+    # Without a target there is nothing to come back to, so too few readings hold nobody up.
     if journey.intended_lab is None and journey.state is State.TOO_FEW:
         return Verdict.UNKNOWN
+    if journey.state in (State.STABLE_OFF, State.BROWNING) and accepted(context, name, journey):
+        return Verdict.PASS
     return Verdict.PENDING if _unproven(journey) else _COLOUR_VERDICT[journey.state]
 
 
-def _state_words(journey: Journey) -> str:
-    return f"{journey.words}{', not yet proven within tolerance' if _unproven(journey) else ''}"
+def _portion_words(context: Context, name: str, journey: Journey) -> str:
+    told = journey.words
+    act = accepted(context, name, journey) if journey.state in (State.STABLE_OFF, State.BROWNING) else None
+    notes = [f"accepted as it is: {act.why}"] if act else []
+    if _unproven(journey):
+        notes.append("not yet proven within tolerance")
+    if journey.last_is_strange:
+        notes.append("the last photo does not fit those before: another bar, a bad photo, or a new change")
+    if journey.approximate:
+        notes.append(f"{how_many(journey.approximate, 'approximate reading')} among them")
+    if journey.mixed_cards:
+        notes.append(f"read with cards of unknown colours: {', '.join(journey.mixed_cards)}, which compare badly")
+    if journey.state in (State.RECOVERED, State.STABLE) and may_brown(context):
+        notes.append("later browning cannot be excluded")
+    return "; ".join([told, *notes])
 
 
 def _named(portion: str) -> str:
@@ -99,6 +142,6 @@ CHECK = Check(
     "Whether each portion has the colour that it should have.",
     needed=False,
     safety=False,
-    source=f"tolerance: the maker's; days apart: {source_of('colour_days_apart')}",
+    source=SOURCE,
     rank=60,
 )

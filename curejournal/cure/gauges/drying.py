@@ -17,7 +17,10 @@ DAY = timedelta(days=1)
 def drying(context: Context) -> Finding:
     """Weight steady."""
     limit, apart = context.rules.loss_pct_week, context.rules.weighings_days_apart
-    rule = f"loss below {limit:g}% in 7 days, interval and all, on two weighings {apart:g} days apart or more"
+    rule = (
+        f"change below {limit:g}% in 7 days: by the curves, interval and all, at two weighings {apart:g} days apart or "
+        "more, and by the scale itself between the last two such"
+    )
     source, report = source_of("loss_pct_week"), context.drying
     figures: dict[str, tuple[float, str]] = {}
     if report.loss_pct_week is not None:
@@ -26,6 +29,8 @@ def drying(context: Context) -> Finding:
             "loss a week, low": (report.loss_pct_week.low, "%"),
             "loss a week, high": (report.loss_pct_week.high, "%"),
         }
+    if report.measured_pct_week is not None:
+        figures["loss a week by the last weighings"] = (report.measured_pct_week, "%")
     if report.loss_pct is not None:
         figures["lost so far"] = (report.loss_pct, "%")
     if report.most_loss_pct is not None:
@@ -46,8 +51,8 @@ def drying(context: Context) -> Finding:
         return Finding("drying", Verdict.PASS, f"steady: {report.words}", rule, source, figures)
     damp = figures.get("room humidity, two weeks", (0.0, ""))[0] > DAMP_PCT or report.state is Drying.GAINING
     advice = "Dry the room; weigh again in a week." if damp else "Weigh again in a week."
-    low, high = (None if at is None else max(context.on, at + apart * DAY) for at in report.steady_interval)
-    until = None if report.steady_at is None else max(context.on, report.steady_at + apart * DAY)
+    low, high = (None if at is None else max(context.on, at) for at in report.shown_interval)
+    until = None if report.shown_at is None else max(context.on, report.shown_at)
     return Finding("drying", Verdict.PENDING, report.words, rule, source, figures, until, (low, high), advice)
 
 

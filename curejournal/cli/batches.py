@@ -258,6 +258,7 @@ def test(
     ] = None,
     blank: Annotated[float, typer.Option("--blank", help="Titration: ml of the blank.")] = 0.0,
     bar_weight: Annotated[float | None, typer.Option("--bar-weight", help="Grams of the marked bar that day.")] = None,
+    bar: Annotated[str, typer.Option("--bar", help="Which bar was tested.")] = "",
     confirmed: Confirmed = False,
     at: At = None,
     by: By = ME,
@@ -277,6 +278,7 @@ def test(
         acid_strength,
         blank,
         bar_weight,
+        bar,
     )
     enter_record(journal, code, record, at, by, confirmed, as_json)
 

@@ -32,9 +32,9 @@ from curejournal.cure.records import (
 )
 from curejournal.cure.words import lab_words
 from curejournal.errors import CureJournalError
+from curejournal.soap.acids import NoAcid
 from curejournal.soap.alkali import STRIP_HALF_WIDTH, ImpossibleTest, read_ph, titrate
-from curejournal.soap.lye import ImpossibleRecipe, check_lye
-from curejournal.soap.oils import UnknownOil
+from curejournal.soap.possible import ImpossibleRecipe, require_possible
 from curejournal.soap.recipe import Recipe
 
 LARGEST_BAR_G = 100_000.0
@@ -110,8 +110,8 @@ def _name(value: str, what: str) -> None:
 
 def _recipe(batch: Batch, record: Recipe, at: datetime) -> None:
     try:
-        check_lye(record)
-    except (ImpossibleRecipe, UnknownOil) as error:
+        require_possible(record)
+    except (ImpossibleRecipe, NoAcid) as error:
         raise ImpossibleRecord(error.what, error.do) from error
     if any(same_code(embed.batch, batch.code) for embed in record.embeds):
         raise ImpossibleRecord("A batch cannot be embedded in itself.", "Give the code of the batch it came from.")

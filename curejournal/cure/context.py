@@ -25,8 +25,8 @@ from curejournal.cure.records import (
 )
 from curejournal.cure.weight import DryingReport, weigh_up
 from curejournal.errors import CureJournalError
-from curejournal.soap.lye import NAOH_PER_KOH, LyeCheck, check_lye
-from curejournal.soap.recipe import Recipe
+from curejournal.soap.lye import LyeCheck, check_lye, water_share
+from curejournal.soap.spreads import NAOH_PER_KOH, lye_spreads
 
 DAY = timedelta(days=1)
 
@@ -96,7 +96,7 @@ def look_at(
     drying = weigh_up(
         batch.of(Weighing),
         poured,
-        water_share=lye.water_share if lye is not None and lye.water_g > 0 else None,
+        water_share=_share_of_water(batch, lye),
         limit_pct_week=rules.loss_pct_week,
         days_apart=rules.weighings_days_apart,
     )
@@ -143,32 +143,29 @@ def _lye_left(context: Context, concentrated: Callable[[datetime], float]) -> Ly
 
 def _recipe_known(context: Context) -> RecipeKnown | None:
     lye, recipe = context.lye, context.batch.recipe
-    if lye is None or recipe is None or lye.lye_g <= 0 or context.margin_absurd:
+    if lye is None or recipe is None or lye.lye_g <= 0 or lye.unknown_oils or context.margin_absurd:
         return None
-    low, high = lye.superfat_interval_pct
     nominal = lye.superfat_nominal_pct
     guards = [check.how for _, check in context.batch.records(WeighingCheck) if check.covers == "lye and oils"]
     covered = {check.covers for _, check in context.batch.records(WeighingCheck)}
     if covered >= {"lye", "oils"}:
         guards.append("weighed twice")
+    naoh_g = sum(spread.middle_g for spread in lye_spreads(recipe)) * NAOH_PER_KOH - lye.acids_take_g
     return RecipeKnown(
         superfat_pct=nominal,
-        sd_pct=(high - low) / (2 * 1.96),
-        lye_pct=100 * _naoh_g(recipe) / (1 - min(nominal, 90.0) / 100) / lye.batch_g,
+        sd_pct=lye.superfat_sd_pct,
+        lye_pct=100 * naoh_g / (1 - min(nominal, 90.0) / 100) / lye.batch_g,
         blunder=blunder_chance(guards),
         worst_pct=lye.superfat_worst_pct,
     )
 
 
-def _naoh_g(recipe: Recipe) -> float:
-    """The lye that went in, as g of pure NaOH."""
-    return sum(
-        alkali.grams
-        * (alkali.purity_low_pct + alkali.purity_high_pct)
-        / 200
-        * (1.0 if alkali.kind == "NaOH" else NAOH_PER_KOH)
-        for alkali in recipe.alkalis
-    )
+def _share_of_water(batch: Batch, lye: LyeCheck | None) -> float | None:
+    """Water's part of the fresh batch, if its recipe tells it."""
+    if lye is not None:
+        return lye.water_share if lye.water_g > 0 else None
+    melted = batch.recipe is not None and batch.recipe.rebatch
+    return water_share(batch.recipe) if batch.recipe is not None and melted else None
 
 
 def journeys(batch: Batch, on: datetime, rules: HouseRules) -> dict[str, Journey]:

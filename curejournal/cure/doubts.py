@@ -8,9 +8,8 @@ from datetime import datetime
 
 from curejournal.counting import how_many
 from curejournal.cure.records import AlkaliTest, BarsOut, Batch, ColourReading, Event, Portion, Record, Weighing
-from curejournal.errors import CureJournalError
 from curejournal.soap.alkali import titrate
-from curejournal.soap.lye import check_lye
+from curejournal.soap.lye import check_lye, water_share
 from curejournal.soap.recipe import MOST_WATER, Recipe
 
 MOST_LOSS_AT_ONCE = 0.08
@@ -33,8 +32,9 @@ def unlikely(batch: Batch, record: Record, at: datetime) -> tuple[Doubt, ...]:
 
 
 def _recipe(batch: Batch, record: Recipe, at: datetime) -> Iterator[Doubt]:
-    for doubt in check_lye(record).doubts:
-        yield Doubt(doubt.code, doubt.text, doubt.do)
+    if record.oils:
+        for doubt in check_lye(record).doubts:
+            yield Doubt(doubt.code, doubt.text, doubt.do)
 
 
 def _portion(batch: Batch, record: Portion, at: datetime) -> Iterator[Doubt]:
@@ -161,13 +161,8 @@ def _swapped(record: Weighing, last: Weighing, alike: Sequence[Weighing]) -> str
 
 
 def _water_share(batch: Batch) -> float | None:
-    if batch.recipe is None:
-        return None
-    try:
-        lye = check_lye(batch.recipe)
-    except CureJournalError:
-        return None
-    return lye.water_share if lye.water_g > 0 else None
+    share = water_share(batch.recipe) if batch.recipe is not None else 0.0
+    return share if share > 0 else None
 
 
 def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> Iterator[Doubt]:

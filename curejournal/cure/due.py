@@ -90,6 +90,8 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[Gauge, Findi
         words = "Titrate"
     else:
         words = "Test for alkali by meter or titration" if summary.tests else "Test for alkali"
+    if context.batch.recipe is not None and context.batch.recipe.rebatch:
+        words = "Titrate three of its bars, each under its name"
     alkali = findings["alkali"].words
     why = f"a test holds it: {alkali}" if summary.holding else (margin.words if over else alkali)
     return DueThing("test", when, words, why)

@@ -61,7 +61,8 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime, lot: s
     history : History
         Of its material.
     dose_pct : float or None
-        % of the oils; None for the usual one. Turns are taken as proportional to the dose.
+        % of the oils in the portion that it goes into; None for the usual one. Turns are taken as proportional to the
+        dose.
     poured_at : datetime
         When it is to be poured.
     lot : str, optional
@@ -85,8 +86,8 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime, lot: s
     left = [story for story in known if story.outcome not in ("stayed within", "darkened as intended")]
     returned = [story.back_days[0] if story.back_days else None for story in left]
     days, difference = _expected_journey([use.story.journey for use in compared], factors)
-    doses = history.doses_pct
-    beyond = dose_pct is not None and doses is not None and not 0.8 * doses[0] <= dose_pct <= 1.25 * doses[1]
+    doses = [use.ingredient.dose_pct for use in history.uses if use.ingredient.dose_pct is not None]
+    beyond = dose_pct is not None and bool(doses) and not 0.8 * min(doses) <= dose_pct <= 1.25 * max(doses)
     count = len({use.story.batch for use in compared})
     return Expected(
         batches=count,

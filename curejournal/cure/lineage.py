@@ -205,4 +205,5 @@ def lots_of(recipe: Recipe) -> Iterator[tuple[str, str, float]]:
     yield from ((alkali.kind, alkali.lot, alkali.grams) for alkali in recipe.alkalis)
     yield from ((liquid.name, liquid.lot, liquid.grams) for liquid in recipe.liquids)
     yield from ((additive.name, additive.lot, additive.grams) for additive in recipe.additives)
+    yield from ((acid.key, acid.lot, acid.grams) for acid in recipe.acids)
     yield from (("embeds", embed.batch, embed.grams) for embed in recipe.embeds)

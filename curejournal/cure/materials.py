@@ -13,6 +13,7 @@ from curejournal.cure.journey import Journey
 from curejournal.cure.posterior import Dose, Observation
 from curejournal.cure.records import Batch, ColourReading, Event
 from curejournal.cure.states import State
+from curejournal.soap.dose import Dosage, dosage
 from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)
@@ -41,8 +42,9 @@ AT_REST_DAYS = 14.0
 class Ingredient:
     """A material in a portion.
 
-    `dose_pct` is % of the oils in that portion by mass: what went into one portion alone is reckoned on its share of
-    the batter. None without oils, or where that share is not known.
+    `dosage` is what is said of its dose. `dose_pct` is what portions are compared by: % of the oils in that portion,
+    on its share of the batter, which is taken as equal where nobody weighed it; None without oils, or where that share
+    cannot be.
     """
 
     material: str
@@ -50,6 +52,7 @@ class Ingredient:
     lot: str
     grams: float
     dose_pct: float | None
+    dosage: Dosage
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,10 @@ class Use:
 
 @dataclass(frozen=True)
 class Named:
-    """A material as recipes name it: the batches that held it, the latest last, and its lowest and highest dose."""
+    """A material as recipes name it: the batches that held it, the latest last, and its lowest and highest dose.
+
+    `doses_pct` is % of all the batch's oils.
+    """
 
     material: str
     kind: Kind
@@ -114,9 +120,8 @@ class History:
 
     @property
     def doses_pct(self) -> tuple[float, float] | None:
-        """Lowest and highest dose, % of the batch's oils."""
-        doses = [use.ingredient.dose_pct for use in self.uses if use.ingredient.dose_pct is not None]
-        return (min(doses), max(doses)) if doses else None
+        """Lowest and highest dose, % of all the batch's oils."""
+        return _range(use.ingredient for use in self.uses)
 
     @property
     def lots(self) -> tuple[History, ...]:
@@ -181,9 +186,11 @@ def ingredients(recipe: Recipe, portions: Collection[str] = ()) -> Iterator[tupl
 
     for liquid in recipe.liquids:
         if liquid.water_fraction < 1.0:  # plain water colours nothing
-            yield "", Ingredient(liquid.name, "liquid", liquid.lot, liquid.grams, pct(liquid.grams))
+            dose = dosage(recipe, liquid.grams)
+            yield "", Ingredient(liquid.name, "liquid", liquid.lot, liquid.grams, pct(liquid.grams), dose)
     for one in recipe.additives:
-        yield one.portion, Ingredient(one.name, one.kind, one.lot, one.grams, pct(one.grams, one.portion))
+        dose = dosage(recipe, one.grams, one.portion)
+        yield one.portion, Ingredient(one.name, one.kind, one.lot, one.grams, pct(one.grams, one.portion), dose)
 
 
 def portions_of(recipe: Recipe) -> tuple[str, ...]:
@@ -251,11 +258,16 @@ def named(batches: Iterable[Batch]) -> tuple[Named, ...]:
             found.setdefault(material_key(item.material), []).append((batch.code, item))
     told = []
     for _, uses in sorted(found.items()):
-        doses = [item.dose_pct for _, item in uses if item.dose_pct is not None]
         codes = tuple(dict.fromkeys(code for code, _ in uses))
         first = uses[0][1]
-        told.append(Named(first.material, first.kind, codes, (min(doses), max(doses)) if doses else None))
+        told.append(Named(first.material, first.kind, codes, _range(item for _, item in uses)))
     return tuple(told)
+
+
+def _range(items: Iterable[Ingredient]) -> tuple[float, float] | None:
+    """Lowest and highest dose, % of all the batch's oils."""
+    doses = [item.dosage.of_oils_pct for item in items if item.dosage.of_oils_pct is not None]
+    return (min(doses), max(doses)) if doses else None
 
 
 def materials_in(batch: Batch) -> tuple[Ingredient, ...]:

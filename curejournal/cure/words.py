@@ -22,18 +22,19 @@ from curejournal.cure.records import (
     WeighingCheck,
     Withdrawn,
 )
-from curejournal.soap.recipe import Embed, Recipe
+from curejournal.soap.recipe import Acid, Alkali, Embed, Recipe
 
 
 def in_words(record: Record) -> str:
     """What a record says, in one line."""
     match record:
         case Recipe(oils=oils, alkalis=alkalis):
-            lye = " and ".join(f"{alkali.grams:g}\u00a0g {alkali.kind}" for alkali in alkalis)
+            lye = " and ".join(map(alkali_words, alkalis))
             fats = f"{sum(oil.grams for oil in oils):g}\u00a0g of {how_many(len(oils), 'oil')}"
-            told = [fats, lye, *map(embed_words, record.embeds)]
+            told = [fats if oils else "", lye, *map(acid_words, record.acids), *map(embed_words, record.embeds)]
             told += [f"{part.grams:g}\u00a0g of batter for {part.portion}" for part in record.batter]
-            return f"recipe: {', '.join(part for part in told if part)}"
+            name = f" {record.name}" if record.name else ""
+            return f"recipe{name}: {', '.join(part for part in told if part)}"
         case Portion():
             about = " (control)" if record.control else ""
             wanted = "" if record.intended_lab is None else f", meant to be {lab_words(record.intended_lab)}"
@@ -56,7 +57,8 @@ def in_words(record: Record) -> str:
         case AlkaliTest(method="titration"):
             used = ", ".join(f"{ml:g}" for ml in record.acid_ml)
             acid = f"{used} ml of {record.acid_mol_l or 0:g} mol/l acid"
-            return f"titration: {acid} on {record.soap_g or 0:g}\u00a0g of soap"
+            bar = f" of {record.bar}" if record.bar else ""
+            return f"titration: {acid} on {record.soap_g or 0:g}\u00a0g of soap{bar}"
         case AlkaliTest():
             doubt = f" ± {record.half_width:g}" if record.half_width is not None else ""
             doubt += "".join(f", {what}" for what in (record.bar, record.packet and f"packet {record.packet}") if what)
@@ -94,9 +96,21 @@ def in_words(record: Record) -> str:
 
 
 def embed_words(embed: Embed) -> str:
-    """Pieces of an earlier batch: how much, of which, where."""
+    """Pieces of an earlier batch, or soap of it that was melted: how much, of which, where."""
     where = f" in {embed.portion}" if embed.portion else ""
-    return f"{embed.grams:g}\u00a0g of batch {embed.batch} embedded{where}"
+    return f"{embed.grams:g}\u00a0g of batch {embed.batch} {'melted' if embed.melted else 'embedded'}{where}"
+
+
+def alkali_words(alkali: Alkali) -> str:
+    """How much alkali, solid or dissolved."""
+    dissolved = "" if alkali.solution_pct is None else f" solution of {alkali.solution_pct:g}%"
+    return f"{alkali.grams:g}\u00a0g {alkali.kind}{dissolved}"
+
+
+def acid_words(acid: Acid) -> str:
+    """How much of an acid, and how strong."""
+    strength = "" if acid.strength_pct == 100 else f" of {acid.strength_pct:g}%"
+    return f"{acid.grams:g}\u00a0g {acid.key}{strength}"
 
 
 def lab_words(lab: tuple[float, float, float], decimals: int = 1) -> str:

@@ -1,9 +1,10 @@
 """A recipe as JSON or as a table for spreadsheets, and back.
 
-JSON: an object with `format`, `oils`, `alkalis`, `liquids`, `additives`, `embeds` and `batter`, whose rows have the
-fields of `soap.recipe`. CSV: one row for each material, `what` being oil, alkali, liquid, additive or embed, and one,
-batter, for each portion whose batter was weighed; an empty cell is that field's usual value. A spreadsheet's semicolons
-and decimal commas are understood.
+JSON: an object with `format`, `oils`, `alkalis`, `liquids`, `additives`, `embeds`, `batter` and `acids`, whose rows
+have the fields of `soap.recipe`, and with `scale_g` and `name`. CSV: one row for each material, `what` being oil,
+alkali, liquid, additive, embed or acid, one, batter, for each portion whose batter was weighed, and one, recipe,
+with the recipe's name and, as its grams, the step of the scale; an empty cell is that field's usual value. A
+spreadsheet's semicolons and decimal commas are understood.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from typing import Any
 
 from curejournal.journal.faults import DataRefused
 from curejournal.journal.spreadsheet import escaped, unescaped
-from curejournal.soap.recipe import Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
+from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
 
 FORMAT = "curejournal recipe 1"
 PARTS: dict[str, tuple[str, type[Any]]] = {
@@ -27,9 +28,18 @@ PARTS: dict[str, tuple[str, type[Any]]] = {
     "additive": ("additives", Additive),
     "embed": ("embeds", Embed),
     "batter": ("batter", Batter),
+    "acid": ("acids", Acid),
 }
 """What a row of the table is: the recipe's field and the type of its rows."""
-NAMES = {"oil": "key", "alkali": "kind", "liquid": "name", "additive": "name", "embed": "batch", "batter": "portion"}
+NAMES = {
+    "oil": "key",
+    "alkali": "kind",
+    "liquid": "name",
+    "additive": "name",
+    "embed": "batch",
+    "batter": "portion",
+    "acid": "key",
+}
 """Which field of each is its name: the column `name` in the table."""
 COLUMNS = (
     "what",
@@ -38,6 +48,10 @@ COLUMNS = (
         field.name for what, (_, kind) in PARTS.items() for field in fields(kind) if field.name != NAMES[what]
     ),
 )
+
+
+WHOLE = "recipe"
+"""The row of the table that is about the recipe itself."""
 
 
 def recipe_json(recipe: Recipe) -> str:
@@ -50,6 +64,8 @@ def recipe_csv(recipe: Recipe) -> str:
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(COLUMNS)
+    whole = {"what": WHOLE, "name": recipe.name, "grams": recipe.scale_g}
+    writer.writerow([_cell(whole.get(column)) for column in COLUMNS])
     for what, (part, _) in PARTS.items():
         for row in getattr(recipe, part):
             cells = {**asdict(row), "what": what, "name": getattr(row, NAMES[what])}
@@ -95,11 +111,20 @@ def fields_from_csv(text: str) -> dict[str, Any]:
     try:
         for row in reader:
             if any(row.values()):
+                if str(row.get("what") or "").strip().lower() == WHOLE:
+                    recipe |= _about(row, semicolons, reader.line_num)
+                    continue
                 part, fields_of_row = _row(row, semicolons, reader.line_num)
                 recipe[part].append(fields_of_row)
     except csv.Error as fault:
         raise _refused(f"line {reader.line_num}: {fault}") from fault
     return recipe
+
+
+def _about(row: Mapping[str, Any], semicolons: bool, line: int) -> dict[str, Any]:
+    name, step = (str(row.get(column) or "").strip() for column in ("name", "grams"))
+    about: dict[str, Any] = {"name": unescaped(name)}
+    return about | ({"scale_g": _number(step, semicolons, line)} if step else {})
 
 
 def _row(row: Mapping[str, Any], semicolons: bool, line: int) -> tuple[str, dict[str, Any]]:
@@ -111,11 +136,19 @@ def _row(row: Mapping[str, Any], semicolons: bool, line: int) -> tuple[str, dict
     for field in fields(kind):
         cell = str(row.get("name" if field.name == NAMES[what] else field.name) or "").strip()
         if cell:
-            numeric = "float" in str(field.type)
-            made[field.name] = _number(cell, semicolons, line) if numeric else unescaped(cell)
+            made[field.name] = _value(str(field.type), cell, semicolons, line)
         elif field.default is MISSING:
             raise _refused(f"line {line}: {field.name} is empty")
     return part, made
+
+
+def _value(kind: str, cell: str, semicolons: bool, line: int) -> Any:
+    if "float" in kind:
+        return _number(cell, semicolons, line)
+    if "int" in kind:
+        return int(_number(cell, semicolons, line))
+    # A spreadsheet writes TRUE.
+    return cell.lower() if kind == "bool" else unescaped(cell)
 
 
 def _number(cell: str, semicolons: bool, line: int) -> float:

@@ -121,7 +121,7 @@ def material(
     journal, name, on
         The material as recipes name it, and the time.
     dose_pct : float, optional
-        The planned dose, % of the oils.
+        The planned dose, % of the oils in the portion that it goes into.
     most : int, optional
         Look at so many of its latest batches only.
     beside_others : bool

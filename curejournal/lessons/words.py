@@ -52,7 +52,7 @@ def effect_words(effect: Effect, what: What) -> str:
     if effect.chance < 0.5:
         return f"probably not ({100 * effect.chance:.0f} %); {seen}."
     sure = "very likely" if effect.chance >= 0.9 else "perhaps"
-    size = f"{wording.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils"
+    size = f"{wording.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils in its portion"
     line = f"{sure} {VERBS[what]} ({100 * effect.chance:.0f} %), by {size}; {seen}."
     if len(effect.materials) > 1:
         line += " They were never apart, so nobody can say which of them."
@@ -65,7 +65,7 @@ def effect_words(effect: Effect, what: What) -> str:
 
 def pour_words(pour: TestPour) -> str:
     """A test pour, and what it would show."""
-    how = "one without" if pour.without else f"{pour.dose_pct:.1f} % of the oils of"
+    how = "one without" if pour.without else f"{pour.dose_pct:.1f} % of the oils in its portion of"
     alone = "" if pour.without else " alone"
     twice = "" if pour.decides else " These overlap: pour it twice."
     return (
@@ -76,7 +76,8 @@ def pour_words(pour: TestPour) -> str:
 
 def lot_words(one: LotComparison) -> str:
     """Whether a material changed with its lot, and by how much."""
-    change = f"{wording.figure(one.largest_change)} ΔE00 per % of the oils between {' and '.join(one.between)}"
+    lots = " and ".join(one.between)
+    change = f"{wording.figure(one.largest_change)} ΔE00 per % of the oils in its portion between {lots}"
     return f"{one.material}: {'changed with its lot' if one.changed else 'no change with the lot shown'}, {change}."
 
 

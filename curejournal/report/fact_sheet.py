@@ -55,6 +55,8 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
     if doses:
         same = round(doses[0], 1) == round(doses[1], 1)
         told.append(("dose", f"{doses[0]:.1f}{'' if same else f' to {doses[1]:.1f}'} % of the oils by mass"))
+        soap = [pct for use in history.uses for pct in use.ingredient.dosage.of_soap_pct]
+        told.append(("in the finished soap", f"{min(soap):.1f} to {max(soap):.1f} % by mass, fresh to fully dry"))
     turns = [use.story.turn.estimate for use in history.uses if use.story.turn]
     if turns:
         told.append(("greatest change seen", f"{_range(turns, 1)} ΔE00 from the intended colour"))
@@ -82,7 +84,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
 
 def effect_words(effect: Effect) -> str:
     """What a material does by itself, as far as all batches together can tell."""
-    size = f"{wording.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils"
+    size = f"{wording.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils in its portion"
     told = f"{size}; chance that it does anything {100 * effect.chance:.0f} %"
     if len(effect.materials) > 1:
         return f"{' and '.join(effect.materials)} were never apart, so only together: {told}"
@@ -114,12 +116,12 @@ def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str) -> byt
     return bytes(page.output())
 
 
-HEAD = ("batch", "poured", "lot", "dose, %", "greatest change, ΔE00", "what became of it", "back after")
+HEAD = ("batch", "poured", "lot", "% of oils", "greatest change, ΔE00", "what became of it", "back after")
 
 
 def use_row(use: Use) -> tuple[str, ...]:
     """One use as a row of the table."""
-    story, dose = use.story, use.ingredient.dose_pct
+    story, dose = use.story, use.ingredient.dosage.of_oils_pct
     back = story.back_days
     return (
         story.batch,

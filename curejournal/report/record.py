@@ -27,6 +27,7 @@ from curejournal.cure.records import (
 from curejournal.cure.words import in_words, lab_words
 from curejournal.report import wording
 from curejournal.report.sheet import Sheet, Swatch, grams, maybe_day
+from curejournal.soap.recipe import Alkali, Oil
 
 NO_LOT = "not recorded"
 
@@ -143,17 +144,22 @@ def _materials(sheet: Sheet, record: BatchRecord) -> None:
         return
     oils_g = sum(oil.grams for oil in recipe.oils) or 1.0
     rows: list[tuple[str, str, float, str, str]] = [
-        (f"{oil.key} (oil)", "", oil.grams, oil.lot, _certificate(oil.certificate_sv)) for oil in recipe.oils
+        (f"{oil.key} (oil)", "", oil.grams, oil.lot, _certificate(oil)) for oil in recipe.oils
     ]
     rows += [
-        (a.kind, "", a.grams, a.lot, f"purity {a.purity_low_pct:g} to {a.purity_high_pct:g} %") for a in recipe.alkalis
+        (_alkali_name(a), "", a.grams, a.lot, f"purity {a.purity_low_pct:g} to {a.purity_high_pct:g} %")
+        for a in recipe.alkalis
     ]
     rows += [
         (liquid.name, "", liquid.grams, liquid.lot, "" if liquid.water_fraction == 1 else _milk(liquid.water_fraction))
         for liquid in recipe.liquids
     ]
     rows += [(a.name, a.portion or "whole batch", a.grams, a.lot, a.kind) for a in recipe.additives]
-    rows += [("embeds", e.portion or "whole batch", e.grams, e.batch, "pieces of a batch") for e in recipe.embeds]
+    rows += [(a.key, "", a.grams, a.lot, f"acid, {a.strength_pct:g} %") for a in recipe.acids]
+    rows += [
+        ("melted soap" if e.melted else "embeds", e.portion or "whole batch", e.grams, e.batch, "pieces of a batch")
+        for e in recipe.embeds
+    ]
     sheet.rows(
         ("material", "portion", "weighed", "% of oils", "lot", "remark"),
         [(n, p, grams(g), f"{100 * g / oils_g:.1f}", lot or NO_LOT, remark) for n, p, g, lot, remark in rows],
@@ -168,8 +174,14 @@ def _materials(sheet: Sheet, record: BatchRecord) -> None:
             sheet.say(f"{title}: {'; '.join(told)}.")
 
 
-def _certificate(sv: float | None) -> str:
-    return "" if sv is None else f"certificate: {sv:g} mg KOH/g"
+def _certificate(oil: Oil) -> str:
+    if oil.certificate_sv is None:
+        return ""
+    return f"{oil.sv_from or 'certificate'}: {oil.certificate_sv:g} ± {oil.certificate_sv_half_width:g} mg KOH/g"
+
+
+def _alkali_name(alkali: Alkali) -> str:
+    return alkali.kind if alkali.solution_pct is None else f"{alkali.kind}, {alkali.solution_pct:g} % solution"
 
 
 def _milk(water_fraction: float) -> str:

@@ -2,40 +2,37 @@
 
 from __future__ import annotations
 
-import math
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from curejournal.counting import digits
-from curejournal.errors import CureJournalError
+from curejournal.soap.acids import acid_named
+from curejournal.soap.liquids import more_than_water
 from curejournal.soap.oils import sv_range
-from curejournal.soap.recipe import MOST_WATER, Liquid, Oil, Recipe
-
-# IUPAC abridged standard atomic weights (g/mol): H 1.008, O 15.999, Na 22.990, K 39.098.
-NAOH_G_MOL = 22.990 + 15.999 + 1.008
-KOH_G_MOL = 39.098 + 15.999 + 1.008
-NAOH_PER_KOH = NAOH_G_MOL / KOH_G_MOL
-
-LIQUID_FAT_SV = (190.0, 265.0)
-"""mg KOH per g of the fat in a liquid, which the recipe does not name. Ours: wide enough for
-coconut (248-265, Codex STAN 210) and for milk fat (about 210-235) [from memory]."""
-
-MOST_POURED = 1.05
-"""Batter in all portions as a part of what was weighed in, above which the weights cannot be right. Ours: scales and
-what was rounded."""
-
-COVERAGE = 1.96
-"""Standard deviations in a 95% interval of many independent spreads (GUM, JCGM 100:2008, 6.3.3)."""
+from curejournal.soap.possible import ImpossibleRecipe as ImpossibleRecipe
+from curejournal.soap.possible import recipe_mass_g as recipe_mass_g
+from curejournal.soap.possible import require, require_possible
+from curejournal.soap.recipe import Acid, Alkali, Liquid, Oil, Recipe
+from curejournal.soap.spreads import KOH_G_MOL as KOH_G_MOL
+from curejournal.soap.spreads import NAOH_G_MOL as NAOH_G_MOL
+from curejournal.soap.spreads import NAOH_PER_KOH, Spread, acid_spreads, fat_spreads, interval_of, lye_spreads, worst_of
 
 
-class ImpossibleRecipe(CureJournalError):
-    """Amounts that cannot be: negative, not a number, purity above 100%."""
+class NothingToSaponify(ImpossibleRecipe):
+    """A rebatch without new oils: no lye was put in, so there is no superfat to work out."""
 
 
 LyeDoubtCode = Literal[
-    "below zero", "may be below zero", "worst case below zero", "no lye", "much superfat", "concentration"
+    "below zero",
+    "may be below zero",
+    "worst case below zero",
+    "no lye",
+    "much superfat",
+    "concentration",
+    "unknown oil",
+    "acid elsewhere",
+    "not water alone",
 ]
 
 
@@ -52,11 +49,20 @@ class LyeDoubt:
 class LyeCheck:
     """What a recipe's lye does to its fat.
 
-    Superfat is in % of all fat, that of liquids included. `superfat_interval_pct`
-    combines independent spreads (95%); `superfat_worst_pct` takes every
-    spread at its worst at once. `water_g` is what the lye is dissolved in; embeds are made soap and count neither
+    What it gives to whoever judges further: superfat, in % of all fat, that of liquids included, after acids have taken
+    up their part of the lye. `superfat_nominal_pct` is at the middle of every spread; `superfat_interval_pct` holds it
+    with 95%, by what is known of each fat, of the lye's purity and strength, of the acids' strength, and by the scale;
+    `superfat_sd_pct` is the standard deviation of the same; `superfat_worst_pct` takes every spread at its worst at
+    once. A weight that was mistyped, lye that was not mixed in, and oils that were exchanged are in none of them.
+
+    `unknown_oils` are fats of which no value is known: they count as taking up anything a fat can, so that the interval
+    stays true, and the nominal value means nothing. `because` says in words what makes the interval as wide as it is.
+
+    `water_g` is what the lye is dissolved in: that of liquids, of lye solutions and of acids; `lye_g` the solid alkali,
+    impurities included, and `lye_concentration_pct` its part of both. Embeds are made soap and count neither
     there nor as fat. `embeds_water_g` are the bounds of what was left in them. `water_share` is all water's part of
-    the fresh batch by mass, embeds at their upper bound: the most that a bar can lose.
+    the fresh batch by mass, embeds at their upper bound: the most that a bar can lose. `acids_take_g` is the lye that
+    acids take up, as g of pure NaOH.
     """
 
     superfat_nominal_pct: float
@@ -72,6 +78,10 @@ class LyeCheck:
     doubts: tuple[LyeDoubt, ...]
     embeds_g: float = 0.0
     embeds_water_g: tuple[float, float] = (0.0, 0.0)
+    superfat_sd_pct: float = 0.0
+    unknown_oils: tuple[str, ...] = ()
+    because: str = ""
+    acids_take_g: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -101,62 +111,102 @@ def check_lye(recipe: Recipe) -> LyeCheck:
     ------
     ImpossibleRecipe
         If an amount cannot be, or there is no fat.
-    UnknownOil
-        If a fat has neither a published range nor a certificate.
+    NothingToSaponify
+        If it is a rebatch without new oils.
 
     Notes
     -----
-    Every published range and purity range counts as a uniform spread, variance
-    (high - low)^2 / 12, independent of the others; lots of one fat without a
-    certificate share theirs. First-order propagation (GUM, JCGM 100:2008,
-    5.1.2), never wider than the worst case.
+    superfat = 1 - (lye - what acids take up) / (what the fat takes up), all as KOH. Every range counts as a uniform
+    spread, independent of the others; lots of one fat without a certificate share theirs. One weighing is off by the
+    rounding of two readings, zero and load, each uniform within half a step. First-order propagation (GUM, JCGM
+    100:2008, 5.1.2) with the quantiles of the sum itself, not of a normal one; never wider than the worst case. An
+    error of the scale that all weighings share cancels.
 
     """
-    _possible(recipe)
-    need = _demands(recipe.oils, recipe.liquids)
-    supply = [
-        (
-            alkali.grams * alkali.purity_low_pct / 100 * _koh_per(alkali.kind),
-            alkali.grams * alkali.purity_high_pct / 100 * _koh_per(alkali.kind),
+    require_possible(recipe)
+    if not recipe.oils:
+        raise NothingToSaponify(
+            "The soap was melted down and no oils were added: there is no lye to work out.",
+            "What its parents left in it shows in titrations of its own bars.",
         )
-        for alkali in recipe.alkalis
-    ]
-    need_low, need_high = sum(low for low, _ in need), sum(high for _, high in need)
-    have_low, have_high = sum(low for low, _ in supply), sum(high for _, high in supply)
-    need_mid, have_mid = (need_low + need_high) / 2, (have_low + have_high) / 2
+    fats, lyes = fat_spreads(recipe), lye_spreads(recipe)
+    acids = acid_spreads(recipe)
+    nominal, worst = _superfat(fats, lyes, acids), worst_of(fats, lyes, acids)
+    sd, interval = interval_of(fats, lyes, acids, nominal, worst)
+    unknown = tuple(dict.fromkeys(spread.unknown for spread in fats if spread.unknown))
 
-    nominal = 100 * (1 - have_mid / need_mid)
-    worst = (100 * (1 - have_high / need_low), 100 * (1 - have_low / need_high))
-    ratio_sd = math.hypot(_uniform_sd(supply) / need_mid, have_mid / need_mid * _uniform_sd(need) / need_mid)
-    combined = (
-        max(worst[0], nominal - COVERAGE * 100 * ratio_sd),
-        min(worst[1], nominal + COVERAGE * 100 * ratio_sd),
-    )
-
-    oils_g = sum(oil.grams for oil in recipe.oils)
-    lye_g = sum(alkali.grams for alkali in recipe.alkalis)
-    water_g = sum(liquid.grams * liquid.water_fraction for liquid in recipe.liquids)
-    embeds_water_g = (
-        sum(embed.grams * embed.water_low_fraction for embed in recipe.embeds),
-        sum(embed.grams * embed.water_high_fraction for embed in recipe.embeds),
-    )
+    lye_g = sum(alkali.solid_g for alkali in recipe.alkalis)
+    water_g, embeds_water_g = _water(recipe)
     batch_g = recipe_mass_g(recipe)
     concentration = 100 * lye_g / (lye_g + water_g) if lye_g > 0 else None
-    return LyeCheck(
+    because = max((*fats, *lyes, *acids), key=lambda spread: spread.half_g).words
+    checked = LyeCheck(
         superfat_nominal_pct=nominal,
-        superfat_interval_pct=combined,
+        superfat_interval_pct=interval,
         superfat_worst_pct=worst,
-        fat_g=oils_g + sum(liq.grams * liq.fat_fraction for liq in recipe.liquids),
+        fat_g=sum(oil.grams for oil in recipe.oils) + sum(liq.grams * liq.fat_fraction for liq in recipe.liquids),
         lye_g=lye_g,
         water_g=water_g,
         batch_g=batch_g,
-        water_share=(water_g + embeds_water_g[1]) / batch_g,
+        water_share=water_share(recipe),
         lye_concentration_pct=concentration,
         water_to_lye=water_g / lye_g if lye_g > 0 else None,
-        doubts=tuple(_doubts(nominal, combined, worst, concentration)),
+        doubts=(),
         embeds_g=sum(embed.grams for embed in recipe.embeds),
         embeds_water_g=embeds_water_g,
+        superfat_sd_pct=sd,
+        unknown_oils=unknown,
+        because=because,
+        acids_take_g=sum(spread.middle_g for spread in acids) * NAOH_PER_KOH,
     )
+    by_ranges = worst_of(fats, lyes, acids, scale=False)[0]
+    return replace(checked, doubts=(*_doubts(checked, by_ranges), *_misplaced(recipe)))
+
+
+def water_share(recipe: Recipe) -> float:
+    """Water's part of the fresh batch by mass, embeds at their upper bound."""
+    water_g, (_, embeds_most_g) = _water(recipe)
+    return (water_g + embeds_most_g) / recipe_mass_g(recipe)
+
+
+def _water(recipe: Recipe) -> tuple[float, tuple[float, float]]:
+    """The water that the lye is in, and the bounds of what was left in embeds, in g."""
+    free_g = sum(liquid.grams * liquid.water_fraction for liquid in recipe.liquids)
+    free_g += sum(alkali.water_g for alkali in recipe.alkalis) + sum(acid.water_g for acid in recipe.acids)
+    low = sum(embed.grams * embed.water_low_fraction for embed in recipe.embeds)
+    return free_g, (low, sum(embed.grams * embed.water_high_fraction for embed in recipe.embeds))
+
+
+def _superfat(fats: Iterable[Spread], lyes: Iterable[Spread], acids: Iterable[Spread]) -> float:
+    fat, lye, acid = (sum(spread.middle_g for spread in some) for some in (fats, lyes, acids))
+    return 100 * (1 - (lye - acid) / fat)
+
+
+def alkalis_for(recipe: Recipe, superfat_pct: float) -> tuple[Alkali, ...]:
+    """The recipe's own alkalis, weighed anew for a target superfat: their mix, purity and solution stay.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        One without alkali gets NaOH of 97 to 99%.
+    superfat_pct : float
+        Part of the fat to leave without lye, in %; at the middle of each fat's range.
+
+    Raises
+    ------
+    ImpossibleRecipe
+        If the target or an amount cannot be.
+    UnknownOil
+        If nobody knows how much lye one of the fats takes up.
+
+    """
+    require(0 <= superfat_pct < 100, "The superfat has to be from 0 to below 100%.")
+    given = replace(recipe, alkalis=recipe.alkalis or (Alkali("NaOH", 100.0),))
+    require_possible(given)
+    need = sum(spread.middle_g for spread in _known_fats(given)) * (1 - superfat_pct / 100)
+    need += sum(spread.middle_g for spread in acid_spreads(given))
+    by = need / sum(spread.middle_g for spread in lye_spreads(given))
+    return tuple(replace(alkali, grams=alkali.grams * by) for alkali in given.alkalis)
 
 
 def lye_for(
@@ -164,6 +214,7 @@ def lye_for(
     superfat_pct: float,
     *,
     liquids: Iterable[Liquid] = (),
+    acids: Iterable[Acid] = (),
     koh_share: float = 0.0,
     naoh_purity_pct: float = 98.0,
     koh_purity_pct: float = 90.0,
@@ -176,6 +227,8 @@ def lye_for(
         What needs saponifying; fat in liquids counts.
     superfat_pct : float
         Part of the fat to leave without lye, in %.
+    acids
+        What takes up lye before the oils do.
     koh_share : float
         Part of the alkali, by moles, that is KOH: 0 for a hard bar.
     naoh_purity_pct, koh_purity_pct : float
@@ -190,12 +243,16 @@ def lye_for(
     ------
     ImpossibleRecipe
         If the target, share or purity cannot be.
+    UnknownOil
+        If nobody knows how much lye one of the fats takes up.
 
     """
-    _require(0 <= superfat_pct < 100, "The superfat has to be from 0 to below 100%.")
-    _require(0 <= koh_share <= 1, "The share of KOH has to be from 0 to 1.")
-    _require(0 < naoh_purity_pct <= 100 and 0 < koh_purity_pct <= 100, "A purity has to be above 0 and up to 100%.")
-    koh_g = sum((low + high) / 2 for low, high in _demands(tuple(oils), tuple(liquids))) * (1 - superfat_pct / 100)
+    require(0 <= superfat_pct < 100, "The superfat has to be from 0 to below 100%.")
+    require(0 <= koh_share <= 1, "The share of KOH has to be from 0 to 1.")
+    require(0 < naoh_purity_pct <= 100 and 0 < koh_purity_pct <= 100, "A purity has to be above 0 and up to 100%.")
+    recipe = Recipe(tuple(oils), (), tuple(liquids), acids=tuple(acids))
+    koh_g = sum(spread.middle_g for spread in _known_fats(recipe)) * (1 - superfat_pct / 100)
+    koh_g += sum(spread.middle_g for spread in acid_spreads(recipe))
     return LyeNeed(
         naoh_g=koh_g * (1 - koh_share) * NAOH_PER_KOH / (naoh_purity_pct / 100),
         koh_g=koh_g * koh_share / (koh_purity_pct / 100),
@@ -204,52 +261,46 @@ def lye_for(
     )
 
 
-def recipe_mass_g(recipe: Recipe) -> float:
-    """Everything that was weighed in, in g."""
-    return (
-        sum(oil.grams for oil in recipe.oils)
-        + sum(alkali.grams for alkali in recipe.alkalis)
-        + sum(liquid.grams for liquid in recipe.liquids)
-        + sum(additive.grams for additive in recipe.additives)
-        + sum(embed.grams for embed in recipe.embeds)
-    )
+def _known_fats(recipe: Recipe) -> tuple[Spread, ...]:
+    for oil in recipe.oils:
+        sv_range(oil)
+    return fat_spreads(recipe)
 
 
-def _koh_per(kind: str) -> float:
-    return 1 / NAOH_PER_KOH if kind == "NaOH" else 1.0
-
-
-def _uniform_sd(ranges: Iterable[tuple[float, float]]) -> float:
-    return math.sqrt(sum((high - low) ** 2 / 12 for low, high in ranges))
-
-
-def _demands(oils: Iterable[Oil], liquids: Iterable[Liquid]) -> list[tuple[float, float]]:
-    """Grams of KOH that each independent source of fat takes up, lowest and highest."""
-    demands: list[tuple[float, float]] = []
-    published: dict[str, float] = defaultdict(float)
-    for oil in oils:
-        low, high = sv_range(oil)
-        if oil.certificate_sv is None:
-            published[oil.key] += oil.grams
-        else:
-            demands.append((oil.grams * low / 1000, oil.grams * high / 1000))
-    for key, grams in published.items():
-        low, high = sv_range(Oil(key, grams))
-        demands.append((grams * low / 1000, grams * high / 1000))
-    for liquid in liquids:
-        fat_g = liquid.grams * liquid.fat_fraction
-        if fat_g > 0:
-            demands.append((fat_g * LIQUID_FAT_SV[0] / 1000, fat_g * LIQUID_FAT_SV[1] / 1000))
-    return demands
-
-
-def _doubts(
-    nominal: float, combined: tuple[float, float], worst: tuple[float, float], concentration: float | None
-) -> Iterable[LyeDoubt]:
+def _doubts(checked: LyeCheck, worst_by_ranges_pct: float) -> Iterable[LyeDoubt]:
+    concentration = checked.lye_concentration_pct
     if concentration is None:
         yield LyeDoubt("no lye", "There is no alkali in the recipe.", "Enter the NaOH or KOH as weighed.")
         return
-    low, high = combined
+    yield from _unknown(checked) if checked.unknown_oils else _superfat_doubts(checked, worst_by_ranges_pct)
+    # Solubility of NaOH at 20 °C is about 52% by mass [from memory: CRC Handbook]; 25-40% is usual
+    # [common practice, no source].
+    if not 20 <= concentration <= 50:
+        yield LyeDoubt(
+            "concentration",
+            f"A lye of {concentration:.0f}% is outside 20 to 50%.",
+            "Check the water: was a liquid left out, or does a liquid hold less water than entered?",
+        )
+
+
+def _unknown(checked: LyeCheck) -> Iterable[LyeDoubt]:
+    low, high = checked.superfat_worst_pct
+    over = "More lye than these oils can take up, whatever they are" if high < 0 else "The superfat cannot be told"
+    yield LyeDoubt(
+        "below zero" if high < 0 else "unknown oil",
+        f"How much lye {_and(checked.unknown_oils)} takes up is not known here. {over}: it is somewhere from "
+        f"{digits(low, 0)} to {digits(high, 0)}%.",
+        "Enter the saponification value of the supplier's certificate, or your own, with its spread. "
+        "Until then only a titration can show that no lye is left.",
+    )
+
+
+def _and(names: tuple[str, ...]) -> str:
+    return " and ".join(f"“{name}”" for name in names)
+
+
+def _superfat_doubts(checked: LyeCheck, worst_by_ranges_pct: float) -> Iterable[LyeDoubt]:
+    nominal, (low, high) = checked.superfat_nominal_pct, checked.superfat_interval_pct
     if nominal < 0:
         slipped = "Check the weights: did a decimal slip in the lye? " if nominal < -50 else ""
         yield LyeDoubt(
@@ -263,10 +314,10 @@ def _doubts(
             f"The oils may take up less lye than is in the recipe: superfat {digits(low, 1)} to {digits(high, 1)}%.",
             "Raise the superfat, or enter the certificate's saponification value. If it is poured, titrate.",
         )
-    elif worst[0] < 0:
+    elif worst_by_ranges_pct < 0:  # the scale's rounding alone, at its worst everywhere, asks nobody anything
         yield LyeDoubt(
             "worst case below zero",
-            f"With every spread at its worst the superfat would be {digits(worst[0], 1)}%.",
+            f"With every spread at its worst the superfat would be {digits(checked.superfat_worst_pct[0], 1)}%.",
             "Unlikely, but a titration before selling settles it.",
         )
     if nominal > 20:
@@ -275,63 +326,22 @@ def _doubts(
             f"A superfat of {nominal:.0f}% is far above the usual 2 to 10% (salt bars apart).",
             "Check the weights: an oil entered twice, or a decimal slipped in the lye?",
         )
-    # Solubility of NaOH at 20 °C is about 52% by mass [from memory: CRC Handbook]; 25-40% is usual
-    # [common practice, no source].
-    if not 20 <= concentration <= 50:
-        yield LyeDoubt(
-            "concentration",
-            f"A lye of {concentration:.0f}% is outside 20 to 50%.",
-            "Check the water: was a liquid left out, or does a liquid hold less water than entered?",
-        )
 
 
-def _require(holds: bool, sentence: str) -> None:
-    if not holds:
-        raise ImpossibleRecipe(sentence, "Correct it and try again.")
-
-
-def _possible(recipe: Recipe) -> None:
-    _require(bool(recipe.oils), "The recipe has no oils.")
-    for oil in recipe.oils:
-        _amount(oil.key, oil.grams)
-        if oil.certificate_sv is not None:
-            # Fats run from about 80 (wax esters) to 265; above 400 not even tributyrin (557) is a soap fat.
-            plausible = 50 <= oil.certificate_sv <= 400 and 0 <= oil.certificate_sv_half_width < 50
-            _require(
-                plausible,
-                f"A saponification value of {oil.certificate_sv:g} ± {oil.certificate_sv_half_width:g} "
-                f"for {oil.key} cannot be: it has to be in mg KOH per g, from 50 to 400.",
+def _misplaced(recipe: Recipe) -> Iterable[LyeDoubt]:
+    """What stands where it does not count: an acid among the additives, milk as plain water."""
+    for name in (*(row.name for row in recipe.additives), *(row.name for row in recipe.liquids)):
+        acid = acid_named(name)
+        if acid is not None:
+            yield LyeDoubt(
+                "acid elsewhere",
+                f"“{name}” takes up lye, but it is not entered as an acid, so the superfat leaves it out.",
+                f"Enter it among the acids, as {acid.key}, with its strength.",
             )
-    for alkali in recipe.alkalis:
-        _amount(alkali.kind, alkali.grams)
-        low, high = alkali.purity_low_pct, alkali.purity_high_pct
-        _require(0 < low <= high <= 100, f"A purity from {low:g} to {high:g}% for {alkali.kind} cannot be.")
     for liquid in recipe.liquids:
-        _amount(liquid.name, liquid.grams)
-        water, fat = liquid.water_fraction, liquid.fat_fraction
-        _require(
-            0 <= water <= 1 and 0 <= fat <= 1 and water + fat <= 1 + 1e-9,
-            f"Water {water:g} and fat {fat:g} of {liquid.name} have to be parts of 1, together at most 1.",
-        )
-    for additive in recipe.additives:
-        _amount(additive.name, additive.grams)
-    for part in recipe.batter:
-        _amount(f"batter in {part.portion}", part.grams)
-    poured_g = sum(part.grams for part in recipe.batter)
-    _require(
-        poured_g <= MOST_POURED * recipe.batter_g,
-        f"{poured_g:.0f}\u00a0g of batter were poured into portions, but only {recipe.batter_g:.0f}\u00a0g were made.",
-    )
-    for embed in recipe.embeds:
-        _amount(embed.batch, embed.grams)
-        low, high = embed.water_low_fraction, embed.water_high_fraction
-        _require(
-            0 <= low <= high <= MOST_WATER, f"Water from {low:g} to {high:g} of embeds of {embed.batch} cannot be left."
-        )
-
-
-def _amount(name: str, grams: float) -> None:
-    _require(
-        math.isfinite(grams) and grams > 0, f"{digits(grams)}\u00a0g of {name or 'an unnamed material'} cannot be."
-    )
-    _require(bool(name.strip()), "A material has no name.")
+        if liquid.water_fraction == 1.0 and more_than_water(liquid.name):
+            yield LyeDoubt(
+                "not water alone",
+                f"“{liquid.name}” is entered as nothing but water.",
+                "Enter its water and fat; the label tells them.",
+            )

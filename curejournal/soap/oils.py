@@ -55,12 +55,12 @@ def sv_range(oil: Oil) -> tuple[float, float]:
     """
     if oil.certificate_sv is not None:
         return (
-            oil.certificate_sv - oil.certificate_sv_half_width,
+            max(oil.certificate_sv - oil.certificate_sv_half_width, 0.0),
             oil.certificate_sv + oil.certificate_sv_half_width,
         )
     if oil.key not in OILS:
         raise UnknownOil(
             f"No saponification value is known for “{oil.key}”.",
-            "Choose one of: " + ", ".join(sorted(OILS)) + "; or enter the value of the supplier's certificate.",
+            "Enter the value of the supplier's certificate, or your own, with its spread; or choose a listed fat.",
         )
     return OILS[oil.key].low, OILS[oil.key].high

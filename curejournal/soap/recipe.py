@@ -1,4 +1,4 @@
-"""What goes into a batch: oils, alkali, liquids and additives, each with its lot."""
+"""What goes into a batch: oils, alkali, acids, liquids and additives, each with its lot."""
 
 from __future__ import annotations
 
@@ -11,8 +11,9 @@ from typing import Literal
 class Oil:
     """One fat of the recipe.
 
-    `key` names an entry of `oils.toml`. A certificate's own saponification
-    value (mg KOH per g) with its half-width wins over the published range.
+    `key` names an entry of `oils.toml`, or any other fat by its own name. A certificate's own saponification
+    value (mg KOH per g) with its half-width wins over the published range, and so does the maker's own; `sv_from` says
+    whose it is.
     """
 
     key: str
@@ -20,17 +21,57 @@ class Oil:
     lot: str = ""
     certificate_sv: float | None = None
     certificate_sv_half_width: float = 1.0
+    sv_from: str = ""
 
 
 @dataclass(frozen=True)
 class Alkali:
-    """Solid sodium or potassium hydroxide as weighed, impurities included."""
+    """Sodium or potassium hydroxide as weighed, impurities included.
+
+    `solution_pct` is None for the solid. For a solution it is the solid in 100 g of it, known to
+    `solution_half_width_pct`; the purity is that of the solid, 100% if the supplier states the strength as pure alkali.
+    """
 
     kind: Literal["NaOH", "KOH"]
     grams: float
     purity_low_pct: float = 97.0
     purity_high_pct: float = 99.0
     lot: str = ""
+    solution_pct: float | None = None
+    solution_half_width_pct: float = 0.5
+
+    @property
+    def solid_g(self) -> float:
+        """The solid in it, impurities included, in g."""
+        return self.grams if self.solution_pct is None else self.grams * self.solution_pct / 100
+
+    @property
+    def water_g(self) -> float:
+        """The water that a solution brings, in g."""
+        return self.grams - self.solid_g
+
+
+@dataclass(frozen=True)
+class Acid:
+    """An acid that takes up lye before any oil does: an entry of `acids.toml`, by its key.
+
+    `strength_pct` is the acid in 100 g of what was weighed, known to `strength_half_width_pct`: 100 of crystals, 5 of a
+    5% vinegar. The rest is water. An acid that is not listed needs its molar mass and how many protons of a molecule
+    take up lye.
+    """
+
+    key: str
+    grams: float
+    strength_pct: float = 100.0
+    strength_half_width_pct: float = 0.0
+    lot: str = ""
+    molar_mass_g_mol: float | None = None
+    protons: int | None = None
+
+    @property
+    def water_g(self) -> float:
+        """The water that it brings, in g."""
+        return self.grams * (1 - self.strength_pct / 100)
 
 
 @dataclass(frozen=True)
@@ -65,7 +106,8 @@ class Embed:
     """Pieces of an earlier batch that were put into this one.
 
     `batch` is that batch's code. `water_low_fraction` and `water_high_fraction` bound the water that was left in them,
-    as parts of their weight; by default nobody knows it.
+    as parts of their weight; by default nobody knows it. `melted` says that they were melted through, as in a rebatch:
+    that batch is then a parent by weight, and no piece of it stays whole.
     """
 
     batch: str
@@ -73,6 +115,7 @@ class Embed:
     portion: str = ""
     water_low_fraction: float = 0.0
     water_high_fraction: float = MOST_WATER
+    melted: bool = False
 
 
 @dataclass(frozen=True)
@@ -85,7 +128,11 @@ class Batter:
 
 @dataclass(frozen=True)
 class Recipe:
-    """One batch's materials as weighed. `batter` tells which part of it each portion got, where that was weighed."""
+    """One batch's materials as weighed.
+
+    `batter` tells which part of it each portion got, where that was weighed. `scale_g` is the step of the scale that
+    everything was weighed with, in g. `name` is the recipe's own: rules may be set for all batches of one recipe.
+    """
 
     oils: tuple[Oil, ...]
     alkalis: tuple[Alkali, ...]
@@ -93,24 +140,32 @@ class Recipe:
     additives: tuple[Additive, ...] = ()
     embeds: tuple[Embed, ...] = ()
     batter: tuple[Batter, ...] = ()
+    acids: tuple[Acid, ...] = ()
+    scale_g: float = 1.0
+    name: str = ""
+
+    @property
+    def rebatch(self) -> bool:
+        """Whether soap of earlier batches was melted through for it."""
+        return any(embed.melted for embed in self.embeds)
+
+    @property
+    def materials(self) -> tuple[Oil | Alkali | Liquid | Additive | Acid, ...]:
+        """Every row that has a lot: oils, alkalis, liquids, additives and acids, in this order."""
+        return (*self.oils, *self.alkalis, *self.liquids, *self.additives, *self.acids)
 
     @property
     def batter_g(self) -> float:
         """What there is to divide among the portions: all but what went into one of them alone, and embeds."""
         everywhere = sum(additive.grams for additive in self.additives if not additive.portion)
-        base: tuple[Oil | Alkali | Liquid, ...] = (*self.oils, *self.alkalis, *self.liquids)
-        return everywhere + sum(item.grams for item in base)
+        melted = sum(embed.grams for embed in self.embeds if embed.melted)
+        base: tuple[Oil | Alkali | Liquid | Acid, ...] = (*self.oils, *self.alkalis, *self.liquids, *self.acids)
+        return everywhere + melted + sum(item.grams for item in base)
 
     @property
     def lots(self) -> tuple[str, ...]:
-        """The lot of each oil, alkali, liquid and additive, in this order; empty where none was noted."""
-        rows: tuple[Oil | Alkali | Liquid | Additive, ...] = (
-            *self.oils,
-            *self.alkalis,
-            *self.liquids,
-            *self.additives,
-        )
-        return tuple(row.lot for row in rows)
+        """The lot of each of `materials`; empty where none was noted."""
+        return tuple(row.lot for row in self.materials)
 
     def with_lots(self, lots: Sequence[str]) -> Recipe:
         """The same materials of other lots, in the order of `lots`; a certificate is of its own lot alone."""
@@ -125,6 +180,7 @@ class Recipe:
             alkalis=tuple(replace(row, lot=next(left)) for row in self.alkalis),
             liquids=tuple(replace(row, lot=next(left)) for row in self.liquids),
             additives=tuple(replace(row, lot=next(left)) for row in self.additives),
+            acids=tuple(replace(row, lot=next(left)) for row in self.acids),
         )
 
     def share(self, portion: str, portions: Collection[str]) -> float | None:

@@ -40,13 +40,15 @@ def scale(recipe: Recipe, factor: float | None = None, *, to_g: float | None = N
     _require((factor is None) != (to_g is None), "Give either a factor or a mass to come to.")
     by = factor if factor is not None else (to_g or 0.0) / recipe_mass_g(recipe)
     _require(math.isfinite(by) and by > 0, "A recipe can only be scaled to something above zero.")
-    return Recipe(
+    return replace(
+        recipe,
         oils=tuple(replace(item, grams=item.grams * by) for item in recipe.oils),
         alkalis=tuple(replace(item, grams=item.grams * by) for item in recipe.alkalis),
         liquids=tuple(replace(item, grams=item.grams * by) for item in recipe.liquids),
         additives=tuple(replace(item, grams=item.grams * by) for item in recipe.additives),
         embeds=tuple(replace(item, grams=item.grams * by) for item in recipe.embeds),
         batter=tuple(replace(item, grams=item.grams * by) for item in recipe.batter),
+        acids=tuple(replace(item, grams=item.grams * by) for item in recipe.acids),
     )
 
 

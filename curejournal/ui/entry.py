@@ -243,6 +243,7 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
             ]
             strength = st.number_input("Acid's strength, mol/l", value=0.1, step=0.01, format="%.4f", key=f"{key}-mol")
             blank = st.number_input("Blank, ml", value=0.0, step=0.01, key=f"{key}-blank")
+            which = st.text_input("Which bar", key=f"{key}-which", max_chars=80).strip()
             bar = weight_input("A marked bar's weight that day, g", value=None, step=0.1, key=f"{key}-bar")
         else:
             st.caption(
@@ -268,6 +269,7 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
     if sent and method == "titration":
         volumes = tuple(volume for volume in acid if volume is not None)
         test = AlkaliTest(method, soap_g=soap, acid_ml=volumes, acid_mol_l=strength, blank_ml=blank, bar_weight_g=bar)
+        test = replace(test, bar=which)
         offer(desk, batch.code, [test], at, key)
     elif sent:
         offer(desk, batch.code, [AlkaliTest(method, ph, half, percent or None, temperature)], at, key)

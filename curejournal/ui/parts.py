@@ -8,7 +8,7 @@ from html import escape
 from curejournal.colour.sample import Lab
 from curejournal.cure.judgement import Judgement
 from curejournal.cure.records import ColourReading
-from curejournal.cure.words import embed_words
+from curejournal.cure.words import acid_words, alkali_words, embed_words
 from curejournal.report import figures, wording
 from curejournal.soap.recipe import Recipe
 from curejournal.ui.page import Desk, plain
@@ -182,11 +182,11 @@ def recipe_lines(recipe: Recipe | None) -> list[str]:
         return []
     rows = [(f"{oil.grams:g}\u00a0g {oil.key}", oil.lot) for oil in recipe.oils]
     rows += [
-        (f"{a.grams:g}\u00a0g {a.kind} ({a.purity_low_pct:g} to {a.purity_high_pct:g} % pure)", a.lot)
-        for a in recipe.alkalis
+        (f"{alkali_words(a)} ({a.purity_low_pct:g} to {a.purity_high_pct:g} % pure)", a.lot) for a in recipe.alkalis
     ]
     rows += [(f"{liquid.grams:g}\u00a0g {liquid.name}", liquid.lot) for liquid in recipe.liquids]
     rows += [(f"{a.grams:g}\u00a0g {a.name}{f' in {a.portion}' if a.portion else ''}", a.lot) for a in recipe.additives]
+    rows += [(acid_words(acid), acid.lot) for acid in recipe.acids]
     lines = [f"{what}, lot {lot}" if lot else f"{what}, no lot noted" for what, lot in rows]
     lines += map(embed_words, recipe.embeds)
     return [*lines, *(f"{part.grams:g}\u00a0g of batter in {part.portion}" for part in recipe.batter)]

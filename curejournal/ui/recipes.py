@@ -2,30 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
-from typing import Any, TypeVar, get_args, get_type_hints
+from typing import Any, get_args, get_type_hints
 
 from curejournal import workflow
-from curejournal.counting import digits
 from curejournal.cure.judgement import LYE
+from curejournal.cure.lineage import lots_of
 from curejournal.cure.materials import portions_of
 from curejournal.cure.records import Batch
+from curejournal.soap.acids import ACIDS
+from curejournal.soap.liquids import liquid_named
 from curejournal.soap.lye import LyeCheck, check_lye, lye_for
+from curejournal.soap.lye_words import answer, figures
 from curejournal.soap.oils import OILS
-from curejournal.soap.recipe import Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
+from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
 from curejournal.ui import entry, parts
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.recipe_rows import known_row, rows
 from curejournal.ui.telling import st, weight_input
-
-T = TypeVar("T")
 
 KINDS = get_args(get_type_hints(Additive)["kind"])
 PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}
 """Of the solid, %: NaOH 97 to 99, KOH about 90 [common practice, no source]; the bag's label is better."""
 WHOLE = "the whole batch"
 PIECES = "Pieces of batch"
+AS_PIECES, MELTED = "pieces", "melted through (rebatch)"
 
 
 def of_batch(desk: Desk, batch: Batch) -> None:
@@ -36,14 +39,22 @@ def of_batch(desk: Desk, batch: Batch) -> None:
     key = f"{form}-{last.id if last else 0}"
     recipe = ask(desk, key, batch.recipe, [portion.name for portion in batch.portions], batch.code)
     if recipe is not None:
-        checked = attempt(lambda: check_lye(recipe))
-        if checked is not None:
-            lye(checked)
+        show_lye(recipe)
         if last is not None:
             parts.say("The recipe as it was entered before stays in the history.", "soft")
         if st.button("Keep the recipe", key=f"{key}-go", type="primary"):
             at, corrects = (last.at, last.id) if last is not None else (desk.now, None)
             entry.offer(desk, batch.code, [recipe], at, form, supersedes=corrects)
+
+
+def show_lye(recipe: Recipe) -> None:
+    """What a recipe's lye does; of soap that was melted, why nothing can be said."""
+    if not recipe.oils and recipe.rebatch:
+        parts.say("A rebatch without new oils has no lye to work out: titrate three of its bars before selling.")
+        return
+    checked = attempt(lambda: check_lye(recipe))
+    if checked is not None:
+        lye(checked)
 
 
 def lye(checked: LyeCheck) -> None:
@@ -57,18 +68,10 @@ def lye(checked: LyeCheck) -> None:
 
 
 def superfat(checked: LyeCheck) -> None:
-    """What fat is left over: by independent spreads, and with every spread at its worst."""
-    low, high, worst, best = (digits(pct, 1) for pct in (*checked.superfat_interval_pct, *checked.superfat_worst_pct))
-    ratio = checked.lye_concentration_pct
-    parts.values(
-        {
-            "Superfat": f"{digits(checked.superfat_nominal_pct, 1)} %, most likely {low} to {high} %",
-            "At worst": f"{worst} to {best} %, every spread taken at its worst",
-            "Lye concentration": f"{ratio:.0f} %" if ratio is not None else "no alkali in it",
-            "Water": f"{checked.water_g:.1f}\u00a0g in {checked.batch_g:.1f}\u00a0g: "
-            "no bar can lose more than that part",
-        }
-    )
+    """The answer in words, and the figures on a tap."""
+    parts.say(answer(checked), "lead")
+    with st.expander("Figures"):
+        parts.values(dict(figures(checked)))
 
 
 def pieces_now(desk: Desk, recipe: Recipe) -> Recipe:
@@ -90,8 +93,7 @@ def same_bottles(key: str, recipe: Recipe, source: str) -> bool:
 
 def lots(key: str, recipe: Recipe) -> Recipe:
     """Ask which lots a recipe is poured from; those that it names are shown, not taken."""
-    names = [*(oil.key for oil in recipe.oils), *(alkali.kind for alkali in recipe.alkalis)]
-    names += [*(liquid.name for liquid in recipe.liquids), *(additive.name for additive in recipe.additives)]
+    names = [name for name, _, _ in lots_of(recipe)][: len(recipe.lots)]
     with st.expander("Lots of the bottles that are poured from now"):
         parts.say("Left empty, a lot counts as not noted. It can be entered later too.", "soft")
         found = [
@@ -111,14 +113,11 @@ def ask(desk: Desk, key: str, old: Recipe | None, portions: Sequence[str], code:
     before = old or Recipe((), ())
     gone = [name for name in portions_of(before) if name not in portions]
     places = [WHOLE, *portions, *gone]
-    rows = _rows(f"{key}-oil", "Oil", [(oil.key, oil.grams, oil.lot) for oil in before.oils], {"Oil": list(OILS)})
-    known = partial(_known, before.oils, lambda oil: oil.key)
-    oils = [
-        replace(known(row["Oil"], row["number"]) or Oil(row["Oil"], 0.0), grams=row["grams"], lot=row["lot"])
-        for row in rows
-    ]
+    name = st.text_input("Recipe’s name (rules may be set by it)", before.name, key=f"{key}-called", max_chars=80)
+    oils = _oils(f"{key}-oil", before)
     liquids = _liquids(f"{key}-liquid", before)
-    _suggest(key, oils, liquids)
+    acids = _acids(f"{key}-acid", before)
+    _suggest(key, oils, liquids, acids)
     alkalis = _alkalis(f"{key}-alkali", before)
     additives = _additives(f"{key}-additive", before, places)
     pieces = _pieces(desk, f"{key}-pieces", before, places, code)
@@ -133,16 +132,89 @@ def ask(desk: Desk, key: str, old: Recipe | None, portions: Sequence[str], code:
             )
     if not oils and not pieces:
         return None
-    return Recipe(tuple(oils), tuple(alkalis), tuple(liquids), tuple(additives), pieces, batter)
+    scale_g = st.number_input(
+        "Step of the scale that it was weighed with, g", 0.0, 100.0, before.scale_g, 0.1, key=f"{key}-scale"
+    )
+    rows_asked = tuple(oils), tuple(alkalis), tuple(liquids), tuple(additives)
+    return Recipe(*rows_asked, pieces, batter, tuple(acids), scale_g, name.strip())
 
 
-def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid]) -> None:
+def _oils(key: str, before: Recipe) -> list[Oil]:
+    """Any oil: one of the list, or by its own name; with the value of a certificate, or the maker's own."""
+    old = [(oil.key, oil.grams, oil.lot) for oil in before.oils]
+    asked_rows = rows(key, "Oil", old, {"Oil": list(OILS)}, new="Oil")
+    found = []
+    for row in asked_rows:
+        known = known_row(before.oils, lambda oil: oil.key, row["Oil"], row["number"]) or Oil(row["Oil"], 0.0)
+        found.append(replace(known, grams=row["grams"], lot=row["lot"]))
+    labels = [f"{row['number'] + 1}. {oil.key}" for row, oil in zip(asked_rows, found, strict=True)]
+    own = [label for label, oil in zip(labels, found, strict=True) if oil.certificate_sv is not None]
+    own += [label for label, oil in zip(labels, found, strict=True) if oil.key not in OILS and label not in own]
+    if not labels:
+        return found
+    asked = st.multiselect(
+        "Oils with a saponification value of their own: a certificate’s, or yours",
+        labels,
+        own,
+        key=f"{key}-own-{'-'.join(own)}",
+    )
+    return [
+        _own_value(f"{key}-{number}", oil) if label in asked else replace(oil, certificate_sv=None, sv_from="")
+        for number, (label, oil) in enumerate(zip(labels, found, strict=True))
+    ]
+
+
+def _own_value(key: str, oil: Oil) -> Oil:
+    with st.container(horizontal=True, key=f"{key}-sv-row", vertical_alignment="bottom"):
+        sv = st.number_input(
+            f"{plain(oil.key)}, mg KOH/g",
+            0.0,
+            400.0,
+            oil.certificate_sv,
+            0.1,
+            key=f"{key}-sv-{oil.key}",
+            width=190,
+            placeholder="not known",
+        )
+        half = st.number_input(
+            "give or take", 0.0, 49.0, oil.certificate_sv_half_width, 0.5, key=f"{key}-svh-{oil.key}", width=130
+        )
+        source = st.text_input("whose value", oil.sv_from or "certificate", key=f"{key}-svf-{oil.key}", width=190)
+    if sv is None:
+        return replace(oil, certificate_sv=None, sv_from="")
+    whose = oil.sv_from if source == "certificate" and not oil.sv_from else source.strip()
+    return replace(oil, certificate_sv=sv, certificate_sv_half_width=half, sv_from=whose)
+
+
+def _acids(key: str, before: Recipe) -> list[Acid]:
+    """Acids, which take up lye; a vinegar, or one in solution, with its strength."""
+    old = [(acid.key, acid.grams, acid.lot) for acid in before.acids]
+    found = []
+    for row in rows(key, "Acid", old, {"Acid": list(ACIDS)}, least=0):
+        known = known_row(before.acids, lambda acid: acid.key, row["Acid"], row["number"])
+        usual = ACIDS.get(row["Acid"])
+        acid = known or Acid(
+            row["Acid"], 0.0, usual.usual_pct if usual else 100.0, usual.half_width_pct if usual else 0.0
+        )
+        strength = st.number_input(
+            f"Strength of {plain(row['Acid'])}, % (the label tells; 100 is the pure acid)",
+            0.1,
+            100.0,
+            acid.strength_pct,
+            0.5,
+            key=f"{key}-{row['number']}-strength-{row['Acid']}",
+        )
+        found.append(replace(acid, grams=row["grams"], lot=row["lot"], strength_pct=strength))
+    return found
+
+
+def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid], acids: Sequence[Acid]) -> None:
     if not oils:
         return
     with st.expander("How much lye do these oils need?"):
         wanted = st.slider("Superfat, %", 0.0, 15.0, 5.0, 0.5, key=f"{key}-superfat")
         koh = st.slider("KOH, part of the alkali by moles, %", 0, 100, 0, key=f"{key}-koh")
-        need = attempt(lambda: lye_for(oils, wanted, liquids=liquids, koh_share=koh / 100))
+        need = attempt(lambda: lye_for(oils, wanted, liquids=liquids, acids=acids, koh_share=koh / 100))
         if need is not None:
             parts.values(
                 {
@@ -156,18 +228,11 @@ def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid]) -> None:
             )
 
 
-def _known(before: Sequence[T], name_of: Callable[[T], str], name: str, number: int) -> T | None:
-    """What is known of a row's material: what stood in that row, if it is still called so; else another of its name."""
-    same = [item for item in before[number : number + 1] if name_of(item) == name]
-    same += [item for item in before if name_of(item) == name]
-    return same[0] if same else None
-
-
 def _alkalis(key: str, before: Recipe) -> list[Alkali]:
     found = []
-    rows = _rows(key, "Alkali", [(a.kind, a.grams, a.lot) for a in before.alkalis], {"Alkali": list(PURITY)})
-    for row in rows:
-        known = _known(before.alkalis, lambda alkali: alkali.kind, row["Alkali"], row["number"])
+    asked_rows = rows(key, "Alkali", [(a.kind, a.grams, a.lot) for a in before.alkalis], {"Alkali": list(PURITY)})
+    for row in asked_rows:
+        known = known_row(before.alkalis, lambda alkali: alkali.kind, row["Alkali"], row["number"])
         usual = (known.purity_low_pct, known.purity_high_pct) if known else PURITY[row["Alkali"]]
         low, high = st.slider(
             f"Purity of this {row['Alkali']}, % (the bag’s label tells)",
@@ -177,8 +242,21 @@ def _alkalis(key: str, before: Recipe) -> list[Alkali]:
             0.5,
             key=f"{key}-{row['number']}-pure-{row['Alkali']}",
         )
-        found.append(Alkali(row["Alkali"], row["grams"], low, high, row["lot"]))
+        solution, half = _dissolved(f"{key}-{row['number']}-{row['Alkali']}", known)
+        found.append(Alkali(row["Alkali"], row["grams"], low, high, row["lot"], solution, half))
     return found
+
+
+def _dissolved(key: str, known: Alkali | None) -> tuple[float | None, float]:
+    """Whether it was weighed as a solution, and how strong that is."""
+    old = known.solution_pct if known else None
+    half = known.solution_half_width_pct if known else 0.5
+    if not st.toggle("Weighed as a solution (masterbatch)", old is not None, key=f"{key}-dissolved"):
+        return None, half
+    with st.container(horizontal=True, key=f"{key}-dissolved-row"):
+        pct = st.number_input("Solid in 100 g of it, g", 1.0, 60.0, old or 50.0, 0.5, key=f"{key}-solution", width=190)
+        off = st.number_input("give or take", 0.0, 10.0, half, 0.1, key=f"{key}-solution-half", width=130)
+    return pct, off
 
 
 def _liquids(key: str, before: Recipe) -> list[Liquid]:
@@ -186,20 +264,29 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
         ("water", None, "")
     ]
     found = []
-    for row in _rows(key, "Liquid", old, {}):
+    for row in rows(key, "Liquid", old, {}):
         name, number = row["Liquid"], row["number"]
-        known = _known(before.liquids, lambda liquid: liquid.name, name, number)
-        water, fat = (known.water_fraction, known.fat_fraction) if known else (1.0, 0.0)
+        known = known_row(before.liquids, lambda liquid: liquid.name, name, number)
+        usual = liquid_named(name)
+        water, fat = (usual.water, usual.fat) if usual else (1.0, 0.0)
+        if known:
+            water, fat = known.water_fraction, known.fat_fraction
         # Plain water is all water and has no fat: nobody is asked.
         if (water, fat) != (1.0, 0.0) or "water" not in name.casefold():
             left, right = st.columns(2)
             with left:
                 water = st.number_input(
-                    f"Water in {plain(name)}, part of 1", 0.0, 1.0, water, 0.01, key=f"{key}-{number}-water"
+                    f"Water in {plain(name)}, part of 1", 0.0, 1.0, water, 0.01, key=f"{key}-{number}-water-{name}"
                 )
             with right:
                 fat = st.number_input(
-                    f"Fat in {plain(name)}, part of 1", 0.0, 1.0, fat, 0.001, format="%.3f", key=f"{key}-{number}-fat"
+                    f"Fat in {plain(name)}, part of 1",
+                    0.0,
+                    1.0,
+                    fat,
+                    0.001,
+                    format="%.3f",
+                    key=f"{key}-{number}-fat-{name}",
                 )
         found.append(Liquid(name, row["grams"], water, fat, row["lot"]))
     return found
@@ -208,7 +295,7 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
 def _additives(key: str, before: Recipe, places: Sequence[str]) -> list[Additive]:
     old = [(a.name, a.grams, a.lot, a.kind, a.portion or WHOLE) for a in before.additives]
     more = {"kind": KINDS, "in": places}
-    rows = _rows(key, "Additive", old, more, least=0)
+    asked_rows = rows(key, "Additive", old, more, least=0)
     return [
         Additive(
             row["Additive"],
@@ -217,7 +304,7 @@ def _additives(key: str, before: Recipe, places: Sequence[str]) -> list[Additive
             "" if row["in"] == WHOLE else row["in"],
             row["lot"],
         )
-        for row in rows
+        for row in asked_rows
     ]
 
 
@@ -228,15 +315,16 @@ def _pieces(desk: Desk, key: str, before: Recipe, places: Sequence[str], code: s
     if not codes:
         return ()
     known = {piece.batch: piece for piece in before.embeds}
-    old = [(piece.batch, piece.grams, "", piece.portion or WHOLE) for piece in before.embeds]
+    old = [(p.batch, p.grams, "", p.portion or WHOLE, MELTED if p.melted else AS_PIECES) for p in before.embeds]
     found = []
-    for row in _rows(key, PIECES, old, {PIECES: codes, "in": places}, least=0, with_lot=False):
-        batch, portion = row[PIECES], "" if row["in"] == WHOLE else row["in"]
+    choices = {PIECES: codes, "in": places, "as": (AS_PIECES, MELTED)}
+    for row in rows(key, PIECES, old, choices, least=0, with_lot=False):
+        batch, portion, melted = row[PIECES], "" if row["in"] == WHOLE else row["in"], row["as"] == MELTED
         if batch in known:
-            found.append(replace(known[batch], grams=row["grams"], portion=portion))
+            found.append(replace(known[batch], grams=row["grams"], portion=portion, melted=melted))
             continue
         piece = attempt(partial(workflow.embed_of, desk.journal, batch, row["grams"], portion, desk.now))
-        found += [piece] if piece is not None else []
+        found += [replace(piece, melted=melted)] if piece is not None else []
     return tuple(found)
 
 
@@ -252,47 +340,3 @@ def _batter(key: str, before: Recipe) -> tuple[Batter, ...]:
         )
     ]
     return tuple(found)
-
-
-def _rows(
-    key: str,
-    label: str,
-    old: Sequence[tuple[Any, ...]],
-    choices: Mapping[str, Sequence[str]],
-    least: int = 1,
-    with_lot: bool = True,
-) -> list[dict[str, Any]]:
-    """Rows of what, grams, lot unless it has none, further choices, its number; a row without grams does not count."""
-    more = st.session_state.get(f"{key}-added", 0)
-    count = max(len(old), least) + more
-    found = []
-    for number in range(count):
-        what, grams, lot, *rest = old[number] if number < len(old) else (None, None, "")
-        row: dict[str, Any] = {}
-        with st.container(horizontal=True, key=f"{key}-{number}-row", vertical_alignment="bottom"):
-            if label in choices:
-                options = choices[label]
-                index = options.index(what) if what in options else None
-                row[label] = st.selectbox(
-                    label, options, index, key=f"{key}-{number}-what", placeholder="choose", width=190
-                )
-            else:
-                row[label] = st.text_input(label, what or "", key=f"{key}-{number}-what", width=190).strip()
-            row["grams"] = weight_input(
-                "grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=150
-            )
-            others = [name for name in choices if name != label]
-            for place, name in enumerate(others):
-                options = choices[name]
-                known = rest[place] if place < len(rest) else None
-                index = options.index(known) if known in options else 0
-                width = 200 if name == "in" else 150
-                row[name] = st.selectbox(name, options, index, key=f"{key}-{number}-{name}", width=width)
-            if with_lot:
-                row["lot"] = st.text_input("lot", lot, key=f"{key}-{number}-lot", width=130).strip()
-        if row[label] and row["grams"] is not None:
-            found.append(row | {"number": number})
-    if st.button(f"One more: {label.lower()}", key=f"{key}-more", icon=":material/add:"):
-        st.session_state[f"{key}-added"] = more + 1
-        st.rerun()
-    return found

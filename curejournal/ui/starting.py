@@ -9,7 +9,6 @@ from curejournal import workflow
 from curejournal.cure.intended import from_earlier_batch
 from curejournal.cure.records import Batch, ColourReading, Portion, Record
 from curejournal.cure.words import in_words
-from curejournal.soap.lye import check_lye
 from curejournal.soap.recipe import Recipe
 from curejournal.ui import entry, parts, recipes
 from curejournal.ui.page import Desk, attempt, plain
@@ -58,9 +57,7 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
         if old is not None and not same:
             recipe = recipes.lots(f"{key}-lots", old)
     if recipe is not None:
-        checked = attempt(lambda: check_lye(recipe))
-        if checked is not None:
-            recipes.lye(checked)
+        recipes.show_lye(recipe)
         for doubt in workflow.doubts_about_pieces(desk.journal, code, recipe, desk.now):
             st.warning(f"{plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
     at = entry.moment(desk, key)

@@ -24,6 +24,7 @@ from curejournal.journal.backup import Backup
 from curejournal.journal.check import Progress
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.journal.words import plain_text
+from curejournal.soap.liquids import liquid_named, more_than_water
 from curejournal.soap.recipe import Batter, Embed, Recipe
 from curejournal.workflow.verdicts import house_rules, judge_batch, pieces_held
 
@@ -164,9 +165,9 @@ def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: dateti
     planned = Batch(code, "", (Entry(0, now, "", now, recipe),))
     held = pieces_held(journal, planned, lambda parent: judge(parent, now, rules))
     if held:
-        doubts.append(
-            Doubt("pieces held", f"{held[0].upper()}{held[1:]}.", "Leave them out until that batch is settled.")
-        )
+        titrate = "It may be poured; sell none of it before three of its bars were titrated, each under its name."
+        do = titrate if recipe.rebatch else "Leave them out until that batch is settled."
+        doubts.append(Doubt("pieces held", f"{held[0].upper()}{held[1:]}.", do))
     return tuple(doubts)
 
 
@@ -219,7 +220,7 @@ def recipe_from(fields: Mapping[str, Any]) -> Recipe:
     RecipeUnreadable
     """
     try:
-        (recipe,) = _RECIPE.validate_python((fields,))
+        (recipe,) = _RECIPE.validate_python((_with_milk(fields),))
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         place = ".".join(str(part) for part in first["loc"][1:])
@@ -232,6 +233,26 @@ def recipe_from(fields: Mapping[str, Any]) -> Recipe:
             "Add purity_low_pct and purity_high_pct; the bag's label tells, often about 90.",
         )
     return recipe
+
+
+def _with_milk(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """The same with the water and fat of liquids that are not water alone, where the file leaves them out."""
+    rows = fields.get("liquids", ())
+    if not isinstance(rows, list | tuple) or not all(isinstance(row, Mapping) for row in rows):
+        return dict(fields)  # what is wrong with it is said when it is read
+    return {**fields, "liquids": [_liquid(row) for row in rows]} if rows else dict(fields)
+
+
+def _liquid(row: Mapping[str, Any]) -> dict[str, Any]:
+    name, known = str(row.get("name", "")), liquid_named(str(row.get("name", "")))
+    if "water_fraction" in row or not (known or more_than_water(name)):
+        return dict(row)
+    if known is None:
+        raise RecipeUnreadable(
+            f"The recipe does not say how much of “{name}” is water and how much is fat.",
+            "Add water_fraction and fat_fraction, as parts of 1; the label tells them.",
+        )
+    return {"fat_fraction": known.fat, **row, "water_fraction": known.water}
 
 
 def enter_recipe(

@@ -10,10 +10,10 @@ from datetime import datetime, timedelta
 from curejournal.cure import lineage
 from curejournal.cure.checks import check_record
 from curejournal.cure.due import DueThing
-from curejournal.cure.findings import Verdict
 from curejournal.cure.house import HouseRules
 from curejournal.cure.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.cure.lineage import Recall
+from curejournal.cure.rebatch import why_held
 from curejournal.cure.records import Act, Batch, Decision, Entry
 from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
@@ -135,13 +135,5 @@ def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgem
     """
     if not lineage.parents(batch.recipe):
         return ""
-    for parent in lineage.ancestors([*journal.all_batches(), batch], batch.code):
-        found = judged(parent)
-        _, act = parent.as_of(found.on).last_act
-        # What keeps the pieces back is their safety, not that their colour settled elsewhere.
-        unsafe = [f.gauge for f in found.findings if f.verdict is Verdict.HOLD and f.gauge != "colour"]
-        signed = act.act if act is not None and act.act != "release" else ""
-        if unsafe or signed or found.recall:
-            why = ", ".join(unsafe) or {"hold": "signed hold", "withdraw": "withdrawn"}.get(signed, "recall question")
-            return f"it has pieces of batch {parent.code} in it, which is held back ({why})"
-    return ""
+    every = {known.code: known for known in (*journal.all_batches(), batch)}
+    return why_held(batch, every, judged)

@@ -19,7 +19,7 @@ from curejournal.cure.records import (
     Weighing,
     Withdrawn,
 )
-from curejournal.soap.recipe import Embed, Oil
+from curejournal.soap.recipe import Embed, Oil, Recipe
 from tests.cure.batches import (
     BASICS,
     GOOD_METER,
@@ -87,7 +87,6 @@ def test_a_sound_record_raises_no_doubt(item):
         replace(RECIPE, embeds=(Embed("B-1", 50.0, water_high_fraction=0.6),)),
         Withdrawn(" "),
         replace(RECIPE, oils=(Oil("olive", -500),)),
-        replace(RECIPE, oils=(Oil("unheard of", 500),)),
     ],
     ids=repr,
 )
@@ -252,3 +251,16 @@ def test_two_moments_of_different_zones_are_told_by_one_clock():
     tokyo = timezone(timedelta(hours=9))
     with pytest.raises(ImpossibleRecord, match=r"2026-09-01 17:30 is before the batch was poured \(2026-09-01 19:00\)"):
         check_record(batch(*BASICS), Weighing("bar 1", 100.0), datetime(2026, 9, 1, 17, 30, tzinfo=tokyo))
+
+
+def test_a_recipe_with_a_fat_of_which_nothing_is_known_is_kept_and_asked_about():
+    """It was refused with the whole batch."""
+    (doubt, *_) = check_record(BATCH, replace(RECIPE, oils=(*RECIPE.oils, Oil("unheard of", 50))), day(20), day(30))
+    assert doubt.code == "unknown oil" and "unheard of" in doubt.text
+
+
+def test_a_rebatch_without_oils_is_a_recipe():
+    melted = Recipe((), (), embeds=(Embed("B-9", 900.0, melted=True),))
+    assert check_record(BATCH, melted, day(20), day(30)) == ()
+    with pytest.raises(ImpossibleRecord):
+        check_record(BATCH, replace(melted, embeds=()), day(20), day(30))

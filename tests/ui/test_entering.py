@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 
 from curejournal.cure.records import AlkaliTest, Batch, Portion, ScalarReading, SurfaceNote, Weighing, Withdrawn
 from curejournal.journal.store import Journal
-from curejournal.soap.recipe import Additive, Batter, Embed, Recipe
+from curejournal.soap.recipe import Acid, Additive, Batter, Embed, Oil, Recipe
 from tests.ui.journals import NOW, RECIPE
 from tests.ui.pages import app, entries, form, only, text_of, writing
 
@@ -337,3 +337,67 @@ def test_a_code_in_use_is_refused(small: Path) -> None:
     at.text_input(key="start-None-name").input("Again")
     only(at.button, "Start the batch").click().run()
     assert any("B-1 already" in e.value.replace("\\", "") for e in at.error)
+
+
+@pytest.fixture
+def waxed(small: Path) -> Path:
+    """A recipe that came from elsewhere, with fats that no list has."""
+    recipe = replace(RECIPE, oils=(*RECIPE.oils, Oil("emu", 100.0, "E-1"), Oil("stearic acid of ours", 500.0)))
+    with Journal.open(small) as journal:
+        journal.start_batch("W-1", "Waxed", at=NOW - timedelta(days=3), by="Ann", records=[recipe])
+    return small
+
+
+def test_an_oil_outside_the_list_is_shown_as_it_is_and_kept(waxed: Path) -> None:
+    """It opened with an empty row, and keeping it dropped 500 g of stearic acid without a word."""
+    at = form(writing("W-1"), "W-1", "the recipe")
+    key = only(at.button, "Keep the recipe").key.removesuffix("-go")
+    shown = [at.selectbox(key=f"{key}-oil-{row}-what").value for row in range(len(RECIPE.oils) + 2)]
+    assert shown == [*(oil.key for oil in RECIPE.oils), "emu", "stearic acid of ours"]
+    assert "not known" in text_of(at), "what the lye check cannot say is said"
+    at.number_input(key=f"{key}-oil-0-g").set_value(810.0)
+    only(at.button, "Keep the recipe").click().run()
+    at.button(key="keep-doubted").click().run()
+    with Journal.open(waxed) as journal:
+        kept = journal.batch("W-1").recipe
+    assert kept is not None and [oil.key for oil in kept.oils] == shown
+    assert kept.oils[0].grams == 810.0 and kept.oils[-1].grams == 500.0 and kept.oils[-2].lot == "E-1"
+
+
+def test_an_oil_has_the_makers_own_value_in_the_app_too(waxed: Path) -> None:
+    at = form(writing("W-1"), "W-1", "the recipe")
+    key = only(at.button, "Keep the recipe").key.removesuffix("-go")
+    first, second = len(RECIPE.oils), len(RECIPE.oils) + 1
+    at.number_input(key=f"{key}-oil-{first}-sv-emu").set_value(195.0).run()
+    at.number_input(key=f"{key}-oil-{first}-svh-emu").set_value(6.0).run()
+    at.text_input(key=f"{key}-oil-{first}-svf-emu").set_value("my own titration").run()
+    at.number_input(key=f"{key}-oil-{second}-sv-stearic acid of ours").set_value(205.0).run()
+    only(at.button, "Keep the recipe").click().run()
+    if any(button.key == "keep-doubted" for button in at.button):
+        at.button(key="keep-doubted").click().run()
+    with Journal.open(waxed) as journal:
+        kept = journal.batch("W-1").recipe
+    assert kept is not None
+    assert kept.oils[first] == Oil("emu", 100.0, "E-1", 195.0, 6.0, "my own titration")
+    assert kept.oils[second].certificate_sv == 205.0
+
+
+def test_acids_a_solution_and_melted_soap_are_entered_in_the_app(waxed: Path) -> None:
+    at = form(writing("W-1"), "W-1", "the recipe")
+    key = only(at.button, "Keep the recipe").key.removesuffix("-go")
+    only(at.button, "One more: acid").click().run()
+    at.selectbox(key=f"{key}-acid-0-what").set_value("vinegar").run()
+    at.number_input(key=f"{key}-acid-0-g").set_value(100.0).run()
+    at.toggle(key=f"{key}-alkali-0-NaOH-dissolved").set_value(True).run()
+    only(at.button, "One more: pieces of batch").click().run()
+    at.selectbox(key=f"{key}-pieces-0-what").set_value("B-1").run()
+    at.selectbox(key=f"{key}-pieces-0-as").set_value("melted through (rebatch)").run()
+    at.number_input(key=f"{key}-pieces-0-g").set_value(250.0).run()
+    assert not at.exception
+    only(at.button, "Keep the recipe").click().run()
+    at.button(key="keep-doubted").click().run()
+    with Journal.open(waxed) as journal:
+        kept = journal.batch("W-1").recipe
+    assert kept is not None and kept.rebatch
+    assert kept.acids == (Acid("vinegar", 100.0, 5.0, 0.5),)
+    assert kept.alkalis[0].solution_pct == 50.0

@@ -15,10 +15,9 @@ def lye_margin(context: Context) -> Finding:
         "superfat above zero over the whole interval of published saponification values, and no more than "
         f"{MOST_SUPERFAT_PCT:g}%, or a good titration"
     )
-    source = SOURCE
     if context.lye is None:
         words = context.lye_problem or "no recipe"
-        return Finding("lye margin", Verdict.UNKNOWN, words, rule, source, advice="Enter the recipe as weighed.")
+        return Finding("lye margin", Verdict.UNKNOWN, words, rule, SOURCE, advice="Enter the recipe as weighed.")
     low, high = context.lye.superfat_interval_pct
     figures = {
         "superfat": (context.lye.superfat_nominal_pct, "%"),
@@ -28,17 +27,22 @@ def lye_margin(context: Context) -> Finding:
     }
     words = f"superfat {digits(low, 1)} to {digits(high, 1)}%"
     if context.lye.lye_g <= 0:
-        return Finding("lye margin", Verdict.UNKNOWN, "the recipe has no alkali", rule, source, figures)
+        return Finding("lye margin", Verdict.UNKNOWN, "the recipe has no alkali", rule, SOURCE, figures)
     if context.margin_proven or context.titrated_good:
         more = "" if context.margin_proven else ", and titrated good"
-        return Finding("lye margin", Verdict.PASS, words + more, rule, source, figures)
+        return Finding("lye margin", Verdict.PASS, words + more, rule, SOURCE, figures)
+    if context.lye.unknown_oils and context.lye.superfat_worst_pct[1] >= 0:
+        unknown = " and ".join(context.lye.unknown_oils)
+        words = f"how much lye {unknown} takes up is not known, so the superfat cannot be told"
+        advice = "Enter the certificate's value, or titrate."
+        return Finding("lye margin", Verdict.PENDING, words, rule, SOURCE, figures, advice=advice, needs="a titration")
     if context.margin_absurd:
         return Finding(
             "lye margin",
             Verdict.PENDING,
             f"{words}: no soap has that much, so a weight in the recipe is wrong",
             rule,
-            source,
+            SOURCE,
             figures,
             advice="Correct the recipe, or titrate.",
             needs="the recipe as weighed",
@@ -49,7 +53,7 @@ def lye_margin(context: Context) -> Finding:
         verdict,
         f"{words}: lye may be over",
         rule,
-        source,
+        SOURCE,
         figures,
         advice="Titrate before selling. If the recipe was mistyped, correct it.",
         needs="a titration",

@@ -42,6 +42,7 @@ def _without_lot(recipe: Recipe) -> list[str]:
         *((oil.key, oil.lot) for oil in recipe.oils),
         *((alkali.kind, alkali.lot) for alkali in recipe.alkalis),
         *((additive.name, additive.lot) for additive in recipe.additives),
+        *((acid.key, acid.lot) for acid in recipe.acids),
     ]
     return [name for name, lot in lots if not lot]
 

@@ -46,7 +46,11 @@ def _one(desk: Desk, named: Named) -> None:
     if number > most and st.toggle(f"All {number} batches, not the latest {most} alone", key=f"all-{name}"):
         most = number
     dose = st.number_input(
-        "Planned dose, % of the oils (empty: as before)", value=None, min_value=0.01, step=0.1, key=f"dose-{name}"
+        "Planned dose, % of the oils in its portion (empty: as before)",
+        value=None,
+        min_value=0.01,
+        step=0.1,
+        key=f"dose-{name}",
     )
     report = lessons.material(
         desk.journal, name, desk.now, dose_pct=dose, most=most, beside_others=False, tell=told.teller(desk)
@@ -88,7 +92,7 @@ def _use(desk: Desk, use: Use, key: str) -> None:
     story = use.story
     with st.container(key=f"row-{key}"):
         parts.way(desk, "batch", f"{story.batch} · {story.name}, {story.portion}", batch=story.batch)
-        dose = "" if use.ingredient.dose_pct is None else f", {use.ingredient.dose_pct:.1f} % of the oils"
+        dose = f", {use.ingredient.dosage.words}"
         lot = f"lot {use.ingredient.lot}" if use.ingredient.lot else "no lot noted"
         poured = f", poured {wording.day(story.poured_at)}" if story.poured_at else ""
         did = lessons.outcome_words(story.outcome)

@@ -11,7 +11,7 @@ from curejournal import lessons, publish, workflow
 from curejournal.cure.lineage import lots_of
 from curejournal.cure.records import Portion, Record
 from curejournal.report import lesson_figures
-from curejournal.soap.lye import check_lye, recipe_mass_g
+from curejournal.soap.lye import recipe_mass_g
 from curejournal.soap.recipe import Recipe
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.ui import parts, recipes, told
@@ -59,10 +59,9 @@ def _from_file() -> Recipe | None:
 
 def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: str) -> None:
     scaled = attempt(partial(_scaled, recipe))
-    checked = attempt(lambda: check_lye(scaled)) if scaled else None
-    if scaled is None or checked is None:
+    if scaled is None:
         return
-    recipes.lye(checked)
+    recipes.show_lye(scaled)
     # Of another file, or corrected meanwhile, its bottles are asked for anew.
     poured, key = recipes.pieces_now(desk, scaled), f"plan-lots-{source}-{hash(recipe)}"
     if not recipes.same_bottles(key, poured, "in the file" if source == FROM_FILE else f"for {source}"):

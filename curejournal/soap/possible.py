@@ -1,0 +1,116 @@
+"""What a recipe cannot be, and what it weighs."""
+
+from __future__ import annotations
+
+import math
+
+from curejournal.counting import digits
+from curejournal.errors import CureJournalError
+from curejournal.soap.acids import mol_of_lye_per_g
+from curejournal.soap.recipe import MOST_WATER, Recipe
+
+MOST_POURED = 1.05
+"""Batter in all portions as a part of what was weighed in, above which the weights cannot be right. Ours: scales and
+what was rounded."""
+
+MOST_SOLUTION_PCT = 60.0
+"""% of solid in a lye solution above which it would not stay dissolved: about 52% NaOH or 53% KOH at 20 °C [from
+memory: CRC Handbook]; warm ones hold a little more. Ours."""
+
+
+class ImpossibleRecipe(CureJournalError):
+    """Amounts that cannot be: negative, not a number, purity above 100%."""
+
+
+def recipe_mass_g(recipe: Recipe) -> float:
+    """Add up everything that was weighed in, in g."""
+    return (
+        sum(oil.grams for oil in recipe.oils)
+        + sum(alkali.grams for alkali in recipe.alkalis)
+        + sum(liquid.grams for liquid in recipe.liquids)
+        + sum(additive.grams for additive in recipe.additives)
+        + sum(embed.grams for embed in recipe.embeds)
+        + sum(acid.grams for acid in recipe.acids)
+    )
+
+
+def require(holds: bool, sentence: str) -> None:
+    """Refuse what does not hold.
+
+    Raises
+    ------
+    ImpossibleRecipe
+
+    """
+    if not holds:
+        raise ImpossibleRecipe(sentence, "Correct it and try again.")
+
+
+def require_possible(recipe: Recipe) -> None:
+    """Refuse amounts that cannot be.
+
+    Raises
+    ------
+    ImpossibleRecipe, NoAcid
+
+    """
+    require(bool(recipe.oils) or recipe.rebatch, "The recipe has no oils.")
+    require(0 <= recipe.scale_g <= 1000, f"A scale with a step of {recipe.scale_g:g}\u00a0g cannot be.")
+    for oil in recipe.oils:
+        _amount(oil.key, oil.grams)
+        if oil.certificate_sv is not None:
+            # Fats run from about 80 (wax esters) to 265, tars below; tricaprylin has 357 [arithmetic].
+            sv = oil.certificate_sv
+            plausible = (sv == 0 or 20 <= sv <= 400) and 0 <= oil.certificate_sv_half_width < 50
+            require(
+                plausible,
+                f"A saponification value of {oil.certificate_sv:g} ± {oil.certificate_sv_half_width:g} "
+                f"for {oil.key} cannot be: it has to be in mg KOH per g, from 20 to 400, "
+                "or 0 for what takes up no lye.",
+            )
+    for alkali in recipe.alkalis:
+        _amount(alkali.kind, alkali.grams)
+        low, high = alkali.purity_low_pct, alkali.purity_high_pct
+        require(0 < low <= high <= 100, f"A purity from {low:g} to {high:g}% for {alkali.kind} cannot be.")
+        if alkali.solution_pct is not None:
+            strength, half = alkali.solution_pct, alkali.solution_half_width_pct
+            require(
+                0 <= half < strength and strength + half <= MOST_SOLUTION_PCT,
+                f"A solution of {strength:g} ± {half:g}% {alkali.kind} cannot be: it holds at most "
+                f"{MOST_SOLUTION_PCT:g}%.",
+            )
+    for acid in recipe.acids:
+        _amount(acid.key, acid.grams)
+        strength, half = acid.strength_pct, acid.strength_half_width_pct
+        require(
+            0 <= half < strength <= 100,
+            f"A strength of {strength:g} ± {half:g}% for {acid.key} cannot be: it is above 0 and at most 100%.",
+        )
+        mol_of_lye_per_g(acid)
+    for liquid in recipe.liquids:
+        _amount(liquid.name, liquid.grams)
+        water, fat = liquid.water_fraction, liquid.fat_fraction
+        require(
+            0 <= water <= 1 and 0 <= fat <= 1 and water + fat <= 1 + 1e-9,
+            f"Water {water:g} and fat {fat:g} of {liquid.name} have to be parts of 1, together at most 1.",
+        )
+    for additive in recipe.additives:
+        _amount(additive.name, additive.grams)
+    for part in recipe.batter:
+        _amount(f"batter in {part.portion}", part.grams)
+    poured_g = sum(part.grams for part in recipe.batter)
+    require(
+        poured_g <= MOST_POURED * recipe.batter_g,
+        f"{poured_g:.0f}\u00a0g of batter were poured into portions, but only {recipe.batter_g:.0f}\u00a0g were made.",
+    )
+    for embed in recipe.embeds:
+        _amount(embed.batch, embed.grams)
+        low, high = embed.water_low_fraction, embed.water_high_fraction
+        require(
+            0 <= low <= high <= MOST_WATER, f"Water from {low:g} to {high:g} of embeds of {embed.batch} cannot be left."
+        )
+
+
+def _amount(name: str, grams: float) -> None:
+    require(math.isfinite(grams) and grams > 0, f"{digits(grams)}\u00a0g of {name or 'an unnamed material'} cannot be.")
+    require(bool(name.strip()), "A material has no name.")

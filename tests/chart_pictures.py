@@ -21,7 +21,7 @@ import skimage.data
 from numpy.typing import NDArray
 
 from curejournal.photo.card import Card
-from curejournal.photo.find_chart import ChartFound, look_for_chart
+from curejournal.photo.find.chart import ChartFound, look_for_chart
 
 Picture = NDArray[np.uint8]
 Array = NDArray[np.float64]

@@ -1,7 +1,7 @@
 """The command line as a user runs it: one process a call, with its own environment, input, output and exit code.
 
 Each is forked from a process that has imported the program already, since importing takes longer than most commands;
-`tests/test_cli.py` runs the installed command itself too.
+`tests/cli/test_commands.py` runs the installed command itself too.
 """
 
 from __future__ import annotations

@@ -52,11 +52,11 @@ def journal(tmp_path: Path, database_url: str | None) -> Iterator[Journal]:
 @pytest.fixture
 def kept(journal: Journal, monkeypatch: pytest.MonkeyPatch) -> Iterator[Journal]:
     """A journal of three batches for pictures of `tests/rolls.py`, and whole after the test."""
-    from curejournal import intake, sorting
+    from curejournal.workflow.photos import folder_import, proposal
     from tests.rolls import looked_once, three_batches
 
     # In both, so that another process that is sent it by its name finds the one that it wraps.
-    for module in (intake, sorting):
+    for module in (folder_import, proposal):
         monkeypatch.setattr(module, "look_as_json", looked_once)
     three_batches(journal)
     yield journal

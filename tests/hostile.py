@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from curejournal import workflow
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.journal.copying import fingerprint
 from curejournal.journal.store import Journal
 from tests.hostile_files import PICTURES, texts

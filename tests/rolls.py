@@ -7,13 +7,13 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta, timezone
 from functools import cache, wraps
 
-from curejournal.cure.records import ColourReading, Event, Portion
-from curejournal.intake import Arrival, Source, take_in_all
+from curejournal.batch.records import ColourReading, Event, Portion
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
-from curejournal.photo.tag import payload
-from curejournal.sorting import TrayItem, look_as_json, look_name
-from curejournal.tray import Clock, place
+from curejournal.photo.find.tag import payload
+from curejournal.workflow.photos.folder_import import Arrival, Source, take_in_all
+from curejournal.workflow.photos.inbox import Clock, place
+from curejournal.workflow.photos.proposal import TrayItem, look_as_json, look_name
 from tests.photo.windows import drawn, window
 
 HOME = timezone(timedelta(hours=2))

@@ -12,10 +12,11 @@ from pathlib import Path
 import html5lib
 import pytest
 
-from curejournal import publish, workflow
-from curejournal.cure.records import Event, Portion, Weighing
+from curejournal import workflow
+from curejournal.batch.records import Event, Portion, Weighing
 from curejournal.journal.exchange import bring_in
 from curejournal.journal.store import Journal, utc_now
+from curejournal.workflow import documents
 from tests.hostile import AT, NOW
 from tests.hostile_files import NAMES, PICTURES, picture, saved, texts
 from tests.journal.test_backup import HOSTILE as BACKUPS
@@ -93,7 +94,7 @@ def test_a_hostile_name_stays_text_in_pages_file_names_and_on_paper(
 ) -> None:
     journal, codes = named
     name = NAMES[kind]
-    written = publish.portfolio(journal, [codes[kind]], tmp_path / "out", NOW, title=name, about=name)
+    written = documents.portfolio(journal, [codes[kind]], tmp_path / "out", NOW, title=name, about=name)
     assert {path.relative_to(tmp_path / "out").parts[-1] for path in written} == {path.name for path in written}
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out"]
     seen = ""
@@ -108,8 +109,8 @@ def test_a_hostile_name_stays_text_in_pages_file_names_and_on_paper(
                 assert not element.attrib.get(key, "").startswith(("http", "javascript", "//", "..", "/"))
         seen += " ".join(page.itertext())
     assert " ".join(name.split()) in " ".join(seen.split())
-    assert publish.batch_record(journal, [codes[kind]], NOW).startswith(b"%PDF")
-    assert publish.portfolio_on_paper(journal, [codes[kind]], NOW, title=name).startswith(b"%PDF")
+    assert documents.batch_record(journal, [codes[kind]], NOW).startswith(b"%PDF")
+    assert documents.portfolio_on_paper(journal, [codes[kind]], NOW, title=name).startswith(b"%PDF")
 
 
 def test_hostile_names_come_back_from_tables_and_backups(named: tuple[Journal, dict[str, str]], tmp_path: Path) -> None:

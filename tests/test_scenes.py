@@ -16,8 +16,8 @@ from PIL import Image
 from pydantic import TypeAdapter
 from skimage.color import deltaE_ciede2000
 
-from curejournal.cure.kinds import KINDS
-from curejournal.cure.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
+from curejournal.batch.kinds import KINDS
+from curejournal.batch.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
 from curejournal.soap.recipe import Recipe
 from tests import render_samples
 from tests.printing import Printer

@@ -19,12 +19,12 @@ from typing import get_args, get_type_hints
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import write_po
 
+from curejournal.base.counting import how_many
+from curejournal.batch.records import AlkaliMethod, Event, SurfaceNote, TargetSource, WhyOut
 from curejournal.colour.sample import Grade
-from curejournal.counting import how_many
-from curejournal.cure.records import AlkaliMethod, Event, IntendedSource, SurfaceNote, WhyOut
-from curejournal.ui.parts import SIGNS
-from curejournal.ui.wordlist import GAUGE_WORDS, GRADES, STATES, TRADE
-from curejournal.ui.wordlist import SIGNS as SIGNED_WORDS
+from curejournal.ui.components.common import SIGNS
+from curejournal.ui.components.glossary import GAUGE_WORDS, GRADES, STATES, TRADE
+from curejournal.ui.components.glossary import SIGNS as SIGNED_WORDS
 
 ROOT = Path(__file__).parents[1] / "curejournal"
 POT = ROOT / "ui" / "texts" / "curejournal.pot"
@@ -37,7 +37,7 @@ WORDS = {
     *(word for words in (GAUGE_WORDS, STATES, GRADES, TRADE) for word in words),
     *("superfat", "today", "now"),
     *(grade.value for grade in Grade),
-    *(choice for kind in (AlkaliMethod, WhyOut, IntendedSource) for choice in get_args(kind)),
+    *(choice for kind in (AlkaliMethod, WhyOut, TargetSource) for choice in get_args(kind)),
     *get_args(get_type_hints(SurfaceNote)["look"]),
     *get_args(get_type_hints(Event)["kind"]),
 }

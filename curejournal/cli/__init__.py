@@ -9,14 +9,14 @@ from __future__ import annotations
 import json
 import sys
 
-from curejournal.cli import batches, judging, leaving, many, people, photos, serving, whole
-from curejournal.cli.typed import app
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
+from curejournal.cli import batches, documents, judging, maintenance, people, photo_inbox, photos, serving
+from curejournal.cli.options import app
 
 __all__ = ["app", "main"]
 
 # Importing a module registers its commands.
-_COMMANDS = (photos, many, batches, judging, leaving, whole, serving, people)
+_COMMANDS = (photos, photo_inbox, batches, judging, documents, maintenance, serving, people)
 
 
 def main() -> None:

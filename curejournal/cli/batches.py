@@ -7,8 +7,22 @@ from typing import Annotated, cast, get_args
 
 import typer
 
-from curejournal import publish, workflow
-from curejournal.cli.typed import (
+from curejournal import workflow
+from curejournal.base.counting import digits, how_many
+from curejournal.batch.descriptions import describe
+from curejournal.batch.kinds import KINDS
+from curejournal.batch.records import (
+    AlkaliMethod,
+    AlkaliTest,
+    Event,
+    EventKind,
+    Record,
+    ScalarReading,
+    SurfaceLook,
+    SurfaceNote,
+    Weighing,
+)
+from curejournal.cli.options import (
     DAYS_BEGINNING,
     DEFAULT_JOURNAL,
     ME,
@@ -34,24 +48,11 @@ from curejournal.cli.typed import (
     when_of,
     write_file,
 )
-from curejournal.counting import digits, how_many
-from curejournal.cure.judgement import LYE
-from curejournal.cure.kinds import KINDS
-from curejournal.cure.lineage import lots_of
-from curejournal.cure.records import (
-    AlkaliMethod,
-    AlkaliTest,
-    Event,
-    EventKind,
-    Record,
-    ScalarReading,
-    SurfaceLook,
-    SurfaceNote,
-    Weighing,
-)
-from curejournal.cure.words import in_words
+from curejournal.judging.judgement import LYE
+from curejournal.judging.traceability import lots_of
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.scaling import mould_g, scale
+from curejournal.workflow import documents
 
 
 @batch_app.command("start")
@@ -112,7 +113,7 @@ def lye(
         wanted = scale(wanted, factor, to_g=grams)
     checked = check_lye(wanted)
     if save is not None:
-        write_file(save, publish.recipe_text(wanted, "csv" if save.suffix.lower() == ".csv" else "json"))
+        write_file(save, documents.recipe_text(wanted, "csv" if save.suffix.lower() == ".csv" else "json"))
     if as_json:
         print_json(workflow.as_json(checked) | {"recipe": workflow.as_json(wanted)})
         return
@@ -145,7 +146,7 @@ def batch_rename(
     """Give a batch another name; the earlier one stays in the history."""
     with open_journal(journal) as kept:
         entry = workflow.rename(kept, code, name, by=by, now=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")
+    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
 
 
 @batch_app.command("portion")
@@ -200,7 +201,7 @@ def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson
     else:
         print(f"{batch.code}, {batch.name}")
         for entry in batch.entries:
-            print(f"{clock_words(entry.at, zone)}  {entry.by}: {in_words(entry.record)}")
+            print(f"{clock_words(entry.at, zone)}  {entry.by}: {describe(entry.record)}")
 
 
 @batch_app.command("note")

@@ -7,8 +7,10 @@ from typing import Annotated, cast
 
 import typer
 
-from curejournal import lessons, workflow
-from curejournal.cli.typed import (
+from curejournal import workflow
+from curejournal.batch.descriptions import describe
+from curejournal.batch.records import Act, BarsOut, TargetSource, WhyOut
+from curejournal.cli.options import (
     DEFAULT_JOURNAL,
     ME,
     AsJson,
@@ -31,8 +33,7 @@ from curejournal.cli.typed import (
     print_json,
     when_of,
 )
-from curejournal.cure.records import Act, BarsOut, IntendedSource, WhyOut
-from curejournal.cure.words import in_words
+from curejournal.workflow import materials
 
 
 @app.command()
@@ -47,12 +48,12 @@ def judge(
         moment = when_of(on, kept) if on else now_of(kept)
         judgement = workflow.judge_batch(kept, code, moment)
         recalls = workflow.recall(kept, code, moment)
-        expected = lessons.expected(kept, code, moment)
+        expected = materials.expected(kept, code, moment)
         edition = workflow.released_under(kept, code, moment)
     if as_json:
         more = {
             "recalls": [workflow.as_json(one) for one in recalls],
-            "expected": lessons.planned_as_json(expected),
+            "expected": materials.planned_as_json(expected),
             "other_edition": edition and workflow.as_json(edition),
         }
         print_json(workflow.as_json(judgement) | more)
@@ -67,7 +68,7 @@ def judge(
     for finding in judgement.findings:
         print(f"- {finding.gauge}: {finding.verdict}. {finding.words}")
     if expected:
-        print("\n".join(f"Expected: {line}" for line in lessons.planned_in_words(expected)))
+        print("\n".join(f"Expected: {line}" for line in materials.planned_in_words(expected)))
     print(f"Next: {judgement.next_step}")
     for caution in judgement.cautions:
         print(caution)
@@ -109,7 +110,7 @@ def withdraw(
 def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: bool) -> None:
     with open_journal(journal) as kept:
         entry = workflow.decide(kept, code, act, signed_by=by, statement=statement, on=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {in_words(entry.record)}")
+    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
 
 
 @app.command("out")
@@ -150,7 +151,7 @@ def intend(
     as_json: AsJson = False,
 ) -> None:
     """Set the colour a portion should have when cured, from one of four sources; the earlier one stays on record."""
-    sources: dict[IntendedSource, bool] = {
+    sources: dict[TargetSource, bool] = {
         "cured earlier batch": bool(like),
         "control portion": bool(control),
         "batter before fragrance": reading is not None,
@@ -165,7 +166,7 @@ def intend(
         if photo is not None:
             card = card_of(card_name, journal)
             (typed, words), read_with = workflow.swatch(bytes_of(photo), card, areas_of(area)), card.name
-        entry, doubts = workflow.set_intended(
+        entry, doubts = workflow.set_target(
             kept,
             code,
             portion,
@@ -184,7 +185,7 @@ def intend(
     if as_json:
         print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
     else:
-        print(f"{code}: {in_words(entry.record)}")
+        print(f"{code}: {describe(entry.record)}")
 
 
 @app.command()

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from curejournal.cli.typed import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, app, open_journal, print_json
-from curejournal.door.people import People
+from curejournal.auth.people import People
+from curejournal.cli.options import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, app, open_journal, print_json
 
 people_app = typer.Typer(no_args_is_help=True, help="Say who may sign in where the app is served with --lan.")
 app.add_typer(people_app, name="people")

@@ -11,7 +11,9 @@ from typing import Annotated, Any
 import typer
 
 from curejournal import workflow
-from curejournal.cli.typed import (
+from curejournal.base.counting import digits, how_many
+from curejournal.base.errors import CureJournalError
+from curejournal.cli.options import (
     AREA_EXAMPLE,
     DEFAULT_JOURNAL,
     ME,
@@ -36,8 +38,6 @@ from curejournal.cli.typed import (
     when_of,
     write_file,
 )
-from curejournal.counting import digits, how_many
-from curejournal.errors import CureJournalError
 
 
 @app.command()

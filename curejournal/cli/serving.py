@@ -16,9 +16,11 @@ from typing import Annotated
 import segno
 import typer
 
-from curejournal import demo as demonstration
 from curejournal import workflow
-from curejournal.cli.typed import (
+from curejournal.auth.addresses import NOT_AS_MEANT, Doorway, address_here, fingerprint, names_here
+from curejournal.auth.people import People
+from curejournal.base.errors import CureJournalError
+from curejournal.cli.options import (
     DATA,
     DATABASE_URL,
     DEFAULT_JOURNAL,
@@ -30,10 +32,8 @@ from curejournal.cli.typed import (
     open_journal,
     print_json,
 )
-from curejournal.door.doorway import NOT_AS_MEANT, Doorway, address_here, fingerprint, names_here
-from curejournal.door.people import People
-from curejournal.errors import CureJournalError
 from curejournal.journal.store import Journal
+from curejournal.workflow import demo as demonstration
 
 UI = Path(__file__).parents[1] / "ui"
 

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import ConvexHull, QhullError
 
+from curejournal.base.errors import CureJournalError
 from curejournal.colour import camera
 from curejournal.colour.difference import ciede2000
-from curejournal.colour.materials import LEARNED, PROBES, change_for
+from curejournal.colour.metamerism import LEARNED, PROBES, change_for
 from curejournal.colour.models import (
     ACROSS_THE_CARD,
     IN_EVEN_LIGHT,
@@ -24,7 +25,6 @@ from curejournal.colour.models import (
     references_covariance,
 )
 from curejournal.colour.spaces import srgb_from_lab
-from curejournal.errors import CureJournalError
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -89,7 +89,7 @@ class Correction:
             Where they are, in the card's mm, as in `fit_correction`. Without, the light of the
             card's middle is taken and its spread added to the covariance.
         material : str
-            Of what they are; `curejournal.colour.materials` has those of which something was learned.
+            Of what they are; `curejournal.colour.metamerism` has those of which something was learned.
 
         Returns
         -------
@@ -228,7 +228,7 @@ def fit_correction(
     xy_mm : array_like of shape (N, 2), optional
         Middle of each patch on the card in mm. With it uneven light is found from all patches.
     made_of : str
-        Of what the patches are, if `curejournal.colour.materials` has what that means for others beside them.
+        Of what the patches are, if `curejournal.colour.metamerism` has what that means for others beside them.
 
     Returns
     -------
@@ -283,8 +283,8 @@ def fit_correction(
     weighted = tuple(zip(shares.tolist(), fits, strict=True))
     for index in suspects:
         spot = encoded[[index]], places[[index]]
-        foretold = sum((share * each.predict(*spot) for share, each in weighted), np.zeros((1, 3)))
-        differences[index] = ciede2000(reference[[index]], camera.expand(foretold))[0]
+        predicted = sum((share * each.predict(*spot) for share, each in weighted), np.zeros((1, 3)))
+        differences[index] = ciede2000(reference[[index]], camera.expand(predicted))[0]
     return Correction(
         model=_names(family, shares),
         leave_one_out=tuple(differences.tolist()),

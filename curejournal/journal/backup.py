@@ -27,7 +27,7 @@ from curejournal.journal.blueprint import strangers
 from curejournal.journal.check import Progress, check
 from curejournal.journal.copying import read_only
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
-from curejournal.journal.faults import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
+from curejournal.journal.errors import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
 from curejournal.journal.files import PART, make_folder, new_folder, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf

@@ -18,10 +18,10 @@ from typing import Annotated, Any
 
 from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
 
-from curejournal.counting import how_many
-from curejournal.cure.records import ColourReading, Entry, Event, Record
-from curejournal.errors import CureJournalError
-from curejournal.journal.faults import DataRefused
+from curejournal.base.counting import how_many
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import ColourReading, Entry, Event, Record
+from curejournal.journal.errors import DataRefused
 from curejournal.journal.photos import PhotoFacts, TakenFrom
 from curejournal.journal.record_json import from_json, kind_of, to_json
 from curejournal.journal.store import Journal

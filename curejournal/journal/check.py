@@ -14,7 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from curejournal.journal import tables
 from curejournal.journal.blueprint import strangers
 from curejournal.journal.copying import rows_of
-from curejournal.journal.faults import RecordUnreadable
+from curejournal.journal.errors import RecordUnreadable
 from curejournal.journal.files import PART
 from curejournal.journal.photos import Shelf
 from curejournal.journal.record_json import from_json

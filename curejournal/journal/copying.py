@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, MetaData, Row, Table, func, select
 
 from curejournal.journal.database import TODAY, Schema, engine_for, migrate, revision_of, sqlite_url
-from curejournal.journal.faults import JournalDamaged
+from curejournal.journal.errors import JournalDamaged
 from curejournal.journal.files import written_whole
 
 # Rows handed over at once (ours: bounds the memory, and is large enough that the round trips do not count).

@@ -10,7 +10,7 @@ from threading import Lock
 
 from sqlalchemy import Connection, select
 
-from curejournal.cure.records import Batch, Entry
+from curejournal.batch.records import Batch, Entry
 from curejournal.journal.rows import WITHDRAWN, as_batch, as_entry
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table

@@ -12,7 +12,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, m
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from curejournal.journal import tables
-from curejournal.journal.faults import DatabaseUnreachable, NotAJournal
+from curejournal.journal.errors import DatabaseUnreachable, NotAJournal
 
 DATABASE = "journal.sqlite"
 """The name of the database in a journal's folder."""

@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import check
-from curejournal.journal.faults import JournalDamaged, in_plain_words
+from curejournal.journal.errors import JournalDamaged, in_plain_words
 from curejournal.journal.files import new_folder, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
-from curejournal.journal.faults import FolderInUse
+from curejournal.journal.errors import FolderInUse
 
 try:
     from fcntl import F_FULLFSYNC, fcntl  # type: ignore[attr-defined,unused-ignore]

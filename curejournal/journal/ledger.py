@@ -13,10 +13,9 @@ from typing import Any, Self
 
 from sqlalchemy import Connection, Engine, Row, select
 
-from curejournal.cure.lineage import same_code
-from curejournal.cure.records import Batch, Entry, Record, Withdrawn
+from curejournal.batch.records import Batch, Entry, Record, Withdrawn, same_code
 from curejournal.journal.current import CurrentBatches
-from curejournal.journal.faults import (
+from curejournal.journal.errors import (
     CodeInUse,
     EntryRefused,
     NotInJournal,
@@ -43,8 +42,8 @@ from curejournal.journal.rows import (
 )
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
+from curejournal.journal.text import instant, local, plain_text
 from curejournal.journal.underway import Touched, Underway
-from curejournal.journal.words import instant, local, plain_text
 
 
 @dataclass(frozen=True)

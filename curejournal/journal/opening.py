@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine
 
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.journal.copying import snapshot
 from curejournal.journal.database import (
     DATABASE,
@@ -21,7 +21,7 @@ from curejournal.journal.database import (
     revision_of,
     sqlite_url,
 )
-from curejournal.journal.faults import (
+from curejournal.journal.errors import (
     JournalDamaged,
     JournalNewer,
     JournalNotFound,

@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from curejournal.journal.faults import (
+from curejournal.journal.errors import (
     DiskFull,
     EntryRefused,
     JournalDamaged,

@@ -18,11 +18,11 @@ from sqlalchemy.exc import IntegrityError
 
 from curejournal.journal import tables
 from curejournal.journal.copying import count_on, rows_of
-from curejournal.journal.faults import DataRefused, EntryRefused, RecordUnreadable
+from curejournal.journal.errors import DataRefused, EntryRefused, RecordUnreadable
 from curejournal.journal.photos import Shelf, TakenFrom
 from curejournal.journal.record_json import from_json, to_json
 from curejournal.journal.rows import WITHDRAWN
-from curejournal.journal.words import card_columns, file_name, instant, local, plain_text, setting_columns
+from curejournal.journal.text import card_columns, file_name, instant, local, plain_text, setting_columns
 
 FORMAT = "curejournal data 1"
 

@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from dataclasses import MISSING, asdict, fields
 from typing import Any
 
-from curejournal.journal.faults import DataRefused
+from curejournal.journal.errors import DataRefused
 from curejournal.journal.spreadsheet import escaped, unescaped
 from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
 

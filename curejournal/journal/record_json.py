@@ -8,8 +8,8 @@ from typing import Any
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 from pydantic_core import PydanticSerializationError
 
-from curejournal.cure.records import RECORDS, Record
-from curejournal.journal.faults import EntryRefused, RecordUnreadable
+from curejournal.batch.records import RECORDS, Record
+from curejournal.journal.errors import EntryRefused, RecordUnreadable
 
 KIND_OF: dict[type[Record], str] = {record: kind for kind, record in RECORDS.items()}
 """The name under which a type of record is kept."""

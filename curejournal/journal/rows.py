@@ -8,13 +8,13 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Table, and_, exists, func, select
 
-from curejournal.cure.records import Batch, Decision, Entry, Renamed, Withdrawn
+from curejournal.batch.records import Batch, Decision, Entry, Renamed, Withdrawn
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.record_json import KIND_OF, from_json
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import photo as photo_table
-from curejournal.journal.words import local
+from curejournal.journal.text import local
 
 
 @dataclass(frozen=True)

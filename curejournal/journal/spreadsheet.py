@@ -17,8 +17,8 @@ from dataclasses import MISSING, fields
 from datetime import datetime
 from typing import Any
 
+from curejournal.batch.records import RECORDS
 from curejournal.colour.sample import Lab
-from curejournal.cure.records import RECORDS
 from curejournal.journal.plain_data import (
     FORMAT,
     BatchRow,

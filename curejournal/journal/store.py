@@ -11,12 +11,12 @@ from typing import Any, Self
 
 from sqlalchemy import Connection, Engine, func, select
 
-from curejournal.cure.records import Entry, Record
+from curejournal.batch.records import Entry, Record
 from curejournal.journal.backup import Backup, write_backup
 from curejournal.journal.check import Problem, Progress, check
 from curejournal.journal.copying import copy_rows, snapshot
+from curejournal.journal.errors import CopyRefused, EntryRefused, NotInJournal, in_plain_words
 from curejournal.journal.exchange import write as write_data
-from curejournal.journal.faults import CopyRefused, EntryRefused, NotInJournal, in_plain_words
 from curejournal.journal.ledger import Ledger, NewEntry, utc_now
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import KeptPhoto, PhotoFacts, Shelf
@@ -37,7 +37,7 @@ from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import metadata
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.tables import setting as setting_table
-from curejournal.journal.words import card_columns, file_name, instant, plain_text, setting_columns
+from curejournal.journal.text import card_columns, file_name, instant, plain_text, setting_columns
 
 __all__ = ["BatchHead", "Journal", "KeptCard", "KeptPhoto", "NewEntry", "PhotoFacts", "utc_now"]
 

@@ -10,12 +10,12 @@ from threading import Lock
 
 from sqlalchemy import Connection, and_, case, func, select
 
-from curejournal.cure.house import RULES_EDITION
-from curejournal.cure.records import BarsOut, Decision, Renamed, Withdrawn
+from curejournal.batch.records import BarsOut, Decision, Renamed, Withdrawn
 from curejournal.journal.record_json import KIND_OF
 from curejournal.journal.rows import new_names
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
+from curejournal.judging.limits import RULES_EDITION
 
 _RELEASE = '{"act":"release"'
 """How the text of a signed release begins: its fields are written in their order."""

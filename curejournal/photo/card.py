@@ -15,8 +15,8 @@ from typing import Literal
 
 from pydantic import TypeAdapter, ValidationError
 
+from curejournal.base.errors import CureJournalError
 from curejournal.colour.sample import Lab, Matrix3
-from curejournal.errors import CureJournalError
 
 ValuesKind = Literal["published", "measured", "enrolled", "nominal", "relative", "unknown"]
 
@@ -67,7 +67,7 @@ class Card:
 
     `shared_covariance` is the error that all its reference colours have in common (brightness at the enrolment, say),
     which no patch of it can tell. `made_of` is what its colours are made of, where that tells something of what is
-    beside it (`curejournal.colour.materials`).
+    beside it (`curejournal.colour.metamerism`).
     """
 
     name: str

@@ -15,10 +15,10 @@ from itertools import pairwise
 
 import numpy as np
 
+from curejournal.base.errors import CureJournalError
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab, as_matrix3
 from curejournal.colour.spaces import lab_from_srgb, lab_from_xyz
-from curejournal.errors import CureJournalError
 from curejournal.photo.card import Card, Patch
 
 # Ours: fifty times a chart of a thousand patches with all its spectra.

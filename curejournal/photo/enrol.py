@@ -8,18 +8,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.counting import how_many
+from curejournal.base.errors import CureJournalError
 from curejournal.colour.correction import fit_white_balance
+from curejournal.colour.illumination import Shading
 from curejournal.colour.sample import Grade, Reason, as_matrix3, worst
-from curejournal.colour.shading import Shading
 from curejournal.colour.spaces import lab_from_linear, linear_from_lab, linear_from_srgb, srgb_from_linear
-from curejournal.counting import how_many
-from curejournal.errors import CureJournalError
-from curejournal.photo import doubts
 from curejournal.photo.card import Card
-from curejournal.photo.learn import centres_of, evened, learn, light_across, locate
-from curejournal.photo.placement import Placement
-from curejournal.photo.reading import Photo
-from curejournal.photo.sampling import sample_patches
+from curejournal.photo.find.placement import Placement
+from curejournal.photo.find.refusals import refusal
+from curejournal.photo.measure import quality
+from curejournal.photo.measure.calibration import centres_of, evened, learn, light_across, locate
+from curejournal.photo.measure.sampling import sample_patches
+from curejournal.photo.read.picture_file import Photo
 
 Floats = NDArray[np.float64]
 
@@ -81,7 +82,7 @@ def enrol(
             raise EnrolmentRefused("No photo was given.", "Photograph the card beside the chart.")
         raise EnrolmentRefused(reasons[0].text, reasons[0].remedy)
     found = _combined(card, np.array(labs), np.array(joints), chart, copy_id)
-    return found, (*reasons, *doubts.about_paper(found))
+    return found, (*reasons, *quality.about_paper(found))
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,7 @@ def _seen(photo: Photo, card: Card) -> _Seen | list[Reason]:
         return [placement]
     samples = sample_patches(picture, scale, placement, card.patches, photo.encoding)
     shading, faults = light_across(picture, scale, placement, card, photo)
-    faults += doubts.about_placement(card, placement, photo.width, photo.height)
+    faults += quality.about_placement(card, placement, photo.width, photo.height)
     if worst(*(fault.limit for fault in faults)) is not Grade.MEASURED:
         return faults
     encoded = samples.encoded if shading is None else evened(samples.encoded, card.patches, shading)
@@ -116,9 +117,7 @@ def _taught(photo: Photo, card: Card, seen: _Seen, chart: Card | None) -> tuple[
     if chart is None:
         white = seen.good & np.array([patch.role == "white" for patch in card.patches])
         if not white.any():
-            return [
-                doubts.refusal("no white", "No clean white of the card can be seen.", "Lower the exposure a little.")
-            ]
+            return [refusal("no white", "No clean white of the card can be seen.", "Lower the exposure a little.")]
         balance = fit_white_balance(seen.encoded[white], np.tile(PAPER_WHITE, (int(white.sum()), 1)))
         lab, joint = balance.colours(seen.encoded, seen.noise, material=card.made_of)
         return np.where(seen.good[:, None], lab, np.nan), joint

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
+from curejournal.base.errors import CureJournalError
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Grade, Lab, Matrix3
-from curejournal.errors import CureJournalError
-from curejournal.photo.measure import AreaColour, Measurement
+from curejournal.photo.measure.measurement import AreaColour, Measurement
 
 Floats = NDArray[np.float64]
 

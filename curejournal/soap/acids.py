@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.soap.recipe import Acid
 
 # IUPAC abridged standard atomic weights, g/mol.

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri
 
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.soap.lye import NAOH_G_MOL
 
 Array = NDArray[np.float64]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from curejournal.counting import digits
+from curejournal.base.counting import digits
 from curejournal.soap.lye import water_share
 from curejournal.soap.possible import recipe_mass_g
 from curejournal.soap.recipe import Recipe

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from curejournal.counting import digits
+from curejournal.base.counting import digits
 from curejournal.soap.acids import acid_named
 from curejournal.soap.liquids import more_than_water
 from curejournal.soap.oils import sv_range

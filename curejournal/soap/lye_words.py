@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from curejournal.counting import digits
+from curejournal.base.counting import digits
 from curejournal.soap.lye import LyeCheck
 
 

@@ -6,7 +6,7 @@ import tomllib
 from dataclasses import dataclass
 from importlib import resources
 
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.soap.recipe import Oil
 
 

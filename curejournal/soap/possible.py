@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from curejournal.counting import digits
-from curejournal.errors import CureJournalError
+from curejournal.base.counting import digits
+from curejournal.base.errors import CureJournalError
 from curejournal.soap.acids import mol_of_lye_per_g
 from curejournal.soap.recipe import MOST_WATER, Recipe
 

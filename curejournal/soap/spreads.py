@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.counting import digits
+from curejournal.base.counting import digits
 from curejournal.soap.acids import mol_of_lye_per_g
 from curejournal.soap.oils import OILS, sv_range
 from curejournal.soap.recipe import Alkali, Oil, Recipe

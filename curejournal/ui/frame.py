@@ -12,13 +12,16 @@ from pathlib import Path
 from typing import Any
 
 from curejournal import workflow
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
+from curejournal.documents.formatting import day
 from curejournal.journal.store import Journal
-from curejournal.report.wording import day
-from curejournal.ui import entry, line, parts, telling, views, which, work
+from curejournal.ui import i18n, pages
+from curejournal.ui.components import common
+from curejournal.ui.forms import entry
+from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, attempt, refusal
-from curejournal.ui.signed_in import SignedIn, behind_gate, signed_in
-from curejournal.ui.telling import st
+from curejournal.ui.state import background, connection, journal_choice
+from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 
 STYLE = Path(__file__).with_name("paper.css")
 
@@ -30,8 +33,8 @@ def all_pages() -> dict[str, Page]:
     kind of app, and run a page without this frame.
     """
     found = [
-        importlib.import_module(f"{views.__name__}.{module.name}").PAGE
-        for module in pkgutil.iter_modules(views.__path__)
+        importlib.import_module(f"{pages.__name__}.{module.name}").PAGE
+        for module in pkgutil.iter_modules(pages.__path__)
     ]
     return {page.slug: page for page in sorted(found, key=lambda page: page.order)}
 
@@ -45,22 +48,22 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     # Streamlit's first page has no address but the app's; apart from it, each page has its own.
     start = st.Page(partial(_nothing, "start"), title=shown[first].title, url_path="start", default=True)
     chosen = st.navigation([start, *ways.values()], position="hidden")
-    journal, person = attempt(which.journal), attempt(signed_in)
+    journal, person = attempt(journal_choice.journal), attempt(signed_in)
     if journal is None or (person is None and behind_gate()):
         return
     slug = next((slug for slug, way in ways.items() if way == chosen), first)
-    telling.use(telling.kept_habits(journal))
+    i18n.use(i18n.kept_habits(journal))
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
     with st.container(key="page"):
         if shown[slug].listed:
             st.title(shown[slug].title)
         entry.undo(desk)
-        if not shown[slug].writes or parts.may_enter(desk):
+        if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].render(desk))
     where = "the computer that shows this" if desk.signed_in else "this computer"
-    parts.say(f"Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot")
-    line.watch()
+    common.say(f"Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot")
+    connection.watch()
 
 
 def told(fault: Exception) -> bool:
@@ -104,17 +107,17 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
                     if page.listed and not page.main:
                         st.page_link(desk.ways[page.slug], label=page.title, icon=page.icon)
             if desk.signed_in:
-                parts.say(f"Signed in as {desk.by}, {'to read' if desk.reads_only else 'who signs every entry here'}.")
-                st.html(f'<a href="/sign-out">{telling.worded("Sign out")}</a>')
+                common.say(f"Signed in as {desk.by}, {'to read' if desk.reads_only else 'who signs every entry here'}.")
+                st.html(f'<a href="/sign-out">{i18n.worded("Sign out")}</a>')
             else:
                 st.text_input("Entries are made by", key="by", max_chars=80, on_change=partial(_remember, desk.journal))
     if desk.stands_still:
         with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
-            parts.say(f"Demo journal, all invented. Its calendar stands at {day(desk.now)}.", "soft")
-            if which.looks_at_demo() and st.button("Back to my journal", key="demo-leave"):
-                which.turn_to(demo=False)
+            common.say(f"Demo journal, all invented. Its calendar stands at {day(desk.now)}.", "soft")
+            if journal_choice.looks_at_demo() and st.button("Back to my journal", key="demo-leave"):
+                journal_choice.turn_to(demo=False)
                 st.switch_page(desk.ways["today"])
-    work.going(desk)
+    background.going(desk)
 
 
 def _remember(journal: Journal) -> None:

@@ -9,12 +9,12 @@ from pathlib import Path
 from starlette.middleware import Middleware
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
-from curejournal.door.doorway import Doorway
-from curejournal.door.gate import AppTalk, Gate
-from curejournal.door.keeper import Keeper
-from curejournal.door.people import People
+from curejournal.auth.addresses import Doorway
+from curejournal.auth.gate import AppTalk, Gate
+from curejournal.auth.people import People
+from curejournal.auth.sessions import Keeper
 from curejournal.ui import server
-from curejournal.ui.signed_in import BEHIND_GATE
+from curejournal.ui.state.signed_in import BEHIND_GATE
 
 
 def _opened(data: bytes) -> str | None:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any, TypeVar
 
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.journal.store import Journal
-from curejournal.ui.telling import st, worded
+from curejournal.ui.i18n import st, worded
 
 T = TypeVar("T")
 

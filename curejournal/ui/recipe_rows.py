@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
-from curejournal.ui.telling import st, weight_input
+from curejournal.ui.i18n import st, weight_input
 
 T = TypeVar("T")
 

@@ -18,8 +18,8 @@ from typing import Any, NoReturn
 
 import streamlit as st
 
-from curejournal.door.doorway import NOT_AS_MEANT
-from curejournal.errors import CureJournalError
+from curejournal.auth.addresses import NOT_AS_MEANT
+from curejournal.base.errors import CureJournalError
 from curejournal.ui.frame import told
 
 HOME = "127.0.0.1"

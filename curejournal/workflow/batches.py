@@ -12,21 +12,31 @@ from typing import Any
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.plausibility import Doubt
+from curejournal.batch.records import (
+    BarsOut,
+    Batch,
+    Entry,
+    Portion,
+    Record,
+    Renamed,
+    TargetSource,
+    Withdrawn,
+    same_code,
+)
+from curejournal.batch.validation import ImpossibleRecord, check_record
 from curejournal.colour.sample import Lab
-from curejournal.cure import intended, lineage
-from curejournal.cure.checks import ImpossibleRecord, check_record
-from curejournal.cure.doubts import Doubt
-from curejournal.cure.intended import NoColourToPick
-from curejournal.cure.judgement import judge
-from curejournal.cure.records import BarsOut, Batch, Entry, IntendedSource, Portion, Record, Renamed, Withdrawn
-from curejournal.errors import CureJournalError
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import Progress
 from curejournal.journal.store import Journal, NewEntry
-from curejournal.journal.words import plain_text
+from curejournal.journal.text import plain_text
+from curejournal.judging import target, traceability
+from curejournal.judging.judgement import judge
+from curejournal.judging.target import NoColourToPick
 from curejournal.soap.liquids import liquid_named, more_than_water
 from curejournal.soap.recipe import Batter, Embed, Recipe
-from curejournal.workflow.verdicts import house_rules, judge_batch, pieces_held
+from curejournal.workflow.verdicts import current_limits, judge_batch, pieces_held
 
 # Through a tuple of one, since pydantic takes no config for a plain dataclass. What no recipe has may be mistyped.
 _RECIPE = TypeAdapter(tuple[Recipe], config=ConfigDict(extra="forbid"))
@@ -156,12 +166,12 @@ def doubts_about(
 def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: datetime) -> tuple[Doubt, ...]:
     """What is unlikely, or unsafe, about the pieces of other batches that a recipe takes."""
     codes = [head.code for head in journal.batches()] if recipe.embeds else []
-    unknown = [e.batch for e in recipe.embeds if not any(lineage.same_code(e.batch, known) for known in codes)]
+    unknown = [e.batch for e in recipe.embeds if not any(same_code(e.batch, known) for known in codes)]
     doubts = [
         Doubt("no such batch", f"The journal has no batch “{missing}” to embed.", "Is the code right?")
         for missing in unknown
     ]
-    rules = house_rules(journal)
+    rules = current_limits(journal)
     planned = Batch(code, "", (Entry(0, now, "", now, recipe),))
     held = pieces_held(journal, planned, lambda parent: judge(parent, now, rules))
     if held:
@@ -335,11 +345,11 @@ def last_entry(batch: Batch, kind: type[Record], name: str | None = None) -> Ent
     return found[-1] if found else None
 
 
-def set_intended(
+def set_target(
     journal: Journal,
     code: str,
     portion: str,
-    source: IntendedSource,
+    source: TargetSource,
     *,
     by: str,
     now: datetime,
@@ -378,15 +388,15 @@ def set_intended(
         raise NoColourToPick(f"{code} has no portion “{portion}”.", f"Its portions: {known}.")
     if source == "cured earlier batch":
         earlier = journal.batch(from_batch)
-        picked = intended.from_earlier_batch(batch, earlier, from_portion or portion, house_rules(journal))
+        picked = target.from_earlier_batch(batch, earlier, from_portion or portion, current_limits(journal))
     elif source == "control portion":
-        picked = intended.from_control(batch, from_portion)
+        picked = target.from_control(batch, from_portion)
     elif source == "batter before fragrance":
-        picked = intended.from_batter(batch, reading or 0)
+        picked = target.from_batter(batch, reading or 0)
     elif lab is None:
         raise NoColourToPick("A swatch needs its colour.", "Give its L*, a* and b*, or a photo of it with a card.")
     else:
-        picked = intended.from_swatch(batch, lab, lab_from, lab_card)
+        picked = target.from_swatch(batch, lab, lab_from, lab_card)
     ask(picked.doubts, confirmed)
     new = replace(
         old,
@@ -405,5 +415,5 @@ def set_intended(
 def embed_of(journal: Journal, code: str, grams: float, portion: str, on: datetime) -> Embed:
     """Pieces of a batch as they are put into another: with the most water that can be left in them."""
     judgement = judge_batch(journal, code, on)
-    most = lineage.most_water_left(judgement.lye, judgement.drying)
+    most = traceability.most_water_left(judgement.lye, judgement.drying)
     return Embed(journal.batch(code).code, grams, portion, water_high_fraction=most)

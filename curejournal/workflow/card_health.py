@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from curejournal.cure.records import PhotoNote
+from curejournal.batch.records import PhotoNote
 from curejournal.journal.store import Journal
 from curejournal.photo.health import FEWEST_PHOTOS, PatchDrift, drifting, typical_misfits
 

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from curejournal.colour.sample import Grade, Lab
-from curejournal.cure.intended import NoColourToPick
+from curejournal.documents.card_sheet import Paper, card_pdf
 from curejournal.journal.store import Journal
+from curejournal.judging.target import NoColourToPick
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
 from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
-from curejournal.photo.reading import read_photo
-from curejournal.report.card_sheet import Paper, card_pdf
-from curejournal.workflow.photos import Places, measure_photo, reason_for_none
+from curejournal.photo.read.picture_file import read_photo
+from curejournal.workflow.photos.measuring import Places, measure_photo, reason_for_none
 
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:

@@ -6,10 +6,10 @@ from dataclasses import asdict
 from datetime import UTC, datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from curejournal.cure.house import HouseRules
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.journal.store import Journal
-from curejournal.journal.words import plain_text
+from curejournal.journal.text import plain_text
+from curejournal.judging.limits import Limits
 
 ZONE, PLACE, RULES = "time zone", "place", "house rules"
 
@@ -68,7 +68,7 @@ def place(journal: Journal) -> str:
 
 
 def keep_settings(
-    journal: Journal, *, zone: str | None = None, name: str | None = None, rules: HouseRules | None = None
+    journal: Journal, *, zone: str | None = None, name: str | None = None, rules: Limits | None = None
 ) -> None:
     """Set the time zone, the name that papers bear and the house rules, those that are given: all of them or none.
 

@@ -7,17 +7,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from curejournal.cure import lineage
-from curejournal.cure.checks import check_record
-from curejournal.cure.due import DueThing
-from curejournal.cure.house import HouseRules
-from curejournal.cure.judgement import Judgement, OtherEdition, judge, other_edition
-from curejournal.cure.lineage import Recall
-from curejournal.cure.rebatch import why_held
-from curejournal.cure.records import Act, Batch, Decision, Entry
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import Act, Batch, Decision, Entry
+from curejournal.batch.validation import check_record
 from curejournal.journal.store import Journal
-from curejournal.workflow.plain import as_json
+from curejournal.judging import traceability
+from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
+from curejournal.judging.limits import Limits
+from curejournal.judging.rebatch import why_held
+from curejournal.judging.tasks import Task
+from curejournal.judging.traceability import Recall
+from curejournal.workflow.json_output import as_json
 from curejournal.workflow.settings import RULES, keep_settings
 
 
@@ -25,12 +25,12 @@ class NotReady(CureJournalError):
     """A release was asked for that the evidence does not carry."""
 
 
-def house_rules(journal: Journal) -> HouseRules:
+def current_limits(journal: Journal) -> Limits:
     """The maker's limits, as kept in the journal, or the defaults."""
-    return HouseRules(**journal.setting(RULES, {}))
+    return Limits(**journal.setting(RULES, {}))
 
 
-def keep_house_rules(journal: Journal, rules: HouseRules) -> HouseRules:
+def save_limits(journal: Journal, rules: Limits) -> Limits:
     """Keep the maker's limits; earlier ones stay in the history."""
     keep_settings(journal, rules=rules)
     return rules
@@ -38,11 +38,11 @@ def keep_house_rules(journal: Journal, rules: HouseRules) -> HouseRules:
 
 def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     """The verdict on a batch as it stood at a time, with its evidence; a recall names all that it reaches."""
-    batch, rules = journal.batch(code), house_rules(journal)
+    batch, rules = journal.batch(code), current_limits(journal)
     judgement = judge(batch, on, rules, pieces_held(journal, batch, lambda parent: judge(parent, on, rules)))
     if not judgement.recall:
         return judgement
-    return replace(judgement, recall=lineage.recall(journal.all_batches(), code, judgement.recall).words)
+    return replace(judgement, recall=traceability.recall(journal.all_batches(), code, judgement.recall).words)
 
 
 def released_under(journal: Journal, code: str, on: datetime) -> OtherEdition | None:
@@ -55,19 +55,19 @@ def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
 
     Each names every batch that it reaches, and the bars that others have. Empty if nothing raises one.
     """
-    batch, rules = journal.batch(code), house_rules(journal)
+    batch, rules = journal.batch(code), current_limits(journal)
     every = journal.all_batches()
     found = []
-    for one in (batch, *lineage.ancestors(every, batch.code)):
+    for one in (batch, *traceability.ancestors(every, batch.code)):
         questions = judge(one, on, rules).recall
         if questions:
-            found.append(lineage.recall(every, one.code, questions))
+            found.append(traceability.recall(every, one.code, questions))
     return tuple(found)
 
 
-def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, DueThing]]:
+def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, Task]]:
     """What is due in all batches, most pressing first."""
-    rules, every = house_rules(journal), journal.all_batches()
+    rules, every = current_limits(journal), journal.all_batches()
     found = {batch.code: judge(batch, on, rules) for batch in every}
     for batch in every:
         pieces = pieces_held(journal, batch, lambda parent: found[parent.code])
@@ -133,7 +133,7 @@ def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgem
 
     `judged` gives the verdict on each of those others, without regard to what is in it in turn.
     """
-    if not lineage.parents(batch.recipe):
+    if not traceability.parents(batch.recipe):
         return ""
     every = {known.code: known for known in (*journal.all_batches(), batch)}
     return why_held(batch, every, judged)

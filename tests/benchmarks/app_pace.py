@@ -27,7 +27,7 @@ import numpy as np
 from PIL import Image
 from sqlalchemy import insert
 
-from curejournal.cure.records import (
+from curejournal.batch.records import (
     AlkaliTest,
     ColourReading,
     Decision,

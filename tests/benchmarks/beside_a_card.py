@@ -4,7 +4,7 @@ Run: python -m tests.benchmarks.beside_a_card [--learn] [--settings 34000] [--se
 
 Spectra only, no picture: the card's colours and thirty soaps through a camera, its matrix, exposure, tone curve,
 saturation, noise; likewise a chart's colours and thirty of a printed card's, as when it is enrolled. `--learn` draws
-settings anew, learns the networks of `curejournal/colour/materials.py` from them and writes their numbers beside it;
+settings anew, learns the networks of `curejournal/colour/metamerism.py` from them and writes their numbers beside it;
 without, those that stand there are judged. Those settings and the ones
 judged by have no camera, light or inks in common, save that camera 2, a stacked sensor, is in both in different copies.
 Soap is judged by drawn soaps, by drawn soaps with pigments, and by published reflectances that nothing was learned
@@ -26,11 +26,11 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from skimage.color import deltaE_ciede2000
 
-from curejournal.colour import camera, materials
+from curejournal.colour import camera, metamerism
 from curejournal.colour.correction import Correction, fit_correction
 from curejournal.colour.spaces import srgb_from_linear
 from curejournal.photo.card import Card
-from curejournal.photo.learn import centres_of
+from curejournal.photo.measure.calibration import centres_of
 from tests.benchmarks.window_card import FAMILIES, LIGHTS
 from tests.printing import Printer
 from tests.scenes import card_named
@@ -260,7 +260,7 @@ def settings(
             yield drawn
 
 
-def learned(material: str, made_of: str, count: int, rng: np.random.Generator) -> materials.Network:
+def learned(material: str, made_of: str, count: int, rng: np.random.Generator) -> metamerism.Network:
     """The network that leaves least of the errors, of large ones as by their size and not its square."""
     needs, even, errors = [], [], []
     bank, card = {"soap": bank_to_learn_from, CARD.made_of: ink_bank}[material], CARDS[made_of]
@@ -268,26 +268,28 @@ def learned(material: str, made_of: str, count: int, rng: np.random.Generator) -
     for each in settings(count, rng, cameras=cameras, light=light, bank=bank, material=material, card=card, copies=90):
         found, lab, _ = corrected(each, learned=False)
         usual, rest = found.camera_and_rest()
-        needs.append(materials.needs_of(usual[camera.MIX], rest))
+        needs.append(metamerism.needs_of(usual[camera.MIX], rest))
         even.append(camera.even_lab(usual, each.shown, np.zeros((BESIDE, 2))))
         errors.append(camera.compress(each.true_lab) - camera.compress(lab))
     return network(np.array(needs), np.array(even), np.array(errors))
 
 
-def network(needs: Array, even_lab: Array, errors: Array) -> materials.Network:
+def network(needs: Array, even_lab: Array, errors: Array) -> metamerism.Network:
     """Learned from what settings need (S, F), and the colours and errors (S, M, 3) of what lay beside.
 
     Least squares by L-BFGS, thrice, with weights that follow the errors left; large numbers are dear.
     """
     ends = np.round(np.quantile(even_lab, [0.005, 0.995], axis=(0, 1)))
-    basis = materials.terms(even_lab, ends)
-    scale, many = np.sqrt((needs**2).mean(axis=0)), 3 * materials.TERMS
+    basis = metamerism.terms(even_lab, ends)
+    scale, many = np.sqrt((needs**2).mean(axis=0)), 3 * metamerism.TERMS
     shapes = [(len(scale), many), (len(scale), HIDDEN), (HIDDEN,), (HIDDEN, many)]
     stops = np.cumsum([np.prod(shape) for shape in shapes])
 
-    def made(numbers: Array) -> materials.Network:
+    def made(numbers: Array) -> metamerism.Network:
         parts = np.split(numbers, stops[:-1])
-        return materials.Network(ends, scale, *(part.reshape(shape) for part, shape in zip(parts, shapes, strict=True)))
+        return metamerism.Network(
+            ends, scale, *(part.reshape(shape) for part, shape in zip(parts, shapes, strict=True))
+        )
 
     numbers = np.random.default_rng(0).standard_normal(stops[-1]) * np.repeat(START_SD, np.diff(stops, prepend=0))
     scaled, left = made(numbers).scaled(needs), errors
@@ -313,9 +315,9 @@ def network(needs: Array, even_lab: Array, errors: Array) -> materials.Network:
     return made(numbers)
 
 
-def write(material: str, made_of: str, learned: materials.Network) -> None:
+def write(material: str, made_of: str, learned: metamerism.Network) -> None:
     numbers = {name: each.astype(np.float16) for name, each in vars(learned).items()}
-    np.savez_compressed(Path(materials.__file__).with_name(materials.file_of(material, made_of)), **numbers)
+    np.savez_compressed(Path(metamerism.__file__).with_name(metamerism.file_of(material, made_of)), **numbers)
 
 
 def judged(bank: str, seen_by: str, count: int, rng: np.random.Generator) -> str:
@@ -350,9 +352,9 @@ def main() -> None:
     options = parser.parse_args()
     seed = secrets.randbelow(1_000_000) if options.fresh_seeds else options.seed
     if options.learn:
-        for material, made_of in materials.LEARNED:
+        for material, made_of in metamerism.LEARNED:
             network = learned(material, made_of, options.settings, np.random.default_rng(seed))
-            materials.LEARNED[material, made_of] = network
+            metamerism.LEARNED[material, made_of] = network
             write(material, made_of, network)
     print(f"seed {seed}\n")
     print("| judged by | beside | patches alone | interval holds | with what is learned | interval holds |")

@@ -19,7 +19,7 @@ from itertools import combinations
 import numpy as np
 from scipy.optimize import nnls
 
-from curejournal.cure.culprits import Culprits, Dose, Observation, which_did_it
+from curejournal.materials.effects import Dose, MaterialEffects, Observation, find_causes
 
 MATERIALS = tuple("abcdefgh")
 
@@ -94,13 +94,13 @@ def study(truths: Iterable[Truth]) -> dict[str, list[float]]:
 
     for truth in truths:
         begun = time.perf_counter()
-        found = which_did_it(truth.observations)
+        found = find_causes(truth.observations)
         note("s", time.perf_counter() - begun)
         _one(truth, found, note)
     return seen
 
 
-def _one(truth: Truth, found: Culprits, note) -> None:
+def _one(truth: Truth, found: MaterialEffects, note) -> None:
     apart = {name for pair in truth.never_apart for name in pair}
     order = [effect.materials for effect in found.effects]
     textbook = nnls_rank(truth)

@@ -27,8 +27,8 @@ from curejournal.colour.correction import fit_correction
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.spaces import lab_from_linear, lab_from_srgb, linear_from_lab, linear_from_srgb, srgb_from_lab
 from curejournal.photo.card import built_in_card_text, read_card
-from curejournal.photo.learn import centres_of, locate, sample_patches
-from curejournal.photo.reading import read_photo
+from curejournal.photo.measure.calibration import centres_of, locate, sample_patches
+from curejournal.photo.read.picture_file import read_photo
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # its hint that matplotlib is missing
@@ -158,13 +158,13 @@ def ours(photo: Photo, lab: Array, fitted: Array, wanted: Array, places: bool = 
     return found, np.sqrt(np.diag(joint)).reshape(-1, 3)
 
 
-def left_out(photo: Photo, foretell: Callable[[Array, Array], Array]) -> Array:
+def left_out(photo: Photo, predict: Callable[[Array, Array], Array]) -> Array:
     """Every wanted patch foretold from the others by `foretell(fitted, wanted)`; nan for the rest."""
     all_ = []
     for index in range(24):
         fitted, one = photo.usable.copy(), np.arange(24) == index
         fitted[index] = False
-        all_.append(foretell(fitted, one) if photo.wanted[index] else np.full((1, 6), np.nan))
+        all_.append(predict(fitted, one) if photo.wanted[index] else np.full((1, 6), np.nan))
     width = min(each.shape[1] for each in all_)  # three, or six with standard deviations
     return np.concatenate([each[:, :width] for each in all_])
 
@@ -198,24 +198,24 @@ def main() -> None:
     if settings.black_too:
         taken = [replace(photo, usable=photo.wanted) for photo in taken]
 
-    foretold: dict[str, dict[str, Array]] = {"ours": {}, "ours, places unknown": {}}
+    predicted: dict[str, dict[str, Array]] = {"ours": {}, "ours, places unknown": {}}
     held: dict[str, Array] = {}
     for photo in taken:
         mine = left_out(photo, lambda f, w, p=photo: np.hstack(ours(p, lab, f, w)))
-        foretold["ours"][photo.name] = mine[:, :3]
+        predicted["ours"][photo.name] = mine[:, :3]
         inside = np.abs(mine[:, :3] - lab) < 1.96 * mine[:, 3:]
         held[photo.name] = inside[photo.wanted]
-        foretold["ours, places unknown"][photo.name] = left_out(
+        predicted["ours, places unknown"][photo.name] = left_out(
             photo, lambda f, w, p=photo: ours(p, lab, f, w, places=False)[0]
         )
     for name, method in PEERS.items() if settings.peers else ():
-        foretold[name] = {
+        predicted[name] = {
             photo.name: left_out(photo, lambda f, w, m=method, e=photo.encoded: m(e[f], lab[f], e[w]))
             for photo in taken
         }
     errors = {
         method: {name: ciede2000(lab, found) for name, found in by_photo.items()}
-        for method, by_photo in foretold.items()
+        for method, by_photo in predicted.items()
     }
 
     sets = {
@@ -241,7 +241,7 @@ def main() -> None:
                 *(summary([errors[method][name] for name in names]) for names in sets.values()),
                 summary([ciede2000(found[a], found[b]) for a, b in one_chart]) if one_chart else "",
             ]
-            for method, found in foretold.items()
+            for method, found in predicted.items()
         ),
     )
 

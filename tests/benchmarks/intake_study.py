@@ -21,14 +21,14 @@ from numpy.typing import ArrayLike
 from scipy.optimize import linear_sum_assignment
 from skimage.color import deltaE_ciede2000
 
+from curejournal.base.errors import CureJournalError
 from curejournal.colour.sample import Lab
-from curejournal.errors import CureJournalError
-from curejournal.photo.look import look
-from curejournal.photo.measure import Area, measure
-from curejournal.photo.placement import Points
-from curejournal.photo.portions import Expected, match
-from curejournal.photo.reading import read_photo
+from curejournal.photo.analysis import look
+from curejournal.photo.find.placement import Points
+from curejournal.photo.measure.measurement import Area, measure
+from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.strip import enrol_key, read_strip
+from curejournal.photo.window.portions import Expected, match
 from tests.benchmarks.window_card import CAMERAS, FAMILIES, LIGHTS, PHONES, Cameras, scene, soap_paint, true_card
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.printing import Printer

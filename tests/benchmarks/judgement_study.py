@@ -15,9 +15,9 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from curejournal.cure.judgement import judge
-from curejournal.cure.records import AlkaliTest, Batch, ColourReading, Weighing
-from curejournal.cure.states import AHEAD_DAYS, State, classify, soon
+from curejournal.batch.records import AlkaliTest, Batch, ColourReading, Weighing
+from curejournal.judging.colour_states import AHEAD_DAYS, State, classify, soon
+from curejournal.judging.judgement import judge
 from tests.benchmarks.simulated_batches import (
     FREE_ALKALI_LIMIT,
     LIMIT_PCT_WEEK,

@@ -16,12 +16,12 @@ from pathlib import Path
 
 from sqlalchemy import insert
 
-from curejournal import lessons
-from curejournal.cure.records import ColourReading, Event, Portion, Record, Weighing
+from curejournal.batch.records import ColourReading, Event, Portion, Record, Weighing
 from curejournal.journal.record_json import kind_of, to_json
 from curejournal.journal.store import Journal
 from curejournal.journal.tables import batch, entry, photo
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
+from curejournal.workflow import materials
 
 AT = datetime(2020, 1, 1, tzinfo=UTC)
 PHOTOS, WEIGHINGS = 20, 15
@@ -87,7 +87,7 @@ def fill(journal: Journal, batches: int) -> None:
 
 def one_material(journal: Journal) -> object:
     """What the page of a material asks for."""
-    return lessons.material(journal, "scent 1", NOW, most=lessons.EARLIER, beside_others=False)
+    return materials.material(journal, "scent 1", NOW, most=materials.EARLIER, beside_others=False)
 
 
 def milliseconds(act: Callable[[], object], repeats: int) -> tuple[float, float]:
@@ -121,9 +121,9 @@ def main() -> None:
                 "add(…)": (lambda: journal.add(middle, *row, at=AT, by="Ana"), 20),
                 "all_batches(), the first time": (journal.all_batches, 1),
                 "all_batches(), again": (journal.all_batches, 5),
-                "the list of materials": (lambda: lessons.all_materials(journal), 3),
+                "the list of materials": (lambda: materials.all_materials(journal), 3),
                 "one material, its latest 40 batches": (lambda: one_material(journal), 1),
-                "which did it, the latest 400 batches": (lambda: lessons.which(journal, NOW), 1),
+                "which did it, the latest 400 batches": (lambda: materials.which(journal, NOW), 1),
             }
             print(f"| {asked.batches} batches, {asked.batches * PHOTOS} photos | ms | ms of the processor |")
             print("| --- | --- | --- |")

@@ -25,8 +25,8 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from curejournal.photo.measure import Area, measure
-from curejournal.photo.reading import read_photo
+from curejournal.photo.measure.measurement import Area, measure
+from curejournal.photo.read.picture_file import read_photo
 from tests.scenes import card_named, draw_card
 
 CARDS = ("window", "chart24")

@@ -17,11 +17,11 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from curejournal.cure.judgement import judge
-from curejournal.photo.reading import read_photo
-from curejournal.report.pictures import small
-from curejournal.report.portfolio import LARGE_PX, PortfolioBatch, PortfolioPhoto, portfolio_pages
-from tests.cure.batches import BASICS, batch, day, reading, seen
+from curejournal.documents.pictures import small
+from curejournal.documents.portfolio import LARGE_PX, PortfolioBatch, PortfolioPhoto, portfolio_pages
+from curejournal.judging.judgement import judge
+from curejournal.photo.read.picture_file import read_photo
+from tests.judging.batches import BASICS, batch, day, reading, seen
 
 SIZE = (4000, 3000)
 CORNERS = ((600.0, 500.0), (3300.0, 560.0), (3260.0, 2480.0), (640.0, 2440.0))

@@ -18,11 +18,11 @@ from pathlib import Path
 
 import numpy as np
 
-from curejournal.cure.records import ColourReading
-from curejournal.intake import files_in, take_in_all
+from curejournal.batch.records import ColourReading
 from curejournal.journal.store import Journal
-from curejournal.photo.tag import payload
-from curejournal.tray import Clock
+from curejournal.photo.find.tag import payload
+from curejournal.workflow.photos.folder_import import files_in, take_in_all
+from curejournal.workflow.photos.inbox import Clock
 from tests.photo.windows import drawn, window
 
 

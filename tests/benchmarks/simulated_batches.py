@@ -12,8 +12,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from curejournal.colour.difference import ciede2000
-from curejournal.cure.records import (
+from curejournal.batch.records import (
     AlkaliTest,
     Batch,
     ColourReading,
@@ -24,7 +23,8 @@ from curejournal.cure.records import (
     SurfaceNote,
     Weighing,
 )
-from curejournal.cure.sessions import OTHER_INSTRUMENT_SD
+from curejournal.colour.difference import ciede2000
+from curejournal.judging.sessions import OTHER_INSTRUMENT_SD
 from curejournal.soap.alkali import NAOH_G_MOL
 from curejournal.soap.recipe import Alkali, Liquid, Oil, Recipe
 

@@ -20,13 +20,13 @@ import numpy as np
 from scipy.spatial import cKDTree
 from skimage.color import deltaE_ciede2000
 
+from curejournal.base.errors import CureJournalError
 from curejournal.colour.correction import fit_correction
 from curejournal.colour.sample import Grade
-from curejournal.errors import CureJournalError
 from curejournal.photo.card import Card
 from curejournal.photo.enrol import enrol
-from curejournal.photo.measure import measure
-from curejournal.photo.reading import read_photo
+from curejournal.photo.measure.measurement import measure
+from curejournal.photo.read.picture_file import read_photo
 from tests.printing import Printer
 from tests.scene_items import srgb_encode
 from tests.scenes import INK, Faults, Laid, Place, Scene, Soap, View, card_named, render

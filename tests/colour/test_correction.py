@@ -252,8 +252,8 @@ def test_leaving_a_patch_out_in_closed_form_is_leaving_it_out(model):
     apart = []
     for index in range(24):
         others = fitted(np.delete(np.arange(24), index))
-        foretold = others.predict(encoded[[index]], spots[[index]])[0]
-        apart.append(even[index] - whole.left_out[index] - foretold)
+        predicted = others.predict(encoded[[index]], spots[[index]])[0]
+        apart.append(even[index] - whole.left_out[index] - predicted)
     # The camera is not quite linear in its parameters, so not to the last digit.
     assert np.sqrt(np.mean(np.square(apart))) < 0.1 * np.sqrt(np.mean(np.square(whole.left_out)))
 

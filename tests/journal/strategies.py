@@ -8,7 +8,7 @@ import typing
 
 from hypothesis import strategies as st
 
-from curejournal.cure.records import RECORDS
+from curejournal.batch.records import RECORDS
 
 # What UTF-8 can hold: anything but lone surrogates.
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)

@@ -17,10 +17,10 @@ from pathlib import Path
 
 import pytest
 
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
 from curejournal.journal.backup import last_backup, restore
 from curejournal.journal.database import DATABASE
-from curejournal.journal.faults import BackupRefused, FolderInUse
+from curejournal.journal.errors import BackupRefused, FolderInUse
 from curejournal.journal.store import Journal
 from tests.journal.under_fire import filled
 
@@ -109,7 +109,7 @@ def test_a_backup_and_a_restore_on_any_database_give_the_same_journal(journal: J
 def test_a_backup_taken_while_others_write_is_of_one_moment(folder: Path, tmp_path: Path) -> None:
     import threading
 
-    from curejournal.cure.records import Weighing
+    from curejournal.batch.records import Weighing
 
     stop = threading.Event()
     with Journal.open(folder, now=clock) as journal:

@@ -9,12 +9,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from curejournal.cure.records import Decision, Entry, Event, Weighing, Withdrawn
+from curejournal.batch.records import Decision, Entry, Event, Weighing, Withdrawn
 from curejournal.journal.bundle import DATA, read_bundle, take_bundle, write_bundle
-from curejournal.journal.faults import CodeInUse, DataRefused, EntryRefused, SignedByOther
+from curejournal.journal.errors import CodeInUse, DataRefused, EntryRefused, SignedByOther
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
-from tests.cure.batches import RECIPE, reading
+from tests.judging.batches import RECIPE, reading
 
 AT = datetime(2026, 9, 1, 10, 0, tzinfo=UTC)
 NOW = AT + timedelta(days=80)

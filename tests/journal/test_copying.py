@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from curejournal.cure.records import Event, PhotoNote, Weighing
+from curejournal.batch.records import Event, PhotoNote, Weighing
 from curejournal.journal.copying import copy_rows, fingerprint
 from curejournal.journal.database import DATABASE
-from curejournal.journal.faults import CopyRefused, JournalDamaged
+from curejournal.journal.errors import CopyRefused, JournalDamaged
 from curejournal.journal.store import Journal, PhotoFacts
 from tests.journal.under_fire import filled
 

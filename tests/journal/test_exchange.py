@@ -16,10 +16,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from curejournal.cure.records import RECORDS, Entry, Event, Weighing
+from curejournal.batch.records import RECORDS, Entry, Event, Weighing
 from curejournal.journal.copying import fingerprint
+from curejournal.journal.errors import DataRefused, FolderInUse
 from curejournal.journal.exchange import bring_in, read
-from curejournal.journal.faults import DataRefused, FolderInUse
 from curejournal.journal.plain_data import (
     FORMAT,
     BatchRow,

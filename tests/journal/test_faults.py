@@ -14,11 +14,11 @@ from pathlib import Path
 import pytest
 from sqlalchemy import event, text
 
-from curejournal.cure.records import Event
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import Event
 from curejournal.journal import files
 from curejournal.journal.database import DATABASE
-from curejournal.journal.faults import DiskFull, JournalBusy, JournalNotWritable
+from curejournal.journal.errors import DiskFull, JournalBusy, JournalNotWritable
 from curejournal.journal.store import Journal, PhotoFacts
 from tests.journal.under_fire import PROCESSES, filled
 

@@ -8,7 +8,7 @@ from threading import Barrier, Thread
 
 import pytest
 
-from curejournal.cure.records import PhotoNote
+from curejournal.batch.records import PhotoNote
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 

@@ -13,8 +13,8 @@ from hypothesis.stateful import Bundle, RuleBasedStateMachine, consumes, initial
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
-from curejournal.cure.records import RECORDS, Decision, Event, ScalarReading, Withdrawn
-from curejournal.journal.faults import SignatureStays, StaleEntry
+from curejournal.batch.records import RECORDS, Decision, Event, ScalarReading, Withdrawn
+from curejournal.journal.errors import SignatureStays, StaleEntry
 from curejournal.journal.store import Journal, NewEntry, PhotoFacts
 from curejournal.journal.tables import metadata
 from tests.journal.strategies import records

@@ -14,9 +14,9 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, inspect
 
-from curejournal.cure.records import RECORDS, BarsOut, Recipe, Renamed, Weighing, Withdrawn
+from curejournal.batch.records import RECORDS, BarsOut, Recipe, Renamed, Weighing, Withdrawn
 from curejournal.journal.database import DATABASE, TODAY, Schema, engine_for, postgresql_url, sqlite_url
-from curejournal.journal.faults import (
+from curejournal.journal.errors import (
     DatabaseUnreachable,
     DiskFull,
     JournalDamaged,

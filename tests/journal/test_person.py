@@ -10,16 +10,17 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from curejournal import tray, workflow
-from curejournal.cure.house import HouseRules
-from curejournal.cure.records import Event, Portion, Weighing
-from curejournal.demo import pictures_folder
-from curejournal.intake import Source, take_in_all
-from curejournal.journal.faults import OnlyToRead, SignedByOther
+from curejournal import workflow
+from curejournal.batch.records import Event, Portion, Weighing
+from curejournal.journal.errors import OnlyToRead, SignedByOther
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.journal.tables import metadata
-from curejournal.sorting import tag_text
+from curejournal.judging.limits import Limits
+from curejournal.workflow.demo import pictures_folder
+from curejournal.workflow.photos import inbox
+from curejournal.workflow.photos.folder_import import Source, take_in_all
+from curejournal.workflow.photos.proposal import tag_text
 from tests.ui.journals import plain_jpeg
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -64,15 +65,15 @@ USE_CASES: dict[str, Callable[[Journal], object]] = {
     "take back": lambda j: workflow.take_back(j, j.batch("B-1").entries[0], why="wrong", by="Ben", now=NOW),
     "undo": lambda j: workflow.undo(j, 1, why="wrong", by="Ben", now=NOW),
     "sign": lambda j: workflow.decide(j, "B-1", "hold", signed_by="Ben", statement="held back", on=NOW),
-    "house rules": lambda j: workflow.keep_house_rules(j, HouseRules()),
+    "house rules": lambda j: workflow.save_limits(j, Limits()),
     "take in a photo": lambda j: workflow.take_in(
         j, "B-1", picture(1), name="a.jpg", card=workflow.find_card("window"), by="Ben", now=NOW, zone=UTC
     ),
     "take in many": lambda j: take_in_all(
         j, [Source("a.jpg", lambda: picture(1))], card=workflow.find_card("window"), by="Ben", now=NOW,
-        clock=tray.Clock(UTC), workers=1,
+        clock=inbox.Clock(UTC), workers=1,
     ),
-    "set aside": lambda j: tray.set_aside(j, j.unfiled_photos()[0].sha256, why="blurred", by="Ben"),
+    "set aside": lambda j: inbox.set_aside(j, j.unfiled_photos()[0].sha256, why="blurred", by="Ben"),
     "make tags": lambda j: tag_text(j, "B-1"),
 }  # fmt: skip
 

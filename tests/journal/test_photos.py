@@ -7,8 +7,8 @@ from datetime import datetime, timedelta, timezone
 
 import pytest
 
-from curejournal.cure.records import PhotoNote
-from curejournal.journal.faults import EntryRefused, JournalDamaged
+from curejournal.batch.records import PhotoNote
+from curejournal.journal.errors import EntryRefused, JournalDamaged
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 

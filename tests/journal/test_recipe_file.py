@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from curejournal.journal.faults import DataRefused
+from curejournal.journal.errors import DataRefused
 from curejournal.journal.recipe_file import COLUMNS, fields_from_csv, fields_from_json, recipe_csv, recipe_json
 from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
 from curejournal.workflow import RecipeUnreadable, recipe_from

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from curejournal.cure.records import RECORDS, Portion, ScalarReading, Weighing
-from curejournal.journal.faults import EntryRefused, RecordUnreadable
+from curejournal.batch.records import RECORDS, Portion, ScalarReading, Weighing
+from curejournal.journal.errors import EntryRefused, RecordUnreadable
 from curejournal.journal.record_json import from_json, kind_of, to_json
 from curejournal.soap.recipe import Oil, Recipe
 from tests.journal.strategies import records

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from curejournal.cure.records import (
+from curejournal.batch.records import (
     Decision,
     Entry,
     Event,
@@ -17,7 +17,7 @@ from curejournal.cure.records import (
     Weighing,
     Withdrawn,
 )
-from curejournal.journal.faults import CodeInUse, EntryRefused, NotInJournal, SignatureStays, StaleEntry
+from curejournal.journal.errors import CodeInUse, EntryRefused, NotInJournal, SignatureStays, StaleEntry
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from curejournal.cure.records import Event, ScalarReading
-from curejournal.journal.faults import CodeInUse, StaleEntry
+from curejournal.batch.records import Event, ScalarReading
+from curejournal.journal.errors import CodeInUse, StaleEntry
 from curejournal.journal.store import Journal, PhotoFacts
 from tests.journal.together import edit_together, lost
 

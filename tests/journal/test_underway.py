@@ -8,9 +8,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from curejournal import workflow
-from curejournal.cure.house import HouseRules
-from curejournal.cure.records import BarsOut, Decision, Event, Withdrawn
+from curejournal.batch.records import BarsOut, Decision, Event, Withdrawn
 from curejournal.journal.store import Journal, NewEntry
+from curejournal.judging.limits import Limits
 
 AT = datetime(2026, 3, 2, 9, tzinfo=UTC)
 RELEASE = Decision("release", "Ann", "sound", "1", "{}")
@@ -70,13 +70,13 @@ def test_a_batch_is_under_way_until_it_is_released_and_nothing_follows(
     assert [one.code for one in journal.underway()] == (["A"] if open_still else [])
 
 
-@pytest.mark.parametrize(("version", "otherwise"), [("1", True), ("1-0123abcd", True), (HouseRules().version, False)])
+@pytest.mark.parametrize(("version", "otherwise"), [("1", True), ("1-0123abcd", True), (Limits().version, False)])
 def test_a_release_by_other_rules_than_todays_is_told_until_something_follows(
     version: str, otherwise: bool, journal: Journal
 ) -> None:
     journal.start_batch("A", "Oat", at=AT, by="Ann", records=[Event("poured")])
     assert not journal.released_otherwise()
-    stated = f'as it was, "rules_version":"{HouseRules().version}"'
+    stated = f'as it was, "rules_version":"{Limits().version}"'
     journal.add("A", Decision("release", "Ann", stated, version, "{}"), at=AT, by="Ann")
     assert [one.code for one in journal.released_otherwise()] == (["A"] if otherwise else [])
     journal.add("A", BarsOut(3, "a market", "sold"), at=AT, by="Ann")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
-from curejournal.cure.records import ScalarReading
-from curejournal.journal.faults import StaleEntry
+from curejournal.batch.records import ScalarReading
+from curejournal.journal.errors import StaleEntry
 from curejournal.journal.store import Journal
 from tests.journal.under_fire import PROCESSES
 

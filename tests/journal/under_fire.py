@@ -18,13 +18,13 @@ from pathlib import Path
 
 from sqlalchemy import text
 
-from curejournal.cure.records import PhotoNote, Weighing
-from curejournal.errors import CureJournalError
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import PhotoNote, Weighing
 from curejournal.journal.backup import restore
 from curejournal.journal.blueprint import strangers
 from curejournal.journal.copying import fingerprint
 from curejournal.journal.database import TODAY, Schema
-from curejournal.journal.faults import JournalNewer
+from curejournal.journal.errors import JournalNewer
 from curejournal.journal.opening import open_database
 from curejournal.journal.store import Journal, PhotoFacts, utc_now
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from curejournal.photo.measure import Area
+from curejournal.photo.measure.measurement import Area
 from tests.printing import Printer
 from tests.scene_items import Lab, Paint
 from tests.scenes import Laid, Place, Rendered, Scene, Soap, View, card_named, render

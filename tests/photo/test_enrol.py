@@ -7,11 +7,11 @@ import pytest
 from skimage.color import deltaE_ciede2000
 
 from curejournal.colour.sample import Grade
-from curejournal.photo import measure as measuring
 from curejournal.photo.card import Card, built_in_card_text, card_text, read_card
 from curejournal.photo.enrol import EnrolmentRefused, enrol
-from curejournal.photo.measure import measure
-from curejournal.photo.reading import read_photo
+from curejournal.photo.measure import measurement as measuring
+from curejournal.photo.measure.measurement import measure
+from curejournal.photo.read.picture_file import read_photo
 from tests.benchmarks.window_card import enrolled_card, scene
 from tests.printing import Printer
 from tests.render_samples import truth
@@ -27,7 +27,7 @@ def card(name: str) -> Card:
 
 @pytest.fixture(scope="module")
 def pictures() -> list[bytes]:
-    from curejournal.demo import pictures_folder
+    from curejournal.workflow.demo import pictures_folder
 
     return [(pictures_folder() / name).read_bytes() for name in NAMES]
 
@@ -119,7 +119,7 @@ def test_without_a_chart_the_card_is_enrolled_relative_to_its_own_paper(pictures
     relative, _ = enrol(card("window"), [read_photo(data) for data in pictures], None, copy_id="W-01")
     assert relative.kind == "relative"
     assert "own white paper" in relative.provenance
-    from curejournal.demo import pictures_folder
+    from curejournal.workflow.demo import pictures_folder
 
     readings = [
         measure(read_photo((pictures_folder() / name).read_bytes()), relative).areas[0].sample

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from curejournal.photo.find_chart import ChartFound, look_for_chart
+from curejournal.photo.find.chart import ChartFound, look_for_chart
 from tests import chart_pictures as pictures
 from tests.chart_pictures import Photo, Shot, find_chart
 from tests.scenes import card_named

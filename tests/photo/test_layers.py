@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
 
-from curejournal.photo.flat import PX_PER_MM, Flat
-from curejournal.photo.layers import Layers
-from curejournal.photo.learn import learn
-from curejournal.photo.look import look
-from curejournal.photo.measure import Measurement
-from curejournal.photo.portions import Expected, Match, match
-from curejournal.photo.reading import read_photo
+from curejournal.photo.analysis import look
+from curejournal.photo.measure.calibration import learn
+from curejournal.photo.measure.measurement import Measurement
+from curejournal.photo.measure.rectified import PX_PER_MM, Flat
+from curejournal.photo.read.picture_file import read_photo
+from curejournal.photo.window.layers import Layers
+from curejournal.photo.window.portions import Expected, Match, match
 from tests.photo.windows import drawn, window
 from tests.scene_items import Paint
 from tests.scenes import Rendered, card_named, draw_card

@@ -11,9 +11,9 @@ from PIL import Image
 from skimage.color import deltaE_ciede2000
 
 from curejournal.colour.spaces import lab_from_srgb
-from curejournal.photo.learn import learn
-from curejournal.photo.picture import CorrectedPicture, corrected_picture
-from curejournal.photo.reading import read_photo
+from curejournal.photo.corrected_picture import CorrectedPicture, corrected_picture
+from curejournal.photo.measure.calibration import learn
+from curejournal.photo.read.picture_file import read_photo
 from tests.photo.windows import drawn, window
 from tests.scenes import Rendered, card_named, draw_card
 

@@ -14,8 +14,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from curejournal.photo.ending import ends_early
-from curejournal.photo.reading import (
+from curejournal.photo.read.picture_file import (
     MAX_PIXELS,
     NotAPicture,
     PictureDamaged,
@@ -23,6 +22,7 @@ from curejournal.photo.reading import (
     read_photo,
     taken_from_name,
 )
+from curejournal.photo.read.truncation import is_truncated
 
 
 def stripes() -> Image.Image:
@@ -177,10 +177,10 @@ def _exif_with_thumbnail(thumbnail: bytes) -> bytes:
 @pytest.mark.parametrize("name", FORMATS)
 def test_a_file_that_ends_too_early_is_told_so_in_every_format(name: str, part: float) -> None:
     data = grainy(**FORMATS[name])
-    assert not ends_early(data)
+    assert not is_truncated(data)
     assert read_photo(data).picture().shape == (400, 400, 3)
     cut = data[:-1] if part == -1 else data[: int(part * len(data))]
-    assert ends_early(cut)
+    assert is_truncated(cut)
     if part != -1:  # of a picture without its very last byte some readers make the whole
         with pytest.raises(PictureDamaged, match="ends too early: only a part of the photo is there"):
             read_photo(cut).picture()
@@ -198,7 +198,7 @@ def test_the_first_bytes_alone_are_a_file_that_ends_too_early(data: bytes) -> No
 def test_a_file_damaged_in_its_midst_is_not_said_to_end_early(name: str) -> None:
     data = grainy(**FORMATS[name])
     middle = len(data) // 2
-    assert not ends_early(data[:middle] + bytes(64) + data[middle + 64 :])
+    assert not is_truncated(data[:middle] + bytes(64) + data[middle + 64 :])
 
 
 @pytest.mark.parametrize("part", [b"\xff\xe0\0\2", b"\xff\xe0\0\0", b"\0\0\0\0aaaa\0\0\0\0", b"\0\0\0\10free"])
@@ -215,8 +215,8 @@ def test_a_file_of_millions_of_empty_parts_is_not_walked_to_its_end(head: bytes,
 
     unpack_from = struct.unpack_from
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("curejournal.photo.ending.struct.unpack_from", counted)
-        ends_early(head + part * 1_000_000)
+        patch.setattr("curejournal.photo.read.truncation.struct.unpack_from", counted)
+        is_truncated(head + part * 1_000_000)
     assert steps <= 200_000
 
 

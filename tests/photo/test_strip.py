@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from curejournal.colour.sample import Grade, Reason
-from curejournal.photo.measure import AreaColour, Measurement, measure
-from curejournal.photo.reading import read_photo
+from curejournal.photo.measure.measurement import AreaColour, Measurement, measure
+from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.strip import KeyStep, KeyUnusable, StripKey, StripUnreadable, enrol_key, on_curve, read_strip
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.photo.windows import window

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from curejournal.photo.look import Look, look
-from curejournal.photo.reading import read_photo
-from curejournal.photo.surface import Finding
+from curejournal.photo.analysis import Look, look
+from curejournal.photo.read.picture_file import read_photo
+from curejournal.photo.window.surface import Finding
 from tests.photo.windows import drawn, window
 from tests.scene_items import Paint
 

@@ -7,9 +7,9 @@ import segno
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from curejournal.photo.learn import learn
-from curejournal.photo.reading import read_photo
-from curejournal.photo.tag import Tags, parse, payload, read_slot, read_tags
+from curejournal.photo.find.tag import Tags, parse, payload, read_slot, read_tags
+from curejournal.photo.measure.calibration import learn
+from curejournal.photo.read.picture_file import read_photo
 from tests.scenes import Faults, card_named, draw_card
 
 JOURNAL = "K7Q2MX"

@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from curejournal.cure.materials import ingredients, named
-from curejournal.cure.records import Batch, Entry, Portion
+from curejournal.batch.records import Batch, Entry, Portion
+from curejournal.materials.history import ingredients, named
 from curejournal.soap.dose import dosage
 from curejournal.soap.recipe import Additive, Alkali, Batter, Liquid, Oil, Recipe
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from curejournal import workflow
-from curejournal.cure.lineage import descendants
+from curejournal.judging.traceability import descendants
 from curejournal.soap.recipe import Embed, Liquid, Recipe
 from tests.stories.workshop import recipe
 

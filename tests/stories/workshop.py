@@ -7,9 +7,9 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from curejournal import workflow
-from curejournal.cure.judgement import Judgement
-from curejournal.cure.records import AlkaliTest, BarsOut, Entry, Event, Portion, Record, SurfaceNote, Weighing
+from curejournal.batch.records import AlkaliTest, BarsOut, Entry, Event, Portion, Record, SurfaceNote, Weighing
 from curejournal.journal.store import Journal
+from curejournal.judging.judgement import Judgement
 from curejournal.soap.lye import LyeCheck, check_lye
 from curejournal.soap.recipe import Alkali, Liquid, Oil, Recipe
 

@@ -18,9 +18,10 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from curejournal import demo, workflow
-from curejournal.cure.records import Event, Portion, Weighing
+from curejournal import workflow
+from curejournal.batch.records import Event, Portion, Weighing
 from curejournal.journal.store import Journal
+from curejournal.workflow import demo
 from tests.ui.journals import NOW, small_journal, three_batches
 from tests.ui.served import started
 from tests.ui.steps import profile

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from curejournal.cure.records import (
+from curejournal.batch.records import (
     AlkaliTest,
     ColourReading,
     Event,

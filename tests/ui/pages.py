@@ -9,7 +9,7 @@ from typing import Any
 from streamlit.testing.v1 import AppTest
 
 from curejournal.journal.store import Journal
-from curejournal.ui import work
+from curejournal.ui.state import background
 
 
 def app(slug: str, **query: str) -> AppTest:
@@ -53,7 +53,7 @@ def writing(code: str) -> AppTest:
 def ended(at: AppTest, folder: Path, name: str) -> AppTest:
     """The page once its long work is over."""
     for _ in range(400):
-        if not work.is_going(str(folder), name):
+        if not background.is_going(str(folder), name):
             return at.run()
         time.sleep(0.05)
     raise AssertionError(f"{name} did not end")

@@ -13,10 +13,10 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from curejournal.cure.records import ColourReading, Event, PhotoNote, Weighing
-from curejournal.demo import pictures_folder
+from curejournal.batch.records import ColourReading, Event, PhotoNote, Weighing
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
+from curejournal.workflow.demo import pictures_folder
 from tests.ui import steps
 from tests.ui.conftest import App
 

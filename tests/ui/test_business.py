@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from curejournal.cure.records import ColourReading, Event, Portion
+from curejournal.batch.records import ColourReading, Event, Portion
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Alkali
 from tests.ui.journals import NOW, RECIPE, reading

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from curejournal.cure.records import AlkaliTest, Batch, Portion, ScalarReading, SurfaceNote, Weighing, Withdrawn
+from curejournal.batch.records import AlkaliTest, Batch, Portion, ScalarReading, SurfaceNote, Weighing, Withdrawn
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Acid, Additive, Batter, Embed, Oil, Recipe
 from tests.ui.journals import NOW, RECIPE

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from curejournal.cure.records import ColourReading, PhotoNote, SurfaceNote
+from curejournal.batch.records import ColourReading, PhotoNote, SurfaceNote
 from curejournal.journal.store import Journal
-from curejournal.photo.tag import payload
+from curejournal.photo.find.tag import payload
 from tests.photo.windows import drawn
 from tests.scenes import Faults, Paint
 from tests.ui import steps

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from curejournal.cure.records import AlkaliTest, ColourReading
+from curejournal.batch.records import AlkaliTest, ColourReading
 from curejournal.journal.store import Journal
-from curejournal.strips import strip_keys
+from curejournal.workflow.photos.strips import strip_keys
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.photo.windows import taken
 from tests.scenes import INK, Laid, Paint, Place, Rendered, Scene, Soap, View, card_named, render

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from streamlit.config import get_config_options
 
-from curejournal.door.doorway import NOT_AS_MEANT
+from curejournal.auth.addresses import NOT_AS_MEANT
 from curejournal.ui import server
 
 ROOT = Path(__file__).parents[2]

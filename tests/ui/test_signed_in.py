@@ -20,11 +20,11 @@ from urllib.parse import urlsplit
 import pytest
 
 from curejournal import workflow
-from curejournal.cure.records import Event, Portion
-from curejournal.demo import pictures_folder
-from curejournal.door.people import People
+from curejournal.auth.people import People
+from curejournal.batch.records import Event, Portion
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
+from curejournal.workflow.demo import pictures_folder
 from tests.ui.conftest import SIZES, App
 from tests.ui.journals import NOW, small_journal
 from tests.ui.steps import assert_accessible, assert_fits, current, go, press, profile, section, see, settled

@@ -10,12 +10,13 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from curejournal import publish, workflow
-from curejournal.cure.records import ColourReading, Event, Portion, SurfaceNote, Weighing
+from curejournal import workflow
+from curejournal.batch.records import ColourReading, Event, Portion, SurfaceNote, Weighing
 from curejournal.journal.store import Journal
 from curejournal.photo.card import built_in_card_text, card_text, read_card
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
-from curejournal.ui import telling
+from curejournal.ui import i18n
+from curejournal.workflow import documents
 from tests.scenes import draw_card
 from tests.ui.journals import NOW, RECIPE, plain_jpeg, reading
 from tests.ui.pages import app, entries, form, only, section, text_of, writing
@@ -57,7 +58,7 @@ def test_a_question_stands_once_while_its_form_is_changed(small: Path) -> None:
 def test_the_last_weight_is_told_in_the_unit_that_is_asked_for(small: Path) -> None:
     started(small, RECIPE, Portion("mint, green"), Portion("base", 1))
     with Journal.open(small) as journal:
-        telling.keep_habits(journal, telling.Habits("oz and °F"))
+        i18n.keep_habits(journal, i18n.Habits("oz and °F"))
     labels = [field.label for field in form(writing("B-1"), "B-1", "a weight").number_input]
     assert "bar 1: ounces (last 3.757\u00a0oz)" in labels  # 106.5 g / 28.3495 g, an avoirdupois ounce
     labels = [field.label for field in form(writing("B-9"), "B-9", "batter of each portion").number_input]
@@ -118,7 +119,7 @@ def test_the_lots_typed_for_one_recipe_file_are_not_those_of_another(small: Path
     at = app("plan")
     at.selectbox[0].set_value("a recipe file").run()
     for water in (280.0, 290.0):
-        file = publish.recipe_text(replace(RECIPE, liquids=(Liquid("water", water),)), "csv")
+        file = documents.recipe_text(replace(RECIPE, liquids=(Liquid("water", water),)), "csv")
         at.file_uploader[0].set_value(("recipe.csv", file, "text/csv")).run()
         lot = only(at.text_input, "olive, lot")
         assert (lot.value, lot.placeholder) == ("", "was OL-1")
@@ -198,7 +199,7 @@ def test_an_own_card_may_be_called_as_one_that_comes_with_the_program(small: Pat
 
 
 def test_a_place_typed_in_signs_that_are_no_digits_is_asked_again() -> None:
-    from curejournal.ui.marking import _corners
+    from curejournal.ui.components.marking import _corners
 
     assert _corners("1²,3 4,5 6,7") == ()
     assert _corners("1.5,3 4,5 6,7") == ((1.5, 3.0), (4.0, 5.0), (6.0, 7.0))
@@ -272,7 +273,7 @@ def test_of_two_photos_the_one_that_is_refused_stays_with_its_reason(small: Path
 
 def test_what_was_kept_is_told_in_the_units_it_was_entered_in(small: Path) -> None:
     with Journal.open(small) as journal:
-        telling.keep_habits(journal, telling.Habits("oz and °F", "Dec 3, 2026"))
+        i18n.keep_habits(journal, i18n.Habits("oz and °F", "Dec 3, 2026"))
     at = writing("B-2")
     next(field for field in at.number_input if field.label == "Temperature, °F").set_value(100.0)
     only(at.button, "Keep temperature").click().run()

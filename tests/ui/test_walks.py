@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from curejournal.cure.records import ColourReading, Event, ScalarReading, Weighing
-from curejournal.demo import pictures_folder
+from curejournal.batch.records import ColourReading, Event, ScalarReading, Weighing
 from curejournal.journal.store import Journal
+from curejournal.workflow.demo import pictures_folder
 from tests.ui import steps
 from tests.ui.conftest import App
 

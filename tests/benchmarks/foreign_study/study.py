@@ -9,10 +9,10 @@ from datetime import timedelta
 import numpy as np
 from scipy.stats import beta
 
-from curejournal.cure.findings import Verdict
-from curejournal.cure.judgement import judge
-from curejournal.cure.records import ColourReading
-from curejournal.cure.states import AHEAD_DAYS, State, classify, soon
+from curejournal.batch.records import ColourReading
+from curejournal.judging.colour_states import AHEAD_DAYS, State, classify, soon
+from curejournal.judging.findings import Verdict
+from curejournal.judging.judgement import judge
 from tests.benchmarks.foreign_study.worlds import LIMIT, POURED, TOLERANCE, Simulated, lye_only, simulate
 from tests.benchmarks.judgement_study import with_sixty_readings
 

@@ -22,8 +22,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from curejournal.colour.difference import ciede2000
-from curejournal.cure.records import (
+from curejournal.batch.records import (
     AlkaliTest,
     Batch,
     ColourReading,
@@ -36,6 +35,7 @@ from curejournal.cure.records import (
     Weighing,
     WeighingCheck,
 )
+from curejournal.colour.difference import ciede2000
 from curejournal.soap.lye import NAOH_G_MOL, lye_for
 from curejournal.soap.oils import sv_range
 from curejournal.soap.recipe import Alkali, Liquid, Oil, Recipe

@@ -1,0 +1,322 @@
+"""The gate before the app: nothing of it is given to anybody who is not signed in.
+
+It stands at the level of the protocol (ASGI), so that pages, static files, photos, uploads and the websocket are
+all behind it, whatever the app adds.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Iterable, MutableMapping
+from dataclasses import dataclass
+from http.cookies import CookieError, SimpleCookie
+from typing import Any
+from urllib.parse import parse_qs, quote, urlsplit
+
+from curejournal.auth import pages
+from curejournal.auth.people import Person
+from curejournal.auth.sessions import LONGEST_S, Keeper, TooManyTries
+from curejournal.base.errors import CureJournalError
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+NAME_HEADER, RIGHTS_HEADER = "x-curejournal-name", "x-curejournal-rights"
+"""What the app is told of who asks. Whatever a browser says under such names is taken away."""
+READS, WRITES = "reads", "writes"
+
+WRONG = "The name or the passphrase is wrong."
+FORM_BYTES = 4096
+"""The largest form that is read before anybody is signed in. Ours."""
+LOOK_S = 1.0
+"""How often an open page is looked at, whether its session still goes on. Ours."""
+POLICY_VIOLATED = 1008
+"""RFC 6455, 7.4.1."""
+UPLOADS = "/_stcore/upload_file"
+
+
+@dataclass(frozen=True)
+class AppTalk:
+    """What the gate must know of the app's own talk over the websocket.
+
+    `opened` gives the name of the app's session that a message opens, if it opens one; `away` is a message
+    that sends the browser to the sign-in page.
+    """
+
+    opened: Callable[[bytes], str | None]
+    away: bytes
+
+
+class Gate:
+    """An ASGI app around another.
+
+    Parameters
+    ----------
+    app
+        What is behind it.
+    keeper : Keeper
+        Who is signed in.
+    hosts : iterable of str
+        The names and addresses under which it may be asked; anything else is refused.
+    secure : bool
+        Whether browsers reach it by TLS, be it that of a proxy.
+    talk : AppTalk
+        What to know of the app.
+    """
+
+    def __init__(self, app: App, keeper: Keeper, hosts: Iterable[str], *, secure: bool, talk: AppTalk) -> None:
+        self._app, self._keeper, self._secure, self._talk = app, keeper, secure, talk
+        self._hosts = frozenset(host.casefold().rstrip(".") for host in hosts)
+        # The prefix binds it to this host and to TLS (RFC 6265bis, 4.1.3.2).
+        self._cookie = "__Host-curejournal" if secure else "curejournal"
+        self._opened: dict[str, str] = {}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request, or let it through."""
+        if scope["type"] == "http":
+            await self._http(scope, receive, send)
+        elif scope["type"] == "websocket":
+            await self._websocket(scope, receive, send)
+        else:
+            await self._app(scope, receive, send)
+
+    async def _http(self, scope: Scope, receive: Receive, send: Send) -> None:
+        path, method = scope["path"], scope["method"]
+        if not self._at_home(scope):
+            await _answer(send, 421, pages.refusal("This address is not one of the journal's."))
+            return
+        if method not in {"GET", "HEAD", "OPTIONS"} and not _from_own_page(scope):
+            await _answer(send, 403, pages.refusal("This was not sent by a page of the journal."))
+            return
+        token = self._token(scope)
+        person = self._keeper.who(token)
+        if path == "/sign-in":
+            await self._sign_in(scope, receive, send, token)
+        elif person is None and _is_page(scope):
+            await _answer(send, 303, "", {"location": f"/sign-in?to={quote(_asked(scope), safe='')}"})
+        elif person is None:
+            await _answer(send, 401, pages.refusal("Sign in first."))
+        elif path == "/sign-out":
+            await self._sign_out(scope, send, token, person)
+        elif person.reads_only and path.startswith(UPLOADS):
+            await _answer(send, 403, pages.refusal(f"{person.name} may read this journal, not write in it."))
+        else:
+            await self._app(_told(scope, person), receive, _guarded(send))
+
+    async def _sign_in(self, scope: Scope, receive: Receive, send: Send, token: str) -> None:
+        asked = parse_qs(scope.get("query_string", b"").decode("latin-1"))
+        if scope["method"] != "POST":
+            await self._ask(send, 200, asked.get("to", ["/"])[0])
+            return
+        form = await _form(receive)
+        to = form.get("to", "/")
+        client = scope.get("client") or ("unknown", 0)
+        try:
+            name, passphrase = form.get("name", ""), form.get("passphrase", "")
+            begun = await asyncio.to_thread(self._keeper.sign_in, name, passphrase, client[0])
+        except TooManyTries as fault:
+            await self._ask(send, 429, to, f"{fault.what} {fault.do}")
+            return
+        except CureJournalError:
+            await self._ask(send, 503, to, "Nobody can sign in now: the list of people cannot be read.")
+            return
+        if begun is None:
+            await self._ask(send, 403, to, WRONG)
+            return
+        self._keeper.sign_out(token)
+        await _answer(send, 303, "", {"location": _own_path(to), "set-cookie": self._set_cookie(begun, LONGEST_S)})
+
+    async def _ask(self, send: Send, status: int, to: str, wrong: str = "") -> None:
+        await _answer(send, status, pages.sign_in(_own_path(to), wrong=wrong, readable=not self._secure))
+
+    async def _sign_out(self, scope: Scope, send: Send, token: str, person: Person) -> None:
+        if scope["method"] == "POST":
+            self._keeper.sign_out(token)
+            await _answer(send, 303, "", {"location": "/sign-in", "set-cookie": self._set_cookie("", 0)})
+        else:
+            await _answer(send, 200, pages.sign_out(person.name))
+
+    async def _websocket(self, scope: Scope, receive: Receive, send: Send) -> None:
+        token = self._token(scope)
+        person = self._keeper.who(token)
+        if person is None or not self._at_home(scope) or not _from_own_page(scope):
+            # Before it is accepted: the server answers the handshake with 403.
+            await send({"type": "websocket.close", "code": POLICY_VIOLATED})
+            return
+        line = _Line(self, token, receive, send)
+        try:
+            await self._app(self._own_session(_told(scope, person), token), line.hear, line.say)
+        finally:
+            line.done()
+
+    def _own_session(self, scope: Scope, token: str) -> Scope:
+        """Leave out the app's session that a page wants to go on with, unless it was opened by the same sign-in.
+
+        Otherwise what one person left half done on a shared device would be finished with another's rights.
+        """
+
+        def own(value: bytes) -> bytes:
+            entries = value.decode("latin-1").split(",")
+            same = len(entries) > 2 and self._opened.get(entries[2].strip()) == token
+            return ",".join(entries if same else entries[:2]).encode("latin-1")
+
+        name = b"sec-websocket-protocol"
+        scope["headers"] = [(key, own(value) if key == name else value) for key, value in scope["headers"]]
+        return scope
+
+    def note_opened(self, session: str, token: str) -> None:
+        """Remember by which sign-in a session of the app was opened."""
+        self._opened = {
+            known: by for known, by in self._opened.items() if self._keeper.who(by, acts=False) is not None
+        } | {session: token}
+
+    @property
+    def keeper(self) -> Keeper:
+        """Who is signed in."""
+        return self._keeper
+
+    @property
+    def talk(self) -> AppTalk:
+        """What is known of the app."""
+        return self._talk
+
+    def _at_home(self, scope: Scope) -> bool:
+        hosts = _headers(scope, b"host")
+        try:
+            return len(hosts) == 1 and urlsplit(f"//{hosts[0]}").hostname in self._hosts
+        except ValueError:
+            return False
+
+    def _token(self, scope: Scope) -> str:
+        try:
+            found = SimpleCookie("; ".join(_headers(scope, b"cookie"))).get(self._cookie)
+        except CookieError:
+            return ""
+        return found.value if found else ""
+
+    def _set_cookie(self, token: str, seconds: int) -> str:
+        kept = f"{self._cookie}={token}; Path=/; Max-Age={seconds}; HttpOnly; SameSite=Strict"
+        return kept + "; Secure" * self._secure
+
+
+class _Line:
+    """A websocket that is cut as soon as its session ends."""
+
+    def __init__(self, gate: Gate, token: str, receive: Receive, send: Send) -> None:
+        self._gate, self._token, self._receive, self._send = gate, token, receive, send
+        self._accepted = self._cut = False
+        self._over = asyncio.create_task(self._until_over())
+
+    def done(self) -> None:
+        self._over.cancel()
+
+    async def _until_over(self) -> None:
+        while self._gate.keeper.who(self._token, acts=False) is not None:
+            await asyncio.sleep(LOOK_S)
+
+    async def hear(self) -> Message:
+        heard = asyncio.ensure_future(self._receive())
+        await asyncio.wait({heard, self._over}, return_when=asyncio.FIRST_COMPLETED)
+        if heard.done():
+            message = heard.result()
+            if message["type"] != "websocket.receive" or self._gate.keeper.who(self._token) is not None:
+                return message
+        heard.cancel()
+        await self._cut_off()
+        return {"type": "websocket.disconnect", "code": POLICY_VIOLATED}
+
+    async def _cut_off(self) -> None:
+        self._cut = True
+        if self._accepted:
+            await self._send({"type": "websocket.send", "bytes": self._gate.talk.away})
+        await self._send({"type": "websocket.close", "code": POLICY_VIOLATED})
+
+    async def say(self, message: Message) -> None:
+        if self._cut or (self._over.done() and message["type"] == "websocket.send"):
+            return
+        self._accepted |= message["type"] == "websocket.accept"
+        data = message.get("bytes")
+        session = self._gate.talk.opened(data) if data else None
+        if session:
+            self._gate.note_opened(session, self._token)
+        await self._send(message)
+
+
+def _headers(scope: Scope, name: bytes) -> list[str]:
+    return [value.decode("latin-1") for key, value in scope["headers"] if key.lower() == name]
+
+
+def _from_own_page(scope: Scope) -> bool:
+    """Whether a browser says that a page of this very address sent it; they all do so (Fetch standard, 3.2)."""
+    try:
+        return [urlsplit(origin).netloc for origin in _headers(scope, b"origin")] == _headers(scope, b"host")
+    except ValueError:
+        return False
+
+
+def _is_page(scope: Scope) -> bool:
+    return scope["method"] in {"GET", "HEAD"} and any("text/html" in kind for kind in _headers(scope, b"accept"))
+
+
+def _asked(scope: Scope) -> str:
+    query = scope.get("query_string", b"").decode("latin-1")
+    return quote(scope["path"]) + (f"?{query}" if query else "")
+
+
+def _own_path(to: str) -> str:
+    """A path on this server: nobody is sent anywhere else after the sign-in."""
+    fits = to.startswith("/") and not to.startswith(("//", "/sign-", "/_stcore")) and to.isascii() and to.isprintable()
+    return to if fits and "\\" not in to else "/"
+
+
+def _told(scope: Scope, person: Person) -> Scope:
+    kept = [(key, value) for key, value in scope["headers"] if not key.lower().startswith(b"x-curejournal-")]
+    rights = READS if person.reads_only else WRITES
+    told = [(NAME_HEADER.encode(), quote(person.name).encode()), (RIGHTS_HEADER.encode(), rights.encode())]
+    return {**scope, "headers": [*kept, *told]}
+
+
+def _guarded(send: Send) -> Send:
+    async def guarded(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            message = {**message, "headers": [*message.get("headers", []), (b"x-frame-options", b"DENY")]}
+        await send(message)
+
+    return guarded
+
+
+async def _form(receive: Receive) -> dict[str, str]:
+    body = b""
+    while len(body) <= FORM_BYTES:
+        message = await receive()
+        body += message.get("body", b"")
+        if message["type"] != "http.request" or not message.get("more_body"):
+            break
+    if len(body) > FORM_BYTES:
+        return {}
+    try:
+        fields = parse_qs(body.decode("utf-8"), keep_blank_values=True, max_num_fields=10)
+    except ValueError:
+        return {}
+    return {name: values[0] for name, values in fields.items()}
+
+
+async def _answer(send: Send, status: int, page: str, more: dict[str, str] | None = None) -> None:
+    body = page.encode()
+    headers = {
+        "content-type": "text/html; charset=utf-8",
+        "content-length": str(len(body)),
+        "content-security-policy": pages.POLICY,
+        "cache-control": "no-store",
+        "x-content-type-options": "nosniff",
+        "x-frame-options": "DENY",
+        # Not "no-referrer": a browser would then not say where the form was sent from.
+        "referrer-policy": "same-origin",
+        **(more or {}),
+    }
+    raw = [(name.encode(), value.encode("latin-1")) for name, value in headers.items()]
+    await send({"type": "http.response.start", "status": status, "headers": raw})
+    await send({"type": "http.response.body", "body": body})

@@ -1,0 +1,183 @@
+"""Who may sign in: names, rights, and what proves a passphrase; in a file beside the ledger that never leaves it."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import unicodedata
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+from pydantic import TypeAdapter, ValidationError
+
+from curejournal.base.errors import CureJournalError
+from curejournal.journal.errors import in_plain_words
+from curejournal.journal.files import make_folder, written_whole
+from curejournal.journal.text import plain_text
+
+FILE = "people.json"
+"""Its name in a journal's folder. Backups, exports and bundles are made of ledger and photos, so it is in none."""
+
+SHORTEST = 15
+"""Characters of a passphrase that stands alone (NIST SP 800-63B-4, 3.1.1.2; from memory)."""
+LONGEST = 256
+"""Characters; more than anybody types, few enough to hash. Ours."""
+DIFFERENT = 5
+"""Different characters, so that it is no key held down. Ours."""
+
+# RFC 9106, the second recommended option: 64 MiB, three passes; the library's own default, stated to stay.
+_HASHER = PasswordHasher(time_cost=3, memory_cost=65536, parallelism=4)
+
+
+class PassphraseWeak(CureJournalError):
+    """A passphrase that could be guessed."""
+
+
+class NoSuchPerson(CureJournalError):
+    """Nobody of this name may sign in."""
+
+
+class PeopleUnreadable(CureJournalError):
+    """The list of people is damaged, or others on this computer can read it."""
+
+
+@dataclass(frozen=True)
+class Person:
+    """Someone who may sign in; `proof` is the hash of the passphrase, salt and cost included."""
+
+    name: str
+    proof: str = field(repr=False)
+    reads_only: bool = False
+
+
+_LIST = TypeAdapter(tuple[Person, ...])
+
+
+@cache
+def _nobody() -> Person:
+    """Verified for a name that is not known, which then takes as long as one that is."""
+    return Person("", _HASHER.hash(secrets.token_hex()))
+
+
+class People:
+    """The people of a journal, as they stand in its folder now.
+
+    Parameters
+    ----------
+    folder : Path
+        The journal's folder.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._file = folder / FILE
+        self._seen: tuple[object, tuple[Person, ...]] = (None, ())
+        self._nobody = _nobody()
+
+    def all(self) -> tuple[Person, ...]:
+        """Everyone who may sign in, by name; read again whenever the file was changed.
+
+        Raises
+        ------
+        PeopleUnreadable
+        """
+        with in_plain_words(self._file.parent):
+            try:
+                found = self._file.stat()
+            except FileNotFoundError:
+                return ()
+            stamp = (found.st_ino, found.st_mtime_ns, found.st_size, found.st_mode)
+            if stamp != self._seen[0]:
+                if os.name != "nt" and found.st_mode & 0o077:
+                    raise PeopleUnreadable(
+                        f"Others on this computer can read {self._file}.",
+                        f"Take that right away: chmod 600 {self._file}",
+                        "The journal is not touched; nobody can sign in until then.",
+                    )
+                self._seen = (stamp, self._read())
+        return self._seen[1]
+
+    def _read(self) -> tuple[Person, ...]:
+        try:
+            return _LIST.validate_json(self._file.read_bytes())
+        except ValidationError as fault:
+            raise PeopleUnreadable(
+                f"The list of people {self._file} is damaged.",
+                "Remove it, and add each person again: curejournal people add NAME.",
+                "The journal is not touched; nobody can sign in until then.",
+            ) from fault
+
+    def find(self, name: str) -> Person | None:
+        """A person by name, in capitals or not."""
+        return next((person for person in self.all() if _key(person.name) == _key(name)), None)
+
+    def add(self, name: str, passphrase: str, *, reads_only: bool = False) -> Person:
+        """Let a person sign in; one who could already has this passphrase and these rights from now on.
+
+        Raises
+        ------
+        PassphraseWeak
+        EntryRefused
+            If the name is none.
+        """
+        name = plain_text(name, "person", 80)
+        person = Person(name, _HASHER.hash(_strong(passphrase, name)), reads_only)
+        self._write((*self._without(name), person))
+        return person
+
+    def remove(self, name: str) -> None:
+        """Let a person sign in no longer.
+
+        Raises
+        ------
+        NoSuchPerson
+        """
+        if self.find(name) is None:
+            raise NoSuchPerson(f"Nobody called {name} may sign in.", "curejournal people list shows who may.")
+        self._write(self._without(name))
+
+    def verify(self, name: str, passphrase: str) -> Person | None:
+        """The person of this name and passphrase; None, after the same time, if either is wrong."""
+        person = self.find(name) or self._nobody
+        try:
+            _HASHER.verify(person.proof, _composed(passphrase[: LONGEST + 1]))
+        except (VerificationError, InvalidHashError):
+            return None
+        return person if person is not self._nobody else None
+
+    def _without(self, name: str) -> tuple[Person, ...]:
+        return tuple(person for person in self.all() if _key(person.name) != _key(name))
+
+    def _write(self, people: tuple[Person, ...]) -> None:
+        ordered = tuple(sorted(people, key=lambda person: _key(person.name)))
+        with in_plain_words(self._file.parent):
+            make_folder(self._file.parent)
+            with written_whole(self._file, 0o600) as file:
+                file.write(_LIST.dump_json(ordered, indent=1))
+
+
+def _key(name: str) -> str:
+    return unicodedata.normalize("NFC", name).strip().casefold()
+
+
+def _composed(passphrase: str) -> str:
+    # Keyboards compose letters differently; what looks the same is the same.
+    return unicodedata.normalize("NFKC", passphrase)
+
+
+def _strong(passphrase: str, name: str) -> str:
+    composed = _composed(passphrase)
+    told = ""
+    if len(composed) < SHORTEST:
+        told = f"It has {len(composed)} characters; at least {SHORTEST} are needed."
+    elif len(composed) > LONGEST:
+        told = f"It has {len(composed)} characters; at most {LONGEST} can be used."
+    elif len(set(composed.casefold().replace(name.casefold(), ""))) < DIFFERENT:
+        told = f"Apart from the name it has fewer than {DIFFERENT} different characters."
+    if told:
+        raise PassphraseWeak(
+            f"This passphrase does not do. {told}", "Take four or more words that do not belong together."
+        )
+    return composed

@@ -1,0 +1,147 @@
+"""Tries to sign in, counted; and the sessions of those who did, which end."""
+
+from __future__ import annotations
+
+import hashlib
+import ipaddress
+import secrets
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from curejournal.auth.people import People, Person
+from curejournal.base.counting import how_many
+from curejournal.base.errors import CureJournalError
+
+IDLE_S = 12 * 3600
+"""A session without anything done in it ends after this long: a day in the workshop. Ours."""
+LONGEST_S = 7 * 24 * 3600
+"""Every session ends after this long. Ours."""
+MOST = 20
+"""Sessions of one person at a time; the oldest ends when there is one more. Ours."""
+
+WINDOW_S = 3600
+LIMITS = {"address": 5, "name": 20, "all": 100}
+"""Failed tries within an hour from one address, for one name, and in all. Ours: at 100 an hour, a passphrase of four
+words of a list of 7,776 stands for millions of years, and one who mistypes has tries enough."""
+
+
+class TooManyTries(CureJournalError):
+    """No more tries to sign in for now."""
+
+
+@dataclass(frozen=True)
+class _Session:
+    person: Person
+    begun: float
+    used: float
+
+
+class Keeper:
+    """Lets people in and knows who is in. May be used by several threads; forgets everybody when the program ends.
+
+    Parameters
+    ----------
+    people : People
+        Who may sign in.
+    clock : callable
+        Seconds; a clock that goes on while the computer sleeps.
+    """
+
+    def __init__(self, people: People, clock: Callable[[], float] = time.time) -> None:
+        self._people, self._clock = people, clock
+        self._sessions: dict[str, _Session] = {}
+        self._tries: list[tuple[float, dict[str, str]]] = []
+        self._lock, self._hashing = threading.Lock(), threading.Lock()
+
+    def sign_in(self, name: str, passphrase: str, address: str) -> str | None:
+        """Begin a session; the token that proves it, or None if name or passphrase is wrong.
+
+        Raises
+        ------
+        TooManyTries
+            Without looking at the passphrase, so that nothing can be learnt of it.
+        """
+        mine = (self._clock(), {"address": _network(address), "name": name.casefold()[:80], "all": ""})
+        with self._lock:
+            self._refuse_too_many(mine)
+            # Counted before it is looked at: many at once are no way around the limit.
+            self._tries.append(mine)
+        # One at a time: a hash takes 64 MiB.
+        with self._hashing:
+            person = self._people.verify(name, passphrase)
+        if person is None:
+            return None
+        token = secrets.token_urlsafe(32)
+        with self._lock:
+            self._tries.remove(mine)
+            theirs = [key for key, session in self._sessions.items() if session.person.name == person.name]
+            for key in theirs[: 1 - MOST]:
+                del self._sessions[key]
+            self._sessions[_key(token)] = _Session(person, mine[0], mine[0])
+        return token
+
+    def _refuse_too_many(self, mine: tuple[float, dict[str, str]]) -> None:
+        now, about = mine
+        self._tries = [tried for tried in self._tries if tried[0] > now - WINDOW_S]
+        for what, most in LIMITS.items():
+            same = [tried for tried, others in self._tries if others[what] == about[what]]
+            if len(same) >= most:
+                minutes = (same[-most] + WINDOW_S - now) / 60
+                raise TooManyTries(
+                    "Too many tries to sign in failed.",
+                    f"Try again in {how_many(max(round(minutes + 0.5), 1), 'minute')}. Who is signed in stays so.",
+                )
+
+    def who(self, token: str, *, acts: bool = True) -> Person | None:
+        """Whose session this is; None if it ended.
+
+        It ends by itself, by signing out, and when the person was removed, has another passphrase or other rights.
+
+        Parameters
+        ----------
+        token : str
+            From `sign_in`.
+        acts : bool
+            Whether the person does something now, which keeps the session going.
+        """
+        key, now = _key(token), self._clock()
+        with self._lock:
+            session = self._sessions.get(key)
+            if session is None:
+                return None
+            fresh = now - session.begun < LONGEST_S and now - session.used < IDLE_S
+            if not fresh or not self._stands(session.person):
+                del self._sessions[key]
+                return None
+            if acts:
+                self._sessions[key] = replace(session, used=now)
+        return session.person
+
+    def _stands(self, person: Person) -> bool:
+        try:
+            return self._people.find(person.name) == person
+        except CureJournalError:
+            return False
+
+    def sign_out(self, token: str) -> None:
+        """End a session."""
+        with self._lock:
+            self._sessions.pop(_key(token), None)
+
+
+def _key(token: str) -> str:
+    # What is compared is not what was sent, so that no time tells how much of it was right.
+    return hashlib.sha256(token.encode("utf-8", "surrogateescape")).hexdigest()
+
+
+def _network(address: str) -> str:
+    """An address as far as one household has it: a version 6 network gives each device as many as it likes."""
+    try:
+        parsed = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if isinstance(parsed, ipaddress.IPv6Address):
+        return str(parsed.ipv4_mapped or ipaddress.ip_network((parsed, 64), strict=False))
+    return address

@@ -1,0 +1,390 @@
+"""What a journal keeps about a batch: small frozen records, each made at one time.
+
+A record says *what*; the `Entry` around it says when, by whom, and which
+earlier entry it corrects. Nothing is overwritten: a correction is a new entry.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Literal, TypeVar
+
+from curejournal.colour.sample import Lab, Matrix3
+from curejournal.soap.recipe import Recipe
+
+AlkaliMethod = Literal["strip", "meter", "titration"]
+EventKind = Literal[
+    "trace", "thickening", "seizing", "ricing", "separation", "poured", "gel", "unmoulded", "cut", "note"
+]
+Act = Literal["release", "hold", "withdraw", "lift hold", "keep on sale"]
+WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
+SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
+Weighed = Literal["lye", "oils", "lye and oils"]
+WeighedHow = Literal["weighed twice", "weighed by two people", "photo of the scale", "batter weighed"]
+TargetSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
+
+
+@dataclass(frozen=True)
+class Portion:
+    """A layer, swirl colour, topper or control of a batch.
+
+    `intended_lab` is the colour that it should have when cured (CIELAB
+    D50/2); `tolerance` the CIEDE2000 difference the maker accepts;
+    `control` marks an unscented portion or kept bar to compare with.
+    `intended_from` names what the intended colour was picked from, `intended_card` the card that it was read with, and
+    `intended_sd` is what it may itself be off, in each Lab coordinate.
+    """
+
+    name: str
+    order: int = 0
+    intended_lab: Lab | None = None
+    intended_source: TargetSource | None = None
+    tolerance: float = 3.0
+    control: bool = False
+    intended_from: str = ""
+    intended_card: str = ""
+    intended_sd: float = 0.0
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened: trace, thickening, poured, unmoulded, cut, or a note."""
+
+    kind: EventKind
+    portion: str = ""
+    note: str = ""
+    temperature_c: float | None = None
+    bars: int | None = None
+
+
+@dataclass(frozen=True)
+class ColourReading:
+    """The colour of one portion in one photo.
+
+    Mirrors `colour.sample.ColourSample` as plain values, plus where it came
+    from. Readings of one photo share part of their error: they compare better
+    than their own covariances say.
+    """
+
+    portion: str
+    lab: Lab
+    covariance: Matrix3
+    grade: str
+    reasons: tuple[str, ...]
+    pixels: int
+    spread: Lab
+    card: str
+    area: str
+    corners: tuple[tuple[float, float], ...]
+    model: str
+    software: str = ""
+
+    @property
+    def outline(self) -> tuple[tuple[float, float], ...]:
+        """The polygon of `area`, pixels of the upright picture; empty if it is told otherwise, as imports may."""
+        try:
+            points = tuple((float(x), float(y)) for x, y in json.loads(self.area))
+        except (ValueError, TypeError):
+            return ()
+        return points if len(points) > 2 and all(map(math.isfinite, sum(points, ()))) else ()
+
+
+@dataclass(frozen=True)
+class PhotoNote:
+    """A photo filed under the batch; `why_no_colour` says why nothing was measured in it.
+
+    `patch_errors` are the misfits (ΔE00) of the patches of `card`: over many photos they tell when a card fades.
+    """
+
+    caption: str = ""
+    why_no_colour: str = ""
+    card: str = ""
+    patch_errors: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """The weight of one marked bar or tray. Always weigh the same ones.
+
+    `grams` is what the scale showed less `tare_g`; `resolution_g` the step of the scale.
+    `confirmed` says that the maker was asked about an unlikely weight and stood by it.
+    """
+
+    subject: str
+    grams: float
+    resolution_g: float = 1.0
+    tare_g: float = 0.0
+    bars: int = 1
+    confirmed: bool = False
+
+
+@dataclass(frozen=True)
+class AlkaliTest:
+    """A pH by strip or meter, or a titration of free caustic alkali.
+
+    pH: `ph` as read, `half_width` of the strip's step or meter's doubt,
+    `strength_pct` grams of soap in 100 ml of distilled water.
+    Titration: `soap_g`, `acid_ml` of hydrochloric acid of `acid_mol_l`, `blank_ml`;
+    `bar_weight_g` is the marked bar's weight that day, since free alkali in % rises as water leaves.
+    `bar` says which bar was tested; `packet` which packet the strip is from: strips of one packet err alike.
+    """
+
+    method: AlkaliMethod
+    ph: float | None = None
+    half_width: float | None = None
+    strength_pct: float | None = None
+    temperature_c: float | None = None
+    soap_g: float | None = None
+    acid_ml: tuple[float, ...] = ()
+    acid_mol_l: float | None = None
+    blank_ml: float = 0.0
+    bar_weight_g: float | None = None
+    bar: str = ""
+    packet: str = ""
+
+
+@dataclass(frozen=True)
+class SurfaceNote:
+    """What the maker saw on the surface: ash, orange spots, sweat, lye pockets, or nothing.
+
+    After the cut it speaks of cut faces too, unless `outside_only`. `set_aside` counts the affected bars that were
+    taken out of the batch.
+    """
+
+    look: SurfaceLook
+    count: int | None = None
+    area_pct: float | None = None
+    note: str = ""
+    outside_only: bool = False
+    set_aside: int | None = None
+
+
+@dataclass(frozen=True)
+class ScalarReading:
+    """Any other measured quantity: an entry of `cure.kinds.KINDS`."""
+
+    kind: str
+    value: float
+
+
+@dataclass(frozen=True)
+class BarsOut:
+    """Bars that left the rack: to whom (a market, a shop, a laboratory, the shelf of retained samples), and why."""
+
+    bars: int
+    to: str
+    why: WhyOut
+    note: str = ""
+
+    @property
+    def left_the_house(self) -> bool:
+        """Whether others have them: a recall has to reach them."""
+        return self.why in ("sold", "sample", "given")
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A person's signed act. `evidence` is the judgement frozen as it stood, as JSON text.
+
+    It is never corrected or taken back: the next signed act answers it, a lifted hold a hold.
+    """
+
+    act: Act
+    signed_by: str
+    statement: str
+    rules_version: str
+    evidence: str
+
+
+@dataclass(frozen=True)
+class WeighingCheck:
+    """What makes a blunder in the recipe's weights unlikely: how it was guarded against, and what that covers.
+
+    `batter_g` is the mass of all batter, without its pot, where that was weighed, and `resolution_g` the scale's step.
+    """
+
+    covers: Weighed
+    how: WeighedHow
+    batter_g: float | None = None
+    resolution_g: float = 1.0
+
+
+@dataclass(frozen=True)
+class PacketCheck:
+    """Strips of one packet beside a calibrated meter, or a titrated bar's known pH, in the same soap solution."""
+
+    packet: str
+    strip_ph: float
+    reference_ph: float
+    half_width: float = 0.5
+    reference_half_width: float = 0.1
+
+
+@dataclass(frozen=True)
+class ColourAccepted:
+    """The maker accepts the colour that a portion has off its target, `lab`, and says why. The target stays."""
+
+    portion: str
+    why: str
+    lab: Lab | None = None
+
+
+@dataclass(frozen=True)
+class Renamed:
+    """The batch is called this from now on: its first name was mistyped, say. Its code stays."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Withdrawn:
+    """Takes an earlier entry back without replacing it; `why` is kept."""
+
+    why: str
+
+
+Record = (
+    Recipe
+    | Portion
+    | Event
+    | ColourReading
+    | PhotoNote
+    | Weighing
+    | AlkaliTest
+    | SurfaceNote
+    | ScalarReading
+    | BarsOut
+    | Decision
+    | WeighingCheck
+    | PacketCheck
+    | ColourAccepted
+    | Renamed
+    | Withdrawn
+)
+
+R = TypeVar("R", bound=Record)
+
+RECORDS: dict[str, type[Record]] = {
+    "recipe": Recipe,
+    "portion": Portion,
+    "event": Event,
+    "colour": ColourReading,
+    "photo": PhotoNote,
+    "weighing": Weighing,
+    "alkali test": AlkaliTest,
+    "surface": SurfaceNote,
+    "reading": ScalarReading,
+    "bars out": BarsOut,
+    "decision": Decision,
+    "weighing check": WeighingCheck,
+    "packet check": PacketCheck,
+    "colour accepted": ColourAccepted,
+    "renamed": Renamed,
+    "withdrawn": Withdrawn,
+}
+"""Every kind of record by the name it is kept under. A new kind is one entry here."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A record with its time, its author and its place in the history.
+
+    `at` is when it happened, with its offset; `recorded_at` when it was written down.
+    `supersedes` is the id of the entry that this one corrects; `photo` the hash of the photo it came from.
+    """
+
+    id: int
+    at: datetime
+    by: str
+    recorded_at: datetime
+    record: Record
+    supersedes: int | None = None
+    photo: str | None = None
+
+
+@dataclass(frozen=True)
+class Batch:
+    """A batch and its current entries, in order of time. Corrected entries are left out."""
+
+    code: str
+    name: str
+    entries: tuple[Entry, ...] = field(default=())
+
+    def as_of(self, on: datetime) -> Batch:
+        """The batch by what had happened at a time: later entries are left aside."""
+        return replace(self, entries=tuple(entry for entry in self.entries if entry.at <= on))
+
+    def of(self, kind: type[Record]) -> tuple[Entry, ...]:
+        """The entries whose record is of this kind, in order of time."""
+        return tuple(entry for entry in self.entries if isinstance(entry.record, kind))
+
+    def records(self, kind: type[R]) -> tuple[tuple[datetime, R], ...]:
+        """(when, record) of one kind, in order of time."""
+        return tuple((entry.at, entry.record) for entry in self.entries if isinstance(entry.record, kind))
+
+    @property
+    def recipe(self) -> Recipe | None:
+        """The latest recipe, if one was entered."""
+        recipes = self.records(Recipe)
+        return recipes[-1][1] if recipes else None
+
+    @property
+    def portions(self) -> tuple[Portion, ...]:
+        """The portions in their order; the latest entry of each name counts."""
+        latest = {portion.name: portion for _, portion in self.records(Portion)}
+        return tuple(sorted(latest.values(), key=lambda portion: portion.order))
+
+    def event_at(self, kind: EventKind, portion: str = "") -> datetime | None:
+        """When an event first happened (of one portion, if named and noted so)."""
+        times = [at for at, event in self.records(Event) if event.kind == kind]
+        own = [at for at, event in self.records(Event) if event.kind == kind and portion and event.portion == portion]
+        return min(own or times, default=None)
+
+    @property
+    def poured_at(self) -> datetime | None:
+        """When the batch was poured: its age counts from here."""
+        return self.event_at("poured")
+
+    @property
+    def bars_cut(self) -> int:
+        """How many bars were cut; 0 if nobody noted it."""
+        return max((event.bars or 0 for _, event in self.records(Event)), default=0)
+
+    @property
+    def bars_out(self) -> int:
+        """How many bars left the rack, for whatever reason."""
+        return sum(out.bars for _, out in self.records(BarsOut))
+
+    def bars_out_since(self, at: datetime) -> tuple[tuple[datetime, BarsOut], ...]:
+        """When bars left from a time on, and what is on record of them."""
+        return tuple(out for out in self.records(BarsOut) if out[0] >= at)
+
+    @property
+    def none_left(self) -> bool:
+        """Whether every bar that was cut has left, and none was retained: nothing is here to weigh or to look at."""
+        kept = any(out.why == "retained" for _, out in self.records(BarsOut))
+        return 0 < self.bars_cut <= self.bars_out and not kept
+
+    @property
+    def released_at(self) -> datetime | None:
+        """When it was released, unless a later act holds or withdraws it."""
+        at, act = self.last_act
+        return at if act is not None and act.act == "release" else None
+
+    @property
+    def last_act(self) -> tuple[datetime | None, Decision | None]:
+        """When something was signed last, and what: it stands until the next one; after a lifted hold nothing does.
+
+        That it stays on sale answers a question, and leaves what was signed before as it stands.
+        """
+        acts = [signed for signed in self.records(Decision) if signed[1].act != "keep on sale"]
+        at, act = next(reversed(acts), (None, None))
+        return (None, None) if act is not None and act.act == "lift hold" else (at, act)
+
+
+def same_code(one: str, other: str) -> bool:
+    """Whether two codes name one batch: case and blanks around them do not count."""
+    return one.strip().casefold() == other.strip().casefold()

@@ -1,0 +1,197 @@
+"""The journal itself: verify, history, backup, data out and in."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from curejournal import workflow
+from curejournal.base.counting import how_many
+from curejournal.batch.descriptions import describe
+from curejournal.cli.options import (
+    DEFAULT_JOURNAL,
+    ME,
+    AsJson,
+    By,
+    Code,
+    JournalAt,
+    Mistyped,
+    app,
+    clock_words,
+    days_of,
+    now_of,
+    open_journal,
+    print_json,
+    rules_of,
+)
+from curejournal.journal.backup import Backup, last_backup
+from curejournal.journal.backup import restore as restore_backup
+from curejournal.journal.exchange import bring_in
+from curejournal.journal.store import utc_now
+from curejournal.judging.limits import Limits
+
+
+@app.command()
+def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """Verify every photo's hash and every reference of the journal; exit 1 if anything is damaged or missing."""
+    with open_journal(journal) as kept:
+        problems = kept.check()
+    damaged = any(problem.serious for problem in problems)
+    if as_json:
+        print_json({"problems": [workflow.as_json(problem) for problem in problems]})
+    else:
+        said = [f"{problem.where}: {problem.what}" for problem in problems]
+        print("\n".join(said if damaged else [*said, "Everything verifies."]))
+    if damaged:
+        raise typer.Exit(1)
+
+
+@app.command()
+def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List everything that was ever entered for a batch: when, by whom, and what it corrected or took back."""
+    with open_journal(journal) as kept:
+        entries, zone = kept.history(code), workflow.time_zone(kept)
+    if as_json:
+        print_json({"entries": [{**workflow.as_json(entry), "words": describe(entry.record)} for entry in entries]})
+        return
+    later = {entry.supersedes: entry.id for entry in entries}
+    for entry in entries:
+        about = f" (instead of {entry.supersedes})" if entry.supersedes else ""
+        about += f" (no longer counts: see {later[entry.id]})" if entry.id in later else ""
+        recorded = f"{entry.by}, written down {entry.recorded_at:%Y-%m-%d %H:%M} UTC"
+        print(f"{entry.id}\t{clock_words(entry.at, zone)}\t{describe(entry.record)}{about}\t{recorded}")
+
+
+@app.command()
+def undo(
+    entry: Annotated[int, typer.Argument(help="The number of the entry, as in history.")],
+    why: Annotated[str, typer.Option("--why", help="The reason; it is kept.")],
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Undo an entry: it is taken back, and what it corrected counts again. Nothing leaves the history."""
+    with open_journal(journal) as kept:
+        made = workflow.undo(kept, entry, why=why, by=by, now=now_of(kept))
+    if as_json:
+        print_json({"entries": [workflow.as_json(new) for new in made]})
+    else:
+        print("\n".join(f"{new.id}\t{describe(new.record)}" for new in made))
+
+
+@app.command()
+def settings(
+    rule: Annotated[
+        list[str] | None, typer.Option("--rule", help='A limit of the house rules: "min_age_days=35".')
+    ] = None,
+    time_zone: Annotated[
+        str | None, typer.Option("--time-zone", help='Europe/Lisbon, say; "" for that of this computer.')
+    ] = None,
+    place: Annotated[str | None, typer.Option("--place", help="The name that papers and portfolios bear.")] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Show the journal's house rules, time zone and place, or set them; earlier ones stay in the history."""
+    with open_journal(journal) as kept:
+        rules = rules_of(rule or [], workflow.current_limits(kept))
+        workflow.keep_settings(kept, zone=time_zone, name=place, rules=rules if rule else None)
+        zone, name = str(workflow.time_zone(kept)), workflow.place(kept)
+    if as_json:
+        print_json({"rules": asdict(rules), "rules_version": rules.version, "time_zone": zone, "place": name})
+        return
+    for limit in fields(Limits):
+        about = limit.metadata
+        bounds = f"{about['low']:g} to {about['high']:g}; usual {limit.default:g}"
+        print(f"{limit.name} = {getattr(rules, limit.name):g} {about['unit']}: {about['words']} ({bounds})")
+    print(f"time zone: {zone}\nplace: {name or 'none'}")
+
+
+@app.command()
+def backup(
+    to: Annotated[Path, typer.Argument(help="The file to write, or a folder: its name is then the time.")],
+    every: Annotated[
+        float | None, typer.Option("--every", help="Days: do nothing if the folder has a younger one (for a timer).")
+    ] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write the whole journal into one file, verified while it is written; exit 1 if a photo was missing or damaged."""
+    if every is not None:
+        if not to.is_dir():
+            raise Mistyped(f"{to} is no folder.", "With --every, give the folder in which the backups are kept.")
+        apart, latest = days_of(every), last_backup(to)
+        if latest and utc_now() - latest < apart:
+            said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
+            print_json({"path": None, "why": said}) if as_json else print(said)
+            return
+    with open_journal(journal) as kept:
+        made = kept.backup(to)
+    _say_data(made, f"{made.path}: everything, with {how_many(made.photos, 'photo')}.", as_json)
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(help="The backup.")],
+    to: Annotated[Path, typer.Argument(help="A new folder: nothing is ever replaced.")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a journal of a backup, in a new folder, after all of it was verified."""
+    made = restore_backup(file, to, utc_now)
+    _say_data(made, f"{to}: restored, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
+
+
+@app.command()
+def export(
+    to: Annotated[Path, typer.Argument(help="A new folder.")],
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write everything: as JSON with its schema, as tables for spreadsheets (CSV), and the photos as they came."""
+    with open_journal(journal) as kept:
+        made = kept.export(to)
+    _say_data(
+        made,
+        f"{to}: everything, with {how_many(made.photos, 'photo')}. For yourself: photos say where they were taken.",
+        as_json,
+    )
+
+
+@app.command("import")
+def import_(
+    source: Annotated[Path, typer.Argument(help="A journal.json, or a folder of tables (CSV), as export writes them.")],
+    to: Annotated[Path, typer.Argument(help="A new folder for the journal.")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a journal of exported data, in a new folder, after all of it was verified."""
+    made = bring_in(source, to, utc_now)
+    _say_data(made, f"{to}: a journal, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
+
+
+def _say_data(made: Backup, said: str, as_json: bool) -> None:
+    print_json(workflow.as_json(made)) if as_json else print(said)
+    if made.left_out:
+        print(f"{how_many(len(made.left_out), 'photo')} missing or damaged, and not in it.", file=sys.stderr)
+        raise typer.Exit(1)
+
+
+@app.command()
+def move(
+    to: Annotated[Path, typer.Argument(help="A new folder; the same one, if only the database moves to a server.")],
+    to_url: Annotated[
+        str | None, typer.Option("--to-url", help="The address of a PostgreSQL database to move it into.")
+    ] = None,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Copy the journal to another folder, to a PostgreSQL server or from one, compared row by row; this one stays."""
+    with open_journal(journal) as kept:
+        kept.copy_to(to, url=to_url)
+        batches = len(kept.batches())
+    if as_json:
+        print_json({"journal": str(to), "batches": batches, "on_a_server": to_url is not None})
+    else:
+        print(f"{to}: {how_many(batches, 'batch')}, every row and photo the same. The old journal is as it was.")

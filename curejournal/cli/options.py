@@ -1,0 +1,321 @@
+"""What the commands share: their options, and reading what was typed."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import math
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import fields, replace
+from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import time as clock_time
+from pathlib import Path
+from typing import Annotated, Any, Literal, cast, get_args
+
+import platformdirs
+import typer
+
+from curejournal import workflow
+from curejournal.base.counting import how_many
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.descriptions import describe
+from curejournal.batch.plausibility import Doubt
+from curejournal.batch.records import Entry, Event, Portion, Record
+from curejournal.colour.sample import Lab
+from curejournal.documents import formatting
+from curejournal.journal.store import Journal
+from curejournal.judging.limits import Limits
+from curejournal.soap.recipe import Recipe
+from curejournal.workflow import Points, documents
+from curejournal.workflow.photos.inbox import Clock
+
+NO_COLOUR = 3
+DATA = Path(platformdirs.user_data_path("curejournal"))
+DATABASE_URL = "CUREJOURNAL_DATABASE_URL"
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="A photo-based cure and batch quality journal for cold-process soap. Every command takes --json. "
+    "Exit codes: 0 done; 1 refused: it says why and what is safe; 2 mistyped; 3 no colour could be measured.",
+)
+batch_app = typer.Typer(no_args_is_help=True, help="Start, list and show batches, and note what happens to them.")
+app.add_typer(batch_app, name="batch")
+
+JournalAt = Annotated[
+    Path,
+    typer.Option("--journal", envvar="CUREJOURNAL_JOURNAL", help="The journal's folder.", show_default=False),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+By = Annotated[str, typer.Option("--by", envvar="CUREJOURNAL_BY", help="Who enters this.")]
+At = Annotated[str | None, typer.Option("--at", help="When it happened, 2026-10-03T14:30; now if left out.")]
+Confirmed = Annotated[bool, typer.Option("--confirmed", help="Keep an unlikely value that was asked about.")]
+Code = Annotated[str, typer.Argument(help="The batch's code.")]
+Statement = Annotated[str, typer.Option("--statement", help="What you sign, in your words.")]
+DEFAULT_JOURNAL = DATA / "journal"
+ME = getpass.getuser()
+
+
+class Mistyped(CureJournalError):
+    """A value on the command line that cannot be read."""
+
+
+@app.callback()
+def every_command(
+    url: Annotated[
+        str | None,
+        typer.Option("--url", envvar=DATABASE_URL, help="The journal's database, if it is on a PostgreSQL server."),
+    ] = None,
+) -> None:
+    """Take what stands before every command."""
+    if url:
+        os.environ[DATABASE_URL] = url
+
+
+def open_journal(folder: Path) -> Journal:
+    """The journal of a folder."""
+    return Journal.open(folder, url=os.environ.get(DATABASE_URL) or None)
+
+
+def now_of(journal: Journal) -> datetime:
+    """What time it is in a journal."""
+    return workflow.calendar(journal, datetime.now(workflow.time_zone(journal)))
+
+
+def clock_words(at: datetime, zone: tzinfo) -> str:
+    """A moment as lists show it: 2026-10-03 14:30, and the offset where it is not the journal's."""
+    return f"{at:%Y-%m-%d %H:%M}{formatting.offset(at, zone)}"
+
+
+DAYS_END, DAYS_BEGINNING = clock_time(23, 59), clock_time.min
+
+
+def moment_of(text: str, zone: tzinfo, of_day: clock_time = DAYS_END) -> datetime:
+    """A moment as typed; a day without a time is its end, so that the whole day counts, or `of_day`."""
+    try:
+        moment = datetime.fromisoformat(text)
+        if len(text) <= 10:
+            moment = datetime.combine(moment.date(), of_day)
+        moment = moment if moment.tzinfo else moment.replace(tzinfo=zone)
+        moment.astimezone(UTC)  # the first and last days of the calendar are not in it everywhere
+    except (ValueError, OverflowError) as fault:
+        raise Mistyped(f"“{text}” is no date.", "Write it as 2026-10-03T14:30.") from fault
+    return moment
+
+
+def days_of(days: float) -> timedelta:
+    """A span of time as typed."""
+    try:
+        return timedelta(days=days)
+    except (ValueError, OverflowError) as fault:
+        raise Mistyped(f"{days:g} days are no span of time.", "Give a number that can be.") from fault
+
+
+def when_of(text: str, journal: Journal, of_day: clock_time = DAYS_END) -> datetime:
+    """A moment as typed, in a journal's zone; of the day that it is there, what has passed of it."""
+    moment, now = moment_of(text, workflow.time_zone(journal), of_day), now_of(journal)
+    return min(moment, now) if text == f"{now:%Y-%m-%d}" else moment
+
+
+def clock_for(journal: Journal, zone: str | None, behind_minutes: float) -> Clock:
+    """A camera's clock as typed."""
+    where = workflow.zone_named(zone) if zone else workflow.time_zone(journal)
+    return Clock(where, days_of(behind_minutes / 1440))
+
+
+def photo_of(journal: Journal, beginning: str) -> str:
+    """A kept photo by the beginning of its hash."""
+    found = journal.photos_named(beginning.lower())
+    if len(found) != 1 or len(beginning) < 4:
+        raise Mistyped(
+            f"{how_many(len(found), 'photo')} found beginning with “{beginning}”.",
+            "Give more of the hash; the tray shows it.",
+        )
+    return found[0].sha256
+
+
+@contextmanager
+def after(kept: str) -> Iterator[None]:
+    """A refusal within says what was kept before it, if anything was."""
+    try:
+        yield
+    except CureJournalError as fault:
+        if not kept:
+            raise
+        raise fault.after(kept) from fault
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a file, or say why not."""
+    try:
+        path.write_bytes(data)
+    except OSError as fault:
+        raise Mistyped(f"{path} cannot be written ({fault.strerror}).", "Choose another place.") from fault
+
+
+def bytes_of(path: Path) -> bytes:
+    """A file's bytes, or why it cannot be read."""
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise Mistyped(
+            f"The file {path} cannot be read ({fault.strerror}).", "Check the name and try again."
+        ) from fault
+
+
+def text_of(path: Path) -> str:
+    """A file's text, or why it cannot be read."""
+    try:
+        return bytes_of(path).decode("utf-8")
+    except UnicodeDecodeError as fault:
+        raise Mistyped(f"The file {path} is not a text file (UTF-8).", "Choose the right file.") from fault
+
+
+def card_of(name: str, journal: Path) -> workflow.Card:
+    """A card by name, or from a file."""
+    if name.endswith(".toml"):
+        return workflow.find_card(text_of(Path(name)) + "\n")
+    if has_journal(journal):
+        with open_journal(journal) as kept:
+            return workflow.find_card(name, kept)
+    return workflow.find_card(name)
+
+
+def has_journal(folder: Path) -> bool:
+    """Whether there is a journal."""
+    return (folder / "journal.sqlite").is_file() or bool(os.environ.get(DATABASE_URL))
+
+
+def numbers_of(text: str, count: int, example: str) -> tuple[float, ...]:
+    """So many numbers with commas between."""
+    try:
+        numbers = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        numbers = ()
+    if len(numbers) != count or not all(map(math.isfinite, numbers)):
+        raise Mistyped(f"“{text}” cannot be read.", f"Write it as {example}.")
+    return numbers
+
+
+def corners_of(text: str | None) -> list[tuple[float, float]] | None:
+    """A card's corners as typed."""
+    if text is None:
+        return None
+    points = [numbers_of(part, 2, '"x,y x,y x,y x,y"') for part in text.split()]
+    return [(x, y) for x, y in points]
+
+
+AREA_EXAMPLE = '"NAME=x0,y0,x1,y1", or an outline as "NAME=x,y x,y x,y"'
+
+
+def areas_of(texts: list[str] | None) -> dict[str, Points] | None:
+    """Areas as typed, by name: boxes by two corners, or outlines of three corners and more."""
+    if not texts:
+        return None
+    areas: dict[str, Points] = {}
+    for text in texts:
+        name, _, numbers = text.rpartition("=")
+        if not name or name in areas:
+            raise Mistyped(f"“{text}” cannot be read, or its name comes twice.", f"Write it as {AREA_EXAMPLE}.")
+        corners = numbers.split()
+        if len(corners) == 1:
+            x0, y0, x1, y1 = numbers_of(numbers, 4, AREA_EXAMPLE)
+            areas[name] = workflow.outline_of((x0, y0, x1, y1))
+        elif len(corners) == 2:
+            raise Mistyped(f"“{text}” has two corners only.", f"Write it as {AREA_EXAMPLE}.")
+        else:
+            areas[name] = tuple((x, y) for x, y in (numbers_of(corner, 2, AREA_EXAMPLE) for corner in corners))
+    return areas
+
+
+def portions_of(texts: Sequence[str], controls: Sequence[str], tolerance: float) -> list[Portion]:
+    """Portions as typed, controls that are not among them last."""
+    found: dict[str, Portion] = {}
+    for text in texts:
+        before, equals, lab = text.rpartition("=")
+        name = before if equals else text
+        found[name] = Portion(name, len(found), tolerance=tolerance)
+        if equals:
+            found[name] = replace(found[name], intended_lab=lab_of(lab), intended_source="swatch")
+    for name in controls:
+        found[name] = replace(found.get(name) or Portion(name, len(found), tolerance=tolerance), control=True)
+    return list(found.values())
+
+
+def lab_of(text: str) -> Lab:
+    """A colour as typed."""
+    lightness, a, b = numbers_of(text, 3, '"L,a,b"')
+    return lightness, a, b
+
+
+def one_of(text: str, choices: object) -> str:
+    """One of several words."""
+    known = get_args(choices)
+    if text not in known:
+        raise Mistyped(f"“{text}” is not known here.", f"Use one of {', '.join(known)}.")
+    return text
+
+
+def rules_of(texts: Sequence[str], now: Limits) -> Limits:
+    """House rules with the limits as typed."""
+    changed: dict[str, float] = {}
+    for text in texts:
+        name, _, number = text.partition("=")
+        one_of(name, Literal[*(limit.name for limit in fields(now))])
+        (changed[name],) = numbers_of(number, 1, '"min_age_days=35"')
+    return replace(now, **changed)
+
+
+def paper_of(text: str) -> workflow.Paper:
+    """A size of paper as typed."""
+    if text not in get_args(workflow.Paper):
+        raise Mistyped(f"There is no paper “{text}” here.", "Use --paper a4 or --paper letter.")
+    return cast(workflow.Paper, text)
+
+
+def recipe_of(path: Path) -> Recipe:
+    """A recipe from its file."""
+    forms: dict[str, Literal["json", "csv"]] = {".json": "json", ".csv": "csv"}
+    return documents.recipe_in(text_of(path).lstrip("\ufeff"), forms.get(path.suffix.lower(), "toml"))
+
+
+@contextmanager
+def confirmable() -> Iterator[None]:
+    """What is asked about says how it is confirmed."""
+    try:
+        yield
+    except workflow.ReadingDoubtful as asked:
+        raise workflow.ReadingDoubtful(asked.what, f"{asked.do} If it is right, add --confirmed.") from asked
+
+
+def say_entries(code: str, entries: Sequence[Entry], doubts: Sequence[Doubt], as_json: bool) -> None:
+    """Say what was kept, each entry in a line."""
+    if as_json:
+        told = {"entries": [workflow.as_json(entry) for entry in entries]}
+        print_json(told | {"doubts": [workflow.as_json(doubt) for doubt in doubts]})
+    else:
+        print("\n".join(f"{code}: {describe(entry.record)}" for entry in entries))
+
+
+def enter_record(
+    journal: Path, code: str, record: Record, at: str | None, by: str, confirmed: bool, as_json: bool
+) -> None:
+    """Enter a record and say so."""
+    with open_journal(journal) as kept, confirmable():
+        now = now_of(kept)
+        # A day without a time may hold photos of what was poured on it.
+        poured = isinstance(record, Event) and record.kind == "poured"
+        moment = when_of(at, kept, DAYS_BEGINNING if poured else DAYS_END) if at else now
+        entry, doubts = workflow.enter(kept, code, record, at=moment, by=by, now=now, confirmed=confirmed)
+    if as_json:
+        print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
+    else:
+        print(f"{code}: {describe(record)}")
+
+
+def print_json(value: Any) -> None:
+    """Print one JSON value."""
+    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))

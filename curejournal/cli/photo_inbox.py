@@ -1,0 +1,282 @@
+"""Many photos at once: tags, intake and tray; strips and corrected pictures."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from datetime import tzinfo
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from curejournal import workflow
+from curejournal.cli.options import (
+    AREA_EXAMPLE,
+    DEFAULT_JOURNAL,
+    ME,
+    NO_COLOUR,
+    AsJson,
+    At,
+    By,
+    Code,
+    Confirmed,
+    JournalAt,
+    Mistyped,
+    after,
+    app,
+    areas_of,
+    bytes_of,
+    card_of,
+    clock_for,
+    clock_words,
+    now_of,
+    numbers_of,
+    open_journal,
+    photo_of,
+    print_json,
+    when_of,
+    write_file,
+)
+from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
+from curejournal.journal.store import Journal
+from curejournal.workflow.photos.folder_import import Progress, files_in, take_in_all
+from curejournal.workflow.photos.inbox import corrected_photo, item_of, set_aside, set_clock, unanswered
+from curejournal.workflow.photos.inbox import place as place_photo
+from curejournal.workflow.photos.inbox import tray as waiting_photos
+from curejournal.workflow.photos.proposal import TrayItem, tag_text
+from curejournal.workflow.photos.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
+
+TrayCard = Annotated[str, typer.Option("--card", help="The card to look for; its copies are told by their ids.")]
+Zone = Annotated[str | None, typer.Option("--zone", help="Where the photos were taken, Europe/Lisbon say.")]
+Behind = Annotated[float, typer.Option("--behind", help="Minutes that the camera's clock was behind (ahead: below 0).")]
+PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the tray shows it.")]
+
+
+@app.command()
+def tags(
+    codes: Annotated[list[str], typer.Argument(help="The codes of the batches.")],
+    pdf: Annotated[Path, typer.Option("--pdf", help="The PDF to write.")],
+    sheet: Annotated[str, typer.Option("--sheet", help=", ".join(LABEL_SHEETS))] = "a4",
+    skip: Annotated[int, typer.Option("--skip", help="How many labels of the first sheet are used up.")] = 0,
+    copies: Annotated[int, typer.Option("--copies", help="How many of each.", min=1, max=500)] = 1,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Print batch tags, true to scale: a tag in a photo files it under its batch."""
+    if sheet not in LABEL_SHEETS:
+        raise Mistyped(f"There is no sheet “{sheet}” here.", f"Use one of {', '.join(LABEL_SHEETS)}.")
+    with open_journal(journal) as kept:
+        labels = [TagLabel(tag_text(kept, code), code, kept.batch(code).name) for code in codes for _ in range(copies)]
+    # The first tag of all makes the id that they bear.
+    with after("No batch, photo or card was changed."):
+        write_file(pdf, tag_sheet_pdf(labels, LABEL_SHEETS[sheet], skip=skip))
+    if as_json:
+        print_json({"pdf": str(pdf), "tags": [workflow.as_json(label) for label in labels]})
+    else:
+        print(f"{pdf}: {LABEL_SHEETS[sheet].words}. Print it at 100 %.")
+
+
+@app.command()
+def intake(
+    paths: Annotated[list[Path], typer.Argument(help="Photos, or folders of them.", exists=True)],
+    card_name: TrayCard = "window",
+    zone: Zone = None,
+    behind: Behind = 0.0,
+    workers: Annotated[int, typer.Option("--workers", help="Processes that look at photos.", min=1, max=64)] = 2,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Take in many photos: each files itself by its tag, date and card, or waits in the tray. May be run again."""
+    with open_journal(journal) as kept, typer.progressbar(length=1000, label="Photos", file=sys.stderr) as bar:
+
+        def show(step: Progress) -> None:
+            bar.update(round(1000 * step.done / step.total) - bar.pos)
+
+        arrivals = take_in_all(
+            kept,
+            files_in(paths),
+            card=card_of(card_name, journal),
+            by=by,
+            now=now_of(kept),
+            clock=clock_for(kept, zone, behind),
+            workers=workers,
+            progress=show,
+        )
+        looks = [_looks(kept, arrival.item) if arrival.item else "" for arrival in arrivals]
+    if as_json:
+        print_json({"photos": [workflow.as_json(arrival) for arrival in arrivals]})
+    else:
+        for arrival, look in zip(arrivals, looks, strict=True):
+            where = f"{arrival.outcome} {arrival.item.batch if arrival.item else ''}".rstrip()
+            print(" ".join(filter(None, (f"{arrival.name}: {where}.", arrival.why, look))))
+
+
+def _looks(journal: Journal, item: TrayItem) -> str:
+    """What the surface of a placed photo looks like, for the maker to confirm."""
+    words = " ".join(finding.words for finding in unanswered(journal, item))
+    return words and f"{words} If it is so, enter it: curejournal surface {item.batch}."
+
+
+@app.command()
+def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List the photos that wait for you, and what is asked about each."""
+    with open_journal(journal) as kept:
+        items, own = waiting_photos(kept, card_of(card_name, journal), now_of(kept)), workflow.time_zone(kept)
+    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
+
+
+@app.command()
+def place(
+    photo: PhotoHash,
+    batch: Annotated[str | None, typer.Option("--batch", help="The batch it belongs to.")] = None,
+    portion: Annotated[
+        list[str] | None, typer.Option("--portion", help="What each colour in it is, in order; empty leaves one out.")
+    ] = None,
+    area: Annotated[list[str] | None, typer.Option("--area", help=f"A portion's place: {AREA_EXAMPLE}.")] = None,
+    no_colour: Annotated[bool, typer.Option("--no-colour", help="Keep it for the story alone.")] = False,
+    aside: Annotated[str | None, typer.Option("--aside", help="Set it aside, for this reason.")] = None,
+    confirmed: Annotated[bool, typer.Option("--confirmed", help="What is doubtful is right as it is.")] = False,
+    card_name: TrayCard = "window",
+    at: Annotated[str | None, typer.Option("--at", help="When it was taken.")] = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Place a waiting photo, or correct a placed one; corrections stay in the history."""
+    with open_journal(journal) as kept:
+        sha256, shown, own = photo_of(kept, photo), card_of(card_name, journal), workflow.time_zone(kept)
+        if aside is not None:
+            set_aside(kept, sha256, why=aside, by=by)
+            item = item_of(kept, sha256, shown, now_of(kept))
+        else:
+            item = place_photo(
+                kept,
+                sha256,
+                card=shown,
+                by=by,
+                now=now_of(kept),
+                batch=batch,
+                at=when_of(at, kept) if at else None,
+                portions=portion,
+                areas=areas_of(area),
+                colour=False if no_colour else None,
+                confirmed=confirmed,
+            )
+        look = _looks(kept, item)
+    if as_json:
+        print_json(workflow.as_json(item))
+    else:
+        _say_items([item], own)
+        print(look, end="\n" if look else "")
+
+
+@app.command("clock")
+def clock_of(
+    photos: Annotated[list[str], typer.Argument(help="The photos: the beginnings of their hashes.")],
+    zone: Zone = None,
+    behind: Behind = 0.0,
+    card_name: TrayCard = "window",
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Correct the time zone or the camera's clock for a set of photos that are kept already."""
+    with open_journal(journal) as kept:
+        hashes = [photo_of(kept, photo) for photo in photos]
+        clock, own = clock_for(kept, zone, behind), workflow.time_zone(kept)
+        items = set_clock(kept, hashes, clock, card=card_of(card_name, journal), by=by, now=now_of(kept))
+    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
+
+
+@app.command()
+def corrected(
+    photo: Annotated[Path, typer.Argument(help="The photo.")],
+    out: Annotated[Path, typer.Argument(help="The JPEG to write; it has no data of place, time or camera.")],
+    card_name: TrayCard = "window",
+    longest: Annotated[int, typer.Option("--longest", help="Pixels of its longer side.", min=16, max=20_000)] = 2048,
+    flag: Annotated[bool, typer.Option("--flag", help="Hatch what was clipped and has no true colour.")] = False,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write a whole photo as it would look in standard light."""
+    made = corrected_photo(bytes_of(photo), card_of(card_name, journal), longest, flag=flag)
+    if made is not None:
+        write_file(out, made.jpeg)
+    words = made.words if made else "No picture: nothing was learnt from a card in it; `measure` says why."
+    if as_json:
+        print_json(
+            {"picture": str(out) if made else None, "clipped": made.clipped_share if made else None, "words": words}
+        )
+    else:
+        print(words)
+    if made is None:
+        raise typer.Exit(NO_COLOUR)
+
+
+@app.command("strip-key")
+def strip_key_of(
+    photo: Annotated[Path, typer.Argument(help="The packet's key beside the card.")],
+    name: Annotated[str, typer.Option("--name", help="What to call it.")],
+    lot: Annotated[str, typer.Option("--lot", help="The lot on the packet.")],
+    area: Annotated[list[str], typer.Option("--area", help='A colour of the key by its pH: "8.5=x0,y0,x1,y1".')],
+    card_name: TrayCard = "window",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Enrol the colour key of a packet of pH strips, once."""
+    places = {numbers_of(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: place for ph, place in (areas_of(area) or {}).items()}
+    with open_journal(journal) as kept:
+        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places)
+    print_json(workflow.as_json(key)) if as_json else print(f"{name}: {len(key.steps)} colours of lot {lot}.")
+
+
+@app.command()
+def strip(
+    code: Code,
+    photo: Annotated[Path, typer.Argument(help="The strip beside the card.")],
+    key: Annotated[str, typer.Option("--key", help="The packet's key.")],
+    lot: Annotated[str, typer.Option("--lot", help="The lot on the strip's packet.")],
+    pad: Annotated[str, typer.Option("--pad", help='Where its pad is: "x0,y0,x1,y1".')],
+    strength: Annotated[float, typer.Option("--strength", help="Grams of soap in 100 ml of distilled water.")] = 1.0,
+    keep: Annotated[bool, typer.Option("--keep", help="Keep it as an alkali test; otherwise it is only read.")] = False,
+    confirmed: Confirmed = False,
+    card_name: TrayCard = "window",
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Read a pH strip from a photo, by its packet's enrolled key."""
+    data, entry = bytes_of(photo), None
+    with open_journal(journal) as kept:
+        x0, y0, x1, y1 = numbers_of(pad, 4, '"x0,y0,x1,y1"')
+        read = read_strip_photo(
+            data, card_of(card_name, journal), strip_key(kept, key), workflow.outline_of((x0, y0, x1, y1)), lot
+        )
+        if keep:
+            now = now_of(kept)
+            when = when_of(at, kept) if at else now
+            entry = keep_strip(
+                kept,
+                code,
+                data,
+                read,
+                name=photo.name,
+                strength_pct=strength,
+                at=when,
+                by=by,
+                now=now,
+                confirmed=confirmed,
+            )
+    if as_json:
+        print_json({"reading": workflow.as_json(read), "entry": workflow.as_json(entry) if entry else None})
+    else:
+        print(f"pH {read.ph:.1f}, 95 % interval ± {read.half_width:.2f}{'; kept.' if entry else '.'}")
+
+
+def _say_items(items: Sequence[TrayItem], zone: tzinfo) -> None:
+    for item in items:
+        when = clock_words(item.at, zone) if item.at else "no date"
+        print(f"{item.sha256[:10]}  {item.name}, {when}: {item.state} {item.batch}".rstrip() + f". {item.why}".rstrip())

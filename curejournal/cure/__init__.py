@@ -1,1 +1,0 @@
-"""Days, change and readiness: a batch judged from its records, pure and without a clock."""

@@ -1,0 +1,338 @@
+"""Charts of a batch, each with a sentence that says what it shows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import timedelta, tzinfo
+from typing import Any
+
+import altair as alt
+import numpy as np
+
+from curejournal.base.counting import digits, how_many
+from curejournal.batch.kinds import KINDS
+from curejournal.batch.records import Batch, ScalarReading
+from curejournal.colour.difference import Interval
+from curejournal.documents import formatting
+from curejournal.judging.colour_series import ColourSeries
+from curejournal.judging.drying import DryingReport
+
+DAY = timedelta(days=1)
+# Mid-tones that stay readable on light paper and on dark.
+LINE, BAND, CALM = "#857a6b", "#a39885", "#5f8f86"
+HEIGHT = 300
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A chart, and the sentence that stands for it where no chart can be seen."""
+
+    chart: Any
+    words: str
+
+
+def difference_figure(journey: ColourSeries, portion: str, zone: tzinfo | None = None) -> Figure | None:
+    """ΔE00 to the intended colour over days: readings with 95 % intervals, the curve, what it foretells."""
+    if journey.intended_lab is None or not journey.points:
+        return None
+    last = journey.points[-1].days
+    points = _difference_points(journey, zone)
+    curve = journey.curve
+    rows = _curve_rows(curve.days, last, curve.difference, curve.difference_low, curve.difference_high) if curve else []
+    layers = [_accepted(journey.tolerance), *curve_layers(rows), *_point_layers(points, "ΔE00")]
+    chart = chart_of(layers, "ΔE00 from the intended colour", (0, _top(points, journey.tolerance)))
+    return Figure(chart, _difference_words(journey, portion))
+
+
+def beside_figure(sides: Mapping[str, ColourSeries], zone: tzinfo | None = None) -> Figure | None:
+    """ΔE00 to the intended colour over days since the pour: two portions in one chart, each with a shape of its own."""
+    if any(journey.intended_lab is None or not journey.points for journey in sides.values()):
+        return None
+    points: list[dict[str, Any]] = []
+    curves = []
+    for (name, journey), colour in zip(sides.items(), (LINE, CALM), strict=True):
+        points += [{**point, "which": name} for point in _difference_points(journey, zone)]
+        if journey.curve:
+            curve, last = journey.curve, journey.points[-1].days
+            columns = (curve.difference, curve.difference_low, curve.difference_high)
+            curves += curve_layers(_curve_rows(curve.days, last, *columns), colour, colour)
+    tolerances = {journey.tolerance for journey in sides.values()}
+    layers = [_accepted(tolerances.pop())] if len(tolerances) == 1 else []
+    chart = chart_of(
+        [*layers, *curves, *_point_layers(points, "ΔE00", "which")],
+        "ΔE00 from the intended colour",
+        (0, _top(points, *(journey.tolerance for journey in sides.values()))),
+    )
+    words = [_difference_words(journey, name) for name, journey in sides.items()]
+    return Figure(chart, " ".join([*words, _both_on_a_day(sides)]).strip())
+
+
+def _difference_points(journey: ColourSeries, zone: tzinfo | None) -> list[dict[str, Any]]:
+    return [
+        {
+            "days": point.days,
+            "value": point.difference.estimate,
+            "low": point.difference.low,
+            "high": point.difference.high,
+            "colour": formatting.hex_colour(point.lab),
+            "when": formatting.moment(point.at, zone),
+            "grade": str(point.grade),
+        }
+        for point in journey.points
+        if point.difference is not None
+    ]
+
+
+def _accepted(tolerance: float) -> Any:
+    """The band of what is accepted, named above the chart, where no curve runs through the words."""
+    band = over([{"low": 0, "high": tolerance, "name": f"within {tolerance:g}: accepted"}])
+    fill = alt.Fill("name:N", title=None, scale=alt.Scale(range=[CALM]), legend=alt.Legend(orient="top"))
+    return band.mark_rect(opacity=1, fillOpacity=0.22, stroke=CALM, strokeWidth=1).encode(
+        y=alt.Y("low:Q"), y2="high:Q", fill=fill
+    )
+
+
+def _top(points: Sequence[Mapping[str, Any]], *tolerances: float) -> float:
+    return float(1.15 * max([2 * max(tolerances), *(point["high"] for point in points)]))
+
+
+def _both_on_a_day(sides: Mapping[str, ColourSeries]) -> str:
+    """How far off both were on the last day up to which both were photographed."""
+    day = min(journey.points[-1].days for journey in sides.values())
+    told = []
+    for name, journey in sides.items():
+        curve = journey.curve
+        if curve is None or not curve.difference:
+            return ""
+        columns = (curve.difference, curve.difference_low, curve.difference_high)
+        ends = Interval(*(float(np.interp(day, curve.days, column)) for column in columns))
+        told.append(f"{name} {formatting.figure(ends)}")
+    return f"On day {day:.0f} after the pour, by the curves: {' and '.join(told)}."
+
+
+def lab_figures(journey: ColourSeries, portion: str, zone: tzinfo | None = None) -> tuple[Figure, ...]:
+    """L*, a* and b* over days, each with its intervals, curve and intended value."""
+    figures = []
+    meanings = ("lightness L*", "green to red a*", "blue to yellow b*")
+    last = journey.points[-1].days if journey.points else 0.0
+    for axis, meaning in enumerate(meanings if journey.points else ()):
+        points: list[dict[str, Any]] = [
+            {
+                "days": point.days,
+                "value": point.lab[axis],
+                "low": point.lab[axis] - 1.96 * point.lab_sd[axis],
+                "high": point.lab[axis] + 1.96 * point.lab_sd[axis],
+                "colour": formatting.hex_colour(point.lab),
+                "when": formatting.moment(point.at, zone),
+                "grade": str(point.grade),
+            }
+            for point in journey.points
+        ]
+        curve = journey.curve
+        rows = (
+            _curve_rows(
+                curve.days, last, *([row[axis] for row in part] for part in (curve.lab, curve.lab_low, curve.lab_high))
+            )
+            if curve
+            else []
+        )
+        layers = [*curve_layers(rows), *_point_layers(points, meaning)]
+        ends = [value for point in points for value in (point["low"], point["high"])]
+        first, latest = (digits(point.lab[axis], 1) for point in (journey.points[0], journey.points[-1]))
+        words = f"{portion}: {meaning} was {first} at first and {latest} at last"
+        if journey.intended_lab is not None:
+            intended = journey.intended_lab[axis]
+            ends.append(intended)
+            words += f"; intended is {digits(intended, 1)}"
+            layers.insert(
+                0,
+                over([{"at": intended}])
+                .mark_rule(color=CALM, strokeWidth=2, strokeDash=[2, 3])
+                .encode(y=alt.Y("at:Q")),
+            )
+        figures.append(Figure(chart_of(layers, meaning, _padded(ends), height=200), f"{words}."))
+    return tuple(figures)
+
+
+def drying_figure(report: DryingReport) -> Figure | None:
+    """Weight in % of the first weight over days, with the curve and four weeks of forecast."""
+    if not report.points:
+        return None
+    points: list[dict[str, Any]] = [
+        {
+            "days": point.days,
+            "value": 100 * point.part,
+            "low": 100 * (point.part - 1.96 * point.part_sd),
+            "high": 100 * (point.part + 1.96 * point.part_sd),
+            "what": point.subject,
+            "when": formatting.moment(point.at),
+            "grams": f"{point.grams:g}\u00a0g",
+        }
+        for point in report.points
+    ]
+    curve = report.curve
+    last = report.points[-1].days
+    rows = (
+        _curve_rows(
+            curve.days, last, *([100 * value for value in part] for part in (curve.part, curve.low, curve.high))
+        )
+        if curve
+        else []
+    )
+    marks = (
+        over(points)
+        .mark_point(filled=True, size=60, color=LINE, opacity=0.9)
+        .encode(
+            x=alt.X("days:Q"),
+            y=alt.Y("value:Q"),
+            shape=alt.Shape(
+                "what:N", title=None, legend=alt.Legend(orient="top") if len(report.subjects) > 1 else None
+            ),
+            tooltip=[alt.Tooltip(f"{key}:N", title=key) for key in ("what", "when", "grams")],
+        )
+    )
+    ends = [
+        value for row in (*points, *(r for r in rows if r["days"] <= last + 14)) for value in (row["low"], row["high"])
+    ]
+    chart = chart_of([*curve_layers(rows), marks], "weight, % of the first", _padded(ends))
+    return Figure(chart, _drying_words(report))
+
+
+def room_figures(batch: Batch) -> tuple[Figure, ...]:
+    """Each quantity that was read in the room or the batter, over time."""
+    figures = []
+    for kind in KINDS.values():
+        readings = [(at, record.value) for at, record in batch.records(ScalarReading) if record.kind == kind.name]
+        if not readings:
+            continue
+        start = batch.poured_at or readings[0][0]
+        points = [{"days": (at - start) / DAY, "value": value, "when": formatting.moment(at)} for at, value in readings]
+        line = over(points).encode(
+            x=alt.X("days:Q"),
+            y=alt.Y("value:Q"),
+            tooltip=[alt.Tooltip("when:N", title="when"), alt.Tooltip("value:Q", title=kind.unit)],
+        )
+        values = [value for _, value in readings]
+        low, high, latest = (digits(value) for value in (min(values), max(values), values[-1]))
+        words = (
+            f"{kind.words}: {how_many(len(values), 'reading')}, {low} to {high} {kind.unit}, "
+            f"last {latest} on {formatting.day(readings[-1][0])}."
+        )
+        layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
+        chart = chart_of(layers, kind.unit, _padded(values), height=200)
+        figures.append(Figure(chart, words[0].upper() + words[1:]))
+    return tuple(figures)
+
+
+def over(rows: Sequence[Mapping[str, Any]]) -> Any:
+    """A layer over rows of data."""
+    values: Any = alt.Data
+    return alt.Chart(values(values=list(rows)))
+
+
+def _curve_rows(days: Sequence[float], last: float, *columns_over_days: Sequence[float]) -> list[dict[str, Any]]:
+    """Rows of a curve (middle, low, high), once up to the last reading and once after it, with one in common."""
+    if not columns_over_days[0]:
+        return []
+    grid = np.unique([*days, last])
+    columns = [np.interp(grid, days, column) for column in columns_over_days]
+    rows = []
+    for part, keep in (("seen", grid <= last), ("foretold", grid >= last)):
+        for at, value, bottom, top in zip(grid[keep], *(column[keep] for column in columns), strict=True):
+            row = {"days": float(at), "value": float(value), "low": float(bottom), "high": float(top), "part": part}
+            rows.append(row)
+    return rows
+
+
+def curve_layers(rows: list[dict[str, Any]], line: str = LINE, band: str = BAND) -> list[Any]:
+    """A curve with its interval over rows of days, value, low, high and part (*seen* or *foretold*)."""
+    if not rows:
+        return []
+    base = over(rows).encode(x=alt.X("days:Q"))
+    dashes = alt.StrokeDash("part:N", legend=None, scale=alt.Scale(domain=["seen", "foretold"], range=[[1, 0], [5, 4]]))
+    return [
+        base.mark_area(color=band, opacity=0.28, interpolate="monotone", clip=True).encode(
+            y=alt.Y("low:Q"), y2="high:Q"
+        ),
+        base.mark_line(color=line, interpolate="monotone", clip=True).encode(y="value:Q", strokeDash=dashes),
+    ]
+
+
+def _point_layers(points: list[dict[str, Any]], title: str, which: str | None = None) -> list[Any]:
+    """Readings in their own colours, with their intervals; `which` names the column that has a shape of its own."""
+    base = over(points).encode(x=alt.X("days:Q"))
+    legend = alt.Legend(orient="top", columns=1, labelLimit=0, symbolFillColor=LINE, symbolStrokeColor=LINE)
+    shapes = alt.Scale(range=["circle", "square"])
+    shape = alt.Shape(f"{which}:N", title=None, sort=None, scale=shapes, legend=legend) if which else alt.Undefined
+    return [
+        base.mark_rule(color=LINE, strokeWidth=2, clip=True).encode(y="low:Q", y2="high:Q"),
+        base.mark_point(filled=True, size=190, stroke=LINE, strokeWidth=1.5, opacity=1).encode(
+            y="value:Q",
+            color=alt.Color("colour:N", scale=None),
+            shape=shape,
+            tooltip=[
+                alt.Tooltip("when:N", title="when"),
+                alt.Tooltip("value:Q", title=title, format=".1f"),
+                alt.Tooltip("low:Q", title="from", format=".1f"),
+                alt.Tooltip("high:Q", title="to", format=".1f"),
+                alt.Tooltip("grade:N", title="grade"),
+            ],
+        ),
+    ]
+
+
+def chart_of(layers: list[Any], title: str, domain: tuple[float, float], height: int = HEIGHT) -> Any:
+    """Layers over days since the pour as one chart."""
+    for layer in layers:
+        # Every layer says the same title, or they would be strung together.
+        encoding: Any = layer.encoding
+        encoding.y.title = title
+        if isinstance(encoding.x, alt.X):
+            # A little room on either side, or the first reading would be cut in half.
+            encoding.x = encoding.x.title("days since the pour").axis(
+                tickMinStep=1, tickCount=8, format="d", grid=False
+            )
+            encoding.x = encoding.x.scale(padding=10, nice=False)
+    layers[0].encoding.y.scale = alt.Scale(domain=list(domain), nice=False, zero=False)
+    return styled(alt.layer(*layers).properties(height=height))
+
+
+def styled(chart: Any) -> Any:
+    """A chart in this journal's look; what it leaves open (ink and paper) is the page's."""
+    plain = {"labelFontSize": 13, "titleFontSize": 13, "titleFontWeight": "normal"}
+    chart = chart.configure_axis(**plain, domain=False, ticks=False, labelPadding=6, titlePadding=10)
+    return chart.configure_legend(labelFontSize=13).configure_view(strokeWidth=0)
+
+
+def _padded(values: Sequence[float]) -> tuple[float, float]:
+    low, high = min(values), max(values)
+    margin = max(0.06 * (high - low), 0.5)
+    return low - margin, high + margin
+
+
+def _difference_words(journey: ColourSeries, portion: str) -> str:
+    first, last = journey.points[0], journey.points[-1]
+    readings = how_many(journey.moments, "reading")
+    words = f"{portion}: {journey.words}. {readings}, {formatting.day(first.at)} to {formatting.day(last.at)}."
+    if journey.difference_now is not None:
+        words += (
+            f" At the last one, by all of them together, ΔE00 {formatting.figure(journey.difference_now)} "
+            f"from the intended colour; up to {journey.tolerance:g} is accepted."
+        )
+    forecast = journey.forecast
+    if forecast is None or (forecast.at is not None and forecast.at <= last.at):
+        return words
+    if not forecast.expected or forecast.at is None:
+        return f"{words} Within that: {forecast.words}."
+    return f"{words} Within that {forecast.words} {formatting.day(forecast.at)} ({formatting.span(forecast.interval)})."
+
+
+def _drying_words(report: DryingReport) -> str:
+    words = f"Drying: {report.state}, {report.words}."
+    if report.loss_pct is not None:
+        words += f" Lost so far: {digits(report.loss_pct, 1)} %"
+        words += f", of the {report.most_loss_pct:.0f} % water that went in." if report.most_loss_pct else "."
+    if report.shown_at is not None and report.state.value == "drying":
+        words += f" By the curve steady from about {formatting.day(report.shown_at)} ({formatting.span(report.shown_interval)})."
+    return words

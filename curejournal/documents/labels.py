@@ -1,0 +1,194 @@
+"""Labels for bars and boxes, and what net weight they can bear."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.kinds import GRAMS_IN_OUNCE
+from curejournal.batch.records import Batch, Weighing
+from curejournal.documents import formatting
+from curejournal.documents.card_sheet import PAPERS, Paper
+from curejournal.documents.qr import draw_qr
+from curejournal.documents.sheet import SOFT, Sheet, grams
+from curejournal.judging.drying import analyse_drying
+
+LOCAL_RULES = (
+    "The net weight on a label must hold when the bar is sold. What else a label has to say (ingredients, allergens, "
+    "who made it, warnings, durability, how net contents are written and checked) is set by local codes: "
+    "Regulation (EC) 1223/2009 Art. 19 and Directive 76/211/EEC in the EU, 21 CFR 701 in the US, for instance "
+    "[from memory]. Ask licensed practice where you sell."
+)
+SMALLEST_BAR_SD = 0.015
+"""Spread of bars of one loaf about their mean, as a part of it, at the least. Ours: cut by hand, they differ by a few
+per cent [common practice, no source]."""
+
+LABEL_MM = (60.0, 37.0)
+GAP_MM = 3.0
+
+
+class LabelsNotPossible(CureJournalError):
+    """A label that would say what is not known."""
+
+
+@dataclass(frozen=True)
+class NetWeight:
+    """What a label may say, in whole grams rounded down, and where it comes from.
+
+    `grams_each` is None where nothing was weighed. `lowest_now_g` is the lightest bar that was weighed, at its latest;
+    `lowest_end_g` what it may come down to (lower end of 95 %). `settled` is false while that cannot be foretold well.
+    """
+
+    grams_each: int | None
+    lowest_now_g: float | None
+    lowest_end_g: float | None
+    settled: bool
+    words: str
+
+
+def propose_net_weight(batch: Batch) -> NetWeight:
+    """The net weight that every bar will still have when dry, by the bars that were weighed.
+
+    Parameters
+    ----------
+    batch : Batch
+        Its weighings and the number of bars cut.
+
+    Returns
+    -------
+    NetWeight
+        The lightest weighed bar's weight, less what it may still lose at most (95 %), less what the bars that nobody
+        weighed may fall short of those that were, less half a step of the scale; rounded down to a gram.
+
+    """
+    weighings = batch.of(Weighing)
+    # Counted from the first weighing, so that the loss foretold is a part of what was weighed then.
+    drying = analyse_drying(weighings, weighings[0].at if weighings else None)
+    points = [point for point in drying.points if not point.questioned]
+    if not points:
+        return NetWeight(None, None, None, False, "No bar was weighed: weigh every bar before it is labelled.")
+    latest = {point.subject: point for point in points}
+    now = {subject: point.grams / point.bars for subject, point in latest.items()}
+    left = dict.fromkeys(latest, 1.0)
+    if drying.final_loss_pct is not None:
+        end = 1 - drying.final_loss_pct.high / 100
+        left = {subject: min(1.0, end / point.part) for subject, point in latest.items()}
+    ends = {subject: now[subject] * left[subject] for subject in latest}
+    lightest = min(ends, key=ends.__getitem__)
+    cut = batch.bars_cut
+    weighed = sum(point.bars for point in latest.values())
+    step = max((w.resolution_g / w.bars for _, w in batch.records(Weighing)), default=1.0)
+    short = _short_of_weighed(list(now.values()), all(p.bars == 1 for p in latest.values()), cut, weighed)
+    low = max(ends[lightest] - short * now[lightest] - step / 2, 0.0)
+    settled = drying.determined
+    words = [f"{lightest} weighs {grams(now[lightest])} and may come down to {grams(ends[lightest])}"]
+    if short:
+        off = f"so {100 * short:.1f} % is taken off for"
+        if not cut:
+            words.append(f"how many bars were cut is not noted, {off} those that nobody weighed")
+        elif cut > weighed:
+            words.append(f"{weighed} of {cut} bars were weighed, {off} the others")
+        else:
+            words.append(f"several bars were weighed at once, {off} the lightest of them")
+    if drying.final_loss_pct is None:
+        words.append("weighed once only: what it will still lose is not in this, so do not label yet")
+    elif not settled:
+        words.append("the end weight is not settled yet: propose again after further weighings")
+    return NetWeight(math.floor(low), now[lightest], ends[lightest], settled, f"{'; '.join(words)}.")
+
+
+def _short_of_weighed(each_g: Sequence[float], single: bool, cut: int, weighed: int) -> float:
+    """How far the lightest bar that nobody weighed alone may lie below the lightest that was, as a part.
+
+    `single` says that each was weighed alone; `cut` is 0 where nobody noted how many there are.
+    """
+    if single and 0 < cut <= weighed:
+        return 0.0
+    mean = sum(each_g) / len(each_g)
+    spread = SMALLEST_BAR_SD
+    if single and len(each_g) >= 3:
+        own = math.sqrt(sum((value - mean) ** 2 for value in each_g) / (len(each_g) - 1)) / mean
+        spread = max(spread, own)
+    # Two standard deviations below the mean of the weighed, counted from the lightest of them.
+    return max(2 * spread - (1 - min(each_g) / mean), 0.0)
+
+
+@dataclass(frozen=True)
+class Label:
+    """What one label says; `tag` is a batch tag's text, drawn as a QR code (ISO/IEC 18004)."""
+
+    code: str
+    name: str
+    poured_at: datetime | None
+    cured: str
+    net_weight_g: int | None = None
+    tag: str = ""
+
+
+def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetime, software: str) -> bytes:
+    """Sheets of labels with cut lines, and on the last the note on what local codes ask for.
+
+    Raises
+    ------
+    LabelsNotPossible
+        Without any label.
+    """
+    if not labels:
+        raise LabelsNotPossible("There is nothing to print.", "Choose a batch and how many labels.")
+    width, height = PAPERS[paper]
+    sheet = Sheet("Labels", f"Labels · printed {formatting.moment(made_on)} · {software}", made_on, (width, height))
+    across = int((width - 16 + GAP_MM) // (LABEL_MM[0] + GAP_MM))
+    down = int((height - 36 + GAP_MM) // (LABEL_MM[1] + GAP_MM))
+    left = (width - across * (LABEL_MM[0] + GAP_MM) + GAP_MM) / 2
+    for number, label in enumerate(labels):
+        place = number % (across * down)
+        if place == 0:
+            sheet.add_page()
+        x = left + place % across * (LABEL_MM[0] + GAP_MM)
+        _draw(sheet, label, x, 12 + place // across * (LABEL_MM[1] + GAP_MM))
+    sheet.add_page()
+    sheet.title_line("Before these go on")
+    sheet.caution([LOCAL_RULES])
+    for label in dict.fromkeys(labels):
+        if label.net_weight_g is None:
+            sheet.say(f"{label.code}: no net weight is proposed; weigh each bar.")
+    return bytes(sheet.output())
+
+
+def _draw(sheet: Sheet, label: Label, x: float, y: float) -> None:
+    width, height = LABEL_MM
+    sheet.set_draw_color(170)
+    sheet.set_line_width(0.15)
+    sheet.set_dash_pattern(dash=1, gap=1)
+    sheet.rect(x, y, width, height)
+    sheet.set_dash_pattern()
+    text_width = width - 6
+    if label.tag:
+        side = 19.5
+        draw_qr(sheet, label.tag, x + width - side - 1, y + height - side - 1, side)
+        text_width = width - side - 5
+    _fitted(sheet, label.name, x + 3, y + 3, width - 6, 13, "B")
+    sheet.type(7.5, colour=SOFT)
+    lines = [f"batch {label.code}", f"poured {formatting.day(label.poured_at)}" if label.poured_at else "", label.cured]
+    for row, line in enumerate(line for line in lines if line):
+        _fitted(sheet, line, x + 3, y + 11.5 + row * 4.2, text_width, 8.5, "")
+    if label.net_weight_g is not None:
+        # Some countries ask for both. Ounces are rounded down, as grams are: a label must not promise too much.
+        ounces = math.floor(100 * label.net_weight_g / GRAMS_IN_OUNCE) / 100
+        weight = f"{label.net_weight_g} g ({ounces:.2f} oz)"
+        _fitted(sheet, weight, x + 3, y + height - 9, text_width, 12, "B")
+
+
+def _fitted(sheet: Sheet, text: str, x: float, y: float, width: float, size: float, style: str) -> None:
+    """One line, smaller where it would not fit and cut off with “…” where even that does not help."""
+    text = sheet.fit(text)
+    sheet.type(size, style)
+    if sheet.get_string_width(text) > width:
+        sheet.type(max(0.99 * size * width / sheet.get_string_width(text), 6.0), style)
+        while sheet.get_string_width(text) > width and len(text) > 1:
+            text = text[:-2].rstrip() + "…"
+    sheet.set_xy(x, y)
+    sheet.cell(width, size * 0.45, text)

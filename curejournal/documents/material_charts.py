@@ -1,0 +1,86 @@
+"""Charts of what all batches say, each with a sentence that says what it shows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import altair as alt
+
+from curejournal.base.counting import how_many
+from curejournal.documents.charts import CALM, LINE, Figure, chart_of, curve_layers, over, styled
+from curejournal.materials.effects import Effect
+from curejournal.materials.expectation import Expected
+
+ROW_PX = 46
+
+
+def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | None:
+    """Each material's effect at its usual dose with its 95 % interval; `words` says the same of each."""
+    if not effects:
+        return None
+    rows: list[dict[str, Any]] = [
+        {
+            "name": " and ".join(effect.materials),
+            "value": effect.at_usual_dose.estimate,
+            "low": effect.at_usual_dose.low,
+            "high": effect.at_usual_dose.high,
+            "chance": f"{100 * effect.chance:.0f} %",
+            "likely": "likely" if effect.chance >= 0.5 else "unlikely",
+        }
+        for effect in effects
+    ]
+    order = [row["name"] for row in rows]
+    # Names stand above their lines: beside them, a phone would leave no room for either.
+    axis = alt.Axis(
+        title=None,
+        labelLimit=alt.ExprRef("width"),
+        labelAlign="left",
+        labelBaseline="bottom",
+        labelPadding=-4,
+        labelOffset=-8,
+    )
+    base = over(rows).encode(y=alt.Y("name:N", sort=order, axis=axis))
+    title = "ΔE00 at the usual dose (95 %)"
+    line = base.mark_rule(color=LINE, strokeWidth=3).encode(x=alt.X("low:Q", title=title), x2="high:Q")
+    dot = base.mark_point(filled=True, size=150, color=CALM, opacity=1).encode(
+        x=alt.X("value:Q", title=title),
+        shape=alt.Shape(
+            "likely:N",
+            title=None,
+            scale=alt.Scale(domain=["likely", "unlikely"], range=["circle", "triangle"]),
+            legend=alt.Legend(orient="top"),
+        ),
+        tooltip=[
+            alt.Tooltip("name:N", title="material"),
+            alt.Tooltip("chance:N", title="chance that it does anything"),
+            *(alt.Tooltip(f"{end}:Q", title=end, format=".1f") for end in ("value", "low", "high")),
+        ],
+    )
+    chart = alt.layer(line, dot).properties(height=ROW_PX * len(rows) + 60)
+    return Figure(styled(chart), " ".join(f"{name}: {said}" for name, said in zip(order, words, strict=True)))
+
+
+def expected_figure(expected: Expected, material: str, tolerance: float | None = None) -> Figure | None:
+    """The journey that one more pour with a material may take: ΔE00 from the intended colour over days."""
+    if not expected.days:
+        return None
+    rows: list[dict[str, Any]] = [
+        {"days": day, "value": ends.estimate, "low": ends.low, "high": ends.high, "part": "foretold"}
+        for day, ends in zip(expected.days, expected.difference, strict=True)
+    ]
+    layers = curve_layers(rows)
+    if tolerance is not None:
+        layers.append(over([{"at": tolerance}]).mark_rule(color=CALM, strokeDash=[2, 3]).encode(y=alt.Y("at:Q")))
+    chart = chart_of(layers, "ΔE00 from the intended colour", (0, 1.1 * max(row["high"] for row in rows)))
+    peak = max(rows, key=lambda row: row["value"])
+    of = f", lot {expected.lot}" if expected.lot else ""
+    together = ", several lots taken together" if not of and len(expected.lots) > 1 else ""
+    words = f"Expected with {material}{of}, by {how_many(expected.batches, 'batch')}{together}: "
+    words += f"farthest from its colour about day {peak['days']:.0f}, by {peak['value']:.1f} ΔE00 "
+    words += f"({peak['low']:.1f} to {peak['high']:.1f})"
+    if rows[-1] is not peak:
+        words += f"; on day {rows[-1]['days']:.0f} by {rows[-1]['value']:.1f} "
+        words += f"({rows[-1]['low']:.1f} to {rows[-1]['high']:.1f})"
+    words += "."
+    return Figure(chart, words)

@@ -1,0 +1,360 @@
+"""The batch record on paper: what an inspector, a shop or the maker in two years asks for."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from curejournal.base.counting import digits, how_many
+from curejournal.batch.descriptions import describe, describe_lab
+from curejournal.batch.kinds import KINDS
+from curejournal.batch.records import (
+    AlkaliTest,
+    BarsOut,
+    Batch,
+    Decision,
+    Entry,
+    Event,
+    Portion,
+    ScalarReading,
+    SurfaceNote,
+    Weighing,
+    Withdrawn,
+)
+from curejournal.documents import formatting
+from curejournal.documents.sheet import Sheet, Swatch, grams, maybe_day
+from curejournal.judging.judgement import Judgement, OtherEdition
+from curejournal.judging.traceability import LotUse, describe_bars_out
+from curejournal.soap.recipe import Alkali, Oil
+
+NO_LOT = "not recorded"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture to show: JPEG, its caption and its text alternative."""
+
+    jpeg: bytes
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True)
+class BatchRecord:
+    """All that the record of one batch shows.
+
+    `history` is every entry that it ever had, corrected ones too. `parents` are batches that went into it,
+    `children` batches that it went into. `pictures` are a few of its photos. `edition` says that its release was
+    signed under another edition of the rules.
+    """
+
+    batch: Batch
+    judgement: Judgement
+    history: tuple[Entry, ...] = ()
+    parents: tuple[LotUse, ...] = ()
+    children: tuple[LotUse, ...] = ()
+    pictures: tuple[Picture, ...] = ()
+    edition: OtherEdition | None = None
+
+
+def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime, software: str) -> bytes:
+    """The records of one batch or several, each beginning on a page of its own.
+
+    Parameters
+    ----------
+    records : sequence of BatchRecord
+        At least one.
+    place : str
+        Who made it; empty if it is not known.
+    made_on : datetime
+        When the record is printed.
+    software : str
+        Named at the foot of each page.
+
+    Returns
+    -------
+    bytes
+        A PDF.
+
+    """
+    codes = ", ".join(record.batch.code for record in records)
+    running = f"Batch record {codes} · printed {formatting.moment(made_on)} · {software}"
+    sheet = Sheet(f"Batch record {codes}", running[:130], made_on)
+    for record in records:
+        sheet.add_page()
+        sheet.start_section(f"{record.batch.code} {record.batch.name}")
+        _head(sheet, record, place)
+        sheet.caution(record.judgement.cautions)
+        for part in _PARTS:
+            part(sheet, record)
+    return bytes(sheet.output())
+
+
+def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, software: str) -> bytes:
+    """One page: where a lot went."""
+    sheet = Sheet(f"Lot {lot}", f"Lot {lot} · printed {formatting.moment(made_on)} · {software}", made_on)
+    sheet.add_page()
+    sheet.title_line(f"Where lot {lot} went", place)
+    if not uses:
+        sheet.say("No batch in this journal names this lot.")
+    for material in dict.fromkeys(use.material for use in uses):
+        of_it = [use for use in uses if use.material == material]
+        into = how_many(len({use.batch for use in of_it}), "batch")
+        sheet.heading(f"{material}: {grams(sum(use.grams for use in of_it))} in {into}")
+        rows = [(use.batch, use.name, maybe_day(use.poured_at), grams(use.grams)) for use in of_it]
+        sheet.rows(("batch", "name", "poured", "used"), rows, (20, 70, 35, 25), right=(3,))
+    for use in {use.batch: use for use in uses}.values():
+        sheet.say(f"{use.batch}: {describe_bars_out(use.gone)}.")
+    return bytes(sheet.output())
+
+
+def _moment(record: BatchRecord, at: datetime) -> str:
+    """A moment of a batch; a clock that is not that of whoever prints it says so."""
+    return formatting.moment(at, record.judgement.on.tzinfo)
+
+
+def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
+    batch, judgement = record.batch, record.judgement
+    sheet.title_line(f"{batch.code}  {batch.name}", "Batch record" + (f" · {place}" if place else ""))
+    released = judgement.released_at
+    bars = f", {how_many(batch.bars_cut, 'bar')}" if batch.bars_cut else ""
+    facts = [
+        ("poured", formatting.moment(batch.poured_at, judgement.on.tzinfo) if batch.poured_at else NO_LOT),
+        ("cut", f"{maybe_day(batch.event_at('cut'))}{bars}"),
+        ("judged", f"{formatting.moment(judgement.on)}: {judgement.headline}"),
+        ("released", formatting.moment(released, judgement.on.tzinfo) if released else "not released"),
+    ]
+    sheet.facts(facts, 22)
+    for question in judgement.recall:
+        sheet.say(question, style="B")
+    gone = batch.records(BarsOut)
+    if gone:
+        left = f", {batch.bars_cut - batch.bars_out} here" if batch.bars_cut else ""
+        told = "; ".join(f"{maybe_day(at)}: {describe(out)}" for at, out in gone)
+        sheet.say(f"{how_many(batch.bars_out, 'bar')} gone{left}. {told}.", 8.5)
+
+
+def _materials(sheet: Sheet, record: BatchRecord) -> None:
+    sheet.heading("Materials")
+    recipe = record.batch.recipe
+    if recipe is None:
+        sheet.say("No recipe was entered.")
+        return
+    oils_g = sum(oil.grams for oil in recipe.oils) or 1.0
+    rows: list[tuple[str, str, float, str, str]] = [
+        (f"{oil.key} (oil)", "", oil.grams, oil.lot, _certificate(oil)) for oil in recipe.oils
+    ]
+    rows += [
+        (_alkali_name(a), "", a.grams, a.lot, f"purity {a.purity_low_pct:g} to {a.purity_high_pct:g} %")
+        for a in recipe.alkalis
+    ]
+    rows += [
+        (liquid.name, "", liquid.grams, liquid.lot, "" if liquid.water_fraction == 1 else _milk(liquid.water_fraction))
+        for liquid in recipe.liquids
+    ]
+    rows += [(a.name, a.portion or "whole batch", a.grams, a.lot, a.kind) for a in recipe.additives]
+    rows += [(a.key, "", a.grams, a.lot, f"acid, {a.strength_pct:g} %") for a in recipe.acids]
+    rows += [
+        ("melted soap" if e.melted else "embeds", e.portion or "whole batch", e.grams, e.batch, "pieces of a batch")
+        for e in recipe.embeds
+    ]
+    sheet.rows(
+        ("material", "portion", "weighed", "% of oils", "lot", "remark"),
+        [(n, p, grams(g), f"{100 * g / oils_g:.1f}", lot or NO_LOT, remark) for n, p, g, lot, remark in rows],
+        (42, 27, 20, 17, 26, 32),
+        right=(2, 3),
+    )
+    if recipe.batter:
+        sheet.say(f"Batter: {'; '.join(f'{part.portion} {grams(part.grams)}' for part in recipe.batter)}.")
+    for title, uses in (("Embedded in it", record.parents), ("It was embedded in", record.children)):
+        if uses:
+            told = (f"{u.batch} {u.name} ({grams(u.grams)}, {maybe_day(u.poured_at)})" for u in uses)
+            sheet.say(f"{title}: {'; '.join(told)}.")
+
+
+def _certificate(oil: Oil) -> str:
+    if oil.certificate_sv is None:
+        return ""
+    return f"{oil.sv_from or 'certificate'}: {oil.certificate_sv:g} ± {oil.certificate_sv_half_width:g} mg KOH/g"
+
+
+def _alkali_name(alkali: Alkali) -> str:
+    return alkali.kind if alkali.solution_pct is None else f"{alkali.kind}, {alkali.solution_pct:g} % solution"
+
+
+def _milk(water_fraction: float) -> str:
+    return f"{100 * water_fraction:.0f} % water"
+
+
+def _lye(sheet: Sheet, record: BatchRecord) -> None:
+    lye = record.judgement.lye
+    sheet.heading("Lye check")
+    if lye is None:
+        sheet.say("Not possible without a complete recipe.")
+        return
+    low, high, worst_low, worst_high = (digits(pct, 1) for pct in (*lye.superfat_interval_pct, *lye.superfat_worst_pct))
+    facts = [
+        ("superfat", f"{digits(lye.superfat_nominal_pct, 1)} % of all fat; 95 % interval {low} to {high} %"),
+        ("with every spread at its worst", f"{worst_low} to {worst_high} %"),
+        ("lye", f"{grams(lye.lye_g)} on {grams(lye.fat_g)} of fat"),
+    ]
+    if lye.lye_concentration_pct is not None:
+        facts.append(("lye concentration", f"{lye.lye_concentration_pct:.1f} %"))
+    facts.append(("water in the fresh batch", f"{grams(lye.water_g)}, {100 * lye.water_share:.1f} %"))
+    sheet.facts(facts)
+    for doubt in lye.doubts:
+        sheet.say(f"{doubt.text} {doubt.do}")
+    sheet.say("From published ranges of saponification values, or the certificate where one is named.", 8)
+
+
+def _process(sheet: Sheet, record: BatchRecord) -> None:
+    told = [e for e in record.batch.entries if isinstance(e.record, Event)]
+    sheet.heading("Process")
+    rows = [(_moment(record, entry.at), describe(entry.record), entry.by) for entry in told]
+    sheet.rows(("when", "what", "entered by"), rows, (35, 75, 40))
+    if not told:
+        sheet.say("Nothing was noted.")
+    for kind in dict.fromkeys(reading.kind for _, reading in record.batch.records(ScalarReading)):
+        values = [reading.value for _, reading in record.batch.records(ScalarReading) if reading.kind == kind]
+        readings = how_many(len(values), "reading")
+        unit = f" {KINDS[kind].unit}" if kind in KINDS else ""
+        sheet.say(f"{kind}: {readings}, {digits(min(values))} to {digits(max(values))}{unit}.", 8.5)
+
+
+def _colour(sheet: Sheet, record: BatchRecord) -> None:
+    portions = {portion.name: portion for portion in record.batch.portions}
+    if not record.judgement.journeys:
+        return
+    sheet.heading("Colour", room=48)
+    for name, journey in record.judgement.journeys.items():
+        wanted = _wanted(portions.get(name))
+        now = f"; now {formatting.figure(journey.difference_now)} ΔE00 from it" if journey.difference_now else ""
+        sheet.say(f"{name}: {journey.words}. {wanted}{now}.", style="B")
+        sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab, 8)
+        rows = [
+            (
+                _moment(record, point.at),
+                f"{point.days:.1f}",
+                formatting.lab_with_doubt(point.lab, point.lab_sd),
+                formatting.figure(point.difference) if point.difference else "",
+                str(point.grade),
+            )
+            for point in journey.points
+        ]
+        sheet.rows(("measured", "day", "CIELAB D50, 95 %", "ΔE00", "grade"), rows, (30, 12, 62, 28, 20), right=(1,))
+    sheet.say("Measured from photos against a colour card; differences are CIEDE2000 with 95 % intervals.", 8)
+    sheet.pictures([(picture.jpeg, picture.caption, picture.alt) for picture in record.pictures])
+
+
+def _wanted(portion: Portion | None) -> str:
+    if portion is None or portion.intended_lab is None:
+        return "No intended colour was entered"
+    source = f", from {portion.intended_source}" if portion.intended_source else ""
+    return f"Intended {describe_lab(portion.intended_lab)}{source}; accepted within {portion.tolerance:g} ΔE00"
+
+
+def _weights(sheet: Sheet, record: BatchRecord) -> None:
+    weighings = record.batch.records(Weighing)
+    sheet.heading("Weights")
+    if not weighings:
+        sheet.say("No weights were entered.")
+        return
+    drying = record.judgement.drying
+    sheet.say(f"{drying.state.value}: {drying.words}.")
+    subjects = list(dict.fromkeys(weighing.subject for _, weighing in weighings))[:6]
+    by_day: dict[str, dict[str, list[str]]] = {}
+    for at, weighing in weighings:
+        # Of a tray the weight of one bar is what compares.
+        bars = f" ({weighing.bars} bars)" if weighing.bars > 1 else ""
+        by_day.setdefault(formatting.day(at), {}).setdefault(weighing.subject, []).append(f"{weighing.grams:g}{bars}")
+    rows = [(day, *(", ".join(told.get(subject, ())) for subject in subjects)) for day, told in by_day.items()]
+    wide = [30.0, *([120.0 / len(subjects)] * len(subjects))]
+    head = ("day", *(f"{subject}, g" for subject in subjects))
+    sheet.rows(head, rows, wide, right=tuple(range(1, len(head))))
+    left_out = len(dict.fromkeys(weighing.subject for _, weighing in weighings)) - len(subjects)
+    if left_out:
+        sheet.say(f"Other bars or trays that were weighed: {left_out}; the journal holds them.", 8)
+
+
+def _tests(sheet: Sheet, record: BatchRecord) -> None:
+    sheet.heading("Alkali and surface")
+    entries = [entry for entry in record.batch.entries if isinstance(entry.record, AlkaliTest)]
+    # Both in order of time; a test from after the judgement is not in it.
+    pairs = zip(entries, record.judgement.alkali.tests, strict=False)
+    said = {entry.id: f"{test.outcome.value}: {test.words}" for entry, test in pairs}
+    rows = [(_moment(record, e.at), describe(e.record), said.get(e.id, ""), e.by) for e in entries]
+    sheet.rows(("when", "test", "what it says", "by"), rows, (28, 48, 48, 28))
+    if not entries:
+        sheet.say("No alkali test was entered.")
+    surface = [(_moment(record, at), describe(note)) for at, note in record.batch.records(SurfaceNote)]
+    sheet.rows(("when", "surface"), surface, (30, 120))
+
+
+def _gauges(sheet: Sheet, record: BatchRecord) -> None:
+    judgement = record.judgement
+    sheet.heading(f"Judgement of {formatting.moment(judgement.on)}: {judgement.verdict}")
+    rows = [(f.gauge, f.verdict.value, f.words, f"{f.rule} ({f.source})") for f in judgement.findings]
+    sheet.rows(("gauge", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
+    sheet.say(f"Rules {judgement.rules_version}.", 8)
+
+
+def _release(sheet: Sheet, record: BatchRecord) -> None:
+    sheet.heading("Release")
+    acts = record.batch.records(Decision)
+    for at, act in acts:
+        sheet.say(f"{act.act} on {_moment(record, at)}, signed by {act.signed_by}", style="B")
+        sheet.say(f"“{act.statement}” (rules {act.rules_version})")
+        said = _frozen(act.evidence)
+        if said:
+            sheet.say(f"The judgement as it stood then: {said}", 8.5)
+        if record.edition is not None and at == record.edition.released_at:
+            sheet.say(record.edition.words, style="" if record.edition.releasable else "B")
+    if not acts:
+        sheet.say("Nobody has signed a release, a hold or a withdrawal of this batch.")
+    sheet.ln(11)
+    if sheet.will_page_break(12):
+        sheet.add_page()
+    third = sheet.epw / 3
+    sheet.set_draw_color(60)
+    for column, what in enumerate(("name", "date", "signature")):
+        x, y = sheet.l_margin + column * third, sheet.get_y()
+        sheet.line(x, y, x + third - 5, y)
+        sheet.set_xy(x, y + 0.6)
+        sheet.type(7.5)
+        sheet.cell(third - 5, 4, what)
+        sheet.set_y(y)
+    sheet.ln(7)
+
+
+def _frozen(evidence: str) -> str:
+    """Headline and gauges out of the evidence that was frozen with a signed act."""
+    try:
+        kept = json.loads(evidence)
+        gauges = ", ".join(f"{finding['gauge']} {finding['verdict']}" for finding in kept["findings"])
+        return f"{kept['headline']} ({gauges})."
+    except (ValueError, KeyError, TypeError):
+        return ""
+
+
+def _corrections(sheet: Sheet, record: BatchRecord) -> None:
+    earlier = {entry.id: entry for entry in record.history}
+    changed = [entry for entry in record.history if entry.supersedes in earlier]
+    if not changed:
+        return
+    sheet.heading("Corrections")
+    sheet.say("What was corrected or taken back stays in the journal.")
+    rows = [
+        (
+            _moment(record, entry.recorded_at),
+            entry.by,
+            describe(earlier[entry.supersedes or 0].record),
+            entry.record.why if isinstance(entry.record, Withdrawn) else describe(entry.record),
+        )
+        for entry in changed
+    ]
+    sheet.rows(("when", "by", "was", "is, or why it was taken back"), rows, (28, 28, 47, 47))
+
+
+_PARTS = (_materials, _lye, _process, _colour, _weights, _tests, _gauges, _release, _corrections)

@@ -1,0 +1,106 @@
+"""What may stand as a name, a card, a setting or a time in a journal."""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import PurePosixPath, PureWindowsPath
+from typing import Any
+
+from curejournal.journal.errors import EntryRefused
+
+# They turn the direction of the text after them (Unicode UAX 9): a name with one reads as another name.
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+# Control, surrogate and line or paragraph separator (Unicode general categories).
+_UNPRINTED = frozenset({"Cc", "Cs", "Zl", "Zp"})
+
+
+def _unfit(character: str) -> bool:
+    return character in _TURNING or unicodedata.category(character) in _UNPRINTED
+
+
+def plain_text(text: str, what: str, longest: int) -> str:
+    """A name in any script, in composed form (Unicode NFC) and without spaces at its ends.
+
+    Parameters
+    ----------
+    text : str
+        As typed.
+    what : str
+        What it names, for the error.
+    longest : int
+        The most characters it may have.
+
+    Raises
+    ------
+    EntryRefused
+        If it is empty, too long, or has control characters.
+    """
+    plain = unicodedata.normalize("NFC", text).strip()
+    if not plain:
+        raise EntryRefused(f"The {what} is empty.", f"Give a {what}.")
+    if len(plain) > longest:
+        raise EntryRefused(f"The {what} has {len(plain)} characters; the most is {longest}.", "Shorten it.")
+    if any(map(_unfit, plain)):
+        raise EntryRefused(
+            f"The {what} has characters that cannot be seen or that turn the text around.",
+            "Type it again by hand.",
+        )
+    return plain
+
+
+def card_columns(name: str, copy_id: str, toml: str) -> dict[str, str]:
+    """The columns of a card that may be kept.
+
+    Raises
+    ------
+    EntryRefused
+    """
+    if "\0" in toml:
+        raise EntryRefused("The definition of the card is not text.")
+    known = plain_text(copy_id, "id of the card", 80) if copy_id else ""
+    return {"name": plain_text(name, "name of the card", 80), "copy_id": known, "toml": toml}
+
+
+def setting_columns(name: str, value: Any) -> dict[str, str]:
+    """The columns of a setting that may be kept.
+
+    Raises
+    ------
+    EntryRefused
+        If JSON cannot hold the value.
+    """
+    name = plain_text(name, "name of the setting", 80)
+    try:
+        return {"name": name, "value": json.dumps(value, allow_nan=False, sort_keys=True)}
+    except (TypeError, ValueError) as error:
+        raise EntryRefused(f"The setting {name} cannot be kept: {error}.") from error
+
+
+def file_name(original: str) -> str:
+    """The last part of a file's name as it came, what cannot be shown replaced, at most 200 characters."""
+    last = PureWindowsPath(PurePosixPath(original).name).name
+    return "".join("\ufffd" if _unfit(character) else character for character in last)[-200:]
+
+
+def instant(at: datetime) -> tuple[datetime, int]:
+    """A time as UTC and its offset in minutes.
+
+    Raises
+    ------
+    EntryRefused
+        If the time has no offset, or lies outside the calendar in UTC.
+    """
+    offset = at.utcoffset()
+    if offset is None:
+        raise EntryRefused("A time came without its offset from UTC.", "Give the time zone in which it was taken.")
+    try:
+        return at.astimezone(UTC), round(offset / timedelta(minutes=1))
+    except OverflowError:
+        raise EntryRefused("A time lies outside the calendar.", "Check the date.") from None
+
+
+def local(at_utc: datetime, offset_minutes: int) -> datetime:
+    """The instant with the offset in which it was entered."""
+    return at_utc.astimezone(timezone(timedelta(minutes=offset_minutes)))

@@ -1,0 +1,391 @@
+"""A portion's colour over time: what it did, whether it is back, and when it may be."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.base.counting import how_many
+from curejournal.batch.records import Entry
+from curejournal.colour.difference import Interval, ciede2000, difference_parts
+from curejournal.colour.sample import Grade, Lab
+from curejournal.colour.spaces import yellowness_e313
+from curejournal.judging.colour_states import (
+    AHEAD_DAYS,
+    LATE_DAYS,
+    LONE_WEIGHT,
+    REMAINING,
+    State,
+    classify,
+    lone_moment,
+    name_of,
+    perhaps,
+    soon,
+)
+from curejournal.judging.curves import Array, ModelWeight, normal_points
+from curejournal.judging.forecast import HORIZON_DAYS, Forecast, predict
+from curejournal.judging.robust_fit import Fitted, fit_robustly, unexpected
+from curejournal.judging.sessions import OTHER_INSTRUMENT_SD, Session, sessions
+
+DAY = timedelta(days=1)
+
+BACK_CERTAINTY = 0.95
+STAYS_CERTAINTY = 0.9
+"""Certainties asked for being within tolerance at the last moment, which is two one-sided tests at 5% (Schuirmann
+1987), and for having been so some days before and being so in two weeks. Ours: two claims in some two thousand were
+false in the judgement study in tests/benchmarks."""
+
+
+MIXED_CARDS_SD = 3 * OTHER_INSTRUMENT_SD
+"""What a reading with one of several cards of unknown colours may be off against another's, in each coordinate. Ours:
+three times what cards of known colours are."""
+STABLE_MOMENTS, STABLE_DAYS = 3, 14.0
+"""What *stable* takes without saying on how little it rests: moments, and the days that they span. Ours."""
+
+
+@dataclass(frozen=True)
+class ColourPoint:
+    """One moment's colour and its difference from the intended one.
+
+    `weight` below 1 shows a reading that counts for less because it lies off the curve; `questioned` asks the
+    maker to look at it again. `entries` are the ids of the readings in it.
+    """
+
+    at: datetime
+    days: float
+    lab: Lab
+    lab_sd: Lab
+    grade: Grade
+    difference: Interval | None
+    yellowness: float
+    weight: float
+    questioned: bool
+    against_control: bool
+    entries: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class ColourCurve:
+    """The fitted journey for a chart: rows of equal length, 95% intervals.
+
+    The differences are empty without an intended colour.
+    """
+
+    days: tuple[float, ...]
+    lab: tuple[Lab, ...]
+    lab_low: tuple[Lab, ...]
+    lab_high: tuple[Lab, ...]
+    difference: tuple[float, ...]
+    difference_low: tuple[float, ...]
+    difference_high: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class ColourSeries:
+    """What a portion's colour did and is doing.
+
+    `proven_within` says that the interval lies within tolerance on two
+    moments some days apart, to stay there; without it nothing is *back*.
+    `difference_now`, `parts_now` (ΔL', ΔC', ΔH') and `yellowness_now` are at
+    the last reading, by the fitted curve. `chances` are the shares of the curves for each state, and `perhaps` is the
+    one other that the readings leave possible. `mixed_cards` are the cards of unknown colours that the readings were
+    taken with, if more than one: between them colours compare badly, which is in the intervals. `approximate` counts
+    the moments that were read without a colour chart.
+    """
+
+    state: State
+    chances: tuple[tuple[State, float], ...]
+    intended_lab: Lab | None
+    tolerance: float
+    proven_within: bool
+    moments: int
+    points: tuple[ColourPoint, ...]
+    lab_now: Lab | None
+    difference_now: Interval | None
+    parts_now: tuple[float, float, float] | None
+    yellowness_now: float | None
+    grey_scale_style_grade: str | None
+    forecast: Forecast | None
+    curve: ColourCurve | None
+    models: tuple[ModelWeight, ...]
+    perhaps: State | None = None
+    mixed_cards: tuple[str, ...] = ()
+
+    @property
+    def approximate(self) -> int:
+        """How many of its moments were read without a colour chart."""
+        return sum(point.grade is Grade.INDICATIVE for point in self.points)
+
+    @property
+    def rests_on(self) -> str:
+        """On how few readings *stable* rests, where they are fewer than `STABLE_MOMENTS` over `STABLE_DAYS`."""
+        good = [point for point in self.points if not point.questioned]
+        span = good[-1].days - good[0].days if good else 0.0
+        if self.state is not State.STABLE or (len(good) >= STABLE_MOMENTS and span >= STABLE_DAYS):
+            return ""
+        return f"on {how_many(len(good), 'reading')} over {how_many(round(span), 'day')}"
+
+    @property
+    def last_is_strange(self) -> bool:
+        """Whether the last moment does not fit those before: another bar, a bad photo, or a new change."""
+        return bool(self.points) and self.points[-1].questioned
+
+    @property
+    def darkens(self) -> bool:
+        """Whether it comes to its intended colour from lighter, for longer than a turn lasts: browning that is meant.
+
+        So does soap with vanillin whose intended colour is brown: nothing that turned comes back there.
+        """
+        if self.intended_lab is None or self.state not in (State.RECOVERING, State.RECOVERED):
+            return False
+        out = [p for p in self.points if not p.questioned and p.difference and p.difference.low > self.tolerance]
+        lighter = all(point.lab[0] > self.intended_lab[0] + self.tolerance for point in out)
+        return lighter and any(point.days > LATE_DAYS for point in out)
+
+    @property
+    def words(self) -> str:
+        """The state, and what it may be instead."""
+        if self.darkens:
+            return "darkened to its colour" if self.state is State.RECOVERED else "darkening to its colour"
+        told = f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
+        return f"{told} {self.rests_on}".strip()
+
+
+def fit_colour_series(
+    readings: Sequence[Entry],
+    poured_at: datetime | None,
+    intended_lab: Lab | None = None,
+    tolerance: float = 3.0,
+    *,
+    control: Sequence[Entry] = (),
+    target_sd: float = 0.0,
+    back_days_apart: float = 5.0,
+    curve_until: datetime | None = None,
+) -> ColourSeries:
+    """Follow one portion's colour.
+
+    Parameters
+    ----------
+    readings : sequence of Entry
+        Entries holding this portion's `ColourReading`s, in any order.
+    poured_at : datetime or None
+        Time zero; the first reading if unknown.
+    intended_lab : Lab or None
+        The colour it should have, CIELAB D50/2.
+    tolerance : float
+        The ΔE00 from it that the maker accepts.
+    control : sequence of Entry
+        Readings of a control portion; used where in the same photo.
+    aim_sd : float
+        What all readings together may be off, in each Lab coordinate, against the intended colour, if that came from
+        another instrument. It enters every comparison with that colour, and cancels between the readings.
+    back_days_apart : float
+        *Back* needs two moments within tolerance at least this many days apart.
+    curve_until : datetime, optional
+        How far the chart's curve runs; by default two weeks past the last reading.
+
+    Returns
+    -------
+    Journey
+        From one reading up. Few readings give wide intervals and the state *too few readings*.
+
+    """
+    seen = sessions(readings, control=control, reference_lab=intended_lab if control else None)
+    if not seen:
+        return _nothing(intended_lab, tolerance)
+    start = poured_at or seen[0].at
+    days = np.array([(session.at - start) / DAY for session in seen])
+    labs = np.array([session.lab for session in seen])
+    covariances = np.array([session.covariance for session in seen])
+    mixed = sorted(frozenset().union(*(session.relative_cards for session in seen)))
+    if len(mixed) > 1:
+        # Each such card errs in its own way, and nobody knows how.
+        covariances = covariances + MIXED_CARDS_SD**2 * np.eye(3)
+    lone = lone_moment(days, labs, intended_lab, tolerance)
+    fitted = fit_robustly(days, labs, covariances, intended_lab, target_sd, np.where(lone, LONE_WEIGHT, 1.0))
+
+    last = float(days[-1])
+    until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
+    past = days[0] + (last - days[0]) * np.linspace(0, 1, 13)[:-1] ** 2
+    future = last + (HORIZON_DAYS * np.linspace(0, 1, 18) ** 2)
+    grid = np.unique(np.concatenate([past, future, [until]]))
+    drawn = fitted.at(grid)
+    away = ciede2000(np.array(intended_lab), drawn) if intended_lab is not None else None
+
+    questioned = fitted.outliers | lone
+    at_moments = fitted.at(days)
+    away_then = None if intended_lab is None else ciede2000(np.array(intended_lab), at_moments)
+    chances = _chances(fitted, last, at_moments, away_then, intended_lab, tolerance)
+    state = name_of(chances, len(seen), last)
+    questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, intended_lab)
+    proven = away_then is not None and (
+        _proven_within(fitted, days, away_then, np.array(intended_lab), tolerance, back_days_apart)
+        and not questioned[-1]
+    )
+    if state is State.RECOVERED and not proven:
+        state = State.RECOVERING
+    now = at_moments[:, -1]
+    lab_now = now.mean(axis=0)
+    difference_now = None
+    if intended_lab is not None:
+        (difference_now,) = _differences(intended_lab, lab_now[None], (now - lab_now)[None])
+    show = grid <= until + 1e-9
+    return ColourSeries(
+        state=state,
+        chances=chances,
+        intended_lab=intended_lab,
+        tolerance=tolerance,
+        proven_within=proven,
+        moments=len(seen),
+        points=_points(seen, days, intended_lab, target_sd, fitted.weights, questioned),
+        lab_now=_lab(lab_now),
+        difference_now=difference_now,
+        parts_now=_lab(difference_parts(intended_lab, lab_now)) if intended_lab is not None else None,
+        yellowness_now=float(yellowness_e313(lab_now)),
+        grey_scale_style_grade=grey_scale_grade(intended_lab, lab_now) if intended_lab is not None else None,
+        forecast=None if away is None else predict(grid, away, tolerance, start, last),
+        curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
+        models=fitted.curves.models,
+        perhaps=perhaps(state, dict(chances)),
+        mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
+    )
+
+
+def grey_scale_grade(reference_lab: Sequence[float] | Array, sample_lab: Sequence[float] | Array) -> str:
+    """Grey-scale style grade of a change in colour, "5" (none) to "1", by half-steps.
+
+    Cuts lie midway between the steps of ISO 105-A02 (0, 0.8, 1.7, 2.5, 3.4, 4.8, 6.8, 9.6, 13.6), in ΔE*ab. It is not
+    the grade of ISO 105-A05, which has a formula of its own.
+    """
+    change = float(np.linalg.norm(np.asarray(sample_lab, dtype=float) - np.asarray(reference_lab, dtype=float)))
+    cuts = (0.40, 1.25, 2.10, 2.95, 4.10, 5.80, 8.20, 11.60)
+    grades = ("5", "4-5", "4", "3-4", "3", "2-3", "2", "1-2", "1")
+    return grades[sum(change >= cut for cut in cuts)]
+
+
+def _chances(
+    fitted: Fitted,
+    last: float,
+    at_moments: Array,
+    away_then: Array | None,
+    intended_lab: Lab | None,
+    tolerance: float,
+) -> tuple[tuple[State, float], ...]:
+    lab_at = fitted.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
+    if away_then is None:
+        start = at_moments[:, :1]
+        reach = ciede2000(start, at_moments)
+        going = ciede2000(start[:, 0], lab_at[:, 1]) < reach[:, -1]
+        left = going & (reach.max(axis=1) > REMAINING)
+    else:
+        left = (away_then > tolerance).any(axis=1)
+    names = classify(last, lab_at, None if intended_lab is None else np.array(intended_lab), tolerance, left)
+    return tuple((state, float(np.mean(names == state))) for state in State if state is not State.TOO_FEW)
+
+
+def _proven_within(
+    fitted: Fitted, days: Array, away_then: Array, target: Array, tolerance: float, apart: float
+) -> bool:
+    """Whether the interval lies within tolerance at the last moment and another, and is to stay there."""
+    inside = (away_then <= tolerance).mean(axis=0)
+    ahead = ciede2000(target, fitted.at(days[-1:] + 14.0))[:, 0]
+    earlier = inside[days <= days[-1] - apart]
+    return bool(
+        inside[-1] >= BACK_CERTAINTY
+        and earlier.size
+        and earlier.max() >= STAYS_CERTAINTY
+        and (ahead <= tolerance).mean() >= STAYS_CERTAINTY
+    )
+
+
+def _differences(intended: Lab, labs: Array, errors: Array) -> list[Interval]:
+    """ΔE00 of colours (n, 3) with 95% intervals from the errors (n, m, 3) that each may have.
+
+    A distance cannot be negative: errors alone make equal colours look
+    different. So the lower end is 0 unless they would not explain what is seen.
+    """
+    seen = ciede2000(intended, labs)
+    may_seem = ciede2000(intended, np.stack([np.add(intended, errors), labs[:, None] + errors]))
+    by_chance, above = np.quantile(may_seem, 0.975, axis=-1)
+    high = np.maximum(above, seen)
+    low = np.where(seen > by_chance, np.maximum(2 * seen - high, 0.0), 0.0)
+    return [Interval(*row) for row in np.stack([seen, low, high], axis=-1).tolist()]
+
+
+def _points(
+    seen: Sequence[Session],
+    days: Array,
+    intended: Lab | None,
+    target_sd: float,
+    weights: Array,
+    questioned: NDArray[np.bool_],
+) -> tuple[ColourPoint, ...]:
+    labs = np.array([session.lab for session in seen])
+    covariances = np.array([session.covariance for session in seen])
+    differences: Sequence[Interval | None] = [None] * len(seen)
+    if intended is not None:
+        errors = np.einsum(
+            "mj,nij->nmi", normal_points(200, 3), np.linalg.cholesky(covariances + target_sd**2 * np.eye(3))
+        )
+        differences = _differences(intended, labs, errors)
+    yellowness = yellowness_e313(labs)
+    return tuple(
+        ColourPoint(
+            at=session.at,
+            days=float(days[i]),
+            lab=session.lab,
+            lab_sd=_lab(np.sqrt(np.diag(covariances[i]))),
+            grade=session.grade,
+            difference=differences[i],
+            yellowness=float(yellowness[i]),
+            weight=float(weights[i]),
+            questioned=bool(questioned[i]),
+            against_control=session.against_control,
+            entries=session.entries,
+        )
+        for i, session in enumerate(seen)
+    )
+
+
+def _curve(grid: Array, drawn: Array, away: Array | None) -> ColourCurve:
+    low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
+    rows: tuple[tuple[float, ...], ...] = ((), (), ())
+    if away is not None:
+        rows = tuple(tuple(row.tolist()) for row in np.quantile(away, [0.5, 0.025, 0.975], axis=0))
+    return ColourCurve(
+        days=tuple(grid.tolist()),
+        lab=tuple(_lab(row) for row in drawn.mean(axis=0)),
+        lab_low=tuple(_lab(row) for row in low),
+        lab_high=tuple(_lab(row) for row in high),
+        difference=rows[0],
+        difference_low=rows[1],
+        difference_high=rows[2],
+    )
+
+
+def _lab(values: Array) -> Lab:
+    return (float(values[0]), float(values[1]), float(values[2]))
+
+
+def _nothing(intended_lab: Lab | None, tolerance: float) -> ColourSeries:
+    return ColourSeries(
+        state=State.TOO_FEW,
+        chances=(),
+        intended_lab=intended_lab,
+        tolerance=tolerance,
+        proven_within=False,
+        moments=0,
+        points=(),
+        lab_now=None,
+        difference_now=None,
+        parts_now=None,
+        yellowness_now=None,
+        grey_scale_style_grade=None,
+        forecast=None,
+        curve=None,
+        models=(),
+    )

@@ -1,0 +1,313 @@
+"""All findings together: ready, not yet, or hold; and what to do next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from typing import Literal
+
+from curejournal.base.counting import how_many
+from curejournal.batch.records import AlkaliTest, BarsOut, Batch, Decision, PacketCheck, SurfaceNote
+from curejournal.judging.alkali import AlkaliSummary, Outcome
+from curejournal.judging.colour_series import ColourSeries
+from curejournal.judging.colour_states import State
+from curejournal.judging.context import Context, build_context
+from curejournal.judging.drying import DryingReport
+from curejournal.judging.findings import CheckName, Finding, Verdict
+from curejournal.judging.gauges import CHECKS, NEEDED, SAFETY
+from curejournal.judging.limits import RULES_EDITION, Limits, edition_of
+from curejournal.judging.tasks import Task, list_tasks
+from curejournal.judging.traceability import describe_bars_out, gone_out
+from curejournal.soap.lye import LyeCheck
+from curejournal.soap.recipe import Recipe
+
+DAY = timedelta(days=1)
+
+LOCAL_CODES = (
+    "This supports a maker's judgement. Cosmetics law, labels and safety assessment follow local codes and "
+    "licensed practice."
+)
+STRIPS = "pH strips and meters do not prove safety: a normal pH does not prove that no lye is left."
+LYE = (
+    "Lye burns: goggles and gloves; lye into water, never water into lye; fresh air; children and animals away. "
+    "Rinse skin with much water and get help."
+)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A batch's verdict with all its evidence.
+
+    `releasable` says that all checks passed that are needed, and no pieces in it are of a batch that is held back: so
+    does the verdict, unless somebody signed a hold or a withdrawal. `hold_for` tells a hold for safety from one for the
+    colour, which is the maker's to decide, and from a signed one. `reservations` stand in the verdict where it is
+    *ready*: that it was not titrated, say.
+    `from_about` is when it may be ready: earliest, middle and latest (95%;
+    None is unknown). `recall` holds the one question that readings after a release raise, until a later act answers it:
+    *withdraw*, or *keep on sale*.
+    `rules_version` names the rules that made it.
+    """
+
+    on: datetime
+    verdict: Literal["ready", "not yet", "hold"]
+    releasable: bool
+    headline: str
+    from_about: tuple[datetime | None, datetime | None, datetime | None]
+    findings: tuple[Finding, ...]
+    next_step: str
+    due: tuple[Task, ...]
+    journeys: Mapping[str, ColourSeries]
+    drying: DryingReport
+    lye: LyeCheck | None
+    alkali: AlkaliSummary
+    recall: tuple[str, ...]
+    released_at: datetime | None
+    cautions: tuple[str, ...]
+    rules_version: str
+    hold_for: Literal["", "safety", "colour", "signature"] = ""
+    reservations: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class OtherEdition:
+    """A release that stands and was signed under another edition of the rules.
+
+    `releasable` is whether the rules of today, with the limits of today, would let the batch be released as it was
+    then, and `said` what they say of it.
+    """
+
+    released_at: datetime
+    edition: str
+    releasable: bool
+    said: str
+
+    @property
+    def words(self) -> str:
+        """The same in sentences."""
+        under = f"Released under edition {self.edition} of the rules; today's are edition {RULES_EDITION}."
+        if self.releasable:
+            return f"{under} By them too it could have been released then."
+        return f"{under} By them it could not have been released then: {self.said}. Decide whether it stays on sale."
+
+
+def judge(
+    batch: Batch,
+    on: datetime,
+    rules: Limits | None = None,
+    pieces: str = "",
+    packets: Iterable[PacketCheck] = (),
+    parent_held: str = "",
+) -> Judgement:
+    """Judge a batch as it was known at one time.
+
+    Parameters
+    ----------
+    batch : Batch
+        Its current entries; those after `on` are left aside.
+    on : datetime
+        With its offset.
+    rules : HouseRules, optional
+        The maker's limits; by default those of the trade.
+    pieces : str
+        Why the pieces of other batches in it keep it back; empty if they do not.
+    packets : iterable of PacketCheck
+        Packets of strips that were tried beside a meter, in whichever batch.
+    parent_held : str
+        The batch whose pieces are in it that was once held for alkali; empty if none was.
+
+    Returns
+    -------
+    Judgement
+        The same for the same entries, time and rules.
+
+    """
+    packets = tuple(packets)
+    context = build_context(batch, on, rules or Limits(), packets, parent_held)
+    findings = tuple(check.function(context) for check in CHECKS)
+    holds = [finding for finding in findings if finding.verdict is Verdict.HOLD]
+    waits = [finding for finding in findings if _keeps_back(finding) and finding not in holds]
+    held = "; ".join(filter(None, (_held(context.batch), pieces)))
+    verdict: Literal["ready", "not yet", "hold"] = "hold" if holds or held else ("not yet" if waits else "ready")
+    from_about = _from_about(waits) if waits and not holds else (None, None, None)
+    released_at = context.batch.released_at
+    by_gauge = {finding.gauge: finding for finding in findings}
+    releasable = not (holds or waits or pieces)
+    reservations = tuple(finding.qualifier for finding in findings if finding.qualifier)
+    unsafe = pieces or any(finding.gauge in SAFETY for finding in holds)
+    hold_for: Literal["", "safety", "colour", "signature"] = (
+        "safety" if unsafe else "signature" if held else "colour" if holds else ""
+    )
+    recall = _recall(context, by_gauge)
+    if released_at is not None:
+        again = partial(judge, batch, rules=context.rules, pieces=pieces, packets=packets, parent_held=parent_held)
+        questions = (*recall, pieces, _not_by_these_rules(batch, on, again))
+        things = tuple(Task("decide", on, "Decide whether it stays on sale", why) for why in questions if why)
+    else:
+        things = list_tasks(context, not holds and not waits, held, by_gauge)
+    return Judgement(
+        on=on,
+        verdict=verdict,
+        releasable=releasable,
+        headline=_headline(held, holds, waits, reservations, from_about[1], on),
+        from_about=from_about,
+        findings=findings,
+        next_step=_next_step(holds, things, on),
+        due=things,
+        journeys=context.journeys,
+        drying=context.drying,
+        lye=context.lye,
+        alkali=context.alkali,
+        recall=recall,
+        released_at=released_at,
+        cautions=_cautions(context, findings),
+        rules_version=context.rules.version,
+        hold_for=hold_for,
+        reservations=reservations,
+    )
+
+
+def other_edition(batch: Batch, on: datetime, judged: Callable[[datetime], Judgement]) -> OtherEdition | None:
+    """Whether the release that stands was signed under another edition of the rules, and what these say of it.
+
+    `judged` gives the batch's judgement as it stood at a time; what was corrected since counts as corrected.
+    """
+    at, act = batch.as_of(on).last_act
+    if at is None or act is None or act.act != "release" or edition_of(act.rules_version) == RULES_EDITION:
+        return None
+    then = judged(at)
+    against = (f"{finding.gauge}: {finding.words}" for finding in then.findings if _keeps_back(finding))
+    return OtherEdition(at, edition_of(act.rules_version), then.releasable, "; ".join(against) or then.headline)
+
+
+def _not_by_these_rules(batch: Batch, on: datetime, judged: Callable[[datetime], Judgement]) -> str:
+    """What speaks against a release that another edition let pass, while bars are left to decide about; else empty."""
+    known = batch.as_of(on)
+    if known.none_left or known.released_at == on:  # at the act itself nothing is asked yet
+        return ""
+    other = other_edition(batch, on, judged)
+    return f"by today's rules it could not have been released: {other.said}" if other and not other.releasable else ""
+
+
+def _keeps_back(finding: Finding) -> bool:
+    """Whether a batch cannot be ready with this: it holds, waits, or what nobody can do without is not known."""
+    unknown = finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED
+    return unknown or finding.verdict in (Verdict.PENDING, Verdict.HOLD)
+
+
+def _from_about(
+    waits: list[Finding],
+) -> tuple[datetime | None, datetime | None, datetime | None]:
+    """Earliest, middle and latest date by which time alone may have done its part."""
+    timed = [f for f in waits if not f.needs]
+    if not timed or any(f.until is None for f in timed):
+        return None, None, None
+    columns = zip(*((f.until_interval[0], f.until, f.until_interval[1]) for f in timed), strict=True)
+    low, middle, high = (
+        None if any(end is None for end in column) else max(end for end in column if end is not None)
+        for column in columns
+    )
+    return low, middle, high
+
+
+def _held(batch: Batch) -> str:
+    """By whose signature the batch is kept back, and since when; empty if it is not."""
+    at, act = batch.last_act
+    if at is None or act is None or act.act == "release":
+        return ""
+    return f"{'held' if act.act == 'hold' else 'withdrawn'} by {act.signed_by} since {at.day} {at:%B} {at.year}"
+
+
+def _headline(
+    held: str,
+    holds: list[Finding],
+    waits: list[Finding],
+    reservations: tuple[str, ...],
+    middle: datetime | None,
+    on: datetime,
+) -> str:
+    if not (held or holds or waits):
+        return ", ".join(["ready", *reservations])
+    unsafe = [f for f in holds if f.gauge in SAFETY]
+    parts = [held] if held else []
+    if unsafe:
+        parts.append(f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in unsafe)}")
+    parts += [f"{f.gauge} ({f.words}), which is yours to decide" for f in holds if f not in unsafe]
+    if not holds:
+        parts += [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
+        if middle is not None and middle <= on:
+            parts.append("it may be ready; the checks below will show")
+        elif middle is not None:
+            parts.append(f"from about {middle.day} {middle:%B}{f' {middle.year}' if middle.year != on.year else ''}")
+        needs = ", ".join(dict.fromkeys(need for f in waits if f.needs for need in f.needs.split(", ")))
+        if needs:
+            parts.append(f"still needed: {needs}")
+    verdict = "on hold" if held or unsafe else ("decide" if holds else "not yet")
+    return f"{verdict}: {'; '.join(parts)}"
+
+
+def _next_step(holds: list[Finding], things: tuple[Task, ...], on: datetime) -> str:
+    if holds and holds[0].advice:
+        return holds[0].advice
+    if not things:
+        return "Nothing is due."
+    first = things[0]
+    when = "now" if first.when <= on else f"on {first.when.day} {first.when:%B}"
+    return f"{first.words} ({when}): {first.why}."
+
+
+def _recall(context: Context, findings: Mapping[CheckName, Finding]) -> tuple[str, ...]:
+    """The one question raised by what was read, or entered, after a release or a sale, until a later act answers it."""
+    batch = context.batch
+    acts = [(entry, act) for entry in batch.of(Decision) if isinstance(act := entry.record, Decision)]
+    gone = gone_out(batch)
+    first_out = min((entry for entry in batch.of(BarsOut)), key=lambda entry: entry.at, default=None) if gone else None
+    bars = f" ({how_many(batch.bars_cut, 'bar')})" if batch.bars_cut else ""
+    reasons: dict[str, list[str]] = {}
+    for at, number, what in _bad(context, findings):
+        if any(entry.at >= at and entry.id > number for entry, _ in acts):
+            continue
+        released = [entry for entry, act in acts if act.act == "release" and (entry.at < at or entry.id < number)]
+        if released:
+            since = f"After the release of {batch.code}{bars} on {released[-1].at:%Y-%m-%d}"
+        elif first_out is not None and (first_out.at < at or first_out.id < number):
+            since = f"After bars of {batch.code}{bars} went out unreleased"
+        else:
+            continue
+        reasons.setdefault(since, []).append(what)
+    if not reasons:
+        return ()
+    told = describe_bars_out(gone)
+    asked = "; ".join(f"{since}: {', and '.join(what)}" for since, what in reasons.items())
+    return (f"{asked}. Should bars that have gone out be called back? {told[0].upper()}{told[1:]}.",)
+
+
+def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tuple[datetime, int, str]]:
+    """What speaks against a batch that has gone out: when, the number of the entry, and what it is."""
+    batch = context.batch
+    released = max(
+        (e.at for e in batch.of(Decision) if isinstance(e.record, Decision) and e.record.act == "release"), default=None
+    )
+    for entry, test in zip(batch.of(AlkaliTest), context.alkali.tests, strict=True):
+        # One from before the release that was entered late counts too, unless a later test lifted it.
+        late = released is not None and test.at <= released
+        if test.outcome is Outcome.HIGH and (not late or test in context.alkali.holding):
+            yield test.at, entry.id, f"{test.method} of {test.at:%Y-%m-%d}: {test.words}"
+    for entry in batch.of(SurfaceNote):
+        if isinstance(entry.record, SurfaceNote) and entry.record.look in ("orange spots", "lye pocket", "weeping"):
+            yield entry.at, entry.id, f"{entry.record.look} seen on {entry.at:%Y-%m-%d}"
+    if findings["lye margin"].verdict is Verdict.HOLD:
+        entry = batch.of(Recipe)[-1]
+        yield entry.at, entry.id, f"recipe as it was entered then: {findings['lye margin'].words}"
+    off = [j.points[-1] for j in context.journeys.values() if j.state in (State.STABLE_OFF, State.BROWNING)]
+    if off:
+        last = max(off, key=lambda point: point.at)
+        yield last.at, max(last.entries), f"colour: {findings['colour'].words}"
+
+
+def _cautions(context: Context, findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    young = context.poured_at is None or context.on - context.poured_at < 7 * DAY
+    held = any(f.verdict is Verdict.HOLD and f.gauge in SAFETY for f in findings)
+    strips = any(test.method != "titration" for test in context.alkali.tests) and not context.titrated_good
+    return (*((LYE,) if young or held else ()), *((STRIPS,) if strips else ()), LOCAL_CODES)

@@ -1,0 +1,202 @@
+"""The colour that a portion should have when cured, picked from what was measured."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from math import hypot
+
+import numpy as np
+
+from curejournal.base.counting import how_many
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.descriptions import describe_lab
+from curejournal.batch.plausibility import Doubt
+from curejournal.batch.records import Batch, ColourReading, Entry, Portion
+from curejournal.colour.sample import Grade, Lab, Matrix3
+from curejournal.judging.colour_series import ColourSeries, fit_colour_series
+from curejournal.judging.colour_states import State
+from curejournal.judging.limits import Limits
+from curejournal.judging.sessions import OTHER_INSTRUMENT_SD, sessions
+
+DAY = timedelta(days=1)
+BATTER = timedelta(hours=1)
+"""How long after the pour a reading may still be of batter that no fragrance has changed. Ours: turns start within
+the hour [common practice, no source]."""
+
+
+class NoColourToPick(CureJournalError):
+    """There is no reading that an intended colour can be picked from."""
+
+
+@dataclass(frozen=True)
+class TargetChoice:
+    """A colour, where it is from in words, and what is doubtful about taking it.
+
+    `card` is the one that it was read with, and `sd` what it may be off itself, in each Lab coordinate.
+    """
+
+    lab: Lab
+    words: str
+    doubts: tuple[Doubt, ...] = ()
+    card: str = ""
+    sd: float = 0.0
+
+
+def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: Limits) -> TargetChoice:
+    """The colour of a cured earlier batch's portion, as all its good readings together have it at the latest of them.
+
+    Raises
+    ------
+    NoColourToPick
+    """
+    good = _good(earlier, portion)
+    last = max(good, key=lambda entry: entry.at)
+    doubts = list(_of_another_card(batch, last))
+    poured = earlier.poured_at
+    if poured is None or last.at - poured < rules.min_age_days * DAY:
+        age = "of unknown age" if poured is None else f"{how_many(round((last.at - poured) / DAY), 'day')} old"
+        doubts.append(
+            Doubt("not cured", f"{earlier.code} was {age} then.", "Photograph it again when cured, or take another.")
+        )
+    seen = fit_colour_series(good, poured)
+    state = seen.state
+    lab, sd = _now(seen)
+    if state in (State.DISCOLOURING, State.RECOVERING, State.BROWNING):
+        doubts.append(Doubt("changing", f"{earlier.code} was {state.value} then.", "Take one that is at rest."))
+    return TargetChoice(lab, f"{earlier.code} {portion}, {_seen(last)}", tuple(doubts), _reading(last).card, sd)
+
+
+def from_control(batch: Batch, portion: str) -> TargetChoice:
+    """The colour of a control portion of the same batch: its latest moment with a good reading.
+
+    Raises
+    ------
+    NoColourToPick
+        Also if the portion is no control.
+    """
+    if portion not in {known.name for known in batch.portions if known.control}:
+        controls = ", ".join(known.name for known in batch.portions if known.control) or "none"
+        raise NoColourToPick(f"“{portion}” is no control portion of {batch.code}.", f"Its controls: {controls}.")
+    good = _good(batch, portion)
+    last, moment = max(good, key=lambda entry: entry.at), sessions(good)[-1]
+    return TargetChoice(
+        moment.lab, f"control {portion}, {_seen(last)}", (), _reading(last).card, _sd(moment.covariance)
+    )
+
+
+def from_batter(batch: Batch, entry: int) -> TargetChoice:
+    """The colour of one reading of this batch: of the pigmented batter before the fragrance went in.
+
+    Raises
+    ------
+    NoColourToPick
+    """
+    found = next((seen for seen in batch.of(ColourReading) if seen.id == entry), None)
+    reading = _reading(found) if found else None
+    if found is None or reading is None or Grade(reading.grade) is Grade.NOT_USABLE:
+        raise NoColourToPick(
+            f"Entry {entry} is no usable colour of {batch.code}.", "The history shows the numbers of its readings."
+        )
+    doubts = []
+    if Grade(reading.grade) is Grade.INDICATIVE:
+        doubts.append(
+            Doubt("indicative", "This reading is indicative: no colour chart was in the photo.", "Take another photo.")
+        )
+    if batch.poured_at is not None and found.at > batch.poured_at + BATTER:
+        doubts.append(
+            Doubt(
+                "after the pour",
+                f"This reading is from {(found.at - batch.poured_at) / timedelta(hours=1):.1f} hours after the pour.",
+                "Choose one from before the fragrance went in.",
+            )
+        )
+    (moment,) = sessions([found])
+    words = f"batter before fragrance, {_seen(found)}"
+    return TargetChoice(reading.lab, words, tuple(doubts), reading.card, _sd(moment.covariance))
+
+
+def target_sd(portion: Portion, readings: Sequence[Entry]) -> float:
+    """What all readings of a portion together may be off against its intended colour, in each Lab coordinate.
+
+    The intended colour's own error; and, if it was not read on soap with the very card that the portion is read with,
+    what readings of one card share. A control in the same photo shares all of that, and so leaves nothing.
+    """
+    if portion.intended_lab is None or portion.intended_source == "control portion":
+        return 0.0
+    cards = {_reading(entry).card for entry in readings}
+    soap = portion.intended_source in ("cured earlier batch", "batter before fragrance")
+    if portion.intended_source is None or (soap and (not portion.intended_card or cards <= {portion.intended_card})):
+        return portion.intended_sd
+    # Two cards err each in its own way; a typed colour is taken as an instrument's, which hardly does.
+    of_aim = OTHER_INSTRUMENT_SD if portion.intended_card else 0.0
+    return hypot(portion.intended_sd, OTHER_INSTRUMENT_SD, of_aim)
+
+
+def from_swatch(batch: Batch, lab: Lab, words: str, card: str = "") -> TargetChoice:
+    """A colour as typed, or of a swatch photographed with a card."""
+    relative = {
+        _reading(entry).card
+        for entry in batch.of(ColourReading)
+        if Grade(_reading(entry).grade) is Grade.RELATIVE and _reading(entry).card != card
+    }
+    doubts = (
+        Doubt(
+            "relative card",
+            f"This batch is read with {', '.join(sorted(relative))}, whose own colours are not known.",
+            "Enrol that card beside a chart, or pick the colour of a control, of the batter, or of an earlier batch.",
+        ),
+    )
+    return TargetChoice(lab, f"swatch {words}", doubts if relative else (), card)
+
+
+def _reading(entry: Entry) -> ColourReading:
+    assert isinstance(entry.record, ColourReading)
+    return entry.record
+
+
+def _good(batch: Batch, portion: str) -> tuple[Entry, ...]:
+    good = tuple(
+        entry
+        for entry in batch.of(ColourReading)
+        if _reading(entry).portion == portion and Grade(_reading(entry).grade) in (Grade.MEASURED, Grade.RELATIVE)
+    )
+    if not good:
+        seen = ", ".join(dict.fromkeys(_reading(entry).portion for entry in batch.of(ColourReading))) or "none"
+        raise NoColourToPick(f"{batch.code} has no good reading of “{portion}”.", f"Portions that were read: {seen}.")
+    return good
+
+
+def _now(seen: ColourSeries) -> tuple[Lab, float]:
+    """The colour at the last reading by the fitted curve, and its standard deviation in each coordinate."""
+    curve, last = seen.curve, seen.points[-1]
+    if curve is None or seen.moments < 3:
+        return last.lab, max(last.lab_sd)
+    at = int(np.argmin(np.abs(np.array(curve.days) - last.days)))
+    spread = np.subtract(curve.lab_high[at], curve.lab_low[at]) / 3.92
+    return curve.lab[at], float(np.sqrt(np.mean(spread**2)))
+
+
+def _sd(covariance: Matrix3) -> float:
+    return float(np.sqrt(np.trace(np.array(covariance)) / 3))
+
+
+def _seen(entry: Entry) -> str:
+    return f"read {entry.at:%Y-%m-%d} with card {_reading(entry).card}"
+
+
+def _of_another_card(batch: Batch, entry: Entry) -> Sequence[Doubt]:
+    """Colours relative to a card say nothing about those read with another."""
+    picked = _reading(entry)
+    others = sorted({_reading(seen).card for seen in batch.of(ColourReading)} - {picked.card})
+    if Grade(picked.grade) is not Grade.RELATIVE or not others:
+        return ()
+    return (
+        Doubt(
+            "another card",
+            f"{describe_lab(picked.lab)} is relative to card {picked.card}; "
+            f"this batch is read with {', '.join(others)}.",
+            "Enrol the cards beside a chart, or read both batches with one card.",
+        ),
+    )

@@ -1,0 +1,1 @@
+"""What all batches together say about a material."""

@@ -1,0 +1,1 @@
+"""Find the calibration card and the batch tag in a picture."""

@@ -1,0 +1,1 @@
+"""Measure the colours of areas in a photo against its card."""

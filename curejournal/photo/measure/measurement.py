@@ -1,0 +1,249 @@
+"""The whole bench in one call: a photo, a card and areas in; colours with their doubts out.
+
+1. Find the card: by typed corners, by its markers, or by its pattern.
+2. Take the robust colour of each patch, and divide uneven light out by the card's whites.
+3. Learn from the patches what the photo does to colours, chosen by cross-validation.
+4. Apply that to the robust colour of each area; add up what is not known about it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.colour.illumination import Shading
+from curejournal.colour.sample import ColourSample, Grade, Lab, Reason, as_matrix3, worst
+from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
+from curejournal.photo.card import Card
+from curejournal.photo.find.placement import Placement, Points
+from curejournal.photo.measure import quality
+from curejournal.photo.measure.calibration import CardCalibration, inset, learn
+from curejournal.photo.measure.sampling import sample_area
+from curejournal.photo.read.picture_file import Photo
+
+Floats = NDArray[np.float64]
+
+# Ours, from rendered scenes: what is left of uneven light after dividing it out, and how much
+# brightness changes beside a card whose surroundings nothing measures, per length of the card's diagonal.
+SHADING_LEFT = 0.15
+LIGHT_PER_CARD = 0.04
+# Ours: of a brightener's blue by day, the sd of what is too much or too little in a light that nobody knows: by a lamp
+# without ultraviolet some 0.8 of it is, by daylight hardly any.
+GLOW_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class Area:
+    """An area of the photo to measure: an outline in pixels of the upright full-size picture."""
+
+    name: str
+    outline: Points
+
+    @classmethod
+    def box(cls, name: str, x0: float, y0: float, x1: float, y1: float) -> Area:
+        """A rectangle by two opposite corners."""
+        left, right, top, bottom = min(x0, x1), max(x0, x1), min(y0, y1), max(y0, y1)
+        return cls(name, ((left, top), (right, top), (right, bottom), (left, bottom)))
+
+
+@dataclass(frozen=True)
+class AreaColour:
+    """An area and its colour; `sample` is None where none can be claimed."""
+
+    name: str
+    outline: Points
+    grade: Grade
+    reasons: tuple[Reason, ...]
+    pixels: int
+    sample: ColourSample | None
+
+
+@dataclass(frozen=True)
+class PatchColour:
+    """A patch of the card as the photo shows it; `error` its CIEDE2000 when foretold from the others."""
+
+    id: str
+    encoded: tuple[float, float, float]
+    used: bool
+    error: float | None
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """What was found in a photo. `covariance` is the joint one of all areas with a colour, in their order."""
+
+    width: int
+    height: int
+    taken_at: str | None
+    card: str
+    card_kind: str
+    found: bool
+    corners: Points
+    grade: Grade
+    reasons: tuple[Reason, ...]
+    areas: tuple[AreaColour, ...] = ()
+    model: str = ""
+    card_error: float | None = None
+    candidates: tuple[tuple[str, float, float], ...] = ()
+    patches: tuple[PatchColour, ...] = ()
+    covariance: tuple[tuple[float, ...], ...] = ()
+
+    @property
+    def usable(self) -> bool:
+        """Whether any colour is claimed."""
+        return any(area.sample for area in self.areas) or (not self.areas and self.grade is not Grade.NOT_USABLE)
+
+
+def measure(
+    photo: Photo,
+    card: Card,
+    areas: Sequence[Area] = (),
+    corners: Sequence[tuple[float, float]] | None = None,
+    lesson: CardCalibration | None = None,
+) -> Measurement:
+    """Measure areas of a photo against a card in it.
+
+    Parameters
+    ----------
+    photo : Photo
+    card : Card
+    areas : sequence of Area
+        Without any, the card's window is the area, if it has one.
+    corners : sequence of four (x, y), optional
+        The card's corners in pixels of the upright full-size picture, clockwise from its own
+        top left; otherwise the card is looked for.
+    lesson : Lesson, optional
+        What `learn` gave for this photo and card, if it was asked before.
+
+    Returns
+    -------
+    Measurement
+        With grade *not usable* and no colour if there is none to be had.
+
+    Raises
+    ------
+    PictureDamaged, CornersInvalid
+    """
+    lesson = lesson or learn(photo, card, corners)
+    if not areas and card.window and lesson.placement:
+        # A rim of the window lies in the shadow of its own edge.
+        areas = (Area("window", lesson.placement.outline(inset(card.window, 0.06))),)
+    correction, errors = lesson.correction, lesson.errors
+    result = Measurement(
+        photo.width,
+        photo.height,
+        photo.taken.isoformat if photo.taken else None,
+        card.name,
+        card.kind,
+        lesson.placement is not None,
+        lesson.placement.corners if lesson.placement else (),
+        lesson.grade,
+        tuple(sorted(lesson.reasons, key=lambda reason: -reason.limit.rank)),
+        tuple(AreaColour(area.name, area.outline, Grade.NOT_USABLE, (), 0, None) for area in areas),
+        correction.model if correction else "",
+        _finite(errors[np.isfinite(errors)].mean()) if np.isfinite(errors).any() else None,
+        correction.candidates if correction else (),
+        tuple(
+            PatchColour(patch.id, _triple(lesson.encoded[i]), bool(np.isfinite(errors[i])), _finite(errors[i]))
+            for i, patch in enumerate(card.references if correction else ())
+        ),
+    )
+    return result if lesson.grade is Grade.NOT_USABLE else _with_areas(result, photo, card, lesson, areas)
+
+
+def _with_areas(
+    result: Measurement, photo: Photo, card: Card, lesson: CardCalibration, areas: Sequence[Area]
+) -> Measurement:
+    """Correct all areas at once, so that what their errors have in common is known."""
+    placement, shading, correction = lesson.placement, lesson.shading, lesson.correction
+    assert placement is not None and correction is not None
+    light = partial(_gain_at, shading, placement, card) if shading is not None else None
+    samples = [sample_area(lesson.picture, lesson.scale, area.outline, photo.encoding, light) for area in areas]
+    reasons = [
+        [*quality.about_area(s, a.outline, photo.width, photo.height), *quality.about_place(card, placement, a.outline)]
+        for s, a in zip(samples, areas, strict=True)
+    ]
+    good = [(i, s) for i, s in enumerate(samples) if s is not None and _limit(reasons[i]) is not Grade.NOT_USABLE]
+    encoded = np.array([sample.encoded for _, sample in good]).reshape(-1, 3)
+    noise = [s.covariance + _light_covariance(s.encoded, areas[i], placement, card, shading) for i, s in good]
+    middles = [_held_to_card(placement.to_mm(np.array(areas[i].outline)).mean(axis=0)[None], card)[0] for i, _ in good]
+    lab, joint = correction.colours(encoded, np.array(noise).reshape(-1, 3, 3), xy_mm=np.array(middles).reshape(-1, 2))
+    if card.shared_covariance is not None:
+        joint = joint + np.kron(np.ones((len(good), len(good))), np.array(card.shared_covariance))
+    # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
+    bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
+    joint = joint + np.outer(bluer, bluer)
+    inside = correction.inside(encoded)
+    claimed: dict[int, ColourSample] = {}
+    rows: list[int] = []
+    for k, (i, sample) in enumerate(good):
+        block = joint[3 * k : 3 * k + 3, 3 * k : 3 * k + 3]
+        reasons[i] += quality.about_colour(lab[k], block, bool(inside[k]) or card.white_only, areas[i].outline)
+        grade = worst(result.grade, _limit(reasons[i]))
+        if grade is Grade.NOT_USABLE:
+            continue
+        rows += [3 * k, 3 * k + 1, 3 * k + 2]
+        spread = np.abs(lab_from_srgb(sample.encoded + sample.spread) - lab_from_srgb(sample.encoded))
+        why = (*result.reasons, *reasons[i])
+        claimed[i] = ColourSample(_triple(lab[k]), as_matrix3(block), sample.count, grade, why, _triple(spread))
+    colours = tuple(
+        AreaColour(
+            area.name,
+            area.outline,
+            worst(result.grade, _limit(reasons[i])),
+            tuple(reasons[i]),
+            sample.count if sample else 0,
+            claimed.get(i),
+        )
+        for i, (area, sample) in enumerate(zip(areas, samples, strict=True))
+    )
+    return replace(
+        result,
+        grade=min((colour.grade for colour in colours), key=lambda grade: grade.rank, default=result.grade),
+        areas=colours,
+        covariance=tuple(tuple(float(v) for v in row) for row in joint[np.ix_(rows, rows)]),
+    )
+
+
+def _gain_at(shading: Shading, placement: Placement, card: Card, places: Floats) -> Floats:
+    """The relative light at places (M, 2) in full-size pixels."""
+    return shading.gain(_held_to_card(placement.to_mm(places), card))
+
+
+def _limit(reasons: Sequence[Reason]) -> Grade:
+    return worst(*(reason.limit for reason in reasons))
+
+
+def _light_covariance(encoded: Floats, area: Area, placement: Placement, card: Card, shading: Shading | None) -> Floats:
+    """What uneven light leaves unknown about an area, as a covariance (3, 3) in encoded units.
+
+    A common change of brightness: a share of what the card's whites show across the area, or
+    where nothing measures it, growing with the distance from the card.
+    """
+    mm = placement.to_mm(np.array(area.outline))
+    beyond = np.linalg.norm(mm.mean(axis=0) - _held_to_card(mm.mean(axis=0)[None], card)[0]) / np.hypot(*card.size_mm)
+    relative = LIGHT_PER_CARD * min(float(beyond), 3.0)
+    if shading is not None:
+        gains = shading.gain(_held_to_card(mm, card))
+        relative = float(np.hypot(relative, SHADING_LEFT * np.ptp(np.log(gains), axis=0).max()))
+        relative = float(np.hypot(relative, shading.residual / 2))
+    linear = linear_from_srgb(encoded)
+    step = srgb_from_linear(linear * (1 + relative)) - encoded
+    return np.outer(step, step)
+
+
+def _held_to_card(mm: Floats, card: Card) -> Floats:
+    """Places moved to the nearest point of the card: the light's surface is not carried on beyond it."""
+    return np.clip(mm, 0.0, np.array(card.size_mm))
+
+
+def _triple(values: Floats) -> Lab:
+    return (float(values[0]), float(values[1]), float(values[2]))
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None

@@ -1,0 +1,377 @@
+"""What can be wrong with a photo: each fault's words, remedy and the best grade it leaves.
+
+A reason is found by a small function on figures; its limits stand here together.
+All limits are ours, chosen on rendered scenes with known truth and on the
+photographs of charts in the tests; tests/benchmarks shows what they let through.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.base.counting import how_many
+from curejournal.colour.correction import FEWEST_PATCHES
+from curejournal.colour.difference import ciede2000
+from curejournal.colour.sample import Grade, Reason
+from curejournal.photo.card import Card
+from curejournal.photo.find.placement import Placement, Points
+from curejournal.photo.find.refusals import doubt, refusal
+from curejournal.photo.measure.sampling import AreaSample, PatchSamples
+
+Floats = NDArray[np.float64]
+
+AREA_BURNT_LIMIT = 0.3
+# Ours, in Lab: parts of one portion lie within 1.5 in good scenes; a sheen on soap beside a matt card has 8 or more.
+UNEVEN_LIMIT = 5.0
+# Ours: with fewer pixels of the main colour there are several, where parts differ (Lab); in a relief that is all over
+# the face, as of a stamp, its slopes are left out and the parts are alike: some 0.70 are left.
+KEPT_LEAST, KEPT_LEAST_ALIKE, PARTS_ALIKE = 0.75, 0.55, 2.5
+# Ours: the steepest step in shares of the picture's range per pixel (sampling.sharpness); sharp photos have 0.3.
+BLUNT = 0.12
+GLOW_TOLD = 2.0  # b*; ours: less hardly matters
+
+
+def blurred(card: Card) -> Reason:
+    """No card, in a picture without a sharp edge."""
+    return refusal(
+        "blurred",
+        f"The card “{card.name}” was not found; the photo looks blurred.",
+        "Go closer, hold still, tap on the card to focus, wipe the lens, and take the photo again.",
+    )
+
+
+def about_values(card: Card) -> list[Reason]:
+    """Where the card's colours come from limits what a reading can be."""
+    if card.white_only:
+        text = "Only exposure and white balance come from plain white: the colour is a rough one."
+        return [doubt("white only", text, "Use a card with colours.")]
+    if len(card.references) < FEWEST_PATCHES:
+        text = "This card's own colours are not known."
+        remedy = "Enrol the card first: photograph it beside a chart with published colours."
+        return [refusal("card unmeasured", text, remedy)]
+    if card.kind == "nominal":
+        text = "This printed card has not been measured: colours are relative to what the printer was asked for."
+        return [Reason("card unmeasured", text, "Enrol the card to get measured colours.", Grade.RELATIVE)]
+    if card.kind == "relative":
+        text = "Colours are relative to this card: good for following one batch, not for comparing with others."
+        return [Reason("card relative", text, "Enrol the card beside a chart with published colours.", Grade.RELATIVE)]
+    if card.kind == "unknown":
+        return [refusal("card unmeasured", "Nobody knows where this card's values come from.", "Enrol the card first.")]
+    return about_paper(card)
+
+
+def about_paper(card: Card) -> list[Reason]:
+    """A brightener in a printed card's paper: by a lamp it is dark, and no patch can tell."""
+    if card.glow < GLOW_TOLD:
+        return []
+    text = "The card's paper has an optical brightener: it glows by day alone, and by lamps colours come out too blue."
+    return [Reason("bright paper", text, "Use daylight, or enrol a card printed on paper without it (“OBA-free”).")]
+
+
+def other_copy(card: Card, printed: str) -> Reason:
+    """The card in the picture bears another copy's id."""
+    return refusal(
+        "other copy",
+        f"The card in this photo is copy {printed[:40]}, not {card.copy_id}: its colours are its own.",
+        f"Choose the card {printed[:40]}, or enrol it.",
+    )
+
+
+def about_placement(card: Card, placement: Placement, width: int, height: int) -> list[Reason]:
+    """Out of frame, tilted, bent, partly covered."""
+    reasons = []
+    corners = np.array(placement.corners)
+    margin = 0.01 * float(np.linalg.norm(corners[1] - corners[0]))
+    if (corners < -margin).any() or (corners > np.array([width, height]) - 1 + margin).any():
+        reasons.append(
+            refusal(
+                "card out of frame",
+                "Part of the card is outside the picture.",
+                "Step back until the whole card is in the picture, and take the photo again.",
+                placement.corners,
+            )
+        )
+    if card.white_only:  # any part of a sheet may be pointed at: its shape says nothing
+        return reasons
+    tilt = placement.tilt_degrees(card)
+    if tilt > 60:
+        reasons.append(
+            refusal(
+                "too oblique",
+                f"The card is seen at a slant, {tilt:.0f}° off straight above.",
+                "Hold the phone straight above the card.",
+                placement.corners,
+            )
+        )
+    elif tilt > 40:
+        reasons.append(
+            doubt(
+                "oblique",
+                f"The card is seen at a slant, {tilt:.0f}° off straight above.",
+                "Hold the phone straighter above the card.",
+                placement.corners,
+            )
+        )
+    if placement.bend > 0.02:
+        reasons.append(
+            refusal(
+                "card not flat",
+                "The card is bent or crumpled.",
+                "Lay the card flat; mount it on stiff board.",
+                placement.corners,
+            )
+        )
+    elif placement.bend > 0.008:
+        reasons.append(
+            doubt(
+                "card bent",
+                "The card does not lie quite flat.",
+                "Mount the card on stiff board.",
+                placement.corners,
+            )
+        )
+    if 0 < placement.seen < placement.wanted:
+        reasons.append(
+            Reason(
+                "marker hidden",
+                f"{placement.wanted - placement.seen} of the card's corner marks cannot be seen.",
+                "Keep fingers and soap off the corners; go closer if the card is small in the picture.",
+            )
+        )
+    return reasons
+
+
+def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> list[Reason]:
+    """Burnt out, dark, small, blurred."""
+    reasons = []
+    white = [i for i, patch in enumerate(card.references) if patch.role == "white"]
+    burnt_white = [i for i in white if samples.burnt[i]]
+    if white and len(burnt_white) > len(white) / 2:
+        reasons.append(
+            refusal(
+                "burnt out",
+                "The white of the card is burnt out.",
+                "Lower the exposure, or move away from the lamp, and take the photo again.",
+                *(placement.outline(card.references[i]) for i in burnt_white),
+            )
+        )
+    elif samples.burnt.any():
+        names, outlines = _named(card, placement, np.flatnonzero(samples.burnt).tolist())
+        text, remedy = f"Burnt out and left out: {names}.", "Lower the exposure a little."
+        reasons.append(Reason("patches burnt out", text, remedy, outlines=outlines))
+    brightest = np.nanmax(samples.encoded.mean(axis=1), initial=0)
+    if brightest < 0.12:
+        reasons.append(refusal("too dark", "The photo is far too dark.", "Find more light; a window by day is best."))
+    elif brightest < 0.3:
+        reasons.append(doubt("dark", "The photo is dark.", "Find more light; a window by day is best."))
+    if samples.smallest_px < 4:
+        reasons.append(
+            refusal(
+                "too small",
+                "The card is too small in the picture.",
+                "Go closer: the card should fill a third of the picture.",
+                placement.corners,
+            )
+        )
+    elif samples.smallest_px < 8:
+        reasons.append(
+            doubt(
+                "small",
+                "The card is small in the picture.",
+                "Go closer: the card should fill a third of the picture.",
+                placement.corners,
+            )
+        )
+    if samples.smear > 0.40:
+        reasons.append(
+            refusal(
+                "blurred",
+                "The photo is blurred.",
+                "Hold still, tap on the card to focus, wipe the lens.",
+                placement.corners,
+            )
+        )
+    elif samples.smear > 0.25:
+        reasons.append(
+            doubt(
+                "soft",
+                "The photo is a little blurred.",
+                "Hold still and tap on the card to focus.",
+                placement.corners,
+            )
+        )
+    return reasons
+
+
+def about_correction(card: Card, error: float, used: int) -> list[Reason]:
+    """How well the card's own colours come out when each is foretold from the others (mean CIEDE2000).
+
+    A card that was measured itself fits within 1 in good photos; a published chart has its ageing besides.
+    """
+    remedy = "Check that this is the right card, evenly lit, without filters or portrait mode."
+    if error > 9:
+        return [refusal("wrong card", f"The card's own colours do not fit together (off by {error:.0f}).", remedy)]
+    own = card.kind in ("measured", "enrolled") and bool(card.markers)
+    if own and error > 1.8:
+        text = f"The card does not look as it did when it was measured (off by {error:.1f} on average)."
+        return [doubt("card changed", text, f"Is this copy {card.copy_id or card.name}? Enrol it again if it faded.")]
+    if error > 5:
+        text = f"The card's own colours fit poorly (off by {error:.1f} on average)."
+        return [doubt("poor fit", text, "Use even daylight, no filters, and a clean card.")]
+    if used < 10:
+        text = f"Only {how_many(used, 'patch')} of the card could be used."
+        return [doubt("few patches", text, "Show all of it, evenly lit.")]
+    return []
+
+
+def _named(card: Card, placement: Placement, patches: Sequence[int]) -> tuple[str, tuple[Points, ...]]:
+    """The names of some patches, at most five, and where they are."""
+    named = [card.references[i] for i in patches[:5]]
+    return ", ".join(patch.id for patch in named), tuple(map(placement.outline, named))
+
+
+def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) -> list[Reason]:
+    """Patches that disagree with all others: a glare, a thumb, a stain."""
+    if not suspects:
+        return []
+    names, outlines = _named(card, placement, suspects)
+    if len(suspects) > len(card.references) / 4:
+        text = f"Many of the card's patches disagree with the rest: {names}."
+        return [
+            doubt(
+                "patches disagree",
+                text,
+                "Take fingers, soap and glare off the card; check that it is the right card.",
+                *outlines,
+            )
+        ]
+    return [
+        Reason(
+            "patches left out",
+            f"Left out, since they disagree with the rest: {names}.",
+            "Wipe the card; keep glare and fingers off it.",
+            outlines=outlines,
+        )
+    ]
+
+
+def about_light(spread: float, tint_spread: float, residual: float, outline: Points) -> list[Reason]:
+    """Uneven or mixed light across the card, from its whites.
+
+    `spread` is the ratio of brightness, `tint_spread` the difference in a*, b*, `residual` the relative scatter about a
+    smooth surface: at most 0.003 on clean flat cards, 0.01 and more with a thumb, glare, stain or crumple.
+    """
+    remedy = "Use one light only: daylight, or the lamp."
+    if spread > 2.5:
+        text = "One side of the card is far brighter than the other."
+        return [refusal("uneven light", text, "Turn away from the lamp, or out of the shadow.", outline)]
+    if tint_spread > 10:
+        return [refusal("mixed light", "Two lights of different colour fall on the card.", remedy, outline)]
+    reasons = []
+    if tint_spread > 5:
+        reasons.append(doubt("mixed light", "Two lights of different colour fall on the card.", remedy, outline))
+    elif spread > 1.6:
+        text = "One side of the card is much brighter than the other."
+        reasons.append(doubt("uneven light", text, "Turn away from the lamp, or out of the shadow.", outline))
+    if residual > 0.008:
+        text = "The white round the window is not evenly white: a glare, a finger, a stain, or a card that is not flat."
+        fault = refusal if residual > 0.03 else doubt
+        reasons.append(
+            fault("white disturbed", text, "Clear the card, lay it flat, tilt it out of the glare.", outline)
+        )
+    return reasons
+
+
+def about_area(sample: AreaSample | None, outline: Points, width: int, height: int) -> list[Reason]:
+    """Outside, tiny, glaring, or of several colours."""
+    if sample is None:
+        return [
+            refusal(
+                "area missing",
+                "The area lies outside the picture or is too small.",
+                "Mark it again.",
+                outline,
+            )
+        ]
+    reasons = []
+    x, y = np.array(outline).T
+    if x.min() < -1 or y.min() < -1 or x.max() > width or y.max() > height:
+        reasons.append(
+            doubt(
+                "area out of frame",
+                "Part of the area is outside the picture.",
+                "Mark it again inside the picture.",
+                outline,
+            )
+        )
+    if sample.burnt > AREA_BURNT_LIMIT:
+        reasons.append(
+            refusal(
+                "glare",
+                "What was marked is burnt out or under a glare.",
+                "Lower the exposure, or tilt it out of the glare.",
+                outline,
+            )
+        )
+    elif sample.burnt > 0.03:
+        reasons.append(doubt("glare", "There is a glare on what was marked.", "Tilt it out of the glare.", outline))
+    if sample.count < 100:
+        reasons.append(
+            doubt(
+                "area small",
+                f"The area has only {sample.count} pixels.",
+                "Go closer, or mark a larger area.",
+                outline,
+            )
+        )
+    least = KEPT_LEAST if sample.uneven > PARTS_ALIKE else KEPT_LEAST_ALIKE
+    if sample.kept < least or sample.uneven > UNEVEN_LIMIT:
+        reasons.append(
+            doubt(
+                "several colours",
+                "The area holds more than one colour, or a sheen over part of it.",
+                "Mark each portion by itself; tilt the soap out of the glare.",
+                outline,
+            )
+        )
+    return reasons
+
+
+def about_place(card: Card, placement: Placement, outline: Points) -> list[Reason]:
+    """On the card's own patches: a look at the card, but no soap. On plain white soap may well lie."""
+    x, y = placement.to_mm(np.array(outline)).mean(axis=0)
+    on = [p.id for p in card.patches if p.x <= x <= p.x + p.w and p.y <= y <= p.y + p.h]
+    if not on or card.white_only:
+        return []
+    return [
+        Reason("on the card", f"What was marked is the card itself, “{on[0]}”.", "Mark the soap.", outlines=(outline,))
+    ]
+
+
+def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points) -> list[Reason]:
+    """Beyond the card's colours, or too uncertain to be called measured: that is 95% sure to be within 4 ΔE00.
+
+    For an error of root mean square r spread over three coordinates, 4 is the 95th percentile at r = 2.5 (chi-square).
+    """
+    reasons = []
+    if not inside:
+        text = "The colour lies beyond the colours of the card."
+        reasons.append(Reason("beyond the card", text, "Take the interval seriously.", outlines=(outline,)))
+    likely_off = _rms_difference(lab, covariance)
+    if not likely_off < 12 or not -5 < lab[0] < 110:
+        text = "The colour cannot be told from this photo."
+        reasons.append(refusal("too uncertain", text, "Use even daylight and a clean card.", outline))
+    elif likely_off > 2.5:
+        text = f"The colour is only roughly known: likely off by {likely_off:.0f} (ΔE00)."
+        reasons.append(doubt("uncertain", text, "Use even daylight and a clean card.", outline))
+    return reasons
+
+
+def _rms_difference(lab: Floats, covariance: Floats) -> float:
+    """The root mean square ΔE00 between a colour and where it may lie, along the covariance's own axes."""
+    values, vectors = np.linalg.eigh(covariance)
+    around = lab + np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T
+    return float(np.sqrt(np.square(ciede2000(lab, around)).sum()))

@@ -1,0 +1,192 @@
+"""Pieces that pages share. Everything from a journal is escaped: it is shown as text, whatever it holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from html import escape
+
+from curejournal.batch.descriptions import acid_words, alkali_words, describe_embed
+from curejournal.batch.records import ColourReading
+from curejournal.colour.sample import Lab
+from curejournal.documents import charts, formatting
+from curejournal.judging.judgement import Judgement
+from curejournal.soap.recipe import Recipe
+from curejournal.ui.i18n import st, worded, worded_chart
+from curejournal.ui.page import Desk, plain
+from curejournal.workflow import Measurement
+
+SIGNS = {
+    "ready": ("✓", "ready"),
+    "released": ("✓", "ready"),
+    "pass": ("✓", "ready"),
+    "not yet": ("◔", "wait"),
+    "pending": ("◔", "wait"),
+    "hold": ("‖", "hold"),
+    "not known": ("?", "unknown"),
+}
+"""A sign and a style for each state; the word always stands with them."""
+
+
+def tag(word: str) -> str:
+    """A state as a tag of sign and word."""
+    sign, style = SIGNS[word]
+    return f'<span class="state {style}"><span aria-hidden="true">{sign}</span> {escape(worded(word))}</span>'
+
+
+def state_of(judgement: Judgement) -> str:
+    """The one word for a batch: *released* once somebody signed it."""
+    return "released" if judgement.released_at and judgement.verdict == "ready" else judgement.verdict
+
+
+def because(judgement: Judgement) -> str:
+    """What stands behind the verdict's word, as a sentence."""
+    _, _, why = judgement.headline.partition(": ")
+    return sentence(why) if why else "Every gauge says go."
+
+
+def sentence(words: str) -> str:
+    """Words as a sentence: a capital first, a stop last."""
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
+
+
+def say(text: str, style: str = "") -> None:
+    """A paragraph of plain text."""
+    st.html(f'<p class="{style}">{escape(worded(text))}</p>')
+
+
+def may_enter(desk: Desk) -> bool:
+    """Whether whoever looks may enter anything; if not, that is said here."""
+    if desk.reads_only:
+        say(f"{desk.by} is signed in to read: nothing can be entered here.", "soft")
+    return not desk.reads_only
+
+
+def listed(lines: Iterable[str]) -> None:
+    """A list of plain lines."""
+    items = "".join(f"<li>{escape(worded(line))}</li>" for line in lines)
+    if items:
+        st.html(f'<ul class="plain">{items}</ul>')
+
+
+def values(pairs: Mapping[str, str]) -> None:
+    """Names and values, plain."""
+    rows = "".join(
+        f"<dt>{escape(worded(name))}</dt><dd>{escape(worded(value))}</dd>" for name, value in pairs.items() if value
+    )
+    if rows:
+        st.html(f'<dl class="figures">{rows}</dl>')
+
+
+def patch(lab: Lab | None, name: str, words: str = "", size: str = "") -> str:
+    """A measured colour beside its name and words, as HTML; hatched where no colour is known."""
+    look = f' style="background:{formatting.hex_colour(lab)}"' if lab else ' class="empty"'
+    head = f"<b>{escape(worded(name))}</b>"
+    more = f'<div class="soft">{escape(worded(words))}</div>' if words else ""
+    return f'<div class="swatch {size}"><i{look} aria-hidden="true"></i><div>{head}{more}</div></div>'
+
+
+def patches(items: Iterable[str]) -> None:
+    """Several patches in a row that wraps."""
+    st.html(f'<div class="strip">{"".join(items)}</div>')
+
+
+def latest_colours(judgement: Judgement) -> list[str]:
+    """Each portion's colour at its last reading."""
+    return [
+        patch(journey.points[-1].lab, name, journey.words, "half")
+        for name, journey in judgement.journeys.items()
+        if journey.points
+    ]
+
+
+def figure(shown: charts.Figure | None, told: bool = False) -> None:
+    """A chart with the sentence that says the same, unless that is told on the page already."""
+    if shown is not None:
+        # Without Streamlit's own theme for charts, whose grey is too pale on paper: ink and paper are the page's then.
+        st.altair_chart(worded_chart(shown.chart), width="stretch", theme=None, alt=worded(shown.words))
+        if not told:
+            st.caption(plain(shown.words))
+
+
+def way(desk: Desk, slug: str, label: str, icon: str = "", **query: str) -> None:
+    """A link to a page."""
+    st.page_link(desk.ways[slug], label=plain(label), icon=icon or None, query_params=query or None)
+
+
+def batch_names(desk: Desk) -> dict[str, str]:
+    """Every batch as it is offered to be chosen, by its code."""
+    return {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+
+
+def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
+    """Ask which batch, beginning with the one in the address."""
+    names = batch_names(desk)
+    if not names:
+        return None
+    asked = st.query_params.get("batch", "")
+    first = list(names).index(asked) if asked in names else (0 if len(names) == 1 else None)
+    return st.selectbox(
+        label or "Batch",
+        list(names),
+        index=first,
+        format_func=names.__getitem__,
+        key=f"{key}-{asked}",
+        placeholder="Choose a batch",
+        label_visibility="visible" if label else "collapsed",
+    )
+
+
+def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
+    """Ask which of the named batches, beginning with the one in the address."""
+    asked = st.query_params.get("batch", "")
+    chosen: list[str] = st.multiselect(
+        "Which batches",
+        list(names),
+        [asked] if asked in names else [],
+        format_func=lambda code: f"{code} · {names[code]}",
+        key=f"{key}-{asked}",
+        placeholder="Choose batches",
+    )
+    return chosen
+
+
+def reading_words(reading: ColourReading) -> str:
+    """A kept reading in words: values, doubt, grade."""
+    sd = tuple(reading.covariance[axis][axis] ** 0.5 for axis in range(3))
+    return f"{formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2]))} · {reading.grade}"
+
+
+def measured_colours(measurement: Measurement, names: Mapping[str, str]) -> None:
+    """What was measured in a photo: each area's colour large, its figures, its grade."""
+    rows = []
+    for area in measurement.areas:
+        name = names.get(area.name, area.name)
+        if area.sample is None:
+            rows.append(patch(None, f"{name}: no colour", "", "large"))
+        else:
+            words = formatting.lab_with_doubt(area.sample.lab, area.sample.sd)
+            rows.append(patch(area.sample.lab, f"{name}: {area.grade}", words, "large"))
+    patches(rows)
+
+
+def doubts_of(measurement: Measurement) -> list[str]:
+    """Every reason of a measurement with its remedy, the worst first, each once."""
+    reasons = [*measurement.reasons, *(reason for area in measurement.areas for reason in area.reasons)]
+    ordered = sorted(reasons, key=lambda reason: -reason.limit.rank)
+    return list(dict.fromkeys(f"{reason.text} {reason.remedy}".strip() for reason in ordered))
+
+
+def recipe_lines(recipe: Recipe | None) -> list[str]:
+    """A recipe's materials, one a line, with lots; pieces; the batter of each portion."""
+    if recipe is None:
+        return []
+    rows = [(f"{oil.grams:g}\u00a0g {oil.key}", oil.lot) for oil in recipe.oils]
+    rows += [
+        (f"{alkali_words(a)} ({a.purity_low_pct:g} to {a.purity_high_pct:g} % pure)", a.lot) for a in recipe.alkalis
+    ]
+    rows += [(f"{liquid.grams:g}\u00a0g {liquid.name}", liquid.lot) for liquid in recipe.liquids]
+    rows += [(f"{a.grams:g}\u00a0g {a.name}{f' in {a.portion}' if a.portion else ''}", a.lot) for a in recipe.additives]
+    rows += [(acid_words(acid), acid.lot) for acid in recipe.acids]
+    lines = [f"{what}, lot {lot}" if lot else f"{what}, no lot noted" for what, lot in rows]
+    lines += map(describe_embed, recipe.embeds)
+    return [*lines, *(f"{part.grams:g}\u00a0g of batter in {part.portion}" for part in recipe.batter)]

@@ -1,0 +1,123 @@
+"""A batch's pictures along time, each with the colour measured in it; and the journey of each portion."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import tzinfo
+
+from curejournal.batch.descriptions import describe
+from curejournal.batch.records import Batch, ColourReading, Entry, Event, PhotoNote
+from curejournal.documents import charts, formatting
+from curejournal.judging.colour_series import ColourSeries
+from curejournal.judging.judgement import Judgement
+from curejournal.ui.components import common
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, plain
+from curejournal.ui.state import cache
+
+SHOWN_FIRST = 12
+
+
+def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    """Photos and events in the order in which they happened."""
+    moments = [entry for entry in batch.entries if isinstance(entry.record, (Event, PhotoNote))]
+    if not moments:
+        common.say("Nothing has happened yet: no photo, no pour.")
+    latest_first = st.toggle("Latest first", key=f"latest-{batch.code}")
+    ordered = moments[::-1] if latest_first else moments
+    whole = len(ordered) <= SHOWN_FIRST or st.toggle(f"Show all {len(ordered)}", key=f"all-{batch.code}")
+    for moment in ordered if whole else ordered[:SHOWN_FIRST]:
+        if isinstance(moment.record, PhotoNote):
+            _photo(desk, batch, moment.photo or "", moment.record)
+        else:
+            common.say(f"{formatting.moment(moment.at, desk.zone)}: {describe(moment.record)}")
+
+
+def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
+    readings = [e for e in batch.entries if e.photo == sha256 and isinstance(e.record, ColourReading)]
+    at = next(entry.at for entry in batch.entries if entry.photo == sha256)
+    when = formatting.moment(at, desk.zone)
+    since = (
+        f", {formatting.age(batch.poured_at, at)} after the pour" if batch.poured_at and at >= batch.poured_at else ""
+    )
+    with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
+        names = ", ".join(entry.record.portion for entry in readings if isinstance(entry.record, ColourReading))
+        st.image(
+            cache.small_picture(desk.journal, sha256, 640),
+            width=250,
+            alt=f"Photo of {batch.name} on {when}{f', showing {names}' if names else ''}",
+        )
+        with st.container(width=640):
+            st.markdown(f"**{when}**{since}")
+            if note.caption:
+                common.say(note.caption)
+            common.patches(
+                common.patch(entry.record.lab, entry.record.portion, common.reading_words(entry.record))
+                for entry in readings
+                if isinstance(entry.record, ColourReading)
+            )
+            if note.why_no_colour:
+                st.html(common.patch(None, "No colour", note.why_no_colour))
+            label = "In standard light" if desk.reads_only else "In standard light, or correct it"
+            common.way(desk, "photo", label, ":material/photo:", photo=sha256)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A portion with its readings, in order of time."""
+
+    batch: Batch
+    portion: str
+    readings: tuple[Entry, ...]
+
+    @property
+    def name(self) -> str:
+        """A name that is its own."""
+        return f"{self.batch.code} {self.batch.name} · {self.portion}"
+
+
+def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
+    """Every portion with at least one reading, by its own name."""
+    found: dict[str, Seen] = {}
+    for batch in batches:
+        for entry in batch.entries:
+            if isinstance(entry.record, ColourReading):
+                seen = Seen(batch, entry.record.portion, (entry,))
+                before = found.get(seen.name)
+                found[seen.name] = replace(seen, readings=(*before.readings, entry)) if before else seen
+    return found
+
+
+def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:
+    """One portion: state in words, first, intended and latest colour, the charts."""
+    first, last = shown.points[0], shown.points[-1]
+    colours = [common.patch(first.lab, "First reading", formatting.day(first.at))]
+    if shown.intended_lab is not None:
+        colours.append(common.patch(shown.intended_lab, "Intended", f"{shown.tolerance:g} ΔE00 accepted"))
+    colours.append(common.patch(last.lab, "Latest reading", f"{formatting.day(last.at)}: {shown.words}"))
+    common.patches(colours)
+    common.figure(charts.difference_figure(shown, name, zone))
+    if shown.intended_lab is None:
+        common.say("No intended colour was set, so there is none to compare with.", "soft")
+    with st.expander("L*, a* and b* one by one"):
+        for part in charts.lab_figures(shown, name, zone):
+            common.figure(part)
+    with st.expander("How sure is the state?"):
+        common.values(
+            {
+                state.value: f"{100 * share:.0f} % of the curves that fit"
+                for state, share in shown.chances
+                if share > 0.005
+            }
+        )
+        if shown.grey_scale_style_grade:
+            common.say(
+                f"As a change, in steps like those of the grey scale (5 none, 1 great): {shown.grey_scale_style_grade}."
+            )
+        questioned = [formatting.moment(point.at, zone) for point in shown.points if point.questioned]
+        if questioned:
+            st.warning(
+                f"Off the curve, look at these photos again: {plain(', '.join(questioned))}.",
+                icon=":material/back_hand:",
+            )

@@ -1,0 +1,116 @@
+"""A printed card's own colours, step by step: beside a chart, from an instrument's file, or by its own white paper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from curejournal import workflow
+from curejournal.base.counting import how_many
+from curejournal.ui.components import common
+from curejournal.ui.forms.photos import TYPES
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, attempt, plain
+
+CHART = "beside a 24-patch chart"
+VALUES = "from an instrument’s file"
+PAPER = "by its own white paper"
+WAYS: dict[str, tuple[str, tuple[str, ...]]] = {
+    CHART: (
+        "The best that a phone can do: its colours are then *measured*, and comparable between batches and years.",
+        (
+            "Lay the card beside a 24-patch chart with published colours, both flat.",
+            "Even daylight from a window; no lamp, no sun on them.",
+            "Take three photos from above, both whole in the picture, and move a little between them.",
+            "Choose the photos here.",
+        ),
+    ),
+    VALUES: (
+        "If somebody measured the card with a spectrophotometer.",
+        (
+            "Ask for a CGATS text file (ISO 28178), or CSV with the columns id, L, a, b (D50, 2°).",
+            "The patches’ ids must be those of the card, as in the empty table below.",
+            "Choose the file here.",
+        ),
+    ),
+    PAPER: (
+        "Without a chart: sound for following one batch over time. Its colours stay *relative*, and are called so.",
+        (
+            "Lay the card flat in even daylight, on nothing coloured.",
+            "Take two or three photos from above, the whole card in the picture.",
+            "Choose the photos here.",
+        ),
+    ),
+}
+
+
+def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
+    """Ask which card, under which name, in which way; then measure and keep it."""
+    common.say("A printer’s colours are not known until they are measured. Until then, colours are only relative.")
+    names = {card.name: card for card in cards}
+    chosen = st.segmented_control(
+        "1. Which card was printed?",
+        list(names),
+        default=cards[0].name,
+        required=True,
+        format_func=lambda name: names[name].title or name,
+        key="enrol-card",
+    )
+    copy_id = st.text_input("2. The name written on it", placeholder="W-01", key="enrol-id", max_chars=40).strip()
+    way = st.radio("3. How are its colours found?", list(WAYS), key="enrol-way")
+    promise, steps = WAYS[way]
+    st.markdown(promise)
+    st.markdown("\n".join(f"{number}. {step}" for number, step in enumerate(steps, start=1)))
+    turn = st.session_state.setdefault("enrol-turn", 0)
+    files = (
+        st.file_uploader("The file", type=["txt", "cgats", "csv", "ti3"], key=f"enrol-values-{turn}")
+        if way == VALUES
+        else st.file_uploader("The photos", type=TYPES, accept_multiple_files=True, key=f"enrol-photos-{turn}")
+    )
+    if way == VALUES:
+        _empty_table(names[chosen])
+    if not files:
+        common.say("4. Then a button here measures the card.", "soft")
+        return
+    if not copy_id:
+        common.say("The card needs its name first: it is on every colour that is measured with it.")
+    if st.button("4. Measure the card", key="enrol-go", type="primary", disabled=not copy_id):
+        with st.spinner("Measuring the card…"):
+            made = attempt(lambda: _made(desk, names[chosen], copy_id, way, files))
+        if made is not None:
+            card, doubts = made
+            st.session_state["enrolled"] = (copy_id, len(card.references), tuple(doubts))
+            st.session_state["enrol-turn"] = turn + 1
+            st.rerun()
+
+
+def _empty_table(card: workflow.Card) -> None:
+    lines = ["id,L,a,b", *(f"{patch.id},,," for patch in card.patches)]
+    st.download_button(
+        "An empty table with the card’s ids (CSV)",
+        "\n".join(lines) + "\n",
+        f"{card.name}-values.csv",
+        "text/csv",
+        key="enrol-table",
+    )
+
+
+def _made(
+    desk: Desk, card: workflow.Card, copy_id: str, way: str, files: object
+) -> tuple[workflow.Card, Sequence[str]]:
+    if isinstance(files, list):
+        chart = workflow.find_card("chart24") if way == CHART else None
+        return workflow.enrol_card(desk.journal, card, [file.getvalue() for file in files], chart, copy_id)
+    data, name = files.getvalue(), files.name  # type: ignore[attr-defined]  # Streamlit does not name the class
+    return workflow.card_with_values(desk.journal, card, data, source=name, name=copy_id, copy_id=copy_id)
+
+
+def done() -> None:
+    """Say what was measured just now, and what was doubtful about it."""
+    if "enrolled" in st.session_state:
+        name, patches, doubts = st.session_state["enrolled"]
+        st.success(
+            f"The colours of {how_many(patches, 'patch')} of {plain(name)} are known now. "
+            "Choose it when you take a photo.",
+            icon=":material/check:",
+        )
+        common.listed(doubts)

@@ -1,0 +1,101 @@
+"""A batch's whole history: who entered what and when, corrections and withdrawals; and how to make one."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+from html import escape
+
+from curejournal import workflow
+from curejournal.batch.descriptions import describe
+from curejournal.batch.records import Batch, Decision, Entry, Withdrawn
+from curejournal.documents.formatting import moment
+from curejournal.judging.judgement import Judgement
+from curejournal.soap.recipe import Recipe
+from curejournal.ui.components import common
+from curejournal.ui.forms import entry, photo_answers
+from curejournal.ui.i18n import st, worded
+from curejournal.ui.page import Desk, attempt
+from curejournal.workflow import documents
+
+FIXED = (Recipe, Withdrawn)
+"""Records that are not corrected field by field: a new one is entered, or it is taken back."""
+
+
+def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    """The recipe, the way to correct, and every entry ever made."""
+    lines = common.recipe_lines(batch.recipe)
+    if lines:
+        with st.expander("Recipe, as weighed"):
+            common.listed(lines)
+    st.download_button(
+        "Batch record for an inspector (PDF)",
+        lambda: documents.batch_record(desk.journal, [batch.code], desk.now),
+        f"{batch.code}.pdf",
+        "application/pdf",
+        key=f"record-{batch.code}",
+    )
+    st.download_button(
+        "Tags for its photos (PDF)",
+        lambda: photo_answers.tags(desk, batch),
+        f"{batch.code}-tags.pdf",
+        "application/pdf",
+        key=f"tags-{batch.code}",
+        help="A photo with a tag in it files itself under the batch.",
+    )
+    _correct(desk, batch)
+    entry.ask(desk, batch.code)
+    history = desk.journal.history(batch.code)
+    later = {item.supersedes: item for item in history if item.supersedes is not None}
+    rows = "".join(_line(item, later.get(item.id), desk.zone) for item in reversed(history))
+    st.html(f'<table class="history">{rows}</table>')
+
+
+def _line(item: Entry, later: Entry | None, zone: tzinfo) -> str:
+    words, at = (escape(worded(text)) for text in (describe(item.record), moment(item.at, zone)))
+    told = f"entry {item.id}, by {item.by}, written down {moment(item.recorded_at)} UTC"
+    if later is not None:
+        act = "taken back" if isinstance(later.record, Withdrawn) else "corrected"
+        told += f"; {act} by {later.by} (entry {later.id})"
+    if item.supersedes is not None:
+        told += f"; about entry {item.supersedes}"
+    style = ' class="past"' if later is not None else ""
+    return (
+        f'<tr{style}><td>{at}</td><td><span class="what">{words}</span>'
+        f'<br><span class="soft">{escape(worded(told))}</span></td></tr>'
+    )
+
+
+def _correct(desk: Desk, batch: Batch) -> None:
+    if not common.may_enter(desk) or not st.toggle("Correct an entry, or take it back", key=f"correct-{batch.code}"):
+        return
+    entries = {item.id: item for item in reversed(batch.entries)}
+    names = {number: f"{moment(item.at, desk.zone)}: {describe(item.record)}" for number, item in entries.items()}
+    chosen = st.selectbox("Which entry", list(names), None, format_func=names.__getitem__, key=f"which-{batch.code}")
+    if chosen is None:
+        return
+    item = entries[chosen]
+    if isinstance(item.record, Decision):
+        common.say("A signature stays. Under Evidence, sign what holds now: the next signature answers this one.")
+        return
+    common.say("What was entered stays in the history; the correction counts from now on.", "soft")
+    if not isinstance(item.record, FIXED):
+        with st.form(f"correct-{item.id}"):
+            changed = entry.edited(item.record, f"correct-{item.id}")
+            shown = item.at.astimezone(desk.zone).replace(tzinfo=None, second=0, microsecond=0)
+            at = st.datetime_input("When", shown, format="YYYY-MM-DD", step=60, key=f"correct-at-{item.id}")
+            sent = st.form_submit_button("Keep the correction", type="primary")
+        if sent:
+            entry.offer(
+                desk,
+                batch.code,
+                [changed],
+                item.at if at == shown else at.replace(tzinfo=desk.zone),
+                supersedes=item.id,
+            )
+    with st.form(f"back-{item.id}"):
+        why = st.text_input("Why is it taken back?", key=f"why-{item.id}", max_chars=500)
+        if st.form_submit_button("Take it back"):
+            done = attempt(lambda: workflow.take_back(desk.journal, item, why=why.strip(), by=desk.by, now=desk.now))
+            if done is not None:
+                entry.tell(batch.code, [done])
+                st.rerun()

@@ -1,0 +1,225 @@
+"""The tray's forms: a waiting photo placed by its answers, a placed one corrected, tags printed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from functools import partial
+
+from curejournal import workflow
+from curejournal.base.counting import how_many
+from curejournal.batch.records import Batch
+from curejournal.documents.formatting import moment
+from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
+from curejournal.ui.components import common, marking
+from curejournal.ui.forms import surface
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.state import cache
+from curejournal.workflow import Card, Points
+from curejournal.workflow.photos import inbox
+from curejournal.workflow.photos.proposal import Question, TrayItem, tag_text
+
+SIGNS = {"placed": "✓", "no colour": "✓", "needs you": "?", "set aside": "‖"}
+SAID = "tray-said"
+TAGS = 4
+"""One for the loaf, one for the rack, two to lose. Ours."""
+ONE_TAP = 3
+"""Batches offered as buttons: the tags in the photo, or those poured last. Ours."""
+LEAVE_OUT = "none of them: leave it out"
+AS_IT_IS = {
+    "colour": "The colour is right: it is this batch",
+    "copy": "Place this copy too",
+    "areas": "Nothing in it is to be measured",
+}
+
+
+def chosen_card(label: str = "Which kind of card lies in them?") -> Card:
+    """Ask for the kind of card; a printed copy is told by the code on it."""
+    cards = {name: workflow.find_card(name) for name in workflow.card_names()}
+    names = sorted(cards, key=lambda name: name != "window")
+    name = st.selectbox(label, names, format_func=lambda name: cards[name].title or name, key="tray-card")
+    return cards[name]
+
+
+def tags(desk: Desk, batch: Batch) -> bytes:
+    """A few tags of a batch on plain paper, to be cut out."""
+    label = TagLabel(tag_text(desk.journal, batch.code), batch.code, batch.name)
+    return tag_sheet_pdf([label] * TAGS, LABEL_SHEETS["a4"])
+
+
+def print_tags(desk: Desk) -> None:
+    """Tags for several batches on a label sheet or on plain paper."""
+    names = common.batch_names(desk)
+    codes = st.multiselect("For which batches", list(names), format_func=names.__getitem__, key="tags-for")
+    sheets = {key: sheet.words for key, sheet in LABEL_SHEETS.items()}
+    sheet = st.selectbox("On what", list(sheets), format_func=sheets.__getitem__, key="tags-sheet")
+    with st.container(horizontal=True):
+        copies = st.number_input("Of each", 1, 200, TAGS, key="tags-copies", width=150)
+        each = LABEL_SHEETS[sheet].columns * LABEL_SHEETS[sheet].rows
+        skip = st.number_input("Labels used up on the first sheet", 0, each - 1, 0, key="tags-skip", width=260)
+    if not codes:
+        common.say("Choose at least one batch, and the sheet is made.", "soft")
+        return
+    labels = [TagLabel(tag_text(desk.journal, code), code, desk.journal.names()[code]) for code in codes]
+    repeated = [label for label in labels for _ in range(copies)]
+    pdf = attempt(lambda: tag_sheet_pdf(repeated, LABEL_SHEETS[sheet], skip=skip))
+    if pdf is not None:
+        label = f"Download {how_many(len(repeated), 'tag')} (PDF)"
+        st.download_button(label, pdf, "tags.pdf", "application/pdf", key="tags-pdf", type="primary")
+    common.say("Print at 100 %. Put one on the loaf or on the card, where the photo shows it.", "soft")
+
+
+def said() -> None:
+    """What became of the photo that was answered last."""
+    if SAID in st.session_state:
+        common.say(st.session_state[SAID])
+
+
+def one(desk: Desk, card: Card, item: TrayItem) -> None:
+    """A waiting photo: what is asked about it, and the buttons that place it."""
+    key = f"tray-{item.sha256[:12]}"
+    st.markdown(f"**{plain(item.name)}**{f' · {moment(item.at, desk.zone)}' if item.at else ''}")
+    picture = cache.small_picture(desk.journal, item.sha256, 1000)
+    st.image(picture, width="stretch", alt=f"Waiting photo {item.name}")
+    asked = {question.about: question for question in item.questions}
+    if item.no_colour:
+        # Said first: it may still be taken again.
+        st.html(common.patch(None, "No colour", item.no_colour))
+    for question in item.questions:
+        common.say(f"? {question.text}", "lead")
+    offered = asked.keys() == {"batch"}
+    if offered:
+        _offered(desk, card, item, asked["batch"], key)
+    batch = _batch(desk, asked.get("batch"), key, "Another batch" if offered else "Batch")
+    at = _date(desk, item, key) if "date" in asked else None
+    code = batch or item.batch
+    portions = None
+    if "portions" in asked:
+        portions = _portions(desk, item, code, asked["portions"].choices, key)
+    else:
+        _colours(item)
+    areas = _areas(desk, card, item, code, key) if "areas" in asked else None
+    right = [st.checkbox(words, key=f"{key}-{about}") for about, words in AS_IT_IS.items() if about in asked]
+    open_yet = ("batch" in asked and batch is None) or ("date" in asked and at is None)
+    with st.container(horizontal=True):
+        if st.button("Place it", key=f"{key}-place", type="primary", disabled=open_yet):
+            answers = {"batch": batch, "at": at, "portions": portions, "areas": areas}
+            _done(attempt(_placing(desk, card, item, **answers, confirmed=bool(right) and all(right))))
+        if not item.no_colour and st.button("For the story, without a colour", key=f"{key}-story", disabled=open_yet):
+            _done(attempt(_placing(desk, card, item, batch=batch, at=at, colour=False)))
+        aside = item.state != "set aside" and st.button("Not for this journal", key=f"{key}-aside")
+        if aside and attempt(partial(_set_aside, desk, item)):
+            st.rerun()
+
+
+def correct(desk: Desk, card: Card, item: TrayItem) -> None:
+    """Say that a placed photo belongs elsewhere or shows something else; what was stays in the history."""
+    key = f"correct-{item.sha256[:12]}"
+    names = common.batch_names(desk)
+    code = st.selectbox(
+        "Batch", list(names), list(names).index(item.batch), format_func=names.__getitem__, key=f"{key}-batch"
+    )
+    at = _date(desk, item, key)
+    portions = _portions(desk, item, code, (), key) if item.colours else None
+    areas = _areas(desk, card, item, code, key)
+    with st.container(horizontal=True):
+        if st.button("Correct it", key=f"{key}-go", type="primary"):
+            named = None if areas or portions == [seen.portion for seen in item.colours] else portions
+            answers = {"batch": code, "at": at, "portions": named, "areas": areas, "colour": True}
+            _done(attempt(_placing(desk, card, item, **answers, confirmed=True)))
+        if item.colours and st.button("No colour from it after all", key=f"{key}-story"):
+            _done(attempt(_placing(desk, card, item, batch=code, at=at, colour=False)))
+
+
+def _offered(desk: Desk, card: Card, item: TrayItem, question: Question, key: str) -> None:
+    """The likeliest batches, each placed by one press."""
+    codes = list(question.choices) or list(desk.journal.names())
+    with st.container(horizontal=True, key=f"large-{key}"):
+        for code in codes[:ONE_TAP]:
+            label = plain(f"{code} · {desk.journal.names()[code]}")
+            if st.button(label, key=f"{key}-in-{code}"):
+                _done(attempt(_placing(desk, card, item, batch=code)))
+
+
+def _placing(desk: Desk, card: Card, item: TrayItem, **answers: object) -> Callable[[], TrayItem]:
+    how: dict[str, object] = {"card": card, "by": desk.by, "now": desk.now, **answers}
+    return lambda: inbox.place(desk.journal, item.sha256, **how)  # type: ignore[arg-type]
+
+
+def _set_aside(desk: Desk, item: TrayItem) -> bool:
+    inbox.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by)
+    return True
+
+
+def _done(item: TrayItem | None) -> None:
+    if item is not None:
+        surface.look_later(item.sha256)
+        where = f", batch {item.batch}" if item.batch else ""
+        st.session_state[SAID] = f"{SIGNS[item.state]} {item.name}: {item.state}{where}. {item.why}".strip()
+        st.rerun()
+
+
+def _colours(item: TrayItem) -> None:
+    common.patches(
+        common.patch(seen.lab, seen.portion or "which portion?", str(seen.grade)) for seen in item.colours if seen.lab
+    )
+
+
+def _batch(desk: Desk, question: Question | None, key: str, label: str) -> str | None:
+    if question is None:
+        return None
+    names = common.batch_names(desk)
+    # What its tags say stands first, but any batch may be right.
+    codes = [*question.choices, *(code for code in names if code not in question.choices)]
+    return st.selectbox(label, codes, None, format_func=names.__getitem__, key=f"{key}-batch", placeholder="Choose")
+
+
+def _date(desk: Desk, item: TrayItem, key: str) -> datetime | None:
+    """When it was taken; None if that stays as it is."""
+    known = item.at.astimezone(desk.zone).replace(tzinfo=None, second=0, microsecond=0) if item.at else None
+    shown = known if item.state in ("placed", "no colour") else None
+    typed = st.datetime_input("Taken", value=shown, format="YYYY-MM-DD", step=300, key=f"{key}-at")
+    return typed.replace(tzinfo=desk.zone) if typed and typed != known else None
+
+
+def _portions(desk: Desk, item: TrayItem, code: str, choices: tuple[str, ...], key: str) -> list[str]:
+    """What each colour is, beside a picture in which they are outlined and numbered."""
+    known = [portion.name for portion in desk.journal.batch(code).portions] if code else []
+    names = [*(choices or known or ["soap"]), LEAVE_OUT]
+    outlines = [seen.outline for seen in item.colours]
+    shown = attempt(lambda: inbox.outlined_picture(desk.journal, item.sha256, outlines, (), 1000))
+    if shown is not None and len(outlines) > 1:
+        st.image(shown, width="stretch", alt=f"{item.name}: its colours outlined, numbered 1 to {len(outlines)}")
+    chosen = []
+    for number, seen in enumerate(item.colours, 1):
+        st.html(common.patch(seen.lab, f"Colour {number}", str(seen.grade), "half"))
+        index = names.index(seen.portion) if seen.portion in names else None
+        picked = st.selectbox(f"Colour {number} is", names, index, key=f"{key}-{code}-portion-{number}")
+        chosen.append("" if picked in (None, LEAVE_OUT) else str(picked))
+    return chosen
+
+
+def _areas(desk: Desk, card: Card, item: TrayItem, code: str, key: str) -> dict[str, Points] | None:
+    """Places drawn in the picture; those of the last photo are proposed where the batch is known."""
+    batch = desk.journal.batch(code) if code else None
+    corners = inbox.card_corners(desk.journal, item.sha256, card)
+    proposed = inbox.proposed_areas(desk.journal, batch, card, corners, item.sha256) if batch else {}
+    waits = item.state == "needs you"
+    if not st.toggle("Mark the places in the picture", value=bool(proposed) and waits, key=f"{key}-mark-{code}"):
+        return None
+    if proposed and waits:
+        common.say("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
+    facts = desk.journal.photo(item.sha256).facts
+    names = [portion.name for portion in batch.portions] if batch else []
+    marks = marking.mark(
+        cache.small_picture(desk.journal, item.sha256, 1000),
+        facts.width,
+        facts.height,
+        names or ["soap"],
+        f"{key}-marks-{code}",
+        f"{item.name}, to mark",
+        proposed=proposed if waits else None,
+        corners=False,
+    )
+    return marks.areas or None

@@ -1,0 +1,104 @@
+"""The day of the pour: large buttons for what happens, stamped with the time, portion by portion."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from curejournal.batch.descriptions import describe
+from curejournal.batch.records import Batch, Event, EventKind, Record, ScalarReading
+from curejournal.documents import formatting
+from curejournal.ui.components import common
+from curejournal.ui.forms import entry, recipe
+from curejournal.ui.i18n import st, temperature_input
+from curejournal.ui.page import Desk, plain
+
+LARGE: dict[EventKind, str] = {
+    "trace": "Trace",
+    "thickening": "Thickening",
+    "poured": "Poured",
+    "gel": "Gel phase",
+    "unmoulded": "Unmoulded",
+    "cut": "Cut",
+}
+WHOLE = "the whole batch"
+LATELY = timedelta(hours=36)
+"""How long a pour is looked back on, and a batch opens where it is written down: until about its cut. Ours."""
+
+
+def is_on(desk: Desk, batch: Batch) -> bool:
+    """Whether this batch is being poured, or waits in its mould."""
+    return batch.poured_at is None or desk.now - batch.poured_at < LATELY
+
+
+def show(desk: Desk, batch: Batch) -> None:
+    """The buttons, a temperature, a note; what was noted so far."""
+    key = f"pour-{batch.code}"
+    turn, warm_form, note_form = (entry.form_key(form, batch) for form in ("pour", "warm", "note"))
+    names = [portion.name for portion in batch.portions]
+    # The portion stays chosen from one press to the next: it is worked on for a while.
+    chosen = (
+        st.pills("Of", [WHOLE, *names], default=WHOLE, required=True, key=f"{key}-portion", format_func=plain)
+        if len(names) > 1
+        else WHOLE
+    )
+    portion = "" if chosen == WHOLE else chosen
+    with st.container(horizontal=True, key=f"large-{key}"):
+        pressed = [kind for kind, label in LARGE.items() if st.button(label, key=f"{key}-{kind}")]
+    # Value and button travel together in a form: what was typed is not lost to a page that draws itself meanwhile.
+    with (
+        st.form(warm_form, border=False),
+        st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-warm"),
+    ):
+        temperature = temperature_input("Temperature, °C", value=None, step=0.5, key=f"{warm_form}-temperature")
+        warm = st.form_submit_button("Keep temperature", key=f"{key}-warm")
+    with (
+        st.form(note_form, border=False),
+        st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-note"),
+    ):
+        words = st.text_input(
+            "Note", key=f"{note_form}-words", max_chars=500, placeholder="thick, separating, 2 g more…"
+        )
+        noted = st.form_submit_button("Keep note", key=f"{key}-note")
+    with st.expander("At another time, or with the number of bars cut"):
+        bars = st.number_input("Bars cut", value=None, min_value=1, step=1, key=f"{turn}-bars")
+        at = entry.moment(desk, turn)
+    cut = int(bars) if bars else None
+    records: list[Record] = [Event(kind, portion, bars=cut if kind == "cut" else None) for kind in pressed]
+    if warm and temperature is not None:
+        # The batter's temperature stands in the chart of the batch; that of one portion beside what was done with it.
+        records.append(
+            Event("note", portion, "temperature", temperature)
+            if portion
+            else ScalarReading("batter temperature", temperature)
+        )
+    if noted and words.strip():
+        records.append(Event("note", portion, words.strip()))
+    if records or warm or noted:
+        forms = (turn, *([warm_form] if warm else []), *([note_form] if noted else []))
+        entry.offer(desk, batch.code, records, at, *forms)
+    _lately(desk, batch)
+
+
+def _lately(desk: Desk, batch: Batch) -> None:
+    noted = [
+        item
+        for item in reversed(batch.entries)
+        if isinstance(item.record, (Event, ScalarReading)) and desk.now - item.at < LATELY
+    ]
+    if noted:
+        st.subheader("So far")
+        common.listed(
+            f"{item.at:%H:%M}{formatting.offset(item.at, desk.zone)}: {describe(item.record)}" for item in noted
+        )
+
+
+def complete(desk: Desk, batch: Batch) -> None:
+    """Ask for what the record lacks: when it was poured, or the recipe."""
+    if batch.poured_at is None:
+        key = f"complete-{batch.code}"
+        common.say("When was it poured? Age, drying and colour count from there.")
+        at = entry.moment(desk, key)
+        if st.button("It was poured then", key=f"{key}-poured", type="primary"):
+            entry.offer(desk, batch.code, [Event("poured")], at)
+    if batch.recipe is None:
+        recipe.of_batch(desk, batch)

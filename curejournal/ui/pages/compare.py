@@ -1,0 +1,128 @@
+"""Two measured colours side by side: two dates of a portion by one slider, or two batches with both their journeys."""
+
+from __future__ import annotations
+
+from itertools import chain, count
+
+from curejournal import workflow
+from curejournal.batch.records import ColourReading, Entry
+from curejournal.documents import charts, formatting
+from curejournal.ui.components import common, timeline
+from curejournal.ui.components.timeline import Seen
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.state import cache
+
+NEEDED = "Two measured photos are needed: of one batch on two days, or of two batches."
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    code = common.chosen_batch(desk, "left", "Which batch")
+    left = _portion(desk, code, "left") if code else None
+    if left is None:
+        common.say(NEEDED)
+        common.way(desk, "photos", "Take in a photo")
+        return
+    right = left
+    if st.toggle("Beside another batch or portion", key="two"):
+        other = common.chosen_batch(desk, "right", "Beside which")
+        found = _portion(desk, other, "right") if other else None
+        if found is None:
+            return
+        right = found
+    pair = _one_slider(desk, left) if right is left else (_slider(desk, left, "left"), _slider(desk, right, "right"))
+    with st.container(key="two-beside"):
+        for column, seen, shown in zip(st.columns(2), (left, right), pair, strict=True):
+            with column:
+                _side(desk, seen, shown)
+    readings = [item.record for item in pair if isinstance(item.record, ColourReading)]
+    common.say(_apart(*readings), "verdict")
+    common.say("Both are measured colours; how far each may be off is told with it.", "soft")
+    if right is not left and right.name != left.name:
+        _journeys(desk, left, right)
+
+
+def _journeys(desk: Desk, *both: Seen) -> None:
+    """Both ways in one chart, day by day since each one's pour."""
+    st.subheader("Both journeys")
+    sides = {seen.name: cache.judged(desk, seen.batch).journeys[seen.portion] for seen in both}
+    for name, journey in sides.items():
+        if journey.intended_lab is None:
+            common.say(f"No intended colour was set for {name}, so its way to it cannot be drawn.")
+    common.figure(charts.beside_figure(sides, desk.zone))
+
+
+def _portion(desk: Desk, code: str, side: str) -> Seen | None:
+    known = timeline.portions_seen([desk.journal.batch(code)])
+    if not known:
+        common.say("No colour was measured in this batch yet.")
+        return None
+    names = {name: seen.portion for name, seen in known.items()}
+    if len(names) == 1:
+        return next(iter(known.values()))
+    chosen = st.segmented_control(
+        "Portion",
+        list(names),
+        default=next(iter(names)),
+        required=True,
+        format_func=lambda name: plain(names[name]),
+        key=f"of-{side}-{code}",
+    )
+    return known[chosen]
+
+
+def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry, Entry]:
+    """Two dates by the two ends of one slider: the first and the latest, to begin with."""
+    moments = _moments(desk, seen)
+    names = list(moments)
+    if len(names) == 1:
+        return seen.readings[0], seen.readings[0]
+    start, end = st.select_slider("From when to when", names, (names[0], names[-1]), key=f"when-{seen.name}")
+    return moments[start], moments[end]
+
+
+def _slider(desk: Desk, seen: Seen, side: str) -> Entry:
+    moments = _moments(desk, seen)
+    names = list(moments)
+    if len(names) == 1:
+        return seen.readings[0]
+    return moments[st.select_slider(f"When: {plain(seen.name)}", names, names[-1], key=f"when-{side}-{seen.name}")]
+
+
+def _moments(desk: Desk, seen: Seen) -> dict[str, Entry]:
+    """A portion's readings by when they were; those of one minute are numbered, so that each can be chosen."""
+    found: dict[str, Entry] = {}
+    for item in seen.readings:
+        when = _when(desk, item)
+        names = chain([when], (f"{when} ({number})" for number in count(2)))
+        found[next(name for name in names if name not in found)] = item
+    return found
+
+
+def _when(desk: Desk, reading: Entry) -> str:
+    """When it was, all by the clock of this journal: what is compared is told by one."""
+    return formatting.moment(reading.at.astimezone(desk.zone))
+
+
+def _side(desk: Desk, seen: Seen, shown: Entry) -> None:
+    assert isinstance(shown.record, ColourReading)
+    when = _when(desk, shown)
+    poured = seen.batch.poured_at
+    since = f"{formatting.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""
+    st.html(common.patch(shown.record.lab, when, since, "wide"))
+    if shown.photo:
+        picture = cache.small_picture(desk.journal, shown.photo, 640)
+        st.image(picture, width="stretch", alt=f"Photo of {seen.batch.name} on {when}")
+    common.say(f"{seen.name}. {common.reading_words(shown.record)}", "soft")
+
+
+def _apart(left: ColourReading, right: ColourReading) -> str:
+    if left is right:
+        return f"The same reading twice. {NEEDED}"
+    between = workflow.difference(left, right)
+    sure = "They differ." if between.low > 0 else "A difference is not proven."
+    return f"ΔE00 {formatting.figure(between)} between them. {sure} About 1 is just noticeable side by side."
+
+
+PAGE = Page("Side by side", "compare", 35, render, ":material/compare:")

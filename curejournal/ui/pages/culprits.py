@@ -1,0 +1,76 @@
+"""Which material turned the batter: all batches together, what cannot be told, and the pours that would tell."""
+
+from __future__ import annotations
+
+from curejournal.documents import material_charts
+from curejournal.materials.effects import Effect
+from curejournal.materials.history import What
+from curejournal.ui.components import common
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.state import material_cache
+from curejournal.workflow import materials
+
+ASKED: dict[What, str] = {"turn": "What turned it", "end": "What keeps it off its colour"}
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    common.say("Five fragrances in one blend, and it turned: which one was it? All batches together can tell.", "lead")
+    what: What = st.segmented_control(
+        "What is asked", list(ASKED), default="turn", required=True, format_func=ASKED.__getitem__, key="asked"
+    )
+    chosen = materials.compared(desk.journal)
+    missing = material_cache.unknown(desk, chosen)
+    if missing > material_cache.AT_ONCE:
+        common.say(f"{missing} batches have to be looked at first: about {_wait(missing)}.")
+        common.say("You may leave meanwhile; what is done by then is kept.", "soft")
+        if not st.button(f"Compare {len(chosen)} batches", key="compare-all", type="primary"):
+            return
+    answer = material_cache.which(desk, what)
+    common.say(answer) if isinstance(answer, str) else _show(desk, answer)
+
+
+def _wait(batches: int) -> str:
+    seconds = batches / 25  # judged one by one, see the large journal's benchmark
+    return f"{seconds:.0f} seconds" if seconds < 90 else f"{seconds / 60:.0f} minutes"
+
+
+def _show(desk: Desk, answer: materials.Which) -> None:
+    effects = answer.found.effects
+    words = [materials.effect_words(effect, answer.what) for effect in effects]
+    for effect, said in zip(effects, words, strict=True):
+        _effect(desk, effect, said)
+    common.say(materials.base_words(answer), "soft")
+    common.figure(material_charts.effects_figure(effects, words), told=True)
+    if answer.found.test_pours:
+        st.subheader("Pours that would tell")
+        common.listed(map(materials.pour_words, answer.found.test_pours))
+        common.say("A test pour is caustic like any other: goggles, gloves, lye into water.", "soft")
+    if answer.found.lots:
+        st.subheader("Did it change with the lot?")
+        common.listed(map(materials.lot_words, answer.found.lots))
+    if answer.left_out:
+        with st.expander(f"Not compared ({len(answer.left_out)})"):
+            common.listed(answer.left_out)
+    with st.expander("How this is reckoned"):
+        common.say(
+            "What each portion showed is taken as what soap does by itself, plus each material’s effect times its "
+            "dose, plus what differs from batch to batch. Most materials are taken to do nothing until batches say "
+            "otherwise. What was always used together cannot be told apart by any reckoning."
+        )
+
+
+def _effect(desk: Desk, effect: Effect, said: str) -> None:
+    names = " and ".join(effect.materials)
+    sign = "●" if effect.chance >= 0.9 else "◐" if effect.chance >= 0.5 else "○"
+    with st.container(key=f"row-{names}"):
+        st.markdown(f"{sign} **{plain(names)}**")
+        common.say(common.sentence(said))
+        if effect.chance >= 0.5:
+            with st.container(horizontal=True, key=f"act-{names}"):
+                for material in effect.materials:
+                    common.way(desk, "materials", f"What {material} did", material=material)
+
+
+PAGE = Page("Which did it", "culprits", 46, render, ":material/troubleshoot:")

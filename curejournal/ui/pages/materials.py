@@ -1,0 +1,136 @@
+"""What each material did in all batches, lot by lot, and what to expect of it."""
+
+from __future__ import annotations
+
+from curejournal.base.counting import how_many
+from curejournal.documents import formatting, material_charts
+from curejournal.materials.history import History, Named, Use
+from curejournal.ui.components import common
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, Page
+from curejournal.ui.state import cache, material_cache
+from curejournal.workflow import documents, materials
+
+SHOWN = 8
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    known = {one.material: one for one in material_cache.named(desk)}
+    if not known:
+        common.say("No recipe names a material yet. Enter one when you start a batch, with its lot.")
+        common.way(desk, "batches", "Start a batch")
+        return
+    common.say("What a fragrance or pigment did before, and what to expect of it.", "lead")
+    with st.container(horizontal=True, key="act-materials"):
+        common.way(desk, "culprits", "Which did it?", ":material/troubleshoot:")
+        common.way(desk, "plan", "Plan a pour", ":material/event_upcoming:")
+    asked = st.query_params.get("material", "")
+    kinds = list(dict.fromkeys(one.kind for one in known.values()))
+    first = known[asked].kind if asked in known else ("fragrance" if "fragrance" in kinds else None)
+    kind = st.pills("Kind", kinds, default=first, key=f"kind-{asked}")
+    names = [name for name, one in known.items() if kind in (None, one.kind)]
+    labels = {name: f"{name} ({how_many(len(known[name].batches), 'batch')})" for name in names}
+    name = st.selectbox(
+        "Material",
+        names,
+        index=names.index(asked) if asked in names else 0,
+        key=f"material-{kind}-{asked}",
+        format_func=labels.__getitem__,
+    )
+    _one(desk, known[name])
+
+
+def _one(desk: Desk, named: Named) -> None:
+    name, number = named.material, len(named.batches)
+    most = materials.EARLIER
+    if number > most and st.toggle(f"All {number} batches, not the latest {most} alone", key=f"all-{name}"):
+        most = number
+    dose = st.number_input(
+        "Planned dose, % of the oils in its portion (empty: as before)",
+        value=None,
+        min_value=0.01,
+        step=0.1,
+        key=f"dose-{name}",
+    )
+    report = materials.material(
+        desk.journal, name, desk.now, dose_pct=dose, most=most, beside_others=False, tell=material_cache.teller(desk)
+    )
+    common.values(dict(materials.material_in_words(report)))
+    if report.expected.beyond_doses:
+        common.say("This dose was never tried.", "soft")
+    common.figure(material_charts.expected_figure(report.expected, name))
+    _lots(report.history)
+    st.subheader("What it did")
+    uses = report.history.uses[::-1]
+    shown = st.session_state.setdefault(f"shown-{name}", SHOWN)
+    for number, use in enumerate(uses[:shown]):
+        _use(desk, use, f"{number}-{use.story.batch}-{use.story.portion}")
+    if len(uses) > shown and st.button(f"Show more ({len(uses)} in all)", key=f"more-{name}"):
+        st.session_state[f"shown-{name}"] = shown + SHOWN
+        st.rerun()
+    _sheets(desk, name)
+
+
+def _lots(history: History) -> None:
+    lots = [lot for lot in history.lots if lot.uses[0].ingredient.lot]
+    if len(lots) < 2:
+        return
+    st.subheader("Lot by lot")
+    common.values(
+        {
+            f"lot {lot.uses[0].ingredient.lot}": "; ".join(
+                f"{use.story.batch} {formatting.figure(use.story.turn)} ΔE00" for use in lot.uses if use.story.turn
+            )
+            or "no turn measured"
+            for lot in lots
+        }
+    )
+    common.say("How far each pour was off its colour at most, with its 95 % interval.", "soft")
+
+
+def _use(desk: Desk, use: Use, key: str) -> None:
+    story = use.story
+    with st.container(key=f"row-{key}"):
+        common.way(desk, "batch", f"{story.batch} · {story.name}, {story.portion}", batch=story.batch)
+        dose = f", {use.ingredient.dosage.words}"
+        lot = f"lot {use.ingredient.lot}" if use.ingredient.lot else "no lot noted"
+        poured = f", poured {formatting.day(story.poured_at)}" if story.poured_at else ""
+        did = materials.outcome_words(story.outcome)
+        common.say(f"{use.ingredient.grams:g}\u00a0g{dose}, {lot}{poured}. It {did}.", "soft")
+        if story.photos:
+            captions = ("first", "farthest off", "latest")[-len(story.photos) :]
+            if len(story.photos) == 2:
+                captions = ("first", "latest")
+            with st.container(horizontal=True, key=f"photos-{key}"):
+                for sha256, caption in zip(story.photos, captions, strict=False):
+                    st.image(
+                        cache.small_picture(desk.journal, sha256, 320),
+                        caption=caption,
+                        width=150,
+                        alt=f"{story.name}, {story.portion}, {caption}",
+                    )
+        common.patches(common.patch(point.lab, formatting.day(point.at), size="half") for point in story.journey.points)
+
+
+def _sheets(desk: Desk, name: str) -> None:
+    st.subheader("To pass on")
+    common.say("One page with figures and pictures, for a supplier or a forum. It claims nothing beyond them.", "soft")
+    with st.container(horizontal=True, key="sheets"):
+        st.download_button(
+            "Fact sheet (PDF)",
+            lambda: documents.fact_sheet(desk.journal, name, desk.now),
+            f"{name}.pdf",
+            "application/pdf",
+            key="fact-sheet",
+        )
+        st.download_button(
+            "Fact sheet (Markdown)",
+            lambda: documents.fact_sheet(desk.journal, name, desk.now, "markdown"),
+            f"{name}.md",
+            "text/markdown",
+            key="fact-sheet-md",
+        )
+
+
+PAGE = Page("Materials", "materials", 45, render, ":material/science:")

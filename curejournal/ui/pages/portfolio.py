@@ -1,0 +1,74 @@
+"""A portfolio of chosen batches: pages for any web host, or a PDF, built while the page may be left."""
+
+from __future__ import annotations
+
+from curejournal import workflow
+from curejournal.base.counting import how_many
+from curejournal.ui.components import common
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.state import background, cache
+from curejournal.workflow import documents
+
+NAME = "portfolio"
+FORMS = {"web pages (ZIP)": "zip", "a PDF": "pdf"}
+TYPES = {"zip": "application/zip", "pdf": "application/pdf"}
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    names = desk.journal.names()
+    if not names:
+        common.say("No batch yet. Photos of a batch with a card in them make its pages.")
+        common.way(desk, "batches", "Start a batch")
+        return
+    common.say(
+        "Your soap in its true colours: photos, the way of each colour, before and after, a time-lapse. "
+        "No location and no camera data is in it.",
+        "lead",
+    )
+    place = str(desk.journal.location)
+    _built(place)
+    if background.is_going(place, NAME):
+        common.say("It goes on if you leave this page.", "soft")
+        return
+    chosen = common.chosen_batches(names, "chosen")
+    if st.toggle("All batches", key="all-batches"):
+        chosen = list(names)
+    for code in chosen[:6]:
+        common.patches(common.latest_colours(cache.judged(desk, desk.journal.batch(code))))
+    title = st.text_input("Heading", workflow.place(desk.journal), key="title", max_chars=120)
+    about = st.text_input("A sentence under it", key="about", max_chars=300)
+    form = st.segmented_control("As", list(FORMS), default="web pages (ZIP)", required=True, key="form")
+    if st.button(f"Build it from {how_many(len(chosen), 'batch')}", key="build", type="primary", disabled=not chosen):
+        journal, on, kind = desk.journal, desk.now, FORMS[form]
+        background.begin(
+            place,
+            NAME,
+            "Building the portfolio",
+            lambda tell: documents.portfolio_packed(journal, chosen, on, kind, title=title, about=about, tell=tell),
+        )
+        st.rerun()
+
+
+def _built(place: str) -> None:
+    done = background.done(place, NAME)
+    if done is None:
+        return
+    made: documents.Packed = done.result
+    with st.container(border=True, key="built"):
+        size = f"{len(made.data) / 1e6:.1f} MB"
+        st.success(f"Built: {how_many(made.batches, 'batch')}, {plain(size)}.", icon=":material/check:")
+        st.download_button(
+            "Download it", made.data, f"portfolio.{made.kind}", TYPES[made.kind], key="portfolio-file", type="primary"
+        )
+        if made.kind == "zip":
+            common.say(
+                "Unpack it: index.html opens in any browser, and the folder goes on any web host as it is.", "soft"
+            )
+        if st.button("Build another", key="another"):
+            background.put_away(place, NAME)
+            st.rerun()
+
+
+PAGE = Page("Portfolio", "portfolio", 47, render, ":material/photo_album:")

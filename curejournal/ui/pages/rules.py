@@ -1,0 +1,45 @@
+"""The maker's limits, each with its bounds and where it comes from."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+from curejournal import workflow
+from curejournal.judging.limits import Limits
+from curejournal.ui.components import common
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, Page, attempt, plain
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    rules = workflow.current_limits(desk.journal)
+    common.say(
+        "The limits that every batch is judged by. Set your own within bounds; earlier judgements keep theirs.", "lead"
+    )
+    with st.form("rules"):
+        chosen = {}
+        for limit in fields(Limits):
+            about = limit.metadata
+            step = 0.01 if about["high"] < 1 else 0.1 if about["high"] < 20 else 1.0
+            chosen[limit.name] = st.number_input(
+                common.sentence(f"{about['words']}, {about['unit']}").rstrip("."),
+                min_value=float(about["low"]),
+                max_value=float(about["high"]),
+                value=float(getattr(rules, limit.name)),
+                step=step,
+                format="%.2f" if step < 0.1 else "%.1f" if step < 1 else "%.0f",
+                key=f"rule-{limit.name}",
+            )
+            common.say(
+                f"{about['low']:g} to {about['high']:g} {about['unit']}; usual {limit.default:g}. "
+                f"Where from: {about['source']}.",
+                "soft",
+            )
+        sent = st.form_submit_button("Keep these rules", type="primary", disabled=not common.may_enter(desk))
+    kept = attempt(lambda: workflow.save_limits(desk.journal, Limits(**chosen))) if sent else None
+    if kept is not None:
+        st.success(f"Kept. Batches are judged by rules {plain(kept.version)} from now on.", icon=":material/check:")
+
+
+PAGE = Page("House rules", "rules", 50, render, ":material/rule:")

@@ -1,0 +1,43 @@
+"""Many photos at once; those that do not say where they belong wait here to be placed."""
+
+from __future__ import annotations
+
+from curejournal.ui.components import common
+from curejournal.ui.forms import photo_answers, photo_import, surface
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, Page, attempt
+from curejournal.workflow.photos import inbox
+
+SHOWN = 8
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    common.say(
+        "Drop a whole camera roll here. A photo with a batch’s tag in it files itself; what cannot be told is asked. "
+        "Nothing is guessed silently, nothing is dropped, and the same photo twice is one photo.",
+        "lead",
+    )
+    card = photo_answers.chosen_card()
+    photo_import.take_in(desk, card)
+    waiting = attempt(lambda: inbox.tray(desk.journal, card, desk.now)) or ()
+    photo_import.arrived(desk, card, (item.sha256 for item in waiting))
+    photo_answers.said()
+    surface.ask_all(desk, card)
+    asked = [item for item in waiting if item.state != "set aside"]
+    aside = [item for item in waiting if item.state == "set aside"]
+    st.subheader(f"Waiting for you: {len(asked)}" if asked else "No photo waits")
+    for item in asked[:SHOWN]:
+        with st.container(border=True, key=f"waiting-{item.sha256[:12]}"):
+            photo_answers.one(desk, card, item)
+    if len(asked) > SHOWN:
+        common.say(f"{len(asked) - SHOWN} more wait; they come up as these are answered.", "soft")
+    if aside and st.toggle(f"Set aside: {len(aside)}", key="aside"):
+        for item in aside[:SHOWN]:
+            with st.container(border=True, key=f"aside-{item.sha256[:12]}"):
+                photo_answers.one(desk, card, item)
+    with st.expander("Print batch tags"):
+        photo_answers.print_tags(desk)
+
+
+PAGE = Page("Tray", "tray", 32, render, ":material/inbox:", writes=True)

@@ -1,0 +1,21 @@
+"""The line between a page and the app: tried after a sleep, and told of when it was cut while something was pressed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from curejournal.ui.i18n import st, worded
+
+_watch = st.components.v2.component("curejournal_line", js=Path(__file__).with_name("connection.js").read_text("utf-8"))
+
+
+def watch() -> None:
+    """Watch the line, once on a page."""
+    _watch(
+        key="line",
+        data={
+            "cut": worded("The line was cut while you pressed. Look below whether it was kept; if not, press again."),
+            "waits": worded("The line is being tried. What you pressed waits for it; no need to press again."),
+            "close": worded("All right"),
+        },
+    )

@@ -1,0 +1,47 @@
+"""Which journal is looked at: the maker's own, or the demo's beside it."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import platformdirs
+import streamlit as st
+
+from curejournal.journal.store import Journal
+from curejournal.ui.state import cache
+
+DATA = Path(platformdirs.user_data_path("curejournal"))
+DEMO = DATA / "demo"
+STAYS = ("by",)
+"""What is remembered from one journal to the other: who writes; nothing that could be undone in the wrong one."""
+
+
+def own_folder() -> Path:
+    """Where the maker's own journal is."""
+    return Path(os.environ.get("CUREJOURNAL_JOURNAL") or DATA / "journal")
+
+
+def looks_at_demo() -> bool:
+    """Whether this window looks at the demo from beside the maker's own journal."""
+    return bool(st.session_state.get("demo"))
+
+
+def journal() -> Journal:
+    """The journal that this window looks at.
+
+    Raises
+    ------
+    CureJournalError
+        As `Journal.open`.
+    """
+    if looks_at_demo():
+        return cache.journal(str(DEMO), on_server=False)
+    return cache.journal(str(own_folder()))
+
+
+def turn_to(demo: bool) -> None:
+    """Look at the other journal from now on, in this window alone."""
+    for name in [name for name in st.session_state if name not in STAYS]:
+        del st.session_state[name]
+    st.session_state["demo"] = demo

@@ -1,0 +1,185 @@
+"""Use cases on paper: fact sheets, batch records, lots, labels, the calendar."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime, tzinfo
+from typing import Literal
+
+from curejournal import workflow
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import Batch, ColourReading
+from curejournal.documents import formatting
+from curejournal.documents.calendar import CalendarTask, calendar_ics
+from curejournal.documents.fact_sheet import FactSheet, fact_sheet_markdown, fact_sheet_pdf
+from curejournal.documents.labels import Label, NetWeight, labels_pdf, propose_net_weight
+from curejournal.documents.portfolio import PortfolioPhoto, in_measured_colours
+from curejournal.documents.record import BatchRecord, Picture, lot_pdf, record_pdf
+from curejournal.journal.store import Journal
+from curejournal.judging import traceability
+from curejournal.judging.judgement import Judgement
+from curejournal.judging.traceability import LotUse
+from curejournal.materials import history
+from curejournal.workflow.materials import material
+
+PICTURE_PX = 900
+
+
+class NothingChosen(CureJournalError):
+    """Nothing is there to be shown."""
+
+
+def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "markdown"] = "pdf") -> bytes:
+    """One page on a material.
+
+    Raises
+    ------
+    MaterialUnknown
+    """
+    report = material(journal, name, on)
+    sheet = FactSheet(report.history, report.expected, report.effect, ())
+    if form == "markdown":
+        return fact_sheet_markdown(sheet, made_on=on, software=workflow.SOFTWARE).encode()
+    uses = report.history.uses
+    if uses:
+        shown = max(uses, key=lambda use: (use.story.journey.moments, use.story.poured_at is not None)).story
+        batch = journal.batch(shown.batch)
+        pictures = tuple(_picture(journal, batch, sha256, balanced=True) for sha256 in shown.photos)
+        sheet = replace(sheet, pictures=pictures)
+    return fact_sheet_pdf(sheet, made_on=on, software=workflow.SOFTWARE)
+
+
+def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:
+    """The records of some batches as one PDF.
+
+    Raises
+    ------
+    NothingChosen, NotInJournal
+    """
+    if not codes:
+        raise NothingChosen("No batch was chosen.", "Name a batch, a day on which batches were poured, or a lot.")
+    every = journal.all_batches()
+    records = [_record(journal, journal.batch(code), every, on) for code in codes]
+    return record_pdf(records, place=workflow.place(journal), made_on=on, software=workflow.SOFTWARE)
+
+
+def poured_on(journal: Journal, day: date, zone: tzinfo) -> tuple[str, ...]:
+    """Codes of the batches that were poured on a day."""
+    return tuple(
+        batch.code
+        for batch in journal.all_batches()
+        if batch.poured_at is not None and batch.poured_at.astimezone(zone).date() == day
+    )
+
+
+def lot(journal: Journal, name: str) -> tuple[LotUse, ...]:
+    """Where a lot went, and whatever has pieces of that in it."""
+    return traceability.reached_by(journal.all_batches(), name)
+
+
+def lot_page(journal: Journal, name: str, on: datetime) -> bytes:
+    """Where a lot went, as a PDF."""
+    place = workflow.place(journal)
+    return lot_pdf(name, lot(journal, name), place=place, made_on=on, software=workflow.SOFTWARE)
+
+
+def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime) -> BatchRecord:
+    """A batch embedded in another is known there by its code, as an embed or as the lot of an additive."""
+    by_code = {other.code.casefold(): other for other in every}
+    parents = tuple(
+        LotUse(parent.code, parent.name, parent.poured_at, name, lot, grams)
+        for name, lot, grams in (traceability.lots_of(batch.recipe) if batch.recipe else ())
+        if (parent := by_code.get(lot.strip().casefold())) is not None and parent.code != batch.code
+    )
+    children = tuple(use for use in traceability.where_did_it_go(every, batch.code) if use.batch != batch.code)
+    judgement = workflow.judge_batch(journal, batch.code, on)
+    shown: dict[str, None] = {}
+    for story in history.stories(batch, judgement.journeys):
+        shown |= dict.fromkeys(story.photos)
+    pictures = tuple(_picture(journal, batch, sha256) for sha256 in list(shown)[:6])
+    edition = workflow.released_under(journal, batch.code, on)
+    return BatchRecord(batch, judgement, journal.history(batch.code), parents, children, pictures, edition)
+
+
+def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = False) -> Picture:
+    taken = [entry for entry in batch.entries if entry.photo == sha256]
+    at = taken[0].at if taken else None
+    caption = formatting.moment(at, workflow.time_zone(journal)) if at else ""
+    if at and batch.poured_at and at >= batch.poured_at:
+        caption += f", {formatting.age(batch.poured_at, at)} old"
+    if balanced and at:
+        readings = tuple(entry.record for entry in taken if isinstance(entry.record, ColourReading))
+        photo = PortfolioPhoto(journal.photo_bytes(sha256), at, "", readings)
+        jpeg = in_measured_colours(photo, PICTURE_PX)
+    else:
+        jpeg = workflow.small_picture(journal, sha256, PICTURE_PX)
+    return Picture(jpeg, caption, f"Photo of {batch.name}, {caption or 'undated'}")
+
+
+def calendar_file(journal: Journal, on: datetime, zone: tzinfo) -> bytes:
+    """What is due in all batches, as an iCalendar file."""
+    started = {head.code: head.started_at for head in journal.batches()}
+    tasks = [
+        CalendarTask(batch.code, batch.name, started[batch.code], item) for batch, item in workflow.due_now(journal, on)
+    ]
+    title = workflow.place(journal) or "Soap that is curing"
+    return calendar_ics(tasks, on=on, zone=zone, software=workflow.SOFTWARE, title=title)
+
+
+def net_weight(journal: Journal, code: str) -> NetWeight:
+    """What net weight a batch's label can bear."""
+    return propose_net_weight(journal.batch(code))
+
+
+def labels(
+    journal: Journal,
+    code: str,
+    on: datetime,
+    *,
+    count: int | None = None,
+    with_weight: bool = False,
+    tag: str = "",
+    paper: workflow.Paper = "a4",
+) -> bytes:
+    """Labels of a batch as a PDF.
+
+    Parameters
+    ----------
+    journal, code, on
+        Which batch, and the time.
+    count : int, optional
+        How many; as many as bars were cut by default, or one.
+    with_weight : bool
+        Print the net weight that is proposed.
+    tag : str
+        A batch tag's text, to be printed as a QR code.
+    paper : str
+        *a4* or *letter*.
+
+    Raises
+    ------
+    NothingChosen
+        For less than one label.
+    """
+    batch = journal.batch(code)
+    judgement = workflow.judge_batch(journal, code, on)
+    number = count if count is not None else max(batch.bars_cut, 1)
+    if not 1 <= number <= 2000:
+        raise NothingChosen(f"{number} labels cannot be printed.", "Ask for 1 to 2000.")
+    grams = propose_net_weight(batch).grams_each if with_weight else None
+    label = Label(code, batch.name, batch.poured_at, _cured_words(judgement), grams, tag)
+    return labels_pdf([label] * number, paper=paper, made_on=on, software=workflow.SOFTWARE)
+
+
+def _cured_words(judgement: Judgement) -> str:
+    if judgement.verdict == "hold":
+        return "on hold"
+    if judgement.released_at is not None:
+        return f"released {formatting.day(judgement.released_at)}"
+    if judgement.verdict == "ready":
+        return "cured; not released yet"
+    about = judgement.from_about[1]
+    if judgement.verdict == "not yet" and about is not None and about > judgement.on:
+        return f"curing until about {formatting.day(about)}"
+    return "curing"

@@ -1,0 +1,52 @@
+"""One is said as one, and several as several, in the maker's language too; less than nothing has a minus sign."""
+
+from __future__ import annotations
+
+import pytest
+
+from curejournal.base.counting import digits, how_many
+from curejournal.ui.i18n import _Catalogue
+
+
+@pytest.mark.parametrize(
+    ("number", "what", "said"),
+    [
+        (0, "bar", "0 bars"),
+        (1, "bar", "1 bar"),
+        (2, "bar", "2 bars"),
+        (1, "batch", "1 batch"),
+        (2, "more batch", "2 more batches"),
+        (3, "patch", "3 patches"),
+        (1, "entry", "1 entry"),
+        (4, "entry", "4 entries"),
+        (5, "day", "5 days"),
+    ],
+)
+def test_one_is_one_and_several_are_several(number: int, what: str, said: str) -> None:
+    assert how_many(number, what) == said
+
+
+def test_what_is_counted_in_a_gap_is_said_in_another_language() -> None:
+    # Esperanto: "1 trabo", "2 traboj" stand for bars.
+    texts = {"Keep {bar}": "Konservi {bar}", "1 bar": "1 trabo", "{number} bars": "{number} traboj"}
+    assert [_Catalogue(texts).say(f"Keep {how_many(number, 'bar')}") for number in (1, 2)] == [
+        "Konservi 1 trabo",
+        "Konservi 2 traboj",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "said"),
+    [
+        (-1.25, None, "\u22121.25"),
+        (-12.34, 1, "\u221212.3"),
+        (12.34, 1, "12.3"),
+        (-0.04, 1, "0.0"),
+        (-0.0, None, "0"),
+        (-3, 0, "\u22123"),
+        (30.0, None, "30"),
+    ],
+)
+def test_below_zero_has_the_minus_sign_and_zero_has_none(value: float, decimals: int | None, said: str) -> None:
+    """U+2212 is preferred to the hyphen-minus for a minus sign: The Unicode Standard, section 6.2 [from memory]."""
+    assert digits(value, decimals) == said

@@ -1,0 +1,200 @@
+"""A recipe before the pour, on the command line: scaled to a mould, its superfat both ways, what to expect of it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from curejournal.batch.records import Event, Portion
+from curejournal.journal.store import Journal, NewEntry
+from curejournal.soap.recipe import Additive
+from curejournal.soap.scaling import BATTER_G_ML
+from tests.cli.test_commands import as_json, run
+from tests.judging.batches import INTENDED, RECIPE, day, reading
+
+MIXED = """
+oils = [{ key = "olive", grams = 700 }, { key = "coconut", grams = 300 }]
+alkalis = [{ kind = "NaOH", grams = 120, purity_low_pct = 98, purity_high_pct = 99 },
+           { kind = "KOH", grams = 20, purity_low_pct = 88, purity_high_pct = 92 }]
+liquids = [{ name = "goat's milk", grams = 300, water_fraction = 0.87, fat_fraction = 0.041 }]
+additives = [{ name = "clove", kind = "fragrance", grams = 10, portion = "top" }]
+batter = [{ portion = "base", grams = 1000 }, { portion = "top", grams = 300 }]
+"""
+
+
+@pytest.fixture
+def mixed(tmp_path: Path) -> Path:
+    (tmp_path / "mixed.toml").write_text(MIXED)
+    return tmp_path / "mixed.toml"
+
+
+def test_a_recipe_is_scaled_to_a_mould_and_written(mixed: Path, tmp_path: Path) -> None:
+    """Arithmetic: 20 x 8 x 6 cm are 960 ml."""
+    plain = as_json("lye", mixed)
+    scaled = as_json("lye", mixed, "--mould", "20,8,6", "--save", tmp_path / "scaled.json")
+    assert scaled["batch_g"] == pytest.approx(960 * BATTER_G_ML)
+    assert scaled["superfat_nominal_pct"] == pytest.approx(plain["superfat_nominal_pct"])
+    # The same scale is finer on a larger batch and coarser on a smaller one.
+    assert scaled["superfat_interval_pct"] == pytest.approx(plain["superfat_interval_pct"], abs=0.3)
+    written = json.loads((tmp_path / "scaled.json").read_text())
+    assert [alkali["kind"] for alkali in written["alkalis"]] == ["NaOH", "KOH"]
+    share = 960 * BATTER_G_ML / plain["batch_g"]
+    assert written["batter"][1]["grams"] == pytest.approx(300 * share)
+    assert as_json("lye", tmp_path / "scaled.json")["batch_g"] == pytest.approx(scaled["batch_g"])
+    assert as_json("lye", mixed, "--factor", "2", "--grams", "900", code=1)["error"]["do"]
+
+
+def test_superfat_is_said_by_independent_spreads_and_at_worst_and_flagged_below_zero(
+    mixed: Path, tmp_path: Path
+) -> None:
+    checked = as_json("lye", mixed)
+    (low, high), (worst, best) = checked["superfat_interval_pct"], checked["superfat_worst_pct"]
+    assert worst < low < high < best
+    said = run("lye", mixed)
+    assert f"{low:.1f} to {high:.1f} %" in said and f"{worst:.1f} to {best:.1f} %" in said
+    # The milk's fat takes up lye too, and its water is less than its weight.
+    assert checked["fat_g"] == pytest.approx(1000 + 300 * 0.041)
+    assert checked["water_g"] == pytest.approx(300 * 0.87)
+    heavy = tmp_path / "heavy.toml"
+    heavy.write_text(MIXED.replace("grams = 120,", "grams = 150,"))
+    low, high = as_json("lye", heavy)["superfat_interval_pct"]
+    assert low < high < 0
+    said = run("lye", heavy)
+    assert "More lye than these oils take up: superfat \u2212" in said
+    assert f"95 % interval \u2212{-low:.1f} to \u2212{-high:.1f} %" in said
+
+
+def test_koh_of_unsaid_purity_is_refused(tmp_path: Path) -> None:
+    recipe = tmp_path / "unsaid.toml"
+    recipe.write_text(MIXED.replace(", purity_low_pct = 88, purity_high_pct = 92", ""))
+    refused = as_json("lye", recipe, code=1)["error"]
+    assert "how pure its KOH is" in refused["what"] and "purity_low_pct" in refused["do"]
+
+
+def test_a_planned_dose_is_reckoned_on_the_portions_share(mixed: Path, tmp_path: Path) -> None:
+    journal = tmp_path / "journal"
+    run("batch", "start", "B1", "--name", "Plain", "--recipe", mixed, "--portion", "base", "--portion", "top",
+        journal=journal)  # fmt: skip
+    (clove,) = [row for row in as_json("materials", journal=journal)["materials"] if row["material"] == "clove"]
+    # Arithmetic: 10 g in a batch of 1000 g of oils, whichever part of it they went into.
+    assert clove["doses_pct"] == pytest.approx([1.0, 1.0])
+    portions = [plan["portion"] for plan in as_json("expect", mixed, "--portion", "rim", journal=journal)["portions"]]
+    assert portions == ["rim", "base", "top"]
+
+
+def test_a_recipe_is_entered_and_corrected_after_the_pour(mixed: Path, tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Plain", "--portion", "base", "--portion", "top", **here)
+    run("batch", "note", "B1", "poured", **here)
+    assert "no recipe" in run("recipe", "B1", tmp_path / "out.json", code=1, **here)
+    first = as_json("recipe", "B1", "--enter", mixed, **here)["entries"][0]
+    assert first["record"]["alkalis"][0]["grams"] == 120 and first["supersedes"] is None
+    corrected = tmp_path / "corrected.toml"
+    corrected.write_text(MIXED.replace("grams = 120,", "grams = 118,"))
+    second = as_json("recipe", "B1", "--enter", corrected, **here)["entries"][0]
+    assert (second["supersedes"], second["at"]) == (first["id"], first["at"])
+    assert len(as_json("history", "B1", **here)["entries"]) == 5, "the earlier one stays"
+    run("recipe", "B1", tmp_path / "out.json", **here)
+    assert json.loads((tmp_path / "out.json").read_text())["alkalis"][0]["grams"] == 118
+    heavy = tmp_path / "heavy.toml"
+    heavy.write_text(MIXED.replace("grams = 120,", "grams = 150,"))
+    assert "--confirmed" in as_json("recipe", "B1", "--enter", heavy, code=1, **here)["error"]["do"]
+    assert as_json("recipe", "B1", "--enter", heavy, "--confirmed", **here)["doubts"]
+    assert as_json("recipe", "B1", code=1, **here)["error"]["do"]
+    assert as_json("recipe", "B1", tmp_path / "x.json", "--enter", mixed, code=1, **here)["error"]["do"]
+
+
+def test_a_control_and_the_batter_of_a_portion_are_said_at_the_start_or_later(mixed: Path, tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Plain", "--recipe", mixed, "--portion", "base=80,2,12", "--portion", "top",
+        "--control", "top", "--control", "aside", **here)  # fmt: skip
+
+    def portions() -> dict[str, dict]:
+        entries = as_json("batch", "show", "B1", **here)["entries"]
+        found = [entry["record"] for entry in entries if "intended_lab" in entry["record"]]
+        return {record["name"]: record for record in found}
+
+    assert {name: record["control"] for name, record in portions().items()} == {
+        "base": False, "top": True, "aside": True,
+    }  # fmt: skip
+    assert portions()["base"]["intended_lab"] == [80, 2, 12]
+    assert "(control)" not in run("batch", "portion", "B1", "top", "--no-control", "--tolerance", 2, **here)
+    assert (portions()["top"]["control"], portions()["top"]["tolerance"]) == (False, 2)
+    run("batch", "portion", "B1", "rim", "--control", **here)
+    assert portions()["rim"]["order"] == 3
+    assert as_json("batch", "portion", "B1", "rim", "--control", code=1, **here)["error"]["do"]
+
+    said = run("batch", "portion", "B1", "top", "--batter", 400, **here)
+    assert "400\u00a0g of batter for top" in said and "1000\u00a0g of batter for base" in said
+    (clove,) = [row for row in as_json("materials", **here)["materials"] if row["material"] == "clove"]
+    assert clove["doses_pct"] == pytest.approx([1.0, 1.0])
+    before = as_json("history", "B1", **here)
+    too_much = as_json("batch", "portion", "B1", "side", "--batter", 4000, code=1, **here)["error"]
+    assert "batter" in too_much["what"] and as_json("history", "B1", **here) == before, (
+        "the portion is not added either"
+    )
+
+
+def test_batter_without_a_recipe_is_refused(tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Plain", **here)
+    refused = as_json("batch", "portion", "B1", "top", "--batter", 300, code=1, **here)["error"]
+    assert "no recipe" in refused["what"] and "recipe first" in refused["do"]
+
+
+TURNS = {"C-1": (14.0, 13.0), "C-2": (2.0, 1.8)}
+"""How far each portion of a lot was off at most, in its b* alone: for ΔE00 less than that."""
+
+
+@pytest.fixture
+def two_lots(tmp_path: Path) -> Path:
+    """Clove turns the batter where it is of lot C-1, and hardly where it is of lot C-2."""
+    with Journal.open(tmp_path / "lots") as journal:
+        for lot, turns in TURNS.items():
+            for number, turn in enumerate(turns):
+                code = f"{lot}-{number}"
+                recipe = replace(RECIPE, additives=(Additive("clove", "fragrance", 30.0, "", lot),))
+                records = [recipe, Portion("soap", 0, INTENDED, "swatch"), Event("poured")]
+                journal.start_batch(code, "Clove", at=day(number), by="Kaja (invented)", records=records)
+                ages = (0.2, 1, 3, 8, 15, 25, 35)
+                seen = [reading(np.add(INTENDED, (0, 0, turn * np.exp(-0.3 * age))), "soap") for age in ages]
+                items = [NewEntry(one, day(number + age)) for one, age in zip(seen, ages, strict=True)]
+                journal.add_many(code, items, by="Kaja (invented)")
+    return tmp_path / "lots"
+
+
+@pytest.mark.parametrize(
+    ("lot", "by", "said"),
+    [
+        ("C-1", 2, ["clove, lot C-1 (so far, of 2 portions", "Other lots, left out: lot C-2: turned by"]),
+        ("C-2", 2, ["clove, lot C-2 (so far", "Other lots, left out: lot C-1: turned by"]),
+        ("", 4, ["What several lots did is taken together, and they may differ: lot C-1: turned by"]),
+        ("C-9", 4, ["Lot C-9 has told nothing yet.", "taken together", "lot C-2: turned by"]),
+    ],
+)
+def test_what_different_lots_did_is_not_averaged_unsaid(
+    lot: str, by: int, said: list[str], two_lots: Path, tmp_path: Path
+) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        'oils = [{ key = "olive", grams = 1000 }]\nalkalis = [{ kind = "NaOH", grams = 130 }]\n'
+        f'additives = [{{ name = "clove", kind = "fragrance", grams = 30, lot = "{lot}" }}]\n'
+    )
+    told = run("expect", plan, journal=two_lots)
+    assert all(words in told for words in said)
+    (portion,) = as_json("expect", plan, journal=two_lots)["portions"]
+    expected = portion["materials"][0]["expected"]
+    assert expected["batches"] == by and {one["lot"] for one in expected["lots"]} == {"C-1", "C-2"}
+    strong, weak = (one["turn"] for one in expected["lots"])
+    assert weak[1] < 3 < strong[0]
+    turn = expected["turn"]
+    if lot in TURNS:
+        assert turn["low"] < (strong if lot == "C-1" else weak)[1] < turn["high"]
+    else:
+        assert (expected["lot"], expected["new_lot"]) == (None, lot or None)
+        assert weak[1] < turn["estimate"] < strong[0], "their mean, which neither of them does: so it is said"
+    assert "lot C-1: turned by" in run("material", "clove", journal=two_lots)

@@ -1,0 +1,164 @@
+"""The maker's language, units and dates: said everywhere, and nothing that was typed or kept is touched."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from babel.messages.catalog import Catalog
+from babel.messages.pofile import read_po, write_po
+
+from curejournal import workflow
+from curejournal.batch.records import Weighing
+from curejournal.journal.store import Journal
+from curejournal.ui import i18n
+from curejournal.ui.frame import all_pages
+from curejournal.ui.i18n import Habits, kept_habits, worded
+from tests.texts import POT, catalogue
+from tests.ui.pages import app, form, only, section, text_of, writing
+
+
+@pytest.fixture
+def speaks(monkeypatch: pytest.MonkeyPatch):
+    def speak(**how: str) -> None:
+        monkeypatch.setattr(i18n, "habits", lambda: Habits(**how))
+
+    return speak
+
+
+def keep(folder: Path, **how: str) -> None:
+    with Journal.open(folder) as journal:
+        i18n.keep_habits(journal, Habits(**how))
+
+
+def test_the_catalogue_lists_what_the_code_says() -> None:
+    with POT.open("rb") as file:
+        listed = {message.id for message in read_po(file)}
+    said = {message.id for message in catalogue()}
+    assert not said ^ listed, "write it anew: python -m tests.texts"
+
+
+# 1 oz is 28.349 523 125 g; 0 °C is 32 °F, 37 °C 98.6 °F (NIST SP 811:2008, appendix B.8 and B.9).
+@pytest.mark.parametrize(
+    ("metric", "imperial"),
+    [
+        ("bar 1: 100\u00a0g (scale 1\u00a0g)", "bar 1: 3.53\u00a0oz (scale 0.04\u00a0oz)"),
+        ("283.5\u00a0g of batter", "10.000\u00a0oz of batter"),
+        ("at 37.0\u00a0°C", "at 98.6\u00a0°F"),
+        ("at \u221240\u00a0°C", "at \u221240\u00a0°F"),
+        ("at \u22125\u00a0°C", "at 23\u00a0°F"),
+        ("at -5\u00a0°C", "at 23\u00a0°F"),
+    ],
+)
+def test_quantities_of_ours_are_said_in_the_makers_units(metric: str, imperial: str, speaks) -> None:
+    assert worded(metric) == metric
+    speaks(units="oz and °F")
+    assert worded(metric) == imperial
+
+
+def test_what_a_maker_typed_stays_as_typed(speaks) -> None:
+    speaks(units="oz and °F")
+    assert worded("added 12 g of clay at 40 °C") == "added 12 g of clay at 40 °C"
+
+
+@pytest.mark.parametrize(
+    ("dates", "said"),
+    [
+        ("Dec 3, 2026", "from Dec 3, 2026 to January 5"),
+        ("2026-12-03", "from 2026-12-03 to 5 January"),
+    ],
+)
+def test_dates_are_said_as_the_maker_writes_them(dates: str, said: str, speaks) -> None:
+    speaks(dates=dates)
+    assert worded("from 3 Dec 2026 to 5 January") == said
+
+
+def test_kept_habits_that_nobody_knows_are_as_usual(tmp_path: Path) -> None:
+    with Journal.open(tmp_path / "j") as journal:
+        journal.set_setting("habits", {"units": "stones", "dates": 7, "language": "../../etc", "more": []})
+        assert kept_habits(journal) == i18n.USUAL
+
+
+def test_weights_typed_in_ounces_are_kept_in_grams_and_shown_in_ounces(small: Path) -> None:
+    keep(small, units="oz and °F")
+    at = form(writing("B-1"), "B-1", "a weight")
+    with Journal.open(small) as journal:
+        last = [entry.record for entry in journal.batch("B-1").entries if isinstance(entry.record, Weighing)][-1]
+    weight = at.number_input(key="weigh-B-1-0-of-bar 1-oz")
+    assert "ounces" in weight.label and not [w.label for w in at.number_input if re.search(r"\bgrams\b|°C", w.label)]
+    typed = round(last.grams / i18n.GRAMS_IN_OUNCE - 0.01, 3)
+    weight.set_value(typed)
+    only(at.button, "Keep the weights").click().run()
+    assert not at.exception and f"{typed:.3f}" in text_of(at).replace("\\", "")
+    with Journal.open(small) as journal:
+        now = [entry.record for entry in journal.batch("B-1").entries if isinstance(entry.record, Weighing)][-1]
+    assert now.grams == pytest.approx(typed * 28.349523125) and now.resolution_g == last.resolution_g
+
+
+def test_water_is_told_as_finely_as_it_was_weighed_in_ounces(small: Path) -> None:
+    keep(small, units="oz and °F")
+    # 280 g and 1448 g by 28.349 523 125 g in an ounce, arithmetic; by whole grams it would be 9.88.
+    assert "9.877\u00a0oz in 51.077\u00a0oz" in text_of(section("B-1", "Readings"))
+
+
+def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:
+    at = app("units")
+    only(at.radio, "Weights and temperatures").set_value("oz and °F")
+    only(at.radio, "Dates look like").set_value("2026-12-03")
+    only(at.selectbox, "Time zone").set_value("Asia/Tokyo")
+    only(at.text_input, "Name on papers and portfolios").input("Ann’s soap")
+    only(at.button, "Keep these").click().run()
+    assert not at.exception
+    with Journal.open(small) as journal:
+        assert kept_habits(journal) == Habits("oz and °F", "2026-12-03")
+        assert (str(workflow.time_zone(journal)), workflow.place(journal)) == ("Asia/Tokyo", "Ann’s soap")
+    offered = [choice.replace("\u00a0", " ") for choice in only(app("units").radio, "Dates look like").options]
+    assert offered == list(i18n.DATES), "each way of writing is shown as it is"
+
+
+# A language made up for the test: every text of the catalogue in brackets, its gaps kept.
+PLAIN_WORDS = re.compile(r"[A-Za-z]{3,}")
+# What makers typed in the small journal, and names of months, which the dates' own way of writing takes care of.
+NOT_OURS = re.compile(r"\b(?:Plain|Young|soap|bar 1|W-01|" + "|".join(m[:3] for m in i18n._MONTHS) + r")\b")
+
+
+@pytest.fixture(scope="module")
+def in_brackets(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("texts")
+    other = Catalog(locale="eo")
+    for message in catalogue():
+        if message.id:
+            other.add(message.id, f"⟦{message.id}⟧")
+    with (folder / "eo.po").open("wb") as file:
+        write_po(file, other)
+    return folder
+
+
+@pytest.fixture
+def brackets(in_brackets: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(i18n, "TEXTS", in_brackets)
+
+
+def outside_brackets(text: str) -> str:
+    """What stands in no brackets; brackets may hold brackets."""
+    depth, kept = 0, []
+    for sign in text:
+        depth += (sign == "⟦") - (sign == "⟧")
+        if depth == 0 and sign != "⟧":
+            kept.append(sign)
+    return "".join(kept)
+
+
+@pytest.mark.parametrize("slug", all_pages())
+def test_every_page_is_said_in_another_language(slug: str, small: Path, brackets: None) -> None:
+    keep(small, language="eo")
+    at = app(slug, batch="B-1")
+    assert not at.exception
+    shown = re.sub(r"<style.*?</style>", "", text_of(at), flags=re.DOTALL)
+    said = [line for line in shown.splitlines() if line.strip()]
+    said += [w.label for kind in (at.button, at.number_input, at.text_input, at.selectbox, at.radio) for w in kind]
+    plain = [NOT_OURS.sub("", re.sub(r"<[^>]*>|\\", "", line)) for line in said]
+    english = [line for line in plain if PLAIN_WORDS.search(outside_brackets(line))]
+    share = 1 - sum(map(len, map(outside_brackets, english))) / max(sum(map(len, plain)), 1)
+    assert share > 0.8, english

@@ -16,7 +16,7 @@ from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context, build_context
 from curejournal.judging.drying import DryingReport
 from curejournal.judging.findings import CheckName, Finding, Verdict
-from curejournal.judging.gauges import CHECKS, NEEDED, SAFETY
+from curejournal.judging.checks import CHECKS, NEEDED, SAFETY
 from curejournal.judging.limits import RULES_EDITION, Limits, edition_of
 from curejournal.judging.tasks import Task, list_tasks
 from curejournal.judging.traceability import describe_bars_out, gone_out

@@ -52,12 +52,12 @@ def journal(tmp_path: Path, database_url: str | None) -> Iterator[Journal]:
 @pytest.fixture
 def kept(journal: Journal, monkeypatch: pytest.MonkeyPatch) -> Iterator[Journal]:
     """A journal of three batches for pictures of `tests/rolls.py`, and whole after the test."""
-    from curejournal.workflow.photos import folder_import, proposal
-    from tests.rolls import looked_once, three_batches
+    from curejournal.workflow.photos import adding, analyse, commit, importing
+    from tests.rolls import analysed_once, three_batches
 
-    # In both, so that another process that is sent it by its name finds the one that it wraps.
-    for module in (folder_import, proposal):
-        monkeypatch.setattr(module, "look_as_json", looked_once)
+    # In all, so that another process that is sent it by its name finds the one that it wraps.
+    for module in (adding, analyse, commit, importing):
+        monkeypatch.setattr(module, "analyse", analysed_once)
     three_batches(journal)
     yield journal
     assert journal.check() == ()

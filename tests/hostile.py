@@ -20,6 +20,7 @@ from curejournal import workflow
 from curejournal.base.errors import CureJournalError
 from curejournal.journal.copying import fingerprint
 from curejournal.journal.store import Journal
+from curejournal.workflow.photos import Answers, Arrival, Source, add_photo
 from tests.hostile_files import PICTURES, texts
 
 MEMORY = 2_000_000_000
@@ -34,19 +35,19 @@ def try_picture(journal: Journal, name: str, data: bytes, other: str) -> str:
     doors: tuple[Callable[[], object], ...] = (
         lambda: workflow.when_taken(data, name, UTC),
         *([lambda: workflow.measure_photo(data, workflow.find_card(other))] if other else []),
-        lambda: workflow.take_in(
-            journal, "B-1", data, name=name, card=workflow.find_card("window"), by="Eve", now=NOW, zone=UTC, at=AT
+        lambda: add_photo(
+            journal, "B-1", Source(name, lambda: data), workflow.find_card("window"), Answers(at=AT), by="Eve", now=NOW
         ),
     )
     for door in doors:
         try:
             result = door()
-            if isinstance(result, workflow.TakenIn) and result.measurement is not None:
-                workflow.marked_picture(data, result.measurement, 320)
+            if isinstance(result, Arrival) and result.analysis is not None:
+                workflow.marked_picture(data, result.analysis.measurement, 320)
         except CureJournalError as refused:
             said.append(f"{refused.what} {refused.do}")
             continue
-        if isinstance(result, workflow.TakenIn):
+        if isinstance(result, Arrival):
             said.append(f"{result.outcome}: {result.why}")
     return said[-1]
 

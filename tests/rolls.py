@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
 from datetime import datetime, timedelta, timezone
 from functools import cache, wraps
 
 from curejournal.batch.records import ColourReading, Event, Portion
 from curejournal.journal.store import Journal
-from curejournal.photo.card import Card
 from curejournal.photo.find.tag import payload
-from curejournal.workflow.photos.folder_import import Arrival, Source, take_in_all
-from curejournal.workflow.photos.inbox import Clock, place
-from curejournal.workflow.photos.proposal import TrayItem, look_as_json, look_name
+from curejournal.workflow.photos import (
+    Answers,
+    Arrival,
+    Cards,
+    Clock,
+    InboxItem,
+    Marks,
+    PhotoAnalysis,
+    Source,
+    import_photos,
+    place,
+)
+from curejournal.workflow.photos.analyse import analyse
 from tests.photo.windows import drawn, window
 
 HOME = timezone(timedelta(hours=2))
@@ -33,16 +41,16 @@ def picture(
     return drawn(*labs, tag=payload(of, code) if code else "", at=at, seed=seed).jpeg
 
 
-_looks: dict[tuple[str, str, str], bytes] = {}
+_analyses: dict[tuple[str, str, str], PhotoAnalysis] = {}
 
 
-@wraps(look_as_json)
-def looked_once(data: bytes, card: Card, copies: Mapping[str, Card]) -> bytes:
-    """A look at a photo, made once however many journals on whatever databases it is for."""
-    asked = hashlib.sha256(data).hexdigest(), look_name(card), repr(copies)
-    if asked not in _looks:
-        _looks[asked] = look_as_json(data, card, copies)
-    return _looks[asked]
+@wraps(analyse)
+def analysed_once(data: bytes, cards: Cards, marks: Marks | None = None) -> PhotoAnalysis:
+    """The analysis of a photo, made once however many journals on whatever databases it is for."""
+    key = hashlib.sha256(data).hexdigest(), cards.fingerprint, repr(marks or Marks())
+    if key not in _analyses:
+        _analyses[key] = analyse(data, cards, marks)
+    return _analyses[key]
 
 
 def three_batches(journal: Journal) -> None:
@@ -57,11 +65,11 @@ def three_batches(journal: Journal) -> None:
 def take(journal: Journal, *files: tuple[str, bytes], workers: int = 1, **how: object) -> list[Arrival]:
     sources = [Source(name, lambda data=data: data) for name, data in files]
     settings = {"card": window(), "by": BY, "now": NOW, "clock": Clock(HOME), "workers": workers}
-    return take_in_all(journal, sources, **{**settings, **how})
+    return import_photos(journal, sources, **{**settings, **how})
 
 
-def put(journal: Journal, item: TrayItem, **answers: object) -> TrayItem:
-    return place(journal, item.sha256, card=window(), by=BY, now=NOW, **answers)
+def put(journal: Journal, item: InboxItem, **answers: object) -> InboxItem:
+    return place(journal, item.sha256, Answers(**answers), card=window(), by=BY, now=NOW)
 
 
 def readings(journal: Journal, code: str) -> dict[str, tuple[float, float, float]]:
@@ -70,4 +78,4 @@ def readings(journal: Journal, code: str) -> dict[str, tuple[float, float, float
 
 def asked(arrival: Arrival) -> set[str]:
     assert arrival.outcome == "needs you", arrival
-    return {question.about for question in arrival.item.questions}
+    return {question.kind for question in arrival.item.questions}

@@ -17,6 +17,7 @@ from curejournal.batch.records import Event, Portion, Weighing
 from curejournal.journal.exchange import bring_in
 from curejournal.journal.store import Journal, utc_now
 from curejournal.workflow import documents
+from curejournal.workflow.photos import Answers, Source, add_photo
 from tests.hostile import AT, NOW
 from tests.hostile_files import NAMES, PICTURES, picture, saved, texts
 from tests.journal.test_backup import HOSTILE as BACKUPS
@@ -71,10 +72,9 @@ def named(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Journal, d
             records = [Event("poured", note=name), Portion(name), Weighing(name, 120.0)]
             workflow.start_batch(journal, codes[kind], name, at=AT, by=name, now=NOW, records=records)
             data = saved(picture(len(codes), (64, 48)), "JPEG")
-            workflow.take_in(
-                journal, codes[kind], data, name=f"{name}/{name}.jpg", card=None, by=name, now=NOW, zone=AT.tzinfo,
-                at=AT, caption=name, keep_without_colour=True,
-            )  # fmt: skip
+            source = Source(f"{name}/{name}.jpg", lambda data=data: data)
+            said = Answers(at=AT, caption=name)
+            add_photo(journal, codes[kind], source, None, said, by=name, now=NOW, story=True)
         yield journal, codes
 
 

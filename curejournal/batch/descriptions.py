@@ -6,13 +6,20 @@ from curejournal.base.counting import digits, how_many
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
     AlkaliTest,
+    BarsBack,
     BarsOut,
+    BatchKind,
     ColourAccepted,
     ColourReading,
+    Complaint,
     Decision,
+    Deviation,
     Event,
+    MakingDetails,
+    OwnRules,
     PacketCheck,
     PhotoNote,
+    Place,
     Portion,
     Record,
     Renamed,
@@ -76,7 +83,31 @@ def describe(record: Record) -> str:
         case BarsOut():
             bars = how_many(record.bars, "bar")
             where = f" (to {record.to})" if record.to else ""
-            return " · ".join(part for part in (f"{bars} {record.why}{where}", record.note) if part)
+            order = f"order {record.order}" if record.order else ""
+            return " · ".join(part for part in (f"{bars} {record.why}{where}", order, record.note) if part)
+        case BarsBack():
+            sure = "may go out again" if record.sellable else "kept apart"
+            whom = f" from {record.to}" if record.to else ""
+            return f"{how_many(record.bars, 'bar')} came back{whom}, {sure}: {record.why}"
+        case Complaint():
+            of = f" of {how_many(record.bars, 'bar')}" if record.bars else ""
+            return f"complaint{of}: {record.what}" + (f"; {record.outcome}" if record.outcome else "; not settled yet")
+        case BatchKind():
+            return f"kind of batch: {record.kind}" + (f" ({record.why})" if record.why else "")
+        case Place():
+            return f"{record.subject or 'it'} lies at {record.words}"
+        case OwnRules():
+            limits = ", ".join(f"{name} {value:g}" for name, value in record.limits)
+            return f"rules of its own: {limits} ({record.why})" if limits else f"no rules of its own ({record.why})"
+        case MakingDetails():
+            told = [f"weighed by {record.weighed_by}" if record.weighed_by else ""]
+            told += [f"checked by {record.checked_by}" if record.checked_by else ""]
+            told += [f"instruction {record.instruction}" if record.instruction else ""]
+            told += [f"best before {record.best_before}" if record.best_before else ""]
+            return ", ".join(part for part in told if part) or "details of its making"
+        case Deviation():
+            why = f": {record.why}" if record.why else ""
+            return f"deviation: {record.what}; {record.disposition}{why}"
         case Decision():
             return f"{record.act}, signed by {record.signed_by}: {record.statement}"
         case WeighingCheck():

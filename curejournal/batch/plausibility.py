@@ -196,6 +196,8 @@ def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> Iterator[Doubt]:
     if not batch.bars_cut:
         yield Doubt("not cut", "No cut with its number of bars is on record.", "Note the cut and its bars first.")
     _, act = batch.as_of(at).last_act
+    if batch.kind == "earlier stock":
+        return  # not judged here
     if record.why in ("sold", "given") and (act is None or act.act != "release"):
         stands = {"hold": "on hold", "withdraw": "withdrawn from sale"}.get(act.act if act else "", "not released")
         yield Doubt(

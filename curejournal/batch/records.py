@@ -12,15 +12,47 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal, TypeVar
 
+from curejournal.batch.making import BatchKind as BatchKind
+from curejournal.batch.making import Deviation as Deviation
+from curejournal.batch.making import KindOfBatch
+from curejournal.batch.making import MakingDetails as MakingDetails
+from curejournal.batch.making import OwnRules as OwnRules
+from curejournal.batch.making import Place as Place
+from curejournal.batch.sales import BarsBack as BarsBack
+from curejournal.batch.sales import BarsOut as BarsOut
+from curejournal.batch.sales import Complaint as Complaint
+from curejournal.batch.sales import WhyOut as WhyOut
 from curejournal.colour.sample import Lab, Matrix3
 from curejournal.soap.recipe import Recipe
 
 AlkaliMethod = Literal["strip", "meter", "titration"]
 EventKind = Literal[
-    "trace", "thickening", "seizing", "ricing", "separation", "poured", "gel", "unmoulded", "cut", "note"
+    "trace",
+    "thickening",
+    "seizing",
+    "ricing",
+    "separation",
+    "colour changed",
+    "overheated",
+    "volcano",
+    "poured",
+    "gel",
+    "partial gel",
+    "unmoulded",
+    "cut",
+    "soft",
+    "crumbly",
+    "cracked",
+    "planed",
+    "stamped",
+    "washed",
+    "smell gone",
+    "smell off",
+    "note",
 ]
+NEW_SURFACE: tuple[EventKind, ...] = ("planed", "stamped", "washed")
+"""What gives the soap a new surface: its colour is followed anew from there."""
 Act = Literal["release", "hold", "withdraw", "lift hold", "keep on sale"]
-WhyOut = Literal["sold", "sample", "retained", "given", "scrapped"]
 SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
 Weighed = Literal["lye", "oils", "lye and oils"]
 WeighedHow = Literal["weighed twice", "weighed by two people", "photo of the scale", "batter weighed"]
@@ -51,7 +83,7 @@ class Portion:
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happened: trace, thickening, poured, unmoulded, cut, or a note."""
+    """Something that happened, of a kind that is counted and compared, or a note."""
 
     kind: EventKind
     portion: str = ""
@@ -171,21 +203,6 @@ class ScalarReading:
 
 
 @dataclass(frozen=True)
-class BarsOut:
-    """Bars that left the rack: to whom (a market, a shop, a laboratory, the shelf of retained samples), and why."""
-
-    bars: int
-    to: str
-    why: WhyOut
-    note: str = ""
-
-    @property
-    def left_the_house(self) -> bool:
-        """Whether others have them: a recall has to reach them."""
-        return self.why in ("sold", "sample", "given")
-
-
-@dataclass(frozen=True)
 class Decision:
     """A person's signed act. `evidence` is the judgement frozen as it stood, as JSON text.
 
@@ -257,6 +274,13 @@ Record = (
     | SurfaceNote
     | ScalarReading
     | BarsOut
+    | BarsBack
+    | Complaint
+    | BatchKind
+    | Place
+    | OwnRules
+    | MakingDetails
+    | Deviation
     | Decision
     | WeighingCheck
     | PacketCheck
@@ -278,6 +302,13 @@ RECORDS: dict[str, type[Record]] = {
     "surface": SurfaceNote,
     "reading": ScalarReading,
     "bars out": BarsOut,
+    "bars back": BarsBack,
+    "complaint": Complaint,
+    "batch kind": BatchKind,
+    "place": Place,
+    "own rules": OwnRules,
+    "making details": MakingDetails,
+    "deviation": Deviation,
     "decision": Decision,
     "weighing check": WeighingCheck,
     "packet check": PacketCheck,
@@ -363,10 +394,34 @@ class Batch:
         return tuple(out for out in self.records(BarsOut) if out[0] >= at)
 
     @property
+    def bars_back(self) -> int:
+        """How many bars came back."""
+        return sum(back.bars for _, back in self.records(BarsBack))
+
+    @property
+    def bars_here(self) -> int:
+        """How many of the bars that were cut are here; meaningless if nobody noted how many were cut."""
+        return self.bars_cut - self.bars_out + self.bars_back
+
+    @property
+    def kind(self) -> KindOfBatch:
+        """What kind of batch it is: as noted last, or a rebatch by its recipe."""
+        noted = self.records(BatchKind)
+        rebatch = self.recipe is not None and self.recipe.rebatch
+        said = noted[-1][1].kind if noted else "soap"
+        return "rebatch" if said == "soap" and rebatch else said
+
+    @property
+    def place(self) -> str:
+        """Where it lies, as noted last; empty if nobody noted it."""
+        places = [place.words for _, place in self.records(Place) if not place.subject]
+        return places[-1] if places else ""
+
+    @property
     def none_left(self) -> bool:
         """Whether every bar that was cut has left, and none was retained: nothing is here to weigh or to look at."""
         kept = any(out.why == "retained" for _, out in self.records(BarsOut))
-        return 0 < self.bars_cut <= self.bars_out and not kept
+        return self.bars_cut > 0 and self.bars_here <= 0 and not kept
 
     @property
     def released_at(self) -> datetime | None:

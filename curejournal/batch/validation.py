@@ -14,13 +14,19 @@ from curejournal.batch.plausibility import Doubt, find_doubts
 from curejournal.batch.records import (
     RECORDS,
     AlkaliTest,
+    BarsBack,
     BarsOut,
     Batch,
     ColourAccepted,
     ColourReading,
+    Complaint,
     Decision,
+    Deviation,
     Event,
+    MakingDetails,
+    OwnRules,
     PacketCheck,
+    Place,
     Portion,
     Record,
     Renamed,
@@ -36,6 +42,12 @@ from curejournal.soap.acids import NoAcid
 from curejournal.soap.alkali import STRIP_HALF_WIDTH, ImpossibleTest, read_ph, titrate
 from curejournal.soap.possible import ImpossibleRecipe, require_possible
 from curejournal.soap.recipe import Recipe
+
+AFTER_THE_POUR = (
+    *("gel", "partial gel", "volcano", "unmoulded", "cut", "soft", "crumbly", "cracked", "planed", "stamped", "washed"),
+    *("smell gone", "smell off"),
+)
+"""Kinds of events that can only come once a batch was poured."""
 
 LARGEST_BAR_G = 100_000.0
 """Nothing that is weighed here as a bar or tray is above 100 kg. Ours."""
@@ -86,8 +98,8 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
         raise ImpossibleRecord(f"{at:%Y-%m-%d %H:%M} has not come yet.", "Correct the date or time.")
     poured = batch.poured_at
     after = isinstance(
-        record, (ColourReading, Weighing, AlkaliTest, SurfaceNote, BarsOut, Decision, ColourAccepted)
-    ) or (isinstance(record, Event) and record.kind in ("gel", "unmoulded", "cut"))
+        record, (ColourReading, Weighing, AlkaliTest, SurfaceNote, BarsOut, BarsBack, Decision, ColourAccepted)
+    ) or (isinstance(record, Event) and record.kind in AFTER_THE_POUR)
     # Batter photographed in the minutes before the pour was noted is the same moment.
     grace = timedelta(hours=1) if isinstance(record, ColourReading) else timedelta(0)
     if after and poured is not None and at + grace < poured:
@@ -222,11 +234,65 @@ def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> None:
             f"{at:%Y-%m-%d %H:%M} is before the bars were cut ({cut:%Y-%m-%d %H:%M}).",
             "Correct the date, or the time of the cut.",
         )
-    if batch.bars_cut and batch.bars_out + record.bars > batch.bars_cut:
+    if batch.kind == "test pour" and record.why in ("sold", "given", "sample"):
         raise ImpossibleRecord(
-            f"{how_many(batch.bars_cut, 'bar')} cut and {batch.bars_out} gone, so {record.bars} more cannot leave.",
+            f"{batch.code} is a test pour, which is not for sale: its bars cannot be {record.why}.",
+            "Keep or scrap them; if it is soap for sale after all, change its kind first, and say why.",
+        )
+    if batch.bars_cut and record.bars > batch.bars_here:
+        back = f", {batch.bars_back} back" if batch.bars_back else ""
+        raise ImpossibleRecord(
+            f"{how_many(batch.bars_cut, 'bar')} cut and {batch.bars_out} gone{back}, so {record.bars} more cannot "
+            "leave.",
             "Correct the number, or that of the bars cut.",
         )
+
+
+def _bars_back(batch: Batch, record: BarsBack, at: datetime) -> None:
+    if record.bars < 1:
+        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot come back.", "Enter how many bars came back.")
+    _name(record.why, "reason")
+    others = sum(out.bars for _, out in batch.records(BarsOut) if out.left_the_house) - batch.bars_back
+    if record.bars > others:
+        raise ImpossibleRecord(
+            f"Others have {how_many(others, 'bar')} of {batch.code}, so {record.bars} cannot come back.",
+            "Correct the number, or enter first how many had left.",
+        )
+
+
+def _complaint(batch: Batch, record: Complaint, at: datetime) -> None:
+    _name(record.what, "complaint")
+    if record.bars is not None and record.bars < 1:
+        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot be complained of.", "Enter how many bars.")
+
+
+def _place(batch: Batch, record: Place, at: datetime) -> None:
+    _name(record.words, "place")
+
+
+def _own_rules(batch: Batch, record: OwnRules, at: datetime) -> None:
+    _name(record.why, "reason")
+
+
+def _making(batch: Batch, record: MakingDetails, at: datetime) -> None:
+    if record.planned_bars is not None and record.planned_bars < 1:
+        raise ImpossibleRecord(f"{digits(record.planned_bars, 0)} bars cannot be planned.", "Enter how many bars.")
+    if record.weighed_by and record.weighed_by.strip().casefold() == record.checked_by.strip().casefold():
+        raise ImpossibleRecord(
+            "Who weighed cannot be the one who checked it.",
+            "Leave “checked by” empty if nobody else looked.",
+        )
+    if record.best_before is not None and batch.poured_at and record.best_before <= batch.poured_at.date():
+        raise ImpossibleRecord(f"Best before {record.best_before} is not after the pour.", "Correct the date.")
+    for what, day in (("scale", record.scale_checked), ("meter", record.meter_checked)):
+        if day is not None and day > at.date():
+            raise ImpossibleRecord(f"The {what} cannot have been calibrated on {day} yet.", "Correct the date.")
+
+
+def _deviation(batch: Batch, record: Deviation, at: datetime) -> None:
+    _name(record.what, "deviation")
+    if record.disposition != "under review":
+        _name(record.decided_by, "name of who decided")
 
 
 def _decision(batch: Batch, record: Decision, at: datetime) -> None:
@@ -271,6 +337,12 @@ _CHECKS: dict[type[Record], Callable[..., None]] = {
     SurfaceNote: _surface,
     ScalarReading: _scalar,
     BarsOut: _bars_out,
+    BarsBack: _bars_back,
+    Complaint: _complaint,
+    Place: _place,
+    OwnRules: _own_rules,
+    MakingDetails: _making,
+    Deviation: _deviation,
     Decision: _decision,
     WeighingCheck: _weighing_check,
     PacketCheck: _packet_check,

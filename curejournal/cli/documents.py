@@ -32,7 +32,7 @@ from curejournal.cli.options import (
 )
 from curejournal.judging.traceability import describe_bars_out
 from curejournal.workflow import documents, materials
-from curejournal.workflow.photos.proposal import tag_text
+from curejournal.workflow.photos import tag_text
 
 
 @app.command("materials")

@@ -29,7 +29,7 @@ from curejournal.journal.store import Journal
 from curejournal.judging.limits import Limits
 from curejournal.soap.recipe import Recipe
 from curejournal.workflow import Points, documents
-from curejournal.workflow.photos.inbox import Clock
+from curejournal.workflow.photos import Clock
 
 NO_COLOUR = 3
 DATA = Path(platformdirs.user_data_path("curejournal"))

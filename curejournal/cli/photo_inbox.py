@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from datetime import tzinfo
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -30,6 +30,7 @@ from curejournal.cli.options import (
     card_of,
     clock_for,
     clock_words,
+    corners_of,
     now_of,
     numbers_of,
     open_journal,
@@ -40,11 +41,8 @@ from curejournal.cli.options import (
 )
 from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.journal.store import Journal
-from curejournal.workflow.photos.folder_import import Progress, files_in, take_in_all
-from curejournal.workflow.photos.inbox import corrected_photo, item_of, set_aside, set_clock, unanswered
-from curejournal.workflow.photos.inbox import place as place_photo
-from curejournal.workflow.photos.inbox import tray as waiting_photos
-from curejournal.workflow.photos.proposal import TrayItem, tag_text
+from curejournal.workflow import photos
+from curejournal.workflow.photos import Answers, InboxItem
 from curejournal.workflow.photos.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
 
 TrayCard = Annotated[str, typer.Option("--card", help="The card to look for; its copies are told by their ids.")]
@@ -67,7 +65,8 @@ def tags(
     if sheet not in LABEL_SHEETS:
         raise Mistyped(f"There is no sheet “{sheet}” here.", f"Use one of {', '.join(LABEL_SHEETS)}.")
     with open_journal(journal) as kept:
-        labels = [TagLabel(tag_text(kept, code), code, kept.batch(code).name) for code in codes for _ in range(copies)]
+        one_each = [TagLabel(photos.tag_text(kept, code), code, kept.batch(code).name) for code in codes]
+        labels = [label for label in one_each for _ in range(copies)]
     # The first tag of all makes the id that they bear.
     with after("No batch, photo or card was changed."):
         write_file(pdf, tag_sheet_pdf(labels, LABEL_SHEETS[sheet], skip=skip))
@@ -91,12 +90,12 @@ def intake(
     """Take in many photos: each files itself by its tag, date and card, or waits in the tray. May be run again."""
     with open_journal(journal) as kept, typer.progressbar(length=1000, label="Photos", file=sys.stderr) as bar:
 
-        def show(step: Progress) -> None:
+        def show(step: photos.Progress) -> None:
             bar.update(round(1000 * step.done / step.total) - bar.pos)
 
-        arrivals = take_in_all(
+        arrivals = photos.import_photos(
             kept,
-            files_in(paths),
+            photos.files_in(paths),
             card=card_of(card_name, journal),
             by=by,
             now=now_of(kept),
@@ -104,18 +103,23 @@ def intake(
             workers=workers,
             progress=show,
         )
-        looks = [_looks(kept, arrival.item) if arrival.item else "" for arrival in arrivals]
+        surfaces = [_surface(kept, arrival.item) if arrival.item else "" for arrival in arrivals]
     if as_json:
-        print_json({"photos": [workflow.as_json(arrival) for arrival in arrivals]})
+        print_json({"photos": [_arrival(arrival) for arrival in arrivals]})
     else:
-        for arrival, look in zip(arrivals, looks, strict=True):
+        for arrival, surface in zip(arrivals, surfaces, strict=True):
             where = f"{arrival.outcome} {arrival.item.batch if arrival.item else ''}".rstrip()
-            print(" ".join(filter(None, (f"{arrival.name}: {where}.", arrival.why, look))))
+            print(" ".join(filter(None, (f"{arrival.name}: {where}.", arrival.why, surface))))
 
 
-def _looks(journal: Journal, item: TrayItem) -> str:
+def _arrival(arrival: photos.Arrival) -> dict[str, Any]:
+    item = workflow.as_json(arrival.item) if arrival.item else None
+    return {"name": arrival.name, "outcome": arrival.outcome, "why": arrival.why, "item": item}
+
+
+def _surface(journal: Journal, item: InboxItem) -> str:
     """What the surface of a placed photo looks like, for the maker to confirm."""
-    words = " ".join(finding.words for finding in unanswered(journal, item))
+    words = " ".join(finding.words for finding in photos.unanswered(journal, item))
     return words and f"{words} If it is so, enter it: curejournal surface {item.batch}."
 
 
@@ -123,7 +127,7 @@ def _looks(journal: Journal, item: TrayItem) -> str:
 def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the photos that wait for you, and what is asked about each."""
     with open_journal(journal) as kept:
-        items, own = waiting_photos(kept, card_of(card_name, journal), now_of(kept)), workflow.time_zone(kept)
+        items, own = photos.inbox_items(kept, card_of(card_name, journal), now_of(kept)), workflow.time_zone(kept)
     print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
 
 
@@ -135,6 +139,7 @@ def place(
         list[str] | None, typer.Option("--portion", help="What each colour in it is, in order; empty leaves one out.")
     ] = None,
     area: Annotated[list[str] | None, typer.Option("--area", help=f"A portion's place: {AREA_EXAMPLE}.")] = None,
+    corners: Annotated[str | None, typer.Option("--corners", help='The card\'s corners: "x,y x,y x,y x,y".')] = None,
     no_colour: Annotated[bool, typer.Option("--no-colour", help="Keep it for the story alone.")] = False,
     aside: Annotated[str | None, typer.Option("--aside", help="Set it aside, for this reason.")] = None,
     confirmed: Annotated[bool, typer.Option("--confirmed", help="What is doubtful is right as it is.")] = False,
@@ -148,33 +153,30 @@ def place(
     with open_journal(journal) as kept:
         sha256, shown, own = photo_of(kept, photo), card_of(card_name, journal), workflow.time_zone(kept)
         if aside is not None:
-            set_aside(kept, sha256, why=aside, by=by)
-            item = item_of(kept, sha256, shown, now_of(kept))
+            photos.set_aside(kept, sha256, why=aside, by=by)
+            item = photos.item_of(kept, sha256, shown, now_of(kept))
         else:
-            item = place_photo(
-                kept,
-                sha256,
-                card=shown,
-                by=by,
-                now=now_of(kept),
+            new = Answers(
                 batch=batch,
                 at=when_of(at, kept) if at else None,
-                portions=portion,
+                portions=None if portion is None else tuple(portion),
                 areas=areas_of(area),
+                corners=tuple(corners_of(corners) or ()),
                 colour=False if no_colour else None,
-                confirmed=confirmed,
+                confirmed=photos.ALL if confirmed else (),
             )
-        look = _looks(kept, item)
+            item = photos.place(kept, sha256, new, card=shown, by=by, now=now_of(kept))
+        surface = _surface(kept, item)
     if as_json:
         print_json(workflow.as_json(item))
     else:
         _say_items([item], own)
-        print(look, end="\n" if look else "")
+        print(surface, end="\n" if surface else "")
 
 
 @app.command("clock")
 def clock_of(
-    photos: Annotated[list[str], typer.Argument(help="The photos: the beginnings of their hashes.")],
+    hashes: Annotated[list[str], typer.Argument(metavar="PHOTOS...", help="The beginnings of the photos' hashes.")],
     zone: Zone = None,
     behind: Behind = 0.0,
     card_name: TrayCard = "window",
@@ -184,9 +186,9 @@ def clock_of(
 ) -> None:
     """Correct the time zone or the camera's clock for a set of photos that are kept already."""
     with open_journal(journal) as kept:
-        hashes = [photo_of(kept, photo) for photo in photos]
+        chosen = [photo_of(kept, photo) for photo in hashes]
         clock, own = clock_for(kept, zone, behind), workflow.time_zone(kept)
-        items = set_clock(kept, hashes, clock, card=card_of(card_name, journal), by=by, now=now_of(kept))
+        items = photos.set_clock(kept, chosen, clock, card=card_of(card_name, journal), by=by, now=now_of(kept))
     print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
 
 
@@ -201,7 +203,7 @@ def corrected(
     as_json: AsJson = False,
 ) -> None:
     """Write a whole photo as it would look in standard light."""
-    made = corrected_photo(bytes_of(photo), card_of(card_name, journal), longest, flag=flag)
+    made = photos.corrected_photo(bytes_of(photo), card_of(card_name, journal), longest, flag=flag)
     if made is not None:
         write_file(out, made.jpeg)
     words = made.words if made else "No picture: nothing was learnt from a card in it; `measure` says why."
@@ -276,7 +278,7 @@ def strip(
         print(f"pH {read.ph:.1f}, 95 % interval ± {read.half_width:.2f}{'; kept.' if entry else '.'}")
 
 
-def _say_items(items: Sequence[TrayItem], zone: tzinfo) -> None:
+def _say_items(items: Sequence[InboxItem], zone: tzinfo) -> None:
     for item in items:
         when = clock_words(item.at, zone) if item.at else "no date"
         print(f"{item.sha256[:10]}  {item.name}, {when}: {item.state} {item.batch}".rstrip() + f". {item.why}".rstrip())

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,7 +11,6 @@ import typer
 
 from curejournal import workflow
 from curejournal.base.counting import digits, how_many
-from curejournal.base.errors import CureJournalError
 from curejournal.cli.options import (
     AREA_EXAMPLE,
     DEFAULT_JOURNAL,
@@ -22,6 +20,7 @@ from curejournal.cli.options import (
     At,
     By,
     Code,
+    Confirmed,
     JournalAt,
     Mistyped,
     after,
@@ -38,6 +37,7 @@ from curejournal.cli.options import (
     when_of,
     write_file,
 )
+from curejournal.workflow.photos import ALL, Answers, Arrival, Source, add_photos
 
 
 @app.command()
@@ -151,63 +151,44 @@ def take_in(
     corners: Annotated[str | None, typer.Option("--corners", help='The card\'s corners: "x,y x,y x,y x,y".')] = None,
     caption: Annotated[str, typer.Option("--caption")] = "",
     keep: Annotated[bool, typer.Option("--keep", help="Keep a photo without colour for the story.")] = False,
+    confirmed: Confirmed = False,
     at: At = None,
     by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Take photos into the journal: dated, measured, filed under their batch."""
-    results: list[workflow.TakenIn] = []
+    places, seen = areas_of(area), tuple(corners_of(corners) or ())
+    sources = [Source(photo.name, partial(bytes_of, photo)) for photo in photos]
     with open_journal(journal) as kept:
-        zone, now = workflow.time_zone(kept), now_of(kept)
         the_card = card_of(card_name, journal) if card_name else None
-        for photo in photos:
-            with _after(results, photo.name):
-                taken = workflow.take_in(
-                    kept,
-                    code,
-                    bytes_of(photo),
-                    name=photo.name,
-                    card=the_card,
-                    by=by,
-                    now=now,
-                    zone=zone,
-                    areas=areas_of(area),
-                    portion=portion,
-                    corners=corners_of(corners),
-                    at=when_of(at, kept) if at else None,
-                    caption=caption,
-                    keep_without_colour=keep or the_card is None,
-                )
-            results.append(taken)
+        answers = Answers(
+            at=when_of(at, kept) if at else None,
+            areas=places,
+            corners=seen,
+            window="" if places else portion,
+            caption=caption or None,
+            confirmed=ALL if confirmed else (),
+        )
+        arrivals = add_photos(
+            kept, code, sources, the_card, answers, by=by, now=now_of(kept), story=keep or the_card is None
+        )
     if as_json:
-        print_json({"photos": [_as_json(result) for result in results]})
+        print_json({"photos": [_as_json(arrival) for arrival in arrivals]})
     else:
-        for result in results:
-            print(f"{result.name}: {result.outcome}. {result.why}".rstrip())
-    if any(result.outcome == "not kept" for result in results):
+        for arrival in arrivals:
+            print(f"{arrival.name}: {arrival.outcome}. {arrival.why}".rstrip())
+    if any(arrival.outcome == "left out" for arrival in arrivals):
         raise typer.Exit(NO_COLOUR)
 
 
-@contextmanager
-def _after(results: Sequence[workflow.TakenIn], name: str) -> Iterator[None]:
-    """A refusal says which photo it is of, and which were kept before it."""
-    try:
-        yield
-    except CureJournalError as fault:
-        kept = ", ".join(result.name for result in results if result.entries)
-        if not results:
-            raise
-        safe = f"Kept before it: {kept}." if kept else fault.safe
-        raise CureJournalError(f"{name}: {fault.what}", f"{fault.do} Then take in the rest.", safe) from fault
-
-
-def _as_json(result: workflow.TakenIn) -> dict[str, Any]:
+def _as_json(arrival: Arrival) -> dict[str, Any]:
+    measured = arrival.analysis and arrival.analysis.measurement
     return {
-        "name": result.name,
-        "outcome": result.outcome,
-        "why": result.why,
-        "photo": result.photo.sha256 if result.photo else None,
-        "measurement": workflow.measurement_as_json(result.measurement) if result.measurement else None,
-        "entries": [entry.id for entry in result.entries],
+        "name": arrival.name,
+        "outcome": arrival.outcome,
+        "why": arrival.why,
+        "photo": arrival.item.sha256 if arrival.item else None,
+        "measurement": workflow.measurement_as_json(measured) if measured and measured.card else None,
+        "entries": [entry.id for entry in arrival.entries],
     }

@@ -14,7 +14,7 @@ import types
 import typing
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import MISSING, fields
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from curejournal.batch.records import RECORDS
@@ -143,7 +143,7 @@ def _cells(value: Any, hint: Any) -> list[str]:
         return [""] * 3 if value is None else [json.dumps(number) for number in value]
     if value is None and kind is not Any:
         return [""]
-    return [escaped(value) if kind in {str, datetime} else json.dumps(value, ensure_ascii=False)]
+    return [escaped(value) if kind in {str, datetime, date} else json.dumps(value, ensure_ascii=False)]
 
 
 def _read(
@@ -181,7 +181,7 @@ def _value(cells: Mapping[str, str], field: str, hint: Any) -> Any:
     cell = cells[field]
     if may_be_none and cell == "":
         return None
-    if kind in {str, datetime}:
+    if kind in {str, datetime, date}:
         return unescaped(cell)
     if kind is float:
         return _number(cell, field)

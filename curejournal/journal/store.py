@@ -241,15 +241,20 @@ class Journal(Ledger):
         *,
         by: str,
         settings: Mapping[str, Any] = MappingProxyType({}),
+        original: tuple[bytes, PhotoFacts] | None = None,
         unless_filed: str = "",
     ) -> tuple[Entry, ...]:
         """Enter records, each with the code of its batch, and set settings: all of it or nothing; see `add_many`.
 
-        `unless_filed` is the hash of a photo: if a current entry names it already, only the settings are set.
+        `original` is a photo to be kept with them, see `keep_photo`; `unless_filed` is the hash of a photo: if a
+        current entry names it already, no record is entered.
         """
         by = self._signer(by)
+        sha256 = self._on_the_shelf(*original) if original else ""
         filed = select(entry_table.c.id).where(entry_table.c.photo_sha256 == unless_filed, CURRENT).limit(1)
         with self._writing() as connection:
+            if original:
+                self._know_photo(connection, sha256, len(original[0]), original[1])
             self._set(connection, settings)
             batches = [(self._batch(connection, code).id, item) for code, item in items]
             if connection.scalar(filed) is not None:

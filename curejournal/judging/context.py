@@ -10,10 +10,12 @@ import numpy as np
 
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import (
+    NEW_SURFACE,
     AlkaliTest,
     Batch,
     ColourReading,
     Entry,
+    Event,
     PacketCheck,
     ScalarReading,
     Weighing,
@@ -141,6 +143,13 @@ def _lye_left(context: Context, concentrated: Callable[[datetime], float]) -> Ly
     )
 
 
+def weighed_by_two(batch: Batch) -> bool:
+    """Whether one person weighed the recipe and another checked it, by the details of its making."""
+    made = [details for _, details in batch.records(MakingDetails)]
+    by, checked = (made[-1].weighed_by.strip(), made[-1].checked_by.strip()) if made else ("", "")
+    return bool(by and checked) and by.casefold() != checked.casefold()
+
+
 def _recipe_known(context: Context) -> RecipeKnown | None:
     lye, recipe = context.lye, context.batch.recipe
     if lye is None or recipe is None or lye.lye_g <= 0 or lye.unknown_oils or context.margin_absurd:
@@ -150,6 +159,8 @@ def _recipe_known(context: Context) -> RecipeKnown | None:
     covered = {check.covers for _, check in context.batch.records(WeighingCheck)}
     if covered >= {"lye", "oils"}:
         guards.append("weighed twice")
+    if weighed_by_two(context.batch):
+        guards.append("weighed by two people")
     naoh_g = sum(spread.middle_g for spread in lye_spreads(recipe)) * NAOH_PER_KOH - lye.acids_take_g
     return RecipeKnown(
         superfat_pct=nominal,
@@ -168,13 +179,19 @@ def _share_of_water(batch: Batch, lye: LyeCheck | None) -> float | None:
     return water_share(batch.recipe) if batch.recipe is not None and melted else None
 
 
-def journeys(batch: Batch, on: datetime, rules: Limits) -> dict[str, ColourSeries]:
-    """What the colour of each portion does, by its entries up to `on`."""
+def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = False) -> dict[str, ColourSeries]:
+    """What the colour of each portion does, by its entries up to `on`.
+
+    A planed, stamped or washed face is a new surface: once it was measured, what was read before it is left aside,
+    unless `all_surfaces` are asked for, as for what a material did.
+    """
     batch = batch.as_of(on)
     readings: dict[str, list[Entry]] = {}
     for entry in batch.of(ColourReading):
         assert isinstance(entry.record, ColourReading)
         readings.setdefault(entry.record.portion, []).append(entry)
+    if not all_surfaces:
+        readings = {name: _of_last_surface(batch, name, entries) for name, entries in readings.items()}
     portions = {portion.name: portion for portion in batch.portions}
     controls = [entry for p in portions.values() if p.control for entry in readings.get(p.name, [])]
     found = {}
@@ -192,6 +209,13 @@ def journeys(batch: Batch, on: datetime, rules: Limits) -> dict[str, ColourSerie
             curve_until=on,
         )
     return found
+
+
+def _of_last_surface(batch: Batch, portion: str, readings: list[Entry]) -> list[Entry]:
+    """The readings of the face that a portion has now; all, if it was not measured since it was made new."""
+    made = [at for at, event in batch.records(Event) if event.kind in NEW_SURFACE and event.portion in ("", portion)]
+    since = [entry for entry in readings if not made or entry.at >= max(made)]
+    return since or readings
 
 
 def _concentrated(drying: DryingReport, poured: datetime | None) -> Callable[[datetime], float]:

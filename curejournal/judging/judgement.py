@@ -11,12 +11,12 @@ from typing import Literal
 from curejournal.base.counting import how_many
 from curejournal.batch.records import AlkaliTest, BarsOut, Batch, Decision, PacketCheck, SurfaceNote
 from curejournal.judging.alkali import AlkaliSummary, Outcome
+from curejournal.judging.checks import CHECKS, NEEDED, SAFETY
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context, build_context
 from curejournal.judging.drying import DryingReport
 from curejournal.judging.findings import CheckName, Finding, Verdict
-from curejournal.judging.checks import CHECKS, NEEDED, SAFETY
 from curejournal.judging.limits import RULES_EDITION, Limits, edition_of
 from curejournal.judging.tasks import Task, list_tasks
 from curejournal.judging.traceability import describe_bars_out, gone_out

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
 
 from curejournal.base.errors import CureJournalError
 
@@ -93,6 +94,53 @@ class Limits:
         """Edition of the rules and a short hash of the limits: the same limits give the same version."""
         text = repr([(limit.name, float(getattr(self, limit.name))) for limit in fields(self)])
         return f"{RULES_EDITION}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
+
+
+STRICTER_ABOVE = frozenset({"min_age_days", "weighings_days_apart", "colour_days_apart", "alkali_test_days"})
+"""Limits that are stricter the higher they are; all others are stricter the lower they are."""
+
+
+def strictest(*some: Limits) -> Limits:
+    """Of several sets of limits the strictest of each limit."""
+    return Limits(
+        **{
+            limit.name: (max if limit.name in STRICTER_ABOVE else min)(getattr(one, limit.name) for one in some)
+            for limit in fields(Limits)
+        }
+    )
+
+
+def narrowed(floor: Limits, limits: Mapping[str, float], *, strict: bool = True, of: str = "the workshop") -> Limits:
+    """A set of limits with some of its own.
+
+    Parameters
+    ----------
+    floor : Limits
+        Those that count for what is not named.
+    limits : mapping of name to float
+    strict : bool
+        Refuse one that is laxer than the floor's; otherwise it stays as given.
+    of : str
+        Whose the floor is, for the refusal.
+
+    Raises
+    ------
+    LimitTooLoose
+        For a limit that is not known, out of its bounds, or laxer.
+
+    """
+    known = {limit.name: limit.metadata for limit in fields(Limits)}
+    for name, value in limits.items():
+        if name not in known:
+            raise LimitTooLoose(f"There is no limit “{name}”.", f"Choose one of: {', '.join(known)}.")
+        least, above = getattr(floor, name), name in STRICTER_ABOVE
+        if strict and (value < least if above else value > least):
+            words, unit = known[name]["words"], known[name]["unit"]
+            raise LimitTooLoose(
+                f"{words.capitalize()}: {value:g} {unit} is laxer than {least:g}, the limit of {of}.",
+                f"Choose {least:g} or {'more' if above else 'less'}, or change the limit of {of} first.",
+            )
+    return replace(floor, **limits)
 
 
 def edition_of(version: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
@@ -65,6 +65,12 @@ def list_tasks(context: Context, all_go: bool, held: str, findings: Mapping[Chec
         things.append(Task("release", on, "Review and release", _why_release(findings)))
     if context.batch.none_left:
         things = [thing for thing in things if thing.what in ("complete", "decide", "release")]
+    place = context.batch.place
+    if place:
+        at_the_rack = ("weigh", "photograph", "test", "look")
+        things = [
+            replace(thing, words=f"{thing.words} ({place})") if thing.what in at_the_rack else thing for thing in things
+        ]
     return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
 
 

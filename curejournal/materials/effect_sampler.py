@@ -24,6 +24,9 @@ TAIL = 6.0
 """Degrees of freedom of the noise: Student's t, which forgives an odd batch. Ours."""
 CULPRITS_EXPECTED = 2.0
 """Materials of one journal that do something, before any batch is seen: Beta(2, number of materials). Ours."""
+SEASON_SD = 5.0
+"""What the time of the year may do, ΔE00, in each of its two waves (once and twice a year). Ours: rooms are warm, or
+cold and damp, and turns run with it."""
 CHAINS, SWEEPS, WARM_UP, NOISE_EVERY = 48, 360, 60, 3
 """Chains side by side, sweeps kept of each and left out before, and how often the noise is drawn, the slowest part.
 Ours: against integration on a grid chances agree within 0.05, means within 0.1 ΔE00 (tests)."""
@@ -40,13 +43,17 @@ class Dose:
 
 @dataclass(frozen=True)
 class Observation:
-    """What was seen in one portion of one batch, with its standard deviation, and what was in it."""
+    """What was seen in one portion of one batch, with its standard deviation, and what was in it.
+
+    `year_part` is when it was poured, as a part of its year from 0 to 1; None leaves the season out of account.
+    """
 
     batch: str
     portion: str
     value: float
     sd: float
     doses: tuple[Dose, ...]
+    year_part: float | None = None
 
 
 @dataclass(frozen=True)
@@ -70,7 +77,11 @@ class Column:
 
 @dataclass(frozen=True)
 class Draws:
-    """Draws of the posterior; `at_usual` of shape (draws, columns) are effects at each column's usual dose."""
+    """Draws of the posterior; `at_usual` of shape (draws, columns) are effects at each column's usual dose.
+
+    `season` of shape (draws, waves) are the heights of the waves of the year, `waves` of shape (portions, waves) those
+    waves when each portion was poured; without any where the season is left out of account.
+    """
 
     columns: tuple[Column, ...]
     base: Array
@@ -80,6 +91,8 @@ class Draws:
     share: Array
     weights: Array
     seed: int
+    season: Array
+    waves: Array
 
     def column_of(self, material: str) -> int:
         """The column that a material is part of."""
@@ -88,11 +101,22 @@ class Draws:
     def one_more(self, value: Array, unknown: int = 0) -> Array:
         """Values with the noise of one more batch, and what `unknown` new materials may do."""
         rng = np.random.default_rng(self.seed + 1)
+        # Nobody knows when it will be poured: at a time of the year like any that was seen.
+        value = value + (self.season * self.waves[rng.integers(len(self.waves), size=len(value))]).sum(1)
         for _ in range(unknown):
             does = rng.random(len(value)) < self.share
             value = value + does * np.abs(rng.normal(0.0, SLAB_SD, len(value)))
         spread = np.hypot(self.noise_sd, self.share_sd * np.maximum(value - BASE, 0.0))
         return np.asarray(value + spread * rng.standard_t(TAIL, len(value)))
+
+
+def year_waves(parts: Sequence[float | None]) -> Array:
+    """The year's waves at each pour, of shape (pours, 4), centred; of no width unless every pour has its time."""
+    if any(part is None for part in parts):
+        return np.zeros((len(parts), 0))
+    angle = 2 * np.pi * np.array(parts, np.float64)
+    waves = np.stack([np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)], axis=1)
+    return np.asarray(waves - waves.mean(0), np.float64)
 
 
 def sample(observations: Sequence[Observation], columns: tuple[Column, ...], seed: int) -> Draws:
@@ -110,6 +134,8 @@ def sample(observations: Sequence[Observation], columns: tuple[Column, ...], see
     base, tails = np.full(CHAINS, BASE), np.ones((CHAINS, count))
     chosen = rng.integers(len(grid), size=CHAINS)
     share = np.full(CHAINS, CULPRITS_EXPECTED / (CULPRITS_EXPECTED + width))
+    waves = year_waves([seen.year_part for seen in observations])
+    season = np.zeros((CHAINS, waves.shape[1]))
     rest = values - base[:, None] - effects @ design.T
     kept = []
     for sweep in range(WARM_UP + SWEEPS):
@@ -119,6 +145,11 @@ def sample(observations: Sequence[Observation], columns: tuple[Column, ...], see
         middle = ((weights * rest).sum(1) + BASE * BASE_SD**-2) / precision
         base = middle + rng.normal(size=CHAINS) / np.sqrt(precision)
         rest -= base[:, None]
+        for k, wave in enumerate(waves.T):
+            rest += season[:, k, None] * wave
+            precision = weights @ wave**2 + SEASON_SD**-2
+            season[:, k] = (weights * rest) @ wave / precision + rng.normal(size=CHAINS) / np.sqrt(precision)
+            rest -= season[:, k, None] * wave
         for j in rng.permutation(width):
             row = design[:, j]
             rest += effects[:, j, None] * row
@@ -139,8 +170,9 @@ def sample(observations: Sequence[Observation], columns: tuple[Column, ...], see
             chosen = (log_chance + rng.gumbel(size=log_chance.shape)).argmax(1)
             tails = rng.gamma((TAIL + 1) / 2, 1.0, rest.shape) / ((TAIL + rest**2 / grid[chosen]) / 2)
         if sweep >= WARM_UP:
-            kept.append((base, effects.copy(), grid_noise[chosen], grid_share[chosen], share, (tails / grid[chosen])))
-    bases, at_usual, noise, shares_sd, shares, precisions = zip(*kept, strict=True)
+            spreads = grid_noise[chosen], grid_share[chosen]
+            kept.append((base, effects.copy(), *spreads, share, (tails / grid[chosen]), season.copy()))
+    bases, at_usual, noise, shares_sd, shares, precisions, seasons = zip(*kept, strict=True)
     return Draws(
         columns,
         np.concatenate(bases),
@@ -150,4 +182,6 @@ def sample(observations: Sequence[Observation], columns: tuple[Column, ...], see
         np.concatenate(shares),
         np.mean(np.concatenate(precisions), axis=0),
         seed,
+        np.concatenate(seasons),
+        waves,
     )

@@ -8,7 +8,7 @@ tails so that one odd batch decides nothing. The posterior is drawn by Gibbs sam
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,6 +26,8 @@ NAMED = 0.9
 """Chance from which a material is named; two that only together reach it are reported as not told apart. Ours."""
 RATIO_ALIKE = 0.95
 """Correlation of doses over the batches from which two materials count as never apart, too. Ours."""
+FEWEST_BESIDE = 3
+"""Batches without a material, poured at the time of the year when it was used, that tell it from that season. Ours."""
 FEWEST = 4
 """Portions below which nothing is said. Ours: base, noise and one effect already take three."""
 
@@ -41,6 +43,8 @@ class Effect:
     `chance` that it does anything. `per_pct` is its effect for each % of the oils, `at_usual_dose` the effect at
     `usual_dose_pct` (together, for more than one): medians with 95% intervals. `separable` is false for materials that
     were never apart, or for one that is in every portion; `not_told_apart_from` are others that may be it instead.
+    `one_season` is true if it was used at one time of the year only, when hardly anything else was poured: it cannot be
+    told from that season.
     """
 
     materials: tuple[str, ...]
@@ -52,6 +56,12 @@ class Effect:
     at_usual_dose: Interval
     separable: bool
     not_told_apart_from: tuple[str, ...]
+    one_season: bool = False
+
+    @property
+    def named(self) -> bool:
+        """Whether it is named as a cause."""
+        return self.chance >= NAMED and not self.one_season
 
 
 @dataclass(frozen=True)
@@ -225,9 +235,42 @@ def _effects(observations: Sequence[Observation], draws: Draws) -> tuple[Effect,
                 at_usual_dose=interval_of(at_usual),
                 separable=len(column.materials) == 1 and not _everywhere(column.relative),
                 not_told_apart_from=tuple(instead),
+                one_season=_one_season(observations, column.relative),
             )
         )
     return tuple(effects[j] for j in np.argsort(-draws.at_usual.mean(0), kind="stable"))
+
+
+def _one_season(observations: Sequence[Observation], relative: Array) -> bool:
+    held = {seen.batch for seen, pct in zip(observations, relative, strict=True) if pct > 0}
+    return at_one_season({seen.batch: seen.year_part for seen in observations}, held)
+
+
+def at_one_season(parts: Mapping[str, float | None], held: Collection[str]) -> bool:
+    """Whether a material was used within one half of the year only, with too few pours without it there to compare.
+
+    Parameters
+    ----------
+    parts : mapping of batch to float or None
+        When each was poured, as a part of its year.
+    held : collection of batches
+        Those that held the material.
+
+    """
+    inside = its_season(parts, held, 0.5)
+    if not inside:
+        return False
+    return len(inside - set(held)) < FEWEST_BESIDE and len(parts.keys() - inside) >= FEWEST_BESIDE
+
+
+def its_season(parts: Mapping[str, float | None], held: Collection[str], most: float) -> set[str]:
+    """The batches poured at the time of the year when a material was used; none if that is longer than `most` of it."""
+    days = sorted(part for code, part in parts.items() if code in held and part is not None)
+    gaps = [(after - before) % 1.0 for before, after in zip(days, [*days[1:], *days[:1]], strict=True)]
+    if None in parts.values() or len(days) < 2 or max(gaps) < 1.0 - most:
+        return set()
+    first, long = days[(gaps.index(max(gaps)) + 1) % len(days)], 1.0 - max(gaps)
+    return {code for code, part in parts.items() if part is not None and (part - first) % 1.0 <= long + 1e-9}
 
 
 def _alone(does: NDArray[np.bool_], one: int, other: int) -> float:

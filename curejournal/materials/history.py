@@ -323,8 +323,13 @@ def observations(told: Iterable[Story], what: What = "turn") -> tuple[tuple[Obse
             if item.dose_pct
         )
         sd = max((value.high - value.estimate) / 1.96, 0.05)
-        kept.append(Observation(story.batch, story.portion, value.estimate, sd, doses))
+        kept.append(Observation(story.batch, story.portion, value.estimate, sd, doses, _year_part(story.poured_at)))
     return tuple(kept), tuple(left_out)
+
+
+def _year_part(at: datetime | None) -> float | None:
+    """When it was poured, as a part of its year."""
+    return None if at is None else ((at.timetuple().tm_yday - 1) % 365) / 365
 
 
 def turn_seen(story: Story) -> bool:

@@ -36,7 +36,8 @@ from curejournal.judging.judgement import judge
 from curejournal.judging.target import NoColourToPick
 from curejournal.soap.liquids import liquid_named, more_than_water
 from curejournal.soap.recipe import Batter, Embed, Recipe
-from curejournal.workflow.verdicts import current_limits, judge_batch, pieces_held
+from curejournal.workflow.rules import current_limits, limits_of
+from curejournal.workflow.verdicts import judge_batch, pieces_held
 
 # Through a tuple of one, since pydantic takes no config for a plain dataclass. What no recipe has may be mistyped.
 _RECIPE = TypeAdapter(tuple[Recipe], config=ConfigDict(extra="forbid"))
@@ -171,9 +172,8 @@ def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: dateti
         Doubt("no such batch", f"The journal has no batch “{missing}” to embed.", "Is the code right?")
         for missing in unknown
     ]
-    rules = current_limits(journal)
     planned = Batch(code, "", (Entry(0, now, "", now, recipe),))
-    held = pieces_held(journal, planned, lambda parent: judge(parent, now, rules))
+    held = pieces_held(journal, planned, lambda parent: judge(parent, now, limits_of(journal, parent)))
     if held:
         titrate = "It may be poured; sell none of it before three of its bars were titrated, each under its name."
         do = titrate if recipe.rebatch else "Leave them out until that batch is settled."

@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from curejournal.colour.sample import Grade, Lab
 from curejournal.documents.card_sheet import Paper, card_pdf
 from curejournal.journal.store import Journal
-from curejournal.judging.target import NoColourToPick
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
 from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
 from curejournal.photo.read.picture_file import read_photo
-from curejournal.workflow.photos.measuring import Places, measure_photo, reason_for_none
 
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
@@ -91,22 +88,3 @@ def _keep(journal: Journal, card: Card, copy_id: str) -> list[str]:
         f"{card.name} was measured before. The new colours count for photos that are measured from now on; "
         "the earlier ones stay in the journal. If it is another print, give it another name."
     ]
-
-
-def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, str]:
-    """The colour of a swatch photographed with a card, and where it is from; the photo is not kept.
-
-    Raises
-    ------
-    NoColourToPick
-        Unless exactly one area has a colour, better than indicative.
-    NotAPicture, PictureDamaged, PictureTooLarge
-    """
-    measurement = measure_photo(data, card, areas)
-    seen = [area for area in measurement.areas if area.sample is not None and area.grade.rank < Grade.INDICATIVE.rank]
-    if len(seen) != 1 or seen[0].sample is None:
-        why = f"{len(seen)} areas have a colour" if len(seen) > 1 else reason_for_none(measurement)
-        raise NoColourToPick(
-            f"No swatch could be measured: {why}", "Show one swatch in the card's window, or one area."
-        )
-    return seen[0].sample.lab, f"photographed with card {measurement.card}"

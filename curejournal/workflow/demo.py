@@ -13,7 +13,6 @@ from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter
 
@@ -22,6 +21,7 @@ from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import AlkaliTest, Event, Portion, Record, ScalarReading, SurfaceNote, Weighing
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Recipe
+from curejournal.workflow.photos import ALL, Answers, Source, add_photo, outline_of
 
 ROWS: dict[str, type[Record]] = {
     "portions": Portion,
@@ -80,7 +80,6 @@ def build_demo(journal: Journal, folder: Path, progress: Callable[[Step], None] 
 def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) -> None:
     scenario = tomllib.loads((folder / "journal.toml").read_text("utf-8"))
     stands_at: datetime = scenario["calendar_stands_at"]
-    zone = ZoneInfo(scenario["time_zone"])
     known = {head.code for head in journal.batches()}
     photos = sum(len(batch.get("photos", ())) for batch in scenario["batches"])
     photos += sum(len(card["photos"]) for card in scenario["cards"])
@@ -99,22 +98,19 @@ def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) ->
             _start(journal, batch, stands_at)
         _enter_rows(journal, batch)
         for photo in batch.get("photos", ()):
-            taken = workflow.take_in(
-                journal,
-                batch["code"],
-                (folder / photo["file"]).read_bytes(),
-                name=photo["file"],
-                card=workflow.find_card(photo["card"], journal) if photo.get("card") else None,
-                by=photo["by"],
-                now=stands_at,
-                zone=zone,
-                areas={name: tuple(box) for name, box in photo.get("areas", {}).items()} or None,
-                portion=photo.get("portion", ""),
-                caption=photo.get("caption", ""),
-                keep_without_colour=True,
-            )
+            lying = workflow.find_card(photo["card"], journal) if photo.get("card") else None
+            source = Source(photo["file"], (folder / photo["file"]).read_bytes)
+            said, by = _answers(photo), photo["by"]
+            arrival = add_photo(journal, batch["code"], source, lying, said, by=by, now=stands_at, story=True)
             done += 1
-            progress(Step(done, photos, f"{batch['name']}: {photo['file']}, {taken.outcome}"))
+            progress(Step(done, photos, f"{batch['name']}: {photo['file']}, {arrival.outcome}"))
+
+
+def _answers(photo: dict[str, Any]) -> Answers:
+    """What the scenario's people say with a photo."""
+    areas = {name: outline_of(tuple(box)) for name, box in photo.get("areas", {}).items()}
+    window = "" if areas else photo.get("portion", "")
+    return Answers(areas=areas or None, window=window, caption=photo.get("caption"), confirmed=ALL)
 
 
 def _start(journal: Journal, batch: dict[str, Any], now: datetime) -> None:

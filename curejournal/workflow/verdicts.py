@@ -7,39 +7,31 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+import numpy as np
+
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import Act, Batch, Decision, Entry
+from curejournal.batch.records import Act, Batch, ColourReading, Decision, Entry
 from curejournal.batch.validation import check_record
+from curejournal.colour.difference import Interval, difference_interval
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
-from curejournal.judging.limits import Limits
 from curejournal.judging.rebatch import why_held
 from curejournal.judging.tasks import Task
 from curejournal.judging.traceability import Recall
 from curejournal.workflow.json_output import as_json
-from curejournal.workflow.settings import RULES, keep_settings
+from curejournal.workflow.rules import limits_of
 
 
 class NotReady(CureJournalError):
     """A release was asked for that the evidence does not carry."""
 
 
-def current_limits(journal: Journal) -> Limits:
-    """The maker's limits, as kept in the journal, or the defaults."""
-    return Limits(**journal.setting(RULES, {}))
-
-
-def save_limits(journal: Journal, rules: Limits) -> Limits:
-    """Keep the maker's limits; earlier ones stay in the history."""
-    keep_settings(journal, rules=rules)
-    return rules
-
-
 def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     """The verdict on a batch as it stood at a time, with its evidence; a recall names all that it reaches."""
-    batch, rules = journal.batch(code), current_limits(journal)
-    judgement = judge(batch, on, rules, pieces_held(journal, batch, lambda parent: judge(parent, on, rules)))
+    batch = journal.batch(code)
+    held = pieces_held(journal, batch, lambda parent: judge(parent, on, limits_of(journal, parent)))
+    judgement = judge(batch, on, limits_of(journal, batch), held)
     if not judgement.recall:
         return judgement
     return replace(judgement, recall=traceability.recall(journal.all_batches(), code, judgement.recall).words)
@@ -55,11 +47,11 @@ def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
 
     Each names every batch that it reaches, and the bars that others have. Empty if nothing raises one.
     """
-    batch, rules = journal.batch(code), current_limits(journal)
+    batch = journal.batch(code)
     every = journal.all_batches()
     found = []
     for one in (batch, *traceability.ancestors(every, batch.code)):
-        questions = judge(one, on, rules).recall
+        questions = judge(one, on, limits_of(journal, one)).recall
         if questions:
             found.append(traceability.recall(every, one.code, questions))
     return tuple(found)
@@ -67,12 +59,12 @@ def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
 
 def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, Task]]:
     """What is due in all batches, most pressing first."""
-    rules, every = current_limits(journal), journal.all_batches()
-    found = {batch.code: judge(batch, on, rules) for batch in every}
+    every = [batch for batch in journal.all_batches() if batch.kind != "earlier stock"]
+    found = {batch.code: judge(batch, on, limits_of(journal, batch)) for batch in every}
     for batch in every:
         pieces = pieces_held(journal, batch, lambda parent: found[parent.code])
         if pieces:
-            found[batch.code] = judge(batch, on, rules, pieces)
+            found[batch.code] = judge(batch, on, limits_of(journal, batch), pieces)
     due = [(batch, item) for batch in every for item in found[batch.code].due]
     return sorted(due, key=lambda pair: pair[1].when)
 
@@ -133,7 +125,22 @@ def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgem
 
     `judged` gives the verdict on each of those others, without regard to what is in it in turn.
     """
+    if batch.kind in NOT_FOR_SALE:
+        return NOT_FOR_SALE[batch.kind]
     if not traceability.parents(batch.recipe):
         return ""
     every = {known.code: known for known in (*journal.all_batches(), batch)}
     return why_held(batch, every, judged)
+
+
+NOT_FOR_SALE = {
+    "test pour": "it is a test pour, which is not for sale",
+    "earlier stock": "it is stock from before this journal, which is not judged here",
+}
+"""Kinds of batches that are never released, and why."""
+
+
+def difference(first: ColourReading, second: ColourReading) -> Interval:
+    """How far two kept colours lie apart, ΔE00; their errors count as independent."""
+    covariance = np.add(first.covariance, second.covariance)
+    return difference_interval(first.lab, second.lab, covariance)

@@ -23,12 +23,13 @@ from skimage.color import deltaE_ciede2000
 
 from curejournal.base.errors import CureJournalError
 from curejournal.colour.sample import Lab
-from curejournal.photo.analysis import look
 from curejournal.photo.find.placement import Points
 from curejournal.photo.measure.measurement import Area, measure
 from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.strip import enrol_key, read_strip
 from curejournal.photo.window.portions import Expected, match
+from curejournal.workflow.photos import Cards
+from curejournal.workflow.photos.analyse import analyse
 from tests.benchmarks.window_card import CAMERAS, FAMILIES, LIGHTS, PHONES, Cameras, scene, soap_paint, true_card
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.printing import Printer
@@ -128,7 +129,7 @@ def one_window(task: tuple[int, int, Cameras]) -> Seen:
     )
     setting = f"{number}: {count} portions{', swirled' if swirled else ''}, {LIGHTS[number % len(LIGHTS)]}"
     photo = read_photo(drawn_photo.jpeg)
-    found = look(photo, card)
+    found = analyse(drawn_photo.jpeg, Cards(card))
     surface = [finding for finding in found.surface if finding.kind == "orange spots"]
     false_spots = sum(finding.count or 0 for finding in surface)
     others = tuple(finding.kind for finding in found.surface if finding.kind != "orange spots")
@@ -181,7 +182,7 @@ def one_spotted(task: tuple[int, int]) -> tuple[int, int, int]:
         if all(np.hypot(x - a, y - b) > 5 for a, b in places):
             places.append((x, y))
     spots = tuple((x, y, float(rng.uniform(1, 3)), orange) for x, y in places)
-    found = look(read_photo(photo_of(rng, number, printer, [base], spots=spots)[0].jpeg), true_card(printer))
+    found = analyse(photo_of(rng, number, printer, [base], spots=spots)[0].jpeg, Cards(true_card(printer)))
     if found.layers is None or not found.measurement.usable:
         return 0, 0, 0
     seen = sum(finding.count or 0 for finding in found.surface if finding.kind == "orange spots")

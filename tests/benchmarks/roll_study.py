@@ -21,8 +21,7 @@ import numpy as np
 from curejournal.batch.records import ColourReading
 from curejournal.journal.store import Journal
 from curejournal.photo.find.tag import payload
-from curejournal.workflow.photos.folder_import import files_in, take_in_all
-from curejournal.workflow.photos.inbox import Clock
+from curejournal.workflow.photos import Clock, files_in, import_photos
 from tests.photo.windows import drawn, window
 
 
@@ -46,7 +45,7 @@ def opened(folder: Path) -> Journal:
 def take_all(folder: Path, photos: Path, workers: int) -> None:
     with opened(folder) as journal:
         now = datetime(2026, 10, 1, tzinfo=UTC)
-        take_in_all(
+        import_photos(
             journal, files_in([photos]), card=window(), by="Kaja (invented)", now=now, clock=Clock(UTC), workers=workers
         )
 

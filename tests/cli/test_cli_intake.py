@@ -43,7 +43,7 @@ def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> 
     at = datetime.fromisoformat(arrived["photos"][0]["item"]["at"])
     assert at.astimezone(UTC) == datetime(2026, 9, 10, 8, 35, tzinfo=UTC)
     (waiting,) = as_json("tray", journal=journal)["photos"]
-    assert [question["about"] for question in waiting["questions"]] == ["batch"]
+    assert [question["kind"] for question in waiting["questions"]] == ["batch"]
     assert waiting["sha256"][:10] in run("tray", journal=journal)
     placed = as_json("place", waiting["sha256"][:10], "--batch", "B-1", journal=journal)
     assert placed["state"] == "placed"

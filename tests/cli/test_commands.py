@@ -204,7 +204,7 @@ def test_a_batch_from_the_pour_to_a_verdict(tmp_path: Path, pictures: dict[str, 
     assert started["batch"]["code"] == "B1"
     as_json("batch", "note", "B1", "poured", "--at", "2026-09-01T10:00", journal=journal)
     taken = as_json("take-in", "B1", pictures["good"], "--card", "window", "--at", "2026-09-10T10:00", journal=journal)
-    assert taken["photos"][0]["outcome"] == "kept"
+    assert taken["photos"][0]["outcome"] == "placed"
     as_json("weigh", "B1", "bar 1", "120.5", "--resolution", "0.1", "--at", "2026-09-03T10:00", journal=journal)
     as_json("test", "B1", "strip", "--ph", "9.5", "--half-width", "0.5", "--at", "2026-10-01T10:00", journal=journal)
     judgement = as_json("judge", "B1", "--on", "2026-10-02", journal=journal)

@@ -25,15 +25,15 @@ from curejournal.journal.ledger import Ledger
 from curejournal.journal.store import Journal
 from curejournal.photo.find.tag import payload
 from curejournal.workflow import documents
-from curejournal.workflow.photos import folder_import, proposal, strips
+from curejournal.workflow.photos import Clock, Source, adding, analyse, commit, import_photos, importing, strips
 from tests.cli.test_cli_recipe import MIXED
 from tests.photo.windows import drawn
-from tests.rolls import looked_once
+from tests.rolls import analysed_once
 from tests.ui.journals import CREAM, OURS, TAKEN, plain_jpeg, small_journal
 
 # Commands that follow each other are tried each in turn; words in capitals stand for what `workshop` lays out.
 WRITES = """
-take-in B-2 HERE/one.jpg HERE/two.jpg --keep --at 2026-11-25
+take-in B-2 HERE/one.jpg HERE/two.jpg --keep --at 2026-11-25T08:00
 intake HERE/roll --workers 1 --behind 3
 batch start B-9 --name New --recipe HERE/mixed.toml --portion top --portion base
 batch portion B-1 soap --control --batter 900 --confirmed ; batch note B-2 trace --confirmed
@@ -116,10 +116,10 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, 
     with Journal.open(here / "journal") as journal:
         journal.set_setting("tag id", OURS)
         files |= {"bundle": documents.bundle(journal, "B-1"), "mixed.toml": MIXED.encode()}
-        sources = [folder_import.Source(f"{k}.jpg", lambda k=k: roll[k].jpeg) for k in range(2)]
+        sources = [Source(f"{k}.jpg", lambda k=k: roll[k].jpeg) for k in range(2)]
         how = {"card": workflow.find_card("window"), "by": "Ann", "now": workflow.calendar(journal, TAKEN)}
-        clock = folder_import.Clock(workflow.time_zone(journal))
-        waits, placed = folder_import.take_in_all(journal, sources, clock=clock, workers=1, **how)
+        clock = Clock(workflow.time_zone(journal))
+        waits, placed = import_photos(journal, sources, clock=clock, workers=1, **how)
     assert (waits.outcome, placed.outcome) == ("needs you", "placed")
     for name, data in files.items():
         (here / name).write_bytes(data)
@@ -184,8 +184,8 @@ def test_what_a_refusal_says_is_safe_is_true(
     monkeypatch.setattr(strips, "check_photo", lambda seen: seen)
     monkeypatch.setattr(strips, "enrol_key", lambda name, lot, *_: strips.StripKey(name, lot, "window", ()))
     monkeypatch.setattr(strips, "read_strip", lambda *_, **__: strips.StripReading(9.5, 9.3, 9.7, 0.5, "k"))
-    for module in (folder_import, proposal):
-        monkeypatch.setattr(module, "look_as_json", looked_once)
+    for module in (adding, analyse, commit, importing):
+        monkeypatch.setattr(module, "analyse", analysed_once)
     for command in line.split(" ; "):
         before, ends, fails, failed = rows_of(now), [], 0, True
         while failed:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import types
 import typing
+from datetime import date
 
 from hypothesis import strategies as st
 
@@ -35,6 +36,7 @@ def drawn(kind: type) -> st.SearchStrategy:
         int: st.integers(-(2**53), 2**53),
         bool: st.booleans(),
         type(None): st.none(),
+        date: st.dates(date(1900, 1, 1)),
     }[kind]
 
 

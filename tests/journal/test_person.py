@@ -18,9 +18,7 @@ from curejournal.journal.store import Journal, NewEntry
 from curejournal.journal.tables import metadata
 from curejournal.judging.limits import Limits
 from curejournal.workflow.demo import pictures_folder
-from curejournal.workflow.photos import inbox
-from curejournal.workflow.photos.folder_import import Source, take_in_all
-from curejournal.workflow.photos.proposal import tag_text
+from curejournal.workflow.photos import Clock, Source, add_photo, import_photos, set_aside, tag_text
 from tests.ui.journals import plain_jpeg
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -66,14 +64,14 @@ USE_CASES: dict[str, Callable[[Journal], object]] = {
     "undo": lambda j: workflow.undo(j, 1, why="wrong", by="Ben", now=NOW),
     "sign": lambda j: workflow.decide(j, "B-1", "hold", signed_by="Ben", statement="held back", on=NOW),
     "house rules": lambda j: workflow.save_limits(j, Limits()),
-    "take in a photo": lambda j: workflow.take_in(
-        j, "B-1", picture(1), name="a.jpg", card=workflow.find_card("window"), by="Ben", now=NOW, zone=UTC
+    "take in a photo": lambda j: add_photo(
+        j, "B-1", Source("a.jpg", lambda: picture(1)), workflow.find_card("window"), by="Ben", now=NOW
     ),
-    "take in many": lambda j: take_in_all(
+    "take in many": lambda j: import_photos(
         j, [Source("a.jpg", lambda: picture(1))], card=workflow.find_card("window"), by="Ben", now=NOW,
-        clock=inbox.Clock(UTC), workers=1,
+        clock=Clock(UTC), workers=1,
     ),
-    "set aside": lambda j: inbox.set_aside(j, j.unfiled_photos()[0].sha256, why="blurred", by="Ben"),
+    "set aside": lambda j: set_aside(j, j.unfiled_photos()[0].sha256, why="blurred", by="Ben"),
     "make tags": lambda j: tag_text(j, "B-1"),
 }  # fmt: skip
 

@@ -5,14 +5,14 @@ from dataclasses import fields, replace
 import pytest
 
 from curejournal.batch.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
-from curejournal.judging.context import build_context
-from curejournal.judging.findings import Verdict
 from curejournal.judging.checks import CHECKS
 from curejournal.judging.checks.age import age
 from curejournal.judging.checks.alkali import alkali
 from curejournal.judging.checks.colour import colour
 from curejournal.judging.checks.lye_margin import lye_margin
 from curejournal.judging.checks.surface import surface
+from curejournal.judging.context import build_context
+from curejournal.judging.findings import Verdict
 from curejournal.judging.limits import Limits, LimitTooLoose
 from curejournal.soap.recipe import Recipe
 from tests.judging.batches import (

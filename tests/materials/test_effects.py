@@ -10,6 +10,7 @@ from scipy.stats import beta as beta_distribution
 from curejournal.materials import effect_sampler
 from curejournal.materials.effects import Dose, Observation, TooFewBatches, find_causes
 from tests.benchmarks.culprit_study import simulate, study
+from tests.benchmarks.season_study import study as study_seasons
 
 BASE = 2.0
 
@@ -230,3 +231,20 @@ def test_known_culprits_of_simulated_journals_are_found():
     assert np.mean(seen["identifiable: the strongest among the first two"]) >= 0.85
     assert np.mean(seen["not separable: said so"]) == 1.0
     assert np.mean(seen["interval holds, culprits"]) >= 0.85
+
+
+def test_a_material_used_in_summer_only_is_not_accused_of_the_summer():
+    """It was accused in 28 of 60 such journals; see `tests/benchmarks/season_study.py`."""
+    found = study_seasons(journals=12, seed=3)
+    assert sum(found["seasonal and innocent: accused"]) == 0
+    assert np.mean(found["cause: named"]) >= 0.8
+
+
+def test_what_is_used_at_one_time_of_the_year_only_says_so_and_is_not_named():
+    warm = [Observation(f"W{n}", "all", 12.0, 0.5, (Dose("mint", 2.0),), 0.5 + 0.01 * n) for n in range(8)]
+    cold = [Observation(f"C{n}", "all", 2.0, 0.5, (), 0.95 + 0.01 * n) for n in range(5)]
+    mint = find_causes([*warm, *cold]).effect_of("mint")
+    assert mint.one_season and not mint.named
+    plain = [Observation(f"P{n}", "all", 2.0, 0.5, (), 0.51 + 0.01 * n) for n in range(6)]
+    told = find_causes([*warm, *cold, *plain]).effect_of("mint")
+    assert told.named, "pours without it in the same weeks tell it from the summer"

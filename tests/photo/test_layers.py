@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
 
-from curejournal.photo.analysis import look
 from curejournal.photo.measure.calibration import learn
 from curejournal.photo.measure.measurement import Measurement
 from curejournal.photo.measure.rectified import PX_PER_MM, Flat
 from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.window.layers import Layers
 from curejournal.photo.window.portions import Expected, Match, match
+from curejournal.workflow.photos import Cards
+from curejournal.workflow.photos.analyse import analyse
 from tests.photo.windows import drawn, window
 from tests.scene_items import Paint
 from tests.scenes import Rendered, card_named, draw_card
@@ -22,7 +23,7 @@ CREAM, AMBER, BROWN, MINT = (88.0, 2.0, 14.0), (64.0, 16.0, 44.0), (36.0, 14.0, 
 
 
 def found_in(picture: Rendered) -> tuple[Layers, Measurement]:
-    seen = look(read_photo(picture.jpeg), window())
+    seen = analyse(picture.jpeg, Cards(window()))
     assert seen.layers is not None
     return seen.layers, seen.measurement
 
@@ -126,5 +127,5 @@ def test_an_outline_with_pieces_and_holes_fills_to_the_mask_it_came_from() -> No
 
 
 def test_without_a_card_there_are_no_layers() -> None:
-    photo = read_photo(draw_card(card_named("chart24"), exposure_ev=-0.3).jpeg)
-    assert look(photo, window()).layers is None
+    photo = draw_card(card_named("chart24"), exposure_ev=-0.3).jpeg
+    assert analyse(photo, Cards(window())).layers is None

@@ -13,6 +13,7 @@ from curejournal.colour.sample import Grade
 from curejournal.photo.card import Card, Marker, built_in_card_text, built_in_cards, read_card
 from curejournal.photo.find.placement import CornersInvalid, placement_from_corners
 from curejournal.photo.measure.measurement import Area, Measurement, measure
+from curejournal.photo.measure.quality import about_colour
 from curejournal.photo.read.picture_file import read_photo
 from tests.scenes import Faults, Rendered, draw_card
 
@@ -150,6 +151,30 @@ def test_a_photo_that_cannot_be_measured_claims_no_colour_and_says_what_to_do(
     assert all(area.sample is None for area in found.areas)
     assert found.reasons[0].code in codes
     assert found.reasons[0].remedy
+
+
+@pytest.mark.parametrize("quarter_turns", [0, 1])
+def test_a_photo_shaken_either_way_is_called_blurred_and_not_without_a_card(quarter_turns: int) -> None:
+    """Motion up and down left edges sharp from left to right, and the card was said not to be there."""
+    picture = np.rot90(drawn(faults=Faults(shake_px=30)).picture, quarter_turns)
+    jpeg = cv2.imencode(".jpg", np.ascontiguousarray(picture[..., ::-1]))[1].tobytes()
+    assert [reason.code for reason in measure(read_photo(jpeg), card()).reasons] == ["blurred"]
+
+
+@pytest.mark.parametrize("place", [(0.36, 0.5), (0.5, 0.3), (0.62, 0.7)])
+def test_a_thumb_on_the_edge_of_the_window_is_named_and_not_called_mixed_light(place: tuple[float, float]) -> None:
+    codes = {reason.code for reason in measured(drawn(faults=Faults(thumb=place, thumb_radius=0.08))).reasons}
+    assert "white covered" in codes
+    assert "mixed light" not in codes
+
+
+@pytest.mark.parametrize(
+    ("lab", "code"), [((108.0, 1.0, 6.0), "impossible colour"), ((100.8, 0.0, 0.0), "at the limit")]
+)
+def test_a_colour_that_no_surface_has_is_refused_or_held_to_one_that_may_be(lab: tuple, code: str) -> None:
+    """Readings of b* 190 and L* 104 were claimed."""
+    reasons = about_colour(np.array(lab), np.diag([1.0, 1.0, 1.0]), True, ())
+    assert code in {reason.code for reason in reasons}
 
 
 def test_a_glare_in_the_window_is_refused_or_doubted() -> None:

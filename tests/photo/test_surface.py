@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from curejournal.photo.analysis import Look, look
-from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.window.surface import Finding
+from curejournal.workflow.photos import Cards, PhotoAnalysis
+from curejournal.workflow.photos.analyse import analyse
 from tests.photo.windows import drawn, window
 from tests.scene_items import Paint
 
@@ -22,8 +22,8 @@ ASH = Paint((94.0, 0.5, 4.0))
 SPOTS = ((22.0, 20.0), (35.0, 32.0), (47.0, 18.0), (50.0, 34.0))
 
 
-def seen(*labs: tuple[float, float, float], **soap: object) -> tuple[Look, dict[str, Finding]]:
-    found = look(read_photo(drawn(*labs, **soap).jpeg), window())
+def seen(*labs: tuple[float, float, float], **soap: object) -> tuple[PhotoAnalysis, dict[str, Finding]]:
+    found = analyse(drawn(*labs, **soap).jpeg, Cards(window()))
     return found, {finding.kind: finding for finding in found.surface}
 
 

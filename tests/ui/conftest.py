@@ -21,7 +21,7 @@ import pytest
 from curejournal import workflow
 from curejournal.batch.records import Event, Portion, Weighing
 from curejournal.journal.store import Journal
-from curejournal.workflow import demo
+from curejournal.workflow import demo, photos
 from tests.ui.journals import NOW, small_journal, three_batches
 from tests.ui.served import started
 from tests.ui.steps import profile
@@ -145,8 +145,8 @@ def full_app(start_lasting_app: Callable[..., App], tmp_path_factory: pytest.Tem
             for number in (1, 2, 3):
                 data = (pictures / f"chamomile-{number}.jpg").read_bytes()
                 name = f"chamomile-{number}.jpg"
-                workflow.take_in(
-                    journal, code, data, name=name, card=enrolled, by="Ann", now=NOW, zone=NOW.tzinfo or poured.tzinfo
+                photos.add_photo(
+                    journal, code, photos.Source(name, lambda data=data: data), enrolled, by="Ann", now=NOW
                 )
     return start_lasting_app(folder)
 

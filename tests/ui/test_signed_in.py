@@ -25,6 +25,7 @@ from curejournal.batch.records import Event, Portion
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
 from curejournal.workflow.demo import pictures_folder
+from curejournal.workflow.photos import Source, add_photo
 from tests.ui.conftest import SIZES, App
 from tests.ui.journals import NOW, small_journal
 from tests.ui.steps import assert_accessible, assert_fits, current, go, press, profile, section, see, settled
@@ -46,7 +47,7 @@ def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[App]:
         workflow.start_batch(
             journal, "C-1", "Chamomile", at=poured or NOW, by=ANN, now=NOW, records=[Portion("chamomile")]
         )
-        workflow.take_in(journal, "C-1", data, name="chamomile-1.jpg", card=card, by=ANN, now=NOW, zone=UTC)
+        add_photo(journal, "C-1", Source("chamomile-1.jpg", lambda: data), card, by=ANN, now=NOW)
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]

@@ -255,7 +255,7 @@ def test_a_picture_by_the_camera_here_is_dated_when_it_was_taken(small: Path) ->
     assert "stands at 26 Nov 2026" in text_of(at) and taken in text_of(at)
 
 
-def test_of_two_photos_the_one_that_is_refused_stays_with_its_reason(small: Path) -> None:
+def test_of_two_photos_the_one_that_is_asked_about_stays_with_its_question(small: Path) -> None:
     started(small, Portion("soap"), Event("poured"))
     window = read_card(built_in_card_text("window"))
     names = ("IMG_20261125_080000.jpg", "IMG_20271125_080000.jpg")  # the second has not come yet
@@ -263,10 +263,11 @@ def test_of_two_photos_the_one_that_is_refused_stays_with_its_reason(small: Path
     at.file_uploader[0].set_value(
         [(name, draw_card(window, exposure_ev=-0.3, seed=seed).jpeg, "image/jpeg") for seed, name in enumerate(names)]
     ).run()
-    only(at.button, "Keep 2 photos and their colours").click().run()
-    assert any("has not come yet" in error.value for error in at.error)
+    assert any("lies in the future" in asked.value for asked in at.warning)
+    only(at.button, "Keep photo and colour").click().run()
     assert any("20261125" in told.value for told in at.success)
-    assert only(at.button, "Keep 2 photos and their colours"), "both are still here"
+    assert any("lies in the future" in asked.value for asked in at.warning), "the other is still here"
+    assert only(at.button, "Keep photo and colour").disabled
     with Journal.open(small) as journal:
         assert len(journal.batch("B-9").of(ColourReading)) == 1
 
@@ -298,6 +299,6 @@ def test_what_was_kept_of_one_batch_is_not_told_beside_another(small: Path) -> N
     at.selectbox(key="photo-card").set_value("no card: picture only").run()
     at.file_uploader[0].set_value([("IMG_20261125_080000.jpg", plain_jpeg(99), "image/jpeg")]).run()
     only(at.button, "Keep the picture without a colour").click().run()
-    assert any("kept without colour" in told.value for told in at.success)
+    assert any("no colour" in told.value for told in at.success)
     at.selectbox(key="photo-batch-B-2").set_value("B-1").run()
     assert not at.success

@@ -17,9 +17,17 @@ from curejournal.batch.records import ColourReading, PhotoNote
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Rect
 from curejournal.photo.find.tag import payload
-from curejournal.workflow.photos.folder_import import Progress, Source, files_in, take_in_all
-from curejournal.workflow.photos.inbox import Clock, tray
-from curejournal.workflow.photos.proposal import journal_id, tag_text
+from curejournal.workflow.photos import (
+    ALL,
+    Clock,
+    Progress,
+    Source,
+    files_in,
+    import_photos,
+    inbox_items,
+    journal_id,
+    tag_text,
+)
 from tests.photo.windows import drawn, taken, window
 from tests.rolls import BROWN, BY, CREAM, HOME, NOW, OURS, POURED, TAKEN, asked, picture, put, readings, take
 from tests.scenes import Faults, Laid, Paint, Place, Scene, Soap, View, card_named, draw_card, render
@@ -34,7 +42,7 @@ def test_a_photo_with_a_tag_a_date_and_a_card_places_itself(kept: Journal) -> No
     assert note.at == TAKEN
     assert readings(kept, "B-1")["soap"] == pytest.approx(CREAM, abs=1.0)
     assert kept.photo_bytes(one.item.sha256) == picture(CREAM)
-    assert tray(kept, window(), NOW) == ()
+    assert inbox_items(kept, window(), NOW) == ()
 
 
 def test_layers_are_named_by_their_intended_colours_whichever_way_up(kept: Journal) -> None:
@@ -57,8 +65,9 @@ def test_photos_are_placed_in_the_order_in_which_they_were_taken(kept: Journal) 
     """The first tells the colours by which the second is told, so the later comes later whatever its name."""
     later = picture(CREAM, seed=1, at=TAKEN + timedelta(days=3))
     steps: list[Progress] = []
-    take(kept, ("a.jpg", later), ("b.jpg", picture(CREAM)), progress=steps.append)
-    assert [step.latest.name for step in steps] == ["b.jpg", "a.jpg"]
+    after, before = take(kept, ("a.jpg", later), ("b.jpg", picture(CREAM)), progress=steps.append)
+    entered = [entry.photo for entry in kept.history("B-1") if isinstance(entry.record, ColourReading)]
+    assert entered == [before.item.sha256, after.item.sha256]
     assert [(step.done, step.total) for step in steps] == [(1, 2), (2, 2)]
 
 
@@ -70,7 +79,7 @@ def test_a_folder_is_taken_in_by_two_workers(kept: Journal, tmp_path: Path) -> N
     (folder / ".hidden.jpg").write_bytes(b"of a computer's own")
     sources = files_in([folder])
     assert [source.name for source in sources] == ["a.jpg", "b.jpg"]
-    arrivals = take_in_all(kept, sources, card=window(), by=BY, now=NOW, clock=Clock(HOME), workers=2)
+    arrivals = import_photos(kept, sources, card=window(), by=BY, now=NOW, clock=Clock(HOME), workers=2)
     assert [arrival.outcome for arrival in arrivals] == ["placed", "placed"]
 
 
@@ -90,11 +99,11 @@ def test_a_photo_without_a_colour_is_kept_with_the_reason(kept: Journal) -> None
 def test_without_a_tag_the_batch_is_asked_and_one_call_places_it(kept: Journal) -> None:
     (one,) = take(kept, ("a.jpg", picture(CREAM, code="")))
     assert asked(one) == {"batch"}
-    assert [item.sha256 for item in tray(kept, window(), NOW)] == [one.item.sha256]
+    assert [item.sha256 for item in inbox_items(kept, window(), NOW)] == [one.item.sha256]
     placed = put(kept, one.item, batch="B-1")
     assert (placed.state, placed.batch) == ("placed", "B-1")
     assert "soap" in readings(kept, "B-1")
-    assert tray(kept, window(), NOW) == ()
+    assert inbox_items(kept, window(), NOW) == ()
 
 
 @pytest.mark.parametrize(
@@ -195,7 +204,7 @@ def test_a_colour_unlike_the_batch_is_asked_about_and_kept_once_confirmed(kept: 
     (odd,) = take(kept, ("b.jpg", picture((40.0, 40.0, -20.0), at=TAKEN + timedelta(hours=1))))
     assert asked(odd) == {"colour"}
     assert len(kept.batch("B-1").of(ColourReading)) == 1
-    assert put(kept, odd.item, confirmed=True).state == "placed"
+    assert put(kept, odd.item, confirmed=ALL).state == "placed"
 
 
 def test_layers_that_nothing_tells_apart_are_asked_about_with_a_proposal(kept: Journal) -> None:
@@ -246,19 +255,20 @@ def test_what_is_no_whole_photo_is_left_out_and_nothing_is_kept(kept: Journal, d
     assert kept.unfiled_photos() == ()
 
 
-def test_a_photo_that_is_gone_when_its_turn_comes_stops_no_other(kept: Journal) -> None:
-    """Each is read twice, its header first: by then a stick may be pulled out."""
-    reads = iter([picture(CREAM)])
+def test_a_file_is_read_once_and_one_that_is_gone_stops_no_other(kept: Journal) -> None:
+    reads = []
 
     def once() -> bytes:
-        for data in reads:
-            return data
+        reads.append("b.jpg")
+        return picture(CREAM, seed=1)
+
+    def gone() -> bytes:
         raise OSError(5, "Input/output error")
 
-    sources = [Source("a.jpg", once), Source("b.jpg", lambda: picture(CREAM, seed=1))]
-    gone, other = take_in_all(kept, sources, card=window(), by=BY, now=NOW, clock=Clock(HOME), workers=1)
-    assert (gone.outcome, gone.why) == ("not a photo", "the file cannot be read (Input/output error)")
-    assert other.outcome == "placed"
+    sources = [Source("a.jpg", gone), Source("b.jpg", once)]
+    missing, other = import_photos(kept, sources, card=window(), by=BY, now=NOW, clock=Clock(HOME), workers=1)
+    assert (missing.outcome, missing.why) == ("not a photo", "the file cannot be read (Input/output error)")
+    assert (other.outcome, reads) == ("placed", ["b.jpg"])
 
 
 def test_a_live_pair_of_a_phone_is_one_photo_and_its_moving_part_is_not_even_read(kept: Journal) -> None:
@@ -268,7 +278,7 @@ def test_a_live_pair_of_a_phone_is_one_photo_and_its_moving_part_is_not_even_rea
         pytest.fail("a video may be larger than the memory")
 
     sources = [Source("img_2.mov", never), Source("IMG_2.HEIC", lambda: photo), Source("IMG_3.MP4", never)]
-    moving, still, video = take_in_all(kept, sources, card=window(), by=BY, now=NOW, clock=Clock(HOME), workers=1)
+    moving, still, video = import_photos(kept, sources, card=window(), by=BY, now=NOW, clock=Clock(HOME), workers=1)
     assert (moving.outcome, video.outcome) == ("not a photo", "not a photo")
     assert "live photo" in moving.why
     assert "live photo" not in video.why

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from functools import cache
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -15,22 +16,23 @@ from curejournal.batch.records import AlkaliTest, ColourReading, PhotoNote, Surf
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.find.tag import payload
-from curejournal.workflow.photos.inbox import (
+from curejournal.workflow.photos import (
+    Answers,
     Clock,
     PhotoWaits,
+    answers_to,
     card_corners,
     confirm_surface,
     growth,
+    inbox_items,
     item_of,
     outlined_picture,
     place,
     proposed_areas,
     set_aside,
     set_clock,
-    tray,
     unanswered,
 )
-from curejournal.workflow.photos.proposal import answers_to
 from tests.photo.windows import drawn, taken, window
 from tests.rolls import BROWN, BY, CREAM, HOME, NOW, OURS, TAKEN, asked, picture, put, readings, take
 from tests.scenes import INK, Laid, Paint, Place, Rendered, Scene, Soap, View, card_named, render
@@ -92,7 +94,7 @@ def test_what_was_taken_back_is_not_placed_again_by_itself(kept: Journal, answer
 def test_a_photo_is_set_aside_and_taken_up_again(kept: Journal) -> None:
     (one,) = take(kept, ("a.jpg", picture(CREAM, code="")))
     set_aside(kept, one.item.sha256, why="a test shot", by=BY)
-    assert [(item.state, item.why) for item in tray(kept, window(), NOW)] == [("set aside", "a test shot")]
+    assert [(item.state, item.why) for item in inbox_items(kept, window(), NOW)] == [("set aside", "a test shot")]
     assert take(kept, ("a.jpg", picture(CREAM, code="")))[0].outcome == "set aside"
     assert put(kept, one.item, batch="B-1").state == "placed"
     with pytest.raises(PhotoWaits):
@@ -137,6 +139,19 @@ def test_a_clock_that_cannot_be_right_for_one_names_it_and_sets_the_others(kept:
     assert answers_to(kept, photos[0]) == before, "the date that could not be is not kept for later"
 
 
+def test_in_the_hour_that_comes_twice_in_autumn_photos_keep_their_order(kept: Journal) -> None:
+    """Clocks went back on 25 October 2026 at 3:00 in Berlin (tz database): 2:50 was before 2:10 of the second hour."""
+    berlin = ZoneInfo("Europe/Berlin")
+    first, second = datetime(2026, 10, 25, 2, 50), datetime(2026, 10, 25, 2, 10)
+    files = (("IMG_0002.jpg", picture(CREAM, at=second)), ("IMG_0001.jpg", picture(CREAM, at=first, seed=1)))
+    later, earlier = take(kept, *files, clock=Clock(berlin))
+    times = {entry.photo: entry.at for entry in kept.batch("B-1").of(PhotoNote)}
+    assert times[earlier.item.sha256] == datetime(2026, 10, 25, 0, 50, tzinfo=UTC)
+    assert times[later.item.sha256] == datetime(2026, 10, 25, 1, 10, tzinfo=UTC)
+    again = take(kept, *files, clock=Clock(berlin))
+    assert [arrival.outcome for arrival in again] == ["already there"] * 2
+
+
 # --- no window -------------------------------------------------------------------------------
 
 
@@ -154,7 +169,7 @@ def test_without_a_window_the_areas_are_asked_for_drawn_once_and_then_proposed(k
     (one,) = take(kept, ("a.jpg", first.jpeg), card=card)
     assert asked(one) == {"batch", "areas"}
     drawn_areas = {"soap": tuple((float(x), float(y)) for x, y in first.areas["soap"])}
-    item = place(kept, one.item.sha256, card=card, by=BY, now=NOW, batch="B-1", areas=drawn_areas)
+    item = place(kept, one.item.sha256, Answers("B-1", areas=drawn_areas), card=card, by=BY, now=NOW)
     assert item.state == "placed"
     assert readings(kept, "B-1")["soap"] == pytest.approx(CREAM, abs=2.0)
     second = chart_photo(TAKEN + timedelta(days=1), seed=1, turn=8.0)
@@ -172,6 +187,17 @@ def test_areas_are_not_proposed_from_a_photo_with_another_card(kept: Journal) ->
     assert proposed_areas(kept, batch, chart, corners) == {}
     copy = replace(window(), name="W-01", copy_id="W-01")
     assert list(proposed_areas(kept, batch, copy, corners)) == ["soap"], "another copy of the same card will do"
+
+
+def test_a_card_whose_corners_are_marked_by_hand_is_measured_by_them(kept: Journal) -> None:
+    card, photo = workflow.find_card("chart24"), chart_photo(TAKEN)
+    (one,) = take(kept, ("a.jpg", photo.jpeg), card=card)
+    corners = tuple((float(x) + 3, float(y)) for x, y in photo.corners["chart24"])
+    areas = {"soap": tuple((float(x), float(y)) for x, y in photo.areas["soap"])}
+    place(kept, one.item.sha256, Answers("B-1", areas=areas, corners=corners), card=card, by=BY, now=NOW)
+    ((_, reading),) = kept.batch("B-1").records(ColourReading)
+    assert reading.corners == pytest.approx(np.array(corners), abs=0.1)
+    assert reading.lab == pytest.approx(CREAM, abs=3.0)
 
 
 # --- the surface -----------------------------------------------------------------------------

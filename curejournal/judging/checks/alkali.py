@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from curejournal.base.counting import digits, how_many
 from curejournal.batch.records import Event, SurfaceNote, WeighingCheck
 from curejournal.judging.alkali import STRENGTH, AlkaliReading, Outcome, packet_biases
-from curejournal.judging.context import Context
+from curejournal.judging.context import Context, weighed_by_two
 from curejournal.judging.findings import Check, Finding, Verdict
 from curejournal.judging.limits import source_of
 
@@ -163,7 +163,11 @@ def _weighed_twice(context: Context) -> bool:
     for check in checks:
         if check.how in ("weighed twice", "weighed by two people"):
             covered |= {"lye", "oils"} if check.covers == "lye and oils" else {check.covers}
-    return covered >= {"lye", "oils"} or any(_reconciled(context, check) for check in checks)
+    return (
+        covered >= {"lye", "oils"}
+        or weighed_by_two(context.batch)
+        or any(_reconciled(context, check) for check in checks)
+    )
 
 
 POT_LOSS = 0.02

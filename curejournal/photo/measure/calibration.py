@@ -140,8 +140,18 @@ def light_across(
     places, colours = centres_of(rects)[seen], light[seen]
     if len(places) < 6:
         return None, []
-    shading = fit_shading(places, colours, max(card.size_mm) / 2)
-    return shading, quality.about_light(shading.spread, _tint_spread(colours), shading.residual, placement.corners)
+    off = _tints_off(colours)
+    covered = off > quality.TINT_DOUBTED
+    # Few whites that differ from all the others are covered; two lights divide them more evenly.
+    if not 0 < covered.sum() <= len(places) / 3:
+        covered = np.zeros(len(places), dtype=bool)
+    shading = fit_shading(places[~covered], colours[~covered], max(card.size_mm) / 2)
+    tint_spread = 0.0 if covered.any() else _tint_spread(colours)
+    faults = quality.about_light(shading.spread, tint_spread, shading.residual, placement.corners)
+    if covered.any():
+        marked = [placement.outline(rects[k]) for k in np.flatnonzero(seen)[covered]]
+        faults.append(quality.white_covered(float(off.max()), marked))
+    return shading, faults
 
 
 def _light_told_by_colours(card: Card, correction: Correction, encoded: Floats) -> tuple[float, float]:
@@ -163,12 +173,23 @@ def _thirds(patch: Patch) -> list[Rect]:
     return [Rect(x, y + h * third, patch.w, h) for third in range(3)]
 
 
-def _tint_spread(linear: Floats) -> float:
-    """The largest difference in hue and chroma (a*, b*) between the whites, each brought to one lightness."""
+def _tints(linear: Floats) -> Floats:
+    """The a*, b* (K, 2) of whites relative to their mean, each brought to one lightness."""
     balanced = linear / linear.mean(axis=0)
     balanced /= balanced.mean(axis=1, keepdims=True)
-    ab = lab_from_srgb(srgb_from_linear(0.8 * balanced))[:, 1:]
-    return float(np.linalg.norm(ab[:, None] - ab[None], axis=-1).max())
+    return lab_from_srgb(srgb_from_linear(0.8 * balanced))[:, 1:]
+
+
+def _tints_off(linear: Floats) -> Floats:
+    """How far each white's a*, b* is from the median white's, (K,)."""
+    tints = _tints(linear)
+    return np.asarray(np.linalg.norm(tints - np.median(tints, axis=0), axis=1))
+
+
+def _tint_spread(linear: Floats) -> float:
+    """The largest difference in hue and chroma (a*, b*) between the whites."""
+    tints = _tints(linear)
+    return float(np.linalg.norm(tints[:, None] - tints[None], axis=-1).max())
 
 
 def evened(encoded: Floats, patches: Sequence[Patch], shading: Shading) -> Floats:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from curejournal.colour.illumination import Shading
 from curejournal.colour.sample import ColourSample, Grade, Lab, Reason, as_matrix3, worst
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
+from curejournal.colour.surface_limits import held_to_surfaces
 from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Placement, Points
 from curejournal.photo.measure import quality
@@ -189,7 +190,9 @@ def _with_areas(
         rows += [3 * k, 3 * k + 1, 3 * k + 2]
         spread = np.abs(lab_from_srgb(sample.encoded + sample.spread) - lab_from_srgb(sample.encoded))
         why = (*result.reasons, *reasons[i])
-        claimed[i] = ColourSample(_triple(lab[k]), as_matrix3(block), sample.count, grade, why, _triple(spread))
+        claimed[i] = ColourSample(
+            _triple(held_to_surfaces(lab[k])), as_matrix3(block), sample.count, grade, why, _triple(spread)
+        )
     colours = tuple(
         AreaColour(
             area.name,

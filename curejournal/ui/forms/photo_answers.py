@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import partial
 
@@ -16,9 +16,8 @@ from curejournal.ui.forms import surface
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
-from curejournal.workflow import Card, Points
-from curejournal.workflow.photos import inbox
-from curejournal.workflow.photos.proposal import Question, TrayItem, tag_text
+from curejournal.workflow import Card, Points, photos
+from curejournal.workflow.photos import Answers, InboxItem, Question, tag_text
 
 SIGNS = {"placed": "✓", "no colour": "✓", "needs you": "?", "set aside": "‖"}
 SAID = "tray-said"
@@ -27,11 +26,10 @@ TAGS = 4
 ONE_TAP = 3
 """Batches offered as buttons: the tags in the photo, or those poured last. Ours."""
 LEAVE_OUT = "none of them: leave it out"
-AS_IT_IS = {
-    "colour": "The colour is right: it is this batch",
-    "copy": "Place this copy too",
-    "areas": "Nothing in it is to be measured",
-}
+STANDS = ("colour", "areas", "copy")
+"""What a correction of the maker's is not asked about again; a date still is."""
+FORMS = ("batch", "date", "portions", "areas")
+"""Questions with a form of their own; any other is answered by a choice or a tick."""
 
 
 def chosen_card(label: str = "Which kind of card lies in them?") -> Card:
@@ -76,13 +74,13 @@ def said() -> None:
         common.say(st.session_state[SAID])
 
 
-def one(desk: Desk, card: Card, item: TrayItem) -> None:
+def one(desk: Desk, card: Card, item: InboxItem) -> None:
     """A waiting photo: what is asked about it, and the buttons that place it."""
     key = f"tray-{item.sha256[:12]}"
     st.markdown(f"**{plain(item.name)}**{f' · {moment(item.at, desk.zone)}' if item.at else ''}")
     picture = cache.small_picture(desk.journal, item.sha256, 1000)
     st.image(picture, width="stretch", alt=f"Waiting photo {item.name}")
-    asked = {question.about: question for question in item.questions}
+    asked = {question.kind: question for question in item.questions}
     if item.no_colour:
         # Said first: it may still be taken again.
         st.html(common.patch(None, "No colour", item.no_colour))
@@ -100,20 +98,35 @@ def one(desk: Desk, card: Card, item: TrayItem) -> None:
     else:
         _colours(item)
     areas = _areas(desk, card, item, code, key) if "areas" in asked else None
-    right = [st.checkbox(words, key=f"{key}-{about}") for about, words in AS_IT_IS.items() if about in asked]
-    open_yet = ("batch" in asked and batch is None) or ("date" in asked and at is None)
+    confirmed, chosen = other_answers(item.questions, key)
+    dated = "date" not in asked or at is not None or "date" in confirmed
+    open_yet = ("batch" in asked and batch is None) or not dated or ("portions" in asked and portions is None)
+    new = Answers(batch, at, portions, areas, confirmed=confirmed, chosen=chosen)
     with st.container(horizontal=True):
         if st.button("Place it", key=f"{key}-place", type="primary", disabled=open_yet):
-            answers = {"batch": batch, "at": at, "portions": portions, "areas": areas}
-            _done(attempt(_placing(desk, card, item, **answers, confirmed=bool(right) and all(right))))
-        if not item.no_colour and st.button("For the story, without a colour", key=f"{key}-story", disabled=open_yet):
-            _done(attempt(_placing(desk, card, item, batch=batch, at=at, colour=False)))
+            _done(attempt(_placing(desk, card, item, new)))
+        unplaced = ("batch" in asked and batch is None) or not dated
+        if not item.no_colour and st.button("For the story, without a colour", key=f"{key}-story", disabled=unplaced):
+            _done(attempt(_placing(desk, card, item, Answers(batch, at, colour=False))))
         aside = item.state != "set aside" and st.button("Not for this journal", key=f"{key}-aside")
         if aside and attempt(partial(_set_aside, desk, item)):
             st.rerun()
 
 
-def correct(desk: Desk, card: Card, item: TrayItem) -> None:
+def other_answers(questions: Sequence[Question], key: str) -> tuple[tuple[str, ...], dict[str, str] | None]:
+    """The questions that are answered by a tick or a choice: which are confirmed, and what is chosen."""
+    confirmed: list[str] = []
+    chosen: dict[str, str] = {}
+    for question in questions:
+        if question.confirm and st.checkbox(question.confirm, key=f"{key}-{question.kind}"):
+            confirmed.append(question.kind)
+        if question.choices and question.kind not in FORMS and not question.confirm:
+            picked = st.pills(question.text, question.choices, format_func=plain, key=f"{key}-{question.kind}-choice")
+            chosen |= {question.kind: picked} if picked else {}
+    return tuple(confirmed), chosen or None
+
+
+def correct(desk: Desk, card: Card, item: InboxItem) -> None:
     """Say that a placed photo belongs elsewhere or shows something else; what was stays in the history."""
     key = f"correct-{item.sha256[:12]}"
     names = common.batch_names(desk)
@@ -125,34 +138,32 @@ def correct(desk: Desk, card: Card, item: TrayItem) -> None:
     areas = _areas(desk, card, item, code, key)
     with st.container(horizontal=True):
         if st.button("Correct it", key=f"{key}-go", type="primary"):
-            named = None if areas or portions == [seen.portion for seen in item.colours] else portions
-            answers = {"batch": code, "at": at, "portions": named, "areas": areas, "colour": True}
-            _done(attempt(_placing(desk, card, item, **answers, confirmed=True)))
+            named = None if areas or portions == tuple(seen.portion for seen in item.colours) else portions
+            _done(attempt(_placing(desk, card, item, Answers(code, at, named, areas, colour=True, confirmed=STANDS))))
         if item.colours and st.button("No colour from it after all", key=f"{key}-story"):
-            _done(attempt(_placing(desk, card, item, batch=code, at=at, colour=False)))
+            _done(attempt(_placing(desk, card, item, Answers(code, at, colour=False))))
 
 
-def _offered(desk: Desk, card: Card, item: TrayItem, question: Question, key: str) -> None:
+def _offered(desk: Desk, card: Card, item: InboxItem, question: Question, key: str) -> None:
     """The likeliest batches, each placed by one press."""
     codes = list(question.choices) or list(desk.journal.names())
     with st.container(horizontal=True, key=f"large-{key}"):
         for code in codes[:ONE_TAP]:
             label = plain(f"{code} · {desk.journal.names()[code]}")
             if st.button(label, key=f"{key}-in-{code}"):
-                _done(attempt(_placing(desk, card, item, batch=code)))
+                _done(attempt(_placing(desk, card, item, Answers(code))))
 
 
-def _placing(desk: Desk, card: Card, item: TrayItem, **answers: object) -> Callable[[], TrayItem]:
-    how: dict[str, object] = {"card": card, "by": desk.by, "now": desk.now, **answers}
-    return lambda: inbox.place(desk.journal, item.sha256, **how)  # type: ignore[arg-type]
+def _placing(desk: Desk, card: Card, item: InboxItem, new: Answers) -> Callable[[], InboxItem]:
+    return lambda: photos.place(desk.journal, item.sha256, new, card=card, by=desk.by, now=desk.now)
 
 
-def _set_aside(desk: Desk, item: TrayItem) -> bool:
-    inbox.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by)
+def _set_aside(desk: Desk, item: InboxItem) -> bool:
+    photos.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by)
     return True
 
 
-def _done(item: TrayItem | None) -> None:
+def _done(item: InboxItem | None) -> None:
     if item is not None:
         surface.look_later(item.sha256)
         where = f", batch {item.batch}" if item.batch else ""
@@ -160,7 +171,7 @@ def _done(item: TrayItem | None) -> None:
         st.rerun()
 
 
-def _colours(item: TrayItem) -> None:
+def _colours(item: InboxItem) -> None:
     common.patches(
         common.patch(seen.lab, seen.portion or "which portion?", str(seen.grade)) for seen in item.colours if seen.lab
     )
@@ -175,7 +186,7 @@ def _batch(desk: Desk, question: Question | None, key: str, label: str) -> str |
     return st.selectbox(label, codes, None, format_func=names.__getitem__, key=f"{key}-batch", placeholder="Choose")
 
 
-def _date(desk: Desk, item: TrayItem, key: str) -> datetime | None:
+def _date(desk: Desk, item: InboxItem, key: str) -> datetime | None:
     """When it was taken; None if that stays as it is."""
     known = item.at.astimezone(desk.zone).replace(tzinfo=None, second=0, microsecond=0) if item.at else None
     shown = known if item.state in ("placed", "no colour") else None
@@ -183,28 +194,35 @@ def _date(desk: Desk, item: TrayItem, key: str) -> datetime | None:
     return typed.replace(tzinfo=desk.zone) if typed and typed != known else None
 
 
-def _portions(desk: Desk, item: TrayItem, code: str, choices: tuple[str, ...], key: str) -> list[str]:
+def _portions(desk: Desk, item: InboxItem, code: str, choices: tuple[str, ...], key: str) -> tuple[str, ...] | None:
     """What each colour is, beside a picture in which they are outlined and numbered."""
     known = [portion.name for portion in desk.journal.batch(code).portions] if code else []
-    names = [*(choices or known or ["soap"]), LEAVE_OUT]
     outlines = [seen.outline for seen in item.colours]
-    shown = attempt(lambda: inbox.outlined_picture(desk.journal, item.sha256, outlines, (), 1000))
-    if shown is not None and len(outlines) > 1:
-        st.image(shown, width="stretch", alt=f"{item.name}: its colours outlined, numbered 1 to {len(outlines)}")
-    chosen = []
+    shown = attempt(lambda: photos.outlined_picture(desk.journal, item.sha256, outlines, (), 1000))
+    return named_colours(item, choices or tuple(known), shown, f"{key}-{code}")
+
+
+def named_colours(item: InboxItem, choices: tuple[str, ...], picture: bytes | None, key: str) -> tuple[str, ...] | None:
+    """Ask what each colour is, beside a picture in which they are outlined and numbered; None until all are told."""
+    names = [*(choices or ("soap",)), LEAVE_OUT]
+    if picture is not None and len(item.colours) > 1:
+        alt = f"{item.name}: its colours outlined, numbered 1 to {len(item.colours)}"
+        st.image(picture, width="stretch", alt=alt)
+    chosen: list[str | None] = []
     for number, seen in enumerate(item.colours, 1):
         st.html(common.patch(seen.lab, f"Colour {number}", str(seen.grade), "half"))
         index = names.index(seen.portion) if seen.portion in names else None
-        picked = st.selectbox(f"Colour {number} is", names, index, key=f"{key}-{code}-portion-{number}")
-        chosen.append("" if picked in (None, LEAVE_OUT) else str(picked))
-    return chosen
+        picked = st.selectbox(f"Colour {number} is", names, index, key=f"{key}-portion-{number}")
+        chosen.append("" if picked == LEAVE_OUT else picked)
+    told = tuple(name for name in chosen if name is not None)
+    return told if len(told) == len(chosen) else None
 
 
-def _areas(desk: Desk, card: Card, item: TrayItem, code: str, key: str) -> dict[str, Points] | None:
+def _areas(desk: Desk, card: Card, item: InboxItem, code: str, key: str) -> dict[str, Points] | None:
     """Places drawn in the picture; those of the last photo are proposed where the batch is known."""
     batch = desk.journal.batch(code) if code else None
-    corners = inbox.card_corners(desk.journal, item.sha256, card)
-    proposed = inbox.proposed_areas(desk.journal, batch, card, corners, item.sha256) if batch else {}
+    corners = photos.card_corners(desk.journal, item.sha256, card)
+    proposed = photos.proposed_areas(desk.journal, batch, card, corners, item.sha256) if batch else {}
     waits = item.state == "needs you"
     if not st.toggle("Mark the places in the picture", value=bool(proposed) and waits, key=f"{key}-mark-{code}"):
         return None

@@ -13,9 +13,8 @@ from curejournal.ui.forms.photos import TYPES
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import background, cache
-from curejournal.workflow import Card
-from curejournal.workflow.photos import folder_import, inbox
-from curejournal.workflow.photos.proposal import TrayItem
+from curejournal.workflow import Card, photos
+from curejournal.workflow.photos import InboxItem
 
 INTAKE = "intake"
 SHOWN = 6
@@ -45,7 +44,7 @@ def take_in(desk: Desk, card: Card) -> None:
     label = f"Take in {how_many(len(files), 'photo')}"
     if not files or not st.button(label, key="tray-go", type="primary", disabled=going):
         return
-    sources = [folder_import.Source(file.name, file.getvalue) for file in files]
+    sources = [photos.Source(file.name, file.getvalue) for file in files]
     background.put_away(place, INTAKE)
     background.begin(place, INTAKE, "Looking at the photos", lambda tell: _taken_in(desk, card, clock, sources, tell))
     st.session_state["tray-turn"] = turn + 1
@@ -53,13 +52,13 @@ def take_in(desk: Desk, card: Card) -> None:
 
 
 def _taken_in(
-    desk: Desk, card: Card, clock: inbox.Clock, sources: Sequence[folder_import.Source], tell: background.Tell
-) -> list[folder_import.Arrival]:
-    def show(step: folder_import.Progress) -> None:
-        tell(step.done / step.total, f"{step.done} of {step.total}, {step.latest.name}: {step.latest.outcome}")
+    desk: Desk, card: Card, clock: photos.Clock, sources: Sequence[photos.Source], tell: background.Tell
+) -> list[photos.Arrival]:
+    def show(step: photos.Progress) -> None:
+        tell(step.done / step.total, f"{step.done} of {step.total}, {step.name}")
 
     # One worker: the app's own process is left as it is.
-    return folder_import.take_in_all(
+    return photos.import_photos(
         desk.journal, sources, card=card, by=desk.by, now=desk.now, clock=clock, workers=1, progress=show
     )
 
@@ -70,7 +69,7 @@ def arrived(desk: Desk, card: Card, waiting: Iterable[str]) -> None:
     done = background.done(place, INTAKE)
     if done is None:
         return
-    arrivals: list[folder_import.Arrival] = done.result
+    arrivals: list[photos.Arrival] = done.result
     still = set(waiting)
     asked = [arrival for arrival in arrivals if arrival.outcome == "needs you" and arrival.item]
     open_ones = [arrival for arrival in asked if arrival.item and arrival.item.sha256 in still]
@@ -92,13 +91,13 @@ def arrived(desk: Desk, card: Card, waiting: Iterable[str]) -> None:
             st.rerun()
 
 
-def _set(desk: Desk, words: str, arrivals: Sequence[folder_import.Arrival]) -> None:
+def _set(desk: Desk, words: str, arrivals: Sequence[photos.Arrival]) -> None:
     if not arrivals:
         return
     common.say(f"{words}: {len(arrivals)}", "lead")
     many = len(arrivals) > SHOWN
     whole = not many or st.toggle(f"Show all {len(arrivals)}", key=f"arrived-all-{words}")
-    seen = [(arrival, inbox.unanswered(desk.journal, arrival.item) if arrival.item else ()) for arrival in arrivals]
+    seen = [(arrival, photos.unanswered(desk.journal, arrival.item) if arrival.item else ()) for arrival in arrivals]
     # What is asked about a surface is shown even where not all are.
     seen.sort(key=lambda each: not each[1])
     for arrival, asked in seen if whole else seen[:SHOWN]:
@@ -108,7 +107,7 @@ def _set(desk: Desk, words: str, arrivals: Sequence[folder_import.Arrival]) -> N
             _row(desk, arrival.item, arrival.why, [finding.words for finding in asked])
 
 
-def _row(desk: Desk, item: TrayItem, why: str, looks: Sequence[str]) -> None:
+def _row(desk: Desk, item: InboxItem, why: str, looks: Sequence[str]) -> None:
     with st.container(horizontal=True, key=f"row-{item.sha256[:12]}", vertical_alignment="center"):
         st.image(cache.small_picture(desk.journal, item.sha256, 320), width=120, alt=f"Photo {item.name}")
         with st.container(width="stretch"):
@@ -124,7 +123,7 @@ def _row(desk: Desk, item: TrayItem, why: str, looks: Sequence[str]) -> None:
             common.way(desk, "photo", "Look at it, correct it", ":material/edit:", photo=item.sha256)
 
 
-def _clock(desk: Desk, key: str) -> inbox.Clock:
+def _clock(desk: Desk, key: str) -> photos.Clock:
     """Ask for the zone of photos that do not tell theirs, and for how far the camera's clock was off."""
     own = str(desk.zone)
     zones = sorted({own, *available_timezones()})
@@ -140,7 +139,7 @@ def _clock(desk: Desk, key: str) -> inbox.Clock:
             for unit in ("Days", "Hours", "Minutes")
         ]
     behind = timedelta(days=amounts[0], hours=amounts[1], minutes=amounts[2])
-    return inbox.Clock(desk.zone if zone == own else ZoneInfo(zone), -behind if way == "ahead" else behind)
+    return photos.Clock(desk.zone if zone == own else ZoneInfo(zone), -behind if way == "ahead" else behind)
 
 
 def _set_clock(desk: Desk, card: Card, hashes: Sequence[str]) -> None:
@@ -153,5 +152,5 @@ def _set_clock(desk: Desk, card: Card, hashes: Sequence[str]) -> None:
             st.success(plain(f"Done: {told}{' …' if len(changed) > 3 else ''}"), icon=":material/check:")
 
 
-def _setting(desk: Desk, card: Card, hashes: Sequence[str], clock: inbox.Clock) -> Callable[[], tuple[TrayItem, ...]]:
-    return lambda: inbox.set_clock(desk.journal, hashes, clock, card=card, by=desk.by, now=desk.now)
+def _setting(desk: Desk, card: Card, hashes: Sequence[str], clock: photos.Clock) -> Callable[[], tuple[InboxItem, ...]]:
+    return lambda: photos.set_clock(desk.journal, hashes, clock, card=card, by=desk.by, now=desk.now)

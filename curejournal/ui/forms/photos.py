@@ -1,21 +1,21 @@
-"""What the photo page does with each picture: measure, show, ask for what is missing, keep."""
+"""What the photo page does with each picture: analyse, show, ask for what is missing, keep."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from datetime import datetime
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 from curejournal import workflow
 from curejournal.batch.records import Batch
 from curejournal.documents.formatting import moment
 from curejournal.ui.components import common, marking
-from curejournal.ui.forms import surface
+from curejournal.ui.forms import photo_answers, surface
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
-from curejournal.workflow import Card, Corners, Measurement, Points
-from curejournal.workflow.photos import inbox
+from curejournal.workflow import Card, Measurement, photos
+from curejournal.workflow.photos import Answers, Arrival, Filing, Marks, PhotoAnalysis, Question, Source
 
 NO_CARD = "no card: picture only"
 TYPES = ["jpg", "jpeg", "png", "heic", "heif", "tif", "tiff", "webp"]
@@ -25,27 +25,32 @@ TYPES = ["jpg", "jpeg", "png", "heic", "heif", "tif", "tiff", "webp"]
 class Shot:
     """A picture on its way in, and all that is known of it so far; `key` tells two files of one name apart.
 
-    `at` is when it was taken if the maker or the camera here says so; `when` is what counts: that, or its own date.
-    `marking` says that it is shown already, to mark places in.
+    `answers` are what the maker says with it; `filing` is what it would make in the batch, or what is asked first.
     """
 
     key: str
     name: str
     data: bytes
-    at: datetime | None = None
-    when: datetime | None = None
     card: Card | None = None
-    portion: str = ""
-    measurement: Measurement | None = None
-    areas: dict[str, Points] | None = None
-    corners: Corners | None = None
-    marking: bool = False
-    caption: str = ""
+    answers: Answers = field(default_factory=Answers)
+    analysis: PhotoAnalysis | None = None
+    filing: Filing | None = None
 
     @property
     def coloured(self) -> bool:
         """Whether there is a colour to keep."""
-        return self.measurement is not None and self.measurement.usable and bool(self.measurement.areas)
+        refused = self.filing is not None and bool(self.filing.item.no_colour)
+        return self.usable and not refused and self.analysis is not None and bool(self.analysis.measurement.areas)
+
+    @property
+    def usable(self) -> bool:
+        """Whether its card tells colours."""
+        return self.analysis is not None and self.analysis.measurement.usable
+
+    @property
+    def clear(self) -> bool:
+        """Whether nothing is asked about it any more."""
+        return self.filing is not None and not [one for one in self.filing.questions if one.kind != "areas"]
 
 
 def cards_to_choose(desk: Desk) -> dict[str, Card]:
@@ -68,10 +73,10 @@ def chosen_card(desk: Desk) -> Card | None:
 
 
 def chosen_portion(batch: Batch | None, card: Card | None) -> str:
-    """Ask what the window shows, if the batch has several portions and the card a window."""
+    """Ask which one portion the whole window shows, if the batch has several; without an answer its layers tell."""
     names = [portion.name for portion in batch.portions] if batch else []
     if len(names) < 2 or card is None or card.window is None:
-        return names[0] if names else ""
+        return ""
     key = f"photo-portion-{batch.code if batch else ''}"
     return st.pills("Which portion lies in the window?", names, key=key, format_func=plain) or ""
 
@@ -93,52 +98,56 @@ def pictures(desk: Desk) -> Iterator[Shot]:
         if shot is not None:
             # Seen first, not looked at last: what was typed meanwhile took its time.
             at = st.session_state.setdefault(f"camera-at-{shot.file_id}", desk.now)
-            yield Shot(shot.file_id, "camera.jpg", shot.getvalue(), at)
+            yield Shot(shot.file_id, "camera.jpg", shot.getvalue(), answers=Answers(at=at))
 
 
-def measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
+def shown(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
     """Show what is in a picture, ask for what is missing; None if it cannot be used at all."""
     common.say(shot.name, "soft")
-    found = _measured(desk, batch, shot) if shot.card else shot
-    if found is None:
+    cards = photos.cards_for(desk.journal, shot.card)
+    first = attempt(lambda: cache.analysed(shot.data, cards, shot.answers.marks))
+    if first is None:
         return None
-    caption = _drawn(found.measurement)
-    picture = attempt(lambda: cache.marked_picture(found.data, found.measurement, 1200))
+    marks = _marked(desk, batch, shot, first) if shot.card else None
+    if marks is not None:
+        window = "" if marks.areas else shot.answers.window
+        answers = replace(shot.answers, areas=marks.areas or None, corners=marks.corners, window=window)
+        shot = replace(shot, answers=answers)
+        first = attempt(lambda: cache.analysed(shot.data, cards, answers.marks))
+        if first is None:
+            return None
+    shot = replace(shot, analysis=first)
+    seen = first.measurement if shot.card else None
+    if seen is not None:
+        _result(desk, batch, shot, seen)
+    caption = _drawn(seen)
+    picture = attempt(lambda: cache.marked_picture(shot.data, seen, 1200))
     if picture is None:
         return None
-    if found.marking:
+    if marks is not None:
         st.caption(caption)
     else:
         st.image(picture, width="stretch", caption=caption, alt=f"{shot.name}. {caption}")
-    return found if batch is None else _dated(desk, found)
+    return shot if batch is None else _asked(desk, batch, shot)
 
 
-def _measured(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
-    card = shot.card
+def _marked(desk: Desk, batch: Batch | None, shot: Shot, first: PhotoAnalysis) -> Marks | None:
+    """The places that are marked in a picture; None if none are to be."""
+    card, seen = shot.card, first.measurement
     assert card is not None
-    first = attempt(lambda: cache.measured(shot.data, card, None, None))
-    if first is None:
+    if not st.toggle("Mark the places in the picture", value=card.window is None, key=f"mark-{shot.key}"):
         return None
-    needed = card.window is None
-    if st.toggle("Mark the places in the picture", value=needed, key=f"mark-{shot.key}"):
-        names = [portion.name for portion in batch.portions] if batch else []
-        picture = cache.marked_picture(shot.data, first if first.corners else None, 1200)
-        alt = f"{shot.name}, to mark the soap in"
-        propose = batch if not first.areas else None
-        proposed = inbox.proposed_areas(desk.journal, propose, card, first.corners) if propose else {}
-        if proposed:
-            common.say(
-                "The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so."
-            )
-        marks = marking.mark(
-            picture, first.width, first.height, names or ["soap"], f"marks-{shot.key}", alt, proposed=proposed
-        )
-        shot = replace(shot, areas=marks.areas or None, corners=marks.corners or None, marking=True)
-        first = attempt(lambda: cache.measured(shot.data, card, shot.areas, shot.corners))
-        if first is None:
-            return None
-    _result(first, shot.portion)
-    return replace(shot, measurement=first)
+    names = [portion.name for portion in batch.portions] if batch else []
+    picture = cache.marked_picture(shot.data, seen if seen.corners else None, 1200)
+    alt = f"{shot.name}, to mark the soap in"
+    propose = batch if not seen.areas else None
+    proposed = photos.proposed_areas(desk.journal, propose, card, seen.corners) if propose else {}
+    if proposed:
+        common.say("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
+    marks = marking.mark(
+        picture, seen.width, seen.height, names or ["soap"], f"marks-{shot.key}", alt, proposed=proposed
+    )
+    return Marks(marks.areas, marks.corners)
 
 
 def _drawn(measurement: Measurement | None) -> str:
@@ -154,9 +163,9 @@ def _drawn(measurement: Measurement | None) -> str:
     return " ".join(words)
 
 
-def _result(measurement: Measurement, portion: str) -> None:
+def _result(desk: Desk, batch: Batch | None, shot: Shot, measurement: Measurement) -> None:
     if measurement.usable and measurement.areas:
-        common.measured_colours(measurement, {"window": portion or "the soap in the window"})
+        common.measured_colours(measurement, _names(desk, batch, shot))
     elif measurement.usable:
         st.info("The card was found. Mark where the soap is, and its colour is shown.")
     else:
@@ -174,34 +183,75 @@ def _result(measurement: Measurement, portion: str) -> None:
             )
 
 
-def _dated(desk: Desk, shot: Shot) -> Shot:
-    when = shot.at or attempt(lambda: workflow.when_taken(shot.data, shot.name, desk.zone))
-    if when is None:
-        st.warning("Nothing in this file says when it was taken. When was it?", icon=":material/back_hand:")
+def _names(desk: Desk, batch: Batch | None, shot: Shot) -> dict[str, str]:
+    """What each colour is called, by the name of its area."""
+    assert shot.analysis is not None
+    areas = shot.analysis.measurement.areas
+    if batch is None:
+        many = len(areas) > 1
+        return {area.name: f"colour {k}" if many else "the soap in the window" for k, area in enumerate(areas, 1)}
+    colours = photos.preview(desk.journal, batch.code, shot.analysis, shot.name, shot.answers, desk.now).item.colours
+    return {area.name: colour.portion or "which portion?" for area, colour in zip(areas, colours, strict=True)}
+
+
+def _asked(desk: Desk, batch: Batch, shot: Shot) -> Shot | None:
+    """Ask what only the maker knows of a picture, until nothing is asked; None if it is in the batch already."""
+    analysis = shot.analysis
+    assert analysis is not None
+    if batch.code in {code for code, _ in desk.journal.entries_of_photo(analysis.sha256)}:
+        common.say("✓ It is in this batch.")
+        return None
+
+    def filed(answers: Answers) -> Filing:
+        return photos.preview(desk.journal, batch.code, analysis, shot.name, answers, desk.now)
+
+    filing, answers = filed(shot.answers), shot.answers
+    dated = _say(filing, "date")
+    if dated:
         typed = st.datetime_input("Taken", value=None, format="YYYY-MM-DD", step=300, key=f"taken-{shot.key}")
-        when = typed.replace(tzinfo=desk.zone) if typed else None
-        shot = replace(shot, at=when)
-    else:
-        common.say(f"Taken {moment(when, desk.zone)}.", "soft")
-    caption = st.text_input("Caption, if you like", key=f"caption-{shot.key}", max_chars=300)
-    return replace(shot, caption=caption.strip(), when=when)
+        answers = replace(answers, at=typed.replace(tzinfo=desk.zone) if typed else answers.at)
+        filing = filed(answers)
+    if filing.item.at is not None:
+        common.say(f"Taken {moment(filing.item.at, desk.zone)}.", "soft")
+    named = _say(filing, "portions")
+    if named:
+        picture = attempt(lambda: photos.outlined_photo(shot.data, named.outlines, 1000))
+        portions = photo_answers.named_colours(filing.item, named.choices, picture, f"shot-{shot.key}")
+        answers = replace(answers, portions=portions)
+    filing = filed(answers)
+    others = [question for question in filing.questions if question.kind not in photo_answers.FORMS]
+    for question in others:
+        _say(filing, question.kind)
+    confirmed, chosen = photo_answers.other_answers([*([dated] if dated else []), *others], f"shot-{shot.key}")
+    caption = st.text_input("Caption, if you like", key=f"caption-{shot.key}", max_chars=300).strip()
+    answers = replace(answers, confirmed=confirmed, chosen=chosen, caption=caption or None)
+    return replace(shot, answers=answers, filing=filed(answers))
+
+
+def _say(filing: Filing, kind: str) -> Question | None:
+    """Say what is asked of a kind, if anything is."""
+    question = next((question for question in filing.questions if question.kind == kind), None)
+    if question is not None:
+        st.warning(plain(question.text), icon=":material/back_hand:")
+    return question
 
 
 def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
     """The buttons that keep what was looked at: those with a colour together, those without each by itself."""
-    unnamed = len(batch.portions) > 1 and any(shot.coloured and not shot.areas and not shot.portion for shot in shots)
     coloured = [shot for shot in shots if shot.coloured]
     plain_ones = [shot for shot in shots if not shot.coloured]
+    clear = [shot for shot in coloured if shot.clear]
     chosen: list[Shot] = []
     if coloured:
-        if unnamed:
-            common.say("Say above which portion lies in the window.")
-        blocked = unnamed or any(shot.when is None for shot in coloured)
-        label = "Keep photo and colour" if len(coloured) == 1 else f"Keep {len(coloured)} photos and their colours"
-        if st.button(label, key="keep-coloured", type="primary", disabled=blocked):
-            chosen = coloured
+        label = "Keep photo and colour" if len(clear) < 2 else f"Keep {len(clear)} photos and their colours"
+        if len(clear) < len(coloured):
+            common.say(
+                "Answer what is asked above to save the others too." if clear else "Answer what is asked above first."
+            )
+        if st.button(label, key="keep-coloured", type="primary", disabled=not clear):
+            chosen = clear
     if plain_ones:
-        to_mark = any(shot.measurement and shot.measurement.usable for shot in plain_ones)
+        to_mark = any(shot.usable for shot in plain_ones)
         common.say(
             "Mark where the soap is, and its colour can be kept; or keep the picture for the story."
             if to_mark
@@ -209,8 +259,8 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
         )
     for shot in plain_ones:
         label = "Keep the picture without a colour" + (f": {plain(shot.name)}" if len(plain_ones) > 1 else "")
-        if st.button(label, key=f"keep-{shot.key}", disabled=shot.when is None):
-            chosen = [shot]
+        if st.button(label, key=f"keep-{shot.key}", disabled=not shot.clear):
+            chosen = [replace(shot, answers=replace(shot.answers, colour=False)) if shot.usable else shot]
     lines = [line for line in (_kept(desk, batch, shot) for shot in chosen) if line]
     if lines:
         st.session_state["photo-done"] = (batch.code, lines)
@@ -223,27 +273,17 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
 
 
 def _kept(desk: Desk, batch: Batch, shot: Shot) -> str:
-    taken = attempt(
-        lambda: workflow.take_in(
-            desk.journal,
-            batch.code,
-            shot.data,
-            name=shot.name,
-            card=shot.card,
-            by=desk.by,
-            now=desk.now,
-            zone=desk.zone,
-            areas=shot.areas,
-            portion=shot.portion,
-            corners=shot.corners,
-            at=shot.at,
-            caption=shot.caption,
-            keep_without_colour=not shot.coloured,
-        )
-    )
-    if taken and taken.photo and taken.outcome == "kept":
-        surface.look_later(taken.photo.sha256)
-    return f"{shot.name}: {taken.outcome}. {taken.why}".strip() if taken else ""
+    added = attempt(_adding(desk, batch, shot))
+    if added and added.item and added.outcome == "placed":
+        surface.look_later(added.item.sha256)
+    return f"{shot.name}: {added.outcome}. {added.why}".strip() if added else ""
+
+
+def _adding(desk: Desk, batch: Batch, shot: Shot) -> Callable[[], Arrival]:
+    assert shot.analysis is not None
+    source = Source(shot.name, lambda: shot.data)
+    how = partial(photos.add_analysed, by=desk.by, now=desk.now, story=not shot.coloured)
+    return partial(how, desk.journal, batch.code, source, shot.analysis, shot.answers)
 
 
 def done(desk: Desk, batch: Batch | None) -> None:

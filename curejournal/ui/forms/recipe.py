@@ -20,9 +20,9 @@ from curejournal.soap.oils import OILS
 from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
+from curejournal.ui.forms.recipe_rows import known_row, rows
 from curejournal.ui.i18n import st, weight_input
 from curejournal.ui.page import Desk, attempt, plain
-from curejournal.ui.recipe_rows import known_row, rows
 
 KINDS = get_args(get_type_hints(Additive)["kind"])
 PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}

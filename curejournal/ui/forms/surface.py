@@ -7,12 +7,10 @@ from functools import partial
 from curejournal.ui.components import common
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, attempt
-from curejournal.workflow import Card
-from curejournal.workflow.photos import inbox
-from curejournal.workflow.photos.inbox import Finding
-from curejournal.workflow.photos.proposal import TrayItem
+from curejournal.workflow import Card, photos
+from curejournal.workflow.photos import Finding, InboxItem
 
-WAITING = "to-look"
+WAITING = "to-ask"
 NO_FAULT = ("mottling", "gel ring")
 
 
@@ -27,7 +25,7 @@ def ask_all(desk: Desk, card: Card) -> None:
     """Ask about the surfaces in the photos that were kept last; nothing is noted unasked."""
     waiting: list[str] = st.session_state.get(WAITING, [])
     for sha256 in list(waiting):
-        item = attempt(partial(inbox.item_of, desk.journal, sha256, card, desk.now))
+        item = attempt(partial(photos.item_of, desk.journal, sha256, card, desk.now))
         if item is None or not item.surface:
             waiting.remove(sha256)
         elif ask(desk, item):
@@ -35,7 +33,7 @@ def ask_all(desk: Desk, card: Card) -> None:
             st.rerun()
 
 
-def ask(desk: Desk, item: TrayItem) -> bool:
+def ask(desk: Desk, item: InboxItem) -> bool:
     """Show what one placed photo's surface looks like; whether everything about it was answered."""
     left = f"surface-left-{item.sha256[:12]}"
     answered: list[str] = st.session_state.setdefault(left, [])
@@ -46,17 +44,17 @@ def ask(desk: Desk, item: TrayItem) -> bool:
     return all(finding.kind in answered for finding in item.surface)
 
 
-def _one(desk: Desk, item: TrayItem, finding: Finding) -> bool:
+def _one(desk: Desk, item: InboxItem, finding: Finding) -> bool:
     key = f"surface-{finding.kind.replace(' ', '-')}-{item.sha256[:12]}"
     with st.container(border=True, key=key):
         st.markdown(f"**{common.sentence(finding.words)}** Is it so?")
         batch = desk.journal.batch(item.batch)
-        grown = inbox.growth(batch, finding, item.at) if item.at else ""
+        grown = photos.growth(batch, finding, item.at) if item.at else ""
         if grown:
             common.say(grown)
         if finding.outlines:
             areas = [seen.outline for seen in item.colours]
-            picture = attempt(lambda: inbox.outlined_picture(desk.journal, item.sha256, areas, finding.outlines, 1000))
+            picture = attempt(lambda: photos.outlined_picture(desk.journal, item.sha256, areas, finding.outlines, 1000))
             if picture is not None:
                 caption = "Red: what is meant. Yellow: the soap that was measured."
                 st.image(picture, width="stretch", caption=caption, alt=f"{item.name}. {finding.words} {caption}")
@@ -65,6 +63,6 @@ def _one(desk: Desk, item: TrayItem, finding: Finding) -> bool:
             no = finding.kind not in NO_FAULT and st.button("No, the surface is clear", key=f"{key}-no")
             later = st.button("Leave it open", key=f"{key}-open")
     if yes or no:
-        noted = attempt(lambda: inbox.confirm_surface(desk.journal, item, finding if yes else None, by=desk.by))
+        noted = attempt(lambda: photos.confirm_surface(desk.journal, item, finding if yes else None, by=desk.by))
         return noted is not None
     return later

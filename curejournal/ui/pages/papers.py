@@ -12,7 +12,7 @@ from curejournal.ui.components import common
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page
 from curejournal.workflow import documents
-from curejournal.workflow.photos.proposal import tag_text
+from curejournal.workflow.photos import tag_text
 
 PDF = "application/pdf"
 

@@ -8,9 +8,8 @@ from curejournal.ui.forms import photo_answers, surface
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, attempt, plain
 from curejournal.ui.state import cache
-from curejournal.workflow import Card
-from curejournal.workflow.photos import inbox
-from curejournal.workflow.photos.proposal import TrayItem
+from curejournal.workflow import Card, photos
+from curejournal.workflow.photos import InboxItem
 
 
 def render(desk: Desk) -> None:
@@ -19,14 +18,14 @@ def render(desk: Desk) -> None:
     found = desk.journal.photos_named(asked) if asked else ()
     if len(found) != 1:
         st.title("No photo chosen")
-        common.say("A photo is opened from its batch’s story, or from the tray.")
+        common.say("A photo is opened from its batch’s story, or from the photos.")
         common.way(desk, "batches", "To the batches")
         if not desk.reads_only:
             common.way(desk, "tray", "To the tray")
         return
     st.title(plain(found[0].facts.original_name))
     card = photo_answers.chosen_card("Which kind of card lies in it?")
-    item = attempt(lambda: inbox.item_of(desk.journal, found[0].sha256, card, desk.now))
+    item = attempt(lambda: photos.item_of(desk.journal, found[0].sha256, card, desk.now))
     if item is None:
         return
     photo_answers.said()
@@ -42,7 +41,7 @@ def render(desk: Desk) -> None:
     common.patches(common.patch(seen.lab, seen.portion, str(seen.grade)) for seen in item.colours)
     common.listed(dict.fromkeys(reason for seen in item.colours for reason in seen.reasons))
     if not desk.reads_only:
-        open_yet = bool(inbox.unanswered(desk.journal, item))
+        open_yet = bool(photos.unanswered(desk.journal, item))
         if item.surface and st.toggle("What its surface looks like", value=open_yet, key=f"surface-of-{item.sha256}"):
             surface.ask(desk, item)
         with st.expander("Correct where it belongs or what it shows"):
@@ -50,7 +49,7 @@ def render(desk: Desk) -> None:
     common.way(desk, "batch", f"Batch {item.batch}", batch=item.batch)
 
 
-def _pictures(desk: Desk, card: Card, item: TrayItem) -> None:
+def _pictures(desk: Desk, card: Card, item: InboxItem) -> None:
     views = ["as it was taken", "in standard light", "the measured areas"]
     view = st.segmented_control("Show it", views, default=views[0], required=True, key=f"view-{item.sha256}")
     if view == views[1]:
@@ -59,12 +58,12 @@ def _pictures(desk: Desk, card: Card, item: TrayItem) -> None:
     shown = cache.small_picture(desk.journal, item.sha256, 1200)
     if view == views[2]:
         outlines = [seen.outline for seen in item.colours]
-        shown = attempt(lambda: inbox.outlined_picture(desk.journal, item.sha256, outlines, (), 1200)) or shown
+        shown = attempt(lambda: photos.outlined_picture(desk.journal, item.sha256, outlines, (), 1200)) or shown
     st.image(shown, width="stretch", alt=f"Photo {item.name} of batch {item.batch}, {view}")
 
 
-def _corrected(desk: Desk, card: Card, item: TrayItem) -> None:
-    made = attempt(lambda: inbox.corrected(desk.journal, item.sha256, card, 1200, flag=True))
+def _corrected(desk: Desk, card: Card, item: InboxItem) -> None:
+    made = attempt(lambda: photos.corrected(desk.journal, item.sha256, card, 1200, flag=True))
     if made is None:
         common.say("No picture in standard light: no card taught this photo’s colours.")
         return
@@ -73,7 +72,7 @@ def _corrected(desk: Desk, card: Card, item: TrayItem) -> None:
     st.image(made.jpeg, width="stretch", caption=words, alt=f"Photo {item.name} of batch {item.batch}. {words}")
     st.download_button(
         "Download it, unhatched (JPEG)",
-        lambda: getattr(inbox.corrected(desk.journal, item.sha256, card), "jpeg", b""),
+        lambda: getattr(photos.corrected(desk.journal, item.sha256, card), "jpeg", b""),
         f"{item.sha256[:10]}-standard-light.jpg",
         "image/jpeg",
         key=f"corrected-{item.sha256}",

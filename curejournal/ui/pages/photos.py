@@ -33,7 +33,8 @@ def take(desk: Desk, batch: Batch | None) -> None:
     shots = []
     for shot in photos.pictures(desk):
         with st.container(border=True, key=f"photo-{shot.key}"):
-            shots.append(photos.measured(desk, batch, replace(shot, card=card, portion=portion)))
+            answers = replace(shot.answers, window=portion)
+            shots.append(photos.shown(desk, batch, replace(shot, card=card, answers=answers)))
     known = [shot for shot in shots if shot is not None]
     if batch is not None and known:
         photos.keep(desk, batch, known)

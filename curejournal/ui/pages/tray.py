@@ -6,7 +6,7 @@ from curejournal.ui.components import common
 from curejournal.ui.forms import photo_answers, photo_import, surface
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, attempt
-from curejournal.workflow.photos import inbox
+from curejournal.workflow import photos
 
 SHOWN = 8
 
@@ -20,7 +20,7 @@ def render(desk: Desk) -> None:
     )
     card = photo_answers.chosen_card()
     photo_import.take_in(desk, card)
-    waiting = attempt(lambda: inbox.tray(desk.journal, card, desk.now)) or ()
+    waiting = attempt(lambda: photos.inbox_items(desk.journal, card, desk.now)) or ()
     photo_import.arrived(desk, card, (item.sha256 for item in waiting))
     photo_answers.said()
     surface.ask_all(desk, card)

@@ -17,6 +17,8 @@ from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
+from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis
+from curejournal.workflow.photos.analyse import analyse
 
 
 @st.cache_resource(show_spinner="Opening the journal…")
@@ -44,10 +46,10 @@ def edition(desk: Desk, batch: Batch) -> OtherEdition | None:
 
 def _with_pieces(desk: Desk, batch: Batch, when: Callable[[Batch], datetime]) -> Judgement:
     """The verdict on a batch and what is in it, each at its time."""
-    rules = workflow.current_limits(desk.journal)
 
     def by_itself(one: Batch, pieces: str = "") -> Judgement:
-        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), rules, pieces, one)
+        limits = workflow.limits_of(desk.journal, one)
+        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), limits, pieces, one)
 
     return by_itself(batch, workflow.pieces_held(desk.journal, batch, by_itself))
 
@@ -90,6 +92,12 @@ def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
 def measured(data: bytes, card: Card, areas: workflow.Places | None, corners: workflow.Corners | None) -> Measurement:
     """What is in a photo that was just taken."""
     return workflow.measure_photo(data, card, areas, corners)
+
+
+@st.cache_resource(max_entries=40, show_spinner="Measuring…", hash_funcs={Cards: repr, Marks: repr})
+def analysed(data: bytes, cards: Cards, marks: Marks) -> PhotoAnalysis:
+    """What a photo shows that was just taken."""
+    return analyse(data, cards, marks)
 
 
 @st.cache_resource(max_entries=20, show_spinner=False, hash_funcs={Measurement: repr})

@@ -64,7 +64,7 @@ class Seen:
 def look(desk: Desk) -> Seen:
     """Look at all batches under way, as far as that is quick; the rest is begun as work that goes on by itself."""
     known: dict[str, tuple[Looked, Glance]] = cache.kept(desk, "glances")
-    hour, rules = cache.hour(desk), workflow.current_limits(desk.journal).version
+    hour, rules = cache.hour(desk), workflow.rules_state(desk.journal)
     underway, on_sale = desk.journal.underway(), desk.journal.released_otherwise()
     # Of what is on sale, what other rules let go may ask for a decision.
     last = {touched.code: touched.last_entry for touched in (*underway, *on_sale)}

@@ -78,7 +78,7 @@ def teller(journal: Journal, on: datetime) -> Tell:
 
 def stories_of(batch: Batch, on: datetime, rules: Limits) -> tuple[Story, ...]:
     """What each portion of a batch did, as it was known at a time."""
-    return materials.stories(batch, journeys(batch, on, rules))
+    return materials.stories(batch, journeys(batch, on, rules, all_surfaces=True))
 
 
 def compared(journal: Journal) -> tuple[Batch, ...]:

@@ -51,13 +51,15 @@ def effect_words(effect: Effect, what: What) -> str:
     seen = f"{how_many(effect.portions, 'portion')} of {how_many(effect.batches, 'batch')}"
     if effect.chance < 0.5:
         return f"probably not ({100 * effect.chance:.0f} %); {seen}."
-    sure = "very likely" if effect.chance >= 0.9 else "perhaps"
+    sure = "very likely" if effect.named else "perhaps"
     size = f"{formatting.figure(effect.at_usual_dose)} ΔE00 at {effect.usual_dose_pct:.1f} % of the oils in its portion"
     line = f"{sure} {VERBS[what]} ({100 * effect.chance:.0f} %), by {size}; {seen}."
     if len(effect.materials) > 1:
         line += " They were never apart, so nobody can say which of them."
     elif not effect.separable:
         line += " It is in every portion, so it cannot be told from the soap itself."
+    if effect.one_season:
+        line += " It was used at one time of the year only, so it cannot be told from the season: pour it at another."
     if effect.not_told_apart_from:
         line += f" It may be {' or '.join(effect.not_told_apart_from)} instead."
     return line

@@ -21,7 +21,7 @@ from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.strip import StripKey as StripKey
 from curejournal.photo.strip import StripReading as StripReading
 from curejournal.photo.strip import enrol_key, read_strip
-from curejournal.workflow import ask, doubts_about
+from curejournal.workflow.batches import ask, doubts_about
 
 _KEYS = TypeAdapter(dict[str, StripKey])
 

@@ -1,8 +1,8 @@
 """Batches by other equations than those of `simulated_batches`, and than those that the judgement fits.
 
 - Drying: diffusion in a slab (J. Crank, The Mathematics of Diffusion, 2nd ed. 1975, eq. 4.18) toward the moisture of
-  the room's air (isotherm of C. R. Oswin, J. Soc. Chem. Ind. 65, 1946, 419), which changes weekly; Duhamel's superposition.
-- Reaction: second order and autocatalytic, dX/dt = k (c + X)(1 - X)(r - X), on the lye and fat that were really weighed.
+  the room's air (isotherm of C. R. Oswin, J. Soc. Chem. Ind. 65, 1946, 419), which changes weekly (superposition).
+- Reaction: second order and autocatalytic, dX/dt = k (c + X)(1 - X)(r - X), on lye and fat as really weighed.
 - A turn that fades: the ionised part of a phenol as the pH falls (Henderson-Hasselbalch). Drift: a power of time.
 - Browning: a logistic (E. G. Prout and F. C. Tompkins, Trans. Faraday Soc. 40, 1944, 488), late in 1 batch of 11.
 - Light: three lamps a maker, each with a bias that every photo under it shares; stated errors up to 1.5 too small.

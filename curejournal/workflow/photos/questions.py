@@ -1,0 +1,157 @@
+"""What is asked about a photo before it is filed. A new question is one function here, listed in `RULES`.
+
+Each rule looks at a case and asks one question or none; what it asks and how it is answered stands in the question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from curejournal.batch.records import Batch
+from curejournal.documents.formatting import moment
+from curejournal.photo.window.portions import SURE, Match
+from curejournal.workflow.photos.analyse import PhotoAnalysis
+from curejournal.workflow.photos.answers import ALL, Answers, Question
+from curejournal.workflow.photos.context import PhotoContext
+from curejournal.workflow.photos.dates import no_original, plain_stem
+
+# The smallest tag that is printed here is 14 mm; one that measures less in the card's plane lies far behind it. Ours.
+LEAST_TAG_MM = 9.0
+# Batter may be photographed before the pour is noted.
+BEFORE_POUR = timedelta(hours=1)
+# Of a batch whose pour is not noted: a picture so much older than anything of the batch is asked about. Ours: recipes
+# and tests of scent are entered days before the pour, seldom months.
+BEFORE_BATCH = timedelta(days=60)
+# A minute's grace: clocks of phone and computer differ.
+AHEAD = timedelta(minutes=1)
+ANOTHER_DATE = "The date is right"
+
+
+@dataclass(frozen=True)
+class Case:
+    """A photo as far as it was told: where it belongs, when it was taken, which colour is which portion.
+
+    `why` says why it has no colour; empty if it has one.
+    """
+
+    analysis: PhotoAnalysis
+    context: PhotoContext
+    answers: Answers
+    batch: Batch | None
+    batch_asked: Question | None
+    at: datetime | None
+    match: Match
+    portions: tuple[str, ...]
+    why: str
+
+
+def batch_of(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers) -> tuple[str, Question | None]:
+    """Which batch a photo is of: as the maker said, or by its tag; and what is asked about that."""
+    if answers.batch is not None and answers.after >= context.last_naming:
+        return answers.batch, None
+    own = [tag.code for tag in analysis.tags if tag.journal == context.tag_id]
+    known = tuple(code for code in own if code in context.batches)
+    if context.last_naming:
+        text = "It was placed before and taken back. Which batch is it?"
+        return (known[0] if len(known) == 1 else ""), Question("batch", text, known)
+    if len(own) > 1:
+        return "", Question("batch", f"It shows the tags of {len(own)} batches. Which one is it?", known)
+    if known and _far_behind(analysis, known[0]):
+        return "", Question("batch", f"The tag of {known[0]} lies far behind the card. Is it that batch?", known)
+    if known:
+        return known[0], None
+    if own:
+        return "", Question("batch", f"Its tag says {own[0]}, and there is no such batch here. Which one is it?")
+    if analysis.tags:
+        return "", Question("batch", "Its tag is of another journal. Is it yours at all, and which batch is it?")
+    return "", Question("batch", "It shows no batch tag. Which batch is it?")
+
+
+def _far_behind(analysis: PhotoAnalysis, code: str) -> bool:
+    """Whether a tag is so small beside the card that it lies in the background."""
+    if analysis.on_card or not analysis.tag_sides_mm:
+        return False
+    return next(
+        side < LEAST_TAG_MM for tag, side in zip(analysis.tags, analysis.tag_sides_mm, strict=True) if tag.code == code
+    )
+
+
+def about_date(case: Case) -> Question | None:
+    """No date, or one that cannot be; of a picture without a colour the maker may stand by one that is unlikely."""
+    context, at = case.context, case.at
+    if at is None:
+        original = no_original(context.facts)
+        doubt = f"It looks like {original}; take in the photo as it was taken. " if original else ""
+        nothing = "Nothing in it says when it was taken; the file's own date proves nothing. When was it?"
+        return Question("date", doubt + nothing)
+    when = moment(at, context.zone)
+    if at > context.now + AHEAD:
+        return Question("date", f"Its clock is plainly wrong: {when} lies in the future. When was it?")
+    if case.batch is None:
+        return None
+    confirm = ANOTHER_DATE if case.why else ""
+    poured = case.batch.poured_at
+    if poured is not None:
+        text = f"Its clock is plainly wrong: {when} is before the batch was poured. When was it?"
+        return Question("date", text, confirm=confirm) if at + BEFORE_POUR < poured else None
+    begun = min([context.started[case.batch.code], *(entry.at for entry in case.batch.entries)])
+    if at + BEFORE_BATCH < begun:
+        text = f"{when} is long before anything else of this batch. When was it?"
+        return Question("date", text, confirm=ANOTHER_DATE)
+    return None
+
+
+def about_portions(case: Case) -> Question | None:
+    """Colours that do not tell which portion they are, or that are unlike their portion."""
+    if case.why or not case.match.question or case.batch is None:
+        return None
+    outlines = tuple(area.outline for area in case.analysis.measurement.areas)
+    if case.match.confidence >= SURE:
+        confirm = "The colour is right: it is this batch"
+        return Question("colour", case.match.question, case.portions, confirm, outlines)
+    return Question("portions", case.match.question, case.portions, outlines=outlines)
+
+
+def about_areas(case: Case) -> Question | None:
+    """A card without a window, and nothing marked beside it."""
+    if case.why or case.analysis.measurement.areas or case.answers.areas:
+        return None
+    text = "Which part of the picture shows which portion?"
+    return Question("areas", text, case.portions, "Nothing in it is to be measured")
+
+
+def about_copy(case: Case) -> Question | None:
+    """A picture of the same moment and name as one that is kept is most likely the same, edited or converted."""
+    facts = case.context.facts
+    if case.batch is None or facts.taken_at is None:
+        return None
+    stem = plain_stem(facts.original_name)
+    for other in case.context.photos.get(case.batch.code, ()):
+        same = other.facts.taken_at == facts.taken_at and plain_stem(other.facts.original_name) == stem
+        if same and other.sha256 != case.analysis.sha256:
+            text = f"It looks like another copy of {other.facts.original_name}, which is in the batch. Place it too?"
+            return Question("copy", text, confirm="Place this copy too")
+    return None
+
+
+RULES: tuple[Callable[[Case], Question | None], ...] = (
+    lambda case: case.batch_asked,
+    about_date,
+    about_portions,
+    about_areas,
+    about_copy,
+)
+"""In the order in which they are asked."""
+
+
+def asked_about(case: Case) -> tuple[Question, ...]:
+    """What is still asked; not what the maker stands by or has chosen an answer to."""
+    questions = [question for rule in RULES if (question := rule(case)) is not None]
+    confirmed, chosen = case.answers.confirmed, case.answers.chosen or {}
+    return tuple(
+        question
+        for question in questions
+        if not (question.confirm and (confirmed == ALL or question.kind in confirmed)) and question.kind not in chosen
+    )

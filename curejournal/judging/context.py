@@ -16,6 +16,7 @@ from curejournal.batch.records import (
     ColourReading,
     Entry,
     Event,
+    MakingDetails,
     PacketCheck,
     ScalarReading,
     Weighing,

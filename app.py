@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from curejournal.ui.frame import told
+from curejournal.ui.frame import ROUTES, told
 from curejournal.ui.server import checked
 
-app = st.App("curejournal/ui/start.py", lifespan=checked(), on_script_error=told)
+app = st.App("curejournal/ui/start.py", lifespan=checked(), on_script_error=told, routes=ROUTES)

@@ -22,7 +22,7 @@ from babel.messages.pofile import write_po
 from curejournal.base.counting import how_many
 from curejournal.batch.records import AlkaliMethod, Event, SurfaceNote, TargetSource, WhyOut
 from curejournal.colour.sample import Grade
-from curejournal.ui.components.common import SIGNS
+from curejournal.documents.style import STATES as STATE_SIGNS
 from curejournal.ui.components.glossary import GAUGE_WORDS, GRADES, STATES, TRADE
 from curejournal.ui.components.glossary import SIGNS as SIGNED_WORDS
 
@@ -32,7 +32,7 @@ POT = ROOT / "ui" / "texts" / "curejournal.pot"
 ELSEWHERE = ("cli", "journal/migrations", "report/templates")
 # Words that stand alone: states, gauges, grades, and what a form offers.
 WORDS = {
-    *SIGNS,
+    *STATE_SIGNS,
     *SIGNED_WORDS,
     *(word for words in (GAUGE_WORDS, STATES, GRADES, TRADE) for word in words),
     *("superfat", "today", "now"),

@@ -99,6 +99,14 @@ def hold(
     _sign(journal, code, "lift hold" if lift else "hold", by, statement, as_json)
 
 
+@app.command("keep-on-sale")
+def keep_on_sale(
+    code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
+) -> None:
+    """Sign that a released batch stays on sale in spite of what was read later; it answers the recall question."""
+    _sign(journal, code, "keep on sale", by, statement, as_json)
+
+
 @app.command()
 def withdraw(
     code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
@@ -111,6 +119,22 @@ def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: 
     with open_journal(journal) as kept:
         entry = workflow.decide(kept, code, act, signed_by=by, statement=statement, on=now_of(kept))
     print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
+
+
+@app.command("accept-colour")
+def accept_colour(
+    code: Code,
+    portion: Annotated[str, typer.Argument(help="The portion whose colour is accepted as it is.")],
+    why: Annotated[str, typer.Option("--why", help="The reason; it is kept.")],
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Accept a colour that is off its target, as it is now; the target and what materials did stay as they are."""
+    with open_journal(journal) as kept:
+        record = workflow.accepted_colour(kept, code, portion, why, now_of(kept))
+    enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
 
 
 @app.command("out")

@@ -20,6 +20,7 @@ from curejournal.documents.typefaces import printable
 from curejournal.photo.read.picture_file import read_photo
 
 Pixels = NDArray[np.uint8]
+Gains = NDArray[np.float64]
 Points = Sequence[tuple[float, float]]
 
 GAINS = (0.25, 4.0)
@@ -91,6 +92,18 @@ def smaller(picture: Pixels, longest: int) -> Pixels:
 
 
 def _balance(picture: Pixels, scale: float, seen: Sequence[Seen]) -> Pixels:
+    return with_gains(picture, gains_of(picture, scale, seen))
+
+
+def gains_of(picture: Pixels, scale: float, seen: Sequence[Seen]) -> Gains | None:
+    """Find the factor for each channel, in linear light, by which soap shows its measured colour; None if none tells.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        sRGB, upright; the original is `scale` times as large.
+    seen : sequence of Seen
+    """
     wanted, found = [], []
     for area in seen:
         outline = np.round(np.array(area.outline) / scale).astype(np.int32)
@@ -105,10 +118,17 @@ def _balance(picture: Pixels, scale: float, seen: Sequence[Seen]) -> Pixels:
             found.append(linear_from_srgb(np.median(few, axis=0) / 255))
             wanted.append(linear_from_lab(area.lab))
     if not found:
-        return picture
+        return None
     floor = 1e-3
     ratios = np.log(np.maximum(wanted, floor) / np.maximum(found, floor))
-    gains = np.clip(np.exp(ratios.mean(axis=0)), *GAINS)
+    gains: Gains = np.clip(np.exp(ratios.mean(axis=0)), *GAINS)
+    return gains
+
+
+def with_gains(picture: Pixels, gains: Gains | None) -> Pixels:
+    """Apply a factor to each channel in linear light; None leaves the picture as it is."""
+    if gains is None:
+        return picture
     levels = linear_from_srgb(np.arange(256.0)[:, None] / 255) * gains
     table = np.round(255 * srgb_from_linear(np.clip(levels, 0, 1))).astype(np.uint8)
     return np.asarray(cv2.LUT(picture, table[:, None, :]), np.uint8)

@@ -69,6 +69,22 @@ class Judgement:
     hold_for: Literal["", "safety", "colour", "signature"] = ""
     reservations: tuple[str, ...] = ()
 
+    @property
+    def word(self) -> str:
+        """The one word for the batch: *released* once somebody signed it; *decide* where only its colour holds it."""
+        if self.verdict == "hold":
+            return "decide" if self.hold_for == "colour" else "on hold"
+        return "released" if self.released_at and self.verdict == "ready" else self.verdict
+
+    @property
+    def why(self) -> str:
+        """What stands behind the word: nothing that a check under it contradicts."""
+        if self.verdict != "ready":
+            return self.headline.partition(": ")[2]
+        unknown = [finding.gauge for finding in self.findings if finding.verdict is not Verdict.PASS]
+        said = f"all needed checks passed; not known: {', '.join(unknown)}" if unknown else "all checks passed"
+        return "; ".join([said, *self.reservations])
+
 
 @dataclass(frozen=True)
 class OtherEdition:

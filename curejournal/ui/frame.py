@@ -11,23 +11,39 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from starlette.routing import Mount
+from starlette.staticfiles import StaticFiles
+
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
+from curejournal.documents import style
 from curejournal.documents.formatting import day
+from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
 from curejournal.ui import i18n, pages
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.i18n import st
-from curejournal.ui.page import Desk, Page, attempt, refusal
+from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.state import background, connection, journal_choice
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 
-STYLE = Path(__file__).with_name("paper.css")
+FONTS = "/fonts"
+SHEET = "".join(
+    (
+        style.font_faces(FONTS),
+        style.variables(),
+        style.TAGS,
+        RIBBON_CSS,
+        Path(__file__).with_name("app.css").read_text("utf-8"),
+    )
+)
+ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),)
+"""What the app serves beside its pages: its own type, so that no page asks another computer for it."""
 
 
 def all_pages() -> dict[str, Page]:
-    """Every page by its slug, in order: each module of `views` ends in one.
+    """Every page by its slug, way by way: each module of `views` ends in one.
 
     The folder is not called `pages`: beside the script that Streamlit runs it would take such a folder for its own
     kind of app, and run a page without this frame.
@@ -36,13 +52,13 @@ def all_pages() -> dict[str, Page]:
         importlib.import_module(f"{pages.__name__}.{module.name}").PAGE
         for module in pkgutil.iter_modules(pages.__path__)
     ]
-    return {page.slug: page for page in sorted(found, key=lambda page: page.order)}
+    return {page.slug: page for page in sorted(found, key=lambda page: (WAYS.index(page.way), page.order))}
 
 
 def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None:
     """Draw the app, opening at a page."""
-    st.set_page_config("Cure journal", page_icon="🧼", layout="centered")
-    st.html(STYLE)
+    st.set_page_config("Cure journal", page_icon=style.mark(64), layout="wide")
+    st.html(f"<style>{SHEET}</style>")
     shown = all_pages()
     ways = {slug: st.Page(partial(_nothing, slug), title=page.title, url_path=slug) for slug, page in shown.items()}
     # Streamlit's first page has no address but the app's; apart from it, each page has its own.
@@ -56,19 +72,21 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
     with st.container(key="page"):
-        if shown[slug].listed:
+        if shown[slug].titled:
             st.title(shown[slug].title)
         entry.undo(desk)
         if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].render(desk))
     where = "the computer that shows this" if desk.signed_in else "this computer"
-    common.say(f"Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot")
+    common.say(
+        f"Entries are made by {desk.by}. Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot"
+    )
     connection.watch()
 
 
 def told(fault: Exception) -> bool:
     """Tell a fault of ours, raised in drawing or by a press, in our words in place of Streamlit's, which logs it."""
-    st.html(STYLE)  # a fault by a press comes before anything is drawn
+    st.html(f"<style>{SHEET}</style>")  # a fault by a press comes before anything is drawn
     refusal(
         CureJournalError(
             "Something went wrong that should not have: a fault of this program.",
@@ -96,32 +114,31 @@ def _desk(journal: Journal, person: SignedIn | None, clock: datetime, ways: Mapp
 
 
 def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
+    here = shown[slug].way
+    listed = [page for page in shown.values() if page.listed]
+    first = {way: next(page for page in listed if page.way == way) for way in WAYS}
     with st.container(horizontal=True, key="ways", gap="small"):
-        for page in shown.values():
-            if page.main and page.listed:
-                here = page.slug == slug
-                st.page_link(desk.ways[page.slug], label=f"**{page.title}**" if here else page.title)
-        with st.popover("More"):
-            with st.container(key="more"):
-                for page in shown.values():
-                    if page.listed and not page.main:
-                        st.page_link(desk.ways[page.slug], label=page.title, icon=page.icon)
-            if desk.signed_in:
-                common.say(f"Signed in as {desk.by}, {'to read' if desk.reads_only else 'who signs every entry here'}.")
-                st.html(f'<a href="/sign-out">{i18n.worded("Sign out")}</a>')
-            else:
-                st.text_input("Entries are made by", key="by", max_chars=80, on_change=partial(_remember, desk.journal))
+        st.html(f'<div class="brand">{common.drawing(style.mark())}<span>Cure journal</span></div>')
+        for way in WAYS:
+            _way(desk, first[way], way, way == here)
+        # Another key on each page, so that it is closed once something in it was chosen.
+        more = st.popover("**More**" if here in WAYS[AT_THE_THUMB:] else "More", key=f"more-of-{slug}")
+        with more, st.container(key="more"):
+            for way in WAYS[AT_THE_THUMB:]:
+                _way(desk, first[way], way, way == here)
     if desk.stands_still:
         with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
             common.say(f"Demo journal, all invented. Its calendar stands at {day(desk.now)}.", "soft")
             if journal_choice.looks_at_demo() and st.button("Back to my journal", key="demo-leave"):
                 journal_choice.turn_to(demo=False)
                 st.switch_page(desk.ways["today"])
+    beside = [page for page in listed if page.way == here]
+    if len(beside) > 1:
+        with st.container(horizontal=True, key="tabs"):
+            for page in beside:
+                _way(desk, page, page.tab or page.title, page.slug == slug)
     background.going(desk)
 
 
-def _remember(journal: Journal) -> None:
-    name = st.session_state["by"].strip()
-    if name:
-        others = [known for known in journal.setting("people", []) if known != name]
-        attempt(lambda: journal.set_setting("people", [name, *others]))
+def _way(desk: Desk, page: Page, name: str, here: bool) -> None:
+    st.page_link(desk.ways[page.slug], label=f"**{name}**" if here else name)

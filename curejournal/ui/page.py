@@ -34,19 +34,38 @@ class Desk:
 
 @dataclass(frozen=True)
 class Page:
-    """A page of the app. `main` ones are always in sight, the others under *More*; `order` sorts both.
+    """A page of the app, as one part of one of the ten ways in `WAYS`.
 
-    `writes` says that all of it is for entering, so that nobody who may only read is shown it.
+    `order` sorts the parts of a way, and its first one is what the way opens; `tab` names a part beside the others if
+    that is shorter than its title. A page that is not `listed` is reached from others alone; one that is not `titled`
+    draws its own heading. `writes` says that all of it is for entering, so that nobody who may only read is shown it.
     """
 
     title: str
     slug: str
+    way: str
     order: int
     render: Callable[[Desk], None]
-    icon: str = ""
-    main: bool = False
+    tab: str = ""
     listed: bool = True
+    titled: bool = True
     writes: bool = False
+
+
+WAYS = (
+    "Today",
+    "Batches",
+    "Photos",
+    "Plan",
+    "Compare",
+    "Materials",
+    "Portfolio",
+    "Documents",
+    "Settings",
+    "Help",
+)
+"""The ways through the app, in order; the first `AT_THE_THUMB` are in sight on a phone, the rest one tap away."""
+AT_THE_THUMB = 4
 
 
 def attempt(act: Callable[[], T]) -> T | None:

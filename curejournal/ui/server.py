@@ -20,7 +20,7 @@ import streamlit as st
 
 from curejournal.auth.addresses import NOT_AS_MEANT
 from curejournal.base.errors import CureJournalError
-from curejournal.ui.frame import told
+from curejournal.ui.frame import ROUTES, told
 
 HOME = "127.0.0.1"
 """Where the app listens unless it stands behind a sign-in: at the loopback address, which no other computer reaches."""
@@ -75,7 +75,9 @@ def run(meant: Mapping[str, Any], **app: Any) -> None:
     _refuse_to_bind_elsewhere(options["server.address"])
     start = Path(__file__).with_name("start.py").absolute()
     try:
-        st.App(start, lifespan=checked({**SETTINGS, **meant}), on_script_error=told, **app).run(config=options)
+        st.App(start, lifespan=checked({**SETTINGS, **meant}), on_script_error=told, routes=ROUTES, **app).run(
+            config=options
+        )
     except ServerNotAsMeant as fault:
         _end(fault)
 

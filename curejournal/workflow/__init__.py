@@ -61,6 +61,7 @@ from curejournal.workflow.settings import place as place
 from curejournal.workflow.settings import time_zone as time_zone
 from curejournal.workflow.settings import zone_named as zone_named
 from curejournal.workflow.verdicts import NotReady as NotReady
+from curejournal.workflow.verdicts import accepted_colour as accepted_colour
 from curejournal.workflow.verdicts import calendar as calendar
 from curejournal.workflow.verdicts import decide as decide
 from curejournal.workflow.verdicts import difference as difference
@@ -69,3 +70,4 @@ from curejournal.workflow.verdicts import judge_batch as judge_batch
 from curejournal.workflow.verdicts import pieces_held as pieces_held
 from curejournal.workflow.verdicts import recall as recall
 from curejournal.workflow.verdicts import released_under as released_under
+from curejournal.workflow.verdicts import surroundings as surroundings

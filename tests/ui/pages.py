@@ -47,7 +47,7 @@ def section(code: str, name: str) -> AppTest:
 
 
 def writing(code: str) -> AppTest:
-    return section(code, "Write down")
+    return section(code, "Log")
 
 
 def ended(at: AppTest, folder: Path, name: str) -> AppTest:

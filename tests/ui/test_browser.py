@@ -16,6 +16,7 @@ from PIL import Image
 from curejournal.batch.records import ColourReading, Event, PhotoNote, Weighing
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
+from curejournal.ui.page import AT_THE_THUMB, WAYS
 from curejournal.workflow.demo import pictures_folder
 from tests.ui import steps
 from tests.ui.conftest import App
@@ -43,7 +44,7 @@ def assert_accessible_in_the_dark(window: Any) -> None:
 
 
 @pytest.mark.mostly("phone")
-@pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "Colour", "Readings", "History"])
+@pytest.mark.parametrize("name", ["Checks", "Log", "Timeline", "Colour", "Readings", "History"])
 def test_each_section_of_a_batch_fits_and_is_accessible(name: str, size: str, window: Any, full_app: App) -> None:
     steps.go(window, full_app, f"batch?batch=C-{size}")
     steps.section(window, name)
@@ -62,16 +63,26 @@ def test_a_file_that_may_not_come_in_is_told_so_in_words(size: str, window: Any,
     steps.assert_fits(window)
 
 
-@pytest.mark.mostly("phone")
-def test_every_way_is_in_sight_once_more_is_pressed(size: str, window: Any, full_app: App) -> None:
+def test_all_ten_ways_are_in_sight_at_a_desk_and_by_the_thumb_on_a_phone(size: str, window: Any, full_app: App) -> None:
     steps.go(window, full_app, "")
-    window.get_by_role("button", name="More").click()
-    ways = window.locator(".st-key-more a")
-    ways.last.wait_for()
-    assert ways.count() == len([page for page in all_pages().values() if page.listed and not page.main])
-    boxes = [way.bounding_box() for way in ways.all()]
-    assert max(box["y"] + box["height"] for box in boxes) < window.viewport_size["height"]
+    bar = window.locator(".st-key-ways > div a:visible")
+    if size == "desktop":
+        assert bar.all_inner_texts() == list(WAYS)
+        return
+    assert bar.all_inner_texts() == list(WAYS[:AT_THE_THUMB])
+    height = window.viewport_size["height"]
+    assert all(way.bounding_box()["y"] > 0.85 * height for way in bar.all())
+    more = window.get_by_role("button", name="More")
+    more.click()
+    rest = window.locator(".st-key-more a")
+    rest.last.wait_for()
+    assert rest.all_inner_texts() == list(WAYS[AT_THE_THUMB:])
+    assert max(way.bounding_box()["y"] + way.bounding_box()["height"] for way in rest.all()) < height
     steps.assert_fits(window)
+    rest.get_by_text("Materials").click()
+    steps.settled(window)
+    assert window.locator("h1").inner_text() == "Materials" and window.title() == "Materials"
+    assert window.locator(".st-key-more").count() == 0, "the menu closes after a choice"
 
 
 def test_an_empty_journal_shows_the_way_to_the_card(window: Any, empty_app: App) -> None:
@@ -100,7 +111,7 @@ def test_a_release_is_looked_at_and_signed_from_todays_list(window: Any, full_ap
 @pytest.mark.mostly("phone")
 def test_pictures_stand_beside_their_measured_colours(size: str, window: Any, full_app: App) -> None:
     steps.go(window, full_app, f"batch?batch=C-{size}")
-    steps.section(window, "Story")
+    steps.section(window, "Timeline")
     pictures = window.get_by_test_id("stMain").locator("img")
     assert pictures.count() >= 3
     assert all("Photo of Chamomile" in (pictures.nth(i).get_attribute("alt") or "") for i in range(pictures.count()))
@@ -215,12 +226,11 @@ def test_two_files_of_one_name_and_two_that_are_no_pictures_are_told_apart(
 
 @pytest.mark.mostly("phone")
 def test_a_fault_of_ours_is_told_in_our_words_by_drawing_and_by_a_press(window: Any, app: App) -> None:
-    steps.go(window, app, "rules")
+    steps.go(window, app, "people")
     with Journal.open(app.folder) as journal:
         # What no version ever wrote, so that nothing expects it: the first breaks a page, the second the name's field.
         journal.set_setting("strip keys", 5)
         journal.set_setting("people", 5)
-    window.get_by_role("button", name="More").click()
     window.get_by_label("Entries are made by").fill("Ann")
     window.keyboard.press("Tab")
     assert_told(window, app, "object is not iterable")
@@ -271,7 +281,7 @@ def test_many_photos_come_in_at_once_and_what_is_asked_waits(
 def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
     steps.go(window, full_app, f"batch?batch={code}")
-    steps.section(window, "Write down")
+    steps.section(window, "Log")
     steps.section(window, "a weight")
     field = window.get_by_label("bar 1: grams")
     field.fill("12.8")
@@ -288,7 +298,7 @@ def test_an_event_is_stamped_by_one_press_and_undone_by_another(size: str, windo
     code = f"C-{size}"
     before = len(steps.current(full_app, code, Event))
     steps.go(window, full_app, f"batch?batch={code}")
-    steps.section(window, "Write down")
+    steps.section(window, "Log")
     button = window.get_by_role("button", name="Gel phase", exact=True)
     assert button.bounding_box()["height"] >= 44
     steps.press(window, "Gel phase")
@@ -300,7 +310,7 @@ def test_an_event_is_stamped_by_one_press_and_undone_by_another(size: str, windo
 @pytest.mark.mostly("desktop")
 def test_a_batch_that_is_not_ready_cannot_be_signed_off(size: str, window: Any, full_app: App) -> None:
     steps.go(window, full_app, f"batch?batch=C-{size}")
-    steps.section(window, "Evidence")
+    steps.section(window, "Checks")
     window.get_by_text("Release for sale").click()
     steps.settled(window)
     assert window.get_by_role("button", name="Sign", exact=True).is_disabled()

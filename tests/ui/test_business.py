@@ -103,7 +103,7 @@ def test_a_recipe_below_zero_is_flagged_before_the_pour(small: Path) -> None:
 
 
 def test_where_a_lot_went_is_listed_with_its_batches(blends: Path) -> None:
-    at: AppTest = app("papers")
+    at: AppTest = app("documents")
     only(at.button_group, "Which paper").set_value("Lot").run()
     only(at.text_input, "The supplier’s lot, or the code of an embedded batch").input("clove-0").run()
     assert "30 g clove" in words_of(at)

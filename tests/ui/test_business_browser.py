@@ -46,7 +46,7 @@ def test_a_portfolio_is_built_with_its_progress_and_taken(window: Any, size: str
 
 @pytest.mark.mostly("phone")
 def test_records_lots_labels_and_the_calendar_are_taken(window: Any, size: str, full_app: App) -> None:
-    go(window, full_app, f"papers?batch=C-{size}")
+    go(window, full_app, f"documents?batch=C-{size}")
     record = PdfReader(io.BytesIO(taken(window, "Record of 1 batch (PDF)")))
     assert f"C-{size}" in record.pages[0].extract_text()
     section(window, "Lot")
@@ -63,7 +63,7 @@ def test_records_lots_labels_and_the_calendar_are_taken(window: Any, size: str, 
 
 @pytest.mark.mostly("desktop")
 def test_a_file_is_given_at_each_press(window: Any, full_app: App) -> None:
-    go(window, full_app, "papers")
+    go(window, full_app, "documents")
     section(window, "Calendar")
     for _ in range(8):
         assert taken(window, "Into my calendar (ICS)").startswith(b"BEGIN:VCALENDAR")
@@ -96,7 +96,7 @@ def test_a_pour_is_planned_for_a_mould_and_its_recipe_taken(window: Any, size: s
 @pytest.mark.mostly("phone")
 def test_what_happens_beside_readings_fits_and_is_accessible(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, "batch?batch=B-1")
-    section(window, "Write down")
+    section(window, "Log")
     for name in ("bars that left", "a change on the scale", "an intended colour", "pieces of another batch"):
         section(window, name)
         assert_fits(window)

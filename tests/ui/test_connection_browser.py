@@ -36,7 +36,7 @@ def sleep(window: Any) -> None:
 def to_note(window: Any, line: Line, size: str, words: str) -> Any:
     window.goto(f"{line.address}/batch?batch=C-{size}")
     settled(window)
-    section(window, "Write down")
+    section(window, "Log")
     note = window.get_by_label("Note", exact=True)
     note.fill(words)
     return note
@@ -49,7 +49,7 @@ def test_a_phone_that_slept_comes_back_to_its_page_and_loses_nothing(
     code = f"C-{size}"
     window.goto(f"{line.address}/batch?batch={code}")
     settled(window)
-    section(window, "Write down")
+    section(window, "Log")
     note = window.get_by_label("Note", exact=True)
     note.fill("typed before it slept")
     line.cut()

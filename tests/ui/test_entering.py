@@ -163,7 +163,7 @@ def test_an_entry_is_taken_back_only_with_a_reason(small: Path) -> None:
 
 
 def start_form(at: AppTest) -> AppTest:
-    at.toggle(key="start-batch").set_value(True).run()
+    at.button(key="start-batch").click().run()
     return at
 
 

@@ -103,7 +103,7 @@ def test_water_is_told_as_finely_as_it_was_weighed_in_ounces(small: Path) -> Non
 
 
 def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:
-    at = app("units")
+    at = app("settings")
     only(at.radio, "Weights and temperatures").set_value("oz and °F")
     only(at.radio, "Dates look like").set_value("2026-12-03")
     only(at.selectbox, "Time zone").set_value("Asia/Tokyo")
@@ -113,7 +113,7 @@ def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:
     with Journal.open(small) as journal:
         assert kept_habits(journal) == Habits("oz and °F", "2026-12-03")
         assert (str(workflow.time_zone(journal)), workflow.place(journal)) == ("Asia/Tokyo", "Ann’s soap")
-    offered = [choice.replace("\u00a0", " ") for choice in only(app("units").radio, "Dates look like").options]
+    offered = [choice.replace("\u00a0", " ") for choice in only(app("settings").radio, "Dates look like").options]
     assert offered == list(i18n.DATES), "each way of writing is shown as it is"
 
 

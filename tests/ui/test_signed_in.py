@@ -123,12 +123,12 @@ def test_what_is_entered_on_the_phone_is_signed_by_who_signed_in(phone: Any, lan
     before = current(lan, "B-2", Event)
     sign_in(phone, lan, ANN, "batch?batch=B-2")
     assert phone.url.endswith("/batch?batch=B-2"), "the page that was asked for, after the sign-in"
-    section(phone, "Write down")
+    section(phone, "Log")
     press(phone, "Gel phase")
     see(phone, "Kept for B-2")
     entered = [entry for entry in current(lan, "B-2", Event) if entry not in before]
     assert [(entry.by, entry.record.kind) for entry in entered] == [(ANN, "gel")]
-    phone.get_by_role("button", name="More").click()
+    go(phone, lan, "people")
     see(phone, f"Signed in as {ANN}, who signs every entry here.")
     assert phone.get_by_label("Entries are made by").count() == 0, "no other name can be given"
     assert_accessible(phone)
@@ -157,19 +157,19 @@ def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: s
         see(reader, f"{BEN} is signed in to read: nothing can be entered here.")
 
 
-@pytest.mark.parametrize("name", ["Evidence", "Write down", "Story", "History"])
+@pytest.mark.parametrize("name", ["Checks", "Log", "Timeline", "History"])
 def test_one_who_may_only_read_sees_each_section_of_a_batch(name: str, reader: Any, lan: App) -> None:
     go(reader, lan, "batch?batch=B-1")
     section(reader, name)
     assert reader.get_by_role("alert").count() == 0
     assert reader.locator("[data-testid=stForm]").count() == 0
-    if name != "Story":
+    if name != "Timeline":
         see(reader, f"{BEN} is signed in to read: nothing can be entered here.")
 
 
 def test_one_who_may_only_read_sees_a_photo_in_standard_light_and_finds_nothing_to_enter(reader: Any, lan: App) -> None:
     go(reader, lan, "batch?batch=C-1")
-    section(reader, "Story")
+    section(reader, "Timeline")
     reader.get_by_role("link", name="In standard light").click()
     settled(reader)
     assert reader.locator("h1").inner_text() == "chamomile-1.jpg"
@@ -186,7 +186,7 @@ def test_one_who_may_only_read_sees_a_photo_in_standard_light_and_finds_nothing_
 
 def test_a_photo_shown_to_one_is_given_to_nobody_else(phone: Any, lan: App) -> None:
     sign_in(phone, lan, BEN, "batch?batch=B-1")
-    section(phone, "Story")
+    section(phone, "Timeline")
     address = phone.locator("[data-testid=stImage] img").first.evaluate("picture => picture.src")
     assert "/media/" in address
     assert phone.evaluate("async url => (await fetch(url)).status", address) == 200
@@ -199,7 +199,7 @@ def test_signing_out_shuts_every_window_of_that_phone(phone: Any, lan: App) -> N
     other = phone.context.new_page()
     other.goto(f"{lan.address}/batches")
     settled(other)
-    phone.get_by_role("button", name="More").click()
+    go(phone, lan, "people")
     phone.get_by_role("link", name="Sign out").click()
     assert_accessible(phone)
     phone.get_by_role("button", name="Sign out").click()
@@ -221,7 +221,7 @@ def test_who_is_removed_is_out_at_once(phone: Any, lan: App) -> None:
 def test_a_page_left_open_is_not_finished_with_the_rights_of_another(phone: Any, lan: App) -> None:
     """Ann leaves a form open and signs out in another window; Ben signs in there; the first window is then his."""
     sign_in(phone, lan, ANN, "batch?batch=B-2")
-    section(phone, "Write down")
+    section(phone, "Log")
     other = phone.context.new_page()
     other.goto(f"{lan.address}/sign-out")
     other.get_by_role("button", name="Sign out").click()
@@ -229,6 +229,6 @@ def test_a_page_left_open_is_not_finished_with_the_rights_of_another(phone: Any,
     before = current(lan, "B-2", Event)
     phone.wait_for_url(re.compile("sign-in"), timeout=20_000)
     go(phone, lan, "batch?batch=B-2")
-    section(phone, "Write down")
+    section(phone, "Log")
     see(phone, f"{BEN} is signed in to read")
     assert current(lan, "B-2", Event) == before

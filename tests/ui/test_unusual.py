@@ -177,7 +177,7 @@ def test_unusual_numbers_of_a_batch_are_shown_as_they_are(small: Path) -> None:
     assert not at.exception and only(at.number_input, "Difference you accept, ΔE00").value == 0.25
     at = app("plan", like="B-9")
     assert not at.button_group(key="scale").set_value("to a mass").run().exception
-    at = app("papers", batch="B-9")
+    at = app("documents", batch="B-9")
     assert not at.button_group(key="paper-kind").set_value("Labels").run().exception
 
 

@@ -127,11 +127,11 @@ def test_a_demo_stands_beside_the_makers_own_journal(window: Any, size: str, sta
     steps.see(window, re.compile("You may leave this page"))
     window.get_by_role("link", name="Batches", exact=True).click()
     steps.see(window, re.compile("Measuring the demo"))
-    window.get_by_text("More").first.click()
+    window.get_by_role("link", name="Settings", exact=True).click()
     window.get_by_role("link", name="Demo journal").click()
     window.get_by_text("Demo journal, all invented.").first.wait_for(timeout=240_000)
     steps.settled(window)
-    steps.see(window, re.compile("things to do now"))
+    steps.see(window, re.compile("things to do today"))
     steps.assert_fits(window)
     steps.press(window, "Back to my journal")
     steps.see(window, re.compile("Your journal is empty"))
@@ -178,7 +178,7 @@ def test_a_batch_like_an_earlier_one_takes_two_presses_and_opens_where_it_is_wri
 def test_a_temperature_and_a_note_are_stamped_with_the_time(size: str, window: Any, full_app: App) -> None:
     code = f"C-{size}"
     steps.go(window, full_app, f"batch?batch={code}")
-    steps.section(window, "Write down")
+    steps.section(window, "Log")
     window.get_by_label("Temperature, °C").fill("38.5")
     window.get_by_label("Temperature, °C").press("Tab")
     steps.press(window, "Keep temperature")
@@ -213,7 +213,7 @@ def test_what_was_typed_and_not_kept_yet_stays_when_something_else_is_kept(
 @pytest.mark.mostly("phone")
 def test_portion_by_portion_the_choice_stays_from_press_to_press(size: str, window: Any, full_app: App) -> None:
     steps.go(window, full_app, "batch?batch=B-2")
-    steps.section(window, "Write down")
+    steps.section(window, "Log")
     window.get_by_test_id("stMain").get_by_role("button", name="b", exact=True).or_(
         window.get_by_test_id("stMain").get_by_role("radio", name="b", exact=True)
     ).first.click()

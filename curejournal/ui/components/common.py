@@ -8,40 +8,36 @@ from html import escape
 from curejournal.batch.descriptions import acid_words, alkali_words, describe_embed
 from curejournal.batch.records import ColourReading
 from curejournal.colour.sample import Lab
-from curejournal.documents import charts, formatting
+from curejournal.documents import charts, formatting, style
+from curejournal.documents.ribbon import as_image
 from curejournal.judging.judgement import Judgement
 from curejournal.soap.recipe import Recipe
 from curejournal.ui.i18n import st, worded, worded_chart
 from curejournal.ui.page import Desk, plain
 from curejournal.workflow import Measurement
 
-SIGNS = {
-    "ready": ("✓", "ready"),
-    "released": ("✓", "ready"),
-    "pass": ("✓", "ready"),
-    "not yet": ("◔", "wait"),
-    "pending": ("◔", "wait"),
-    "hold": ("‖", "hold"),
-    "not known": ("?", "unknown"),
-}
-"""A sign and a style for each state; the word always stands with them."""
-
 
 def tag(word: str) -> str:
     """A state as a tag of sign and word."""
-    sign, style = SIGNS[word]
-    return f'<span class="state {style}"><span aria-hidden="true">{sign}</span> {escape(worded(word))}</span>'
+    state = style.state_of(word)
+    return (
+        f'<span class="state {state.kind}"><span aria-hidden="true">{state.sign}</span> {escape(worded(word))}</span>'
+    )
+
+
+def drawing(svg: str) -> str:
+    """A small drawing beside words, as HTML: Streamlit takes bare SVG away."""
+    return f'<img src="{as_image(svg)}" alt="">'
 
 
 def state_of(judgement: Judgement) -> str:
     """The one word for a batch: *released* once somebody signed it."""
-    return "released" if judgement.released_at and judgement.verdict == "ready" else judgement.verdict
+    return judgement.word
 
 
 def because(judgement: Judgement) -> str:
     """What stands behind the verdict's word, as a sentence."""
-    _, _, why = judgement.headline.partition(": ")
-    return sentence(why) if why else "Every gauge says go."
+    return sentence(judgement.why)
 
 
 def sentence(words: str) -> str:
@@ -52,6 +48,17 @@ def sentence(words: str) -> str:
 def say(text: str, style: str = "") -> None:
     """A paragraph of plain text."""
     st.html(f'<p class="{style}">{escape(worded(text))}</p>')
+
+
+def text(words: str) -> str:
+    """Plain text as HTML."""
+    return escape(worded(words))
+
+
+def table(rows: Iterable[tuple[str, str]]) -> None:
+    """Two columns of plain text, a line between rows."""
+    lines = "".join(f"<tr><td>{text(first)}</td><td>{text(second)}</td></tr>" for first, second in rows)
+    st.html(f'<table class="lines">{lines}</table>')
 
 
 def may_enter(desk: Desk) -> bool:

@@ -89,6 +89,15 @@ def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
     return found
 
 
+def outlook(shown: ColourSeries) -> str:
+    """A portion's state, and when it may be on target."""
+    ahead = shown.forecast
+    if ahead is None or ahead.at is None or not ahead.expected or shown.points[-1].at >= ahead.at:
+        return shown.words
+    earliest = f", {formatting.day(ahead.interval[0])} at the earliest" if ahead.interval[0] else ""
+    return f"{shown.words}. On target from about {formatting.day(ahead.at)}{earliest}"
+
+
 def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:
     """One portion: state in words, first, intended and latest colour, the charts."""
     first, last = shown.points[0], shown.points[-1]

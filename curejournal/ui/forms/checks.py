@@ -1,4 +1,4 @@
-"""A verdict's evidence: each gauge unfolds; a release, hold or withdrawal is signed here."""
+"""A verdict's evidence: each check unfolds; a release, hold or withdrawal is signed here."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from curejournal.base.counting import digits
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Act, AlkaliTest, Batch, Decision
 from curejournal.documents import formatting
+from curejournal.documents.style import state_of
 from curejournal.judging.findings import Finding
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common
@@ -20,14 +21,15 @@ ACTS: dict[Act, str] = {
     "hold": "Hold",
     "withdraw": "Withdraw an earlier release",
     "lift hold": "Lift the hold (no release yet)",
+    "keep on sale": "It stays on sale (answers the question above)",
 }
 OUTCOMES = {"good": "✓ good", "unclear": "? unclear", "high": "‖ high"}
 
 
 def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
-    """All gauges, then the signature."""
+    """All checks, then the signature."""
     common.say(
-        "What each gauge says, and why. Open one for its figures, its rule and where the rule comes from.", "soft"
+        "What each check says, and why. Open one for its figures, its rule and where the rule comes from.", "soft"
     )
     for finding in judgement.findings:
         _gauge(finding)
@@ -43,7 +45,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 
 def _gauge(finding: Finding) -> None:
-    sign, _ = common.SIGNS[str(finding.verdict)]
+    sign = state_of(str(finding.verdict)).sign
     with st.expander(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(common.sentence(finding.words))}"):
         common.values(
             {name: f"{digits(float(f'{value:.3g}'))} {unit}" for name, (value, unit) in finding.figures.items()}
@@ -106,7 +108,10 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             "soft",
         )
         sent = st.form_submit_button(
-            "Sign", type="primary", disabled=act == "release" and not ready, key=f"sign-go-{batch.code}"
+            "Sign",
+            type="primary" if ready else "secondary",
+            disabled=act == "release" and not ready,
+            key=f"sign-go-{batch.code}",
         )
     if sent:
         signed = attempt(

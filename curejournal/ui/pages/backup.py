@@ -90,4 +90,4 @@ def _checked(journal: Journal, tell: background.Tell) -> tuple[Problem, ...]:
     return journal.check(lambda done, total: tell(done / max(total, 1), f"{done} of {total}"))
 
 
-PAGE = Page("Backup", "backup", 55, render, ":material/save:")
+PAGE = Page("Backup and check", "backup", "Settings", 40, render, tab="Backup")

@@ -5,11 +5,11 @@ from __future__ import annotations
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Batch, SurfaceNote
 from curejournal.documents import charts
-from curejournal.documents.formatting import age, day, moment
-from curejournal.judging.judgement import LOCAL_CODES, Judgement
+from curejournal.documents.formatting import day
+from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, timeline
 from curejournal.ui.forms import batch as acts
-from curejournal.ui.forms import checks, entry, history, pouring, recipe
+from curejournal.ui.forms import batch_head, checks, doing, entry, history, pouring, recipe
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
@@ -17,56 +17,35 @@ from curejournal.ui.state import cache
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    code = common.chosen_batch(desk)
-    if code is None:
+    code = st.query_params.get("batch", "")
+    if code not in desk.journal.names():
         st.title("No batch chosen")
-        common.say("Choose a batch above; if there is none yet, start the first one.")
+        code = common.chosen_batch(desk) or ""
+        common.say("Choose a batch; if there is none yet, start the first one.")
         common.way(desk, "batches", "To the batches")
-        return
+        if not code:
+            return
     batch = desk.journal.batch(code)
     judgement = cache.judged(desk, batch)
     on = pouring.is_on(desk, batch)
-    _head(desk, batch, judgement, brief=on)
-    first = "Write down" if on and not desk.reads_only else "Evidence"
+    with st.container(key="batch-head"):
+        left, right = st.columns([5, 3], gap="large")
+        with left:
+            batch_head.pictures(desk, batch, judgement)
+        with right:
+            batch_head.verdict(desk, batch, judgement, brief=on)
+    doing_now = st.session_state.get("doing") or ""
+    for what in doing.ON_THE_SPOT:
+        if doing_now == f"{what}-{code}":
+            doing.form(desk, code, what)
+    if not on:
+        batch_head.ribbons(desk, judgement)
+    first = "Log" if on and not desk.reads_only else "Checks"
     with st.container(key="sections"):
         section = st.segmented_control(
             "Show", list(SECTIONS), default=first, required=True, key=f"section-{code}", label_visibility="collapsed"
         )
     SECTIONS[section](desk, batch, judgement)
-
-
-def _head(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
-    """What stands above every section; on the day of the pour less, since then the buttons are wanted."""
-    st.title(f"{plain(batch.name)}")
-    old = (
-        f"poured {moment(batch.poured_at, desk.zone)}, {age(batch.poured_at, desk.now)} ago"
-        if batch.poured_at
-        else "not poured yet"
-    )
-    common.say(f"{batch.code} · {old}", "soft")
-    st.html(f'<p class="verdict">{common.tag(common.state_of(judgement))}</p>')
-    for question in judgement.recall:
-        st.error(plain(question), icon=":material/back_hand:")
-    edition = cache.edition(desk, batch)
-    if edition is not None and edition.releasable:
-        common.say(edition.words, "soft")
-    elif edition is not None:
-        st.warning(plain(edition.words), icon=":material/back_hand:")
-    why, step = common.because(judgement), judgement.next_step
-    if not brief or judgement.verdict == "hold":
-        common.say(why, "verdict")
-    if brief:
-        return
-    repeated = step.lower().endswith(f": {why.lower()}")
-    common.say(f"Next: {step.removesuffix(step[-len(why) - 2 :]) + '.' if repeated else step}", "lead")
-    common.patches(common.latest_colours(judgement))
-    _cautions(judgement)
-
-
-def _cautions(judgement: Judgement) -> None:
-    for caution in judgement.cautions:
-        if caution != LOCAL_CODES:
-            common.say(caution, "soft")
 
 
 def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
@@ -76,9 +55,10 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     pouring.show(desk, batch)
     question = st.container()
     if pouring.is_on(desk, batch):
-        _cautions(judgement)
+        for caution in judgement.cautions:
+            common.say(caution, "soft")
     with st.container(horizontal=True, key="act-batch"):
-        common.way(desk, "photos", "Take in a photo", ":material/photo_camera:", batch=batch.code)
+        common.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
         common.way(desk, "batches", "Pour another like this", ":material/replay:", like=batch.code)
     forms = {
         "a weight": entry.weigh,
@@ -99,7 +79,7 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if not any(journey.points for journey in judgement.journeys.values()):
         common.say("No colour was measured yet. A photo with the card in it starts the journey.")
-        common.way(desk, "photos", "Take in a photo", ":material/photo_camera:", batch=batch.code)
+        common.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
     for name, journey in judgement.journeys.items():
         if journey.points:
             st.subheader(plain(name))
@@ -126,16 +106,16 @@ def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if judgement.lye is not None:
         st.subheader("Lye")
         recipe.superfat(judgement.lye)
-    common.say("Enter a weight, test or room reading under “Write down”.", "soft")
+    common.say("Enter a weight, test or room reading under “Log”.", "soft")
 
 
 SECTIONS = {
-    "Evidence": checks.show,
-    "Write down": _now,
-    "Story": timeline.show,
+    "Checks": checks.show,
+    "Log": _now,
+    "Timeline": timeline.show,
     "Colour": _colour,
     "Readings": _readings,
     "History": history.show,
 }
 
-PAGE = Page("One batch", "batch", 25, render, listed=False)
+PAGE = Page("One batch", "batch", "Batches", 20, render, listed=False, titled=False)

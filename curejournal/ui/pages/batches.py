@@ -1,74 +1,139 @@
-"""All batches, and the start of a new one."""
+"""The wall: every batch by its latest picture, and the start of a new one."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
 
+from curejournal.base.counting import how_many
 from curejournal.batch.records import Batch
-from curejournal.documents.formatting import age
-from curejournal.ui.components import common
-from curejournal.ui.forms import start_batch
+from curejournal.judging.judgement import Judgement
+from curejournal.ui.components import common, showing
+from curejournal.ui.forms import doing, start_batch
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
 
-SHOWN = 20
+SHOWN = 24
 AGAIN = 3
 """Soaps offered to be poured again, those that fit a phone. Ours."""
+ALL, UNDER_WAY, DONE = "all", "under way", "done"
+JUDGED = ("on hold", "ready", "not yet", "released")
+SORTED = ("newest first", "oldest first", "by name")
+PICTURES, LIST = "Pictures", "List"
+
+
+class Asked(NamedTuple):
+    """What is asked of the wall."""
+
+    wanted: str
+    words: str
+    order: str
+    form: str
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
     names = desk.journal.names()
-    if not names:
-        common.say("No batch yet. A name is enough to start one; with its recipe the lye is checked.")
     like = st.session_state.get("like") or st.query_params.get("like", "")
-    # A key for each, or a switch that was drawn before would stay as it was.
-    key = f"start-batch-{like}" if like else "start-batch"
-    if common.may_enter(desk) and st.toggle("Start a batch", key=key, value=not names or bool(like)):
-        start_batch.start(desk, names, like)
+    if (not names or like or st.session_state.get("starting")) and common.may_enter(desk):
+        _start(desk, names, like)
         return
-    st.session_state.pop("like", None)
-    if not desk.reads_only:
-        _again(desk, names)
-    wanted = st.pills(
-        "Show only", ["open", "closed"], key="wanted", help="Closed: released, and nothing entered since."
-    )
-    sought = st.text_input("Find a name or code", key="sought").casefold()
-    underway = {touched.code for touched in desk.journal.underway()}
-    found = [
-        code
-        for code, name in names.items()
-        if sought in f"{code} {name}".casefold() and (wanted is None or (code in underway) == (wanted == "open"))
-    ]
+    with st.container(horizontal=True, vertical_alignment="bottom", key="wall-head"):
+        common.say(f"{how_many(len(names), 'batch')}, each by its latest picture in true colour.", "lead")
+        if not desk.reads_only:
+            _again(names)
+            if st.button("Start a batch", key="start-batch", type="primary"):
+                st.session_state["starting"] = True
+                st.rerun()
+    asked = _asked()
+    found = _found(desk, names, asked)
     shown = st.session_state.setdefault("shown", SHOWN)
-    for code in found[:shown]:
-        _row(desk, desk.journal.batch(code))
+    draw: Callable[[Desk, Batch, Judgement], None] = _card if asked.form == PICTURES else _row
+    with st.container(key="wall" if asked.form == PICTURES else "compact"):
+        for code in found[:shown]:
+            batch = desk.journal.batch(code)
+            draw(desk, batch, cache.judged(desk, batch))
+    if not found:
+        common.say("No batch is like that.", "soft")
     if len(found) > shown and st.button(f"Show more ({len(found)} in all)", key="more"):
         st.session_state["shown"] = shown + SHOWN
         st.rerun()
 
 
-def _again(desk: Desk, names: Mapping[str, str]) -> None:
+def _start(desk: Desk, names: Mapping[str, str], like: str) -> None:
+    if not names:
+        common.say("No batch yet. A name is enough to start one; with its recipe the lye is checked.", "lead")
+    elif st.button("Back to the batches", key="start-back", icon=":material/arrow_back:"):
+        st.session_state.pop("starting", None)
+        st.session_state.pop("like", None)
+        st.query_params.pop("like", None)
+        st.rerun()
+    start_batch.start(desk, names, like)
+
+
+def _again(names: Mapping[str, str]) -> None:
     """The soaps poured last, each to be poured again."""
     latest = dict(reversed([(name, code) for code, name in list(names.items())[:SHOWN]]))
-    with st.container(horizontal=True, key="act-again"):
+    with st.container(horizontal=True, key="act-again", width="content"):
         for name, code in list(reversed(latest.items()))[:AGAIN]:
-            if st.button(plain(f"Pour {name} again"), key=f"again-{code}", icon=":material/replay:"):
+            if st.button(plain(f"Pour {name} again"), key=f"again-{code}", type="tertiary"):
                 # Not in the address: a link from a page to itself loses what stands behind its question mark.
                 st.session_state["like"] = code
                 st.rerun()
 
 
-def _row(desk: Desk, batch: Batch) -> None:
-    judgement = cache.judged(desk, batch)
-    with st.container(key=f"row-{batch.code}"):
+def _asked() -> Asked:
+    with st.container(horizontal=True, vertical_alignment="bottom", key="wall-asked"):
+        words = st.text_input("Find a name or code", key="sought", width=240)
+        wanted = st.selectbox("Show", [ALL, UNDER_WAY, DONE, *JUDGED], key="wanted", width=160)
+        order = st.selectbox("Order", SORTED, key="order", width=160)
+        form = st.segmented_control(
+            "As", [PICTURES, LIST], default=PICTURES, required=True, key="wall-form", label_visibility="collapsed"
+        )
+    return Asked(wanted, words.casefold(), order, form)
+
+
+def _found(desk: Desk, names: Mapping[str, str], asked: Asked) -> list[str]:
+    found = [code for code, name in names.items() if asked.words in f"{code} {name}".casefold()]
+    if asked.wanted in (UNDER_WAY, DONE):
+        underway = {touched.code for touched in desk.journal.underway()}
+        found = [code for code in found if (code in underway) == (asked.wanted == UNDER_WAY)]
+    elif asked.wanted in JUDGED:
+        batches = [desk.journal.batch(code) for code in found]
+        states = {one.code: common.state_of(cache.judged(desk, one)) for one in batches}
+        found = [code for code in found if states[code] in (asked.wanted, asked.wanted.removeprefix("on "))]
+    if asked.order == SORTED[2]:
+        found.sort(key=lambda code: names[code].casefold())
+    return found[::-1] if asked.order == SORTED[1] else found
+
+
+def _card(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    with st.container(key=f"card-{batch.code}", gap=None):
+        showing.picture(desk, batch, judgement, 640)
+        st.html(showing.strip(desk, batch, judgement))
+        common.way(desk, "batch", batch.name, batch=batch.code)
+        st.html(
+            f'<p class="small soft">{common.text(f"{batch.code} · {showing.old(desk, batch)}")}</p>'
+            f'<div class="foot-of-card">{common.tag(common.state_of(judgement))}'
+            f'<span class="small soft">{common.text(_next(desk, judgement))}</span></div>'
+        )
+
+
+def _next(desk: Desk, judgement: Judgement) -> str:
+    """What is due now, or else when something is."""
+    if not judgement.due:
+        return ""
+    first = judgement.due[0]
+    words = doing.words_of([first])
+    return words if first.when <= desk.now else f"{words}, {doing.since(desk, [first])}"
+
+
+def _row(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    with st.container(key=f"row-{batch.code}", horizontal=True, vertical_alignment="center"):
         common.way(desk, "batch", f"{batch.code} · {batch.name}", batch=batch.code)
-        old = f"{age(batch.poured_at, desk.now)} old" if batch.poured_at else "not poured yet"
-        st.html(common.tag(common.state_of(judgement)) + f" &nbsp; {old}")
-        common.patches(common.latest_colours(judgement))
-        if judgement.verdict != "ready":
-            common.say(common.because(judgement), "soft")
+        st.html(common.tag(common.state_of(judgement)) + f" &nbsp; {common.text(showing.old(desk, batch))}")
+        common.say(_next(desk, judgement), "soft")
 
 
-PAGE = Page("Batches", "batches", 20, render, ":material/view_list:", main=True)
+PAGE = Page("Batches", "batches", "Batches", 10, render)

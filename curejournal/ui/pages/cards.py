@@ -117,4 +117,4 @@ def _use() -> None:
         )
 
 
-PAGE = Page("Cards", "cards", 40, render, ":material/style:")
+PAGE = Page("Cards", "cards", "Photos", 40, render)

@@ -125,4 +125,4 @@ def _apart(left: ColourReading, right: ColourReading) -> str:
     return f"ΔE00 {formatting.figure(between)} between them. {sure} About 1 is just noticeable side by side."
 
 
-PAGE = Page("Side by side", "compare", 35, render, ":material/compare:")
+PAGE = Page("Compare", "compare", "Compare", 10, render)

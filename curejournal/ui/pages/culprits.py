@@ -73,4 +73,4 @@ def _effect(desk: Desk, effect: Effect, said: str) -> None:
                     common.way(desk, "materials", f"What {material} did", material=material)
 
 
-PAGE = Page("Which did it", "culprits", 46, render, ":material/troubleshoot:")
+PAGE = Page("Find the cause", "culprits", "Materials", 20, render)

@@ -41,4 +41,4 @@ def _make(tell: background.Tell) -> None:
         demo.build_demo(journal, demo.pictures_folder(), lambda step: tell(step.done / step.total, step.words))
 
 
-PAGE = Page("Demo journal", "demo", 58, render, ":material/menu_book:", writes=True)
+PAGE = Page("Demo journal", "demo", "Settings", 50, render, writes=True)

@@ -40,4 +40,4 @@ def render(desk: Desk) -> None:
             common.way(desk, "batch", f"Open {batch.code}", batch=batch.code)
 
 
-PAGE = Page("Give and take", "exchange", 49, render, ":material/swap_horiz:")
+PAGE = Page("Share and import", "exchange", "Documents", 20, render)

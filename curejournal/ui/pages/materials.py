@@ -133,4 +133,4 @@ def _sheets(desk: Desk, name: str) -> None:
         )
 
 
-PAGE = Page("Materials", "materials", 45, render, ":material/science:")
+PAGE = Page("Materials", "materials", "Materials", 10, render, tab="Each material")

@@ -119,4 +119,4 @@ def _calendar(desk: Desk, names: dict[str, str]) -> None:
 
 PAPERS = {"Record": _records, "Lot": _lot, "Labels": _labels, "Calendar": _calendar}
 
-PAGE = Page("Papers", "papers", 48, render, ":material/description:")
+PAGE = Page("Documents", "documents", "Documents", 10, render, tab="Records, labels, lots")

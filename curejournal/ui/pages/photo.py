@@ -79,4 +79,4 @@ def _corrected(desk: Desk, card: Card, item: InboxItem) -> None:
     )
 
 
-PAGE = Page("One photo", "photo", 33, render, listed=False)
+PAGE = Page("One photo", "photo", "Photos", 50, render, listed=False, titled=False)

@@ -139,4 +139,4 @@ def _start(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
         st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
 
 
-PAGE = Page("Plan a pour", "plan", 22, render, ":material/event_upcoming:")
+PAGE = Page("Plan a pour", "plan", "Plan", 10, render)

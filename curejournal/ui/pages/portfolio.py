@@ -71,4 +71,4 @@ def _built(place: str) -> None:
             st.rerun()
 
 
-PAGE = Page("Portfolio", "portfolio", 47, render, ":material/photo_album:")
+PAGE = Page("Portfolio", "portfolio", "Portfolio", 10, render)

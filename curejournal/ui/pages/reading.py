@@ -56,4 +56,4 @@ def _keep(desk: Desk, habits: i18n.Habits, zone: str, place: str) -> bool:
     return True
 
 
-PAGE = Page("Units and dates", "units", 55, render, ":material/straighten:")
+PAGE = Page("Units, dates, language", "settings", "Settings", 10, render)

@@ -42,4 +42,4 @@ def render(desk: Desk) -> None:
         st.success(f"Kept. Batches are judged by rules {plain(kept.version)} from now on.", icon=":material/check:")
 
 
-PAGE = Page("House rules", "rules", 50, render, ":material/rule:")
+PAGE = Page("Rules", "rules", "Settings", 20, render)

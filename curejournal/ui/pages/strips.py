@@ -36,4 +36,4 @@ def render(desk: Desk) -> None:
         ph_strips.read(desk, card, keys)
 
 
-PAGE = Page("pH strips", "strips", 34, render, ":material/water_ph:", writes=True)
+PAGE = Page("pH strips", "strips", "Photos", 30, render, writes=True)

@@ -1,19 +1,16 @@
-"""What is due and why, batch by batch, each done on the spot."""
+"""What is due and why, each beside its soap and done on the spot: what is on hold first."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from itertools import groupby
+from collections.abc import Sequence
 
 from curejournal.base.counting import how_many
-from curejournal.batch.records import Batch
 from curejournal.documents.formatting import day
 from curejournal.judging.tasks import Task
-from curejournal.ui.components import common, first_steps
-from curejournal.ui.forms import checks, entry, pouring
+from curejournal.ui.components import common, first_steps, showing
+from curejournal.ui.forms import doing
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
-from curejournal.ui.pages import photos
 from curejournal.ui.state import cache, due_cache
 from curejournal.ui.state.due_cache import Glance
 from curejournal.workflow import documents
@@ -22,32 +19,18 @@ SHOWN = 20
 """Batches at first. Ours: more than a day's work."""
 
 
-def _evidence(desk: Desk, batch: Batch) -> None:
-    checks.show(desk, batch, cache.judged(desk, batch))
-
-
-ON_THE_SPOT: dict[str, tuple[str, Callable[[Desk, Batch], None]]] = {
-    "weigh": (":material/scale:", entry.weigh),
-    "photograph": (":material/photo_camera:", photos.take),
-    "test": (":material/science:", entry.alkali_test),
-    "look": (":material/visibility:", entry.surface),
-    "release": (":material/draw:", _evidence),
-    "decide": (":material/balance:", _evidence),
-    "complete": (":material/edit:", pouring.complete),
-}
-
-
 def render(desk: Desk) -> None:
     """Draw the page."""
     seen = due_cache.look(desk)
     if not seen.glances and not desk.journal.names():
+        st.title("Today")
         first_steps.show(desk)
         return
     due = seen.due()
     now = [pair for pair in due if pair[1].when <= desk.now]
     later = [pair for pair in due if pair[1].when > desk.now]
-    things = how_many(len(now), "thing")
-    common.say(f"{day(desk.now)}. {f'{things} to do now.' if now else 'Nothing is due.'}", "lead")
+    common.say(f"{desk.now:%A}, {day(desk.now)}", "soft")
+    st.title(f"{how_many(len(now), 'thing')} to do today" if now else "Nothing is due today")
     if seen.waiting:
         more = how_many(seen.waiting, "more batch")
         common.say(f"{more} still to be looked at; what is due there will follow.", "soft")
@@ -58,8 +41,8 @@ def render(desk: Desk) -> None:
     for glance, thing in now:
         batches.setdefault(glance.code, (glance, []))[1].append(thing)
     shown = st.session_state.setdefault("due-shown", SHOWN)
-    for glance, asked in list(batches.values())[:shown]:
-        _batch(desk, glance, asked)
+    for number, (glance, asked) in enumerate(list(batches.values())[:shown]):
+        _batch(desk, glance, asked, first=number == 0)
     if len(batches) > shown and st.button(f"Show more ({len(batches)} batches in all)", key="due-more"):
         st.session_state["due-shown"] = shown + SHOWN
         st.rerun()
@@ -67,49 +50,35 @@ def render(desk: Desk) -> None:
         _later(desk, later)
 
 
-def _batch(desk: Desk, glance: Glance, things: Sequence[Task]) -> None:
-    with st.container(key=f"row-{glance.code}"):
-        common.way(desk, "batch", f"{glance.code} · {glance.name}", batch=glance.code)
-        for what, same in groupby(sorted(things, key=lambda thing: thing.what), key=lambda thing: thing.what):
-            _thing(desk, glance.code, what, list(same))
-
-
-def _thing(desk: Desk, code: str, what: str, things: Sequence[Task]) -> None:
-    icon, form = ON_THE_SPOT[what]
-    key = f"{what}-{code}"
-    open_now = st.session_state.get("doing") == key
-    since = min(thing.when for thing in things)
-    due = "Due now" if since.date() == desk.now.date() else f"Due since {day(since)}"
-    with st.container(horizontal=True, vertical_alignment="center", key=f"due-{key}"):
-        pressed = not desk.reads_only and st.button(
-            "Close" if open_now else _words(things), key=f"do-{key}", icon=":material/close:" if open_now else icon
-        )
-        reasons = dict.fromkeys(common.sentence(thing.why) for thing in things)
-        common.say(f"{_words(things) + '. ' if open_now or desk.reads_only else ''}{due}. {' '.join(reasons)}", "soft")
-    if pressed:
-        st.session_state["doing"] = None if open_now else key
-        st.rerun()
-    if open_now:
-        with st.container(key=f"here-{key}"):
-            batch = desk.journal.batch(code)
-            form(desk, batch)
-            entry.ask(desk, code)
-
-
-def _words(things: Sequence[Task]) -> str:
-    """What is to do, in one line: several portions are one photograph."""
-    if things[0].what != "photograph":
-        return things[0].words
-    names = [thing.portion for thing in things if thing.portion]
-    return f"Photograph {' and '.join([', '.join(names[:-1]), *names[-1:]] if len(names) > 1 else names) or 'it'}"
+def _batch(desk: Desk, glance: Glance, things: Sequence[Task], *, first: bool) -> None:
+    batch = desk.journal.batch(glance.code)
+    judgement = cache.judged(desk, batch)
+    with st.container(key=f"row-{batch.code}"), st.container(horizontal=True, key=f"due-{batch.code}"):
+        with st.container(width=168, key=f"due-picture-{batch.code}"):
+            showing.picture(desk, batch, judgement, 480)
+        with st.container(key=f"due-words-{batch.code}", gap="small"):
+            with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+                common.way(desk, "batch", batch.name, batch=batch.code)
+                st.html(common.tag(common.state_of(judgement)), width="content")
+            st.html(showing.strip(desk, batch, judgement))
+            reasons = dict.fromkeys(common.sentence(thing.why) for thing in things)
+            common.say(" ".join(reasons), "soft")
+        opened = ""
+        with st.container(key=f"due-acts-{batch.code}", gap="small"):
+            for number, (what, same) in enumerate(doing.in_order(things)):
+                if doing.button(desk, batch.code, what, same, dark=first and number == 0, wide=True):
+                    opened = what
+                common.say(doing.since(desk, same), "small soft")
+    if opened:
+        doing.form(desk, batch.code, opened)
 
 
 def _later(desk: Desk, later: Sequence[tuple[Glance, Task]]) -> None:
     st.subheader("Coming up")
     lines: dict[tuple[str, str, str], list[Task]] = {}
     for glance, thing in later:
-        lines.setdefault((day(thing.when), thing.what, f"{glance.code} {glance.name}"), []).append(thing)
-    common.listed(f"{when}: {_words(things)}, {of}" for (when, _, of), things in list(lines.items())[:12])
+        lines.setdefault((day(thing.when), thing.what, glance.name), []).append(thing)
+    common.table([(when, f"{doing.words_of(things)}: {name}") for (when, _, name), things in list(lines.items())[:12]])
     st.download_button(
         "Into my calendar (ICS)",
         lambda: documents.calendar_file(desk.journal, desk.now, desk.zone),
@@ -119,4 +88,4 @@ def _later(desk: Desk, later: Sequence[tuple[Glance, Task]]) -> None:
     )
 
 
-PAGE = Page("Today", "today", 10, render, ":material/today:", main=True)
+PAGE = Page("Today", "today", "Today", 10, render, titled=False)

@@ -40,4 +40,4 @@ def render(desk: Desk) -> None:
         photo_answers.print_tags(desk)
 
 
-PAGE = Page("Tray", "tray", 32, render, ":material/inbox:", writes=True)
+PAGE = Page("Inbox", "tray", "Photos", 20, render, writes=True)

@@ -29,7 +29,7 @@ NAME = "look at all"
 class Glance:
     """A batch under way: what is due in it, the recall questions about it, and if it is held, what has pieces of it.
 
-    `pieces` are the batches that have pieces in it: what is held of them holds it too.
+    `pieces` are the batches that have pieces in it: what is held of them holds it too. `held` says that it is on hold.
     """
 
     code: str
@@ -38,6 +38,7 @@ class Glance:
     recall: tuple[str, ...]
     reach: tuple[str, ...] = ()
     pieces: tuple[str, ...] = ()
+    held: bool = False
 
 
 class Looked(NamedTuple):
@@ -57,8 +58,9 @@ class Seen:
     waiting: int
 
     def due(self) -> list[tuple[Glance, Task]]:
-        """What is due, most pressing first."""
-        return sorted(((one, thing) for one in self.glances for thing in one.due), key=lambda pair: pair[1].when)
+        """What is due, most pressing first: that of batches on hold above all."""
+        every = ((one, thing) for one in self.glances for thing in one.due)
+        return sorted(every, key=lambda pair: (not pair[0].held, pair[1].when))
 
 
 def look(desk: Desk) -> Seen:
@@ -107,7 +109,8 @@ def _at_a_glance(journal: Journal, batch: Batch, judgement: Judgement) -> Glance
     ways = descendants(journal.all_batches(), code) if judgement.verdict == "hold" else ()
     pieces = ancestors(journal.all_batches(), code) if parents(batch.recipe) else ()
     reach = tuple(way[-1] for way in ways)
-    return Glance(code, batch.name, judgement.due, judgement.recall, reach, tuple(piece.code for piece in pieces))
+    held = judgement.verdict == "hold"
+    return Glance(code, batch.name, judgement.due, judgement.recall, reach, tuple(piece.code for piece in pieces), held)
 
 
 def _rest(

@@ -1,0 +1,230 @@
+"""The ribbon: a portion's measured colours along time, its doubt as a soft edge, the target apart at its end.
+
+One drawing for app, portfolio, fact sheet, label and record. `ribbon` places everything between 0 and 1; `ribbon_svg`
+draws it, and `ribbon_html` puts dates in the page's own type under it.
+"""
+
+from __future__ import annotations
+
+import base64
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from curejournal.colour.sample import Lab
+from curejournal.documents.formatting import hex_colour
+from curejournal.documents.style import RIBBON_PX
+from curejournal.judging.colour_series import ColourSeries
+
+Scale = Literal["linear", "root", "log"]
+
+SCALES: dict[Scale, str] = {
+    "linear": "Every day is drawn equally wide.",
+    "root": "Early days are drawn wider (square root of time).",
+    "log": "Early hours are drawn widest (logarithm of time).",
+}
+"""What is said on a ribbon of its axis of time."""
+TICKS_DAYS = (1.0, 3.0, 7.0, 14.0, 28.0, 56.0, 112.0, 224.0, 448.0)
+"""Days that may be named under a ribbon. Ours."""
+APART = 0.1
+"""Least distance of two names under a ribbon, as a share of its width: 32 px on the narrowest phone. Ours."""
+TARGET_SHARE, GAP_SHARE = 0.12, 0.015
+SLICES = 72
+SOFTEST = 10.0
+"""Half a 95 % interval, in Lab units, whose edges are as soft as drawn: then a solid core of a tenth is left. Ours."""
+UNSEEN_PER_ROOT_DAY = 1.2
+"""By how much the doubt grows with the square root of the days to the nearest reading; for drawing alone. Ours."""
+
+
+@dataclass(frozen=True)
+class Slice:
+    """A piece of a ribbon: its ends in 0 to 1, its sRGB colour, and how soft its edges are, 0 (sharp) to 1."""
+
+    start: float
+    end: float
+    colour: str
+    softness: float
+
+
+@dataclass(frozen=True)
+class Ribbon:
+    """A ribbon, placed: `ends` is where the bar ends (today), `target` stands from there on after a gap.
+
+    `ticks` are places and names under it; `words` say the same for who cannot see it.
+    """
+
+    slices: tuple[Slice, ...]
+    ends: float
+    target: str | None
+    ticks: tuple[tuple[float, str], ...]
+    scale: Scale
+    words: str
+
+
+def ribbon_of(
+    journey: ColourSeries, portion: str, until_days: float, scale: Scale = "root", end: str = "today"
+) -> Ribbon:
+    """Place a portion's ribbon from the pour until so many days after it."""
+    points = journey.points
+    doubts = [1.96 * float(np.sqrt(np.mean(np.square(point.lab_sd)))) for point in points]
+    words = f"{portion}: measured colours from the pour to day {until_days:.0f}; {journey.words}."
+    days, labs = [point.days for point in points], [point.lab for point in points]
+    return ribbon(days, labs, doubts, until_days, journey.intended_lab, scale=scale, end=end, words=words)
+
+
+def ribbon(
+    days: Sequence[float],
+    labs: Sequence[Lab],
+    doubts: Sequence[float],
+    until: float,
+    target: Lab | None = None,
+    *,
+    scale: Scale = "root",
+    end: str = "today",
+    words: str = "",
+) -> Ribbon:
+    """Place a ribbon of measured colours.
+
+    Parameters
+    ----------
+    days : sequence of float, shape (N,)
+        Days since the pour of each reading, ascending; N at least 1.
+    labs : sequence of (L*, a*, b*), shape (N, 3)
+        CIELAB D50/2.
+    doubts : sequence of float, shape (N,)
+        Half the 95 % interval of each, in Lab units.
+    until : float
+        Where the bar ends, in days.
+    target : (L*, a*, b*), optional
+    scale : str
+        How time runs along it, see `SCALES`.
+    end : str
+        The name of the bar's end.
+    words : str
+        The same as a sentence.
+
+    Returns
+    -------
+    Ribbon
+    """
+    at = np.array(days, float)
+    last = max(until, float(at[-1]), 1 / 24)
+    share = 1.0 if target is None else 1 - TARGET_SHARE - GAP_SHARE
+    edges = np.linspace(0, 1, SLICES + 1)
+    middle = _day((edges[:-1] + edges[1:]) / 2, last, scale)
+    lab = np.stack([np.interp(middle, at, column) for column in np.array(labs, float).T], axis=1)
+    away = np.abs(middle[:, None] - at).min(axis=1)
+    soft = (np.interp(middle, at, doubts) + UNSEEN_PER_ROOT_DAY * np.sqrt(away)) / SOFTEST
+    slices = tuple(
+        Slice(float(start) * share, float(stop) * share, hex_colour((c[0], c[1], c[2])), float(min(softness, 1.0)))
+        for start, stop, c, softness in zip(edges[:-1], edges[1:], lab.tolist(), soft, strict=True)
+    )
+    ticks = [(0.0, "pour")]
+    for day in TICKS_DAYS:
+        place = share * _place(day, last, scale)
+        if place - ticks[-1][0] >= APART and share - place >= 1.2 * APART:
+            ticks.append((place, f"day {day:.0f}" if len(ticks) == 1 else f"{day:.0f}"))
+    ticks.append((share, end))
+    return Ribbon(slices, share, hex_colour(target) if target else None, tuple(ticks), scale, words)
+
+
+def _place(day: float, last: float, scale: Scale) -> float:
+    if scale == "linear":
+        return day / last
+    return math.sqrt(day / last) if scale == "root" else math.log1p(24 * day) / math.log1p(24 * last)
+
+
+def _day(place: NDArray[np.float64], last: float, scale: Scale) -> NDArray[np.float64]:
+    if scale == "linear":
+        return place * last
+    return place**2 * last if scale == "root" else np.expm1(place * math.log1p(24 * last)) / 24
+
+
+LAYERS = 8
+VEIL = 0.2
+"""Each veil's share of ink at a soft edge; with eight of them a veiled edge has 83 % of it beside the core. Ours."""
+
+
+def ribbon_svg(shown: Ribbon, width: float = 1000, height: float = 34, *, soft: bool = True, about: bool = True) -> str:
+    """Draw a ribbon as SVG that stretches to any width.
+
+    Parameters
+    ----------
+    width, height : float
+        The drawing's own size, in its units.
+    soft : bool
+        Whether the doubt softens its edges; a thin strip is too low for that.
+    about : bool
+        Whether it says its words itself.
+    """
+    stops = "".join(
+        f'<stop offset="{(one.start + one.end) / 2 / shown.ends:.4f}" stop-color="{one.colour}"/>'
+        for one in shown.slices
+    )
+    name = f'role="img" aria-label="{escape(shown.words)}"' if about else 'aria-hidden="true"'
+    end = width * shown.ends
+    size = f'viewBox="0 0 {width:g} {height:g}" preserveAspectRatio="none"'
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" {size} {name}>',
+        f'<defs><linearGradient id="c" gradientUnits="userSpaceOnUse" x1="0" x2="{end:.1f}" y1="0" y2="0">{stops}'
+        "</linearGradient></defs>",
+    ]
+    if soft:
+        for layer in range(LAYERS):
+            parts.append(_veil(shown, width, height, layer / LAYERS, f'fill="url(#c)" fill-opacity="{VEIL}"'))
+        parts.append(_veil(shown, width, height, 1.0, 'fill="url(#c)"'))
+    else:
+        parts.append(f'<rect width="{end:.1f}" height="{height:g}" fill="url(#c)"/>')
+    if shown.target:
+        start = end + width * GAP_SHARE
+        parts.append(f'<rect x="{start:.1f}" width="{width - start:.1f}" height="{height:g}" fill="{shown.target}"/>')
+    return "".join([*parts, "</svg>"])
+
+
+def _veil(shown: Ribbon, width: float, height: float, depth: float, fill: str) -> str:
+    """The bar with both edges drawn in by a share of their softness."""
+    inset = [(width * (s.start + s.end) / 2, 0.45 * height * s.softness * depth) for s in shown.slices]
+    inset = [(0.0, inset[0][1]), *inset, (width * shown.ends, inset[-1][1])]
+    line = [f"{x:.1f},{y:.1f}" for x, y in inset] + [f"{x:.1f},{height - y:.1f}" for x, y in reversed(inset)]
+    return f'<polygon points="{" ".join(line)}" {fill}/>'
+
+
+def as_image(svg: str) -> str:
+    """Give an SVG as the address of an image."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
+
+
+def ribbon_html(shown: Ribbon, kind: Literal["strip", "read"] = "read", *, axis: bool = True) -> str:
+    """Draw a ribbon for a page: a thin *strip* under a picture, or one to *read*, with its days and how time runs."""
+    read = kind == "read"
+    height = RIBBON_PX[kind]
+    svg = ribbon_svg(shown, height=height, soft=read, about=False)
+    image = f'<img src="{as_image(svg)}" alt="{escape(shown.words)}" style="height:{height}px">'
+    if not read:
+        return f'<div class="ribbon strip">{image}</div>'
+    names = "".join(
+        f'<span style="left:{100 * place:.1f}%"{_anchor(place, shown.ends)}>{escape(name)}</span>'
+        for place, name in shown.ticks
+    )
+    if shown.target:
+        names += f'<span class="target" style="left:{100 * (shown.ends + GAP_SHARE):.1f}%">target</span>'
+    said = f'<p class="axis">{SCALES[shown.scale]}</p>' if axis else ""
+    return f'<div class="ribbon">{image}<div class="days" aria-hidden="true">{names}</div>{said}</div>'
+
+
+def _anchor(place: float, ends: float) -> str:
+    return "" if place == 0 else ' class="end"' if place == ends else ' class="mid"'
+
+
+RIBBON_CSS = """
+.ribbon{margin:0;line-height:0}.ribbon img{width:100%;display:block;border-radius:var(--r)}
+.ribbon .days{position:relative;height:1.5rem;font:400 var(--small)/1.5rem var(--sans);color:var(--soft)}
+.ribbon .days span{position:absolute;white-space:nowrap}.ribbon .days .mid{transform:translateX(-50%)}
+.ribbon .days .end{transform:translateX(-100%)}
+.ribbon .axis{margin:0;font:400 var(--small)/1.4 var(--sans);color:var(--soft)}
+"""

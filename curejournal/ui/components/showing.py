@@ -1,0 +1,101 @@
+"""A batch shown: its picture in true colour, its ribbons, its checks as one small drawing, its state in a few words."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from html import escape
+
+from curejournal.batch.records import Batch
+from curejournal.documents import formatting
+from curejournal.documents.ribbon import Ribbon, ribbon_html, ribbon_of
+from curejournal.documents.style import mark, state_of
+from curejournal.judging.colour_series import ColourSeries
+from curejournal.judging.judgement import Judgement
+from curejournal.ui.components import common
+from curejournal.ui.i18n import st, worded
+from curejournal.ui.page import Desk
+from curejournal.ui.state import cache
+from curejournal.workflow.photos import showing
+
+DAY = timedelta(days=1)
+
+
+def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut: showing.Cut = "wide") -> None:
+    """Draw the picture that stands for a batch, or a place for it."""
+    shown = showing.cover(showing.shown_photos(batch), main_portion(judgement))
+    if shown is None:
+        st.html(f'<div class="no-picture">{common.drawing(mark(28))}<span>{worded("No photo yet")}</span></div>')
+        return
+    st.image(cache.true_picture(desk.journal, shown, longest, cut), width="stretch", alt=alt(desk, batch, shown))
+
+
+def alt(desk: Desk, batch: Batch, shown: showing.Shown) -> str:
+    """What a picture shows, for who cannot see it."""
+    portions = f", {', '.join(shown.portions)}" if shown.portions else ""
+    return f"Photo of {batch.name} on {formatting.moment(shown.at, desk.zone)}{portions}. {shown.words}."
+
+
+def ribbon(desk: Desk, name: str, journey: ColourSeries) -> Ribbon | None:
+    """Place a portion's ribbon from the pour until today."""
+    if not journey.points:
+        return None
+    start = journey.points[0].at - journey.points[0].days * DAY
+    return ribbon_of(journey, name, max((desk.now - start) / DAY, 0.0))
+
+
+def strip(desk: Desk, batch: Batch, judgement: Judgement) -> str:
+    """Draw the main portion's ribbon as a thin strip; an empty line without a reading."""
+    name = main_portion(judgement)
+    placed = ribbon(desk, name, judgement.journeys[name]) if name else None
+    return ribbon_html(placed, "strip") if placed else "<span></span>"
+
+
+def main_portion(judgement: Judgement) -> str:
+    """Name the portion whose colour changed most; empty without a reading."""
+    found = {name: journey for name, journey in judgement.journeys.items() if journey.points}
+    return max(found, key=lambda name: _change(found[name]), default="")
+
+
+def _change(journey: ColourSeries) -> float:
+    first = journey.points[0].lab
+    return max(sum((a - b) ** 2 for a, b in zip(first, point.lab, strict=True)) for point in journey.points)
+
+
+def old(desk: Desk, batch: Batch) -> str:
+    """How old a batch is."""
+    return formatting.age(batch.poured_at, desk.now) if batch.poured_at else "not poured yet"
+
+
+def headline(judgement: Judgement) -> str:
+    """The verdict beside its tag, in a few words."""
+    middle = judgement.from_about[1]
+    if judgement.released_at is not None and judgement.verdict == "ready":
+        return f"Released on {formatting.day(judgement.released_at)}"
+    if judgement.verdict == "not yet" and middle is not None and middle > judgement.on:
+        return f"From about {formatting.day(middle)}"
+    return common.because(judgement)
+
+
+def reason(judgement: Judgement) -> str:
+    """What stands behind the headline; nothing where that says all."""
+    why = common.because(judgement)
+    if why == headline(judgement):
+        return ""
+    date, _, needed = why.partition("; ")
+    return common.sentence(needed) if date.startswith("From about ") else why
+
+
+def checks(judgement: Judgement) -> str:
+    """Draw the checks as one row of signs that opens to a sentence each."""
+    signs, lines = [], []
+    for finding in judgement.findings:
+        state = state_of(str(finding.verdict))
+        name, word = escape(worded(finding.gauge)), escape(worded(str(finding.verdict)))
+        signs.append(
+            f'<span class="check {state.kind}"><i aria-hidden="true">{state.sign}</i>'
+            f'<span class="name">{name}</span><span class="unseen">: {word}</span></span>'
+        )
+        said = escape(worded(common.sentence(finding.words)))
+        lines.append(f"<li><b>{name}: {word}.</b> {said}</li>")
+    opened = f'<ul class="plain">{"".join(lines)}</ul>'
+    return f'<details class="checks"><summary>{"".join(signs)}</summary>{opened}</details>'

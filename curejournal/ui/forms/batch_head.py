@@ -1,0 +1,82 @@
+"""What stands above the sections of a batch: the soap then and now, verdict and next act, a ribbon for each portion."""
+
+from __future__ import annotations
+
+from curejournal.batch.records import Batch
+from curejournal.documents.formatting import day, moment
+from curejournal.documents.ribbon import ribbon_html
+from curejournal.judging.judgement import LOCAL_CODES, Judgement
+from curejournal.ui.components import common, film, showing, timeline
+from curejournal.ui.forms import doing
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, plain
+from curejournal.ui.state import cache
+from curejournal.workflow.photos.showing import comparable, shown_photos
+
+
+def pictures(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    """The soap then and now under one handle, or what there is; its ribbon at its foot."""
+    photos = comparable(shown_photos(batch), showing.main_portion(judgement))
+    if len(photos) > 1:
+        frames = [
+            film.Frame(
+                cache.true_picture(desk.journal, photos[number], 720, "wide"),
+                moment(photos[number].at, desk.zone),
+                showing.alt(desk, batch, photos[number]),
+            )
+            for number in film.some_of(len(photos))
+        ]
+        film.show(frames, f"film-{batch.code}")
+        return
+    showing.picture(desk, batch, judgement, 960)
+    st.html(showing.strip(desk, batch, judgement))
+
+
+def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
+    """What stands beside the picture: name, verdict in a sentence, the checks, the next act."""
+    poured = f"poured {day(batch.poured_at)}, {showing.old(desk, batch)} ago" if batch.poured_at else "not poured yet"
+    common.say(f"{batch.code} · {poured}", "small soft")
+    st.title(plain(batch.name))
+    for question in judgement.recall:
+        st.error(plain(question), icon=":material/back_hand:")
+    edition = cache.edition(desk, batch)
+    if edition is not None and edition.releasable:
+        common.say(edition.words, "soft")
+    elif edition is not None:
+        st.warning(plain(edition.words), icon=":material/back_hand:")
+    with st.container(border=True, key="verdict"):
+        st.html(common.tag(common.state_of(judgement)))
+        if not brief or judgement.verdict == "hold":
+            common.say(showing.headline(judgement), "verdict")
+            common.say(showing.reason(judgement), "soft")
+            st.html(showing.checks(judgement))
+        _next(desk, batch, judgement)
+    if not brief:
+        for caution in judgement.cautions:
+            if caution != LOCAL_CODES:
+                common.say(caution, "small soft")
+
+
+def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:
+    """The next useful thing as the only dark button; what else is due, and a photo, below it."""
+    now = [thing for thing in judgement.due if thing.when <= desk.now]
+    for number, (what, same) in enumerate(doing.in_order(now)):
+        doing.button(desk, batch.code, what, same, dark=number == 0, wide=True)
+    if not now:
+        common.say(f"Next: {judgement.next_step}", "soft")
+    if not desk.reads_only:
+        with st.container(horizontal=True, key="act-verdict"):
+            common.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
+
+
+def ribbons(desk: Desk, judgement: Judgement) -> None:
+    """A ribbon for each portion, with its state in words."""
+    placed = {name: showing.ribbon(desk, name, journey) for name, journey in judgement.journeys.items()}
+    known = [(name, one) for name, one in placed.items() if one is not None]
+    drawn = "".join(
+        f'<div class="portion"><h3>{common.text(common.sentence(name).rstrip("."))}</h3>'
+        f'<p class="soft">{common.text(common.sentence(timeline.outlook(judgement.journeys[name])))}</p></div>'
+        f"{ribbon_html(one, axis=name == known[-1][0])}"
+        for name, one in known
+    )
+    st.html(f'<div class="ribbons">{drawn}</div>' if drawn else "<span></span>")

@@ -1,0 +1,83 @@
+"""What is due, done on the spot: the button that opens its form, and the form."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import groupby
+
+from curejournal.batch.records import Batch
+from curejournal.documents.formatting import day
+from curejournal.judging.tasks import Task
+from curejournal.ui.components import common
+from curejournal.ui.forms import checks, entry, pouring, take_photos
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk
+from curejournal.ui.state import cache
+
+
+def _evidence(desk: Desk, batch: Batch) -> None:
+    checks.show(desk, batch, cache.judged(desk, batch))
+
+
+ON_THE_SPOT: dict[str, tuple[str, Callable[[Desk, Batch], None]]] = {
+    "weigh": (":material/scale:", entry.weigh),
+    "photograph": (":material/photo_camera:", take_photos.take),
+    "test": (":material/science:", entry.alkali_test),
+    "look": (":material/visibility:", entry.surface),
+    "release": (":material/draw:", _evidence),
+    "decide": (":material/balance:", _evidence),
+    "complete": (":material/edit:", pouring.complete),
+}
+
+
+ORDER = ("decide", "release", "test", "complete", "weigh", "look", "photograph")
+"""What is done first where several things are due at once: what a verdict waits for before what only adds to it."""
+
+
+def in_order(things: Sequence[Task]) -> list[tuple[str, list[Task]]]:
+    """Group things to do by what is done, the first to do first."""
+    ordered = sorted(things, key=lambda thing: ORDER.index(thing.what))
+    return [(what, list(same)) for what, same in groupby(ordered, key=lambda thing: thing.what)]
+
+
+def button(desk: Desk, code: str, what: str, things: Sequence[Task], *, dark: bool, wide: bool = False) -> bool:
+    """Draw the button of one thing to do; whether its form is open."""
+    key = f"{what}-{code}"
+    open_now = st.session_state.get("doing") == key
+    if desk.reads_only:
+        common.say(words_of(things))
+        return False
+    pressed = st.button(
+        "Close" if open_now else words_of(things),
+        key=f"do-{key}",
+        icon=":material/close:" if open_now else ON_THE_SPOT[what][0],
+        type="primary" if dark and not open_now else "secondary",
+        width="stretch" if wide else "content",
+    )
+    if pressed:
+        st.session_state["doing"] = None if open_now else key
+        st.rerun()
+    return open_now
+
+
+def form(desk: Desk, code: str, what: str) -> None:
+    """Draw the form of one thing to do, and ask about what was entered."""
+    with st.container(key=f"here-{what}-{code}"):
+        ON_THE_SPOT[what][1](desk, desk.journal.batch(code))
+        entry.ask(desk, code)
+
+
+def words_of(things: Sequence[Task]) -> str:
+    """What is to do, in one line: several portions are one photograph."""
+    if things[0].what != "photograph":
+        return things[0].words
+    names = [thing.portion for thing in things if thing.portion]
+    return f"Photograph {' and '.join([', '.join(names[:-1]), *names[-1:]] if len(names) > 1 else names) or 'it'}"
+
+
+def since(desk: Desk, things: Sequence[Task]) -> str:
+    """Since when it is due."""
+    first = min(thing.when for thing in things)
+    if first > desk.now:
+        return f"from {day(first)}"
+    return "today" if first.date() == desk.now.date() else f"since {day(first)}"

@@ -1,0 +1,25 @@
+"""Who writes in this journal, and who is signed in."""
+
+from __future__ import annotations
+
+from curejournal.ui.components import common
+from curejournal.ui.i18n import st, worded
+from curejournal.ui.page import Desk, Page, attempt
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    if desk.signed_in:
+        common.say(f"Signed in as {desk.by}, {'to read' if desk.reads_only else 'who signs every entry here'}.", "lead")
+        st.html(f'<a href="/sign-out">{worded("Sign out")}</a>')
+        return
+    common.say("Each entry bears the name of the person who made it.", "lead")
+    name = st.text_input("Entries are made by", desk.by, key="by-name", max_chars=80).strip()
+    if name and name != desk.by:
+        st.session_state["by"] = name
+        others = [known for known in desk.journal.setting("people", []) if known != name]
+        attempt(lambda: desk.journal.set_setting("people", [name, *others]))
+        st.rerun()
+
+
+PAGE = Page("People", "people", "Settings", 30, render)

@@ -94,7 +94,7 @@ def decide(
     ------
     NotReady
         A release when not every needed check passed, or when pieces in it are of a batch that is held, withdrawn or
-        under a recall question; a withdrawal of what was not released; a lifted hold where none stands; that it stays on
+        under a recall question; a withdrawal of what was not released; a lifted hold where none stands; staying on
         sale where nothing asks that.
     ImpossibleRecord
         Without a name or a statement.

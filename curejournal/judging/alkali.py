@@ -94,8 +94,8 @@ def read_tests(
     concentrated : callable
         By what a share of the bar's mass at that time has grown since, as water left.
     late_from : datetime, optional
-        From when the reaction is over: what is high after that is lifted by titration alone, what was high before by a
-        good test of the same or a stronger kind.
+        From when the reaction is over: what is high after that is lifted by titration alone, and a high titration by
+        `TITRATIONS_TO_LIFT`; what was high before by a good test of the same or a stronger kind.
 
     Returns
     -------
@@ -106,7 +106,7 @@ def read_tests(
     holding = tuple(
         high
         for i, high in enumerate(read)
-        if high.outcome is Outcome.HIGH and not any(_lifts(later, high, late_from) for later in read[i + 1 :])
+        if high.outcome is Outcome.HIGH and not _lifted(high, read[i + 1 :], late_from)
     )
     clearing = None
     for i, good in enumerate(read):
@@ -120,10 +120,16 @@ def read_tests(
     return AlkaliSummary(read, holding, clearing)
 
 
-def _lifts(later: AlkaliReading, high: AlkaliReading, late_from: datetime | None) -> bool:
+TITRATIONS_TO_LIFT = 3
+"""Good titrations that lift a high one from after the reaction. Ours: the two contradict each other, so that one of
+them tells of another bar."""
+
+
+def _lifted(high: AlkaliReading, later: Sequence[AlkaliReading], late_from: datetime | None) -> bool:
     late = late_from is not None and high.at >= late_from
     needed = STRENGTH["titration"] if late else STRENGTH[high.method]
-    return later.outcome is Outcome.GOOD and STRENGTH[later.method] >= needed
+    good = [test for test in later if test.outcome is Outcome.GOOD and STRENGTH[test.method] >= needed]
+    return len(good) >= (TITRATIONS_TO_LIFT if late and high.method == "titration" else 1)
 
 
 def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor: float) -> AlkaliReading:

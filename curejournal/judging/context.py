@@ -22,7 +22,7 @@ from curejournal.batch.records import (
     Weighing,
     WeighingCheck,
 )
-from curejournal.judging.alkali import AlkaliSummary, for_posterior, read_tests
+from curejournal.judging.alkali import AlkaliSummary, Outcome, for_posterior, read_tests
 from curejournal.judging.colour_series import ColourSeries, fit_colour_series
 from curejournal.judging.drying import DryingReport, analyse_drying
 from curejournal.judging.limits import Limits
@@ -76,12 +76,12 @@ class Context:
 
     @property
     def titrated_good(self) -> bool:
-        """Whether a late titration, with all else, leaves too small a chance of too much free alkali."""
+        """Whether a late titration that can tell says so, and all evidence together leaves next to no other chance."""
         left, since = self.alkali.left, self.tests_from
         if left is None or since is None or self.alkali.holding:
             return False
-        low_enough = left.chance <= self.rules.alkali_chance_pct / 100
-        return low_enough and bool(self.alkali.usable("titration", since))
+        good = any(test.outcome is Outcome.GOOD for test in self.alkali.usable("titration", since))
+        return good and left.chance <= self.rules.alkali_chance_pct / 100
 
 
 def build_context(

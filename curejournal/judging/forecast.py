@@ -113,9 +113,13 @@ def forecast_from_history(days_to_return: Sequence[float | None], poured_at: dat
     # Laplace's rule of succession: one batch that came back does not make it certain.
     chance = (len(returned) + 1) / (len(days_to_return) + 2)
     if not len(returned) or chance < 0.5:
-        return Forecast(False, None, (None, None), chance, "not expected, by earlier batches")
+        return Forecast(False, None, (None, None), chance, f"not expected, by {_how_many(days_to_return)}")
     at, low, high = (poured_at + day * DAY for day in one_more(returned))
-    return Forecast(True, at, (low, high), chance, "from about, by earlier batches")
+    return Forecast(True, at, (low, high), chance, f"from about, by {_how_many(days_to_return)}")
+
+
+def _how_many(batches: Sequence[float | None]) -> str:
+    return "a single earlier batch" if len(batches) == 1 else "earlier batches"
 
 
 def one_more(logs: Array, own_variance: float = 0.0) -> Interval:

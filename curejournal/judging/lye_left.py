@@ -154,8 +154,11 @@ def lye_left(
         return known.lye_pct * _left(superfat[:, None] / 100, rates, t) * shrunk
 
     log_chance = np.zeros((len(superfat), len(rates), len(soap_ph)))
-    for _, group in groupby(sorted(readings, key=_instrument), key=_instrument):
-        log_chance = log_chance + _log_likelihood(list(group), free, soap_ph)
+    titrations = [[read] for read in readings if read.titration]
+    others = sorted((read for read in readings if not read.titration), key=lambda read: read.instrument)
+    by_instrument = [list(group) for _, group in groupby(others, key=lambda read: read.instrument)]
+    for group in (*titrations, *by_instrument):
+        log_chance = log_chance + _log_likelihood(group, free, soap_ph)
     shares = np.exp(log_chance - log_chance.max()) * prior[:, None, None]
     by_lye = (shares.sum(axis=2) / shares.sum()).ravel()
     now = free(days, dried)
@@ -172,10 +175,6 @@ def lye_left(
 
 
 _Free = Callable[[float, float], Array]
-
-
-def _instrument(read: Read) -> tuple[bool, str]:
-    return read.titration, read.instrument
 
 
 def _superfat(known: RecipeKnown) -> tuple[Array, Array]:

@@ -258,9 +258,8 @@ def test_where_settled_and_browning_cannot_be_told_apart_both_are_said():
 
     rng = np.random.default_rng(5)
     rows = [_follow(tuple((d, reading(slow(d) + rng.normal(0, 0.7, 3))) for d in DAYS if d <= last)) for last in DAYS]
-    told = {found.state: found for found in rows if found.perhaps}
-    assert told, "somewhere on the way neither can be ruled out"
-    for state, found in told.items():
-        assert {state, found.perhaps} == {State.STABLE_OFF, State.BROWNING}
-        assert found.words == f"{state.value}, or {found.perhaps.value}"
+    told = [found for found in rows if found.perhaps]
+    assert {State.STABLE_OFF, State.BROWNING} in [{found.state, found.perhaps} for found in told]
+    for found in told:
+        assert found.words.startswith(f"{found.state.value}, or {found.perhaps.value}")
         assert dict(found.chances)[found.perhaps] >= 0.15

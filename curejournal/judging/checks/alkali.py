@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from curejournal.base.counting import digits, how_many
 from curejournal.batch.records import Event, SurfaceNote, WeighingCheck
-from curejournal.judging.alkali import STRENGTH, AlkaliReading, Outcome, packet_biases
+from curejournal.judging.alkali import STRENGTH, TITRATIONS_TO_LIFT, AlkaliReading, Outcome, packet_biases
 from curejournal.judging.context import Context, weighed_by_two
 from curejournal.judging.findings import Check, Finding, Verdict
 from curejournal.judging.limits import source_of
@@ -53,7 +53,8 @@ def alkali(context: Context) -> Finding:
         words = f"more than {rules.free_alkali_pct:g}% free NaOH is nearly certain, by all readings together"
         return finding(Verdict.HOLD, words, "Keep it apart and do not sell it. Titrate several bars.")
     if context.titrated_good:
-        last = summary.usable("titration", context.tests_from or context.on)[-1]
+        titrated = summary.usable("titration", context.tests_from or context.on)
+        last = [test for test in titrated if test.outcome is Outcome.GOOD][-1]
         return finding(Verdict.PASS, f"by titration of {_day(last.at)}: {last.words}{_so(chance)}")
     passed = _untitrated(context, chance)
     if passed:
@@ -82,6 +83,8 @@ def _figures(context: Context) -> dict[str, tuple[float, str]]:
 
 def _lift(context: Context, high: AlkaliReading) -> str:
     late = context.tests_from is not None and high.at >= context.tests_from
+    if late and high.method == "titration":
+        return f"Only {TITRATIONS_TO_LIFT} later good titrations, of several bars, lift this."
     kinds = {"strip": "strip or meter at 1%, or titration,", "meter": "meter at 1%, or titration,"}
     return f"Only a later good {'titration' if late else kinds.get(high.method, 'titration')} lifts this."
 
@@ -193,6 +196,8 @@ def _open(context: Context) -> tuple[str, str]:
         )
     last = tests[-1]
     said = f"{last.method} of {_day(last.at)}: {last.words}"
+    if not late and context.tests_from is not None and last.at >= context.tests_from:
+        return said, "Test again at 1%, by a calibrated meter, or titrate."
     if not late:
         days = f"{context.rules.alkali_test_days:g}"
         return f"{said}; too early to tell (before day {days})", f"Test again from day {days} on."
@@ -201,6 +206,8 @@ def _open(context: Context) -> tuple[str, str]:
             "a normal pH does not prove that no lye is left, and the recipe's margin is not proven",
             "Titrate, or complete the recipe.",
         )
+    if any(test.outcome is Outcome.HIGH for test in tests):
+        return f"{said}; but an earlier test was high, and the two contradict each other", "Titrate several bars."
     if last.method == "titration":
         return said, "Titrate again with more soap, two or three times."
     if last.method == "strip":

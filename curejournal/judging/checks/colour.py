@@ -95,7 +95,16 @@ def accepted(context: Context, name: str, journey: ColourSeries) -> ColourAccept
 def _within_from(journey: ColourSeries, apart: float) -> tuple[datetime | None, datetime | None, datetime | None]:
     """When two readings `apart` days apart may show a portion within tolerance: middle, earliest, latest."""
     forecast = journey.forecast
-    if forecast is None or not forecast.expected or journey.state in (State.DISCOLOURING, State.BROWNING):
+    if (
+        forecast is None
+        or not forecast.expected
+        or journey.state
+        in (
+            State.DISCOLOURING,
+            State.BROWNING,
+            State.TOO_FEW,
+        )
+    ):
         return None, None, None
     second = journey.points[-1].at + apart * DAY
     middle, low, high = (None if at is None else max(at, second) for at in (forecast.at, *forecast.interval))

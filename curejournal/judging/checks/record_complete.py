@@ -28,10 +28,10 @@ def record_complete(context: Context) -> Finding:
         notes.append("number of bars not noted")
     return Finding(
         "record complete",
-        Verdict.PASS,
-        "; ".join(["recipe and pour are there", *notes]) if notes else "complete",
+        Verdict.UNKNOWN if notes else Verdict.PASS,
+        "; ".join(["not complete", *notes]) if notes else "complete",
         rule,
-        source,
+        SOURCE,
         {"materials without a lot": (float(len(lots)), "")},
         advice="Complete the record before an inspector asks." if notes else "",
     )

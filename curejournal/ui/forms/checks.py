@@ -11,7 +11,7 @@ from curejournal.documents.style import state_of
 from curejournal.judging.findings import Finding
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import entry, evidence
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
@@ -63,6 +63,8 @@ def _gauge(finding: Finding) -> None:
 def alkali_tests(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """Each test in a line, the latest first; then the strips that were photographed."""
     tests = judgement.alkali.tests
+    with st.expander("How a titration is done"):
+        common.say(evidence.TITRATION)
     if not tests:
         common.say("No alkali test yet. A meter on a 1 % solution, or better a titration, tells most.")
     common.values(
@@ -85,6 +87,8 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         when = formatting.moment(at, desk.zone)
         common.say(f"{when}: {decision.act}, signed by {decision.signed_by}. {decision.statement}")
     ready = judgement.releasable
+    if common.may_enter(desk):
+        evidence.accept_colour(desk, batch, judgement)
     if not ready:
         common.say(f"It cannot be released now. {common.because(judgement)}", "soft")
     if not common.may_enter(desk):
@@ -92,6 +96,8 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     _, last = batch.last_act
     answers = {"withdraw": "release", "lift hold": "hold"}
     options = [act for act in ACTS if act not in answers or (last is not None and last.act == answers[act])]
+    if not judgement.recall:
+        options.remove("keep on sale")
     act = st.radio(
         "What do you sign?", options, index=0 if ready else 1, format_func=ACTS.__getitem__, key=f"act-{batch.code}"
     )

@@ -38,7 +38,7 @@ METER_BIAS_SD = 0.08
 """What a calibrated meter is off in all its readings of a batch: two buffers to 0.05 each. Ours."""
 STRANGE = 0.01
 """Chance of a reading that has nothing to do with the soap: a digit mistyped, another bar. Ours."""
-BARS_DIFFER = 0.05
+BARS_DIFFER = 0.02
 """Relative spread of free alkali between bars of one well mixed batch. Ours."""
 
 

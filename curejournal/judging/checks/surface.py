@@ -39,8 +39,8 @@ def surface(context: Context) -> Finding:
         f"last time; after a lye pocket, {BARS_AFTER_POCKET} bars titrated good and the affected ones set aside"
     )
 
-    def finding(verdict: Verdict, words: str, advice: str = "", needs: str = "") -> Finding:
-        return Finding("surface", verdict, words, rule, SOURCE, advice=advice, needs=needs)
+    def finding(verdict: Verdict, words: str, advice: str = "", needs: str = "", qualifier: str = "") -> Finding:
+        return Finding("surface", verdict, words, rule, SOURCE, advice=advice, needs=needs, qualifier=qualifier)
 
     looks = context.batch.records(SurfaceNote)
     pockets = [look for look in looks if look[1].look == "lye pocket"]
@@ -61,9 +61,8 @@ def surface(context: Context) -> Finding:
     at, note = _worst(others)
     verdict, words, advice = _SURFACE[note.look]
     words = f"{words} ({_day(at)})"
-    if pockets:
-        words += f"; a lye pocket was seen on {_day(pockets[-1][0])}, and bars around it were titrated good"
-    return finding(verdict, words, advice)
+    seen_once = f"a lye pocket was seen on {_day(pockets[-1][0])}, and other bars were titrated good" if pockets else ""
+    return finding(verdict, "; ".join(filter(None, (words, seen_once))), advice, qualifier=seen_once)
 
 
 def _shows_cut_faces(context: Context, at: datetime, note: SurfaceNote) -> bool:

@@ -104,7 +104,7 @@ def simulate(rng: np.random.Generator, number: int, maker: str | None = None, ca
 
 
 def lye_only(rng: np.random.Generator, number: int, maker: str, careful: bool) -> Simulated:
-    """The same without photos and most weights: for counting releases by the thousand."""
+    """The same without photos and weights: for counting releases by the thousand."""
     part, gains = _drying(rng)
     lye = _lye(rng, careful, part)
     world = World(
@@ -336,7 +336,7 @@ def _noted(rng, world: World, number: int, colour: bool = True, visits=None):
     for i, day in enumerate(visits):
         if colour and rng.random() < 0.93:
             items.append((day, _reading(rng, world, day, lamps[rng.integers(3)], real), f"{number}-{i}"))
-        if day > 0.9 and rng.random() < 0.95:
+        if colour and day > 0.9 and rng.random() < 0.95:
             lost = 1 - world.part(np.array([day]))[0]
             for bar in range(bars):
                 grams = fresh[bar] * (1 - lost * pace[bar]) + rng.normal(0, 0.3 * step)

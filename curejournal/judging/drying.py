@@ -15,6 +15,7 @@ from curejournal.base.counting import digits
 from curejournal.batch.records import Entry, Weighing
 from curejournal.colour.difference import Interval
 from curejournal.judging.curves import Array, Curves, Grids, ModelWeight, interval_of
+from curejournal.judging.drying_dates import allowing_for_the_room, from_when
 from curejournal.judging.drying_models import MODELS, ROOM_DAYS, room_changed
 
 DAY = timedelta(days=1)
@@ -172,8 +173,8 @@ def analyse_drying(
     moved = measured is not None and abs(measured) >= limit_pct_week
     steady = not moved and _steady(np.unique(days), at_weighings, limit_pct_week, days_apart)
     gaining = measured <= -limit_pct_week if moved and measured is not None else rate.high < -0.1
-    at, interval = _from_when(grid, losses, limit_pct_week, start)
-    at, interval = _allowing_for_the_room(start + latest * DAY, at, interval, moved)
+    at, interval = from_when(grid, losses, limit_pct_week, start)
+    at, interval = allowing_for_the_room(start + latest * DAY, at, interval, moved)
     offsets = curves.extra[..., 0].mean(axis=0)
     curve_days = grid[grid <= latest + 28.0]
     drawn = curves.at(curve_days)[keep][..., 0]
@@ -274,9 +275,15 @@ def _lost(entries: Sequence[Entry], days: Array, parts: Array, groups: NDArray[n
     return 100 * (1 - left)
 
 
+UNSEEN_DAYS = 4.0
+"""A room that changed later than this before the last weighing shows in no weight yet: it would only widen. Ours."""
+
+
 def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest: float) -> tuple[Curves, Array, float]:
     """Curves, squared distance of each weighing in standard deviations, and what the noise was multiplied by."""
-    changed = [room_changed(latest, follows) for follows in ROOM_DAYS] if len(days) >= 4 and latest > 4.0 else []
+    changed = (
+        [room_changed(latest - UNSEEN_DAYS, follows) for follows in ROOM_DAYS] if len(days) >= 4 and latest > 9 else []
+    )
     models = [*MODELS, *changed]
 
     def fit(factor: float, weights: Array) -> tuple[Curves, Array]:
@@ -305,44 +312,6 @@ def _steady(days: Array, losses: Array, limit: float, apart: float) -> bool:
     low, high = np.quantile(losses, [0.025, 0.975], axis=0)
     within = (high < limit) & (low > -limit)
     return bool(within[-1] and within[days <= days[-1] - apart + 0.25].any())
-
-
-def _from_when(
-    grid: Array, losses: Array, limit: float, start: datetime
-) -> tuple[datetime | None, tuple[datetime | None, datetime | None]]:
-    outside = np.abs(losses) >= limit
-    count = outside.shape[1]
-    final = count - 1 - outside[:, ::-1].argmax(axis=1)
-    rows = np.arange(len(losses))
-    nxt = np.minimum(final + 1, count - 1)
-    here, there = np.abs(losses[rows, final]), np.abs(losses[rows, nxt])
-    day = grid[final] + np.clip((here - limit) / np.maximum(here - there, 1e-9), 0, 1) * (grid[nxt] - grid[final])
-    day = np.where(outside.any(axis=1), np.where(final == count - 1, np.inf, day), grid[0])
-    middle, low, high = (
-        start + float(value) * DAY if np.isfinite(value) else None
-        for value in np.quantile(day, [0.5, 0.025, 0.975], method="inverted_cdf")
-    )
-    return middle, (low, high)
-
-
-ROOM_WIDENS = 1.5
-"""How much later than by the curves the date may be, as a room's humidity wanders. Ours, by the study of foreign
-worlds, where 34 of 34 dates that failed were too early, 27 of them of bars that took up water again."""
-
-
-def _allowing_for_the_room(
-    last: datetime, at: datetime | None, interval: tuple[datetime | None, datetime | None], moved: bool
-) -> tuple[datetime | None, tuple[datetime | None, datetime | None]]:
-    """The dates by the curves, with a later end for what the room may do; none before a change that was weighed.
-
-    Where the curves say steady already, nothing bounds when a damper room would end that: no end is given.
-    """
-    low, high = interval
-    if moved:
-        at, low, high = (None if moment is None else max(moment, last) for moment in (at, low, high))
-    if high is not None:
-        high = None if high <= last else last + ROOM_WIDENS * (high - last)
-    return at, (low, high)
 
 
 def _words(state: Drying, rate: Interval, measured: float | None, determined: bool, final: Interval) -> str:

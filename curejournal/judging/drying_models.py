@@ -71,7 +71,7 @@ MODELS: tuple[CurveModel, ...] = (
 
 
 def room_changed(latest: float, follows: float) -> CurveModel:
-    """Drying, and a step to another moisture on some day up to that of the latest weighing."""
+    """Drying, and a step to another moisture on some day up to `latest`, followed over so many days."""
     return CurveModel(
         f"room changed, followed in {follows:g} days",
         "drying, then another moisture in a damper or drier room",

@@ -132,7 +132,7 @@ def photo_of(journal: Journal, beginning: str) -> str:
     if len(found) != 1 or len(beginning) < 4:
         raise Mistyped(
             f"{how_many(len(found), 'photo')} found beginning with “{beginning}”.",
-            "Give more of the hash; the tray shows it.",
+            "Give more of the hash; the inbox shows it.",
         )
     return found[0].sha256
 

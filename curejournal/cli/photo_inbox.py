@@ -1,4 +1,4 @@
-"""Many photos at once: tags, intake and tray; strips and corrected pictures."""
+"""Many photos at once: tags, import and inbox; strips and corrected pictures."""
 
 from __future__ import annotations
 
@@ -43,12 +43,12 @@ from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pd
 from curejournal.journal.store import Journal
 from curejournal.workflow import photos
 from curejournal.workflow.photos import Answers, InboxItem
-from curejournal.workflow.photos.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
+from curejournal.workflow.photos.strips import as_test, enrol_strip_key, keep_strip, read_strip_photo, strip_key
 
 TrayCard = Annotated[str, typer.Option("--card", help="The card to look for; its copies are told by their ids.")]
 Zone = Annotated[str | None, typer.Option("--zone", help="Where the photos were taken, Europe/Lisbon say.")]
 Behind = Annotated[float, typer.Option("--behind", help="Minutes that the camera's clock was behind (ahead: below 0).")]
-PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the tray shows it.")]
+PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the inbox shows it.")]
 
 
 @app.command()
@@ -87,7 +87,7 @@ def intake(
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Take in many photos: each files itself by its tag, date and card, or waits in the tray. May be run again."""
+    """Take in many photos: each files itself by its tag, date and card, or waits in the inbox. May be run again."""
     with open_journal(journal) as kept, typer.progressbar(length=1000, label="Photos", file=sys.stderr) as bar:
 
         def show(step: photos.Progress) -> None:
@@ -224,13 +224,14 @@ def strip_key_of(
     lot: Annotated[str, typer.Option("--lot", help="The lot on the packet.")],
     area: Annotated[list[str], typer.Option("--area", help='A colour of the key by its pH: "8.5=x0,y0,x1,y1".')],
     card_name: TrayCard = "window",
+    by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Enrol the colour key of a packet of pH strips, once."""
     places = {numbers_of(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: place for ph, place in (areas_of(area) or {}).items()}
     with open_journal(journal) as kept:
-        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places)
+        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places, by=by)
     print_json(workflow.as_json(key)) if as_json else print(f"{name}: {len(key.steps)} colours of lot {lot}.")
 
 
@@ -260,18 +261,8 @@ def strip(
         if keep:
             now = now_of(kept)
             when = when_of(at, kept) if at else now
-            entry = keep_strip(
-                kept,
-                code,
-                data,
-                read,
-                name=photo.name,
-                strength_pct=strength,
-                at=when,
-                by=by,
-                now=now,
-                confirmed=confirmed,
-            )
+            source, test = photos.Source(photo.name, lambda: data), as_test(read, strength)
+            entry = keep_strip(kept, code, source, test, at=when, by=by, now=now, confirmed=confirmed)
     if as_json:
         print_json({"reading": workflow.as_json(read), "entry": workflow.as_json(entry) if entry else None})
     else:

@@ -43,11 +43,7 @@ ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")]
 
 
 def all_pages() -> dict[str, Page]:
-    """Every page by its slug, way by way: each module of `views` ends in one.
-
-    The folder is not called `pages`: beside the script that Streamlit runs it would take such a folder for its own
-    kind of app, and run a page without this frame.
-    """
+    """Every page by its slug, way by way: each module of `pages` ends in one."""
     found = [
         importlib.import_module(f"{pages.__name__}.{module.name}").PAGE
         for module in pkgutil.iter_modules(pages.__path__)

@@ -19,6 +19,7 @@ from sqlalchemy import Connection
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
+from curejournal.batch.workshop import TagId
 from curejournal.cli import app, main
 from curejournal.journal.database import DATABASE
 from curejournal.journal.ledger import Ledger
@@ -114,7 +115,7 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, 
     files |= {"roll/a.jpg": roll[2].jpeg, "roll/b.jpg": roll[3].jpeg}
     files |= {"values.csv": "\n".join(["id,L,a,b", *values]).encode(), "journal.toml": SCENARIO.encode()}
     with Journal.open(here / "journal") as journal:
-        journal.set_setting("tag id", OURS)
+        journal.add("", TagId(OURS), at=journal.clock(), by="Ana")
         files |= {"bundle": documents.bundle(journal, "B-1"), "mixed.toml": MIXED.encode()}
         sources = [Source(f"{k}.jpg", lambda k=k: roll[k].jpeg) for k in range(2)]
         how = {"card": workflow.find_card("window"), "by": "Ann", "now": workflow.calendar(journal, TAKEN)}

@@ -57,7 +57,13 @@ class CardCalibration:
 
 def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None = None) -> CardCalibration:
     """Find the card and learn from it what the photo does to colours; stops at the first fault that leaves none."""
-    placement, picture, scale = locate(photo, card, corners)
+    return calibrate(photo, card, *locate(photo, card, corners))
+
+
+def calibrate(
+    photo: Photo, card: Card, placement: Placement | Reason, picture: Pixels, scale: float
+) -> CardCalibration:
+    """Learn from a card that was located already, see `locate`; any printed copy of it lies in the same place."""
     if isinstance(placement, Reason):
         return CardCalibration(None, picture, scale, (placement,))
     reasons = [*quality.about_values(card), *quality.about_placement(card, placement, photo.width, photo.height)]
@@ -132,7 +138,7 @@ def light_across(
     picture: Pixels, scale: float, placement: Placement, card: Card, photo: Photo
 ) -> tuple[Shading | None, list[Reason]]:
     """The light across the card from its whites, each looked at in three places; None without enough of them."""
-    rects = [inset(third, 0.2) for patch in card.patches if patch.role == "white" for third in _thirds(patch)]
+    rects = [third.inset(0.2) for patch in card.patches if patch.role == "white" for third in _thirds(patch)]
     if not rects:
         return None, []
     light = light_on(picture, scale, placement, rects, photo.encoding)
@@ -219,8 +225,3 @@ def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
         # Where the card's own colours are a guess, the patches tell of the print, not of the camera.
         made_of=card.made_of if card.kind in ("published", "measured", "enrolled") else "",
     )
-
-
-def inset(rect: Rect, share: float) -> Rect:
-    """A rectangle less a share of its width and height on each side."""
-    return Rect(rect.x + rect.w * share, rect.y + rect.h * share, rect.w * (1 - 2 * share), rect.h * (1 - 2 * share))

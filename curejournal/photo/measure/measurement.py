@@ -20,9 +20,10 @@ from curejournal.colour.sample import ColourSample, Grade, Lab, Reason, as_matri
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.colour.surface_limits import held_to_surfaces
 from curejournal.photo.card import Card
+from curejournal.photo.find.mirror import MIRRORED, is_mirrored
 from curejournal.photo.find.placement import Placement, Points
 from curejournal.photo.measure import quality
-from curejournal.photo.measure.calibration import CardCalibration, inset, learn
+from curejournal.photo.measure.calibration import CardCalibration, learn
 from curejournal.photo.measure.sampling import sample_area
 from curejournal.photo.read.picture_file import Photo
 
@@ -104,9 +105,8 @@ def measure(
     card: Card,
     areas: Sequence[Area] = (),
     corners: Sequence[tuple[float, float]] | None = None,
-    lesson: CardCalibration | None = None,
 ) -> Measurement:
-    """Measure areas of a photo against a card in it.
+    """Find a card in a photo, and measure areas against it.
 
     Parameters
     ----------
@@ -117,8 +117,6 @@ def measure(
     corners : sequence of four (x, y), optional
         The card's corners in pixels of the upright full-size picture, clockwise from its own
         top left; otherwise the card is looked for.
-    lesson : Lesson, optional
-        What `learn` gave for this photo and card, if it was asked before.
 
     Returns
     -------
@@ -129,10 +127,19 @@ def measure(
     ------
     PictureDamaged, CornersInvalid
     """
-    lesson = lesson or learn(photo, card, corners)
+    return measure_by(photo, card, learn(photo, card, corners), areas)
+
+
+def measure_by(photo: Photo, card: Card, lesson: CardCalibration, areas: Sequence[Area] = ()) -> Measurement:
+    """Measure areas by what a card taught about the photo; see `measure`.
+
+    A card that only a mirror shows is told so: laid anew it would be mirrored again.
+    """
+    if lesson.placement is None and is_mirrored(photo, card):
+        lesson = replace(lesson, reasons=(MIRRORED,))
     if not areas and card.window and lesson.placement:
         # A rim of the window lies in the shadow of its own edge.
-        areas = (Area("window", lesson.placement.outline(inset(card.window, 0.06))),)
+        areas = (Area("window", lesson.placement.outline(card.window.inset(0.06))),)
     correction, errors = lesson.correction, lesson.errors
     result = Measurement(
         photo.width,
@@ -154,6 +161,12 @@ def measure(
         ),
     )
     return result if lesson.grade is Grade.NOT_USABLE else _with_areas(result, photo, card, lesson, areas)
+
+
+def unmeasured(photo: Photo, reason: Reason) -> Measurement:
+    """The measurement of a photo in which no card was looked for."""
+    taken = photo.taken.isoformat if photo.taken else None
+    return Measurement(photo.width, photo.height, taken, "", "", False, (), Grade.NOT_USABLE, (reason,))
 
 
 def _with_areas(

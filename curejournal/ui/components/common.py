@@ -7,7 +7,7 @@ from html import escape
 
 from curejournal.batch.descriptions import acid_words, alkali_words, describe_embed
 from curejournal.batch.records import ColourReading
-from curejournal.colour.sample import Lab
+from curejournal.colour.sample import Grade, Lab
 from curejournal.documents import charts, formatting, style
 from curejournal.documents.ribbon import as_image
 from curejournal.judging.judgement import Judgement
@@ -110,7 +110,11 @@ def figure(shown: charts.Figure | None, told: bool = False) -> None:
     """A chart with the sentence that says the same, unless that is told on the page already."""
     if shown is not None:
         # Without Streamlit's own theme for charts, whose grey is too pale on paper: ink and paper are the page's then.
-        st.altair_chart(worded_chart(shown.chart), width="stretch", theme=None, alt=worded(shown.words))
+        # Names within a chart are in the page's ink, which Streamlit sets for axes and legends alone.
+        roles = style.DARK if st.context.theme.type == "dark" else style.LIGHT
+        chart = shown.chart.copy()
+        chart.config.text.color = roles.ink
+        st.altair_chart(worded_chart(chart), width="stretch", theme=None, alt=worded(shown.words))
         if not told:
             st.caption(plain(shown.words))
 
@@ -160,7 +164,12 @@ def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
 def reading_words(reading: ColourReading) -> str:
     """A kept reading in words: values, doubt, grade."""
     sd = tuple(reading.covariance[axis][axis] ** 0.5 for axis in range(3))
-    return f"{formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2]))} · {reading.grade}"
+    return f"{formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2]))} · {grade_word(reading.grade)}"
+
+
+def grade_word(grade: str) -> str:
+    """A grade as a maker reads it; what is kept and printed as JSON says *indicative*."""
+    return "approximate" if grade == Grade.INDICATIVE else str(grade)
 
 
 def measured_colours(measurement: Measurement, names: Mapping[str, str]) -> None:
@@ -172,7 +181,7 @@ def measured_colours(measurement: Measurement, names: Mapping[str, str]) -> None
             rows.append(patch(None, f"{name}: no colour", "", "large"))
         else:
             words = formatting.lab_with_doubt(area.sample.lab, area.sample.sd)
-            rows.append(patch(area.sample.lab, f"{name}: {area.grade}", words, "large"))
+            rows.append(patch(area.sample.lab, f"{name}: {grade_word(area.grade)}", words, "large"))
     patches(rows)
 
 

@@ -8,10 +8,12 @@ from curejournal import workflow
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import charts, formatting
 from curejournal.ui.components import common, timeline
+from curejournal.ui.components.showing import alt
 from curejournal.ui.components.timeline import Seen
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
+from curejournal.workflow.photos.showing import shown_photos
 
 NEEDED = "Two measured photos are needed: of one batch on two days, or of two batches."
 
@@ -112,8 +114,9 @@ def _side(desk: Desk, seen: Seen, shown: Entry) -> None:
     since = f"{formatting.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""
     st.html(common.patch(shown.record.lab, when, since, "wide"))
     if shown.photo:
-        picture = cache.small_picture(desk.journal, shown.photo, 640)
-        st.image(picture, width="stretch", alt=f"Photo of {seen.batch.name} on {when}")
+        taken = next(one for one in shown_photos(seen.batch) if one.sha256 == shown.photo).around(seen.portion)
+        picture = cache.true_picture(desk.journal, taken, 800)
+        st.image(picture, width="stretch", caption=taken.words, alt=alt(desk, seen.batch, taken))
     common.say(f"{seen.name}. {common.reading_words(shown.record)}", "soft")
 
 

@@ -10,6 +10,7 @@ from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.state import cache, material_cache
 from curejournal.workflow import documents, materials
+from curejournal.workflow.photos.showing import shown_photos
 
 SHOWN = 8
 
@@ -102,10 +103,11 @@ def _use(desk: Desk, use: Use, key: str) -> None:
             captions = ("first", "farthest off", "latest")[-len(story.photos) :]
             if len(story.photos) == 2:
                 captions = ("first", "latest")
+            by_hash = {one.sha256: one for one in shown_photos(desk.journal.batch(story.batch))}
             with st.container(horizontal=True, key=f"photos-{key}"):
                 for sha256, caption in zip(story.photos, captions, strict=False):
                     st.image(
-                        cache.small_picture(desk.journal, sha256, 320),
+                        cache.true_picture(desk.journal, by_hash[sha256].around(story.portion), 480),
                         caption=caption,
                         width=150,
                         alt=f"{story.name}, {story.portion}, {caption}",

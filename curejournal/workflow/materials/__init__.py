@@ -16,9 +16,15 @@ from curejournal.workflow.materials.analysis import material as material
 from curejournal.workflow.materials.analysis import planned as planned
 from curejournal.workflow.materials.analysis import stories_of as stories_of
 from curejournal.workflow.materials.analysis import which as which
+from curejournal.workflow.materials.darkening import Darkening as Darkening
+from curejournal.workflow.materials.darkening import when_it_darkens as when_it_darkens
 from curejournal.workflow.materials.json_output import material_as_json as material_as_json
 from curejournal.workflow.materials.json_output import planned_as_json as planned_as_json
 from curejournal.workflow.materials.json_output import which_as_json as which_as_json
+from curejournal.workflow.materials.outcomes import OUTCOMES as OUTCOMES
+from curejournal.workflow.materials.outcomes import OutcomeAnswer as OutcomeAnswer
+from curejournal.workflow.materials.outcomes import causes_of_outcome as causes_of_outcome
+from curejournal.workflow.materials.outcomes import happenings as happenings
 from curejournal.workflow.materials.sentences import base_words as base_words
 from curejournal.workflow.materials.sentences import effect_words as effect_words
 from curejournal.workflow.materials.sentences import lot_words as lot_words

@@ -12,6 +12,7 @@ from curejournal.photo.health import PatchDrift as PatchDrift
 from curejournal.photo.measure.measurement import Measurement as Measurement
 from curejournal.workflow.batches import FolderMissing as FolderMissing
 from curejournal.workflow.batches import NothingToKeep as NothingToKeep
+from curejournal.workflow.batches import QuestionStands as QuestionStands
 from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
 from curejournal.workflow.batches import RecipeUnreadable as RecipeUnreadable
 from curejournal.workflow.batches import ask as ask

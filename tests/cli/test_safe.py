@@ -41,7 +41,8 @@ batch portion B-1 soap --control --batter 900 --confirmed ; batch note B-2 trace
 recipe B-2 --enter HERE/mixed.toml --confirmed ; intend B-1 soap --lab 80,2,14 --confirmed
 weigh B-1 bar-9 101 --confirmed ; test B-1 strip --ph 9.5 --half-width 0.5 --confirmed
 surface B-1 clear ; reading B-1 HUMIDITY 60 ; out B-1 2 --to market --confirmed
-release B-1 --statement ready ; withdraw B-1 --statement wrong
+weighed B-1 oils "weighed twice" ; packet B-1 P --strip 9 --meter 10.2
+release B-1 --statement ready ; test B-1 meter --ph 12 ; keep-on-sale B-1 --statement kept ; withdraw B-1 --statement wrong
 hold B-1 --statement kept ; hold B-1 --statement over --lift
 place WAITS --aside none ; place WAITS --batch B-1
 place PLACED --at 2026-10-06T10:00 ; place PLACED --batch B-2 --portion a --at 2026-11-24T12:00

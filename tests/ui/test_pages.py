@@ -54,7 +54,7 @@ def test_an_empty_journal_names_the_first_steps_and_the_demo(empty: Path) -> Non
 def test_what_is_due_is_named_with_its_reason(small: Path) -> None:
     at = app("today")
     assert only(at.button, "Release it, if you agree")
-    assert "every gauge says go" in text_of(at).lower()
+    assert "all checks passed" in text_of(at).lower()
 
 
 def test_what_is_due_is_done_from_there_and_then_due_no_more(small: Path) -> None:

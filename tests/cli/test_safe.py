@@ -6,6 +6,7 @@ A write fails at its end by what SQLite tells of a held lock, whose refusal says
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 import sqlite3
 import sys
@@ -42,7 +43,8 @@ recipe B-2 --enter HERE/mixed.toml --confirmed ; intend B-1 soap --lab 80,2,14 -
 weigh B-1 bar-9 101 --confirmed ; test B-1 strip --ph 9.5 --half-width 0.5 --confirmed
 surface B-1 clear ; reading B-1 HUMIDITY 60 ; out B-1 2 --to market --confirmed
 weighed B-1 oils "weighed twice" ; packet B-1 P --strip 9 --meter 10.2
-release B-1 --statement ready ; test B-1 meter --ph 12 ; keep-on-sale B-1 --statement kept ; withdraw B-1 --statement wrong
+accept-colour B-1 soap --why fine ; release B-1 --statement ready ; withdraw B-1 --statement wrong
+release B-1 --statement ready ; test B-1 meter --ph 12 ; keep-on-sale B-1 --statement kept
 hold B-1 --statement kept ; hold B-1 --statement over --lift
 place WAITS --aside none ; place WAITS --batch B-1
 place PLACED --at 2026-10-06T10:00 ; place PLACED --batch B-2 --portion a --at 2026-11-24T12:00
@@ -164,7 +166,8 @@ class Run:
         """What it was refused by."""
         self.writes, self.fails = 0, fails
         words = self.words | {"LAST": str(len(rows_of(journal)["entry"])), "JOURNAL": str(journal)}
-        typed = command.replace("HERE", str(self.here)).replace("NO/", f"{self.here}/none/").split()
+        text = command.replace("HERE", str(self.here)).replace("NO/", f"{self.here}/none/")
+        typed = shlex.split(text)
         self.patch.setenv("CUREJOURNAL_JOURNAL", str(journal))
         self.patch.setattr(sys, "argv", ["curejournal", *(words.get(word, word) for word in typed), "--json"])
         with pytest.raises(SystemExit) as end:

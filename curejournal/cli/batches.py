@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, cast, get_args
 
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import digits, how_many
-from curejournal.batch.descriptions import describe
+from curejournal.base.counting import how_many
+from curejournal.batch.descriptions import alkali_words, describe
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
     AlkaliMethod,
@@ -36,8 +37,6 @@ from curejournal.cli.options import (
     Code,
     Confirmed,
     JournalAt,
-    app,
-    batch_app,
     clock_words,
     confirmable,
     enter_record,
@@ -54,12 +53,12 @@ from curejournal.cli.options import (
 )
 from curejournal.judging.judgement import LYE
 from curejournal.judging.traceability import lots_of
-from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.lye import LyeCheck, alkalis_for, check_lye
+from curejournal.soap.lye_words import answer, figures
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.workflow import documents
 
 
-@batch_app.command("start")
 def batch_start(
     code: Code,
     name: Annotated[str, typer.Option("--name", help="What soap it is.")],
@@ -97,13 +96,15 @@ def batch_start(
             _say_lye(lye)
 
 
-@app.command()
 def lye(
     recipe: Annotated[Path, typer.Argument(help="A recipe file (TOML; see README).")],
     factor: Annotated[float | None, typer.Option("--factor", help="Scale it first: 2 is twice as much.")] = None,
     grams: Annotated[float | None, typer.Option("--grams", help="Scale it first to this mass of batter.")] = None,
     mould: Annotated[
         str | None, typer.Option("--mould", help='Scale it first to a mould, inside: "LENGTH,WIDTH,DEPTH" in cm.')
+    ] = None,
+    superfat: Annotated[
+        float | None, typer.Option("--superfat", help="Say what lye gives this superfat, %, of the recipe's own kinds.")
     ] = None,
     save: Annotated[Path | None, typer.Option("--save", help="Write the recipe as scaled: .json or .csv.")] = None,
     as_json: AsJson = False,
@@ -115,6 +116,8 @@ def lye(
         grams = mould_g(length, width, depth)
     if factor is not None or grams is not None:
         wanted = scale(wanted, factor, to_g=grams)
+    if superfat is not None:
+        wanted = replace(wanted, alkalis=alkalis_for(wanted, superfat))
     checked = check_lye(wanted)
     if save is not None:
         write_file(save, documents.recipe_text(wanted, "csv" if save.suffix.lower() == ".csv" else "json"))
@@ -123,23 +126,21 @@ def lye(
         return
     if factor is not None or grams is not None:
         print("\n".join(f"{item:.1f} g {name}" for name, _, item in lots_of(wanted)))
+    if superfat is not None:
+        weighed = (replace(alkali, grams=round(alkali.grams, 1)) for alkali in wanted.alkalis)
+        print("\n".join(f"Weigh {alkali_words(alkali)}.".replace("\u00a0", " ") for alkali in weighed))
     _say_lye(checked)
 
 
 def _say_lye(checked: LyeCheck) -> None:
-    nominal, low, high, worst, best = (
-        digits(pct, 1)
-        for pct in (checked.superfat_nominal_pct, *checked.superfat_interval_pct, *checked.superfat_worst_pct)
-    )
-    print(f"Superfat {nominal} %, 95 % interval {low} to {high} %; with every spread at its worst {worst} to {best} %.")
-    share = 100 * checked.water_share
-    print(f"Water {checked.water_g:.0f} g, {share:.1f} % of the fresh batch: no bar can lose more.")
+    print(answer(checked).replace("\u00a0", " "))
+    for name, value in figures(checked):
+        print(f"{name}: {value}".replace("\u00a0", " "))
     for found in checked.doubts:
         print(f"- {found.text} {found.do}")
     print(LYE)
 
 
-@batch_app.command("rename")
 def batch_rename(
     code: Code,
     name: Annotated[str, typer.Argument(help="What it is called from now on. Its code stays.")],
@@ -153,7 +154,6 @@ def batch_rename(
     print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
 
 
-@batch_app.command("portion")
 def batch_portion(
     code: Code,
     name: Annotated[str, typer.Argument(help="The portion; one that the batch has not is added.")],
@@ -183,7 +183,6 @@ def batch_portion(
     say_entries(code, entries, doubts, as_json)
 
 
-@batch_app.command("list")
 def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the batches."""
     with open_journal(journal) as kept:
@@ -195,7 +194,6 @@ def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) ->
             print(f"{head.code}\t{head.name}\t{head.started_at:%Y-%m-%d}\t{how_many(head.photos, 'photo')}")
 
 
-@batch_app.command("show")
 def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """Show everything that was entered for a batch."""
     with open_journal(journal) as kept:
@@ -208,7 +206,6 @@ def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson
             print(f"{clock_words(entry.at, zone)}  {entry.by}: {describe(entry.record)}")
 
 
-@batch_app.command("note")
 def batch_note(
     code: Code,
     what: Annotated[str, typer.Argument(help="trace, thickening, poured, gel, unmoulded, cut or note.")],
@@ -227,7 +224,6 @@ def batch_note(
     enter_record(journal, code, Event(kind, portion, text, temperature, bars), at, by, confirmed, as_json)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})
 def weigh(
     code: Code,
     subject: Annotated[str, typer.Argument(help="The marked bar or tray: always the same ones.")],
@@ -246,7 +242,6 @@ def weigh(
     enter_record(journal, code, record, at, by, confirmed, as_json)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})
 def test(
     code: Code,
     method: Annotated[str, typer.Argument(help="strip, meter or titration.")],
@@ -290,7 +285,6 @@ def test(
     enter_record(journal, code, record, at, by, confirmed, as_json)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})
 def surface(
     code: Code,
     look: Annotated[str, typer.Argument(help=f"{', '.join(get_args(SurfaceLook))}.")],
@@ -309,7 +303,6 @@ def surface(
     enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})
 def reading(
     code: Code,
     kind: Annotated[str, typer.Argument(help=f"{', '.join(f'{k.name} ({k.unit})' for k in KINDS.values())}.")],
@@ -323,7 +316,6 @@ def reading(
     enter_record(journal, code, ScalarReading(kind, value), at, by, confirmed=False, as_json=as_json)
 
 
-@app.command()
 def weighed(
     code: Code,
     covers: Annotated[str, typer.Argument(help=f"{', '.join(get_args(Weighed))}.")],
@@ -342,7 +334,6 @@ def weighed(
     enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
 
 
-@app.command()
 def packet(
     code: Code,
     name: Annotated[str, typer.Argument(help="The packet of strips, as it is named in the tests.")],

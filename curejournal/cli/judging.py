@@ -21,7 +21,6 @@ from curejournal.cli.options import (
     JournalAt,
     Mistyped,
     Statement,
-    app,
     areas_of,
     bytes_of,
     card_of,
@@ -33,10 +32,10 @@ from curejournal.cli.options import (
     print_json,
     when_of,
 )
+from curejournal.journal.seals import shown_head
 from curejournal.workflow import materials
 
 
-@app.command()
 def judge(
     code: Code,
     on: Annotated[str | None, typer.Option("--on", help="As it stood then: 2026-11-25 or 2026-11-25T18:00.")] = None,
@@ -74,7 +73,6 @@ def judge(
         print(caution)
 
 
-@app.command()
 def release(
     code: Code,
     statement: Statement,
@@ -86,7 +84,6 @@ def release(
     _sign(journal, code, "release", by, statement, as_json)
 
 
-@app.command()
 def hold(
     code: Code,
     statement: Statement,
@@ -99,7 +96,6 @@ def hold(
     _sign(journal, code, "lift hold" if lift else "hold", by, statement, as_json)
 
 
-@app.command("keep-on-sale")
 def keep_on_sale(
     code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
 ) -> None:
@@ -107,7 +103,6 @@ def keep_on_sale(
     _sign(journal, code, "keep on sale", by, statement, as_json)
 
 
-@app.command()
 def withdraw(
     code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
 ) -> None:
@@ -118,10 +113,13 @@ def withdraw(
 def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: bool) -> None:
     with open_journal(journal) as kept:
         entry = workflow.decide(kept, code, act, signed_by=by, statement=statement, on=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
+        head = kept.seal_of(entry.id)
+    if as_json:
+        print_json({**workflow.as_json(entry), "head": head})
+    else:
+        print(f"{code}: {describe(entry.record)}\nHead of the journal with it: {shown_head(head)}")
 
 
-@app.command("accept-colour")
 def accept_colour(
     code: Code,
     portion: Annotated[str, typer.Argument(help="The portion whose colour is accepted as it is.")],
@@ -137,7 +135,6 @@ def accept_colour(
     enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
 
 
-@app.command("out")
 def bars_out(
     code: Code,
     bars: Annotated[int, typer.Argument(help="How many bars.")],
@@ -154,7 +151,6 @@ def bars_out(
     enter_record(journal, code, BarsOut(bars, to, cast(WhyOut, one_of(why, WhyOut)), note), at, by, confirmed, as_json)
 
 
-@app.command()
 def intend(
     code: Code,
     portion: Annotated[str, typer.Argument(help="The portion that should end at this colour.")],
@@ -212,7 +208,6 @@ def intend(
         print(f"{code}: {describe(entry.record)}")
 
 
-@app.command()
 def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List what is due: weigh, photograph, test, release."""
     with open_journal(journal) as kept:

@@ -24,7 +24,6 @@ from curejournal.cli.options import (
     JournalAt,
     Mistyped,
     after,
-    app,
     areas_of,
     bytes_of,
     card_of,
@@ -51,7 +50,6 @@ Behind = Annotated[float, typer.Option("--behind", help="Minutes that the camera
 PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the inbox shows it.")]
 
 
-@app.command()
 def tags(
     codes: Annotated[list[str], typer.Argument(help="The codes of the batches.")],
     pdf: Annotated[Path, typer.Option("--pdf", help="The PDF to write.")],
@@ -76,7 +74,6 @@ def tags(
         print(f"{pdf}: {LABEL_SHEETS[sheet].words}. Print it at 100 %.")
 
 
-@app.command()
 def intake(
     paths: Annotated[list[Path], typer.Argument(help="Photos, or folders of them.", exists=True)],
     card_name: TrayCard = "window",
@@ -120,10 +117,9 @@ def _arrival(arrival: photos.Arrival) -> dict[str, Any]:
 def _surface(journal: Journal, item: InboxItem) -> str:
     """What the surface of a placed photo looks like, for the maker to confirm."""
     words = " ".join(finding.words for finding in photos.unanswered(journal, item))
-    return words and f"{words} If it is so, enter it: curejournal surface {item.batch}."
+    return words and f"{words} If it is so, enter it: curejournal batch surface {item.batch}."
 
 
-@app.command()
 def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the photos that wait for you, and what is asked about each."""
     with open_journal(journal) as kept:
@@ -131,7 +127,6 @@ def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, a
     print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
 
 
-@app.command()
 def place(
     photo: PhotoHash,
     batch: Annotated[str | None, typer.Option("--batch", help="The batch it belongs to.")] = None,
@@ -174,7 +169,6 @@ def place(
         print(surface, end="\n" if surface else "")
 
 
-@app.command("clock")
 def clock_of(
     hashes: Annotated[list[str], typer.Argument(metavar="PHOTOS...", help="The beginnings of the photos' hashes.")],
     zone: Zone = None,
@@ -192,7 +186,6 @@ def clock_of(
     print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
 
 
-@app.command()
 def corrected(
     photo: Annotated[Path, typer.Argument(help="The photo.")],
     out: Annotated[Path, typer.Argument(help="The JPEG to write; it has no data of place, time or camera.")],
@@ -217,7 +210,6 @@ def corrected(
         raise typer.Exit(NO_COLOUR)
 
 
-@app.command("strip-key")
 def strip_key_of(
     photo: Annotated[Path, typer.Argument(help="The packet's key beside the card.")],
     name: Annotated[str, typer.Option("--name", help="What to call it.")],
@@ -235,7 +227,6 @@ def strip_key_of(
     print_json(workflow.as_json(key)) if as_json else print(f"{name}: {len(key.steps)} colours of lot {lot}.")
 
 
-@app.command()
 def strip(
     code: Code,
     photo: Annotated[Path, typer.Argument(help="The strip beside the card.")],

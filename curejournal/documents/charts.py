@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import altair as alt
 import numpy as np
 
 from curejournal.base.counting import digits, how_many
+from curejournal.base.lazy import Module
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import Batch, ScalarReading
 from curejournal.colour.difference import Interval
@@ -19,6 +19,11 @@ from curejournal.documents.chart_marks import accepted, day_axis, day_lines, lim
 from curejournal.documents.style import CHART_BAND, CHART_CALM, CHART_LINE, chart_config
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.drying import DryingReport
+
+if TYPE_CHECKING:
+    import altair as alt
+else:  # a page without a chart needs it not
+    alt = Module("altair")
 
 DAY = timedelta(days=1)
 LINE, BAND, CALM = CHART_LINE, CHART_BAND, CHART_CALM

@@ -104,7 +104,7 @@ class Ledger(Reader):
         if self._person and name != self._person:
             raise SignedByOther(
                 f"{self._person} is signed in and cannot enter anything in the name of {name}.",
-                f"Enter it as {self._person}. A bundle with others' entries is opened by curejournal open-bundle.",
+                f"Enter it as {self._person}. A bundle with others' entries is opened by curejournal batch import.",
             )
         return name
 

@@ -32,6 +32,7 @@ from curejournal.judging.traceability import Recall
 from curejournal.workflow.json_output import as_json
 from curejournal.workflow.room import with_room
 from curejournal.workflow.rules import limits_of
+from curejournal.workflow.settings import settings_of
 
 
 class NotReady(CureJournalError):
@@ -143,10 +144,9 @@ def calendar(journal: Journal, now: datetime) -> datetime:
 
     There it moves on by a minute after what was entered last, so that no two acts share a moment.
     """
-    setting = journal.setting("calendar stands at")
-    if not setting:
+    stands_at = settings_of(journal).calendar_stands_at
+    if stands_at is None:
         return now
-    stands_at = datetime.fromisoformat(setting)
     entered = (head.last_entry_at + MINUTE for head in journal.batches() if head.last_entry_at)
     return max([stands_at, *entered]).astimezone(stands_at.tzinfo)
 

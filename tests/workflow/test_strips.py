@@ -108,12 +108,12 @@ def test_the_command_line_enrols_reads_and_corrects(tmp_path: Path, key_photo, s
     (tmp_path / "key.jpg").write_bytes(key_photo[0])
     (tmp_path / "strip.jpg").write_bytes(strip_photo[0])
     areas = [part for ph, points in key_photo[1].items() for part in ("--area", f"{ph}={box(points)}")]
-    key = as_json("strip-key", tmp_path / "key.jpg", "--name", "k", "--lot", "L", *areas, journal=folder)
+    key = as_json("strip", "enrol", tmp_path / "key.jpg", "--name", "k", "--lot", "L", *areas, journal=folder)
     assert [step["ph"] for step in key["steps"]] == list(PADS)
     options = ["--key", "k", "--lot", "L", "--pad", box(strip_photo[1])]
-    read = as_json("strip", "B-1", tmp_path / "strip.jpg", *options, "--keep", "--confirmed", journal=folder)
+    read = as_json("strip", "read", "B-1", tmp_path / "strip.jpg", *options, "--keep", "--confirmed", journal=folder)
     assert read["reading"]["ph"] == pytest.approx(9.3, abs=0.3)
     assert read["entry"]["record"]["method"] == "strip"
-    made = as_json("corrected", tmp_path / "strip.jpg", tmp_path / "out.jpg", "--longest", 320, journal=folder)
+    made = as_json("photo", "correct", tmp_path / "strip.jpg", tmp_path / "out.jpg", "--longest", 320, journal=folder)
     assert made["clipped"] == pytest.approx(0, abs=0.01)
     assert (tmp_path / "out.jpg").read_bytes()[:2] == b"\xff\xd8"

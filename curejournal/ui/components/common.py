@@ -10,6 +10,7 @@ from curejournal.batch.records import ColourReading
 from curejournal.colour.sample import Grade, Lab
 from curejournal.documents import charts, formatting, style
 from curejournal.documents.ribbon import as_image
+from curejournal.documents.sketches import Sketch, sketch
 from curejournal.judging.judgement import Judgement
 from curejournal.soap.recipe import Recipe
 from curejournal.ui.i18n import st, worded, worded_chart
@@ -66,6 +67,11 @@ def may_enter(desk: Desk) -> bool:
     if desk.reads_only:
         say(f"{desk.by} is signed in to read: nothing can be entered here.", "soft")
     return not desk.reads_only
+
+
+def empty(what: Sketch, words: str) -> None:
+    """Say that nothing is here yet, beside a drawing of what will be."""
+    st.html(f'<div class="empty-page">{drawing(sketch(what))}<p class="lead">{text(words)}</p></div>')
 
 
 def listed(lines: Iterable[str]) -> None:
@@ -164,7 +170,8 @@ def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
 def reading_words(reading: ColourReading) -> str:
     """A kept reading in words: values, doubt, grade."""
     sd = tuple(reading.covariance[axis][axis] ** 0.5 for axis in range(3))
-    return f"{formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2]))} · {grade_word(reading.grade)}"
+    scale = " on its card’s own scale" if reading.grade is Grade.RELATIVE else ""
+    return f"{formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2]))}{scale} · {grade_word(reading.grade)}"
 
 
 def grade_word(grade: str) -> str:
@@ -181,6 +188,8 @@ def measured_colours(measurement: Measurement, names: Mapping[str, str]) -> None
             rows.append(patch(None, f"{name}: no colour", "", "large"))
         else:
             words = formatting.lab_with_doubt(area.sample.lab, area.sample.sd)
+            if measurement.is_relative:
+                words += " on this card’s own scale"
             rows.append(patch(area.sample.lab, f"{name}: {grade_word(area.grade)}", words, "large"))
     patches(rows)
 

@@ -63,7 +63,7 @@ def render(desk: Desk) -> None:
 
 def _start(desk: Desk, names: Mapping[str, str], like: str) -> None:
     if not names:
-        common.say("No batch yet. A name is enough to start one; with its recipe the lye is checked.", "lead")
+        common.empty("wall", "No batch yet. A name is enough to start one; with its recipe the lye is checked.")
     elif st.button("Back to the batches", key="start-back", icon=":material/arrow_back:"):
         st.session_state.pop("starting", None)
         st.session_state.pop("like", None)
@@ -111,7 +111,7 @@ def _found(desk: Desk, names: Mapping[str, str], asked: Asked) -> list[str]:
 def _card(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     with st.container(key=f"card-{batch.code}", gap=None):
         showing.picture(desk, batch, judgement, 640)
-        st.html(showing.strip(desk, batch, judgement))
+        st.html(showing.strip(desk, judgement))
         common.way(desk, "batch", batch.name, batch=batch.code)
         st.html(
             f'<p class="small soft">{common.text(f"{batch.code} · {showing.old(desk, batch)}")}</p>'

@@ -21,7 +21,7 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     names = desk.journal.names()
     if not names:
-        common.say("No batch yet. Records, labels and the calendar are made of what you enter.")
+        common.empty("page", "No batch yet. Records, labels and the calendar are made of what you enter.")
         common.way(desk, "batches", "Start a batch")
         return
     shown = st.segmented_control(

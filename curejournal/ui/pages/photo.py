@@ -18,7 +18,7 @@ def render(desk: Desk) -> None:
     found = desk.journal.photos_named(asked) if asked else ()
     if len(found) != 1:
         st.title("No photo chosen")
-        common.say("A photo is opened from its batch’s story, or from the photos.")
+        common.say("A photo is opened from its batch’s timeline, or from the photos.")
         common.way(desk, "batches", "To the batches")
         if not desk.reads_only:
             common.way(desk, "tray", "To the inbox")

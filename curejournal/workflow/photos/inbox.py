@@ -25,7 +25,8 @@ from curejournal.workflow.photos.answers import Answers, answers_to
 from curejournal.workflow.photos.commit import commit, kept_analysis
 from curejournal.workflow.photos.context import context_of
 from curejournal.workflow.photos.dates import Clock
-from curejournal.workflow.photos.propose import Filing, InboxItem, filed_item, propose
+from curejournal.workflow.photos.items import InboxItem, filed_item
+from curejournal.workflow.photos.propose import Filing, propose
 
 
 class PhotoWaits(CureJournalError):

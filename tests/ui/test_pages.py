@@ -390,3 +390,14 @@ def test_a_photo_without_a_card_is_balanced_by_the_soap_from_its_own_page(small:
     assert view.cover and view.turn_deg == 90.0 and view.portion == "soap", "the middle is proposed"
     assert stands is not None and stands.words == "Balanced by the soap"
     assert not app("batch", batch="B-1").exception
+
+
+@pytest.mark.parametrize(("slug", "query"), [("batches", {}), ("today", {}), ("batch", {"batch": "B-1"})])
+def test_a_photo_that_is_missing_takes_no_page_with_it(slug: str, query: dict[str, str], small: Path) -> None:
+    for photo in (small / "photos").rglob("*.jpg"):
+        photo.unlink()
+    at = app(slug, **query)
+    assert not at.exception
+    told = text_of(at)
+    assert "This photo cannot be read." in told or "is missing" in told
+    assert len(told) > 500, "all else is there"

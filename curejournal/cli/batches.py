@@ -17,11 +17,15 @@ from curejournal.batch.records import (
     AlkaliTest,
     Event,
     EventKind,
+    PacketCheck,
     Record,
     ScalarReading,
     SurfaceLook,
     SurfaceNote,
+    Weighed,
+    WeighedHow,
     Weighing,
+    WeighingCheck,
 )
 from curejournal.cli.options import (
     DAYS_BEGINNING,
@@ -254,6 +258,7 @@ def test(
     ] = None,
     blank: Annotated[float, typer.Option("--blank", help="Titration: ml of the blank.")] = 0.0,
     bar_weight: Annotated[float | None, typer.Option("--bar-weight", help="Grams of the marked bar that day.")] = None,
+    packet: Annotated[str, typer.Option("--packet", help="Strip: which packet it is from.")] = "",
     bar: Annotated[str, typer.Option("--bar", help="Which bar was tested.")] = "",
     confirmed: Confirmed = False,
     at: At = None,
@@ -275,6 +280,7 @@ def test(
         blank,
         bar_weight,
         bar,
+        packet,
     )
     enter_record(journal, code, record, at, by, confirmed, as_json)
 
@@ -285,13 +291,15 @@ def surface(
     count: Annotated[int | None, typer.Option("--count", help="How many spots.")] = None,
     area: Annotated[float | None, typer.Option("--area", help="Part of the surface, %.")] = None,
     note: Annotated[str, typer.Option("--note", help="A remark.")] = "",
+    outside_only: Annotated[bool, typer.Option("--outside-only", help="No cut face was looked at.")] = False,
+    set_aside: Annotated[int | None, typer.Option("--set-aside", help="How many affected bars were taken out.")] = None,
     at: At = None,
     by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Enter what the bars look like."""
-    record = SurfaceNote(cast(SurfaceLook, one_of(look, SurfaceLook)), count, area, note)
+    record = SurfaceNote(cast(SurfaceLook, one_of(look, SurfaceLook)), count, area, note, outside_only, set_aside)
     enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
 
 
@@ -306,3 +314,38 @@ def reading(
 ) -> None:
     """Enter any other measured quantity, such as the temperature or humidity of the room."""
     enter_record(journal, code, ScalarReading(kind, value), at, by, confirmed=False, as_json=as_json)
+
+
+def weighed(
+    code: Code,
+    covers: Annotated[str, typer.Argument(help=f"{', '.join(get_args(Weighed))}.")],
+    how: Annotated[str, typer.Argument(help=f"{', '.join(get_args(WeighedHow))}.")],
+    batter: Annotated[float | None, typer.Option("--batter", help="Grams of all batter, without its pot.")] = None,
+    resolution: Annotated[float, typer.Option("--resolution", help="The scale's step in grams.")] = 1.0,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Note what guards against a blunder in the recipe's weights: lye and oils weighed twice, say."""
+    record = WeighingCheck(
+        cast(Weighed, one_of(covers, Weighed)), cast(WeighedHow, one_of(how, WeighedHow)), batter, resolution
+    )
+    enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
+
+
+def packet(
+    code: Code,
+    name: Annotated[str, typer.Argument(help="The packet of strips, as it is named in the tests.")],
+    strip: Annotated[float, typer.Option("--strip", help="What the strip read.")],
+    meter: Annotated[float, typer.Option("--meter", help="What a calibrated meter read in the same solution.")],
+    half_width: Annotated[float, typer.Option("--half-width", help="How far off the strip may be, in pH.")] = 0.5,
+    meter_half_width: Annotated[float, typer.Option("--meter-half-width", help="The same for the meter.")] = 0.1,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Note what strips of a packet read in soap beside a calibrated meter; it counts for all batches."""
+    record = PacketCheck(name, strip, meter, half_width, meter_half_width)
+    enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)

@@ -301,7 +301,7 @@ def _gauges(sheet: Sheet, record: BatchRecord) -> None:
     judgement = record.judgement
     sheet.heading(f"Judgement of {formatting.moment(judgement.on)}: {judgement.verdict}")
     rows = [(f.gauge, f.verdict.value, f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings]
-    sheet.rows(("gauge", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
+    sheet.rows(("check", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
     sheet.say(f"Rules {judgement.rules_version}.", 8)
 
 

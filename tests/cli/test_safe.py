@@ -6,6 +6,7 @@ A write fails at its end by what SQLite tells of a held lock, whose refusal says
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 import sqlite3
 import sys
@@ -40,6 +41,9 @@ batch portion B-1 soap --control --batter 900 --confirmed ; batch note B-2 trace
 batch recipe B-2 --enter HERE/mixed.toml --confirmed ; batch target B-1 soap --lab 80,2,14 --confirmed
 batch weigh B-1 bar-9 101 --confirmed ; batch test B-1 strip --ph 9.5 --half-width 0.5 --confirmed
 batch surface B-1 clear ; batch reading B-1 HUMIDITY 60 ; batch out B-1 2 --to market --confirmed
+batch weighed B-1 oils "weighed twice" ; batch packet B-1 P --strip 9 --meter 10.2
+batch accept-colour B-1 soap --why fine
+batch release B-1 --statement ready ; batch test B-1 meter --ph 12 ; batch keep-on-sale B-1 --statement kept
 batch release B-1 --statement ready ; batch withdraw B-1 --statement wrong
 batch hold B-1 --statement kept ; batch hold B-1 --statement over --lift
 photo assign WAITS --aside none ; photo assign WAITS --batch B-1
@@ -172,7 +176,8 @@ class Run:
         """What it was refused by."""
         self.writes, self.fails = 0, fails
         words = self.words | {"LAST": str(len(rows_of(journal)["entry"])), "JOURNAL": str(journal)}
-        typed = command.replace("HERE", str(self.here)).replace("NO/", f"{self.here}/none/").split()
+        text = command.replace("HERE", str(self.here)).replace("NO/", f"{self.here}/none/")
+        typed = shlex.split(text)
         self.patch.setenv("CUREJOURNAL_JOURNAL", str(journal))
         self.patch.setattr(sys, "argv", ["curejournal", *(words.get(word, word) for word in typed), "--json"])
         with pytest.raises(SystemExit) as end:

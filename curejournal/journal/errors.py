@@ -229,6 +229,9 @@ def in_plain_words(place: object) -> Iterator[None]:
         if plain is None:
             raise
         raise plain from error
+    except UnicodeDecodeError as error:
+        # SQLite's own message quotes the definition of a table, in which there are bytes that are no text.
+        raise damaged(place) from error
     except PoolTimeout as error:
         raise _busy(place) from error
     except OSError as error:

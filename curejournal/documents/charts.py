@@ -365,7 +365,7 @@ def _drying_words(report: DryingReport) -> str:
     if report.loss_pct is not None:
         words += f" Lost so far: {digits(report.loss_pct, 1)} %"
         words += f", of the {report.most_loss_pct:.0f} % water that went in." if report.most_loss_pct else "."
-    if report.steady_at is not None and report.state.value == "drying":
-        around = formatting.span(report.steady_interval)
-        words += f" By the curve steady from about {formatting.day(report.steady_at)} ({around})."
+    if report.shown_at is not None and report.state.value == "drying":
+        around = formatting.span(report.shown_interval)
+        words += f" Weighings can show it steady from about {formatting.day(report.shown_at)} ({around})."
     return words

@@ -6,6 +6,7 @@ A write fails at its end by what SQLite tells of a held lock, whose refusal says
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 import sqlite3
 import sys
@@ -40,12 +41,18 @@ batch portion B-1 soap --control --batter 900 --confirmed ; batch note B-2 trace
 batch recipe B-2 --enter HERE/mixed.toml --confirmed ; batch target B-1 soap --lab 80,2,14 --confirmed
 batch weigh B-1 bar-9 101 --confirmed ; batch test B-1 strip --ph 9.5 --half-width 0.5 --confirmed
 batch surface B-1 clear ; batch reading B-1 HUMIDITY 60 ; batch out B-1 2 --to market --confirmed
+batch weighed B-1 oils "weighed twice" ; batch packet B-1 P --strip 9 --meter 10.2
+batch accept-colour B-1 soap --why fine
+batch release B-1 --statement ready ; batch test B-1 meter --ph 12 ; batch keep-on-sale B-1 --statement kept
 batch release B-1 --statement ready ; batch withdraw B-1 --statement wrong
 batch hold B-1 --statement kept ; batch hold B-1 --statement over --lift
 photo assign WAITS --aside none ; photo assign WAITS --batch B-1
 photo assign PLACED --at 2026-10-06T10:00 ; photo assign PLACED --batch B-2 --portion a --at 2026-11-24T12:00
 photo assign PLACED --at EARLY
 photo assign WAITS --batch B-1 ; photo clock PLACED WAITS --behind 7
+batch order B-1=2 --name Shop --confirmed ; batch back B-1 1 --why soft ; batch complaint B-1 soft
+batch place B-1 rack ; batch rules B-1 min_age_days=90 --why wet ; material enter-lot olive OL-1
+journal room HERE/room.csv --keep
 batch rename B-1 Other ; batch undo LAST --why wrong
 strip enrol HERE/one.jpg --name k --lot L --area AREA ; strip read B-1 HERE/two.jpg --key k --lot L --pad AT --keep
 enrol HERE/one.jpg --copy-id W-9
@@ -59,7 +66,7 @@ OTHERS = {
     "material lot", "record", "batch portfolio", "batch calendar", "batch share", "photo inbox", "photo correct",
     "measure", "serve", "batch labels", "batch history", "journal backup", "journal restore", "journal export",
     "journal import", "journal check", "journal move", "journal salvage", "batch list", "batch show", "people add",
-    "people list", "people remove", "photo contribute",
+    "people list", "people remove", "photo contribute", "batch darkened", "batch recall", "material outcome",
 }  # fmt: skip
 """They only read, or write elsewhere than into the journal that they are asked about."""
 
@@ -118,6 +125,7 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, 
     values = [",".join(map(str, (patch.id, *patch.lab_d50))) for patch in workflow.find_card("chart24").patches[1:]]
     files = {f"{name}.jpg": plain_jpeg(shade) for shade, name in enumerate(("one", "two"), 90)}
     files |= {"roll/a.jpg": roll[2].jpeg, "roll/b.jpg": roll[3].jpeg}
+    files |= {"room.csv": b"time;temp C\n2026-10-01 12:00;18.5\n"}
     files |= {"values.csv": "\n".join(["id,L,a,b", *values]).encode(), "journal.toml": SCENARIO.encode()}
     with Journal.open(here / "journal") as journal:
         journal.add("", TagId(OURS), at=journal.clock(), by="Ana")
@@ -168,7 +176,8 @@ class Run:
         """What it was refused by."""
         self.writes, self.fails = 0, fails
         words = self.words | {"LAST": str(len(rows_of(journal)["entry"])), "JOURNAL": str(journal)}
-        typed = command.replace("HERE", str(self.here)).replace("NO/", f"{self.here}/none/").split()
+        text = command.replace("HERE", str(self.here)).replace("NO/", f"{self.here}/none/")
+        typed = shlex.split(text)
         self.patch.setenv("CUREJOURNAL_JOURNAL", str(journal))
         self.patch.setattr(sys, "argv", ["curejournal", *(words.get(word, word) for word in typed), "--json"])
         with pytest.raises(SystemExit) as end:

@@ -53,7 +53,7 @@ def build_case(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers)
     expected = _expected(batch, at or context.now) if batch else []
     portions = tuple(portion.name for portion in expected)
     pour_day = batch is not None and at is not None and _on_pour_day(batch, at)
-    named = _named(analysis, answers, expected if batch is not None and at is not None else None, pour_day)
+    named = _named(analysis, answers, expected if batch is not None else None, pour_day)
     why = _why_no_colour(analysis, context.facts, answers)
     return Case(analysis, context, answers, batch, batch_asked, at, named, portions, why)
 

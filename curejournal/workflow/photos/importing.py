@@ -198,7 +198,7 @@ def _kept(
     try:
         analysis = result()
     except BrokenProcessPool as fault:
-        raise ImportInterrupted("The intake was interrupted.", "Run it again.") from fault
+        raise ImportInterrupted("The import was interrupted.", "Run it again.") from fault
     except NotAPicture:
         return replace(one, refusal="not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP)")
     except CureJournalError as fault:

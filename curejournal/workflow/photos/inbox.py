@@ -36,7 +36,7 @@ class PhotoWaits(CureJournalError):
 def inbox_items(journal: Journal, card: Card, now: datetime) -> tuple[InboxItem, ...]:
     """Every photo that waits for the maker or was set aside, in the order in which they came."""
     items = [_proposed(journal, photo, card, now).item for photo in journal.unfiled_photos()]
-    unfinished = "Its intake was interrupted: take photos in again, or place it."
+    unfinished = "Its import was interrupted: import the photos again, or place it."
     return tuple(
         item if item.questions or item.state == "set aside" else replace(item, state="needs you", why=unfinished)
         for item in items

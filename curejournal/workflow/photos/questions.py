@@ -51,7 +51,7 @@ def about_date(case: Case) -> Question | None:
 
 def about_portions(case: Case) -> Question | None:
     """Colours that do not tell which portion they are, or that are unlike their portion."""
-    if case.why or not case.match.question or case.batch is None:
+    if case.why or not case.match.question or case.batch is None or case.at is None:  # the date comes first
         return None
     outlines = tuple(area.outline for area in case.analysis.measurement.areas)
     if case.match.confidence >= SURE:

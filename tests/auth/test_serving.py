@@ -237,7 +237,7 @@ def test_everything_that_the_server_has_is_behind_the_sign_in(plain: Served) -> 
     assert page.status == 200
     assets = re.findall(r'(?:src|href)="\.?(/[^"]+)"', page.text)  # type: ignore[attr-defined]
     assert any(asset.startswith("/static/") for asset in assets)
-    for path in (*assets, "/", "/batch", "/_stcore/health", "/_stcore/host-config", "/_stcore/metrics"):
+    for path in (*assets, "/", "/batch", "/_stcore/health", "/_stcore/host-config"):
         assert plain.ask(path, headers={"Cookie": cookie}).status == 200, path
         assert plain.ask(path).status == 401, path
     for method in ("PUT", "DELETE"):

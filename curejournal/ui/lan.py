@@ -44,7 +44,7 @@ def serve(doorway: Doorway) -> None:
     }
     if doorway.certificate:
         meant |= {"server.sslCertFile": doorway.certificate, "server.sslKeyFile": doorway.key}
-    server.run(meant, gate)
+    server.run(meant, gate, behind_proxy=doorway.behind_proxy)
 
 
 if __name__ == "__main__":

@@ -24,6 +24,7 @@ from starlette.middleware import Middleware
 from streamlit.file_util import get_static_dir
 
 from curejournal.auth.addresses import NOT_AS_MEANT
+from curejournal.auth.connections import bound_connections
 from curejournal.auth.request_filter import RequestFilter
 from curejournal.base.errors import CureJournalError
 from curejournal.ui.frame import ROUTES, told
@@ -86,7 +87,7 @@ def before_the_app(hosts: Iterable[str]) -> Middleware:
     return Middleware(RequestFilter, hosts=tuple(hosts), policy=content_policy())
 
 
-def run(meant: Mapping[str, Any], *middleware: Middleware) -> None:
+def run(meant: Mapping[str, Any], *middleware: Middleware, behind_proxy: bool = False) -> None:
     """Serve the app until stopped.
 
     Parameters
@@ -95,11 +96,14 @@ def run(meant: Mapping[str, Any], *middleware: Middleware) -> None:
         Streamlit's options that differ from `SETTINGS`; the port at least.
     *middleware
         What stands between the filter of requests and the app.
+    behind_proxy : bool
+        Whether all connections come from one proxy.
     """
     options = {**SETTINGS, **_theme(), **meant}
     for name in [name for name in os.environ if name.startswith("STREAMLIT_")]:
         del os.environ[name]
     _refuse_to_bind_elsewhere(options["server.address"])
+    bound_connections(behind_proxy=behind_proxy)
     start = (Path(__file__).parent / "script" / "start.py").absolute()
     try:
         st.App(

@@ -41,9 +41,9 @@ GLOW_SHARE = 0.5
 # The light on soap relative to the card's, and the white veil of its gloss beyond the card's (Y of white 1), each as an
 # sd: set on path-traced scenes of soap of roughness 0.12 to 0.35 under a card 0.3 to 2 mm thick.
 SURFACE_LIGHT, SURFACE_VEIL = 0.02, 0.005
-# Beside a card soap stands or lies otherwise than the card: so many times as much; and the share of what parts of an
-# area differ by that its whole may be darker, as deep in a mould. On the same scenes.
-BESIDE_THE_CARD, UNEVEN_LIGHT = 3.0, 0.5
+# Beside a card soap stands or lies otherwise than the card: so many times as much. And how much darker all of an area
+# may be, as an sd, for what its light falls off by beyond what even soap shows: on the same scenes and deep in moulds.
+BESIDE_THE_CARD, SHADOW_LIGHT, SHADOW_FROM = 3.0, 1.5, 0.15
 
 
 @dataclass(frozen=True)
@@ -207,7 +207,7 @@ def _with_areas(
     joint = joint + _surface_covariance(
         lab,
         np.array([_surface_doubt(placement.to_mm(np.array(areas[i].outline)).mean(axis=0), card) for i, _ in good]),
-        np.array([s.uneven_kept if s.uneven_kept > quality.UNEVEN_LIMIT else 0.0 for _, s in good]),
+        np.array([sample.fall for _, sample in good]),
     )
     if lesson.fading is not None:
         change = lesson.fading.change(lab)
@@ -273,18 +273,17 @@ def _light_covariance(encoded: Floats, area: Area, placement: Placement, card: C
     return np.outer(step, step)
 
 
-def _surface_covariance(lab: Floats, doubts: Floats, uneven: Floats) -> Floats:
+def _surface_covariance(lab: Floats, doubts: Floats, falls: Floats) -> Floats:
     """What soaps (M, 3) owe to not being flat, matt and level as the card is: the joint covariance (3 M, 3 M) in Lab.
 
     The shadow of an edge, relief and a slope of its own change its light; its gloss adds a veil that is not the card's.
     Surfaces of one photo have that in common. `doubts` (M,) say how many times as much as under a window;
-    `uneven` (M,), in Lab, is what parts of each differ by, where that is more than a surface's own.
+    `falls` (M,) are how far the light falls off across each, as deep in a mould: then all of it may be darker.
     """
     times = np.repeat(doubts, 3)
     darker, veiled = times * SURFACE_LIGHT * by_light(lab).ravel(), times * SURFACE_VEIL * by_veil(lab).ravel()
     covariance = np.outer(darker, darker) + np.outer(veiled, veiled)
-    # In L*, as relative light (the derivative of the cube root, CIE 15).
-    shadows = (UNEVEN_LIGHT * uneven * 3.0 / (lab[:, 0] + 16.0))[:, None] * by_light(lab)
+    shadows = (SHADOW_LIGHT * np.maximum(falls - SHADOW_FROM, 0.0))[:, None] * by_light(lab)
     for place, shadow in enumerate(shadows):
         covariance[3 * place : 3 * place + 3, 3 * place : 3 * place + 3] += np.outer(shadow, shadow)
     return covariance

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from curejournal.base.counting import digits, how_many
@@ -52,7 +52,7 @@ class BatchRecord:
 
     `history` is every entry that it ever had, corrected ones too. `parents` are batches that went into it,
     `children` batches that it went into. `pictures` are a few of its photos. `edition` says that its release was
-    signed under another edition of the rules.
+    signed under another edition of the rules. `heads` are the journal's heads with each signed act, by its entry.
     """
 
     batch: Batch
@@ -62,6 +62,7 @@ class BatchRecord:
     children: tuple[LotUse, ...] = ()
     pictures: tuple[Picture, ...] = ()
     edition: OtherEdition | None = None
+    heads: Mapping[int, str] = field(default_factory=dict)
 
 
 def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime, software: str) -> bytes:
@@ -352,19 +353,22 @@ def _gauges(sheet: Sheet, record: BatchRecord) -> None:
     judgement = record.judgement
     sheet.heading(f"Judgement of {formatting.moment(judgement.on)}: {judgement.verdict}")
     rows = [(f.gauge, f.verdict.value, f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings]
-    sheet.rows(("gauge", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
+    sheet.rows(("check", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
     sheet.say(f"Rules {judgement.rules_version}.", 8)
 
 
 def _release(sheet: Sheet, record: BatchRecord) -> None:
     sheet.heading("Release")
-    acts = record.batch.records(Decision)
-    for at, act in acts:
+    acts = record.batch.of(Decision)
+    for entry in acts:
+        at, act = entry.at, entry.record
         sheet.say(f"{act.act} on {_moment(record, at)}, signed by {act.signed_by}", style="B")
         sheet.say(f"“{act.statement}” (rules {act.rules_version})")
         said = _frozen(act.evidence)
         if said:
             sheet.say(f"The judgement as it stood then: {said}", 8.5)
+        if entry.id in record.heads:
+            sheet.say(f"Head of the journal with it: {record.heads[entry.id]}", 8.5)
         if record.edition is not None and at == record.edition.released_at:
             sheet.say(record.edition.words, style="" if record.edition.releasable else "B")
     if not acts:

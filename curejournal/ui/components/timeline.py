@@ -48,7 +48,7 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             cache.true_picture(desk.journal, shown, 800, "whole" if shown.balance == "none" else "wide"),
             width=250,
             caption=shown.words,
-            alt=alt(desk, batch, shown),
+            alt=alt(desk, batch.name, shown),
         )
         with st.container(width=640):
             st.markdown(f"**{when}**{since}")

@@ -9,13 +9,14 @@ from typing import Literal
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import Batch, ColourReading, MakingDetails
+from curejournal.batch.records import Batch, ColourReading, Decision, MakingDetails
 from curejournal.documents import formatting
 from curejournal.documents.calendar import CalendarTask, calendar_ics
 from curejournal.documents.fact_sheet import FactSheet, fact_sheet_markdown, fact_sheet_pdf
 from curejournal.documents.labels import Label, NetWeight, labels_pdf, propose_net_weight
 from curejournal.documents.portfolio import PortfolioPhoto, in_measured_colours
 from curejournal.documents.record import BatchRecord, Picture, lot_pdf, record_pdf
+from curejournal.journal.seals import shown_head
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
 from curejournal.judging.judgement import Judgement
@@ -100,7 +101,8 @@ def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime
         shown |= dict.fromkeys(story.photos)
     pictures = tuple(_picture(journal, batch, sha256) for sha256 in list(shown)[:6])
     edition = workflow.released_under(journal, batch.code, on)
-    return BatchRecord(batch, judgement, journal.history(batch.code), parents, children, pictures, edition)
+    heads = {act.id: shown_head(journal.seal_of(act.id)) for act in batch.of(Decision)}
+    return BatchRecord(batch, judgement, journal.history(batch.code), parents, children, pictures, edition, heads)
 
 
 def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = False) -> Picture:

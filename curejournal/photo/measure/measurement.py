@@ -25,7 +25,7 @@ from curejournal.photo.find.mirror import MIRRORED, is_mirrored
 from curejournal.photo.find.placement import Placement, Points
 from curejournal.photo.measure import quality
 from curejournal.photo.measure.calibration import CardCalibration, learn
-from curejournal.photo.measure.sampling import sample_area
+from curejournal.photo.measure.sampling import AreaSample, sample_area
 from curejournal.photo.read.picture_file import Photo
 
 Floats = NDArray[np.float64]
@@ -202,24 +202,8 @@ def _with_areas(
         for s, a in zip(samples, areas, strict=True)
     ]
     good = [(i, s) for i, s in enumerate(samples) if s is not None and _limit(reasons[i]) is not Grade.NOT_USABLE]
-    encoded = np.array([sample.encoded for _, sample in good]).reshape(-1, 3)
-    noise = [s.covariance + _light_covariance(s.encoded, areas[i], placement, card, shading) for i, s in good]
-    middles = [_held_to_card(placement.to_mm(np.array(areas[i].outline)).mean(axis=0)[None], card)[0] for i, _ in good]
-    lab, joint = correction.colours(encoded, np.array(noise).reshape(-1, 3, 3), xy_mm=np.array(middles).reshape(-1, 2))
-    if card.shared_covariance is not None:
-        joint = joint + np.kron(np.ones((len(good), len(good))), np.array(card.shared_covariance))
-    # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
-    bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
-    joint = joint + np.outer(bluer, bluer)
-    joint = joint + _surface_covariance(
-        lab,
-        np.array([_surface_doubt(placement.to_mm(np.array(areas[i].outline)).mean(axis=0), card) for i, _ in good]),
-        np.array([sample.fall for _, sample in good]),
-    )
-    if lesson.fading is not None:
-        change = lesson.fading.change(lab)
-        lab, joint = lab + change, joint + np.outer(change, change)
-    inside = correction.inside(encoded)
+    lab, joint = _corrected([sample for _, sample in good], [areas[i] for i, _ in good], card, lesson)
+    inside = correction.inside(np.array([sample.encoded for _, sample in good]))
     claimed: dict[int, ColourSample] = {}
     rows: list[int] = []
     for k, (i, sample) in enumerate(good):
@@ -251,6 +235,33 @@ def _with_areas(
         areas=colours,
         covariance=tuple(tuple(float(v) for v in row) for row in joint[np.ix_(rows, rows)]),
     )
+
+
+def _corrected(
+    samples: Sequence[AreaSample], areas: Sequence[Area], card: Card, lesson: CardCalibration
+) -> tuple[Floats, Floats]:
+    """The colours (M, 3) of areas, and the joint covariance (3 M, 3 M) of all that is not known of them."""
+    placement, correction = lesson.placement, lesson.correction
+    assert placement is not None and correction is not None
+    count = len(samples)
+    encoded = np.array([sample.encoded for sample in samples]).reshape(-1, 3)
+    noise = [
+        sample.covariance + _light_covariance(sample.encoded, area, placement, card, lesson.shading)
+        for sample, area in zip(samples, areas, strict=True)
+    ]
+    middles = np.array([placement.to_mm(np.array(area.outline)).mean(axis=0) for area in areas]).reshape(-1, 2)
+    lab, joint = correction.colours(encoded, np.array(noise).reshape(-1, 3, 3), xy_mm=_held_to_card(middles, card))
+    if card.shared_covariance is not None:
+        joint = joint + np.kron(np.ones((count, count)), np.array(card.shared_covariance))
+    # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
+    bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
+    doubts = np.array([_surface_doubt(middle, card) for middle in middles])
+    joint = joint + np.outer(bluer, bluer)
+    joint = joint + _surface_covariance(lab, doubts, np.array([sample.fall for sample in samples]))
+    if lesson.fading is not None:
+        change = lesson.fading.change(lab)
+        lab, joint = lab + change, joint + np.outer(change, change)
+    return lab, joint
 
 
 def _gain_at(shading: Shading, placement: Placement, card: Card, places: Floats) -> Floats:

@@ -329,9 +329,17 @@ def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points)
         text = "The colour cannot be told from this photo."
         reasons.append(refusal("too uncertain", text, "Use even daylight and a clean card.", outline))
     elif likely_off > 2.5:
-        text = f"The colour is only roughly known: likely off by {likely_off:.0f} (ΔE00)."
+        lightness, chroma = (_rms_difference(lab, covariance * mask) for mask in _PARTS)
+        text = (
+            f"The colour is only roughly known: likely off by {likely_off:.0f} (ΔE00), "
+            f"in lightness by {lightness:.1f}, in hue and chroma by {chroma:.1f}."
+        )
         reasons.append(doubt("uncertain", text, "Use even daylight and a clean card.", outline))
     return reasons
+
+
+_PARTS = (np.diag([1.0, 0.0, 0.0]), np.array([[0.0, 0.0, 0.0], [0.0, 1.0, 1.0], [0.0, 1.0, 1.0]]))
+"""What of a covariance is of lightness, and what of hue and chroma."""
 
 
 def _rms_difference(lab: Floats, covariance: Floats) -> float:

@@ -11,14 +11,15 @@ from typing import Any
 
 import pytest
 
-from curejournal.batch.records import AlkaliTest, ColourReading, Decision, Event, PhotoNote, Portion
+from curejournal.batch.records import AlkaliTest, ColourReading, Decision, Event, PhotoNote, PhotoView, Portion
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
 from curejournal.ui import frame
 from curejournal.ui.frame import all_pages
-from curejournal.ui.state import background
+from curejournal.ui.state import background, cache
 from curejournal.ui.state.signed_in import SignedIn
+from curejournal.workflow.photos.showing import cover, shown_photos
 from tests.ui.journals import NOW, POUR, plain_jpeg, reading
 from tests.ui.pages import app, ended, only, section, text_of, writing
 
@@ -368,3 +369,48 @@ def test_a_journal_that_cannot_be_opened_is_said_in_plain_words(
     monkeypatch.setenv("CUREJOURNAL_JOURNAL", str(folder))
     at = app("today")
     assert not at.exception and at.error
+
+
+def test_a_photo_without_a_card_is_balanced_by_the_soap_from_its_own_page(small: Path) -> None:
+    at_noon = NOW - timedelta(days=2)
+    with Journal.open(small) as journal:
+        data = plain_jpeg(90)
+        photo = journal.keep_photo(data, PhotoFacts(".jpg", 64, 48, at_noon, "exif", "shelf.jpg"))
+        journal.add("B-1", PhotoNote("", "taken without a card"), at=at_noon, by="Ann", photo=photo.sha256)
+    at = app("photo", photo=photo.sha256)
+    at.toggle(key=f"change-view-{photo.sha256}").set_value(True).run()
+    key = f"view-of-{photo.sha256[:12]}"
+    at.toggle(key=f"{key}-cover").set_value(True).run()
+    at.button_group(key=f"{key}-turn").set_value("To the right").run()
+    at.button(key=f"{key}-keep").click().run()
+    assert not at.exception and not at.error
+    with Journal.open(small) as journal:
+        ((_, view),) = journal.batch("B-1").records(PhotoView)
+        stands = cover(shown_photos(journal.batch("B-1")))
+    assert view.cover and view.turn_deg == 90.0 and view.portion == "soap", "the middle is proposed"
+    assert stands is not None and stands.words == "Balanced by the soap"
+    assert not app("batch", batch="B-1").exception
+
+
+@pytest.mark.parametrize(("slug", "query"), [("batches", {}), ("today", {}), ("batch", {"batch": "B-1"})])
+def test_a_photo_that_is_missing_takes_no_page_with_it(slug: str, query: dict[str, str], small: Path) -> None:
+    cache.true_picture.clear()  # what was made of the same photos in another journal
+    for photo in (small / "photos").rglob("*.jpg"):
+        photo.unlink()
+    at = app(slug, **query)
+    assert not at.exception
+    told = text_of(at)
+    assert "This photo cannot be read." in told or "is missing" in told
+    assert len(told) > 500, "all else is there"
+
+
+def test_more_batches_than_fit_the_wall_come_up_by_a_press(small: Path) -> None:
+    with Journal.open(small) as journal:
+        for number in range(30):
+            journal.start_batch(f"N-{number}", f"Soap {number}", at=NOW - timedelta(days=number), by="Ann")
+    at = app("batches")
+    assert not at.exception
+    cards = len([one for one in at.get("page_link") if "batch=" in str(one.proto)])
+    at.button(key="wall-more").click().run()
+    assert not at.exception
+    assert len([one for one in at.get("page_link") if "batch=" in str(one.proto)]) == 33 > cards

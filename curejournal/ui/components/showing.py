@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
+from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import Batch
 from curejournal.documents import formatting
 from curejournal.documents.ribbon import main_portion, strip_html
@@ -25,9 +26,19 @@ def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut
 def taken(desk: Desk, name: str, shown: showing.Shown | None, longest: int, *, cut: showing.Cut = "wide") -> None:
     """Draw a photo as it is shown, or a place for it."""
     if shown is None:
-        st.html(f'<div class="no-picture">{common.drawing(mark(28))}<span>{worded("No photo yet")}</span></div>')
+        _no_picture("No photo yet")
         return
-    st.image(cache.true_picture(desk.journal, shown, longest, cut), width="stretch", alt=alt(desk, name, shown))
+    try:
+        jpeg = cache.true_picture(desk.journal, shown, longest, cut)
+    except CureJournalError:
+        # One photo that cannot be read takes no page with it; the check of the journal tells which it is.
+        _no_picture("This photo cannot be read. Check the journal (Settings, Backup).")
+        return
+    st.image(jpeg, width="stretch", alt=alt(desk, name, shown))
+
+
+def _no_picture(words: str) -> None:
+    st.html(f'<div class="no-picture">{common.drawing(mark(28))}<span>{common.text(words)}</span></div>')
 
 
 def alt(desk: Desk, name: str, shown: showing.Shown) -> str:

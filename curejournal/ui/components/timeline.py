@@ -11,10 +11,9 @@ from curejournal.documents import charts, formatting
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
-from curejournal.ui.components.showing import alt
+from curejournal.ui.components import showing as showing_of
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, plain
-from curejournal.ui.state import cache
 from curejournal.workflow.photos import showing
 
 SHOWN_FIRST = 12
@@ -36,7 +35,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 
 def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
-    readings = [e for e in batch.entries if e.photo == sha256 and isinstance(e.record, ColourReading)]
+    readings = [entry for entry in batch.of(ColourReading) if entry.photo == sha256]
     at = next(entry.at for entry in batch.entries if entry.photo == sha256)
     when = formatting.moment(at, desk.zone)
     since = (
@@ -44,12 +43,9 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
     )
     shown = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
-        st.image(
-            cache.true_picture(desk.journal, shown, 800, "whole" if shown.balance == "none" else "wide"),
-            width=250,
-            caption=shown.words,
-            alt=alt(desk, batch.name, shown),
-        )
+        with st.container(width=250):
+            showing_of.taken(desk, batch.name, shown, 800, cut="whole" if shown.balance == "none" else "wide")
+            common.say(shown.words, "small soft")
         with st.container(width=640):
             st.markdown(f"**{when}**{since}")
             if note.caption:
@@ -57,7 +53,6 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             common.patches(
                 common.patch(entry.record.lab, entry.record.portion, common.reading_words(entry.record))
                 for entry in readings
-                if isinstance(entry.record, ColourReading)
             )
             if note.why_no_colour:
                 st.html(common.patch(None, "No colour", note.why_no_colour))
@@ -71,7 +66,7 @@ class Seen:
 
     batch: Batch
     portion: str
-    readings: tuple[Entry, ...]
+    readings: tuple[Entry[ColourReading], ...]
 
     @property
     def name(self) -> str:
@@ -83,11 +78,10 @@ def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
     """Every portion with at least one reading, by its own name."""
     found: dict[str, Seen] = {}
     for batch in batches:
-        for entry in batch.entries:
-            if isinstance(entry.record, ColourReading):
-                seen = Seen(batch, entry.record.portion, (entry,))
-                before = found.get(seen.name)
-                found[seen.name] = replace(seen, readings=(*before.readings, entry)) if before else seen
+        for entry in batch.of(ColourReading):
+            seen = Seen(batch, entry.record.portion, (entry,))
+            before = found.get(seen.name)
+            found[seen.name] = replace(seen, readings=(*before.readings, entry)) if before else seen
     return found
 
 

@@ -9,9 +9,9 @@ from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common, film, showing, timeline
 from curejournal.ui.forms import doing
 from curejournal.ui.i18n import st
-from curejournal.ui.page import Desk, plain
+from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
-from curejournal.workflow.photos.showing import comparable, cover, shown_photos
+from curejournal.workflow.photos.showing import Shown, comparable, cover, shown_photos
 
 
 def pictures(desk: Desk, batch: Batch, judgement: Judgement) -> None:
@@ -28,17 +28,17 @@ def pictures(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 def then_and_now(desk: Desk, batch: Batch, judgement: Judgement) -> bool:
     """Two dates under one handle, laid on each other by the card; whether there are two."""
     photos = comparable(shown_photos(batch), main_portion(judgement.journeys))
-    if len(photos) > 1:
-        frames = [
-            film.Frame(
-                cache.true_picture(desk.journal, photos[number], 720, "wide"),
-                moment(photos[number].at, desk.zone),
-                showing.alt(desk, batch.name, photos[number]),
-            )
-            for number in film.some_of(len(photos))
-        ]
+    if len(photos) < 2:
+        return False
+    frames = attempt(lambda: [_frame(desk, batch, photos[number]) for number in film.some_of(len(photos))])
+    if frames:
         film.show(frames, f"film-{batch.code}")
-    return len(photos) > 1
+    return frames is not None
+
+
+def _frame(desk: Desk, batch: Batch, photo: Shown) -> film.Frame:
+    jpeg = cache.true_picture(desk.journal, photo, 720, "wide")
+    return film.Frame(jpeg, moment(photo.at, desk.zone), showing.alt(desk, batch.name, photo))
 
 
 def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:

@@ -5,4 +5,4 @@ import streamlit as st
 from curejournal.ui.frame import ROUTES, told
 from curejournal.ui.server import checked
 
-app = st.App("curejournal/ui/start.py", lifespan=checked(), on_script_error=told, routes=ROUTES)
+app = st.App("curejournal/ui/script/start.py", lifespan=checked(), on_script_error=told, routes=ROUTES)

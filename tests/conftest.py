@@ -68,8 +68,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--every-size", action="store_true", help="long walks in the browser on desktop and phone")
 
 
+QUICK = ("base", "batch", "colour", "judging", "materials", "soap")
+"""Rooms whose tests are arithmetic; `pytest -m quick` runs them while something is changed."""
+
+
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave long walks out in the size that tells nothing more; begin with the browser."""
+    """Give each test its step (see `markers` in pyproject.toml), and leave out what tells nothing more."""
 
     def told_elsewhere(item: pytest.Item) -> bool:
         mark = item.get_closest_marker("mostly")
@@ -78,8 +83,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
     if not config.getoption("every_size"):
         items[:] = [item for item in items if not told_elsewhere(item)]
-    # Browsers first: their few long tests would otherwise be what all wait for at the end.
-    items.sort(key=lambda item: "tests/ui/" not in item.nodeid)
+    for item in items:
+        room = Path(item.nodeid).parts[1]
+        if room == "ui" and "browser" in getattr(item, "fixturenames", ()):
+            item.add_marker("walk")
+        elif "postgresql" in item.name and room != "journal":
+            item.add_marker("again")
+        elif room in QUICK:
+            item.add_marker("quick")
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 from functools import cache, wraps
 
 from curejournal.batch.records import ColourReading, Event, Portion
+from curejournal.batch.workshop import TagId
 from curejournal.journal.store import Journal
 from curejournal.photo.find.tag import payload
 from curejournal.workflow.photos import (
@@ -55,7 +56,7 @@ def analysed_once(data: bytes, cards: Cards, marks: Marks | None = None) -> Phot
 
 def three_batches(journal: Journal) -> None:
     """B-1, one portion; B-2, two layers whose intended colours are known; B-3, two of which nothing is known."""
-    journal.set_setting("tag id", OURS)
+    journal.add("", TagId(OURS), at=journal.clock(), by="Ana")
     journal.start_batch("B-1", "Plain", at=POURED, by=BY, records=[Event("poured")])
     layers = [Portion("top", 0, CREAM, "swatch"), Portion("base", 1, BROWN, "swatch"), Event("poured")]
     journal.start_batch("B-2", "Two layers", at=POURED, by=BY, records=layers)

@@ -11,7 +11,8 @@ CONTRACTS = {
     rule["name"]: rule
     for rule in tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["importlinter"]["contracts"]
 }
-LAYERS = CONTRACTS["Rooms are stacked, and data flows one way"]["layers"]
+# `python -m curejournal` is a way in, no room.
+LAYERS = [one for one in CONTRACTS["Rooms are stacked, and data flows one way"]["layers"] if one != "__main__"]
 ROOMS = {room.strip() for layer in LAYERS for room in layer.split("|")}
 
 

@@ -6,9 +6,8 @@ import re
 from pathlib import Path
 
 import pytest
-import typer.main
 
-from curejournal.cli import app
+from curejournal.cli import command_names
 from curejournal.photo.card import built_in_cards
 from curejournal.ui.frame import all_pages
 from curejournal.ui.page import Page
@@ -18,16 +17,7 @@ README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 
 
-def commands() -> list[str]:
-    top = typer.main.get_command(app)
-    names = []
-    for name, command in top.commands.items():
-        inner = getattr(command, "commands", None)
-        names += [f"{name} {sub}" for sub in inner] if inner else [name]
-    return names
-
-
-@pytest.mark.parametrize("command", commands())
+@pytest.mark.parametrize("command", command_names())
 def test_every_command_is_in_the_readme(command: str) -> None:
     assert f"`curejournal {command}" in README
 

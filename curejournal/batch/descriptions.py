@@ -17,6 +17,7 @@ from curejournal.batch.records import (
     MakingDetails,
     OwnRules,
     PhotoNote,
+    PhotoView,
     Place,
     Portion,
     Record,
@@ -26,6 +27,7 @@ from curejournal.batch.records import (
     Weighing,
     Withdrawn,
 )
+from curejournal.batch.workshop import ContactErased, MaterialLot, PhotoAnswers, RoomLog, StripKeyEnrolled, TagId
 from curejournal.soap.recipe import Acid, Alkali, Embed, Recipe
 
 
@@ -55,6 +57,12 @@ def describe(record: Record) -> str:
             return f"photo {record.caption}".rstrip() + (
                 f": no colour. {record.why_no_colour}" if record.why_no_colour else ""
             )
+        case PhotoView():
+            facts = [f"balanced by {record.portion}"] if record.place else []
+            facts += ["cut"] if record.crop else []
+            facts += [f"turned by {digits(record.turn_deg, 1)}°"] if record.turn_deg else []
+            facts += ["cover of the batch"] if record.cover else []
+            return f"photo shown {', '.join(facts) or 'as it was taken'}"
         case Weighing():
             bars = f" of {record.bars} bars" if record.bars > 1 else ""
             return f"{record.subject}{bars}: {record.grams:g}\u00a0g (scale {record.resolution_g:g}\u00a0g)"
@@ -108,6 +116,22 @@ def describe(record: Record) -> str:
             return f"called {record.name}"
         case Withdrawn():
             return f"taken back: {record.why}"
+        case PhotoAnswers():
+            said = (record.aside, record.of_batch, record.taken_at, *(record.portions or ()))
+            return f"answers about a photo: {', '.join(part for part in said if part) or 'none'}"
+        case StripKeyEnrolled():
+            return f"key of pH strips {record.name}, lot {record.lot}: {how_many(len(record.steps), 'colour')}"
+        case TagId():
+            return f"id in this journal's batch tags: {record.written}"
+        case MaterialLot():
+            facts = [f"from {record.supplier}" if record.supplier else ""]
+            facts += [f"received {record.received}" if record.received else ""]
+            facts += [f"best before {record.best_before}" if record.best_before else ""]
+            return ", ".join(part for part in (f"{record.material}, lot {record.lot}", *facts) if part)
+        case RoomLog():
+            return f"room log {record.source}: {how_many(len(record.readings), 'reading')}"
+        case ContactErased():
+            return f"contact {record.contact} erased: {record.why}"
     raise TypeError(type(record))
 
 

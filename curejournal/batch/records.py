@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Literal, TypeVar
+from typing import Generic, Literal, cast
+
+from typing_extensions import TypeVar
 
 from curejournal.batch.making import BatchKind as BatchKind
 from curejournal.batch.making import Deviation as Deviation
@@ -18,10 +21,12 @@ from curejournal.batch.making import KindOfBatch
 from curejournal.batch.making import MakingDetails as MakingDetails
 from curejournal.batch.making import OwnRules as OwnRules
 from curejournal.batch.making import Place as Place
+from curejournal.batch.photo_view import PhotoView as PhotoView
 from curejournal.batch.sales import BarsBack as BarsBack
 from curejournal.batch.sales import BarsOut as BarsOut
 from curejournal.batch.sales import Complaint as Complaint
 from curejournal.batch.sales import WhyOut as WhyOut
+from curejournal.batch.workshop import WORKSHOP_RECORDS, WorkshopRecord
 from curejournal.colour.sample import Lab, Matrix3
 from curejournal.soap.recipe import Recipe
 
@@ -227,6 +232,7 @@ Record = (
     | Event
     | ColourReading
     | PhotoNote
+    | PhotoView
     | Weighing
     | AlkaliTest
     | SurfaceNote
@@ -242,9 +248,11 @@ Record = (
     | Decision
     | Renamed
     | Withdrawn
+    | WorkshopRecord
 )
 
 R = TypeVar("R", bound=Record)
+R_co = TypeVar("R_co", bound=Record, covariant=True, default=Record)
 
 RECORDS: dict[str, type[Record]] = {
     "recipe": Recipe,
@@ -252,6 +260,7 @@ RECORDS: dict[str, type[Record]] = {
     "event": Event,
     "colour": ColourReading,
     "photo": PhotoNote,
+    "photo view": PhotoView,
     "weighing": Weighing,
     "alkali test": AlkaliTest,
     "surface": SurfaceNote,
@@ -267,25 +276,38 @@ RECORDS: dict[str, type[Record]] = {
     "decision": Decision,
     "renamed": Renamed,
     "withdrawn": Withdrawn,
+    **WORKSHOP_RECORDS,
 }
 """Every kind of record by the name it is kept under. A new kind is one entry here."""
 
+WITHOUT_BATCH: frozenset[type[Record]] = frozenset({ScalarReading, Withdrawn, *WORKSHOP_RECORDS.values()})
+"""The kinds that may be entered for the workshop itself; those of `WORKSHOP_RECORDS` for nothing else."""
+
 
 @dataclass(frozen=True)
-class Entry:
+class Entry(Generic[R_co]):
     """A record with its time, its author and its place in the history.
 
     `at` is when it happened, with its offset; `recorded_at` when it was written down.
     `supersedes` is the id of the entry that this one corrects; `photo` the hash of the photo it came from.
+    `press` is the key of the press that made it, if it had one, and `pressed_at` when that was, by the clock of
+    whoever pressed: entries that waited on a phone are recorded later.
     """
 
     id: int
     at: datetime
     by: str
     recorded_at: datetime
-    record: Record
+    record: R_co
     supersedes: int | None = None
     photo: str | None = None
+    press: str | None = None
+    pressed_at: datetime | None = None
+
+
+def of_kind(entries: Iterable[Entry], kind: type[R]) -> tuple[Entry[R], ...]:
+    """The entries whose record is of this kind, in their order."""
+    return tuple(cast("Entry[R]", entry) for entry in entries if isinstance(entry.record, kind))
 
 
 @dataclass(frozen=True)
@@ -300,13 +322,13 @@ class Batch:
         """The batch by what had happened at a time: later entries are left aside."""
         return replace(self, entries=tuple(entry for entry in self.entries if entry.at <= on))
 
-    def of(self, kind: type[Record]) -> tuple[Entry, ...]:
+    def of(self, kind: type[R]) -> tuple[Entry[R], ...]:
         """The entries whose record is of this kind, in order of time."""
-        return tuple(entry for entry in self.entries if isinstance(entry.record, kind))
+        return of_kind(self.entries, kind)
 
     def records(self, kind: type[R]) -> tuple[tuple[datetime, R], ...]:
         """(when, record) of one kind, in order of time."""
-        return tuple((entry.at, entry.record) for entry in self.entries if isinstance(entry.record, kind))
+        return tuple((entry.at, entry.record) for entry in self.of(kind))
 
     @property
     def recipe(self) -> Recipe | None:

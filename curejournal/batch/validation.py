@@ -24,6 +24,7 @@ from curejournal.batch.records import (
     Event,
     MakingDetails,
     OwnRules,
+    PhotoView,
     Place,
     Portion,
     Record,
@@ -283,6 +284,21 @@ def _decision(batch: Batch, record: Decision, at: datetime) -> None:
     _name(record.statement, "statement that is signed")
 
 
+def _photo_view(batch: Batch, record: PhotoView, at: datetime) -> None:
+    if record.place and (len(record.place) < 3 or not all(map(math.isfinite, sum(record.place, ())))):
+        raise ImpossibleRecord("The place in the photo is no area.", "Mark it again.")
+    if record.place and record.portion not in {reading.portion for _, reading in batch.records(ColourReading)}:
+        raise ImpossibleRecord(
+            f"No colour of “{record.portion}” was measured.", "Choose a portion with a measured colour."
+        )
+    if record.crop is not None:
+        left, top, right, bottom = record.crop
+        if not (0 <= left < right <= 1 and 0 <= top < bottom <= 1):
+            raise ImpossibleRecord("The cut leaves nothing of the photo.", "Choose other sides.")
+    if not math.isfinite(record.turn_deg) or abs(record.turn_deg) > 360:
+        raise ImpossibleRecord(f"A photo cannot be turned by {record.turn_deg}°.", "Give an angle up to 360°.")
+
+
 def _renamed(batch: Batch, record: Renamed, at: datetime) -> None:
     _name(record.name, "name")
 
@@ -308,6 +324,7 @@ _CHECKS: dict[type[Record], Callable[..., None]] = {
     MakingDetails: _making,
     Deviation: _deviation,
     Decision: _decision,
+    PhotoView: _photo_view,
     Renamed: _renamed,
     Withdrawn: _withdrawn,
 }

@@ -10,13 +10,9 @@ import json
 import sys
 
 from curejournal.base.errors import CureJournalError
-from curejournal.cli import batches, documents, judging, maintenance, people, photo_inbox, photos, serving
-from curejournal.cli.options import app
+from curejournal.cli.commands import app, command_names
 
-__all__ = ["app", "main"]
-
-# Importing a module registers its commands.
-_COMMANDS = (photos, photo_inbox, batches, judging, documents, maintenance, serving, people)
+__all__ = ["app", "command_names", "main"]
 
 
 def main() -> None:

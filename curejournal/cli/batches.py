@@ -32,8 +32,6 @@ from curejournal.cli.options import (
     Code,
     Confirmed,
     JournalAt,
-    app,
-    batch_app,
     clock_words,
     confirmable,
     enter_record,
@@ -55,7 +53,6 @@ from curejournal.soap.scaling import mould_g, scale
 from curejournal.workflow import documents
 
 
-@batch_app.command("start")
 def batch_start(
     code: Code,
     name: Annotated[str, typer.Option("--name", help="What soap it is.")],
@@ -93,7 +90,6 @@ def batch_start(
             _say_lye(lye)
 
 
-@app.command()
 def lye(
     recipe: Annotated[Path, typer.Argument(help="A recipe file (TOML; see README).")],
     factor: Annotated[float | None, typer.Option("--factor", help="Scale it first: 2 is twice as much.")] = None,
@@ -135,7 +131,6 @@ def _say_lye(checked: LyeCheck) -> None:
     print(LYE)
 
 
-@batch_app.command("rename")
 def batch_rename(
     code: Code,
     name: Annotated[str, typer.Argument(help="What it is called from now on. Its code stays.")],
@@ -149,7 +144,6 @@ def batch_rename(
     print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
 
 
-@batch_app.command("portion")
 def batch_portion(
     code: Code,
     name: Annotated[str, typer.Argument(help="The portion; one that the batch has not is added.")],
@@ -179,7 +173,6 @@ def batch_portion(
     say_entries(code, entries, doubts, as_json)
 
 
-@batch_app.command("list")
 def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the batches."""
     with open_journal(journal) as kept:
@@ -191,7 +184,6 @@ def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) ->
             print(f"{head.code}\t{head.name}\t{head.started_at:%Y-%m-%d}\t{how_many(head.photos, 'photo')}")
 
 
-@batch_app.command("show")
 def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """Show everything that was entered for a batch."""
     with open_journal(journal) as kept:
@@ -204,7 +196,6 @@ def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson
             print(f"{clock_words(entry.at, zone)}  {entry.by}: {describe(entry.record)}")
 
 
-@batch_app.command("note")
 def batch_note(
     code: Code,
     what: Annotated[str, typer.Argument(help="trace, thickening, poured, gel, unmoulded, cut or note.")],
@@ -223,7 +214,6 @@ def batch_note(
     enter_record(journal, code, Event(kind, portion, text, temperature, bars), at, by, confirmed, as_json)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})
 def weigh(
     code: Code,
     subject: Annotated[str, typer.Argument(help="The marked bar or tray: always the same ones.")],
@@ -242,7 +232,6 @@ def weigh(
     enter_record(journal, code, record, at, by, confirmed, as_json)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})
 def test(
     code: Code,
     method: Annotated[str, typer.Argument(help="strip, meter or titration.")],
@@ -284,7 +273,6 @@ def test(
     enter_record(journal, code, record, at, by, confirmed, as_json)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})
 def surface(
     code: Code,
     look: Annotated[str, typer.Argument(help=f"{', '.join(get_args(SurfaceLook))}.")],
@@ -301,7 +289,6 @@ def surface(
     enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})
 def reading(
     code: Code,
     kind: Annotated[str, typer.Argument(help=f"{', '.join(f'{k.name} ({k.unit})' for k in KINDS.values())}.")],

@@ -18,7 +18,6 @@ from curejournal.cli.options import (
     Confirmed,
     JournalAt,
     Mistyped,
-    app,
     bytes_of,
     confirmable,
     moment_of,
@@ -34,8 +33,9 @@ from curejournal.judging.traceability import describe_bars_out
 from curejournal.workflow import documents, materials
 from curejournal.workflow.photos import tag_text
 
+Codes = Annotated[list[str], typer.Argument(help="Codes of the batches.", default_factory=list, show_default=False)]
 
-@app.command("materials")
+
 def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the materials that recipes name, with the batches that held them."""
     with open_journal(journal) as kept:
@@ -48,7 +48,6 @@ def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
             print(f"{one.material}\t{one.kind}\t{', '.join(one.batches)}")
 
 
-@app.command()
 def material(
     name: Annotated[str, typer.Argument(help="The material, as in the recipes.")],
     dose: Annotated[
@@ -76,7 +75,6 @@ def material(
             print("\n".join(materials.lots_in_words(report.expected.lots)))
 
 
-@app.command("which")
 def find_causes(
     end: Annotated[bool, typer.Option("--end", help="Ask what keeps it off its colour, not what turned it.")] = False,
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -88,7 +86,6 @@ def find_causes(
     print_json(materials.which_as_json(answer)) if as_json else print("\n".join(materials.which_in_words(answer)))
 
 
-@app.command()
 def expect(
     recipe: Annotated[Path, typer.Argument(help="A recipe file: .toml, .json or .csv.")],
     portion: Annotated[
@@ -106,7 +103,6 @@ def expect(
         print("\n".join(materials.planned_in_words(plans)))
 
 
-@app.command("lot")
 def lot_uses(
     name: Annotated[str, typer.Argument(help="The lot of any material.")],
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write it as a page.")] = None,
@@ -127,10 +123,11 @@ def lot_uses(
         print("\n".join(rows) or f"No batch names the lot {name}.")
 
 
-@app.command()
 def record(
+    batches: Annotated[
+        list[str], typer.Argument(help="Codes of the batches.", default_factory=list, show_default=False)
+    ],
     to: Annotated[Path, typer.Argument(help="The PDF to write.")],
-    batches: Annotated[list[str] | None, typer.Argument(help="Codes of the batches.")] = None,
     day: Annotated[str | None, typer.Option("--day", help="All batches poured that day, 2026-09-08.")] = None,
     lot: Annotated[str | None, typer.Option("--lot", help="All batches that this lot reaches.")] = None,
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -138,7 +135,7 @@ def record(
 ) -> None:
     """Write the batch record: of batches, of a day, or of all that a lot went into."""
     with open_journal(journal) as kept:
-        codes = list(batches or [])
+        codes = list(batches)
         zone = workflow.time_zone(kept)
         codes += documents.poured_on(kept, moment_of(day, zone).date(), zone) if day else ()
         codes += [use.batch for use in documents.lot(kept, lot)] if lot else []
@@ -147,16 +144,18 @@ def record(
     print_json({"file": str(to), "batches": codes}) if as_json else print(f"{to}: the record of {', '.join(codes)}.")
 
 
-@app.command()
 def portfolio(
+    batches: Annotated[
+        list[str],
+        typer.Argument(help="Codes of the batches; all if left out.", default_factory=list, show_default=False),
+    ],
     to: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier portfolio; or a .pdf file.")],
-    batches: Annotated[list[str] | None, typer.Argument(help="Codes of the batches; all if left out.")] = None,
     title: Annotated[str, typer.Option("--title", help="The heading; your place's name if left out.")] = "",
     about: Annotated[str, typer.Option("--about", help="A sentence under it.")] = "",
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Write a portfolio: static pages that work from a folder or any web host, or a PDF. No location is in it."""
+    """Write a portfolio of some batches, or all: static pages for any web host, or a PDF. No location is in it."""
     with open_journal(journal) as kept:
         codes = batches or [head.code for head in kept.batches()]
         if to.suffix.lower() == ".pdf":
@@ -168,7 +167,6 @@ def portfolio(
     print_json(said) if as_json else print(f"{to}: {how_many(len(codes), 'batch')}.")
 
 
-@app.command("calendar")
 def calendar_file(
     to: Annotated[Path, typer.Argument(help="The .ics file to write.")],
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -182,7 +180,6 @@ def calendar_file(
     print_json({"file": str(to), "events": due}) if as_json else print(f"{to}: {how_many(due, 'thing')} due.")
 
 
-@app.command()
 def labels(
     code: Code,
     to: Annotated[Path, typer.Argument(help="The PDF to write.")],
@@ -207,7 +204,6 @@ def labels(
         print(f"{to}: labels of {code}. {proposed}{net.words}")
 
 
-@app.command("recipe")
 def recipe_out(
     code: Code,
     to: Annotated[Path | None, typer.Argument(help="The file to write: .json, or .csv for a spreadsheet.")] = None,
@@ -236,7 +232,6 @@ def recipe_out(
     print_json({"file": str(to), "batch": code}) if as_json else print(f"{to}: the recipe of {code}.")
 
 
-@app.command("bundle")
 def bundle_out(
     code: Code,
     to: Annotated[Path, typer.Argument(help="The file to write.")],
@@ -251,7 +246,6 @@ def bundle_out(
     )
 
 
-@app.command("open-bundle")
 def bundle_in(
     file: Annotated[Path, typer.Argument(help="The bundle.")],
     code: Annotated[str, typer.Option("--code", help="Another code for it here.")] = "",

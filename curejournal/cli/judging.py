@@ -21,7 +21,6 @@ from curejournal.cli.options import (
     JournalAt,
     Mistyped,
     Statement,
-    app,
     areas_of,
     bytes_of,
     card_of,
@@ -36,7 +35,6 @@ from curejournal.cli.options import (
 from curejournal.workflow import materials
 
 
-@app.command()
 def judge(
     code: Code,
     on: Annotated[str | None, typer.Option("--on", help="As it stood then: 2026-11-25 or 2026-11-25T18:00.")] = None,
@@ -74,7 +72,6 @@ def judge(
         print(caution)
 
 
-@app.command()
 def release(
     code: Code,
     statement: Statement,
@@ -86,7 +83,6 @@ def release(
     _sign(journal, code, "release", by, statement, as_json)
 
 
-@app.command()
 def hold(
     code: Code,
     statement: Statement,
@@ -99,7 +95,6 @@ def hold(
     _sign(journal, code, "lift hold" if lift else "hold", by, statement, as_json)
 
 
-@app.command()
 def withdraw(
     code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
 ) -> None:
@@ -113,7 +108,6 @@ def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: 
     print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
 
 
-@app.command("out")
 def bars_out(
     code: Code,
     bars: Annotated[int, typer.Argument(help="How many bars.")],
@@ -130,7 +124,6 @@ def bars_out(
     enter_record(journal, code, BarsOut(bars, to, cast(WhyOut, one_of(why, WhyOut)), note), at, by, confirmed, as_json)
 
 
-@app.command()
 def intend(
     code: Code,
     portion: Annotated[str, typer.Argument(help="The portion that should end at this colour.")],
@@ -188,7 +181,6 @@ def intend(
         print(f"{code}: {describe(entry.record)}")
 
 
-@app.command()
 def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List what is due: weigh, photograph, test, release."""
     with open_journal(journal) as kept:

@@ -20,7 +20,6 @@ from curejournal.cli.options import (
     Code,
     JournalAt,
     Mistyped,
-    app,
     clock_words,
     days_of,
     now_of,
@@ -35,7 +34,6 @@ from curejournal.journal.store import utc_now
 from curejournal.judging.limits import Limits
 
 
-@app.command()
 def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """Verify every photo's hash and every reference of the journal; exit 1 if anything is damaged or missing."""
     with open_journal(journal) as kept:
@@ -50,7 +48,6 @@ def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None
         raise typer.Exit(1)
 
 
-@app.command()
 def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List everything that was ever entered for a batch: when, by whom, and what it corrected or took back."""
     with open_journal(journal) as kept:
@@ -66,7 +63,6 @@ def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = 
         print(f"{entry.id}\t{clock_words(entry.at, zone)}\t{describe(entry.record)}{about}\t{recorded}")
 
 
-@app.command()
 def undo(
     entry: Annotated[int, typer.Argument(help="The number of the entry, as in history.")],
     why: Annotated[str, typer.Option("--why", help="The reason; it is kept.")],
@@ -83,7 +79,6 @@ def undo(
         print("\n".join(f"{new.id}\t{describe(new.record)}" for new in made))
 
 
-@app.command()
 def settings(
     rule: Annotated[
         list[str] | None, typer.Option("--rule", help='A limit of the house rules: "min_age_days=35".')
@@ -110,7 +105,6 @@ def settings(
     print(f"time zone: {zone}\nplace: {name or 'none'}")
 
 
-@app.command()
 def backup(
     to: Annotated[Path, typer.Argument(help="The file to write, or a folder: its name is then the time.")],
     every: Annotated[
@@ -133,7 +127,6 @@ def backup(
     _say_data(made, f"{made.path}: everything, with {how_many(made.photos, 'photo')}.", as_json)
 
 
-@app.command()
 def restore(
     file: Annotated[Path, typer.Argument(help="The backup.")],
     to: Annotated[Path, typer.Argument(help="A new folder: nothing is ever replaced.")],
@@ -144,7 +137,6 @@ def restore(
     _say_data(made, f"{to}: restored, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
 
 
-@app.command()
 def export(
     to: Annotated[Path, typer.Argument(help="A new folder.")],
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -160,7 +152,6 @@ def export(
     )
 
 
-@app.command("import")
 def import_(
     source: Annotated[Path, typer.Argument(help="A journal.json, or a folder of tables (CSV), as export writes them.")],
     to: Annotated[Path, typer.Argument(help="A new folder for the journal.")],
@@ -178,7 +169,6 @@ def _say_data(made: Backup, said: str, as_json: bool) -> None:
         raise typer.Exit(1)
 
 
-@app.command()
 def move(
     to: Annotated[Path, typer.Argument(help="A new folder; the same one, if only the database moves to a server.")],
     to_url: Annotated[

@@ -12,7 +12,7 @@ from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from pathlib import Path
-from typing import Annotated, Any, Literal, cast, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, cast, get_args
 
 import platformdirs
 import typer
@@ -20,30 +20,22 @@ import typer
 from curejournal import workflow
 from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.descriptions import describe
-from curejournal.batch.plausibility import Doubt
-from curejournal.batch.records import Entry, Event, Portion, Record
-from curejournal.colour.sample import Lab
-from curejournal.documents import formatting
-from curejournal.journal.store import Journal
-from curejournal.judging.limits import Limits
-from curejournal.soap.recipe import Recipe
-from curejournal.workflow import Points, documents
-from curejournal.workflow.photos import Clock
+from curejournal.cli.commands import DATABASE_URL
+from curejournal.workflow import documents
+
+if TYPE_CHECKING:  # each command loads what it needs and no more
+    from curejournal.batch.plausibility import Doubt
+    from curejournal.batch.records import Entry, Portion, Record
+    from curejournal.colour.sample import Lab
+    from curejournal.journal.store import Journal
+    from curejournal.judging.limits import Limits
+    from curejournal.soap.recipe import Recipe
+    from curejournal.workflow import Points
+    from curejournal.workflow.photos import Clock
 
 NO_COLOUR = 3
+PAPERS = ("a4", "letter")
 DATA = Path(platformdirs.user_data_path("curejournal"))
-DATABASE_URL = "CUREJOURNAL_DATABASE_URL"
-
-app = typer.Typer(
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    help="A photo-based cure and batch quality journal for cold-process soap. Every command takes --json. "
-    "Exit codes: 0 done; 1 refused: it says why and what is safe; 2 mistyped; 3 no colour could be measured.",
-)
-batch_app = typer.Typer(no_args_is_help=True, help="Start, list and show batches, and note what happens to them.")
-app.add_typer(batch_app, name="batch")
 
 JournalAt = Annotated[
     Path,
@@ -56,27 +48,26 @@ Confirmed = Annotated[bool, typer.Option("--confirmed", help="Keep an unlikely v
 Code = Annotated[str, typer.Argument(help="The batch's code.")]
 Statement = Annotated[str, typer.Option("--statement", help="What you sign, in your words.")]
 DEFAULT_JOURNAL = DATA / "journal"
-ME = getpass.getuser()
+
+
+def _own_name() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):  # a container's user may have no name
+        return "unnamed"
+
+
+ME = _own_name()
 
 
 class Mistyped(CureJournalError):
     """A value on the command line that cannot be read."""
 
 
-@app.callback()
-def every_command(
-    url: Annotated[
-        str | None,
-        typer.Option("--url", envvar=DATABASE_URL, help="The journal's database, if it is on a PostgreSQL server."),
-    ] = None,
-) -> None:
-    """Take what stands before every command."""
-    if url:
-        os.environ[DATABASE_URL] = url
-
-
 def open_journal(folder: Path) -> Journal:
     """The journal of a folder."""
+    from curejournal.journal.store import Journal
+
     return Journal.open(folder, url=os.environ.get(DATABASE_URL) or None)
 
 
@@ -87,6 +78,8 @@ def now_of(journal: Journal) -> datetime:
 
 def clock_words(at: datetime, zone: tzinfo) -> str:
     """A moment as lists show it: 2026-10-03 14:30, and the offset where it is not the journal's."""
+    from curejournal.documents import formatting
+
     return f"{at:%Y-%m-%d %H:%M}{formatting.offset(at, zone)}"
 
 
@@ -122,6 +115,8 @@ def when_of(text: str, journal: Journal, of_day: clock_time = DAYS_END) -> datet
 
 def clock_for(journal: Journal, zone: str | None, behind_minutes: float) -> Clock:
     """A camera's clock as typed."""
+    from curejournal.workflow.photos import Clock
+
     where = workflow.zone_named(zone) if zone else workflow.time_zone(journal)
     return Clock(where, days_of(behind_minutes / 1440))
 
@@ -132,7 +127,7 @@ def photo_of(journal: Journal, beginning: str) -> str:
     if len(found) != 1 or len(beginning) < 4:
         raise Mistyped(
             f"{how_many(len(found), 'photo')} found beginning with “{beginning}”.",
-            "Give more of the hash; the tray shows it.",
+            "Give more of the hash; the inbox shows it.",
         )
     return found[0].sha256
 
@@ -233,6 +228,8 @@ def areas_of(texts: list[str] | None) -> dict[str, Points] | None:
 
 def portions_of(texts: Sequence[str], controls: Sequence[str], tolerance: float) -> list[Portion]:
     """Portions as typed, controls that are not among them last."""
+    from curejournal.batch.records import Portion
+
     found: dict[str, Portion] = {}
     for text in texts:
         before, equals, lab = text.rpartition("=")
@@ -271,9 +268,9 @@ def rules_of(texts: Sequence[str], now: Limits) -> Limits:
 
 def paper_of(text: str) -> workflow.Paper:
     """A size of paper as typed."""
-    if text not in get_args(workflow.Paper):
+    if text not in PAPERS:
         raise Mistyped(f"There is no paper “{text}” here.", "Use --paper a4 or --paper letter.")
-    return cast(workflow.Paper, text)
+    return cast("workflow.Paper", text)
 
 
 def recipe_of(path: Path) -> Recipe:
@@ -293,6 +290,8 @@ def confirmable() -> Iterator[None]:
 
 def say_entries(code: str, entries: Sequence[Entry], doubts: Sequence[Doubt], as_json: bool) -> None:
     """Say what was kept, each entry in a line."""
+    from curejournal.batch.descriptions import describe
+
     if as_json:
         told = {"entries": [workflow.as_json(entry) for entry in entries]}
         print_json(told | {"doubts": [workflow.as_json(doubt) for doubt in doubts]})
@@ -304,6 +303,9 @@ def enter_record(
     journal: Path, code: str, record: Record, at: str | None, by: str, confirmed: bool, as_json: bool
 ) -> None:
     """Enter a record and say so."""
+    from curejournal.batch.descriptions import describe
+    from curejournal.batch.records import Event
+
     with open_journal(journal) as kept, confirmable():
         now = now_of(kept)
         # A day without a time may hold photos of what was poured on it.

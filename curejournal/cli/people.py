@@ -8,15 +8,11 @@ from typing import Annotated
 import typer
 
 from curejournal.auth.people import People
-from curejournal.cli.options import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, app, open_journal, print_json
-
-people_app = typer.Typer(no_args_is_help=True, help="Say who may sign in where the app is served with --lan.")
-app.add_typer(people_app, name="people")
+from curejournal.cli.options import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, open_journal, print_json
 
 Name = Annotated[str, typer.Argument(help="The person's name: it stands under what they enter.")]
 
 
-@people_app.command()
 def add(
     name: Name,
     read_only: Annotated[bool, typer.Option("--read-only", help="They may look, not enter anything.")] = False,
@@ -46,7 +42,6 @@ def _passphrase() -> str:
     return typed
 
 
-@people_app.command("list")
 def list_people(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List who may sign in, and who only to read."""
     people = People(journal).all()
@@ -57,7 +52,6 @@ def list_people(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -
             print(f"{person.name}: may {'read' if person.reads_only else 'read and write'}")
 
 
-@people_app.command()
 def remove(name: Name, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """Let a person sign in no longer; their sessions end, their entries stay."""
     People(journal).remove(name)

@@ -1,4 +1,4 @@
-"""Many photos at once: tags, intake and tray; strips and corrected pictures."""
+"""Many photos at once: tags, import and inbox; strips and corrected pictures."""
 
 from __future__ import annotations
 
@@ -24,7 +24,6 @@ from curejournal.cli.options import (
     JournalAt,
     Mistyped,
     after,
-    app,
     areas_of,
     bytes_of,
     card_of,
@@ -43,15 +42,14 @@ from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pd
 from curejournal.journal.store import Journal
 from curejournal.workflow import photos
 from curejournal.workflow.photos import Answers, InboxItem
-from curejournal.workflow.photos.strips import enrol_strip_key, keep_strip, read_strip_photo, strip_key
+from curejournal.workflow.photos.strips import as_test, enrol_strip_key, keep_strip, read_strip_photo, strip_key
 
 TrayCard = Annotated[str, typer.Option("--card", help="The card to look for; its copies are told by their ids.")]
 Zone = Annotated[str | None, typer.Option("--zone", help="Where the photos were taken, Europe/Lisbon say.")]
 Behind = Annotated[float, typer.Option("--behind", help="Minutes that the camera's clock was behind (ahead: below 0).")]
-PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the tray shows it.")]
+PhotoHash = Annotated[str, typer.Argument(help="The photo: the beginning of its hash, as the inbox shows it.")]
 
 
-@app.command()
 def tags(
     codes: Annotated[list[str], typer.Argument(help="The codes of the batches.")],
     pdf: Annotated[Path, typer.Option("--pdf", help="The PDF to write.")],
@@ -76,7 +74,6 @@ def tags(
         print(f"{pdf}: {LABEL_SHEETS[sheet].words}. Print it at 100 %.")
 
 
-@app.command()
 def intake(
     paths: Annotated[list[Path], typer.Argument(help="Photos, or folders of them.", exists=True)],
     card_name: TrayCard = "window",
@@ -87,7 +84,7 @@ def intake(
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Take in many photos: each files itself by its tag, date and card, or waits in the tray. May be run again."""
+    """Take in many photos: each files itself by its tag, date and card, or waits in the inbox. May be run again."""
     with open_journal(journal) as kept, typer.progressbar(length=1000, label="Photos", file=sys.stderr) as bar:
 
         def show(step: photos.Progress) -> None:
@@ -120,10 +117,9 @@ def _arrival(arrival: photos.Arrival) -> dict[str, Any]:
 def _surface(journal: Journal, item: InboxItem) -> str:
     """What the surface of a placed photo looks like, for the maker to confirm."""
     words = " ".join(finding.words for finding in photos.unanswered(journal, item))
-    return words and f"{words} If it is so, enter it: curejournal surface {item.batch}."
+    return words and f"{words} If it is so, enter it: curejournal batch surface {item.batch}."
 
 
-@app.command()
 def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the photos that wait for you, and what is asked about each."""
     with open_journal(journal) as kept:
@@ -131,7 +127,6 @@ def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, a
     print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
 
 
-@app.command()
 def place(
     photo: PhotoHash,
     batch: Annotated[str | None, typer.Option("--batch", help="The batch it belongs to.")] = None,
@@ -174,7 +169,6 @@ def place(
         print(surface, end="\n" if surface else "")
 
 
-@app.command("clock")
 def clock_of(
     hashes: Annotated[list[str], typer.Argument(metavar="PHOTOS...", help="The beginnings of the photos' hashes.")],
     zone: Zone = None,
@@ -192,7 +186,6 @@ def clock_of(
     print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
 
 
-@app.command()
 def corrected(
     photo: Annotated[Path, typer.Argument(help="The photo.")],
     out: Annotated[Path, typer.Argument(help="The JPEG to write; it has no data of place, time or camera.")],
@@ -217,24 +210,23 @@ def corrected(
         raise typer.Exit(NO_COLOUR)
 
 
-@app.command("strip-key")
 def strip_key_of(
     photo: Annotated[Path, typer.Argument(help="The packet's key beside the card.")],
     name: Annotated[str, typer.Option("--name", help="What to call it.")],
     lot: Annotated[str, typer.Option("--lot", help="The lot on the packet.")],
     area: Annotated[list[str], typer.Option("--area", help='A colour of the key by its pH: "8.5=x0,y0,x1,y1".')],
     card_name: TrayCard = "window",
+    by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Enrol the colour key of a packet of pH strips, once."""
     places = {numbers_of(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: place for ph, place in (areas_of(area) or {}).items()}
     with open_journal(journal) as kept:
-        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places)
+        key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places, by=by)
     print_json(workflow.as_json(key)) if as_json else print(f"{name}: {len(key.steps)} colours of lot {lot}.")
 
 
-@app.command()
 def strip(
     code: Code,
     photo: Annotated[Path, typer.Argument(help="The strip beside the card.")],
@@ -260,18 +252,8 @@ def strip(
         if keep:
             now = now_of(kept)
             when = when_of(at, kept) if at else now
-            entry = keep_strip(
-                kept,
-                code,
-                data,
-                read,
-                name=photo.name,
-                strength_pct=strength,
-                at=when,
-                by=by,
-                now=now,
-                confirmed=confirmed,
-            )
+            source, test = photos.Source(photo.name, lambda: data), as_test(read, strength)
+            entry = keep_strip(kept, code, source, test, at=when, by=by, now=now, confirmed=confirmed)
     if as_json:
         print_json({"reading": workflow.as_json(read), "entry": workflow.as_json(entry) if entry else None})
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -24,7 +24,6 @@ from curejournal.cli.options import (
     JournalAt,
     Mistyped,
     after,
-    app,
     areas_of,
     bytes_of,
     card_of,
@@ -37,10 +36,11 @@ from curejournal.cli.options import (
     when_of,
     write_file,
 )
-from curejournal.workflow.photos import ALL, Answers, Arrival, Source, add_photos
+from curejournal.workflow import photos as adding
+
+Edition = Literal["before", "since", "unknown"]
 
 
-@app.command()
 def card(
     name: Annotated[str, typer.Argument(help="A card's name, or a card file ending in .toml.")] = "window",
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the card as a PDF, true to scale.")] = None,
@@ -86,12 +86,14 @@ def card(
             print("The card has faded or is stained: print a new one and enrol it.")
 
 
-@app.command()
 def enrol(
     photos: Annotated[list[Path], typer.Argument(help="Photos with the printed card and the chart side by side.")],
     copy_id: Annotated[str, typer.Option("--copy-id", help="The id on the printed card; its name from now on.")],
     card_name: Annotated[str, typer.Option("--card", help="Which card was printed.")] = "window",
     beside: Annotated[str, typer.Option("--beside", help="The chart with known colours.")] = "chart24",
+    edition: Annotated[
+        Edition, typer.Option("--edition", help="When the 24-patch chart was made: before or since November 2014.")
+    ] = "unknown",
     relative: Annotated[
         bool, typer.Option("--relative", help="No chart: photos in daylight, the card's white paper is the measure.")
     ] = False,
@@ -100,9 +102,15 @@ def enrol(
 ) -> None:
     """Measure a printed card's own colours beside a chart with known ones, and keep them."""
     with open_journal(journal) as kept:
-        chart = None if relative else card_of(beside, journal)
+        name = "chart24-older" if edition == "before" and beside == "chart24" else beside
+        chart = None if relative else card_of(name, journal)
         enrolled, doubts = workflow.enrol_card(
-            kept, card_of(card_name, journal), [bytes_of(p) for p in photos], chart, copy_id
+            kept,
+            card_of(card_name, journal),
+            [bytes_of(p) for p in photos],
+            chart,
+            copy_id,
+            edition_known=edition != "unknown" or beside != "chart24",
         )
     if as_json:
         print_json({"card": workflow.card_as_json(enrolled), "doubts": doubts})
@@ -113,7 +121,6 @@ def enrol(
 NO_AREA = f"The card was found, but no area was given: say where the soap is, --area {AREA_EXAMPLE}."
 
 
-@app.command()
 def measure(
     photo: Annotated[Path, typer.Argument(help="The photo.")],
     card_name: Annotated[str, typer.Option("--card", help="window, chart24, a card of the journal, or a .toml file.")],
@@ -131,7 +138,8 @@ def measure(
             if row.sample:
                 pairs = zip("Lab", row.sample.lab, row.sample.sd, strict=True)
                 values = ", ".join(f"{axis} {digits(value, 1)} ± {1.96 * sd:.1f}" for axis, value, sd in pairs)
-                print(f"{row.name}: {values} ({row.grade})")
+                scale = " on this card's own scale" if found.is_relative else ""
+                print(f"{row.name}: {values}{scale} ({row.grade})")
             else:
                 print(f"{row.name}: no colour")
         print(f"Grade: {found.grade}." if found.areas or not found.usable else NO_AREA)
@@ -141,7 +149,6 @@ def measure(
         raise typer.Exit(NO_COLOUR)
 
 
-@app.command("take-in")
 def take_in(
     code: Code,
     photos: Annotated[list[Path], typer.Argument(help="Photos of this batch.")],
@@ -159,18 +166,18 @@ def take_in(
 ) -> None:
     """Take photos into the journal: dated, measured, filed under their batch."""
     places, seen = areas_of(area), tuple(corners_of(corners) or ())
-    sources = [Source(photo.name, partial(bytes_of, photo)) for photo in photos]
+    sources = [adding.Source(photo.name, partial(bytes_of, photo)) for photo in photos]
     with open_journal(journal) as kept:
         the_card = card_of(card_name, journal) if card_name else None
-        answers = Answers(
+        answers = adding.Answers(
             at=when_of(at, kept) if at else None,
             areas=places,
             corners=seen,
             window="" if places else portion,
             caption=caption or None,
-            confirmed=ALL if confirmed else (),
+            confirmed=adding.ALL if confirmed else (),
         )
-        arrivals = add_photos(
+        arrivals = adding.add_photos(
             kept, code, sources, the_card, answers, by=by, now=now_of(kept), story=keep or the_card is None
         )
     if as_json:
@@ -182,7 +189,7 @@ def take_in(
         raise typer.Exit(NO_COLOUR)
 
 
-def _as_json(arrival: Arrival) -> dict[str, Any]:
+def _as_json(arrival: adding.Arrival) -> dict[str, Any]:
     measured = arrival.analysis and arrival.analysis.measurement
     return {
         "name": arrival.name,
@@ -192,3 +199,19 @@ def _as_json(arrival: Arrival) -> dict[str, Any]:
         "measurement": workflow.measurement_as_json(measured) if measured and measured.card else None,
         "entries": [entry.id for entry in arrival.entries],
     }
+
+
+def contribute(
+    code: Code,
+    folder: Annotated[Path, typer.Argument(help="A new folder.")],
+    card_name: Annotated[str, typer.Option("--card", help="The card in them.")] = "window",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Write one batch's pictures to a folder that you may give away: card and window alone. Nothing is sent."""
+    with open_journal(journal) as kept:
+        count = adding.contribute(kept, code, card_of(card_name, journal), folder)
+    if as_json:
+        print_json({"folder": str(folder), "pictures": count})
+    else:
+        print(f"{folder}: {how_many(count, 'picture')}. Look at each, read STATEMENT.txt, and sign it if you agree.")

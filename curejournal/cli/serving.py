@@ -20,14 +20,13 @@ from curejournal import workflow
 from curejournal.auth.addresses import NOT_AS_MEANT, Doorway, address_here, fingerprint, names_here
 from curejournal.auth.people import People
 from curejournal.base.errors import CureJournalError
+from curejournal.cli.commands import DATABASE_URL
 from curejournal.cli.options import (
     DATA,
-    DATABASE_URL,
     DEFAULT_JOURNAL,
     AsJson,
     JournalAt,
     Mistyped,
-    app,
     now_of,
     open_journal,
     print_json,
@@ -38,7 +37,6 @@ from curejournal.workflow import demo as demonstration
 UI = Path(__file__).parents[1] / "ui"
 
 
-@app.command()
 def demo(
     folder: Annotated[Path, typer.Option("--folder", help="Where the demo's journal goes.")] = DATA / "demo",
     port: Annotated[int, typer.Option("--port")] = 8501,
@@ -69,7 +67,6 @@ def demo(
         _serve(folder, port, not no_open)
 
 
-@app.command()
 def serve(
     port: Annotated[int, typer.Option("--port")] = 8501,
     no_open: Annotated[bool, typer.Option("--no-open", help="Do not open a browser window.")] = False,

@@ -15,6 +15,7 @@ from curejournal.colour.difference import ciede2000
 from curejournal.colour.metamerism import LEARNED, PROBES, change_for
 from curejournal.colour.models import (
     ACROSS_THE_CARD,
+    BESIDE_LEARNED,
     IN_EVEN_LIGHT,
     Fit,
     Model,
@@ -115,8 +116,10 @@ class Correction:
         scale = np.tile(self._scale, count)
         change = self._for(material, encoded, places)
         answer = answer if change is None else answer + change
+        if change is not None and material == "soap":
+            scale = BESIDE_LEARNED * scale
         covariance = covariance * np.outer(scale, scale)
-        covariance += material_covariance(answer, material, change, float(self._scale.mean()))
+        covariance += material_covariance(answer, material, change, float(self._scale[1]), made_of=self._made_of)
         if self._references is not None:
             covariance += references_covariance(answer, *self._references)
         if noise_covariance is not None:
@@ -128,6 +131,12 @@ class Correction:
             3 * count, 3 * count
         )
         return camera.expand(answer), covariance
+
+    def amounts_along(self, directions: Array, prior_sd: float) -> Array:
+        """How far (K,) all patches left their colours along directions (N, 3, K) in even Lab, known to `prior_sd`."""
+        used = np.isfinite(self.leave_one_out)
+        used[list(self.suspects)] = False
+        return np.asarray(sum(share * each.along(directions[used], prior_sd) for share, each in self._fits))
 
     def inside(self, encoded: ArrayLike) -> Flags:
         """Whether colours (M, 3), encoded, lie within the hull of the card's usable patches; shape (M,)."""
@@ -228,7 +237,8 @@ def fit_correction(
     xy_mm : array_like of shape (N, 2), optional
         Middle of each patch on the card in mm. With it uneven light is found from all patches.
     made_of : str
-        Of what the patches are, if `curejournal.colour.metamerism` has what that means for others beside them.
+        Of what the patches are, if `curejournal.colour.metamerism` has what that means for others beside them;
+        "unknown" where nobody says.
 
     Returns
     -------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from typing import Any
 
 import altair as alt
@@ -15,13 +15,16 @@ from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import Batch, ScalarReading
 from curejournal.colour.difference import Interval
 from curejournal.documents import formatting
+from curejournal.documents.chart_marks import accepted, day_axis, day_lines, limit_line, rows_of, slope_line
+from curejournal.documents.style import CHART_BAND, CHART_CALM, CHART_LINE, chart_config
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.drying import DryingReport
 
 DAY = timedelta(days=1)
-# Mid-tones that stay readable on light paper and on dark.
-LINE, BAND, CALM = "#857a6b", "#a39885", "#5f8f86"
+LINE, BAND, CALM = CHART_LINE, CHART_BAND, CHART_CALM
 HEIGHT = 300
+SHOWN_AHEAD_DAYS = 28.0
+"""How far ahead a date is named in a chart: as far as its curve is drawn. Ours."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +35,9 @@ class Figure:
     words: str
 
 
-def difference_figure(journey: ColourSeries, portion: str, zone: tzinfo | None = None) -> Figure | None:
+def difference_figure(
+    journey: ColourSeries, portion: str, zone: tzinfo | None = None, on: datetime | None = None
+) -> Figure | None:
     """ΔE00 to the intended colour over days: readings with 95 % intervals, the curve, what it foretells."""
     if journey.intended_lab is None or not journey.points:
         return None
@@ -40,8 +45,16 @@ def difference_figure(journey: ColourSeries, portion: str, zone: tzinfo | None =
     points = _difference_points(journey, zone)
     curve = journey.curve
     rows = _curve_rows(curve.days, last, curve.difference, curve.difference_low, curve.difference_high) if curve else []
-    layers = [_accepted(journey.tolerance), *curve_layers(rows), *_point_layers(points, "ΔE00")]
-    chart = chart_of(layers, "ΔE00 from the intended colour", (0, _top(points, journey.tolerance)))
+    start = _start(journey)
+    ahead = journey.forecast.at if journey.forecast and journey.forecast.expected else None
+    named = _named_days(start, last, on, ahead, "on target")
+    layers = [
+        *accepted(journey.tolerance),
+        *curve_layers(rows, banded=journey.moments > 1),
+        *_point_layers(points, "ΔE00"),
+        *day_lines(named),
+    ]
+    chart = chart_of(layers, "ΔE00 from the intended colour", (0, _top(points, journey.tolerance)), start=start)
     return Figure(chart, _difference_words(journey, portion))
 
 
@@ -58,7 +71,7 @@ def beside_figure(sides: Mapping[str, ColourSeries], zone: tzinfo | None = None)
             columns = (curve.difference, curve.difference_low, curve.difference_high)
             curves += curve_layers(_curve_rows(curve.days, last, *columns), colour, colour)
     tolerances = {journey.tolerance for journey in sides.values()}
-    layers = [_accepted(tolerances.pop())] if len(tolerances) == 1 else []
+    layers = accepted(tolerances.pop()) if len(tolerances) == 1 else []
     chart = chart_of(
         [*layers, *curves, *_point_layers(points, "ΔE00", "which")],
         "ΔE00 from the intended colour",
@@ -84,13 +97,24 @@ def _difference_points(journey: ColourSeries, zone: tzinfo | None) -> list[dict[
     ]
 
 
-def _accepted(tolerance: float) -> Any:
-    """The band of what is accepted, named above the chart, where no curve runs through the words."""
-    band = over([{"low": 0, "high": tolerance, "name": f"within {tolerance:g}: accepted"}])
-    fill = alt.Fill("name:N", title=None, scale=alt.Scale(range=[CALM]), legend=alt.Legend(orient="top"))
-    return band.mark_rect(opacity=1, fillOpacity=0.22, stroke=CALM, strokeWidth=1).encode(
-        y=alt.Y("low:Q"), y2="high:Q", fill=fill
-    )
+def _start(journey: ColourSeries) -> datetime:
+    """The moment that its days count from."""
+    return journey.points[0].at - journey.points[0].days * DAY
+
+
+def _named_days(
+    start: datetime | None, last: float, on: datetime | None, ahead: datetime | None, reached: str
+) -> list[tuple[float, str]]:
+    """Today, and the day ahead when something is reached, as days since the start."""
+    if start is None or on is None:
+        return []
+    today = (on - start) / DAY
+    named = [(today, "today")]
+    if ahead is not None and ahead > on and (ahead - start) / DAY < last + SHOWN_AHEAD_DAYS:
+        day = (ahead - start) / DAY
+        # Close together they would be written over each other: the later one says both.
+        named = [(day, f"{reached} {formatting.day_of_month(ahead)}"), *(named if day - today > 0.25 * day else [])]
+    return named
 
 
 def _top(points: Sequence[Mapping[str, Any]], *tolerances: float) -> float:
@@ -145,18 +169,16 @@ def lab_figures(journey: ColourSeries, portion: str, zone: tzinfo | None = None)
             intended = journey.intended_lab[axis]
             ends.append(intended)
             words += f"; intended is {digits(intended, 1)}"
-            layers.insert(
-                0,
-                over([{"at": intended}])
-                .mark_rule(color=CALM, strokeWidth=2, strokeDash=[2, 3])
-                .encode(y=alt.Y("at:Q")),
-            )
-        figures.append(Figure(chart_of(layers, meaning, _padded(ends), height=200), f"{words}."))
+            layers = [*limit_line(intended, "target"), *layers]
+        chart = chart_of(layers, meaning, _padded(ends), height=200, start=_start(journey))
+        figures.append(Figure(chart, f"{words}."))
     return tuple(figures)
 
 
-def drying_figure(report: DryingReport) -> Figure | None:
-    """Weight in % of the first weight over days, with the curve and four weeks of forecast."""
+def drying_figure(
+    report: DryingReport, start: datetime | None = None, on: datetime | None = None, limit_pct_week: float = 1.0
+) -> Figure | None:
+    """Weight in % of the first weight over days: the curve, four weeks ahead, and how steep the limit would be."""
     if not report.points:
         return None
     points: list[dict[str, Any]] = [
@@ -181,7 +203,7 @@ def drying_figure(report: DryingReport) -> Figure | None:
         else []
     )
     marks = (
-        over(points)
+        rows_of(points)
         .mark_point(filled=True, size=60, color=LINE, opacity=0.9)
         .encode(
             x=alt.X("days:Q"),
@@ -195,7 +217,14 @@ def drying_figure(report: DryingReport) -> Figure | None:
     ends = [
         value for row in (*points, *(r for r in rows if r["days"] <= last + 14)) for value in (row["low"], row["high"])
     ]
-    chart = chart_of([*curve_layers(rows), marks], "weight, % of the first", _padded(ends))
+    now = float(np.interp(last, curve.days, curve.part)) if curve else points[-1]["value"] / 100
+    layers = [
+        *curve_layers(rows, banded=report.weighings > 1),
+        *slope_line(last, 100 * now, limit_pct_week, 3, f"{limit_pct_week:g}% a week"),
+        marks,
+        *day_lines(_named_days(start, last, on, report.steady_at, "steady")),
+    ]
+    chart = chart_of(layers, "weight, % of the first", _padded(ends), start=start)
     return Figure(chart, _drying_words(report))
 
 
@@ -208,7 +237,7 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
             continue
         start = batch.poured_at or readings[0][0]
         points = [{"days": (at - start) / DAY, "value": value, "when": formatting.moment(at)} for at, value in readings]
-        line = over(points).encode(
+        line = rows_of(points).encode(
             x=alt.X("days:Q"),
             y=alt.Y("value:Q"),
             tooltip=[alt.Tooltip("when:N", title="when"), alt.Tooltip("value:Q", title=kind.unit)],
@@ -220,15 +249,9 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
             f"last {latest} on {formatting.day(readings[-1][0])}."
         )
         layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
-        chart = chart_of(layers, kind.unit, _padded(values), height=200)
+        chart = chart_of(layers, kind.unit, _padded(values), height=200, start=start)
         figures.append(Figure(chart, words[0].upper() + words[1:]))
     return tuple(figures)
-
-
-def over(rows: Sequence[Mapping[str, Any]]) -> Any:
-    """A layer over rows of data."""
-    values: Any = alt.Data
-    return alt.Chart(values(values=list(rows)))
 
 
 def _curve_rows(days: Sequence[float], last: float, *columns_over_days: Sequence[float]) -> list[dict[str, Any]]:
@@ -245,23 +268,25 @@ def _curve_rows(days: Sequence[float], last: float, *columns_over_days: Sequence
     return rows
 
 
-def curve_layers(rows: list[dict[str, Any]], line: str = LINE, band: str = BAND) -> list[Any]:
-    """A curve with its interval over rows of days, value, low, high and part (*seen* or *foretold*)."""
+def curve_layers(rows: list[dict[str, Any]], line: str = LINE, band: str = BAND, *, banded: bool = True) -> list[Any]:
+    """A curve with its interval over rows of days, value, low, high and part (*seen* or *foretold*).
+
+    Without `banded` the curve stands alone: of one reading an interval would be a slab that says nothing.
+    """
     if not rows:
         return []
-    base = over(rows).encode(x=alt.X("days:Q"))
+    base = rows_of(rows).encode(x=alt.X("days:Q"))
     dashes = alt.StrokeDash("part:N", legend=None, scale=alt.Scale(domain=["seen", "foretold"], range=[[1, 0], [5, 4]]))
-    return [
-        base.mark_area(color=band, opacity=0.28, interpolate="monotone", clip=True).encode(
-            y=alt.Y("low:Q"), y2="high:Q"
-        ),
-        base.mark_line(color=line, interpolate="monotone", clip=True).encode(y="value:Q", strokeDash=dashes),
-    ]
+    area = base.mark_area(color=band, opacity=0.26, interpolate="monotone", clip=True).encode(
+        y=alt.Y("low:Q"), y2="high:Q"
+    )
+    curve = base.mark_line(color=line, interpolate="monotone", clip=True).encode(y="value:Q", strokeDash=dashes)
+    return [area, curve] if banded else [curve]
 
 
 def _point_layers(points: list[dict[str, Any]], title: str, which: str | None = None) -> list[Any]:
     """Readings in their own colours, with their intervals; `which` names the column that has a shape of its own."""
-    base = over(points).encode(x=alt.X("days:Q"))
+    base = rows_of(points).encode(x=alt.X("days:Q"))
     legend = alt.Legend(orient="top", columns=1, labelLimit=0, symbolFillColor=LINE, symbolStrokeColor=LINE)
     shapes = alt.Scale(range=["circle", "square"])
     shape = alt.Shape(f"{which}:N", title=None, sort=None, scale=shapes, legend=legend) if which else alt.Undefined
@@ -282,17 +307,19 @@ def _point_layers(points: list[dict[str, Any]], title: str, which: str | None = 
     ]
 
 
-def chart_of(layers: list[Any], title: str, domain: tuple[float, float], height: int = HEIGHT) -> Any:
-    """Layers over days since the pour as one chart."""
+def chart_of(
+    layers: list[Any], title: str, domain: tuple[float, float], height: int = HEIGHT, start: datetime | None = None
+) -> Any:
+    """Layers over days since the pour as one chart; with the pour's time, each day has its date."""
     for layer in layers:
         # Every layer says the same title, or they would be strung together.
         encoding: Any = layer.encoding
-        encoding.y.title = title
+        if isinstance(encoding.y, alt.Y):
+            encoding.y = encoding.y.title(title)
         if isinstance(encoding.x, alt.X):
             # A little room on either side, or the first reading would be cut in half.
-            encoding.x = encoding.x.title("days since the pour").axis(
-                tickMinStep=1, tickCount=8, format="d", grid=False
-            )
+            encoding.x = encoding.x.title("days since the pour")
+            encoding.x.axis = day_axis(start)
             encoding.x = encoding.x.scale(padding=10, nice=False)
     layers[0].encoding.y.scale = alt.Scale(domain=list(domain), nice=False, zero=False)
     return styled(alt.layer(*layers).properties(height=height))
@@ -300,9 +327,9 @@ def chart_of(layers: list[Any], title: str, domain: tuple[float, float], height:
 
 def styled(chart: Any) -> Any:
     """A chart in this journal's look; what it leaves open (ink and paper) is the page's."""
-    plain = {"labelFontSize": 13, "titleFontSize": 13, "titleFontWeight": "normal"}
-    chart = chart.configure_axis(**plain, domain=False, ticks=False, labelPadding=6, titlePadding=10)
-    return chart.configure_legend(labelFontSize=13).configure_view(strokeWidth=0)
+    look = chart_config()
+    chart = chart.configure_axis(**look["axis"]).configure_text(**look["text"])
+    return chart.configure_legend(**look["legend"]).configure_view(**look["view"])
 
 
 def _padded(values: Sequence[float]) -> tuple[float, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 from curejournal.base.counting import digits, how_many
 from curejournal.colour.difference import Interval
@@ -16,6 +16,11 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 def day(at: datetime) -> str:
     """3 Dec 2026."""
     return f"{at.day} {_MONTHS[at.month - 1]} {at.year}"
+
+
+def day_of_month(at: datetime) -> str:
+    """3 Dec."""
+    return f"{at.day} {_MONTHS[at.month - 1]}"
 
 
 def moment(at: datetime, zone: tzinfo | None = None) -> str:
@@ -75,3 +80,8 @@ def lab_with_doubt(lab: Lab, sd: Lab) -> str:
 def hex_colour(lab: Lab) -> str:
     """The sRGB hex colour nearest to a CIELAB D50 colour, for showing it."""
     return "#{:02x}{:02x}{:02x}".format(*map(int, lab_to_srgb8(lab)))
+
+
+def calendar_day(at: datetime) -> int:
+    """A moment by its own clock, in milliseconds as if that clock were UTC: what charts count their dates from."""
+    return round(at.replace(tzinfo=UTC).timestamp() * 1000)

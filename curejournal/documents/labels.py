@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
@@ -18,15 +18,18 @@ from curejournal.judging.drying import analyse_drying
 
 LOCAL_RULES = (
     "The net weight on a label must hold when the bar is sold. What else a label has to say (ingredients, allergens, "
-    "who made it, warnings, durability, how net contents are written and checked) is set by local codes: "
-    "Regulation (EC) 1223/2009 Art. 19 and Directive 76/211/EEC in the EU, 21 CFR 701 in the US, for instance "
-    "[from memory]. Ask licensed practice where you sell."
+    "who made it, warnings, durability, how net contents are written and checked) is set by local codes: in the EU "
+    "Regulation (EC) No 1223/2009, Art. 19, and Directive 76/211/EEC, with Regulation (EC) No 648/2004 for what is "
+    "sold as a detergent; in the US 21 CFR 701.20 for what is soap and what is a cosmetic, and the Fair Packaging and "
+    "Labeling Act (1966), for instance. Ask licensed practice where you sell."
 )
 SMALLEST_BAR_SD = 0.015
 """Spread of bars of one loaf about their mean, as a part of it, at the least. Ours: cut by hand, they differ by a few
 per cent [common practice, no source]."""
 
 LABEL_MM = (60.0, 37.0)
+TALL_LABEL_MM = (90.0, 60.0)
+"""Sizes of a label without and with its ingredients. Chosen by us, so that the list can be read."""
 GAP_MM = 3.0
 
 
@@ -118,7 +121,11 @@ def _short_of_weighed(each_g: Sequence[float], single: bool, cut: int, weighed: 
 
 @dataclass(frozen=True)
 class Label:
-    """What one label says; `tag` is a batch tag's text, drawn as a QR code (ISO/IEC 18004)."""
+    """What one label says; `tag` is a batch tag's text, drawn as a QR code (ISO/IEC 18004).
+
+    `maker` is who answers for it, `weight_word` how net contents are headed where it is sold, `ingredients` the list in
+    descending order. `across` is printed over the whole label: what is not released says so.
+    """
 
     code: str
     name: str
@@ -126,6 +133,11 @@ class Label:
     cured: str
     net_weight_g: int | None = None
     tag: str = ""
+    maker: str = ""
+    weight_word: str = "Net Wt"
+    ingredients: str = ""
+    best_before: date | None = None
+    across: str = ""
 
 
 def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetime, software: str) -> bytes:
@@ -140,15 +152,16 @@ def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetim
         raise LabelsNotPossible("There is nothing to print.", "Choose a batch and how many labels.")
     width, height = PAPERS[paper]
     sheet = Sheet("Labels", f"Labels · printed {formatting.moment(made_on)} · {software}", made_on, (width, height))
-    across = int((width - 16 + GAP_MM) // (LABEL_MM[0] + GAP_MM))
-    down = int((height - 36 + GAP_MM) // (LABEL_MM[1] + GAP_MM))
-    left = (width - across * (LABEL_MM[0] + GAP_MM) + GAP_MM) / 2
+    size = TALL_LABEL_MM if any(label.ingredients for label in labels) else LABEL_MM
+    across = int((width - 16 + GAP_MM) // (size[0] + GAP_MM))
+    down = int((height - 36 + GAP_MM) // (size[1] + GAP_MM))
+    left = (width - across * (size[0] + GAP_MM) + GAP_MM) / 2
     for number, label in enumerate(labels):
         place = number % (across * down)
         if place == 0:
             sheet.add_page()
-        x = left + place % across * (LABEL_MM[0] + GAP_MM)
-        _draw(sheet, label, x, 12 + place // across * (LABEL_MM[1] + GAP_MM))
+        x = left + place % across * (size[0] + GAP_MM)
+        _draw(sheet, label, x, 12 + place // across * (size[1] + GAP_MM), size)
     sheet.add_page()
     sheet.title_line("Before these go on")
     sheet.caution([LOCAL_RULES])
@@ -158,8 +171,8 @@ def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetim
     return bytes(sheet.output())
 
 
-def _draw(sheet: Sheet, label: Label, x: float, y: float) -> None:
-    width, height = LABEL_MM
+def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, float]) -> None:
+    width, height = size
     sheet.set_draw_color(170)
     sheet.set_line_width(0.15)
     sheet.set_dash_pattern(dash=1, gap=1)
@@ -173,13 +186,25 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float) -> None:
     _fitted(sheet, label.name, x + 3, y + 3, width - 6, 13, "B")
     sheet.type(7.5, colour=SOFT)
     lines = [f"batch {label.code}", f"poured {formatting.day(label.poured_at)}" if label.poured_at else "", label.cured]
+    lines += [f"best before {label.best_before:%Y-%m-%d}" if label.best_before else "", label.maker]
     for row, line in enumerate(line for line in lines if line):
         _fitted(sheet, line, x + 3, y + 11.5 + row * 4.2, text_width, 8.5, "")
     if label.net_weight_g is not None:
         # Some countries ask for both. Ounces are rounded down, as grams are: a label must not promise too much.
         ounces = math.floor(100 * label.net_weight_g / GRAMS_IN_OUNCE) / 100
-        weight = f"{label.net_weight_g} g ({ounces:.2f} oz)"
+        weight = f"{label.weight_word} {label.net_weight_g} g ({ounces:.2f} oz)"
         _fitted(sheet, weight, x + 3, y + height - 9, text_width, 12, "B")
+    if label.ingredients:
+        sheet.type(7)
+        sheet.set_xy(x + 3, y + 32.5)
+        sheet.multi_cell(
+            text_width, 2.5, sheet.fit(f"Ingredients: {label.ingredients}"), align="L", max_line_height=2.9
+        )
+    if label.across:
+        with sheet.rotation(25, x + width / 2, y + height / 2):
+            sheet.type(22, "B", (190, 40, 40))
+            sheet.set_xy(x, y + height / 2 - 5)
+            sheet.cell(width, 10, sheet.fit(label.across), align="C")
 
 
 def _fitted(sheet: Sheet, text: str, x: float, y: float, width: float, size: float, style: str) -> None:

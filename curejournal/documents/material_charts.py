@@ -8,7 +8,8 @@ from typing import Any
 import altair as alt
 
 from curejournal.base.counting import how_many
-from curejournal.documents.charts import CALM, LINE, Figure, chart_of, curve_layers, over, styled
+from curejournal.documents.chart_marks import accepted, rows_of
+from curejournal.documents.charts import CALM, LINE, Figure, chart_of, curve_layers, styled
 from curejournal.materials.effects import Effect
 from curejournal.materials.expectation import Expected
 
@@ -40,7 +41,7 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
         labelPadding=-4,
         labelOffset=-8,
     )
-    base = over(rows).encode(y=alt.Y("name:N", sort=order, axis=axis))
+    base = rows_of(rows).encode(y=alt.Y("name:N", sort=order, axis=axis))
     title = "ΔE00 at the usual dose (95 %)"
     line = base.mark_rule(color=LINE, strokeWidth=3).encode(x=alt.X("low:Q", title=title), x2="high:Q")
     dot = base.mark_point(filled=True, size=150, color=CALM, opacity=1).encode(
@@ -69,10 +70,13 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         {"days": day, "value": ends.estimate, "low": ends.low, "high": ends.high, "part": "foretold"}
         for day, ends in zip(expected.days, expected.difference, strict=True)
     ]
-    layers = curve_layers(rows)
+    # By one batch the interval spans all that soap can do, and would be a slab.
+    layers = curve_layers(rows, banded=expected.batches > 1)
     if tolerance is not None:
-        layers.append(over([{"at": tolerance}]).mark_rule(color=CALM, strokeDash=[2, 3]).encode(y=alt.Y("at:Q")))
-    chart = chart_of(layers, "ΔE00 from the intended colour", (0, 1.1 * max(row["high"] for row in rows)))
+        layers = [*accepted(tolerance), *layers]
+    ends = "high" if expected.batches > 1 else "value"
+    top = 1.1 * max(*(row[ends] for row in rows), 2 * (tolerance or 0))
+    chart = chart_of(layers, "ΔE00 from the intended colour", (0, top))
     peak = max(rows, key=lambda row: row["value"])
     of = f", lot {expected.lot}" if expected.lot else ""
     together = ", several lots taken together" if not of and len(expected.lots) > 1 else ""

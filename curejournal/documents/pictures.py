@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.colour.sample import Grade
 from curejournal.photo.measure.measurement import Measurement
 from curejournal.photo.read.picture_file import Photo
 
@@ -29,7 +30,7 @@ def small(photo: Photo, longest: int) -> bytes:
 
 
 def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
-    """The same with the card (a line), the measured areas (dashed corners) and faulty places (crossed) drawn in.
+    """The same with the card, the measured areas and the places in doubt outlined, and unusable ones crossed.
 
     Raises
     ------
@@ -42,8 +43,10 @@ def marked(photo: Photo, measurement: Measurement, longest: int) -> bytes:
     for area in measurement.areas:
         _outline(picture, area.outline, scale, AREA)
     reasons = [*measurement.reasons, *(reason for area in measurement.areas for reason in area.reasons)]
-    for outline in (outline for reason in reasons for outline in reason.outlines):
-        _outline(picture, outline, scale, FAULT, crossed=True)
+    for reason in reasons:
+        # A cross says that nothing is measured there: what only makes a colour doubtful is outlined.
+        for outline in reason.outlines:
+            _outline(picture, outline, scale, FAULT, crossed=reason.limit is Grade.NOT_USABLE)
     return jpeg(picture)
 
 

@@ -5,18 +5,22 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from curejournal.base.counting import digits, how_many
 from curejournal.batch.descriptions import describe, describe_lab
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
     AlkaliTest,
+    BarsBack,
     BarsOut,
     Batch,
+    Complaint,
     Decision,
+    Deviation,
     Entry,
     Event,
+    MakingDetails,
     Portion,
     ScalarReading,
     SurfaceNote,
@@ -24,6 +28,7 @@ from curejournal.batch.records import (
     Withdrawn,
 )
 from curejournal.documents import formatting
+from curejournal.documents.citations import rule_and_source
 from curejournal.documents.sheet import Sheet, Swatch, grams, maybe_day
 from curejournal.judging.judgement import Judgement, OtherEdition
 from curejournal.judging.traceability import LotUse, describe_bars_out
@@ -209,8 +214,59 @@ def _lye(sheet: Sheet, record: BatchRecord) -> None:
     sheet.say("From published ranges of saponification values, or the certificate where one is named.", 8)
 
 
+def _making(sheet: Sheet, record: BatchRecord) -> None:
+    """Who weighed and checked with what, by which instruction; yield, storage, durability."""
+    found = record.batch.records(MakingDetails)
+    sheet.heading("Making")
+    made = found[-1][1] if found else MakingDetails()
+    planned = f"{how_many(made.planned_bars, 'bar')} planned, " if made.planned_bars else ""
+    cut = how_many(record.batch.bars_cut, "bar") + " cut" if record.batch.bars_cut else "bars cut not noted"
+    share = f" ({100 * record.batch.bars_cut / made.planned_bars:.0f} %)" if made.planned_bars else ""
+    recipe_g = record.judgement.lye.batch_g if record.judgement.lye else None
+    facts = [
+        ("weighed by", made.weighed_by or NO_LOT),
+        ("checked by", made.checked_by or "nobody noted a second check"),
+        ("scale", _instrument(made.scale, made.scale_checked)),
+        ("pH meter", _instrument(made.meter, made.meter_checked)),
+        ("instruction", made.instruction or NO_LOT),
+        ("weighed in", grams(recipe_g) if recipe_g else NO_LOT),
+        ("yield", f"{planned}{cut}{share}"),
+        ("lies at", record.batch.place or NO_LOT),
+        ("storage", made.storage or NO_LOT),
+        ("best before", f"{made.best_before:%Y-%m-%d}" if made.best_before else NO_LOT),
+    ]
+    sheet.facts(facts)
+
+
+def _instrument(name: str, checked: date | None) -> str:
+    if not name:
+        return NO_LOT
+    return f"{name}, calibrated {checked:%Y-%m-%d}" if checked else f"{name}, calibration not recorded"
+
+
+def _deviations(sheet: Sheet, record: BatchRecord) -> None:
+    found = record.batch.records(Deviation)
+    if not found:
+        return
+    sheet.heading("Deviations")
+    rows = [(_moment(record, at), one.what, one.disposition, one.decided_by or "", one.why) for at, one in found]
+    sheet.rows(("when", "what", "disposition", "decided by", "why"), rows, (28, 48, 24, 24, 30))
+
+
+def _after_sale(sheet: Sheet, record: BatchRecord) -> None:
+    """What came back, and what was complained of."""
+    told = [e for e in record.batch.entries if isinstance(e.record, (BarsBack, Complaint))]
+    if told:
+        sheet.heading("After the sale")
+        sheet.rows(
+            ("when", "what", "entered by"),
+            [(_moment(record, entry.at), describe(entry.record), entry.by) for entry in told],
+            (35, 90, 30),
+        )
+
+
 def _process(sheet: Sheet, record: BatchRecord) -> None:
-    told = [e for e in record.batch.entries if isinstance(e.record, Event)]
+    told = record.batch.of(Event)
     sheet.heading("Process")
     rows = [(_moment(record, entry.at), describe(entry.record), entry.by) for entry in told]
     sheet.rows(("when", "what", "entered by"), rows, (35, 75, 40))
@@ -280,7 +336,7 @@ def _weights(sheet: Sheet, record: BatchRecord) -> None:
 
 def _tests(sheet: Sheet, record: BatchRecord) -> None:
     sheet.heading("Alkali and surface")
-    entries = [entry for entry in record.batch.entries if isinstance(entry.record, AlkaliTest)]
+    entries = record.batch.of(AlkaliTest)
     # Both in order of time; a test from after the judgement is not in it.
     pairs = zip(entries, record.judgement.alkali.tests, strict=False)
     said = {entry.id: f"{test.outcome.value}: {test.words}" for entry, test in pairs}
@@ -295,7 +351,7 @@ def _tests(sheet: Sheet, record: BatchRecord) -> None:
 def _gauges(sheet: Sheet, record: BatchRecord) -> None:
     judgement = record.judgement
     sheet.heading(f"Judgement of {formatting.moment(judgement.on)}: {judgement.verdict}")
-    rows = [(f.gauge, f.verdict.value, f.words, f"{f.rule} ({f.source})") for f in judgement.findings]
+    rows = [(f.gauge, f.verdict.value, f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings]
     sheet.rows(("gauge", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
     sheet.say(f"Rules {judgement.rules_version}.", 8)
 
@@ -357,4 +413,7 @@ def _corrections(sheet: Sheet, record: BatchRecord) -> None:
     sheet.rows(("when", "by", "was", "is, or why it was taken back"), rows, (28, 28, 47, 47))
 
 
-_PARTS = (_materials, _lye, _process, _colour, _weights, _tests, _gauges, _release, _corrections)
+_PARTS = (
+    *(_materials, _lye, _making, _process, _deviations, _colour, _weights, _tests, _gauges, _release, _after_sale),
+    _corrections,
+)

@@ -37,6 +37,8 @@ class View:
         By how much it is turned clockwise.
     focus : tuple of (x, y)
         The outline that a narrow cut is laid around, in full-size pixels; empty for the middle.
+    close : bool
+        Whether it is cut to what was seen; a photo without a card is shown whole.
     """
 
     seen: tuple[Seen, ...] = ()
@@ -44,9 +46,18 @@ class View:
     crop: tuple[float, float, float, float] | None = None
     turn_deg: float = 0.0
     focus: tuple[tuple[float, float], ...] = ()
+    close: bool = True
 
 
-def soap_picture(data: bytes, view: View, longest: int, aspect: float | None = None, *, whole: bool = False) -> Pixels:
+def soap_picture(
+    data: bytes,
+    view: View,
+    longest: int,
+    aspect: float | None = None,
+    *,
+    whole: bool = False,
+    light: Gains | None = None,
+) -> Pixels:
     """Show a photo in its true colour, cut to the soap.
 
     Parameters
@@ -60,6 +71,9 @@ def soap_picture(data: bytes, view: View, longest: int, aspect: float | None = N
         Width by height; without it the cut keeps its own.
     whole : bool
         Show all of the photo, card and all.
+    light : ndarray of shape (3,), optional
+        The balance of another photo of the same light, for one in which nothing was measured: its white balance is
+        taken, and not its exposure.
 
     Returns
     -------
@@ -73,12 +87,14 @@ def soap_picture(data: bytes, view: View, longest: int, aspect: float | None = N
     photo = read_photo(data)
     small = shrunk(photo, BALANCED_AT_PX)
     gains = gains_of(small, photo.width / small.shape[1], view.seen)
+    if gains is None and light is not None:
+        gains = light / float(light[1])
     if whole:
         return with_gains(_within(small if longest <= BALANCED_AT_PX else shrunk(photo, longest), longest), gains)
     if view.crop is not None or view.turn_deg:
         cut = _cut(_turned(shrunk(photo, 2 * longest), view.turn_deg), view.crop, aspect)
         return with_gains(_within(cut, longest), gains)
-    outlines = [np.array(one.outline, float) for one in view.seen if len(one.outline) > 2]
+    outlines = [np.array(one.outline, float) for one in view.seen if view.close and len(one.outline) > 2]
     if outlines and len(view.corners) == 4 and _in_window(outlines, view.corners):
         return with_gains(_through_window(photo, outlines, view.corners, longest, aspect), gains)
     every = (0.0, 0.0, float(photo.width), float(photo.height))

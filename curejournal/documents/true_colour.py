@@ -121,7 +121,7 @@ def gains_of(picture: Pixels, scale: float, seen: Sequence[Seen]) -> Gains | Non
         return None
     floor = 1e-3
     ratios = np.log(np.maximum(wanted, floor) / np.maximum(found, floor))
-    gains: Gains = np.clip(np.exp(ratios.mean(axis=0)), *GAINS)
+    gains: Gains = np.exp(ratios.mean(axis=0))
     return gains
 
 
@@ -129,7 +129,7 @@ def with_gains(picture: Pixels, gains: Gains | None) -> Pixels:
     """Apply a factor to each channel in linear light; None leaves the picture as it is."""
     if gains is None:
         return picture
-    levels = linear_from_srgb(np.arange(256.0)[:, None] / 255) * gains
+    levels = linear_from_srgb(np.arange(256.0)[:, None] / 255) * np.clip(gains, *GAINS)
     table = np.round(255 * srgb_from_linear(np.clip(levels, 0, 1))).astype(np.uint8)
     return np.asarray(cv2.LUT(picture, table[:, None, :]), np.uint8)
 

@@ -14,7 +14,7 @@ import shutil
 import zipfile
 from collections.abc import Callable, Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
@@ -24,13 +24,15 @@ from pydantic import TypeAdapter, ValidationError
 from sqlalchemy.exc import DBAPIError
 
 from curejournal.journal.blueprint import strangers
-from curejournal.journal.check import Progress, check
+from curejournal.journal.check import Progress, check, check_rows
 from curejournal.journal.copying import read_only
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
 from curejournal.journal.errors import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
 from curejournal.journal.files import PART, make_folder, new_folder, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
+from curejournal.journal.seals import head as head_of
+from curejournal.journal.stored import damaged_rows
 
 _MANIFEST = "manifest.json"
 _MEMBER = re.compile(r"journal\.sqlite|photos/([0-9a-f]{2})/\1[0-9a-f]{62}\.[a-z0-9]{1,7}")
@@ -49,12 +51,16 @@ class Member:
 
 @dataclass(frozen=True)
 class Manifest:
-    """What a backup holds. `left_out` are the hashes of photos that were missing or damaged already."""
+    """What a backup holds. `left_out` are the hashes of photos that were missing or damaged already.
+
+    `head` is the head of the journal's chain of rows; backups of early versions have none.
+    """
 
     format: str
     made_at: datetime
     files: dict[str, Member]
     left_out: tuple[str, ...] = ()
+    head: str = ""
 
 
 _FORMAT = "curejournal backup 1"
@@ -63,11 +69,15 @@ _MANIFEST_JSON = TypeAdapter(Manifest)
 
 @dataclass(frozen=True)
 class Backup:
-    """A backup on disk, or a journal restored from one: where it is, what it holds, which photos it lacks."""
+    """A backup on disk, or a journal restored from one: where it is, what it holds, which photos it lacks.
+
+    `head` stands for every row in it: printed, it tells later whether one was changed or taken out.
+    """
 
     path: Path
     photos: int
     left_out: tuple[str, ...]
+    head: str
 
 
 def write_backup(
@@ -92,6 +102,8 @@ def write_backup(
     ------
     BackupRefused
         If the file exists already, or does not verify.
+    JournalDamaged
+        If a row of the journal is not as it was kept: what is damaged is never called a backup.
     """
     if to.is_dir():
         to = to / now.astimezone(UTC).strftime(_NAME)
@@ -101,6 +113,7 @@ def write_backup(
     database = to.with_name(f"{to.name}.{secrets.token_hex(4)}.sqlite{PART}")
     try:
         take(database)
+        head = _verified(database)
         photos, steps = _photos_in(database), count(1)
 
         def tell() -> None:
@@ -108,13 +121,25 @@ def write_backup(
                 progress(next(steps), 2 * len(photos))
 
         with written_whole(to) as file:
-            manifest = _fill(file, database, photos, shelf, now, tell)
+            manifest = _fill(file, database, photos, shelf, Manifest(_FORMAT, now, {}, (), head), tell)
             file.flush()
             with zipfile.ZipFile(Path(file.name)) as archive:
                 _verify(archive, _read_manifest(archive), tell=tell)
     finally:
         database.unlink(missing_ok=True)
-    return Backup(to, len(manifest.files) - 1, manifest.left_out)
+    return Backup(to, len(manifest.files) - 1, manifest.left_out, head)
+
+
+def _verified(database: Path) -> str:
+    """The head of a database whose every row is as it was kept."""
+    engine = engine_for(sqlite_url(database), wal=False)
+    try:
+        with engine.connect() as connection:
+            if problems := check_rows(connection):
+                raise damaged_rows([f"{problem.where}: {problem.what}" for problem in problems])
+            return head_of(connection)
+    finally:
+        engine.dispose()
 
 
 def last_backup(folder: Path) -> datetime | None:
@@ -131,7 +156,7 @@ def _fill(
     database: Path,
     photos: Sequence[tuple[str, str]],
     shelf: Shelf,
-    now: datetime,
+    about: Manifest,
     tell: Callable[[], None],
 ) -> Manifest:
     files: dict[str, Member] = {}
@@ -154,7 +179,7 @@ def _fill(
             name = path.relative_to(shelf.folder).as_posix()
             with path.open("rb") as source:
                 files[name] = _store(archive, name, source)
-        manifest = Manifest(_FORMAT, now, files, tuple(left_out))
+        manifest = replace(about, files=files, left_out=tuple(left_out))
         archive.writestr(zipfile.ZipInfo(_MANIFEST), _MANIFEST_JSON.dump_json(manifest, indent=1))
     return manifest
 
@@ -273,19 +298,24 @@ def restore(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
                             f"There is not enough room for this backup at {to}.", "Choose another disk."
                         )
                     _verify(archive, manifest, folder)
-                    _verify_journal(folder, manifest, now)
+                    head = _verify_journal(folder, manifest, now)
         except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, ValueError) as error:
             raise _hostile(f"it is damaged or no backup at all ({error})") from error
-    return Backup(to, len(manifest.files) - 1, manifest.left_out)
+    return Backup(to, len(manifest.files) - 1, manifest.left_out, head)
 
 
-def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime]) -> None:
-    """Refuse a database that is damaged, that has anything in it that ours have not, or whose photos are not here."""
+def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime]) -> str:
+    """Refuse a database that is damaged, that has anything in it that ours have not, or whose photos are not here.
+
+    Its head is returned.
+    """
     try:
         _verify_definition(folder)
         engine = open_database(folder, None, create=False, now=now)
         try:
             problems = check(engine, Shelf(folder))
+            with engine.connect() as connection:
+                head = head_of(connection)
         finally:
             engine.dispose()
     except DBAPIError as error:
@@ -295,6 +325,9 @@ def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime
     for problem in problems:
         if problem.photo not in manifest.left_out:
             raise _hostile(f"{problem.where}: {problem.what}")
+    if manifest.head not in ("", head):
+        raise _hostile("its rows are not those that were backed up")
+    return head
 
 
 def _verify_definition(folder: Path) -> None:

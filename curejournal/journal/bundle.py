@@ -20,7 +20,8 @@ from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationEr
 
 from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import ColourReading, Entry, Event, Record
+from curejournal.batch.records import ColourReading, Entry, Event, Record, of_kind
+from curejournal.journal.entering import without_contact
 from curejournal.journal.errors import DataRefused
 from curejournal.journal.photos import PhotoFacts, TakenFrom
 from curejournal.journal.record_json import from_json, kind_of, to_json
@@ -112,7 +113,7 @@ def write_bundle(journal: Journal, code: str, software: str) -> bytes:
     head = next(one for one in journal.batches() if one.code == code)
     history = journal.history(code)
     photos = [journal.photo(sha256) for sha256 in dict.fromkeys(entry.photo for entry in history if entry.photo)]
-    used = {entry.record.card for entry in history if isinstance(entry.record, ColourReading)}
+    used = {entry.record.card for entry in of_kind(history, ColourReading)}
     data = BundleData(
         FORMAT,
         software,
@@ -129,7 +130,7 @@ def write_bundle(journal: Journal, code: str, software: str) -> bytes:
                 entry.recorded_at,
                 entry.supersedes,
                 entry.photo,
-                json.loads(to_json(entry.record)),
+                json.loads(to_json(without_contact(entry.record))),
             )
             for entry in history
         ),

@@ -1,27 +1,36 @@
-"""Every hash and every reference of a journal, looked at."""
+"""Every row, every hash and every reference of a journal, looked at."""
 
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import Connection, Engine, or_, select, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy import Connection, Engine, Table, or_, select, text
+from sqlalchemy.exc import SQLAlchemyError
 
+from curejournal.batch.workshop import ContactErased
 from curejournal.journal import tables
 from curejournal.journal.blueprint import strangers
-from curejournal.journal.copying import rows_of
-from curejournal.journal.errors import RecordUnreadable
+from curejournal.journal.contacts import words_hash
 from curejournal.journal.files import PART
 from curejournal.journal.photos import Shelf
-from curejournal.journal.record_json import from_json
+from curejournal.journal.record_json import KIND_OF
+from curejournal.journal.seals import chain_breaks, key_of, row_hash
+from curejournal.journal.stored import StoredRow, any_text, stored_rows, wrong_with
 
 Progress = Callable[[int, int], None]
 """Called with the number of photos done and of all."""
 _PhotoRow = tuple[str, str, int]
+# What a damaged database, or a damaged value in it, raises when it is read.
+UNREADABLE = (SQLAlchemyError, sqlite3.Error, ValueError, TypeError, ArithmeticError, LookupError)
+# More of one kind tell nothing more; ours.
+_MOST = 100
 
 
 @dataclass(frozen=True)
@@ -29,7 +38,7 @@ class Problem:
     """What a check found.
 
     `serious` is False for what does no harm: a file left by an intake that was
-    cut short before it was confirmed. `photo` is the hash of the photo concerned, if there is one.
+    cut short before it was confirmed. `photo` is the hash of the photo concerned, if its file is what is wrong.
     """
 
     what: str
@@ -52,17 +61,29 @@ def check(engine: Engine, shelf: Shelf, progress: Progress | None = None) -> tup
     """
     # Listed before the rows: a photo is there before its row, so that one taken in meanwhile is no stray.
     files = tuple(shelf.files())
-    problems: list[Problem] = []
-    rows: list[_PhotoRow] = []
     # Never committed: a damaged database may refuse even that.
     with engine.connect() as connection:
-        for look in (_database, _entries):
-            with _reported(problems):
-                problems.extend(look(connection))
+        problems = list(check_rows(connection))
+        rows: list[_PhotoRow] = []
         with _reported(problems):
-            photo = tables.photo.c
-            rows.extend(connection.execute(select(photo.sha256, photo.suffix, photo.size)).tuples())
+            photos = stored_rows(connection, tables.photo)
+            sound = (row for _, row in photos if not wrong_with(tables.photo, row))
+            rows.extend((row["sha256"], row["suffix"], row["size"]) for row in sound)
     problems.extend(_photos(shelf, rows, files, progress))
+    return tuple(problems)
+
+
+def check_rows(connection: Connection) -> tuple[Problem, ...]:
+    """Everything that is wrong with a database, the photos' files left aside."""
+    problems: list[Problem] = []
+    looks: list[Callable[[Connection], Iterator[Problem]]] = [_database, _chain, _crossed, _words]
+    looks += [_rows_of(table) for table in tables.SEALED]
+    for look in looks:
+        with _reported(problems):
+            found = look(connection)
+            problems.extend(islice(found, _MOST))
+            if next(found, None) is not None:
+                problems.append(Problem("and more of the same", problems[-1].where))
     return tuple(problems)
 
 
@@ -70,36 +91,77 @@ def check(engine: Engine, shelf: Shelf, progress: Progress | None = None) -> tup
 def _reported(problems: list[Problem]) -> Iterator[None]:
     try:
         yield
-    except (DBAPIError, ValueError, TypeError) as error:
-        # The last two: a damaged value that is no time, number or text.
+    except UNREADABLE as error:
         problems.append(Problem(f"the database cannot be read: {getattr(error, 'orig', error)}", "database"))
 
 
 def _database(connection: Connection) -> Iterator[Problem]:
     if connection.dialect.name == "sqlite":
-        for line in connection.scalars(text("PRAGMA integrity_check")):
-            if line != "ok":
-                yield Problem(line, "database")
-        for row in connection.execute(text("PRAGMA foreign_key_check")):
-            yield Problem(f"row {row[1]} refers to a {row[2]} that is not there", f"table {row[0]}")
+        with any_text(connection):
+            for line in connection.scalars(text("PRAGMA integrity_check")):
+                if line != "ok":
+                    yield Problem(line, "database")
+            for row in connection.execute(text("PRAGMA foreign_key_check")):
+                yield Problem(f"row {row[1]} refers to a {row[2]} that is not there", f"table {row[0]}")
     for name in strangers(connection, tables.HEAD):
         yield Problem("the definition differs from what the program made", f"database, {name}")
 
 
-def _entries(connection: Connection) -> Iterator[Problem]:
-    for row in rows_of(connection, tables.entry):
-        try:
-            from_json(row.kind, row.record)
-        except RecordUnreadable as error:
-            yield Problem(error.what, f"entry {row.id}")
-    earlier = tables.entry.alias("earlier")
+def _chain(connection: Connection) -> Iterator[Problem]:
+    for number in chain_breaks(connection):
+        yield Problem("the chain of hashes breaks here: a seal was changed, put in or taken out", f"seal {number}")
+    for table in tables.SEALED:
+        key_in_seal = "CAST(s.row_key AS INTEGER)" if key_of(table) == "id" else "s.row_key"
+        gone = (
+            f"SELECT s.row_key FROM seal s WHERE s.table_name = '{table.name}' AND NOT EXISTS "
+            f"(SELECT 1 FROM {table.name} t WHERE t.{key_of(table)} = {key_in_seal})"
+        )
+        with any_text(connection):
+            for key in connection.scalars(text(gone)):
+                yield Problem("it was kept, and is no longer there", f"{table.name} {key}")
+
+
+def _crossed(connection: Connection) -> Iterator[Problem]:
+    entry, earlier = tables.entry, tables.entry.alias("earlier")
     crossed = (
-        select(tables.entry.c.id)
-        .join(earlier, tables.entry.c.supersedes == earlier.c.id)
-        .where(or_(tables.entry.c.batch_id != earlier.c.batch_id, tables.entry.c.id <= earlier.c.id))
+        select(entry.c.id)
+        .join(earlier, entry.c.supersedes == earlier.c.id)
+        .where(or_(entry.c.batch_id.is_distinct_from(earlier.c.batch_id), entry.c.id <= earlier.c.id))
     )
     for number in connection.scalars(crossed):
         yield Problem("it corrects an entry of another batch or a later one", f"entry {number}")
+
+
+def _words(connection: Connection) -> Iterator[Problem]:
+    """The words of contacts against their own hash; only those whose erasure was entered may be blank."""
+    entered = select(tables.entry.c.contact_id).where(tables.entry.c.kind == KIND_OF[ContactErased])
+    erased = set(connection.scalars(entered))
+    for key, row in stored_rows(connection, tables.contact):
+        if not any(row[name] for name in ("name", "details", "salt")):
+            if (row["first_id"] or key) not in erased:
+                yield Problem("its words are gone, and nobody entered that they were erased", f"contact {key}")
+        elif words_hash(row["salt"], row["name"], row["details"]) != row["words_hash"]:
+            yield Problem("its words are not as they were kept: their hash differs", f"contact {key}")
+
+
+def _rows_of(table: Table) -> Callable[[Connection], Iterator[Problem]]:
+    def look(connection: Connection) -> Iterator[Problem]:
+        for key, row in stored_rows(connection, table, sealed=True):
+            if fault := fault_of(table, row):
+                yield Problem(fault, f"{table.name} {key}")
+
+    return look
+
+
+def fault_of(table: Table, row: StoredRow) -> str:
+    """What is wrong with a row that came with its seal, in a sentence; empty if it is as it was kept."""
+    sealed: Any = row.pop("sealed")
+    unreadable = wrong_with(table, row)
+    if sealed is None:
+        return "it has no seal: something else than this program put it in" + (f"; it {unreadable}" * bool(unreadable))
+    if sealed != row_hash(table.name, row):
+        return "it is not as it was kept: its hash differs" + (f"; it {unreadable}" * bool(unreadable))
+    return f"it {unreadable}" * bool(unreadable)
 
 
 def _photos(

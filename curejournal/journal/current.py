@@ -11,7 +11,7 @@ from threading import Lock
 from sqlalchemy import Connection, select
 
 from curejournal.batch.records import Batch, Entry
-from curejournal.journal.rows import WITHDRAWN, as_batch, as_entry
+from curejournal.journal.rows import OF_A_BATCH, WITHDRAWN, as_batch, as_entry
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
 
@@ -28,7 +28,7 @@ class CurrentBatches:
     def read(self, connection: Connection) -> tuple[Batch, ...]:
         """Every batch in the order in which they were started."""
         with self._lock:
-            new = select(entry_table).where(entry_table.c.id > self._last_id).order_by(entry_table.c.id)
+            new = select(entry_table).where(entry_table.c.id > self._last_id, OF_A_BATCH).order_by(entry_table.c.id)
             for row in connection.execute(new):
                 entry = as_entry(row)
                 entries = self._entries.setdefault(row.batch_id, {})

@@ -58,7 +58,7 @@ def postgresql_url(url: str) -> URL:
     return parsed.set(drivername="postgresql+psycopg")
 
 
-def engine_for(url: URL, patience_s: float = 10.0) -> Engine:
+def engine_for(url: URL, patience_s: float = 10.0, *, wal: bool = True) -> Engine:
     """An engine whose transactions are durable and whose writers come one after the other.
 
     A plain connection reads from one snapshot; `engine.execution_options(writes=True)` writes.
@@ -69,6 +69,8 @@ def engine_for(url: URL, patience_s: float = 10.0) -> Engine:
         From `sqlite_url` or `postgresql_url`.
     patience_s : float
         Seconds to wait for another writer (ours: long against the milliseconds that a write takes).
+    wal : bool
+        False for an SQLite file that is only looked at, and stays without a log beside it.
     """
     try:
         # Asked before each use whether it still answers: a server may have been restarted since.
@@ -79,19 +81,20 @@ def engine_for(url: URL, patience_s: float = 10.0) -> Engine:
             "Install it: pip install 'curejournal[postgresql]'.",
         ) from error
     if url.drivername == "sqlite":
-        _prepare_sqlite(engine, patience_s)
+        _prepare_sqlite(engine, patience_s, wal)
     else:
         _prepare_postgresql(engine, patience_s)
     return engine
 
 
-def _prepare_sqlite(engine: Engine, patience_s: float) -> None:
+def _prepare_sqlite(engine: Engine, patience_s: float, wal: bool) -> None:
     @event.listens_for(engine, "connect")
     def settle(connection: Any, _record: object) -> None:
         # sqlite3's own mode begins late and so loses updates; BEGIN is ours, below.
         connection.isolation_level = None
         connection.execute(f"PRAGMA busy_timeout={round(1000 * patience_s)}")
-        _turn_to_wal(connection, patience_s)
+        if wal:
+            _turn_to_wal(connection, patience_s)
         for pragma in (
             "synchronous=FULL",
             "fullfsync=ON",

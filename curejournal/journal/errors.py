@@ -115,7 +115,8 @@ def _not_writable(place: object) -> JournalNotWritable:
     )
 
 
-def _damaged(place: object) -> JournalDamaged:
+def damaged(place: object) -> JournalDamaged:
+    """The error for a database in which something is not as it was written."""
     return JournalDamaged(
         f"The database of the journal at {place} is damaged.",
         "Make a copy of the whole folder first, then restore the latest backup into a new folder.",
@@ -153,7 +154,7 @@ def _from_sqlite(error: sqlite3.Error, place: object) -> CureJournalError | None
             "Choose the journal's own folder, or restore a backup into a new folder.",
         )
     if code == sqlite3.SQLITE_CORRUPT:
-        return _damaged(place)
+        return damaged(place)
     if code == sqlite3.SQLITE_IOERR:
         return JournalNotWritable(
             f"The disk of {place} reported an error.",

@@ -16,15 +16,17 @@ from curejournal.journal.files import new_folder, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
 from curejournal.journal.plain_data import Contents, as_text, contents, fill, from_text, json_schema, refused
+from curejournal.journal.seals import head as head_of
 from curejournal.journal.spreadsheet import as_tables, from_tables
+from curejournal.journal.workbook import as_workbook
 
-DATA, SCHEMA = "journal.json", "schema.json"
+DATA, SCHEMA, WORKBOOK = "journal.json", "schema.json", "journal.xlsx"
 # Ours: fifty times a journal of 2,000 batches.
 MAX_BYTES = 2_000_000_000
 
 
 def write(connection: Connection, shelf: Shelf, to: Path) -> Backup:
-    """Write everything into a new folder: `journal.json`, its schema, a table of each kind, and the photos."""
+    """Write everything into a new folder: `journal.json`, its schema, tables, a workbook of them, and the photos."""
     data = contents(connection)
     texts = {DATA: as_text(data), SCHEMA: json.dumps(json_schema(), indent=1) + "\n", **as_tables(data)}
     with in_plain_words(to), new_folder(to) as folder:
@@ -32,8 +34,10 @@ def write(connection: Connection, shelf: Shelf, to: Path) -> Backup:
             with written_whole(folder / name) as file:
                 # The mark tells spreadsheets that it is UTF-8.
                 file.write(text.encode("utf-8-sig" if name.endswith(".csv") else "utf-8"))
+        with written_whole(folder / WORKBOOK) as file:
+            file.write(as_workbook(data))
         left_out = _copy_photos(data, shelf, Shelf(folder))
-    return Backup(to, len(data.photos) - len(left_out), left_out)
+    return Backup(to, len(data.photos) - len(left_out), left_out, head_of(connection))
 
 
 def read(source: Path) -> Contents:
@@ -81,12 +85,14 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
                 fill(connection, data)
             left_out = _copy_photos(data, beside, Shelf(folder))
             problems = check(engine, Shelf(folder))
+            with engine.connect() as connection:
+                head = head_of(connection)
         finally:
             engine.dispose()
         for problem in problems:
             if problem.photo not in left_out:
                 raise refused(f"{problem.where}: {problem.what}")
-    return Backup(to, len(data.photos) - len(left_out), left_out)
+    return Backup(to, len(data.photos) - len(left_out), left_out, head)
 
 
 def _copy_photos(data: Contents, source: Shelf, target: Shelf) -> tuple[str, ...]:

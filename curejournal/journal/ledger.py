@@ -1,59 +1,62 @@
-"""The ledger: batches and their entries, signed, of which none is ever changed or removed."""
+"""The ledger: what is entered into a journal, signed, of which nothing is ever changed or removed."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import UTC, datetime
-from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any, Self, cast
 
-from sqlalchemy import Connection, Engine, Row, select
+from sqlalchemy import Connection, Engine, select
 
 from curejournal.batch.records import Batch, Entry, Record, Withdrawn, same_code
-from curejournal.journal.current import CurrentBatches
+from curejournal.batch.workshop import ContactErased
+from curejournal.journal import contacts
+from curejournal.journal.changes import Changes, NewBatch, NewContact, NewEntry, Press
+from curejournal.journal.contacts import Contact
+from curejournal.journal.entering import refuse_misplaced, refuse_wrong_correction, with_contact
 from curejournal.journal.errors import (
     CodeInUse,
     EntryRefused,
     NotInJournal,
     OnlyToRead,
-    SignatureStays,
     SignedByOther,
-    StaleEntry,
     in_plain_words,
 )
-from curejournal.journal.record_json import kind_of, to_json
+from curejournal.journal.last import LastKept
+from curejournal.journal.photos import KeptPhoto, PhotoFacts, Shelf
+from curejournal.journal.reader import Reader
+from curejournal.journal.record_json import columns_of_record, kind_of, to_json
 from curejournal.journal.rows import (
     CURRENT,
-    HEADS,
-    IN_TIME,
-    SIGNED,
+    OF_A_BATCH,
     WITHDRAWN,
-    BatchHead,
+    KeptCard,
     as_batch,
+    as_card,
     as_entry,
-    as_head,
-    inserted,
+    as_photo,
     kept,
-    new_names,
+    latest,
 )
+from curejournal.journal.seals import put
 from curejournal.journal.tables import batch as batch_table
+from curejournal.journal.tables import card as card_table
 from curejournal.journal.tables import entry as entry_table
-from curejournal.journal.text import instant, local, plain_text
-from curejournal.journal.underway import Touched, Underway
-
-
-@dataclass(frozen=True)
-class NewEntry:
-    """A record to be entered: when it happened, which entry it corrects, which photo it came from."""
-
-    record: Record
-    at: datetime
-    supersedes: int | None = None
-    photo: str | None = None
+from curejournal.journal.tables import photo as photo_table
+from curejournal.journal.tables import setting as setting_table
+from curejournal.journal.text import (
+    card_columns,
+    contact_columns,
+    file_name,
+    instant,
+    local,
+    plain_text,
+    setting_columns,
+)
 
 
 def utc_now() -> datetime:
@@ -61,14 +64,18 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-class Ledger:
-    """The batches and entries of a journal's database, read and written within its transactions."""
+class Ledger(Reader):
+    """A journal, to read and to enter into. What a method returns as entered is on the disk.
 
-    def __init__(self, engine: Engine, location: Path, now: Callable[[], datetime]) -> None:
-        self._engine, self._writer = engine, engine.execution_options(writes=True)
-        self._now, self._current, self._underway = now, CurrentBatches(), Underway()
+    Every method that writes may raise `DiskFull`, `JournalBusy` or `JournalNotWritable` too, and has then changed
+    nothing.
+    """
+
+    def __init__(self, engine: Engine, shelf: Shelf, now: Callable[[], datetime]) -> None:
+        super().__init__(engine, shelf, now)
+        self._writer = engine.execution_options(writes=True)
         self._person, self._reads_only = "", False
-        self.location = location
+        self._last = LastKept(shelf.folder, engine)
 
     def of(self, person: str, *, reads_only: bool = False) -> Self:
         """The same journal as one person may use it: they sign what they enter, in no other name.
@@ -80,22 +87,10 @@ class Ledger:
         theirs._person, theirs._reads_only = person, reads_only
         return theirs
 
-    def close(self) -> None:
-        """Let go of the database."""
-        self._engine.dispose()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        with in_plain_words(self.location), self._engine.begin() as connection:
-            yield connection
+    @property
+    def person(self) -> str:
+        """Who uses this journal, if it was handed to somebody by `of`; else empty."""
+        return self._person
 
     def _refuse_reader(self) -> None:
         if self._reads_only:
@@ -109,7 +104,7 @@ class Ledger:
         if self._person and name != self._person:
             raise SignedByOther(
                 f"{self._person} is signed in and cannot enter anything in the name of {name}.",
-                f"Enter it as {self._person}. A bundle with others' entries is opened by curejournal open-bundle.",
+                f"Enter it as {self._person}. A bundle with others' entries is opened by curejournal batch import.",
             )
         return name
 
@@ -118,30 +113,70 @@ class Ledger:
         self._refuse_reader()
         with in_plain_words(self.location), self._writer.begin() as connection:
             yield connection
+            last = self._last.read(connection)
+        self._last.note(last)
 
-    def start_batch(self, code: str, name: str, *, at: datetime, by: str, records: Sequence[Record] = ()) -> Batch:
-        """Start a batch, with its first records.
+    # --- everything at once ----------------------------------------------------------------
+
+    def commit(self, changes: Changes, *, by: str) -> tuple[Entry, ...]:
+        """Keep all that one press says, in one transaction, and return its entries.
+
+        A press that came already is not kept again: what it made then is returned.
 
         Raises
         ------
+        NotInJournal
+            If there is no such batch, photo or contact, or no entry to correct where it is named.
+        StaleEntry
+            If an entry to be corrected was corrected or withdrawn in the meantime.
+        SignatureStays
+            If a signed act would be corrected, withdrawn or signed again in another's name.
         CodeInUse
-            If there is a batch of this code, or of one that differs in case alone.
+            If there is a batch of the new one's code, or of one that differs in case alone.
         EntryRefused
-            If code (at most 40 characters), name (120) or `by` (80) are no names, `at` has no offset, or a
-            record cannot be kept.
+            If a name is none, a time has no offset, or a record cannot be kept.
         """
-        code, name, by = plain_text(code, "code", 40), plain_text(name, "name", 120), self._signer(by)
+        by = self._signer(by)
+        press = changes.press and replace(changes.press, key=plain_text(changes.press.key, "key of the press", 80))
+        shelved = [(self._on_the_shelf(data, facts), len(data), facts) for data, facts in changes.photos]
         with self._writing() as connection:
-            batch_id = self._start(connection, code, name, at, by)
-            entries = [self._append(connection, batch_id, NewEntry(record, at), by) for record in records]
-        return as_batch(code, name, tuple(entries))
+            if press and (already := self._of_press(connection, press.key)):
+                return already
+            self._set(connection, changes.settings)
+            if changes.start is not None:
+                self._start(connection, changes.start, by)
+            for sha256, size, facts in shelved:
+                self._know_photo(connection, sha256, size, facts)
+            contact = self._add_contact(connection, changes.contact, by) if changes.contact else None
+            items = changes.entries
+            if changes.unless_filed and self._is_filed(connection, changes.unless_filed):
+                items = [item for item in items if not item.batch]
+            made = []
+            for part, item in enumerate(items):
+                batch_id = self._batch(connection, item.batch).id if item.batch else None
+                new = replace(item, record=with_contact(item.record, contact))
+                made.append(self._append(connection, batch_id, new, by, press=press, part=part))
+            return tuple(made)
 
-    def _start(self, connection: Connection, code: str, name: str, at: datetime, by: str) -> int:
+    @staticmethod
+    def _is_filed(connection: Connection, sha256: str) -> bool:
+        filed = select(entry_table.c.id).where(entry_table.c.photo_sha256 == sha256, CURRENT, OF_A_BATCH).limit(1)
+        return connection.scalar(filed) is not None
+
+    # --- batches and entries ---------------------------------------------------------------
+
+    def start_batch(self, code: str, name: str, *, at: datetime, by: str, records: Sequence[Record] = ()) -> Batch:
+        """Start a batch, with its first records; see `commit`."""
+        entries = [NewEntry(record, at, batch=code) for record in records]
+        made = self.commit(Changes(entries, start=NewBatch(code, name, at)), by=by)
+        return as_batch(plain_text(code, "code", 40), plain_text(name, "name", 120), made)
+
+    def _start(self, connection: Connection, batch: NewBatch, by: str) -> int:
+        code, name = plain_text(batch.code, "code", 40), plain_text(batch.name, "name", 120)
         self._refuse_known(connection, code)
-        at_utc, offset = instant(at)
+        at_utc, offset = instant(batch.at)
         row = {"code": code, "name": name, "started_at_utc": at_utc, "started_at_offset_minutes": offset}
-        row |= {"author": by, "recorded_at_utc": self._now()}
-        return inserted(connection, batch_table, row)
+        return cast(int, put(connection, batch_table, row | {"author": by, "recorded_at_utc": self._now()}))
 
     @staticmethod
     def _refuse_known(connection: Connection, code: str) -> None:
@@ -150,48 +185,6 @@ class Ledger:
         alike = next((known for known in codes if same_code(known, code)), None)
         if alike is not None:
             raise CodeInUse(f"There is a batch {alike} already.", "Give this one another code.")
-
-    def batches(self) -> tuple[BatchHead, ...]:
-        """Every batch without its entries, the latest started first."""
-        with self._reading() as connection:
-            names = new_names(connection)
-            return tuple(as_head(row, names.get(row.id)) for row in connection.execute(HEADS))
-
-    def batch(self, code: str) -> Batch:
-        """A batch with its current entries, in order of time."""
-        with self._reading() as connection:
-            found = self._batch(connection, code)
-            rows = connection.execute(
-                select(entry_table).where(entry_table.c.batch_id == found.id, CURRENT).order_by(*IN_TIME)
-            ).all()
-        return as_batch(found.code, found.name, tuple(map(as_entry, rows)))
-
-    def all_batches(self) -> tuple[Batch, ...]:
-        """Every batch with its current entries, in the order in which they were started; soon after the first time."""
-        with self._reading() as connection:
-            return self._current.read(connection)
-
-    def names(self) -> dict[str, str]:
-        """The name of each batch by its code, the latest started first."""
-        with self._reading() as connection:
-            return self._underway.names(connection)
-
-    def underway(self) -> tuple[Touched, ...]:
-        """Every batch that is not released, or in which something was entered since; the one touched last first."""
-        with self._reading() as connection:
-            return self._underway.read(connection)
-
-    def released_otherwise(self) -> tuple[Touched, ...]:
-        """Every released batch whose release was signed under another edition of the rules than today's."""
-        with self._reading() as connection:
-            return self._underway.read(connection, otherwise=True)
-
-    def history(self, code: str) -> tuple[Entry, ...]:
-        """Every entry that a batch ever had, corrected and withdrawn ones too, in the order of recording."""
-        with self._reading() as connection:
-            found = self._batch(connection, code)
-            query = select(entry_table).where(entry_table.c.batch_id == found.id).order_by(entry_table.c.id)
-            return tuple(map(as_entry, connection.execute(query)))
 
     def add(
         self,
@@ -203,113 +196,194 @@ class Ledger:
         supersedes: int | None = None,
         photo: str | None = None,
     ) -> Entry:
-        """Enter one record; see `add_many`."""
-        return self.add_many(code, [NewEntry(record, at, supersedes, photo)], by=by)[0]
+        """Enter one record of a batch, or of the workshop if the code is empty; see `commit`."""
+        return self.commit(Changes([NewEntry(record, at, supersedes, photo, code)]), by=by)[0]
 
     def add_many(self, code: str, items: Sequence[NewEntry], *, by: str) -> tuple[Entry, ...]:
-        """Enter records, all of them or none.
+        """Enter records of one batch, all of them or none; see `commit`."""
+        return self.commit(Changes([replace(item, batch=code) for item in items]), by=by)
 
-        Raises
-        ------
-        NotInJournal
-            If there is no such batch, photo, or entry to correct in this batch.
-        StaleEntry
-            If an entry to be corrected was corrected or withdrawn in the meantime.
-        SignatureStays
-            If a signed act would be corrected, withdrawn or signed again in another's name.
-        EntryRefused
-            If a record cannot be kept.
-        """
-        by = self._signer(by)
-        with self._writing() as connection:
-            batch_id = self._batch(connection, code).id
-            return tuple(self._append(connection, batch_id, item, by) for item in items)
+    def file_photo(
+        self, code: str, sha256: str, records: Sequence[Record], *, at: datetime, by: str
+    ) -> tuple[Entry, ...]:
+        """Enter a photo's records, all of them, or none if a current entry names it already; see `commit`."""
+        entries = [NewEntry(record, at, photo=sha256, batch=code) for record in records]
+        return self.commit(Changes(entries, unless_filed=sha256), by=by)
 
     def withdraw(self, entry_id: int, *, why: str, by: str, at: datetime) -> Entry:
         """Take an entry back; it stays in the history. Its record, entered as a correction of this, brings it back."""
         by = self._signer(by)
         with self._writing() as connection:
-            batch_id = connection.scalar(select(entry_table.c.batch_id).where(entry_table.c.id == entry_id))
-            if batch_id is None:
-                raise NotInJournal(f"There is no entry {entry_id}.")
+            batch_id = self._entry(connection, entry_id).batch_id
             return self._append(connection, batch_id, NewEntry(Withdrawn(why), at, entry_id), by)
 
-    def undo(self, entry_id: int, *, why: str, by: str, at: datetime) -> tuple[Entry, ...]:
-        """Take an entry back and, if it corrected another or took it back, enter that one again as it was."""
+    def undo(self, *entry_ids: int, why: str, by: str, at: datetime) -> tuple[Entry, ...]:
+        """Take entries back, the last first, and enter again what each of them corrected or took back, as it was."""
         by = self._signer(by)
+        made = []
         with self._writing() as connection:
-            entry = select(entry_table)
-            undone = connection.execute(entry.where(entry_table.c.id == entry_id)).first()
-            if undone is None:
-                raise NotInJournal(f"There is no entry {entry_id}.")
-            made = [self._append(connection, undone.batch_id, NewEntry(Withdrawn(why), at, entry_id), by)]
-            earlier = connection.execute(entry.where(entry_table.c.id == undone.supersedes)).first()
-            if earlier is not None and earlier.kind != WITHDRAWN:
-                was = as_entry(earlier)
-                again = NewEntry(was.record, was.at, made[0].id, was.photo)
-                made.append(self._append(connection, undone.batch_id, again, by))
+            for entry_id in sorted(entry_ids, reverse=True):
+                undone = self._entry(connection, entry_id)
+                withdrawn = NewEntry(Withdrawn(why), at, entry_id)
+                made.append(self._append(connection, undone.batch_id, withdrawn, by))
+                earlier = select(entry_table).where(entry_table.c.id == undone.supersedes)
+                found = connection.execute(earlier).first()
+                if found is not None and found.kind != WITHDRAWN:
+                    was = as_entry(found)
+                    again = NewEntry(was.record, was.at, made[-1].id, was.photo)
+                    made.append(self._append(connection, undone.batch_id, again, by))
         return tuple(made)
 
-    def _append(self, connection: Connection, batch_id: int, item: NewEntry, by: str, as_it_was: bool = False) -> Entry:
+    @staticmethod
+    def _entry(connection: Connection, entry_id: int) -> Any:
+        found = connection.execute(select(entry_table).where(entry_table.c.id == entry_id)).first()
+        if found is None:
+            raise NotInJournal(f"There is no entry {entry_id}.")
+        return found
+
+    def _append(
+        self,
+        connection: Connection,
+        batch_id: int | None,
+        item: NewEntry,
+        by: str,
+        *,
+        as_it_was: bool = False,
+        press: Press | None = None,
+        part: int = 0,
+    ) -> Entry:
         kind, text = kind_of(item.record), to_json(item.record)
         at_utc, offset = instant(item.at)
         recorded_at, _ = instant(self._now())
+        refuse_misplaced(kind, item.record, batch_id)
         if item.supersedes is not None:
-            self._refuse_wrong_correction(connection, batch_id, kind, item.supersedes, as_it_was)
+            refuse_wrong_correction(connection, batch_id, kind, item.supersedes, as_it_was)
         elif isinstance(item.record, Withdrawn):
             raise EntryRefused("A withdrawal must name the entry that it takes back.")
         if item.photo is not None and not connection.scalar(kept(item.photo)):
             raise NotInJournal("The photo of this entry is not in the journal.", "Keep the photo first.")
-        row = {
+        row: dict[str, Any] = {
             "batch_id": batch_id,
             "kind": kind,
             "at_utc": at_utc,
             "at_offset_minutes": offset,
             "author": by,
         }
-        row |= {"recorded_at_utc": recorded_at, "record": text}
+        row |= {"recorded_at_utc": recorded_at, "record": text, **columns_of_record(item.record)}
         row |= {"supersedes": item.supersedes, "photo_sha256": item.photo}
-        entry_id = inserted(connection, entry_table, row)
-        return Entry(entry_id, local(at_utc, offset), by, recorded_at, item.record, item.supersedes, item.photo)
+        if row["contact_id"] is not None:
+            contacts.find_contact(connection, row["contact_id"])
+        if press is not None:
+            pressed_at, pressed_offset = instant(press.at)
+            row |= {"press_key": press.key, "press_part": part}
+            row |= {"pressed_at_utc": pressed_at, "pressed_at_offset_minutes": pressed_offset}
+        entry_id = put(connection, entry_table, row)
+        return Entry(
+            entry_id,
+            local(at_utc, offset),
+            by,
+            recorded_at,
+            item.record,
+            item.supersedes,
+            item.photo,
+            press.key if press else None,
+            press.at if press else None,
+        )
 
-    @staticmethod
-    def _refuse_wrong_correction(
-        connection: Connection, batch_id: int, kind: str, entry_id: int, as_it_was: bool
-    ) -> None:
-        earlier = connection.execute(
-            select(entry_table.c.kind, entry_table.c.author).where(
-                entry_table.c.id == entry_id, entry_table.c.batch_id == batch_id
-            )
-        ).first()
-        if earlier is None:
-            raise NotInJournal(f"There is no entry {entry_id} in this batch to correct.")
-        newer = connection.execute(select(entry_table).where(entry_table.c.supersedes == entry_id)).first()
-        if newer is not None:
-            act = "withdrew" if newer.kind == WITHDRAWN else "changed"
-            raise StaleEntry(
-                f"Someone changed this in the meantime: {newer.author} {act} it"
-                f" on {newer.recorded_at_utc:%Y-%m-%d at %H:%M} UTC.",
-                "Look at the entry as it is now, and correct that one if it is still wrong.",
-            )
-        if SIGNED in {kind, earlier.kind} and not as_it_was:
-            # What was signed is answered by the next signature, with its name, and by nothing else.
-            raise SignatureStays(
-                f"Entry {entry_id} is an act that {earlier.author} signed: it is not corrected or taken back."
-                if earlier.kind == SIGNED
-                else "A signed act is not brought back: it is signed anew.",
-                "Sign what holds now: a hold or a withdrawal answers a release, a lifted hold answers a hold, "
-                "and a new release answers a withdrawal.",
-            )
-        if kind != earlier.kind and WITHDRAWN not in {kind, earlier.kind}:
-            raise EntryRefused(
-                f"A {kind} cannot correct a {earlier.kind}.",
-                f"Withdraw the {earlier.kind}, then enter the {kind}.",
-            )
+    # --- photos ----------------------------------------------------------------------------
 
-    @staticmethod
-    def _batch(connection: Connection, code: str) -> Row[Any]:
-        code = plain_text(code, "code", 40)
-        found = connection.execute(select(batch_table).where(batch_table.c.code == code)).first()
-        if found is None:
-            raise NotInJournal(f"There is no batch {code}.", "Check the code in the list of batches.")
-        return found
+    def keep_photo(self, data: bytes, facts: PhotoFacts) -> KeptPhoto:
+        """Keep an original photo; the same bytes twice are one photo, with the facts that came first."""
+        sha256 = self._on_the_shelf(data, facts)
+        with self._writing() as connection:
+            return self._know_photo(connection, sha256, len(data), facts)
+
+    def keep_filed(
+        self, code: str, data: bytes, facts: PhotoFacts, records: Sequence[Record], *, at: datetime, by: str
+    ) -> tuple[KeptPhoto, tuple[Entry, ...]]:
+        """Keep an original photo and enter its records, all of it or nothing; see `keep_photo` and `commit`."""
+        sha256 = Shelf.hash_of(data)
+        entries = [NewEntry(record, at, photo=sha256, batch=code) for record in records]
+        made = self.commit(Changes(entries, [(data, facts)]), by=by)
+        return self.photo(sha256), made
+
+    def _on_the_shelf(self, data: bytes, facts: PhotoFacts) -> str:
+        if not data or min(facts.width, facts.height) < 1:
+            raise EntryRefused("An empty photo cannot be kept.")
+        if facts.taken_at is not None:
+            instant(facts.taken_at)
+        self._refuse_reader()
+        return self._shelf.put(data, facts.suffix)
+
+    def _know_photo(self, connection: Connection, sha256: str, size: int, facts: PhotoFacts) -> KeptPhoto:
+        known = connection.execute(kept(sha256)).first()
+        if known is None:
+            taken_at, offset = instant(facts.taken_at) if facts.taken_at else (None, None)
+            row = {"sha256": sha256, "suffix": facts.suffix, "size": size}
+            row |= {"width": facts.width, "height": facts.height, "taken_from": facts.taken_from}
+            row |= {"taken_at_utc": taken_at, "taken_at_offset_minutes": offset}
+            row |= {"original_name": file_name(facts.original_name), "received_at_utc": self._now()}
+            put(connection, photo_table, row)
+            known = connection.execute(kept(sha256)).one()
+        return as_photo(known)
+
+    # --- contacts --------------------------------------------------------------------------
+
+    def keep_contact(self, contact: NewContact, *, by: str) -> Contact:
+        """Keep how somebody is called and reached, whom entries then name by number."""
+        by = self._signer(by)
+        with self._writing() as connection:
+            return contacts.find_contact(connection, self._add_contact(connection, contact, by))
+
+    def _add_contact(self, connection: Connection, contact: NewContact, by: str) -> int:
+        row = contacts.contact_row(**contact_columns(contact.name, contact.details))
+        about = {"author": by, "recorded_at_utc": self._now()}
+        return contacts.add_contact(connection, row | about, contact.corrects)
+
+    def erase_contact(self, number: int, *, why: str, by: str, at: datetime) -> Entry:
+        """Erase all words that were ever kept of somebody, as they may ask for; entries that name the number stay.
+
+        They stay in backups and exports that were made before: those have to be deleted by hand.
+        """
+        by = self._signer(by)
+        with self._writing() as connection:
+            contacts.find_contact(connection, number)
+            contacts.blank(connection, number)
+            entry = self._append(connection, None, NewEntry(ContactErased(number, why), at), by)
+        with in_plain_words(self.location):
+            contacts.forget(self._engine.connect)
+        return entry
+
+    # --- cards and settings ----------------------------------------------------------------
+
+    def keep_card(self, name: str, toml: str, copy_id: str = "") -> KeptCard:
+        """Keep the definition of a card; the latest of a name counts."""
+        values = card_columns(name, copy_id, toml)
+        of_name = latest(card_table, values["name"])
+        with self._writing() as connection:
+            row = connection.execute(of_name).first()
+            if row is None or (row.toml, row.copy_id) != (toml, values["copy_id"]):
+                put(connection, card_table, {**values, "added_at_utc": self._now()})
+                row = connection.execute(of_name).one()
+            return as_card(row)
+
+    def set_setting(self, name: str, value: Any) -> None:
+        """Set a setting to a value that JSON can hold; earlier values stay in the history."""
+        self.set_settings({name: value})
+
+    def set_in(self, name: str, key: str, value: Any) -> None:
+        """Set one key of a setting that maps keys to values; what another window sets meanwhile stays."""
+        with self._writing() as connection:
+            row = connection.execute(latest(setting_table, name)).first()
+            self._set(connection, {name: {**(json.loads(row.value) if row else {}), key: value}})
+
+    def set_settings(self, settings: Mapping[str, Any]) -> None:
+        """Set settings, all of them or none; see `set_setting`."""
+        with self._writing() as connection:
+            self._set(connection, settings)
+
+    def _set(self, connection: Connection, settings: Mapping[str, Any]) -> None:
+        for values in [setting_columns(name, value) for name, value in settings.items()]:
+            row = connection.execute(latest(setting_table, values["name"])).first()
+            if row is None or row.value != values["value"]:
+                put(connection, setting_table, {**values, "set_at_utc": self._now()})

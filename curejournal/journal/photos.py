@@ -66,18 +66,34 @@ class Shelf:
         self.originals = folder / "photos"
         self.made = folder / "derived"
 
-    def path(self, sha256: str, suffix: str) -> Path:
-        """Where an original lies."""
+    @staticmethod
+    def named(sha256: str, suffix: str) -> str:
+        """The name of an original's file.
+
+        Raises
+        ------
+        EntryRefused
+            If these are no hash and ending, and so might name any file.
+        """
         if not _SHA256.fullmatch(sha256) or not _SUFFIX.fullmatch(suffix):
             raise EntryRefused("This is not a photo's hash and kind of file.")
-        return self.originals / sha256[:2] / f"{sha256}{suffix}"
+        return f"{sha256}{suffix}"
+
+    def path(self, sha256: str, suffix: str) -> Path:
+        """Where an original lies."""
+        return self.originals / sha256[:2] / self.named(sha256, suffix)
+
+    @staticmethod
+    def hash_of(data: bytes) -> str:
+        """The hash under which an original is kept."""
+        return hashlib.sha256(data).hexdigest()
 
     def put(self, data: bytes, suffix: str) -> str:
         """Keep an original and return its hash; it is on the disk when this returns.
 
         The same bytes again are left as they are, or written anew if the kept file is damaged.
         """
-        sha256 = hashlib.sha256(data).hexdigest()
+        sha256 = self.hash_of(data)
         path = self.path(sha256, suffix)
         with in_plain_words(self.folder):
             if not path.is_file() or hashlib.sha256(path.read_bytes()).hexdigest() != sha256:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
+from itertools import count
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -17,14 +18,28 @@ from sqlalchemy import Connection, Table
 from sqlalchemy.exc import IntegrityError
 
 from curejournal.journal import tables
+from curejournal.journal.contacts import contact_row, words_hash
 from curejournal.journal.copying import count_on, rows_of
+from curejournal.journal.entering import refuse_misplaced
 from curejournal.journal.errors import DataRefused, EntryRefused, RecordUnreadable
+from curejournal.journal.former_settings import entries_of_settings
 from curejournal.journal.photos import Shelf, TakenFrom
-from curejournal.journal.record_json import from_json, to_json
+from curejournal.journal.record_json import columns_of_record, from_json, to_json, with_new_names
 from curejournal.journal.rows import WITHDRAWN
-from curejournal.journal.text import card_columns, file_name, instant, local, plain_text, setting_columns
+from curejournal.journal.seals import seal_rows
+from curejournal.journal.text import (
+    card_columns,
+    contact_columns,
+    file_name,
+    instant,
+    local,
+    plain_text,
+    setting_columns,
+)
 
-FORMAT = "curejournal data 1"
+FORMAT = "curejournal data 2"
+FORMER = "curejournal data 1"
+"""The format of exports before entries of the workshop, contacts and presses; it is read as before."""
 
 Number = Annotated[int, Field(gt=0, lt=2**31)]
 
@@ -43,7 +58,11 @@ class BatchRow:
 
 @dataclass(frozen=True)
 class EntryRow:
-    """An entry of the history. `batch` is a code, `supersedes` the entry it corrects, `photo` a photo's SHA-256."""
+    """An entry of the history. `supersedes` is the entry that it corrects, `photo` a photo's SHA-256.
+
+    `batch` is a code, empty for the workshop itself. `press` is the key of the press that made it, `press_part` which
+    of its entries this is, and `pressed_at` when that was by the clock of whoever pressed.
+    """
 
     id: Number
     batch: str
@@ -54,6 +73,9 @@ class EntryRow:
     supersedes: Number | None
     photo: str | None
     record: dict[str, Any]
+    press: str | None = None
+    press_part: Annotated[int, Field(ge=0, lt=2**31)] | None = None
+    pressed_at: AwareDatetime | None = None
 
 
 @dataclass(frozen=True)
@@ -93,6 +115,21 @@ class SettingRow:
 
 
 @dataclass(frozen=True)
+class ContactRow:
+    """How somebody is called and reached, whom entries name by number; both are empty once erased.
+
+    `first` is the number of the first row about the same person, if this one corrects it.
+    """
+
+    id: Number
+    first: Number | None
+    name: str
+    details: str
+    by: str
+    recorded_at: AwareDatetime
+
+
+@dataclass(frozen=True)
 class Contents:
     """Everything of a journal but the photos' own bytes, each table in its order."""
 
@@ -102,6 +139,7 @@ class Contents:
     photos: tuple[PhotoRow, ...]
     cards: tuple[CardRow, ...]
     settings: tuple[SettingRow, ...]
+    contacts: tuple[ContactRow, ...] = ()
 
 
 # pydantic takes no config for a plain dataclass; through a tuple of one it reaches every nested one.
@@ -110,7 +148,7 @@ _STRICT: Any = TypeAdapter(tuple[Contents], config=ConfigDict(extra="forbid", al
 
 def contents(connection: Connection) -> Contents:
     """Everything in a database."""
-    codes: dict[int, str] = {}
+    codes: dict[int | None, str] = {None: ""}
     batches = []
     for row in rows_of(connection, tables.batch):
         codes[row.id] = row.code
@@ -126,7 +164,10 @@ def contents(connection: Connection) -> Contents:
             row.recorded_at_utc,
             row.supersedes,
             row.photo_sha256,
-            json.loads(row.record),
+            with_new_names(row.kind, json.loads(row.record)),
+            row.press_key,
+            row.press_part,
+            local(row.pressed_at_utc, row.pressed_at_offset_minutes) if row.pressed_at_utc else None,
         )
         for row in rows_of(connection, tables.entry)
     )
@@ -148,7 +189,11 @@ def contents(connection: Connection) -> Contents:
     settings = (
         SettingRow(r.id, r.name, json.loads(r.value), r.set_at_utc) for r in rows_of(connection, tables.setting)
     )
-    return Contents(FORMAT, tuple(batches), entries, photos, tuple(cards), tuple(settings))
+    people = (
+        ContactRow(r.id, r.first_id, r.name, r.details, r.author, r.recorded_at_utc)
+        for r in rows_of(connection, tables.contact)
+    )
+    return Contents(FORMAT, tuple(batches), entries, photos, tuple(cards), tuple(settings), tuple(people))
 
 
 def as_text(data: Contents) -> str:
@@ -168,9 +213,28 @@ def from_text(text: str) -> Contents:
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         raise refused(f"{'.'.join(map(str, fault['loc'][1:])) or 'the file'}: {fault['msg']}") from error
+    if data.format == FORMER:
+        return _brought_up(data)
     if data.format != FORMAT:
         raise refused(f"it says that its format is {data.format[:40]!r}, not {FORMAT!r}")
     return data
+
+
+def _brought_up(data: Contents) -> Contents:
+    """Data of the former format as it is written today: what were settings is entered for the workshop."""
+    rows = [(row.name, row.value, row.set_at) for row in data.settings]
+    following = count(max((row.id for row in data.entries), default=0) + 1)
+    try:
+        made = tuple(
+            EntryRow(
+                next(following), "", one.kind, one.at, one.by, one.at, None, one.photo, one.record,
+                one.press_key, 0 if one.press_key else None, one.at if one.press_key else None,
+            )
+            for one in entries_of_settings(rows, {photo.sha256 for photo in data.photos})
+        )  # fmt: skip
+    except (AttributeError, KeyError, TypeError) as error:
+        raise refused("a setting is not as this program wrote it") from error
+    return replace(data, format=FORMAT, entries=data.entries + made)
 
 
 def json_schema() -> dict[str, Any]:
@@ -195,10 +259,11 @@ def fill(connection: Connection, data: Contents) -> None:
     ------
     DataRefused
     """
-    ids = {row.code: row.id for row in data.batches}
+    ids: dict[str, int | None] = {row.code: row.id for row in data.batches} | {"": None}
     rows: tuple[tuple[Table, Iterator[dict[str, Any]]], ...] = (
         (tables.batch, map(_batch, data.batches)),
         (tables.photo, map(_photo, data.photos)),
+        (tables.contact, map(_contact, data.contacts)),
         (tables.entry, _entries(data, ids)),
         (tables.card, map(_card, data.cards)),
         (tables.setting, map(_setting, data.settings)),
@@ -212,6 +277,7 @@ def fill(connection: Connection, data: Contents) -> None:
     except IntegrityError as error:
         raise refused(f"a number occurs twice, or a row refers to one that is not there ({error.orig})") from error
     count_on(connection)
+    seal_rows(connection)
 
 
 def _batch(row: BatchRow) -> dict[str, Any]:
@@ -240,11 +306,20 @@ def _card(row: CardRow) -> dict[str, Any]:
     return {"id": row.id, **text, "added_at_utc": instant(row.added_at)[0]}
 
 
+def _contact(row: ContactRow) -> dict[str, Any]:
+    erased = not row.name and not row.details
+    # Nothing is left of the words that were erased but a hash; that of none stands for it.
+    blank = {"name": "", "details": "", "salt": "", "words_hash": words_hash("", "", "")}
+    words = blank if erased else contact_row(**contact_columns(row.name, row.details))
+    about = {"author": plain_text(row.by, "person", 80), "recorded_at_utc": instant(row.recorded_at)[0]}
+    return {"id": row.id, "first_id": row.first, **words, **about}
+
+
 def _setting(row: SettingRow) -> dict[str, Any]:
     return {"id": row.id, **setting_columns(row.name, row.value), "set_at_utc": instant(row.set_at)[0]}
 
 
-def _entries(data: Contents, ids: dict[str, int]) -> Iterator[dict[str, Any]]:
+def _entries(data: Contents, ids: dict[str, int | None]) -> Iterator[dict[str, Any]]:
     earlier: dict[int, EntryRow] = {}
     for row in sorted(data.entries, key=lambda row: row.id):
         corrected = earlier.get(row.supersedes or 0)
@@ -258,6 +333,9 @@ def _entries(data: Contents, ids: dict[str, int]) -> Iterator[dict[str, Any]]:
             raise EntryRefused(f"Entry {row.id} corrects an entry of another kind.")
         earlier[row.id] = row
         at, offset = instant(row.at)
+        pressed_at, pressed_offset = instant(row.pressed_at) if row.pressed_at else (None, None)
+        record = from_json(row.kind, json.dumps(row.record))
+        refuse_misplaced(row.kind, record, ids[row.batch])
         yield {
             "id": row.id,
             "batch_id": ids[row.batch],
@@ -266,7 +344,12 @@ def _entries(data: Contents, ids: dict[str, int]) -> Iterator[dict[str, Any]]:
             "at_offset_minutes": offset,
             "author": plain_text(row.by, "person", 80),
             "recorded_at_utc": instant(row.recorded_at)[0],
-            "record": to_json(from_json(row.kind, json.dumps(row.record))),
+            "record": to_json(record),
+            **columns_of_record(record),
             "supersedes": row.supersedes,
             "photo_sha256": row.photo,
+            "press_key": row.press,
+            "press_part": row.press_part,
+            "pressed_at_utc": pressed_at,
+            "pressed_at_offset_minutes": pressed_offset,
         }

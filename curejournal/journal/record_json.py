@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 from pydantic_core import PydanticSerializationError
 
-from curejournal.batch.records import RECORDS, Record
+from curejournal.batch.records import RECORDS, Decision, Record
 from curejournal.journal.errors import EntryRefused, RecordUnreadable
+from curejournal.judging.limits import edition_of
 
 KIND_OF: dict[type[Record], str] = {record: kind for kind, record in RECORDS.items()}
 """The name under which a type of record is kept."""
+
+RENAMED_FIELDS: dict[str, dict[str, str]] = {}
+"""By kind: the names that fields had in earlier versions, and what they are called now.
+
+A field within another is written with its way there: `{"recipe": {"oils.sv": "oils.certificate_sv"}}`. What was
+kept under an old name is read for ever; what is written has the new one.
+"""
 
 
 @cache
@@ -20,6 +30,39 @@ def _adapter(kind: str) -> TypeAdapter[tuple[Record]]:
     # pydantic takes no config for a plain dataclass; through a tuple of one it reaches every nested one.
     one: Any = tuple.__class_getitem__(RECORDS[kind])
     return TypeAdapter(one, config=ConfigDict(extra="forbid", allow_inf_nan=False))
+
+
+def with_new_names(kind: str, plain: Any) -> Any:
+    """The plain fields of a record, those of earlier versions under the names of today."""
+    for old, new in RENAMED_FIELDS.get(kind, {}).items():
+        _rename(plain, old.split("."), new.split("."))
+    return plain
+
+
+def _rename(plain: Any, old: Sequence[str], new: Sequence[str]) -> None:
+    if isinstance(plain, list):
+        for one in plain:
+            _rename(one, old, new)
+    elif isinstance(plain, dict) and old[0] in plain:
+        if len(old) > 1:
+            _rename(plain[old[0]], old[1:], new[1:])
+        elif new[0] not in plain:
+            plain[new[0]] = plain.pop(old[0])
+
+
+def columns_of_record(record: Record) -> dict[str, Any]:
+    """What stands in columns of its own, too, since it is searched for: of a signed act, and of whom it concerns."""
+    signed = record if isinstance(record, Decision) else None
+    return {
+        "act": signed and signed.act,
+        "edition": signed and edition_of(signed.rules_version)[:80],
+        "contact_id": getattr(record, "contact", None),
+    }
+
+
+def kind_name(kind: Any) -> str:
+    """The name under which a type of record is kept."""
+    return KIND_OF[kind]
 
 
 def kind_of(record: Record) -> str:
@@ -65,11 +108,15 @@ def from_json(kind: str, text: str) -> Record:
             "Install the newer version that wrote it.",
         )
     try:
+        if kind in RENAMED_FIELDS:
+            text = json.dumps(with_new_names(kind, json.loads(text)))
         return _adapter(kind).validate_json(f"[{text}]")[0]
-    except ValidationError as error:
-        fault = error.errors(include_url=False)[0]
-        where = ".".join(str(part) for part in fault["loc"][1:]) or "as a whole"
+    except (ValidationError, ValueError, RecursionError) as error:
+        where, why = "as a whole", str(error)
+        if isinstance(error, ValidationError):
+            fault = error.errors(include_url=False)[0]
+            where, why = ".".join(str(part) for part in fault["loc"][1:]) or where, fault["msg"]
         raise RecordUnreadable(
-            f"An entry of the kind '{kind}' cannot be read ({where}: {fault['msg']}).",
+            f"An entry of the kind '{kind}' cannot be read ({where}: {why}).",
             "If a newer version wrote it, install that one; otherwise run a check of the journal.",
         ) from error

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Table, and_, exists, func, select
 
-from curejournal.batch.records import Batch, Decision, Entry, Renamed, Withdrawn
+from curejournal.batch.records import Batch, Decision, Entry, Renamed, Withdrawn, of_kind
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.record_json import KIND_OF, from_json
 from curejournal.journal.tables import batch as batch_table
@@ -46,6 +46,8 @@ CURRENT = and_(entry_table.c.kind != WITHDRAWN, ~exists().where(_later.c.superse
 """Neither corrected nor withdrawn."""
 IN_TIME = (entry_table.c.at_utc, entry_table.c.id)
 """The order of time; of two entries of one time the first recorded first."""
+OF_A_BATCH = entry_table.c.batch_id.is_not(None)
+"""Of a batch, not of the workshop itself."""
 
 
 def _heads() -> Select[Any]:
@@ -64,7 +66,7 @@ def _heads() -> Select[Any]:
             func.count().label("entries"),
             func.count(entry_table.c.photo_sha256.distinct()).label("photos"),
         )
-        .where(CURRENT)
+        .where(CURRENT, OF_A_BATCH)
         .group_by(entry_table.c.batch_id)
         .subquery()
     )
@@ -83,15 +85,15 @@ HEADS = _heads()
 
 def as_batch(code: str, first_name: str, entries: tuple[Entry, ...]) -> Batch:
     """A batch with its current entries in order of time, under the last of its names."""
-    names = [entry.record.name for entry in entries if isinstance(entry.record, Renamed)]
+    names = [entry.record.name for entry in of_kind(entries, Renamed)]
     return Batch(code, names[-1] if names else first_name, entries)
 
 
 def new_names(connection: Connection) -> dict[int, str]:
     """The last names of the batches that were renamed, by their numbers."""
     renamed = select(entry_table).where(entry_table.c.kind == KIND_OF[Renamed], CURRENT).order_by(*IN_TIME)
-    rows = connection.execute(renamed)
-    return {row.batch_id: entry.record.name for row in rows if isinstance((entry := as_entry(row)).record, Renamed)}
+    found = ((row.batch_id, as_entry(row)) for row in connection.execute(renamed))
+    return {batch_id: entry.record.name for batch_id, one in found for entry in of_kind([one], Renamed)}
 
 
 def as_head(row: Row[Any], new_name: str | None) -> BatchHead:
@@ -105,11 +107,6 @@ def as_head(row: Row[Any], new_name: str | None) -> BatchHead:
         row.entries or 0,
         row.photos or 0,
     )
-
-
-def inserted(connection: Connection, table: Table, row: dict[str, Any]) -> int:
-    """Add a row and return its number."""
-    return int(connection.execute(table.insert().values(row).returning(table.c.id)).scalar_one())
 
 
 def kept(sha256: str) -> Select[Any]:
@@ -139,6 +136,8 @@ def as_entry(row: Row[Any]) -> Entry:
         from_json(row.kind, row.record),
         row.supersedes,
         row.photo_sha256,
+        row.press_key,
+        local(row.pressed_at_utc, row.pressed_at_offset_minutes) if row.pressed_at_utc else None,
     )
 
 

@@ -21,8 +21,10 @@ from curejournal.batch.records import RECORDS
 from curejournal.colour.sample import Lab
 from curejournal.journal.plain_data import (
     FORMAT,
+    FORMER,
     BatchRow,
     CardRow,
+    ContactRow,
     Contents,
     EntryRow,
     PhotoRow,
@@ -35,36 +37,44 @@ from curejournal.journal.plain_data import (
 # OWASP, CSV injection: what begins a formula, in the full-width forms of East Asia too. The apostrophe itself,
 # so that one which was typed is not taken off.
 _RUN = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
-_TABLES: dict[str, type] = {"batches": BatchRow, "photos": PhotoRow, "cards": CardRow, "settings": SettingRow}
+_TABLES: dict[str, type] = {
+    "batches": BatchRow,
+    "photos": PhotoRow,
+    "cards": CardRow,
+    "settings": SettingRow,
+    "contacts": ContactRow,
+}
 _SUFFIX = ".csv"
 
 # Cells of more than its 131,072 characters are kept by nobody but hold whole cards and frozen evidence here.
 csv.field_size_limit(10_000_000)
 
 
-def _hints(row: type[Any]) -> dict[str, Any]:
+def type_hints(row: type[Any]) -> dict[str, Any]:
+    """The type of each field of a row."""
     hints = typing.get_type_hints(row)
     return {field.name: hints[field.name] for field in fields(row)}
 
 
 def columns_of(kind: str) -> dict[str, Any]:
     """The fields of a table of entries with their types: those of every entry, then those of the record."""
-    entry = {name: hint for name, hint in _hints(EntryRow).items() if name not in {"kind", "record"}}
-    return {**entry, **_hints(RECORDS[kind])}
+    entry = {name: hint for name, hint in type_hints(EntryRow).items() if name not in {"kind", "record"}}
+    return {**entry, **type_hints(RECORDS[kind])}
 
 
 def _added_since(kind: str) -> dict[str, Any]:
     """The fields that an older record, or table, may lack, with what counts then."""
-    return {field.name: field.default for field in fields(RECORDS[kind]) if field.default is not MISSING}
+    every = (*fields(EntryRow), *fields(RECORDS[kind]))
+    return {field.name: field.default for field in every if field.default is not MISSING}
 
 
 def as_tables(data: Contents) -> dict[str, str]:
     """The tables by their files' names; a kind without entries has none."""
     plain = json.loads(as_text(data))
-    made = {f"{name}{_SUFFIX}": _written(_hints(row), plain[name]) for name, row in _TABLES.items()}
+    made = {f"{name}{_SUFFIX}": _written(type_hints(row), plain[name]) for name, row in _TABLES.items()}
     for kind in RECORDS:
         rows = [
-            {**entry, **_added_since(kind), **entry["record"]} for entry in plain["entries"] if entry["kind"] == kind
+            {**_added_since(kind), **entry, **entry["record"]} for entry in plain["entries"] if entry["kind"] == kind
         ]
         if rows:
             made[f"entries {kind}{_SUFFIX}"] = _written(columns_of(kind), rows)
@@ -78,14 +88,15 @@ def from_tables(texts: Mapping[str, str]) -> Contents:
     ------
     DataRefused
     """
-    plain: dict[str, Any] = {"format": FORMAT, "entries": [], **{name: [] for name in _TABLES}}
+    known = FORMAT if f"contacts{_SUFFIX}" in texts else FORMER
+    plain: dict[str, Any] = {"format": known, "entries": [], **{name: [] for name in _TABLES}}
     for file, text in texts.items():
         name = file.removesuffix(_SUFFIX)
         kind = name.removeprefix("entries ")
         if name in _TABLES:
-            plain[name] = list(_read(file, text, _hints(_TABLES[name])))
+            plain[name] = list(_read(file, text, type_hints(_TABLES[name])))
         elif name.startswith("entries ") and kind in RECORDS:
-            record = _hints(RECORDS[kind])
+            record = type_hints(RECORDS[kind])
             for row in _read(file, text, columns_of(kind), _added_since(kind)):
                 inside = {field: row.pop(field) for field in record if field in row}
                 plain["entries"].append({**row, "kind": kind, "record": inside})
@@ -108,37 +119,38 @@ def unescaped(cell: str) -> str:
     return cell[1:] if cell.startswith("'") and cell[1:].startswith(_RUN) else cell
 
 
-def _bare(hint: Any) -> tuple[Any, bool]:
+def bare_type(hint: Any) -> tuple[Any, bool]:
     """A type without its None and its limits, and whether it may be None."""
     if typing.get_origin(hint) is typing.Annotated:
-        return _bare(typing.get_args(hint)[0])
+        return bare_type(typing.get_args(hint)[0])
     if typing.get_origin(hint) in {typing.Union, types.UnionType}:
         (inner,) = (part for part in typing.get_args(hint) if part is not type(None))
-        return _bare(inner)[0], True
+        return bare_type(inner)[0], True
     if typing.get_origin(hint) is typing.Literal:
         return str, False
     return hint, False
 
 
-def _names(columns: Mapping[str, Any]) -> list[str]:
+def headings(columns: Mapping[str, Any]) -> list[str]:
+    """The heading of each column: a colour has three."""
     return [
         name
         for field, hint in columns.items()
-        for name in ([f"{field}_{axis}" for axis in "Lab"] if _bare(hint)[0] == Lab else [field])
+        for name in ([f"{field}_{axis}" for axis in "Lab"] if bare_type(hint)[0] == Lab else [field])
     ]
 
 
 def _written(columns: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
     text = io.StringIO(newline="")
     writer = csv.writer(text, quoting=csv.QUOTE_MINIMAL)
-    writer.writerow(_names(columns))
+    writer.writerow(headings(columns))
     for row in rows:
         writer.writerow([cell for field, hint in columns.items() for cell in _cells(row.get(field), hint)])
     return text.getvalue()
 
 
 def _cells(value: Any, hint: Any) -> list[str]:
-    kind, _ = _bare(hint)
+    kind, _ = bare_type(hint)
     if kind == Lab:
         return [""] * 3 if value is None else [json.dumps(number) for number in value]
     if value is None and kind is not Any:
@@ -155,9 +167,9 @@ def _read(
         columns = {
             field: hint
             for field, hint in columns.items()
-            if field not in (may_lack or {}) or set(_names({field: hint})) & set(head)
+            if field not in (may_lack or {}) or set(headings({field: hint})) & set(head)
         }
-        names = _names(columns)
+        names = headings(columns)
         if sorted(head) != sorted(names):
             odd = sorted(set(head) ^ set(names))[:5]
             raise refused(f"{file} has not the columns that it should have ({', '.join(odd)[:200]})")
@@ -174,7 +186,7 @@ def _read(
 
 
 def _value(cells: Mapping[str, str], field: str, hint: Any) -> Any:
-    kind, may_be_none = _bare(hint)
+    kind, may_be_none = bare_type(hint)
     if kind == Lab:
         three = [cells[f"{field}_{axis}"] for axis in "Lab"]
         return None if may_be_none and not any(three) else [_number(cell, field) for cell in three]

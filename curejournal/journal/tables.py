@@ -1,7 +1,7 @@
 """The journal's tables. Rows never leave this room.
 
-Every table only grows. A change here needs a step in `migrations/versions`
-and a new `HEAD`; a test compares both.
+Every table only grows, save that the words of a contact may be blanked. A change here needs a step in
+`migrations/versions` and a new `HEAD`; a test compares both.
 """
 
 from __future__ import annotations
@@ -22,9 +22,10 @@ from sqlalchemy import (
     Table,
     Text,
     TypeDecorator,
+    UniqueConstraint,
 )
 
-HEAD = "0001"
+HEAD = "0002"
 """The schema that this version of the program reads and writes."""
 
 
@@ -84,11 +85,28 @@ photo = Table(
     Column("received_at_utc", UtcDateTime, nullable=False),
 )
 
+contact = Table(
+    "contact",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    # The first row of the same person, if this one corrects it.
+    Column("first_id", Integer, ForeignKey("contact.id"), index=True),
+    Column("name", Text, nullable=False),
+    Column("details", Text, nullable=False),
+    # The words' hash with a salt that is blanked with them: who has only the hash cannot try out names.
+    Column("salt", String(64), nullable=False),
+    Column("words_hash", String(64), nullable=False),
+    Column("author", String(80), nullable=False),
+    Column("recorded_at_utc", UtcDateTime, nullable=False),
+    sqlite_autoincrement=True,
+)
+
 entry = Table(
     "entry",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("batch_id", Integer, ForeignKey("batch.id"), nullable=False),
+    # None: an entry of the workshop itself, such as the key of its pH strips.
+    Column("batch_id", Integer, ForeignKey("batch.id")),
     Column("kind", String(40), nullable=False),
     Column("at_utc", UtcDateTime, nullable=False),
     Column("at_offset_minutes", Integer, nullable=False),
@@ -98,6 +116,17 @@ entry = Table(
     # Unique: an entry is corrected once, and the second of two who try is told so.
     Column("supersedes", Integer, ForeignKey("entry.id"), unique=True),
     Column("photo_sha256", String(64), ForeignKey("photo.sha256"), index=True),
+    # Of a signed act: what it is, and the edition of the rules it was signed under; both are in the record too.
+    Column("act", String(20)),
+    Column("edition", String(80)),
+    # Whom the record concerns: in the record too.
+    Column("contact_id", Integer, ForeignKey("contact.id"), index=True),
+    # The press on a phone or screen that made it, by a key of its own; `press_part` counts the entries of one press.
+    Column("press_key", String(80)),
+    Column("press_part", Integer),
+    Column("pressed_at_utc", UtcDateTime),
+    Column("pressed_at_offset_minutes", Integer),
+    UniqueConstraint("press_key", "press_part"),
     Index("ix_entry_batch_id_kind_at_utc", "batch_id", "kind", "at_utc"),
     # With the offset in it, the latest time of each batch is read from the index alone.
     Index("ix_entry_batch_id_at_utc_at_offset_minutes", "batch_id", "at_utc", "at_offset_minutes"),
@@ -126,3 +155,19 @@ setting = Table(
     Index("ix_setting_name_id", "name", "id"),
     sqlite_autoincrement=True,
 )
+
+seal = Table(
+    "seal",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("table_name", String(20), nullable=False),
+    Column("row_key", String(64), nullable=False),
+    Column("row_hash", String(64), nullable=False),
+    Column("chain", String(64), nullable=False),
+    UniqueConstraint("table_name", "row_key"),
+    sqlite_autoincrement=True,
+)
+"""One row for each row of the other tables: its hash, and the chain of all hashes up to it (see `seals`)."""
+
+SEALED = (batch, photo, contact, entry, card, setting)
+"""The tables whose rows are sealed, those referred to first."""

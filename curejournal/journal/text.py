@@ -63,6 +63,34 @@ def card_columns(name: str, copy_id: str, toml: str) -> dict[str, str]:
     return {"name": plain_text(name, "name of the card", 80), "copy_id": known, "toml": toml}
 
 
+def contact_columns(name: str, details: str) -> dict[str, str]:
+    """The words of a contact that may be kept.
+
+    Raises
+    ------
+    EntryRefused
+    """
+    return {"name": plain_text(name, "name", 120), "details": free_text(details, "details", 2000)}
+
+
+def free_text(text: str, what: str, longest: int) -> str:
+    """Text of any number of lines, in composed form; it may be empty.
+
+    Raises
+    ------
+    EntryRefused
+        If it is too long, or has control characters other than tabs and line ends.
+    """
+    lines = [" ".join(line.split("\t")) for line in text.replace("\r\n", "\n").split("\n")]
+    for line in lines:
+        if line.strip():
+            plain_text(line, what, longest)
+    plain = unicodedata.normalize("NFC", "\n".join(line.rstrip() for line in lines)).strip()
+    if len(plain) > longest:
+        raise EntryRefused(f"The {what} has {len(plain)} characters; the most is {longest}.", "Shorten it.")
+    return plain
+
+
 def setting_columns(name: str, value: Any) -> dict[str, str]:
     """The columns of a setting that may be kept.
 

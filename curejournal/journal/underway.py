@@ -8,17 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from threading import Lock
 
-from sqlalchemy import Connection, and_, case, func, select
+from sqlalchemy import Connection, case, func, select
 
-from curejournal.batch.records import BarsOut, Decision, Renamed, Withdrawn
+from curejournal.batch.records import BarsOut, Renamed, Withdrawn
 from curejournal.journal.record_json import KIND_OF
-from curejournal.journal.rows import new_names
+from curejournal.journal.rows import OF_A_BATCH, new_names
 from curejournal.journal.tables import batch as batch_table
 from curejournal.journal.tables import entry as entry_table
 from curejournal.judging.limits import RULES_EDITION
-
-_RELEASE = '{"act":"release"'
-"""How the text of a signed release begins: its fields are written in their order."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +72,7 @@ class Underway:
         # Bars that leave a released batch do not open it again.
         last_word = func.max(case((entry_table.c.kind != KIND_OF[BarsOut], entry_table.c.id)))
         new = select(entry_table.c.batch_id, func.max(entry_table.c.id).label("last"), last_word.label("word"))
-        new = new.where(entry_table.c.id > self._last_id).group_by(entry_table.c.batch_id)
+        new = new.where(entry_table.c.id > self._last_id, OF_A_BATCH).group_by(entry_table.c.batch_id)
         each = new.subquery()
         marks = _IS_RELEASE.label("released"), _BY_THESE_RULES.label("by_these_rules")
         query = select(each, *marks).outerjoin(entry_table, entry_table.c.id == each.c.word)
@@ -91,6 +88,5 @@ class Underway:
                     self._otherwise.add(row.batch_id)
 
 
-# In what somebody stated the quotation marks would be escaped: this stands for the field alone.
-_BY_THESE_RULES = entry_table.c.record.contains(f'"rules_version":"{RULES_EDITION}-', autoescape=True)
-_IS_RELEASE = and_(entry_table.c.kind == KIND_OF[Decision], entry_table.c.record.startswith(_RELEASE))
+_BY_THESE_RULES = entry_table.c.edition == RULES_EDITION
+_IS_RELEASE = entry_table.c.act == "release"

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.batch.records import Entry
+from curejournal.batch.records import ColourReading, Entry
 from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
 from curejournal.colour.spaces import yellowness_e313
@@ -125,12 +125,12 @@ class ColourSeries:
 
 
 def fit_colour_series(
-    readings: Sequence[Entry],
+    readings: Sequence[Entry[ColourReading]],
     poured_at: datetime | None,
     intended_lab: Lab | None = None,
     tolerance: float = 3.0,
     *,
-    control: Sequence[Entry] = (),
+    control: Sequence[Entry[ColourReading]] = (),
     target_sd: float = 0.0,
     back_days_apart: float = 5.0,
     curve_until: datetime | None = None,

@@ -102,9 +102,8 @@ def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = 
     unless `all_surfaces` are asked for, as for what a material did.
     """
     batch = batch.as_of(on)
-    readings: dict[str, list[Entry]] = {}
+    readings: dict[str, list[Entry[ColourReading]]] = {}
     for entry in batch.of(ColourReading):
-        assert isinstance(entry.record, ColourReading)
         readings.setdefault(entry.record.portion, []).append(entry)
     if not all_surfaces:
         readings = {name: _of_last_surface(batch, name, entries) for name, entries in readings.items()}
@@ -127,7 +126,7 @@ def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = 
     return found
 
 
-def _of_last_surface(batch: Batch, portion: str, readings: list[Entry]) -> list[Entry]:
+def _of_last_surface(batch: Batch, portion: str, readings: list[Entry[ColourReading]]) -> list[Entry[ColourReading]]:
     """The readings of the face that a portion has now; all, if it was not measured since it was made new."""
     made = [at for at, event in batch.records(Event) if event.kind in NEW_SURFACE and event.portion in ("", portion)]
     since = [entry for entry in readings if not made or entry.at >= max(made)]

@@ -99,7 +99,7 @@ FAR_OFF_CHI2 = 10.83
 
 
 def analyse_drying(
-    weighings: Sequence[Entry],
+    weighings: Sequence[Entry[Weighing]],
     poured_at: datetime | None,
     *,
     water_share: float | None = None,
@@ -166,7 +166,7 @@ def analyse_drying(
     end = long[keep]
     final = interval_of(100 * (1 - end[:, 1] / end[:, 0]))
     determined = moments >= 4 and final.high - final.low < 6.0
-    subjects = tuple(dict.fromkeys(_weighing(entry).subject for entry in entries))
+    subjects = tuple(dict.fromkeys(entry.record.subject for entry in entries))
     state = Drying.STEADY if steady else (Drying.GAINING if gaining else Drying.DRYING)
     low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
     return DryingReport(
@@ -195,18 +195,13 @@ def analyse_drying(
     )
 
 
-def _weighing(entry: Entry) -> Weighing:
-    assert isinstance(entry.record, Weighing)
-    return entry.record
-
-
-def _parts(entries: Sequence[Entry]) -> tuple[Array, Array, NDArray[np.int_]]:
+def _parts(entries: Sequence[Entry[Weighing]]) -> tuple[Array, Array, NDArray[np.int_]]:
     """Weights as parts of their subject's first, with standard deviations and offset groups."""
     parts, sds, groups = [], [], []
     segments: dict[tuple[str, int, float], tuple[int, float]] = {}
     last_part: dict[str, float] = {}
     for entry in entries:
-        weighing = _weighing(entry)
+        weighing = entry.record
         key = (weighing.subject, weighing.bars, weighing.tare_g)
         per_bar = weighing.grams / weighing.bars
         if key not in segments:
@@ -222,14 +217,16 @@ def _parts(entries: Sequence[Entry]) -> tuple[Array, Array, NDArray[np.int_]]:
     return np.array(parts), np.array(sds), np.array(groups)
 
 
-def _lost(entries: Sequence[Entry], days: Array, parts: Array, groups: NDArray[np.int_], curve: Array) -> float:
+def _lost(
+    entries: Sequence[Entry[Weighing]], days: Array, parts: Array, groups: NDArray[np.int_], curve: Array
+) -> float:
     """What the last weighed bar or tray has lost since its first weighing, %.
 
     As weighed; where bars left it or its tare changed, what it lost between two weighings that cannot be compared is
     read off the curve.
     """
-    subject = _weighing(entries[-1]).subject
-    own = [i for i, entry in enumerate(entries) if _weighing(entry).subject == subject]
+    subject = entries[-1].record.subject
+    own = [i for i, entry in enumerate(entries) if entry.record.subject == subject]
     left = 1.0
     for before, after in pairwise(own):
         known = groups[before] == groups[after]
@@ -298,8 +295,8 @@ def _words(state: Drying, rate: Interval, determined: bool, final: Interval) -> 
     return text
 
 
-def _point(entry: Entry, day: float, part: float, part_sd: float, questioned: bool) -> DryingPoint:
-    weighing = _weighing(entry)
+def _point(entry: Entry[Weighing], day: float, part: float, part_sd: float, questioned: bool) -> DryingPoint:
+    weighing = entry.record
     return DryingPoint(
         entry.at, day, weighing.subject, weighing.grams, weighing.bars, part, part_sd, questioned, entry.id
     )
@@ -308,7 +305,7 @@ def _point(entry: Entry, day: float, part: float, part_sd: float, questioned: bo
 def _nothing(
     words: str,
     most: float | None,
-    entries: Sequence[Entry] = (),
+    entries: Sequence[Entry[Weighing]] = (),
     days: Array | Sequence[float] = (),
     parts: Array | Sequence[float] = (),
     sds: Array | Sequence[float] = (),
@@ -317,7 +314,7 @@ def _nothing(
         state=Drying.UNKNOWN,
         words=words,
         weighings=len(entries),
-        subjects=tuple(dict.fromkeys(_weighing(entry).subject for entry in entries)),
+        subjects=tuple(dict.fromkeys(entry.record.subject for entry in entries)),
         loss_pct=None,
         loss_pct_week=None,
         final_loss_pct=None,

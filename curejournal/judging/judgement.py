@@ -226,15 +226,15 @@ def _next_step(holds: list[Finding], things: tuple[Task, ...], on: datetime) -> 
 def _recall(context: Context, findings: Mapping[CheckName, Finding]) -> tuple[str, ...]:
     """Questions raised by what was read, or entered, after a release or a sale, until a later act answers them."""
     batch = context.batch
-    acts = [(entry, act) for entry in batch.of(Decision) if isinstance(act := entry.record, Decision)]
+    acts = batch.of(Decision)
     gone = gone_out(batch)
     first_out = min((entry for entry in batch.of(BarsOut)), key=lambda entry: entry.at, default=None) if gone else None
     bars = f" ({how_many(batch.bars_cut, 'bar')})" if batch.bars_cut else ""
     questions = []
     for at, number, what in _bad(context, findings):
-        if any(entry.at >= at and entry.id > number for entry, _ in acts):
+        if any(entry.at >= at and entry.id > number for entry in acts):
             continue
-        released = [entry for entry, act in acts if act.act == "release" and (entry.at < at or entry.id < number)]
+        released = [entry for entry in acts if entry.record.act == "release" and (entry.at < at or entry.id < number)]
         if released:
             since = f"After the release of {batch.code}{bars} on {released[-1].at:%Y-%m-%d}"
         elif first_out is not None and (first_out.at < at or first_out.id < number):
@@ -250,20 +250,18 @@ def _recall(context: Context, findings: Mapping[CheckName, Finding]) -> tuple[st
 def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tuple[datetime, int, str]]:
     """What speaks against a batch that has gone out: when, the number of the entry, and what it is."""
     batch = context.batch
-    released = max(
-        (e.at for e in batch.of(Decision) if isinstance(e.record, Decision) and e.record.act == "release"), default=None
-    )
+    released = max((act.at for act in batch.of(Decision) if act.record.act == "release"), default=None)
     for entry, test in zip(batch.of(AlkaliTest), context.alkali.tests, strict=True):
         # One from before the release that was entered late counts too, unless a later test lifted it.
         late = released is not None and test.at <= released
         if test.outcome is Outcome.HIGH and (not late or test in context.alkali.holding):
             yield test.at, entry.id, f"{test.method} of {test.at:%Y-%m-%d}: {test.words}"
-    for entry in batch.of(SurfaceNote):
-        if isinstance(entry.record, SurfaceNote) and entry.record.look in ("orange spots", "lye pocket", "weeping"):
-            yield entry.at, entry.id, f"{entry.record.look} seen on {entry.at:%Y-%m-%d}"
+    for seen in batch.of(SurfaceNote):
+        if seen.record.look in ("orange spots", "lye pocket", "weeping"):
+            yield seen.at, seen.id, f"{seen.record.look} seen on {seen.at:%Y-%m-%d}"
     if findings["lye margin"].verdict is Verdict.HOLD:
-        entry = batch.of(Recipe)[-1]
-        yield entry.at, entry.id, f"recipe as it was entered then: {findings['lye margin'].words}"
+        recipe = batch.of(Recipe)[-1]
+        yield recipe.at, recipe.id, f"recipe as it was entered then: {findings['lye margin'].words}"
     off = [j.points[-1] for j in context.journeys.values() if j.state in (State.SETTLED_OFF, State.BROWNING)]
     if off:
         last = max(off, key=lambda point: point.at)

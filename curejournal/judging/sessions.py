@@ -46,7 +46,10 @@ class Session:
 
 
 def sessions(
-    readings: Sequence[Entry], *, control: Sequence[Entry] = (), reference_lab: Lab | None = None
+    readings: Sequence[Entry[ColourReading]],
+    *,
+    control: Sequence[Entry[ColourReading]] = (),
+    reference_lab: Lab | None = None,
 ) -> tuple[Session, ...]:
     """Combine usable readings by moment.
 
@@ -68,13 +71,13 @@ def sessions(
 
     """
     controls: dict[str | None, ColourReading] = {
-        entry.photo: _reading(entry) for entry in control if entry.photo and _usable(entry)
+        entry.photo: entry.record for entry in control if entry.photo and _usable(entry)
     }
     if reference_lab is None and controls:
         mean = np.mean([reading.lab for reading in controls.values()], axis=0)
         reference_lab = (float(mean[0]), float(mean[1]), float(mean[2]))
     usable = sorted((entry for entry in readings if _usable(entry)), key=lambda entry: entry.at)
-    moments: list[list[Entry]] = []
+    moments: list[list[Entry[ColourReading]]] = []
     for entry in usable:
         if moments and entry.at - moments[-1][0].at <= ONE_SETTING:
             moments[-1].append(entry)
@@ -84,14 +87,14 @@ def sessions(
 
 
 def _combined(
-    moments: Sequence[Sequence[Entry]], controls: dict[str | None, ColourReading], reference: Array
+    moments: Sequence[Sequence[Entry[ColourReading]]], controls: dict[str | None, ColourReading], reference: Array
 ) -> tuple[Session, ...]:
     """All moments at once, which is five times faster than one by one."""
     paired = [[entry for entry in moment if entry.photo in controls] for moment in moments]
     used = [with_control or moment for with_control, moment in zip(paired, moments, strict=True)]
     each = [entry for entries in used for entry in entries]
-    labs = np.array([_reading(entry).lab for entry in each])
-    covariances = np.array([_reading(entry).covariance for entry in each])
+    labs = np.array([entry.record.lab for entry in each])
+    covariances = np.array([entry.record.covariance for entry in each])
     for i, entry in enumerate(each):
         if entry.photo in controls:
             labs[i] += reference - controls[entry.photo].lab
@@ -101,7 +104,7 @@ def _combined(
     starts = np.cumsum([0, *(len(entries) for entries in used[:-1])])
     total = np.linalg.inv(np.add.reduceat(precisions, starts))
     labs = (total @ np.add.reduceat(precisions @ labs[..., None], starts))[..., 0]
-    grades = [worst(*(Grade(_reading(entry).grade) for entry in moment)) for moment in moments]
+    grades = [worst(*(Grade(entry.record.grade) for entry in moment)) for moment in moments]
     floors = [
         SAME_PHOTO_SD if beside else (INDICATIVE_SD if grade is Grade.INDICATIVE else SETTING_SD)
         for beside, grade in zip(paired, grades, strict=True)
@@ -127,10 +130,5 @@ def _at_least(covariances: Array, sds: Array) -> Array:
     return np.asarray((vectors * np.maximum(values, sds[:, None] ** 2)[:, None]) @ vectors.transpose(0, 2, 1))
 
 
-def _reading(entry: Entry) -> ColourReading:
-    assert isinstance(entry.record, ColourReading)
-    return entry.record
-
-
-def _usable(entry: Entry) -> bool:
-    return Grade(_reading(entry).grade) is not Grade.NOT_USABLE
+def _usable(entry: Entry[ColourReading]) -> bool:
+    return Grade(entry.record.grade) is not Grade.NOT_USABLE

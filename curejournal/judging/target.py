@@ -65,7 +65,7 @@ def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: Limits
     lab, sd = _now(seen)
     if state in (State.TURNING, State.COMING_BACK, State.BROWNING):
         doubts.append(Doubt("changing", f"{earlier.code} was {state.value} then.", "Take one that is at rest."))
-    return TargetChoice(lab, f"{earlier.code} {portion}, {_seen(last)}", tuple(doubts), _reading(last).card, sd)
+    return TargetChoice(lab, f"{earlier.code} {portion}, {_seen(last)}", tuple(doubts), last.record.card, sd)
 
 
 def from_control(batch: Batch, portion: str) -> TargetChoice:
@@ -81,9 +81,7 @@ def from_control(batch: Batch, portion: str) -> TargetChoice:
         raise NoColourToPick(f"“{portion}” is no control portion of {batch.code}.", f"Its controls: {controls}.")
     good = _good(batch, portion)
     last, moment = max(good, key=lambda entry: entry.at), sessions(good)[-1]
-    return TargetChoice(
-        moment.lab, f"control {portion}, {_seen(last)}", (), _reading(last).card, _sd(moment.covariance)
-    )
+    return TargetChoice(moment.lab, f"control {portion}, {_seen(last)}", (), last.record.card, _sd(moment.covariance))
 
 
 def from_batter(batch: Batch, entry: int) -> TargetChoice:
@@ -94,7 +92,7 @@ def from_batter(batch: Batch, entry: int) -> TargetChoice:
     NoColourToPick
     """
     found = next((seen for seen in batch.of(ColourReading) if seen.id == entry), None)
-    reading = _reading(found) if found else None
+    reading = found.record if found else None
     if found is None or reading is None or Grade(reading.grade) is Grade.NOT_USABLE:
         raise NoColourToPick(
             f"Entry {entry} is no usable colour of {batch.code}.", "The history shows the numbers of its readings."
@@ -117,7 +115,7 @@ def from_batter(batch: Batch, entry: int) -> TargetChoice:
     return TargetChoice(reading.lab, words, tuple(doubts), reading.card, _sd(moment.covariance))
 
 
-def target_sd(portion: Portion, readings: Sequence[Entry]) -> float:
+def target_sd(portion: Portion, readings: Sequence[Entry[ColourReading]]) -> float:
     """What all readings of a portion together may be off against its intended colour, in each Lab coordinate.
 
     The intended colour's own error; and, if it was not read on soap with the very card that the portion is read with,
@@ -125,7 +123,7 @@ def target_sd(portion: Portion, readings: Sequence[Entry]) -> float:
     """
     if portion.intended_lab is None or portion.intended_source == "control portion":
         return 0.0
-    cards = {_reading(entry).card for entry in readings}
+    cards = {entry.record.card for entry in readings}
     soap = portion.intended_source in ("cured earlier batch", "batter before fragrance")
     if portion.intended_source is None or (soap and (not portion.intended_card or cards <= {portion.intended_card})):
         return portion.intended_sd
@@ -137,9 +135,9 @@ def target_sd(portion: Portion, readings: Sequence[Entry]) -> float:
 def from_swatch(batch: Batch, lab: Lab, words: str, card: str = "") -> TargetChoice:
     """A colour as typed, or of a swatch photographed with a card."""
     relative = {
-        _reading(entry).card
+        entry.record.card
         for entry in batch.of(ColourReading)
-        if Grade(_reading(entry).grade) is Grade.RELATIVE and _reading(entry).card != card
+        if Grade(entry.record.grade) is Grade.RELATIVE and entry.record.card != card
     }
     doubts = (
         Doubt(
@@ -151,19 +149,14 @@ def from_swatch(batch: Batch, lab: Lab, words: str, card: str = "") -> TargetCho
     return TargetChoice(lab, f"swatch {words}", doubts if relative else (), card)
 
 
-def _reading(entry: Entry) -> ColourReading:
-    assert isinstance(entry.record, ColourReading)
-    return entry.record
-
-
-def _good(batch: Batch, portion: str) -> tuple[Entry, ...]:
+def _good(batch: Batch, portion: str) -> tuple[Entry[ColourReading], ...]:
     good = tuple(
         entry
         for entry in batch.of(ColourReading)
-        if _reading(entry).portion == portion and Grade(_reading(entry).grade) in (Grade.MEASURED, Grade.RELATIVE)
+        if entry.record.portion == portion and Grade(entry.record.grade) in (Grade.MEASURED, Grade.RELATIVE)
     )
     if not good:
-        seen = ", ".join(dict.fromkeys(_reading(entry).portion for entry in batch.of(ColourReading))) or "none"
+        seen = ", ".join(dict.fromkeys(entry.record.portion for entry in batch.of(ColourReading))) or "none"
         raise NoColourToPick(f"{batch.code} has no good reading of “{portion}”.", f"Portions that were read: {seen}.")
     return good
 
@@ -182,14 +175,14 @@ def _sd(covariance: Matrix3) -> float:
     return float(np.sqrt(np.trace(np.array(covariance)) / 3))
 
 
-def _seen(entry: Entry) -> str:
-    return f"read {entry.at:%Y-%m-%d} with card {_reading(entry).card}"
+def _seen(entry: Entry[ColourReading]) -> str:
+    return f"read {entry.at:%Y-%m-%d} with card {entry.record.card}"
 
 
-def _of_another_card(batch: Batch, entry: Entry) -> Sequence[Doubt]:
+def _of_another_card(batch: Batch, entry: Entry[ColourReading]) -> Sequence[Doubt]:
     """Colours relative to a card say nothing about those read with another."""
-    picked = _reading(entry)
-    others = sorted({_reading(seen).card for seen in batch.of(ColourReading)} - {picked.card})
+    picked = entry.record
+    others = sorted({seen.record.card for seen in batch.of(ColourReading)} - {picked.card})
     if Grade(picked.grade) is not Grade.RELATIVE or not others:
         return ()
     return (

@@ -323,11 +323,11 @@ def observations(told: Iterable[Story], what: What = "turn") -> tuple[tuple[Obse
             if item.dose_pct
         )
         sd = max((value.high - value.estimate) / 1.96, 0.05)
-        kept.append(Observation(story.batch, story.portion, value.estimate, sd, doses, _year_part(story.poured_at)))
+        kept.append(Observation(story.batch, story.portion, value.estimate, sd, doses, year_part(story.poured_at)))
     return tuple(kept), tuple(left_out)
 
 
-def _year_part(at: datetime | None) -> float | None:
+def year_part(at: datetime | None) -> float | None:
     """When it was poured, as a part of its year."""
     return None if at is None else ((at.timetuple().tm_yday - 1) % 365) / 365
 

@@ -94,8 +94,13 @@ def causes_of(seen: Sequence[OutcomeSeen]) -> tuple[OutcomeCause, ...]:
     waves = year_waves([one.year_part for one in seen])
     columns = _columns(seen)
     prior = min(CULPRITS_EXPECTED / max(len(columns), 1), 0.5)
-    found = [_one(seen, had, waves, names, values, prior) for names, values in columns]
-    return tuple(sorted(found, key=lambda cause: -cause.chance))
+    found = [(_one(seen, had, waves, names, values, prior), values) for names, values in columns]
+    every = {tuple(values) for _, values in found}
+    # Of two lots of which each batch held one, the one that goes with the outcome says it for both.
+    told = [
+        cause for cause, values in found if cause.figure or cause.odds.estimate >= 1 or tuple(1.0 - values) not in every
+    ]
+    return tuple(sorted(told, key=lambda cause: -cause.chance))
 
 
 def _columns(seen: Sequence[OutcomeSeen]) -> list[tuple[tuple[str, ...], Array]]:

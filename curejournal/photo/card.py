@@ -34,6 +34,12 @@ class Rect:
     w: float
     h: float
 
+    def inset(self, share: float) -> Rect:
+        """The rectangle less a share of its width and height on each side."""
+        return Rect(
+            self.x + self.w * share, self.y + self.h * share, self.w * (1 - 2 * share), self.h * (1 - 2 * share)
+        )
+
 
 @dataclass(frozen=True)
 class Marker:

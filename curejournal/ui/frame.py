@@ -43,11 +43,7 @@ ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")]
 
 
 def all_pages() -> dict[str, Page]:
-    """Every page by its slug, way by way: each module of `views` ends in one.
-
-    The folder is not called `pages`: beside the script that Streamlit runs it would take such a folder for its own
-    kind of app, and run a page without this frame.
-    """
+    """Every page by its slug, way by way: each module of `pages` ends in one."""
     found = [
         importlib.import_module(f"{pages.__name__}.{module.name}").PAGE
         for module in pkgutil.iter_modules(pages.__path__)
@@ -57,7 +53,7 @@ def all_pages() -> dict[str, Page]:
 
 def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None:
     """Draw the app, opening at a page."""
-    st.set_page_config("Cure journal", page_icon=style.mark(64), layout="wide")
+    st.set_page_config(page_icon=style.mark(64), layout="wide")
     st.html(f"<style>{SHEET}</style>")
     shown = all_pages()
     ways = {slug: st.Page(partial(_nothing, slug), title=page.title, url_path=slug) for slug, page in shown.items()}

@@ -73,7 +73,7 @@ def run(meant: Mapping[str, Any], **app: Any) -> None:
     for name in [name for name in os.environ if name.startswith("STREAMLIT_")]:
         del os.environ[name]
     _refuse_to_bind_elsewhere(options["server.address"])
-    start = Path(__file__).with_name("start.py").absolute()
+    start = (Path(__file__).parent / "script" / "start.py").absolute()
     try:
         st.App(start, lifespan=checked({**SETTINGS, **meant}), on_script_error=told, routes=ROUTES, **app).run(
             config=options

@@ -19,6 +19,7 @@ from curejournal.batch.records import (
     Batch,
     Entry,
     Portion,
+    R,
     Record,
     Renamed,
     TargetSource,
@@ -151,7 +152,7 @@ def doubts_about(
     doubts = check_record(replace(batch, entries=others), record, at, now=now)
     if isinstance(record, Recipe):
         doubts += doubts_about_pieces(journal, code, record, now)
-    if isinstance(record, BarsOut) and record.why in ("sold", "given") and not doubts:
+    if isinstance(record, BarsOut) and record.why in ("sold", "given") and not doubts and batch.kind != "earlier stock":
         judged = judge_batch(journal, code, at)
         if judged.verdict == "hold":
             doubts += (
@@ -313,7 +314,6 @@ def set_portion(
     batch = journal.batch(code)
     last, recipe = last_entry(batch, Portion, name), last_entry(batch, Recipe)
     old = last.record if last is not None else Portion(name, len(batch.portions))
-    assert isinstance(old, Portion)
     new = replace(
         old,
         control=old.control if control is None else control,
@@ -323,7 +323,7 @@ def set_portion(
     if last is None or new != old:
         made.append(NewEntry(new, last.at if last is not None else now, last.id if last is not None else None))
     if batter_g is not None:
-        if recipe is None or not isinstance(recipe.record, Recipe):
+        if recipe is None:
             raise NothingToKeep(f"{code} has no recipe whose batter could be divided.", "Enter its recipe first.")
         others = tuple(part for part in recipe.record.batter if part.portion != name)
         divided = replace(recipe.record, batter=(*others, Batter(name, batter_g)))
@@ -339,7 +339,7 @@ def set_portion(
     return journal.add_many(code, made, by=by), doubts
 
 
-def last_entry(batch: Batch, kind: type[Record], name: str | None = None) -> Entry | None:
+def last_entry(batch: Batch, kind: type[R], name: str | None = None) -> Entry[R] | None:
     """The entry of a kind that counts: the last one; of portions the last of this name."""
     found = [entry for entry in batch.of(kind) if name is None or getattr(entry.record, "name", "") == name]
     return found[-1] if found else None

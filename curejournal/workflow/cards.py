@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from curejournal.documents.card_sheet import Paper, card_pdf
-from curejournal.journal.store import Journal
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
-from curejournal.photo.cgats import read_values, with_values
 from curejournal.photo.enrol import enrol
 from curejournal.photo.read.picture_file import read_photo
+
+if TYPE_CHECKING:  # finding a card needs neither journal nor paper
+    from curejournal.documents.card_sheet import Paper
+    from curejournal.journal.store import Journal
+
+OTHER_EDITIONS = {"chart24": "chart24-older", "chart24-older": "chart24"}
+"""The built-in charts that are one chart with the values of its two editions."""
 
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
@@ -36,15 +41,24 @@ def card_names(journal: Journal | None = None) -> tuple[str, ...]:
 
 def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
     """The PDF of a card, true to scale."""
+    from curejournal.documents.card_sheet import card_pdf
+
     return card_pdf(replace(card, copy_id=copy_id) if copy_id else card, paper)
 
 
 def enrol_card(
-    journal: Journal, card: Card, photos: Sequence[bytes], chart: Card | None, copy_id: str
+    journal: Journal,
+    card: Card,
+    photos: Sequence[bytes],
+    chart: Card | None,
+    copy_id: str,
+    *,
+    edition_known: bool = True,
 ) -> tuple[Card, list[str]]:
     """Measure a printed card beside a chart and keep it in the journal under its copy id.
 
-    Without a chart its own white paper in daylight serves, and its colours are only relative.
+    `edition_known` says that the maker told which edition of the chart it is; else the values between its editions
+    are taken. Without a chart its own white paper in daylight serves, and its colours are only relative.
 
     Returns the enrolled card, and what was doubtful in plain words.
 
@@ -52,7 +66,15 @@ def enrol_card(
     ------
     EnrolmentRefused, NotAPicture
     """
-    enrolled, reasons = enrol(card, [read_photo(data) for data in photos], chart, copy_id=copy_id)
+    other = OTHER_EDITIONS.get(chart.name) if chart else None
+    enrolled, reasons = enrol(
+        card,
+        [read_photo(data) for data in photos],
+        chart,
+        copy_id=copy_id,
+        other_edition=find_card(other) if other else None,
+        edition_known=edition_known,
+    )
     enrolled = replace(enrolled, name=copy_id, title=f"{card.title}, copy {copy_id}")
     again = _keep(journal, enrolled, copy_id)
     return enrolled, [*again, *(f"{reason.text} {reason.remedy}" for reason in reasons)]
@@ -71,6 +93,8 @@ def card_with_values(
     ------
     ValuesUnreadable
     """
+    from curejournal.photo.cgats import read_values, with_values
+
     measured, doubts = with_values(card, read_values(data), source)
     title = f"{card.title or card.name}, {name}"
     measured = replace(measured, name=name, title=title, copy_id=copy_id or card.copy_id)

@@ -18,10 +18,20 @@ from pydantic import TypeAdapter
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import AlkaliTest, Event, Portion, Record, ScalarReading, SurfaceNote, Weighing
+from curejournal.batch.records import (
+    AlkaliTest,
+    Event,
+    PhotoView,
+    Portion,
+    Record,
+    ScalarReading,
+    SurfaceNote,
+    Weighing,
+)
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Recipe
 from curejournal.workflow.photos import ALL, Answers, Source, add_photo, outline_of
+from curejournal.workflow.photos.showing import keep_view
 
 ROWS: dict[str, type[Record]] = {
     "portions": Portion,
@@ -102,6 +112,9 @@ def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) ->
             source = Source(photo["file"], (folder / photo["file"]).read_bytes)
             said, by = _answers(photo), photo["by"]
             arrival = add_photo(journal, batch["code"], source, lying, said, by=by, now=stands_at, story=True)
+            if "view" in photo and arrival.item is not None:
+                view = TypeAdapter(PhotoView).validate_python(photo["view"])
+                keep_view(journal, batch["code"], arrival.item.sha256, view, by=by, now=stands_at)
             done += 1
             progress(Step(done, photos, f"{batch['name']}: {photo['file']}, {arrival.outcome}"))
 

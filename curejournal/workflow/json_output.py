@@ -42,6 +42,7 @@ def measurement_as_json(measurement: Measurement) -> dict[str, Any]:
             "corners": [list(corner) for corner in measurement.corners],
             "model": measurement.model,
             "error": measurement.card_error,
+            "scale": "this card's own" if measurement.is_relative else "true colours",
         },
         "grade": measurement.grade.value,
         "reasons": [as_json(reason) for reason in measurement.reasons],

@@ -20,6 +20,7 @@ from curejournal.judging.rebatch import why_held
 from curejournal.judging.tasks import Task
 from curejournal.judging.traceability import Recall
 from curejournal.workflow.json_output import as_json
+from curejournal.workflow.room import with_room
 from curejournal.workflow.rules import limits_of
 
 
@@ -31,7 +32,10 @@ def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     """The verdict on a batch as it stood at a time, with its evidence; a recall names all that it reaches."""
     batch = journal.batch(code)
     held = pieces_held(journal, batch, lambda parent: judge(parent, on, limits_of(journal, parent)))
-    judgement = judge(batch, on, limits_of(journal, batch), held)
+    judgement = judge(with_room(journal, batch), on, limits_of(journal, batch), held)
+    if batch.kind == "earlier stock":
+        said = "not judged here: stock from before this journal"
+        return replace(judgement, verdict="not yet", headline=said, due=(), next_step="Nothing is due.")
     if not judgement.recall:
         return judgement
     return replace(judgement, recall=traceability.recall(journal.all_batches(), code, judgement.recall).words)

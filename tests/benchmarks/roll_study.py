@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from curejournal.batch.records import ColourReading
+from curejournal.batch.workshop import TagId
 from curejournal.journal.store import Journal
 from curejournal.photo.find.tag import payload
 from curejournal.workflow.photos import Clock, files_in, import_photos
@@ -36,7 +37,7 @@ def roll(folder: Path, count: int) -> None:
 
 def opened(folder: Path) -> Journal:
     journal = Journal.open(folder)
-    journal.set_setting("tag id", "OURS22")
+    journal.add("", TagId("OURS22"), at=journal.clock(), by="Ana")
     if not journal.batches():
         journal.start_batch("B-1", "Plain", at=datetime(2026, 9, 1, tzinfo=UTC), by="Kaja (invented)")
     return journal

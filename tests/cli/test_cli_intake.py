@@ -26,7 +26,7 @@ def journal(tmp_path: Path) -> Path:
 
 
 def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> None:
-    printed = as_json("tags", "B-1", "--pdf", tmp_path / "tags.pdf", "--sheet", "a4-21", journal=journal)
+    printed = as_json("batch", "tags", "B-1", "--pdf", tmp_path / "tags.pdf", "--sheet", "a4-21", journal=journal)
     assert (tmp_path / "tags.pdf").read_bytes().startswith(b"%PDF")
     (label,) = printed["tags"]
     roll = tmp_path / "roll"
@@ -34,7 +34,9 @@ def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> 
     (roll / "a.jpg").write_bytes(drawn(CREAM, tag=label["payload"], at=TAKEN).jpeg)
     (roll / "b.jpg").write_bytes(drawn(CREAM, at=TAKEN, seed=1).jpeg)
     (roll / "clip.mov").write_bytes(b"\0" * 20)
-    arrived = as_json("intake", roll, "--workers", 1, "--zone", "Europe/Lisbon", "--behind", 5, journal=journal)
+    arrived = as_json(
+        "photo", "import", roll, "--workers", 1, "--zone", "Europe/Lisbon", "--behind", 5, journal=journal
+    )
     assert [(row["name"], row["outcome"]) for row in arrived["photos"]] == [
         ("a.jpg", "placed"),
         ("b.jpg", "needs you"),
@@ -42,21 +44,23 @@ def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> 
     ]
     at = datetime.fromisoformat(arrived["photos"][0]["item"]["at"])
     assert at.astimezone(UTC) == datetime(2026, 9, 10, 8, 35, tzinfo=UTC)
-    (waiting,) = as_json("tray", journal=journal)["photos"]
+    (waiting,) = as_json("photo", "inbox", journal=journal)["photos"]
     assert [question["kind"] for question in waiting["questions"]] == ["batch"]
-    assert waiting["sha256"][:10] in run("tray", journal=journal)
-    placed = as_json("place", waiting["sha256"][:10], "--batch", "B-1", journal=journal)
+    assert waiting["sha256"][:10] in run("photo", "inbox", journal=journal)
+    placed = as_json("photo", "assign", waiting["sha256"][:10], "--batch", "B-1", journal=journal)
     assert placed["state"] == "placed"
     assert placed["colours"][0]["portion"] == "soap"
-    assert as_json("tray", journal=journal) == {"photos": []}
+    assert as_json("photo", "inbox", journal=journal) == {"photos": []}
     hashes = [row["item"]["sha256"] for row in arrived["photos"][:2]]
-    moved = as_json("clock", *hashes, "--zone", "UTC", journal=journal)
+    moved = as_json("photo", "clock", *hashes, "--zone", "UTC", journal=journal)
     assert {datetime.fromisoformat(row["at"]) for row in moved["photos"]} == {TAKEN.replace(tzinfo=UTC)}
-    assert {row["outcome"] for row in as_json("intake", roll, journal=journal)["photos"][:2]} == {"already there"}
+    assert {row["outcome"] for row in as_json("photo", "import", roll, journal=journal)["photos"][:2]} == {
+        "already there"
+    }
 
 
 def test_each_odd_file_of_a_camera_roll_has_its_answer(journal: Path, tmp_path: Path) -> None:
-    (label,) = as_json("tags", "B-1", "--pdf", tmp_path / "tags.pdf", journal=journal)["tags"]
+    (label,) = as_json("batch", "tags", "B-1", "--pdf", tmp_path / "tags.pdf", journal=journal)["tags"]
     tag, roll = label["payload"], tmp_path / "roll"
     roll.mkdir()
     good = drawn(CREAM, tag=tag, at=TAKEN).jpeg
@@ -72,7 +76,7 @@ def test_each_odd_file_of_a_camera_roll_has_its_answer(journal: Path, tmp_path: 
     }
     for name, data in files.items():
         (roll / name).write_bytes(data)
-    said = {row["name"]: row for row in as_json("intake", roll, "--workers", 1, journal=journal)["photos"]}
+    said = {row["name"]: row for row in as_json("photo", "import", roll, "--workers", 1, journal=journal)["photos"]}
     for name, outcome, words in (
         ("IMG_1.JPG", "placed", ""),
         ("IMG_1.MOV", "not a photo", "moving part of a live photo"),
@@ -88,15 +92,15 @@ def test_each_odd_file_of_a_camera_roll_has_its_answer(journal: Path, tmp_path: 
 
 def test_what_a_surface_looks_like_is_told_until_the_maker_notes_it(journal: Path, tmp_path: Path) -> None:
     """A photo that files itself is looked at by nobody: its spots have to be told where it is taken in."""
-    (label,) = as_json("tags", "B-1", "--pdf", tmp_path / "tags.pdf", journal=journal)["tags"]
+    (label,) = as_json("batch", "tags", "B-1", "--pdf", tmp_path / "tags.pdf", journal=journal)["tags"]
     spots = tuple((22.0 + 7 * k, 26.0, 2.0, Paint((74.0, 16.0, 40.0))) for k in range(3))
     photo = tmp_path / "a.jpg"
     photo.write_bytes(drawn(CREAM, tag=label["payload"], at=TAKEN, spots=spots).jpeg)
-    told = run("intake", photo, "--workers", 1, "--zone", "UTC", journal=journal)
+    told = run("photo", "import", photo, "--workers", 1, "--zone", "UTC", journal=journal)
     assert "a.jpg: placed B-1. Looks like 3 orange spots" in told
-    assert "curejournal surface B-1" in told
-    run("surface", "B-1", "orange spots", "--count", 3, "--at", "2026-09-10T12:00", journal=journal)
-    assert "orange spots" not in run("intake", photo, "--workers", 1, "--zone", "UTC", journal=journal)
+    assert "curejournal batch surface B-1" in told
+    run("batch", "surface", "B-1", "orange spots", "--count", 3, "--at", "2026-09-10T12:00", journal=journal)
+    assert "orange spots" not in run("photo", "import", photo, "--workers", 1, "--zone", "UTC", journal=journal)
 
 
 def test_an_area_is_a_box_or_an_outline_of_any_corners(journal: Path, tmp_path: Path) -> None:
@@ -105,9 +109,9 @@ def test_an_area_is_a_box_or_an_outline_of_any_corners(journal: Path, tmp_path: 
     read = as_json("measure", tmp_path / "a.jpg", "--card", "window", *[p for a in places for p in ("--area", a)])
     assert [area["name"] for area in read["areas"]] == ["box", "outline"]
     assert read["areas"][1]["lab"] == pytest.approx(read["areas"][0]["lab"], abs=0.5)
-    (row,) = as_json("intake", tmp_path / "a.jpg", "--workers", 1, journal=journal)["photos"]
+    (row,) = as_json("photo", "import", tmp_path / "a.jpg", "--workers", 1, journal=journal)["photos"]
     options = ("--batch", "B-1", "--area", "soap=740,560 860,560 880,600 860,640 740,640")
-    placed = as_json("place", row["item"]["sha256"], *options, journal=journal)
+    placed = as_json("photo", "assign", row["item"]["sha256"], *options, journal=journal)
     assert len(placed["colours"][0]["outline"]) == 5
 
 
@@ -120,8 +124,8 @@ def test_an_area_that_is_none_is_refused_with_an_example(tmp_path: Path, area: s
 
 def test_a_photo_is_set_aside(journal: Path, tmp_path: Path) -> None:
     (tmp_path / "b.jpg").write_bytes(drawn(CREAM, at=TAKEN).jpeg)
-    (row,) = as_json("intake", tmp_path / "b.jpg", "--workers", 1, journal=journal)["photos"]
-    aside = as_json("place", row["item"]["sha256"], "--aside", "a test shot", journal=journal)
+    (row,) = as_json("photo", "import", tmp_path / "b.jpg", "--workers", 1, journal=journal)["photos"]
+    aside = as_json("photo", "assign", row["item"]["sha256"], "--aside", "a test shot", journal=journal)
     assert (aside["state"], aside["why"]) == ("set aside", "a test shot")
 
 

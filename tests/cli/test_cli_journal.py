@@ -27,77 +27,83 @@ def folder(tmp_path: Path) -> Path:
 
 
 def test_history_shows_who_when_and_what_was_corrected(folder: Path) -> None:
-    entries = as_json("history", "B1", journal=folder)["entries"]
+    entries = as_json("batch", "history", "B1", journal=folder)["entries"]
     assert [(entry["id"], entry["by"], entry["supersedes"]) for entry in entries] == [
         (1, "Kaja (invented)", None),
         (2, "Kaja (invented)", None),
         (3, "Ben (invented)", 2),
     ]
-    said = run("history", "B1", journal=folder).splitlines()
+    said = run("batch", "history", "B1", journal=folder).splitlines()
     assert "1205\u00a0g" in said[1]
     assert "see 3" in said[1]
     assert "instead of 2" in said[2]
 
 
 def test_undo_brings_back_what_was_corrected_and_keeps_all(folder: Path) -> None:
-    made = as_json("undo", "3", "--why", "it was the tray", journal=folder)["entries"]
+    made = as_json("batch", "undo", "3", "--why", "it was the tray", journal=folder)["entries"]
     with Journal.open(folder) as journal:
         assert [record.grams for _, record in journal.batch("B1").records(Weighing)] == [1205.0]
         history = journal.history("B1")
         assert [entry.id for entry in history] == [1, 2, 3, 4, 5] == [1, 2, 3, *(new["id"] for new in made)]
         assert history[3].record == Withdrawn("it was the tray")
-    assert "changed" in as_json("undo", "2", "--why", "x", journal=folder, code=1)["error"]["what"]
-    assert as_json("undo", "99", "--why", "x", journal=folder, code=1)["error"]["what"]
-    assert as_json("undo", "1", "--why", " ", journal=folder, code=1)["error"]["what"]
+    assert "changed" in as_json("batch", "undo", "2", "--why", "x", journal=folder, code=1)["error"]["what"]
+    assert as_json("batch", "undo", "99", "--why", "x", journal=folder, code=1)["error"]["what"]
+    assert as_json("batch", "undo", "1", "--why", " ", journal=folder, code=1)["error"]["what"]
 
 
 def test_a_backup_restored_is_the_same_journal_and_nothing_is_replaced(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "backups").mkdir()
-    made = as_json("backup", tmp_path / "backups", "--every", "1", journal=folder)
-    assert as_json("backup", tmp_path / "backups", "--every", "1", journal=folder)["path"] is None
-    assert as_json("backup", made["path"], journal=folder, code=1)["error"]["what"]
-    as_json("restore", made["path"], tmp_path / "again")
-    assert as_json("history", "B1", journal=tmp_path / "again") == as_json("history", "B1", journal=folder)
-    assert "not empty" in as_json("restore", made["path"], folder, code=1)["error"]["what"]
+    made = as_json("journal", "backup", tmp_path / "backups", "--every", "1", journal=folder)
+    assert as_json("journal", "backup", tmp_path / "backups", "--every", "1", journal=folder)["path"] is None
+    assert as_json("journal", "backup", made["path"], journal=folder, code=1)["error"]["what"]
+    as_json("journal", "restore", made["path"], tmp_path / "again")
+    assert as_json("batch", "history", "B1", journal=tmp_path / "again") == as_json(
+        "batch", "history", "B1", journal=folder
+    )
+    assert "not empty" in as_json("journal", "restore", made["path"], folder, code=1)["error"]["what"]
 
 
 @pytest.mark.parametrize("source", ["journal.json", "."])
 def test_what_is_exported_is_imported_as_the_same_journal(folder: Path, tmp_path: Path, source: str) -> None:
-    as_json("export", tmp_path / "out", journal=folder)
-    as_json("import", tmp_path / "out" / source, tmp_path / "again")
-    assert as_json("history", "B1", journal=tmp_path / "again") == as_json("history", "B1", journal=folder)
-    assert as_json("import", tmp_path / "nothing.json", tmp_path / "new", code=1)["error"]["safe"]
+    as_json("journal", "export", tmp_path / "out", journal=folder)
+    as_json("journal", "import", tmp_path / "out" / source, tmp_path / "again")
+    assert as_json("batch", "history", "B1", journal=tmp_path / "again") == as_json(
+        "batch", "history", "B1", journal=folder
+    )
+    assert as_json("journal", "import", tmp_path / "nothing.json", tmp_path / "new", code=1)["error"]["safe"]
 
 
 def test_check_tells_leftovers_with_exit_0_and_damage_with_exit_1(folder: Path) -> None:
-    assert run("check", journal=folder) == "Everything verifies.\n"
+    assert run("journal", "check", journal=folder) == "Everything verifies.\n"
     left = folder / "photos" / "ab" / "0000.jpg.1234abcd.part"
     left.parent.mkdir(parents=True)
     left.write_bytes(b"half a pict")
-    (problem,) = as_json("check", journal=folder)["problems"]
+    (problem,) = as_json("journal", "check", journal=folder)["problems"]
     assert problem["serious"] is False
-    told, verified = run("check", journal=folder).splitlines()
+    told, verified = run("journal", "check", journal=folder).splitlines()
     assert left.name in told and "harmless" in told and verified == "Everything verifies."
     with closing(sqlite3.connect(folder / DATABASE)) as database:
         database.execute("DROP TRIGGER entry_keeps_on_delete")
         database.commit()
-    damage, _ = as_json("check", journal=folder, code=1)["problems"]
+    damage, _ = as_json("journal", "check", journal=folder, code=1)["problems"]
     assert damage["serious"] is True
-    run("check", journal=folder, code=1)
+    run("journal", "check", journal=folder, code=1)
 
 
 def test_a_journal_moves_and_the_old_one_stays(
     folder: Path, tmp_path: Path, database_url: str | None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     target = ["--to-url", database_url] if database_url else []
-    assert as_json("move", tmp_path / "there", *target, journal=folder)["batches"] == 1
+    assert as_json("journal", "move", tmp_path / "there", *target, journal=folder)["batches"] == 1
     if database_url:
         monkeypatch.setenv("CUREJOURNAL_DATABASE_URL", database_url)
-    assert as_json("history", "B1", journal=tmp_path / "there")["entries"][2]["supersedes"] == 2
-    as_json("move", tmp_path / "back", journal=tmp_path / "there")
+    assert as_json("batch", "history", "B1", journal=tmp_path / "there")["entries"][2]["supersedes"] == 2
+    as_json("journal", "move", tmp_path / "back", journal=tmp_path / "there")
     monkeypatch.delenv("CUREJOURNAL_DATABASE_URL", raising=False)
-    assert as_json("history", "B1", journal=tmp_path / "back") == as_json("history", "B1", journal=folder)
-    assert as_json("move", tmp_path / "back", journal=folder, code=1)["error"]["what"].endswith("not empty.")
+    assert as_json("batch", "history", "B1", journal=tmp_path / "back") == as_json(
+        "batch", "history", "B1", journal=folder
+    )
+    assert as_json("journal", "move", tmp_path / "back", journal=folder, code=1)["error"]["what"].endswith("not empty.")
 
 
 def test_an_address_that_no_database_has_is_said_and_not_shown(folder: Path) -> None:
@@ -161,7 +167,7 @@ def test_a_clock_of_another_zone_says_so_and_the_journals_zone_can_be_set(tmp_pa
     run("batch", "start", "B1", "--name", "Oat", "--at", "2026-09-01T09:00", **here)
     run("batch", "note", "B1", "poured", "--at", "2026-09-01T10:00+09:00", **here)
     assert "2026-09-01 10:00 (UTC+9)" in run("batch", "show", "B1", **here)
-    assert "2026-09-01 10:00 (UTC+9)" in run("history", "B1", **here)
+    assert "2026-09-01 10:00 (UTC+9)" in run("batch", "history", "B1", **here)
     assert as_json("settings", **here)["time_zone"] == "that of this computer"
     assert as_json("settings", "--time-zone", "Asia/Tokyo", **here)["time_zone"] == "Asia/Tokyo"
     assert "UTC+9" not in run("batch", "show", "B1", **here)
@@ -200,9 +206,9 @@ def test_house_rules_and_the_name_on_papers_are_set_and_batches_judged_by_them(t
 
 def test_a_bundle_whose_code_differs_in_case_alone_asks_for_another(folder: Path, tmp_path: Path) -> None:
     here, bundle = tmp_path / "other", tmp_path / "b1.zip"
-    run("bundle", "B1", bundle, journal=folder)
+    run("batch", "share", "B1", bundle, journal=folder)
     run("batch", "start", "b1", "--name", "Rye", journal=here)
-    refused = as_json("open-bundle", bundle, journal=here, code=1)["error"]
+    refused = as_json("batch", "import", bundle, journal=here, code=1)["error"]
     assert "There is a batch b1 already" in refused["what"] and "another code" in refused["do"]
     assert [one["code"] for one in as_json("batch", "list", journal=here)["batches"]] == ["b1"]
-    assert as_json("open-bundle", bundle, "--code", "B1-K", journal=here)["batch"] == "B1-K"
+    assert as_json("batch", "import", bundle, "--code", "B1-K", journal=here)["batch"] == "B1-K"

@@ -34,8 +34,8 @@ def mixed(tmp_path: Path) -> Path:
 
 def test_a_recipe_is_scaled_to_a_mould_and_written(mixed: Path, tmp_path: Path) -> None:
     """Arithmetic: 20 x 8 x 6 cm are 960 ml."""
-    plain = as_json("lye", mixed)
-    scaled = as_json("lye", mixed, "--mould", "20,8,6", "--save", tmp_path / "scaled.json")
+    plain = as_json("recipe", "check", mixed)
+    scaled = as_json("recipe", "check", mixed, "--mould", "20,8,6", "--save", tmp_path / "scaled.json")
     assert scaled["batch_g"] == pytest.approx(960 * BATTER_G_ML)
     assert scaled["superfat_nominal_pct"] == pytest.approx(plain["superfat_nominal_pct"])
     # The same scale is finer on a larger batch and coarser on a smaller one.
@@ -44,26 +44,26 @@ def test_a_recipe_is_scaled_to_a_mould_and_written(mixed: Path, tmp_path: Path) 
     assert [alkali["kind"] for alkali in written["alkalis"]] == ["NaOH", "KOH"]
     share = 960 * BATTER_G_ML / plain["batch_g"]
     assert written["batter"][1]["grams"] == pytest.approx(300 * share)
-    assert as_json("lye", tmp_path / "scaled.json")["batch_g"] == pytest.approx(scaled["batch_g"])
-    assert as_json("lye", mixed, "--factor", "2", "--grams", "900", code=1)["error"]["do"]
+    assert as_json("recipe", "check", tmp_path / "scaled.json")["batch_g"] == pytest.approx(scaled["batch_g"])
+    assert as_json("recipe", "check", mixed, "--factor", "2", "--grams", "900", code=1)["error"]["do"]
 
 
 def test_superfat_is_said_by_independent_spreads_and_at_worst_and_flagged_below_zero(
     mixed: Path, tmp_path: Path
 ) -> None:
-    checked = as_json("lye", mixed)
+    checked = as_json("recipe", "check", mixed)
     (low, high), (worst, best) = checked["superfat_interval_pct"], checked["superfat_worst_pct"]
     assert worst < low < high < best
-    said = run("lye", mixed)
+    said = run("recipe", "check", mixed)
     assert f"{low:.1f} to {high:.1f} %" in said and f"{worst:.1f} to {best:.1f} %" in said
     # The milk's fat takes up lye too, and its water is less than its weight.
     assert checked["fat_g"] == pytest.approx(1000 + 300 * 0.041)
     assert checked["water_g"] == pytest.approx(300 * 0.87)
     heavy = tmp_path / "heavy.toml"
     heavy.write_text(MIXED.replace("grams = 120,", "grams = 150,"))
-    low, high = as_json("lye", heavy)["superfat_interval_pct"]
+    low, high = as_json("recipe", "check", heavy)["superfat_interval_pct"]
     assert low < high < 0
-    said = run("lye", heavy)
+    said = run("recipe", "check", heavy)
     assert "More lye than these oils take up: superfat \u2212" in said
     assert f"95 % interval \u2212{-low:.1f} to \u2212{-high:.1f} %" in said
 
@@ -71,7 +71,7 @@ def test_superfat_is_said_by_independent_spreads_and_at_worst_and_flagged_below_
 def test_koh_of_unsaid_purity_is_refused(tmp_path: Path) -> None:
     recipe = tmp_path / "unsaid.toml"
     recipe.write_text(MIXED.replace(", purity_low_pct = 88, purity_high_pct = 92", ""))
-    refused = as_json("lye", recipe, code=1)["error"]
+    refused = as_json("recipe", "check", recipe, code=1)["error"]
     assert "how pure its KOH is" in refused["what"] and "purity_low_pct" in refused["do"]
 
 
@@ -79,10 +79,12 @@ def test_a_planned_dose_is_reckoned_on_the_portions_share(mixed: Path, tmp_path:
     journal = tmp_path / "journal"
     run("batch", "start", "B1", "--name", "Plain", "--recipe", mixed, "--portion", "base", "--portion", "top",
         journal=journal)  # fmt: skip
-    (clove,) = [row for row in as_json("materials", journal=journal)["materials"] if row["material"] == "clove"]
+    (clove,) = [row for row in as_json("material", "list", journal=journal)["materials"] if row["material"] == "clove"]
     # Arithmetic: 10 g in a batch of 1000 g of oils, whichever part of it they went into.
     assert clove["doses_pct"] == pytest.approx([1.0, 1.0])
-    portions = [plan["portion"] for plan in as_json("expect", mixed, "--portion", "rim", journal=journal)["portions"]]
+    portions = [
+        plan["portion"] for plan in as_json("recipe", "predict", mixed, "--portion", "rim", journal=journal)["portions"]
+    ]
     assert portions == ["rim", "base", "top"]
 
 
@@ -90,22 +92,22 @@ def test_a_recipe_is_entered_and_corrected_after_the_pour(mixed: Path, tmp_path:
     here = {"journal": tmp_path / "journal"}
     run("batch", "start", "B1", "--name", "Plain", "--portion", "base", "--portion", "top", **here)
     run("batch", "note", "B1", "poured", **here)
-    assert "no recipe" in run("recipe", "B1", tmp_path / "out.json", code=1, **here)
-    first = as_json("recipe", "B1", "--enter", mixed, **here)["entries"][0]
+    assert "no recipe" in run("batch", "recipe", "B1", tmp_path / "out.json", code=1, **here)
+    first = as_json("batch", "recipe", "B1", "--enter", mixed, **here)["entries"][0]
     assert first["record"]["alkalis"][0]["grams"] == 120 and first["supersedes"] is None
     corrected = tmp_path / "corrected.toml"
     corrected.write_text(MIXED.replace("grams = 120,", "grams = 118,"))
-    second = as_json("recipe", "B1", "--enter", corrected, **here)["entries"][0]
+    second = as_json("batch", "recipe", "B1", "--enter", corrected, **here)["entries"][0]
     assert (second["supersedes"], second["at"]) == (first["id"], first["at"])
-    assert len(as_json("history", "B1", **here)["entries"]) == 5, "the earlier one stays"
-    run("recipe", "B1", tmp_path / "out.json", **here)
+    assert len(as_json("batch", "history", "B1", **here)["entries"]) == 5, "the earlier one stays"
+    run("batch", "recipe", "B1", tmp_path / "out.json", **here)
     assert json.loads((tmp_path / "out.json").read_text())["alkalis"][0]["grams"] == 118
     heavy = tmp_path / "heavy.toml"
     heavy.write_text(MIXED.replace("grams = 120,", "grams = 150,"))
-    assert "--confirmed" in as_json("recipe", "B1", "--enter", heavy, code=1, **here)["error"]["do"]
-    assert as_json("recipe", "B1", "--enter", heavy, "--confirmed", **here)["doubts"]
-    assert as_json("recipe", "B1", code=1, **here)["error"]["do"]
-    assert as_json("recipe", "B1", tmp_path / "x.json", "--enter", mixed, code=1, **here)["error"]["do"]
+    assert "--confirmed" in as_json("batch", "recipe", "B1", "--enter", heavy, code=1, **here)["error"]["do"]
+    assert as_json("batch", "recipe", "B1", "--enter", heavy, "--confirmed", **here)["doubts"]
+    assert as_json("batch", "recipe", "B1", code=1, **here)["error"]["do"]
+    assert as_json("batch", "recipe", "B1", tmp_path / "x.json", "--enter", mixed, code=1, **here)["error"]["do"]
 
 
 def test_a_control_and_the_batter_of_a_portion_are_said_at_the_start_or_later(mixed: Path, tmp_path: Path) -> None:
@@ -130,11 +132,11 @@ def test_a_control_and_the_batter_of_a_portion_are_said_at_the_start_or_later(mi
 
     said = run("batch", "portion", "B1", "top", "--batter", 400, **here)
     assert "400\u00a0g of batter for top" in said and "1000\u00a0g of batter for base" in said
-    (clove,) = [row for row in as_json("materials", **here)["materials"] if row["material"] == "clove"]
+    (clove,) = [row for row in as_json("material", "list", **here)["materials"] if row["material"] == "clove"]
     assert clove["doses_pct"] == pytest.approx([1.0, 1.0])
-    before = as_json("history", "B1", **here)
+    before = as_json("batch", "history", "B1", **here)
     too_much = as_json("batch", "portion", "B1", "side", "--batter", 4000, code=1, **here)["error"]
-    assert "batter" in too_much["what"] and as_json("history", "B1", **here) == before, (
+    assert "batter" in too_much["what"] and as_json("batch", "history", "B1", **here) == before, (
         "the portion is not added either"
     )
 
@@ -184,9 +186,9 @@ def test_what_different_lots_did_is_not_averaged_unsaid(
         'oils = [{ key = "olive", grams = 1000 }]\nalkalis = [{ kind = "NaOH", grams = 130 }]\n'
         f'additives = [{{ name = "clove", kind = "fragrance", grams = 30, lot = "{lot}" }}]\n'
     )
-    told = run("expect", plan, journal=two_lots)
+    told = run("recipe", "predict", plan, journal=two_lots)
     assert all(words in told for words in said)
-    (portion,) = as_json("expect", plan, journal=two_lots)["portions"]
+    (portion,) = as_json("recipe", "predict", plan, journal=two_lots)["portions"]
     expected = portion["materials"][0]["expected"]
     assert expected["batches"] == by and {one["lot"] for one in expected["lots"]} == {"C-1", "C-2"}
     strong, weak = (one["turn"] for one in expected["lots"])
@@ -197,4 +199,4 @@ def test_what_different_lots_did_is_not_averaged_unsaid(
     else:
         assert (expected["lot"], expected["new_lot"]) == (None, lot or None)
         assert weak[1] < turn["estimate"] < strong[0], "their mean, which neither of them does: so it is said"
-    assert "lot C-1: turned by" in run("material", "clove", journal=two_lots)
+    assert "lot C-1: turned by" in run("material", "show", "clove", journal=two_lots)

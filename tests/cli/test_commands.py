@@ -195,7 +195,7 @@ def test_a_batch_from_the_pour_to_a_verdict(tmp_path: Path, pictures: dict[str, 
     """Every command of a maker's weeks, with --json on each."""
     journal = tmp_path / "journal"
     (tmp_path / "recipe.toml").write_text(RECIPE)
-    lye = as_json("lye", tmp_path / "recipe.toml")
+    lye = as_json("recipe", "check", tmp_path / "recipe.toml")
     assert lye["superfat_interval_pct"][0] < lye["superfat_nominal_pct"] < lye["superfat_interval_pct"][1]
     started = as_json(
         "batch", "start", "B1", "--name", "Plain", "--recipe", tmp_path / "recipe.toml", "--portion", "plain=84,2,16",
@@ -203,10 +203,26 @@ def test_a_batch_from_the_pour_to_a_verdict(tmp_path: Path, pictures: dict[str, 
     )  # fmt: skip
     assert started["batch"]["code"] == "B1"
     as_json("batch", "note", "B1", "poured", "--at", "2026-09-01T10:00", journal=journal)
-    taken = as_json("take-in", "B1", pictures["good"], "--card", "window", "--at", "2026-09-10T10:00", journal=journal)
+    taken = as_json(
+        "photo", "add", "B1", pictures["good"], "--card", "window", "--at", "2026-09-10T10:00", journal=journal
+    )
     assert taken["photos"][0]["outcome"] == "placed"
-    as_json("weigh", "B1", "bar 1", "120.5", "--resolution", "0.1", "--at", "2026-09-03T10:00", journal=journal)
-    as_json("test", "B1", "strip", "--ph", "9.5", "--half-width", "0.5", "--at", "2026-10-01T10:00", journal=journal)
+    as_json(
+        "batch", "weigh", "B1", "bar 1", "120.5", "--resolution", "0.1", "--at", "2026-09-03T10:00", journal=journal
+    )
+    as_json(
+        "batch",
+        "test",
+        "B1",
+        "strip",
+        "--ph",
+        "9.5",
+        "--half-width",
+        "0.5",
+        "--at",
+        "2026-10-01T10:00",
+        journal=journal,
+    )
     judgement = as_json("judge", "B1", "--on", "2026-10-02", journal=journal)
     assert judgement["verdict"] == "not yet"
     assert {finding["gauge"] for finding in judgement["findings"]} >= {"age", "drying", "alkali", "colour"}
@@ -214,9 +230,9 @@ def test_a_batch_from_the_pour_to_a_verdict(tmp_path: Path, pictures: dict[str, 
     shown = as_json("batch", "show", "B1", journal=journal)
     assert len(shown["entries"]) >= 6
     assert as_json("batch", "list", journal=journal)["batches"][0]["code"] == "B1"
-    assert as_json("due", journal=journal)["due"]
-    assert as_json("check", journal=journal)["problems"] == []
-    refused = as_json("release", "B1", "--statement", "sold", journal=journal, code=1)
+    assert as_json("batch", "due", journal=journal)["due"]
+    assert as_json("journal", "check", journal=journal)["problems"] == []
+    refused = as_json("batch", "release", "B1", "--statement", "sold", journal=journal, code=1)
     assert "not ready" in refused["error"]["what"]
     assert len(as_json("batch", "show", "B1", journal=journal)["entries"]) == len(shown["entries"])
     assert run("judge", "B1", journal=journal)
@@ -231,27 +247,27 @@ def started(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 BAD = {
-    "negative grams": ["weigh", "B1", "bar 1", "-5"],
-    "a weight before the pour": ["weigh", "B1", "bar 1", "100", "--at", "2026-08-30T10:00"],
-    "a date that is none": ["weigh", "B1", "bar 1", "100", "--at", "yesterday"],
-    "an unknown batch": ["weigh", "B9", "bar 1", "100"],
-    "an impossible pH": ["test", "B1", "strip", "--ph", "15"],
-    "an unknown test": ["test", "B1", "tongue", "--ph", "9"],
+    "negative grams": ["batch", "weigh", "B1", "bar 1", "-5"],
+    "a weight before the pour": ["batch", "weigh", "B1", "bar 1", "100", "--at", "2026-08-30T10:00"],
+    "a date that is none": ["batch", "weigh", "B1", "bar 1", "100", "--at", "yesterday"],
+    "an unknown batch": ["batch", "weigh", "B9", "bar 1", "100"],
+    "an impossible pH": ["batch", "test", "B1", "strip", "--ph", "15"],
+    "an unknown test": ["batch", "test", "B1", "tongue", "--ph", "9"],
     "an unknown event": ["batch", "note", "B1", "sold"],
-    "an unknown look": ["surface", "B1", "furry"],
-    "fewer spots than none": ["surface", "B1", "orange spots", "--count", "-1"],
-    "more than the whole surface": ["surface", "B1", "ash", "--area", "101"],
-    "an area that is no number": ["surface", "B1", "ash", "--area", "nan"],
-    "a surface before the pour": ["surface", "B1", "clear", "--at", "2026-08-30T10:00"],
-    "an unknown quantity": ["reading", "B1", "mood", "5"],
-    "an impossible humidity": ["reading", "B1", "room humidity", "101"],
-    "a temperature that is no number": ["reading", "B1", "room temperature", "nan"],
+    "an unknown look": ["batch", "surface", "B1", "furry"],
+    "fewer spots than none": ["batch", "surface", "B1", "orange spots", "--count", "-1"],
+    "more than the whole surface": ["batch", "surface", "B1", "ash", "--area", "101"],
+    "an area that is no number": ["batch", "surface", "B1", "ash", "--area", "nan"],
+    "a surface before the pour": ["batch", "surface", "B1", "clear", "--at", "2026-08-30T10:00"],
+    "an unknown quantity": ["batch", "reading", "B1", "mood", "5"],
+    "an impossible humidity": ["batch", "reading", "B1", "room humidity", "101"],
+    "a temperature that is no number": ["batch", "reading", "B1", "room temperature", "nan"],
     "a day before the calendar": ["batch", "note", "B1", "note", "--at", "0001-01-01T00:00+01:00"],
-    "a clock that is no number": ["intake", __file__, "--behind", "nan"],
-    "a clock beyond the calendar": ["intake", __file__, "--behind", "1e300"],
-    "backups every no number of days": ["backup", Path(__file__).parent, "--every", "nan"],
-    "a dose that is no number": ["material", "clove", "--dose", "nan"],
-    "a dose below zero": ["material", "clove", "--dose", "-1"],
+    "a clock that is no number": ["photo", "import", __file__, "--behind", "nan"],
+    "a clock beyond the calendar": ["photo", "import", __file__, "--behind", "1e300"],
+    "backups every no number of days": ["journal", "backup", Path(__file__).parent, "--every", "nan"],
+    "a dose that is no number": ["material", "show", "clove", "--dose", "nan"],
+    "a dose below zero": ["material", "show", "clove", "--dose", "-1"],
     "a code in use": ["batch", "start", "B1", "--name", "Again"],
 }
 
@@ -267,21 +283,21 @@ def test_bad_values_are_exit_1_with_a_sentence_and_change_nothing(started: Path,
 def test_a_look_and_any_quantity_are_entered_as_typed(started: Path) -> None:
     words = ["--at", "2026-09-03T10:00", "--by", "Ben (invented)"]
     seen = as_json(
-        "surface", "B1", "orange spots", "--count", "3", "--area", "2.5", "--note", "by the vent", *words,
+        "batch", "surface", "B1", "orange spots", "--count", "3", "--area", "2.5", "--note", "by the vent", *words,
         journal=started,
     )  # fmt: skip
     assert (seen["entry"]["by"], seen["entry"]["at"]) == ("Ben (invented)", "2026-09-03T10:00:00Z")
     record = {"look": "orange spots", "count": 3, "area_pct": 2.5, "note": "by the vent"}
     assert seen["entry"]["record"] == record
-    helped = " ".join(run("reading", "--help").split())
+    helped = " ".join(run("batch", "reading", "--help").split())
     for kind in KINDS.values():
         assert f"{kind.name} ({kind.unit})" in helped
-        kept = as_json("reading", "B1", kind.name, str(kind.low), *words, journal=started)["entry"]
+        kept = as_json("batch", "reading", "B1", kind.name, str(kind.low), *words, journal=started)["entry"]
         assert kept["record"] == {"kind": kind.name, "value": kind.low}
-    assert run("surface", "B1", "clear", *words, journal=started) == "B1: surface clear\n"
-    assert all(look in run("surface", "--help") for look in get_args(SurfaceLook))
+    assert run("batch", "surface", "B1", "clear", *words, journal=started) == "B1: surface clear\n"
+    assert all(look in run("batch", "surface", "--help") for look in get_args(SurfaceLook))
     # Nothing about these is asked, so there is nothing to confirm.
-    assert not any("--confirmed" in run(command, "--help") for command in ("surface", "reading"))
+    assert not any("--confirmed" in run("batch", command, "--help") for command in ("surface", "reading"))
 
 
 @pytest.mark.parametrize("name", ["text", "cut", "burnt", "half", "good"])
@@ -290,7 +306,8 @@ def test_photos_that_cannot_be_taken_in_change_nothing(started: Path, pictures: 
     before = as_json("batch", "show", "B1", journal=started)
     dated = [] if name == "good" else ["--at", "2026-09-10T10:00"]
     result = as_json(
-        "take-in",
+        "photo",
+        "add",
         "B1",
         pictures[name],
         "--card",
@@ -307,7 +324,7 @@ def test_photos_that_cannot_be_taken_in_change_nothing(started: Path, pictures: 
 def test_a_photo_that_is_refused_names_those_that_were_kept_before_it(started: Path, pictures: dict[str, Path]) -> None:
     dated = pictures["good"].with_name("IMG_20260910_100000.jpg")
     dated.write_bytes(pictures["good"].read_bytes())
-    command = ["take-in", "B1", dated, pictures["chart"], "--card", "window", "--keep"]
+    command = ["photo", "add", "B1", dated, pictures["chart"], "--card", "window", "--keep"]
     refused = as_json(*command, journal=started, code=1)["error"]
     assert refused["safe"] == f"Kept before it: {dated.name}." and refused["what"].startswith("chart.jpg: ")
     assert [entry["photo"] for entry in as_json("batch", "show", "B1", journal=started)["entries"] if entry["photo"]]
@@ -325,9 +342,9 @@ def test_a_batch_poured_on_a_day_without_a_time_takes_the_photos_of_that_day(
 ) -> None:
     run("batch", "start", "B2", "--name", "Oatmeal", "--at", "2026-09-10", journal=started)
     run("batch", "note", "B2", "poured", "--at", "2026-09-10", journal=started)
-    taken = ["take-in", "B2", pictures["good"], "--card", "window", "--keep", "--at", "2026-09-10T09:00"]
+    taken = ["photo", "add", "B2", pictures["good"], "--card", "window", "--keep", "--at", "2026-09-10T09:00"]
     assert as_json(*taken, journal=started)["photos"][0]["entries"]
-    weighed = ["weigh", "B2", "one", 100, "--at", "2026-09-10"]
+    weighed = ["batch", "weigh", "B2", "one", 100, "--at", "2026-09-10"]
     assert as_json(*weighed, journal=started)["entry"]["at"].startswith("2026-09-10T23:59")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -110,9 +111,9 @@ def test_what_both_accept_is_shown_only_if_it_is_the_same(judgement: Judgement) 
     def named(other: ColourSeries) -> list[str]:
         figure = charts.beside_figure({"one": journey, "two": other})
         assert figure is not None
-        return [layer["data"]["values"][0]["name"] for layer in layers(figure) if "fill" in layer["encoding"]]
+        return [layer["data"]["values"][0]["name"] for layer in layers(figure) if layer["mark"]["type"] == "rect"]
 
-    assert named(journey) == ["within 3: accepted"]
+    assert named(journey) == ["within 3: on target"]
     assert named(replace(journey, tolerance=4.0)) == []
 
 
@@ -120,3 +121,36 @@ def test_a_journey_without_an_intended_colour_is_not_put_beside_another(judgemen
     journey = judgement.journeys["soap"]
     assert charts.beside_figure({"one": journey, "two": replace(journey, intended_lab=None)}) is None
     assert charts.beside_figure({"one": journey, "two": replace(journey, points=())}) is None
+
+
+def test_days_have_their_dates_and_what_matters_is_named_in_the_chart(judgement: Judgement) -> None:
+    journey = judgement.journeys["soap"]
+    figure = charts.difference_figure(journey, "soap", on=judgement.on)
+    assert figure is not None
+    texts = [value["name"] for layer in layers(figure) for value in layer["data"]["values"] if "name" in value]
+    assert "today" in texts and f"within {journey.tolerance:g}: on target" in texts
+    axes = [layer["encoding"]["x"]["axis"] for layer in layers(figure) if "axis" in layer["encoding"].get("x", {})]
+    assert axes and all("utcFormat" in axis["labelExpr"] for axis in axes)
+    start = (journey.points[0].at - timedelta(days=journey.points[0].days)).replace(tzinfo=UTC)
+    assert str(round(start.timestamp() * 1000)) in axes[0]["labelExpr"], "by the maker's own clock"
+
+
+def test_the_limit_of_drying_is_drawn_as_steep_as_it_is(judgement: Judgement) -> None:
+    figure = charts.drying_figure(judgement.drying, judgement.drying.points[0].at, judgement.on, 1.0)
+    assert figure is not None
+    (line,) = [
+        layer["data"]["values"]
+        for layer in layers(figure)
+        if layer["mark"]["type"] == "line"
+        and len(layer["data"]["values"]) == 2
+        and "part" not in layer["data"]["values"][0]
+    ]
+    weeks = (line[1]["days"] - line[0]["days"]) / 7
+    assert line[1]["value"] / line[0]["value"] == pytest.approx(0.99**weeks)
+
+
+def test_one_reading_has_no_slab_around_it(judgement: Judgement) -> None:
+    journey = judgement.journeys["soap"]
+    one = replace(journey, moments=1)
+    figure = charts.difference_figure(one, "soap")
+    assert figure is not None and "area" not in [layer["mark"]["type"] for layer in layers(figure)]

@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from curejournal import workflow
+from curejournal.colour.sample import Grade
 from curejournal.documents import pictures
 from curejournal.photo.read.picture_file import read_photo
 from curejournal.workflow.demo import pictures_folder
@@ -63,15 +64,17 @@ def test_the_card_and_the_area_are_drawn_where_they_were_found() -> None:
     assert changed.mean() < 0.05, "the rest of the picture is left alone"
 
 
-def test_a_faulty_place_is_crossed() -> None:
+@pytest.mark.parametrize(("limit", "crossed"), [(Grade.NOT_USABLE, True), (Grade.INDICATIVE, False)])
+def test_an_unusable_place_is_crossed_and_a_doubtful_one_outlined(limit: Grade, crossed: bool) -> None:
     photo = read_photo(WINDOW)
     measurement = workflow.measure_photo(WINDOW, workflow.find_card("window"))
     place = ((100.0, 100.0), (300.0, 100.0), (300.0, 300.0), (100.0, 300.0))
     another = tuple((x + 400, y) for x, y in place)
     fault = workflow.measure_photo(WINDOW, workflow.find_card("chart24")).reasons[0]
-    marked = replace(measurement, reasons=(replace(fault, outlines=(place, another)),))
+    marked = replace(measurement, reasons=(replace(fault, limit=limit, outlines=(place, another)),))
     one = np.asarray(opened(pictures.marked(photo, replace(measurement, reasons=()), photo.width)), float)
     two = np.asarray(opened(pictures.marked(photo, marked, photo.width)), float)
     for x in (200, 600):
         crossing = np.abs(one - two).max(axis=2)[195:206, x - 5 : x + 6]
-        assert crossing.max() > 60, "the middle of the place, where the lines cross"
+        assert (crossing.max() > 60) == crossed, "the middle of the place, where the lines cross"
+        assert np.abs(one - two).max(axis=2)[95:106, x - 5 : x + 6].max() > 60, "its edge"

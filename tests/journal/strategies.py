@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import types
 import typing
-from datetime import date
+from datetime import UTC, date, datetime
 
 from hypothesis import strategies as st
 
@@ -37,6 +37,7 @@ def drawn(kind: type) -> st.SearchStrategy:
         bool: st.booleans(),
         type(None): st.none(),
         date: st.dates(date(1900, 1, 1)),
+        datetime: st.datetimes(datetime(1900, 1, 1), timezones=st.just(UTC)),
     }[kind]
 
 

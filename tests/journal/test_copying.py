@@ -48,7 +48,7 @@ def test_there_and_back_every_row_and_photo_is_the_same(full: Path, tmp_path: Pa
                         prints.append(fingerprint(connection))
                 assert prints[0] == prints[1] == prints[2]
                 assert {name: count for name, (count, _) in prints[0].items()} == {
-                    "batch": 2, "entry": 1114, "photo": 1, "card": 2, "setting": 2,
+                    "batch": 2, "entry": 1114, "photo": 1, "card": 2, "setting": 2, "contact": 0, "seal": 1121,
                 }  # fmt: skip
                 assert back.all_batches() == journal.all_batches()
                 assert back.photos_of("Мыло-1") == journal.photos_of("Мыло-1")

@@ -33,7 +33,7 @@ from curejournal.journal.plain_data import (
 )
 from curejournal.journal.record_json import to_json
 from curejournal.journal.spreadsheet import as_tables, columns_of, escaped, from_tables, unescaped
-from curejournal.journal.store import Journal, PhotoFacts, utc_now
+from curejournal.journal.store import Changes, Journal, NewContact, NewEntry, PhotoFacts, Press, utc_now
 from tests.journal.strategies import TEXT, records
 from tests.journal.test_copying import SQL
 
@@ -56,6 +56,12 @@ def folder(tmp_path: Path) -> Path:
         journal.add(FORMULA, Weighing("-bar", 1e-300), at=AT, by="Ben", supersedes=first.id)
         journal.set_setting("house rules", -5)
         journal.set_setting("none", None)
+        cleo = journal.keep_contact(NewContact("=Cleo (invented)", "the market,\nSaturdays"), by="Ana")
+        journal.keep_contact(NewContact("Cleo B. (invented)", corrects=cleo.id), by="Ana")
+        dan = journal.keep_contact(NewContact("Dan (invented)"), by="Ana")
+        journal.erase_contact(dan.id, why="he asked for it", by="Ana", at=AT)
+        pressed = Press("a press", AT)
+        journal.commit(Changes([NewEntry(Event("trace"), AT, batch=FORMULA)], press=pressed), by="Ben")
     return place
 
 
@@ -77,7 +83,9 @@ def test_out_and_in_is_the_same_journal_row_by_row(folder: Path, tmp_path: Path,
     again = bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
     assert (again.photos, again.left_out) == (written.photos, ()) == (1, ())
     # Records of older versions come back with the fields that were added since, so they are compared as records.
-    entries, entries_again = ({**prints(place), "entry": told(place)} for place in (folder, tmp_path / "again"))
+    # What was brought in has seals, and salts of contacts, of its own.
+    own = dict.fromkeys(("seal", "contact"))
+    entries, entries_again = ({**prints(place), **own, "entry": told(place)} for place in (folder, tmp_path / "again"))
     assert entries_again == entries
     with pytest.raises(FolderInUse):
         bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
@@ -112,7 +120,7 @@ def test_a_table_written_before_a_column_was_added_is_read(folder: Path, tmp_pat
 def test_work_goes_on_in_a_journal_that_was_brought_in(folder: Path, tmp_path: Path) -> None:
     with Journal.open(folder) as journal:
         journal.export(tmp_path / "out")
-        last = journal.history(FORMULA)[-1]
+        last = journal.batch(FORMULA).of(Weighing)[-1]
     bring_in(tmp_path / "out" / "journal.json", tmp_path / "again", utc_now)
     with Journal.open(tmp_path / "again", create=False) as again:
         assert again.add(FORMULA, Weighing("-bar", 1.0), at=AT, by="Ben", supersedes=last.id).id > last.id
@@ -277,4 +285,4 @@ def test_the_schema_beside_the_data_describes_every_field(folder: Path, tmp_path
     assert set(schema["properties"]) == set(data)
     for name in set(data) - {"format"}:
         row = schema["properties"][name]["items"]["$ref"].rsplit("/", 1)[1]
-        assert set(schema["$defs"][row]["required"]) == set(data[name][0])
+        assert set(schema["$defs"][row]["properties"]) == set(data[name][0])

@@ -14,13 +14,14 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
 from curejournal.batch.records import RECORDS, Decision, Event, ScalarReading, Withdrawn
+from curejournal.batch.workshop import WORKSHOP_RECORDS
 from curejournal.journal.errors import SignatureStays, StaleEntry
-from curejournal.journal.store import Journal, NewEntry, PhotoFacts
+from curejournal.journal.store import Journal, NewContact, NewEntry, PhotoFacts
 from curejournal.journal.tables import metadata
 from tests.journal.strategies import records
 
 AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))
-KINDS = [kind for kind in RECORDS if RECORDS[kind] not in (Withdrawn, Decision)]
+KINDS = [kind for kind in RECORDS if RECORDS[kind] not in (Withdrawn, Decision) and kind not in WORKSHOP_RECORDS]
 
 
 class Ledger(RuleBasedStateMachine):
@@ -106,6 +107,7 @@ def one_of_each(journal: Journal) -> Journal:
     journal.add("B-1", Event("poured"), at=AT, by="Ana", photo=photo.sha256)
     journal.keep_card("window", "size = 1")
     journal.set_setting("days", 28)
+    journal.keep_contact(NewContact("Cleo (invented)"), by="Ana")
     return journal
 
 

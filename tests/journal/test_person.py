@@ -14,7 +14,7 @@ from curejournal import workflow
 from curejournal.batch.records import Event, Portion, Weighing
 from curejournal.journal.errors import OnlyToRead, SignedByOther
 from curejournal.journal.photos import PhotoFacts
-from curejournal.journal.store import Journal, NewEntry
+from curejournal.journal.store import Changes, Journal, NewContact, NewEntry
 from curejournal.journal.tables import metadata
 from curejournal.judging.limits import Limits
 from curejournal.workflow.demo import pictures_folder
@@ -34,19 +34,23 @@ WRITES: dict[str, Callable[[Journal, str], object]] = {
     "file_photo": lambda journal, by: journal.file_photo("B-1", "0" * 64, [Event("cut")], at=NOW, by=by),
     "keep_photo": lambda journal, by: journal.keep_photo(plain_jpeg(1), FACTS),
     "keep_filed": lambda journal, by: journal.keep_filed("B-1", plain_jpeg(1), FACTS, [Event("cut")], at=NOW, by=by),
-    "enter_all": lambda journal, by: journal.enter_all([("B-1", NewEntry(Event("cut"), NOW))], by=by),
     "keep_card": lambda journal, by: journal.keep_card("mine", "text"),
     "set_setting": lambda journal, by: journal.set_setting("people", [by]),
     "set_settings": lambda journal, by: journal.set_settings({"people": [by]}),
-    "set_in": lambda journal, by: journal.set_in("strip keys", "mine", {}),
+    "set_in": lambda journal, by: journal.set_in("rules of recipes", "mine", {}),
+    "commit": lambda journal, by: journal.commit(Changes([NewEntry(Event("cut"), NOW, batch="B-1")]), by=by),
+    "keep_contact": lambda journal, by: journal.keep_contact(NewContact("Cleo (invented)"), by=by),
+    "erase_contact": lambda journal, by: journal.erase_contact(1, why="asked for", by=by, at=NOW),
     "backup": lambda journal, by: journal.backup(journal.location / "elsewhere"),
     "export": lambda journal, by: journal.export(journal.location / "elsewhere"),
     "copy_to": lambda journal, by: journal.copy_to(journal.location / "elsewhere"),
 }
-SIGNED = ["start_batch", "add", "add_many", "bring_in", "withdraw", "undo", "file_photo", "keep_filed", "enter_all"]
+SIGNED = ["start_batch", "add", "add_many", "bring_in", "withdraw", "undo", "file_photo", "keep_filed"]
+SIGNED += ["commit", "keep_contact", "erase_contact"]
 READS = {
-    "all_batches", "batch", "batches", "card_text", "cards", "check", "close", "derived",
-    "entries_of_photo", "find_photo", "history", "last_naming", "names", "of", "open", "photo", "photo_bytes",
+    "all_batches", "batch", "batches", "card_text", "cards", "check", "clock", "close", "contact", "contacts",
+    "derived", "entries_of_contact", "entries_of_photo", "entries_of_press", "head", "holds_head", "of_workshop",
+    "seal_of", "settings", "find_photo", "history", "last_naming", "names", "of", "open", "photo", "photo_bytes",
     "photos_named", "photos_of", "released_otherwise", "setting", "underway", "unfiled_photos",
 }  # fmt: skip
 """The others: they write nothing, or only what can be made again."""

@@ -37,7 +37,7 @@ NEXT_STEP = """
 import sqlalchemy as sa
 from alembic import op
 
-revision, down_revision, branch_labels, depends_on = "0002", "0001", None, None
+revision, down_revision, branch_labels, depends_on = "0003", "0002", None, None
 
 
 def upgrade():
@@ -56,8 +56,8 @@ def next_schema(folder: Path, step: str = NEXT_STEP) -> Schema:
     """The steps of today and one more, in a folder of their own."""
     steps = folder / "steps"
     shutil.copytree(TODAY.steps, steps, ignore=shutil.ignore_patterns("__pycache__"))
-    (steps / "versions" / "v0002_next.py").write_text(step)
-    return Schema("0002", steps)
+    (steps / "versions" / "v0003_next.py").write_text(step)
+    return Schema("0003", steps)
 
 
 def filled(folder: Path, seed: int, entries: int = 40, photos: int = 6) -> None:
@@ -99,7 +99,7 @@ def edit(folder: Path, seed: int, confirm: Callable[..., None]) -> None:
 
 def upgrade(folder: Path, seed: int, confirm: Callable[..., None]) -> None:
     """The step to the next version."""
-    schema = Schema("0002", folder / "steps")
+    schema = Schema("0003", folder / "steps")
     open_database(folder / "journal", None, create=False, now=utc_now, schema=schema).dispose()
     confirm("upgraded")
 
@@ -217,7 +217,7 @@ def _faults(folder: Path, before: tuple, confirmed: list[tuple]) -> list[str]:
 
 def _after_upgrade(folder: Path, before: tuple, confirmed: bool) -> list[str]:
     faults = []
-    schema = Schema("0002", folder / "steps")
+    schema = Schema("0003", folder / "steps")
     if not confirmed:
         try:
             with Journal.open(folder / "journal", create=False) as journal:
@@ -230,7 +230,7 @@ def _after_upgrade(folder: Path, before: tuple, confirmed: bool) -> list[str]:
     # Again, to the end.
     engine = open_database(folder / "journal", None, create=False, now=utc_now, schema=schema)
     with engine.begin() as connection:
-        faults += strangers(connection, "0002", schema)
+        faults += strangers(connection, "0003", schema)
         faults += [line for line in connection.scalars(text("PRAGMA integrity_check")) if line != "ok"]
         faults += [str(row) for row in connection.execute(text("PRAGMA foreign_key_check"))]
         if fingerprint(connection)["entry"][0] != len(before):

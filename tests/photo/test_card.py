@@ -28,9 +28,10 @@ def test_no_two_places_of_a_card_overlap(name: str) -> None:
             assert apart
 
 
-def test_the_chart_has_its_published_values() -> None:
+@pytest.mark.parametrize("name", ["chart24", "chart24-older"])
+def test_the_chart_has_its_published_values(name: str) -> None:
     """Against colour-science's data set of the edition that the file names."""
-    card = read_card(built_in_card_text("chart24"))
+    card = read_card(built_in_card_text(name))
     edition = "After November 2014" if "after November 2014" in card.provenance else "Before November 2014"
     published = CCS_COLOURCHECKERS[f"ColorChecker24 - {edition}"]
     labs = [XYZ_to_Lab(xyY_to_XYZ(value), published.illuminant) for value in published.data.values()]
@@ -97,5 +98,5 @@ def test_two_patches_of_one_id_are_refused() -> None:
 
 
 def test_an_unknown_name_says_which_there_are() -> None:
-    with pytest.raises(CardDefinitionInvalid, match="chart24, sheet, side, window"):
+    with pytest.raises(CardDefinitionInvalid, match="chart24, chart24-older, sheet, side, window"):
         built_in_card_text("nothing")

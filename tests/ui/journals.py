@@ -19,6 +19,7 @@ from curejournal.batch.records import (
     SurfaceNote,
     Weighing,
 )
+from curejournal.batch.workshop import TagId
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
@@ -95,7 +96,7 @@ def three_batches(folder: Path) -> Path:
     with Journal.open(folder) as journal:
         journal.set_setting("calendar stands at", NOW.isoformat())
         journal.set_setting("time zone", "UTC")
-        journal.set_setting("tag id", OURS)
+        journal.add("", TagId(OURS), at=journal.clock(), by="Ana")
         by = "Kaja (invented)"
         journal.start_batch("B-1", "Plain", at=POURED, by=by, records=[Event("poured")])
         known = [Portion("top", 0, CREAM, "swatch"), Portion("base", 1, BROWN, "swatch"), Event("poured")]

@@ -100,7 +100,7 @@ def see(window: Any, words: str | re.Pattern[str]) -> Any:
 
 def graded(portion: str) -> re.Pattern[str]:
     """A portion with a colour of whatever grade."""
-    return re.compile(f"^{portion}: (measured|relative|indicative)$")
+    return re.compile(f"^{portion}: (measured|relative|approximate)$")
 
 
 def assert_fits(window: Any) -> None:

@@ -119,6 +119,26 @@ def test_pictures_stand_beside_their_measured_colours(size: str, window: Any, fu
 
 
 @pytest.mark.mostly("phone")
+def test_then_and_now_are_compared_by_keyboard_and_play_in_place(size: str, window: Any, full_app: App) -> None:
+    steps.go(window, full_app, f"batch?batch=C-{size}")
+    handle = window.get_by_role("slider", name="How much of the later picture is shown")
+    handle.focus()
+    before = handle.input_value()
+    window.keyboard.press("ArrowRight")
+    assert float(handle.input_value()) == float(before) + 1
+    strip = window.get_by_role("radiogroup", name="Earlier picture").get_by_role("radio")
+    assert strip.count() >= 2 and strip.first.get_attribute("aria-checked") == "true"
+    strip.first.focus()
+    window.keyboard.press("ArrowRight")
+    assert strip.nth(1).get_attribute("aria-checked") == "true"
+    pictures = window.locator(".film .stage img")
+    assert "In true colour." in (pictures.first.get_attribute("alt") or "")
+    window.get_by_role("button", name="Play").click()
+    window.get_by_role("button", name="Stop").wait_for()
+    window.get_by_role("button", name="Play").wait_for(timeout=15_000)
+
+
+@pytest.mark.mostly("phone")
 def test_charts_say_in_words_what_they_show(size: str, window: Any, full_app: App) -> None:
     steps.go(window, full_app, f"batch?batch=C-{size}")
     steps.section(window, "Colour")

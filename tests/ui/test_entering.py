@@ -9,7 +9,17 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from curejournal.batch.records import AlkaliTest, Batch, Portion, ScalarReading, SurfaceNote, Weighing, Withdrawn
+from curejournal import workflow
+from curejournal.batch.records import (
+    AlkaliTest,
+    Batch,
+    Event,
+    Portion,
+    ScalarReading,
+    SurfaceNote,
+    Weighing,
+    Withdrawn,
+)
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Acid, Additive, Batter, Embed, Oil, Recipe
 from tests.ui.journals import NOW, RECIPE
@@ -401,3 +411,31 @@ def test_acids_a_solution_and_melted_soap_are_entered_in_the_app(waxed: Path) ->
     assert kept is not None and kept.rebatch
     assert kept.acids == (Acid("vinegar", 100.0, 5.0, 0.5),)
     assert kept.alkalis[0].solution_pct == 50.0
+
+
+def test_the_moment_it_darkens_is_one_press_and_is_answered(small: Path) -> None:
+    at = writing("B-2")
+    only(at.button, "Its colour changed").click().run()
+    assert not at.exception
+    said = text_of(at)
+    assert "It darkened: what earlier batches did" in said
+    with Journal.open(small) as journal:
+        assert journal.batch("B-2").records(Event)[-1][1].kind == "colour changed"
+
+
+def test_what_a_workshop_answers_for_is_entered_by_its_forms(small: Path) -> None:
+    at = writing("B-1")
+    at.button_group(key="business-B-1").set_value("where it lies").run()
+    at.text_input(key="where-it-lies-B-1-0-rack").set_value("rack A")
+    at.text_input(key="where-it-lies-B-1-0-tray").set_value("tray 3")
+    only(at.button, "Save").click().run()
+    assert not at.exception and not at.error
+    at.button_group(key="business-B-1").set_value("rules of this batch alone").run()
+    at.number_input(key="own-rules-B-1-0-min_age_days").set_value(90.0)
+    at.text_input(key="own-rules-B-1-0-why").set_value("poured with much water")
+    only(at.button, "Save").click().run()
+    assert not at.exception and not at.error
+    with Journal.open(small) as journal:
+        batch = journal.batch("B-1")
+        assert batch.place == "rack A, tray 3"
+        assert workflow.limits_of(journal, batch).min_age_days == 90

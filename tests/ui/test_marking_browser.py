@@ -45,7 +45,7 @@ def on_screen(sheet: Any, drawn_photo: Rendered, point: Any) -> tuple[float, flo
 
 
 def assert_measured(window: Any, lab: tuple[float, float, float]) -> None:
-    shown = steps.see(window, re.compile("^soap: (measured|relative|indicative)$"))
+    shown = steps.see(window, re.compile("^soap: (measured|relative|approximate)$"))
     words = shown.locator("xpath=../..").inner_text()
     seen = [float(number) for number in re.findall(r"\* (-?[0-9.]+) ±", words)]
     assert np.allclose(seen, lab, atol=3), words
@@ -67,6 +67,25 @@ def test_a_band_is_drawn_along_a_layer_that_lies_askew(size: str, window: Any, a
     steps.press(window, "Keep photo and colour")
     (entry,) = steps.current(app, "B-1", ColourReading)
     assert len(re.findall(r"\[", entry.record.area)) == 5, "four corners, askew"
+
+
+@pytest.mark.mostly("desktop")
+def test_an_area_is_marked_by_keyboard_alone(window: Any, app: App) -> None:
+    photo = chart_photo(0)
+    sheet = to_marking(window, app, photo.jpeg)
+    height, width = photo.picture.shape[:2]
+    middle = photo.areas["soap"].mean(axis=0)
+    sheet.focus()
+    at = np.array((width / 2, height / 2))
+    for aim in (middle - 0.02 * width, middle + 0.02 * width):
+        for axis, (back, on) in enumerate((("ArrowLeft", "ArrowRight"), ("ArrowUp", "ArrowDown"))):
+            steps_to_go = round((aim[axis] - at[axis]) / (width / 100))
+            for _ in range(abs(steps_to_go)):
+                window.keyboard.press(on if steps_to_go > 0 else back)
+            at[axis] += steps_to_go * width / 100
+        window.keyboard.press("Enter")
+    steps.settled(window)
+    assert_measured(window, CREAM)
 
 
 @pytest.mark.mostly("phone")

@@ -99,7 +99,7 @@ def test_from_an_empty_journal_to_a_measured_photo_of_a_batch_with_its_recipe(
     steps.see(window, re.compile("Lye burns"))
     maker.tap(window.get_by_role("button", name="Start the batch"))
     maker.read()
-    maker.tap(window.get_by_role("link", name="Take in a photo"))
+    maker.tap(window.get_by_role("link", name="Add photos"))
     maker.read()
     maker.effort.presses += 2  # the phone's own choice of a picture
     steps.upload(window, PICTURES / "chamomile-1.jpg")

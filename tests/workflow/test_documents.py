@@ -289,6 +289,6 @@ def test_every_command_answers(told: Journal, tmp_path: Path, command: tuple[str
 
 
 def test_a_refused_command_exits_with_1_and_a_sentence(told: Journal) -> None:
-    done = run_command("material", "tar", "--json", environment={"CUREJOURNAL_JOURNAL": str(told.location)})
+    done = run_command("material", "show", "tar", "--json", environment={"CUREJOURNAL_JOURNAL": str(told.location)})
     assert done.returncode == 1
     assert "No recipe names" in json.loads(done.stdout)["error"]["what"]

@@ -211,21 +211,23 @@ def test_a_signature_is_answered_by_the_next_one_alone(family: Journal) -> None:
         workflow.enter(family, "A", BarsOut(1, "a shop", "sold"), at=day(53), by=BY, now=NOW)
     sign(family, "A", "release", 54)
     assert [entry.record.act for entry in family.batch("A").of(Decision)] == [
-        "release", "hold", "lift hold", "release",
+        "batch", "release", "hold", "lift hold", "release",
     ]  # fmt: skip
 
 
 def test_a_hold_is_lifted_on_the_command_line_and_undo_says_what_to_do_instead(tmp_path: Path) -> None:
     where = tmp_path / "journal"
     run("batch", "start", "B1", "--name", "Oat", journal=where)
-    signed = as_json("hold", "B1", "--statement", "it smells", journal=where)
-    refused = as_json("undo", signed["id"], "--why", "wrong batch", "--by", "Ott", code=1, journal=where)["error"]
+    signed = as_json("batch", "hold", "B1", "--statement", "it smells", journal=where)
+    refused = as_json("batch", "undo", signed["id"], "--why", "wrong batch", "--by", "Ott", code=1, journal=where)[
+        "error"
+    ]
     assert "Kaja (invented) signed" in refused["what"] and "lifted hold" in refused["do"]
     assert "held by Kaja" in as_json("judge", "B1", journal=where)["headline"]
-    said = run("hold", "B1", "--lift", "--statement", "it was the room", "--by", "Ott", journal=where)
+    said = run("batch", "hold", "B1", "--lift", "--statement", "it was the room", "--by", "Ott", journal=where)
     assert said == "B1: lift hold, signed by Ott: it was the room\n"
     assert "held" not in as_json("judge", "B1", journal=where)["headline"]
-    words = [entry["words"] for entry in as_json("history", "B1", journal=where)["entries"]]
+    words = [entry["words"] for entry in as_json("batch", "history", "B1", journal=where)["entries"]]
     assert words == ["hold, signed by Kaja (invented): it smells", "lift hold, signed by Ott: it was the room"]
 
 
@@ -354,13 +356,15 @@ def test_no_two_batches_have_codes_that_differ_in_case_alone(family: Journal, co
 @pytest.mark.usefixtures("same_database")
 def test_signing_selling_and_recalling_on_the_command_line(family: Journal) -> None:
     here = family.location
-    out = as_json("out", "A", 2, "--to", "a friend", "--why", "given", "--at", "2026-11-01T10:00", journal=here)
+    out = as_json(
+        "batch", "out", "A", 2, "--to", "a friend", "--why", "given", "--at", "2026-11-01T10:00", journal=here
+    )
     assert out["entry"]["record"] == {
         **{"bars": 2, "to": "a friend", "why": "given", "note": ""},
         **{"order": "", "contact": None},
     }
-    assert "24 bars cut and 8 gone" in run("out", "A", 40, "--to", "x", journal=here, code=1)
-    assert "sold, sample" in run("out", "A", 1, "--to", "x", "--why", "eaten", journal=here, code=1)
+    assert "24 bars cut and 8 gone" in run("batch", "out", "A", 40, "--to", "x", journal=here, code=1)
+    assert "sold, sample" in run("batch", "out", "A", 1, "--to", "x", "--why", "eaten", journal=here, code=1)
     assert "Released 2026-10-16." in run("judge", "A", "--on", "2026-10-20", journal=here)
     assert "add --confirmed" in run("batch", "note", "A", "cut", "--bars", 30, journal=here, code=1)
     assert "30 bars" in run("batch", "note", "A", "cut", "--bars", 30, "--confirmed", journal=here)
@@ -371,7 +375,7 @@ def test_signing_selling_and_recalling_on_the_command_line(family: Journal) -> N
     said = run("judge", "C", "--on", "2026-11-10", journal=here)
     assert "Recall A? After the release of A (24 bars)" in said
     assert "Recall A? C Soap C has 40\u00a0g of batch b embedded in it" in said
-    assert as_json("withdraw", "A", "--statement", "lye", journal=here)["record"]["act"] == "withdraw"
-    assert as_json("hold", "C", "--statement", "pieces of A", journal=here)["record"]["rules_version"]
+    assert as_json("batch", "withdraw", "A", "--statement", "lye", journal=here)["record"]["act"] == "withdraw"
+    assert as_json("batch", "hold", "C", "--statement", "pieces of A", journal=here)["record"]["rules_version"]
     assert as_json("judge", "C", journal=here)["recalls"] == []
-    assert "A" in as_json("release", "C", "--statement", "x", journal=here, code=1)["error"]["what"]
+    assert "A" in as_json("batch", "release", "C", "--statement", "x", journal=here, code=1)["error"]["what"]

@@ -107,12 +107,14 @@ def test_a_colour_is_intended_on_the_command_line(pictured: Journal, tmp_path: P
         "batter before fragrance": ("--reading", number),
         "swatch": ("--lab", "81,2,15", "--tolerance", "2"),
     }.items():
-        record = as_json("intend", "new", "cream", *arguments, journal=here)["entry"]["record"]
+        record = as_json("batch", "target", "new", "cream", *arguments, journal=here)["entry"]["record"]
         assert record["intended_source"] == source
-    record = as_json("intend", "new", "cream", "--photo", photo, journal=here)["entry"]["record"]
+    record = as_json("batch", "target", "new", "cream", "--photo", photo, journal=here)["entry"]["record"]
     assert record["intended_lab"] == pytest.approx([84.0, 2.0, 16.0], abs=1.0)
     assert (record["intended_from"], record["tolerance"]) == ("swatch photographed with card window", 2.0)
-    assert as_json("intend", "new", "cream", journal=here, code=1)["error"]["do"]
-    assert as_json("intend", "new", "cream", "--lab", "8,2,1", "--like", "old", journal=here, code=1)["error"]["do"]
+    assert as_json("batch", "target", "new", "cream", journal=here, code=1)["error"]["do"]
+    assert as_json("batch", "target", "new", "cream", "--lab", "8,2,1", "--like", "old", journal=here, code=1)["error"][
+        "do"
+    ]
     assert "Expected: cream: clove" in run("judge", "new", "--on", "2026-10-21T20:00", journal=here)
     assert as_json("judge", "new", "--on", "2026-10-21T20:00", journal=here)["expected"][0]["portion"] == "cream"

@@ -20,6 +20,7 @@ from curejournal.workflow.photos import (
     Answers,
     Clock,
     PhotoWaits,
+    Question,
     answers_to,
     card_corners,
     confirm_surface,
@@ -29,6 +30,7 @@ from curejournal.workflow.photos import (
     outlined_picture,
     place,
     proposed_areas,
+    questions,
     set_aside,
     set_clock,
     unanswered,
@@ -105,6 +107,20 @@ def test_a_photo_is_kept_for_the_story_alone(kept: Journal) -> None:
     (one,) = take(kept, ("a.jpg", picture(CREAM, code="")))
     assert put(kept, one.item, batch="B-1", colour=False).state == "no colour"
     assert readings(kept, "B-1") == {}
+
+
+def test_a_new_question_is_one_rule_and_its_answer_comes_back(kept: Journal, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As DEVELOPERS says: nothing but the rule is written for it."""
+
+    def about_lamp(case: questions.Case) -> Question | None:
+        return Question("lamp", "Which lamp was it?", ("day", "bulb"), outlines=(case.analysis.measurement.corners,))
+
+    monkeypatch.setattr(questions, "RULES", (*questions.RULES, about_lamp))
+    (one,) = take(kept, ("a.jpg", picture(CREAM)))
+    assert asked(one) == {"lamp"} and len(one.item.questions[0].outlines[0]) == 4
+    assert readings(kept, "B-1") == {}
+    assert put(kept, one.item, chosen={"lamp": "bulb"}).state == "placed"
+    assert answers_to(kept, one.item.sha256).chosen == {"lamp": "bulb"}
 
 
 # --- clocks ----------------------------------------------------------------------------------

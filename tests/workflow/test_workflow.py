@@ -315,6 +315,14 @@ def test_a_photo_its_readings_and_what_was_said_with_it_are_one_write(
     assert answers_to(started, added.item.sha256).caption == "day nine"
 
 
+def test_a_chart_beside_which_nothing_is_marked_is_asked_about_or_kept_for_the_story(started: Journal) -> None:
+    chart = draw_card(workflow.find_card("chart24"), exposure_ev=-0.3).jpeg
+    with pytest.raises(PhotoWaits, match="Which part of the picture"):
+        take(started, chart, card="chart24")
+    kept = take(started, chart, card="chart24", story=True)
+    assert kept.outcome == "no colour" and "wants no colour" in kept.why
+
+
 def test_a_caption_stays_when_the_date_is_corrected(started: Journal, photo: bytes) -> None:
     added = take(started, photo, caption="day nine")
     right, card = POURED + timedelta(days=10), workflow.find_card("window")

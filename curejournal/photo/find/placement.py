@@ -54,6 +54,11 @@ class Placement:
         ((most, least),) = self.scales_at(np.array([card.size_mm]) / 2)
         return float(np.degrees(np.arccos(np.clip(least / most, 0.0, 1.0))))
 
+    def longest_side_mm(self, outline: Points) -> float:
+        """The longest side of an outline in full-size pixels, as it would be in the card's plane."""
+        corners = self.to_mm(np.array(outline))
+        return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).max())
+
     def outline(self, rect: Rect | Patch) -> Points:
         """The corners of a rectangle on the card, in full-size pixels."""
         x, y, w, h = rect.x, rect.y, rect.w, rect.h

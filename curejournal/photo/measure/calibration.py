@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from curejournal.colour import camera
 from curejournal.colour.correction import Correction, TooFewPatches, fit_correction, fit_white_balance
+from curejournal.colour.fading import Fading, find_fading
 from curejournal.colour.illumination import Shading, fit_shading, slope_of_light
 from curejournal.colour.sample import Grade, Reason, worst
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
@@ -19,7 +20,7 @@ from curejournal.photo.find.markers import find_by_markers
 from curejournal.photo.find.placement import Placement, placement_from_corners, placement_from_points
 from curejournal.photo.find.refusals import no_card, refusal
 from curejournal.photo.find.tag import read_slot
-from curejournal.photo.measure import quality
+from curejournal.photo.measure import card_quality, quality
 from curejournal.photo.measure.sampling import PatchSamples, light_on, sample_patches, sharpness
 from curejournal.photo.read.picture_file import Photo, Pixels, Reduction
 
@@ -37,7 +38,7 @@ class CardCalibration:
     """What the card taught about the photo. Without a placement there was no card; without a correction no lesson.
 
     `encoded` (N, 3) are the reference patches as encoded sRGB, evenly lit; `errors` (N,) their CIEDE2000
-    when foretold from the others, nan where not used.
+    when foretold from the others, nan where not used. `fading` is what the card's inks lost, where that shows.
     """
 
     placement: Placement | None
@@ -48,6 +49,7 @@ class CardCalibration:
     correction: Correction | None = None
     encoded: Floats = field(default_factory=lambda: np.empty((0, 3)))
     errors: Floats = field(default_factory=lambda: np.empty(0))
+    fading: Fading | None = None
 
     @property
     def grade(self) -> Grade:
@@ -57,10 +59,16 @@ class CardCalibration:
 
 def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None = None) -> CardCalibration:
     """Find the card and learn from it what the photo does to colours; stops at the first fault that leaves none."""
-    placement, picture, scale = locate(photo, card, corners)
+    return calibrate(photo, card, *locate(photo, card, corners))
+
+
+def calibrate(
+    photo: Photo, card: Card, placement: Placement | Reason, picture: Pixels, scale: float
+) -> CardCalibration:
+    """Learn from a card that was located already, see `locate`; any printed copy of it lies in the same place."""
     if isinstance(placement, Reason):
         return CardCalibration(None, picture, scale, (placement,))
-    reasons = [*quality.about_values(card), *quality.about_placement(card, placement, photo.width, photo.height)]
+    reasons = [*card_quality.about_values(card), *quality.about_placement(card, placement, photo.width, photo.height)]
     lesson = CardCalibration(placement, picture, scale, (*reasons, *_other_copy(picture, scale, placement, card)))
     if lesson.grade is Grade.NOT_USABLE:
         return lesson
@@ -79,9 +87,23 @@ def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | Non
     if not card.white_only:
         if shading is None:
             reasons += quality.about_light(*_light_told_by_colours(card, correction, encoded), 0.0, placement.corners)
-        reasons += quality.about_correction(card, float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
+        reasons += card_quality.about_correction(card, float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
     reasons += quality.about_suspects(card, placement, correction.suspects)
-    return replace(lesson, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors)
+    fading = _fading(card, correction)
+    if fading is not None:
+        reasons.append(card_quality.about_fading(card))
+    return replace(lesson, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors, fading=fading)
+
+
+def _fading(card: Card, correction: Correction) -> Fading | None:
+    """What a printed card's inks lost since it was measured, if that is more than sound ones seem to have lost."""
+    papers = [patch.lab_d50 for patch in card.references if patch.role == "white"]
+    if card.made_of != "printing inks" or card.kind not in ("measured", "enrolled") or not papers:
+        return None
+    fading = find_fading(
+        correction, np.array([patch.lab_d50 for patch in card.references]), np.mean(np.array(papers), axis=0)
+    )
+    return fading if fading.found else None
 
 
 def _other_copy(picture: Pixels, scale: float, placement: Placement, card: Card) -> list[Reason]:
@@ -90,7 +112,7 @@ def _other_copy(picture: Pixels, scale: float, placement: Placement, card: Card)
     if not card.copy_id or slot is None:
         return []
     printed = read_slot(picture, scale, placement.outline(slot)).others
-    return [quality.other_copy(card, printed[0])] if printed and printed[0] != card.copy_id else []
+    return [card_quality.other_copy(card, printed[0])] if printed and printed[0] != card.copy_id else []
 
 
 def locate(
@@ -111,12 +133,17 @@ def locate(
             found = find(picture, card, reduce)
     if isinstance(found, Reason):
         return quality.blurred(card) if sharpness(picture) < quality.BLUNT else found, picture, reduce
-    sides = [min(patch.w, patch.h) for patch in card.patches]
+    # A strip has pixels enough along its longer side: half as many across will do.
+    sides = [min(patch.w, patch.h) * (2.0 if _is_strip(patch) else 1.0) for patch in card.patches]
     side = float((found.scales_at(centres_of(card.patches))[:, 1] * sides).min())
     finer = reduce
     while finer > 1 and side / finer < PATCH_PX_WANTED:
         finer = _FINER[finer]
     return found, picture if finer == reduce else photo.picture(finer), finer
+
+
+def _is_strip(patch: Patch) -> bool:
+    return max(patch.w, patch.h) >= 4.0 * min(patch.w, patch.h)
 
 
 def _by_pattern(picture: Pixels, card: Card, scale: float) -> Placement | Reason:
@@ -132,7 +159,7 @@ def light_across(
     picture: Pixels, scale: float, placement: Placement, card: Card, photo: Photo
 ) -> tuple[Shading | None, list[Reason]]:
     """The light across the card from its whites, each looked at in three places; None without enough of them."""
-    rects = [inset(third, 0.2) for patch in card.patches if patch.role == "white" for third in _thirds(patch)]
+    rects = [third.inset(0.2) for patch in card.patches if patch.role == "white" for third in _thirds(patch)]
     if not rects:
         return None, []
     light = light_on(picture, scale, placement, rects, photo.encoding)
@@ -217,10 +244,5 @@ def _correct(card: Card, samples: PatchSamples, encoded: Floats) -> Correction:
         usable=samples.seen & ~samples.burnt,
         xy_mm=centres_of(patches),
         # Where the card's own colours are a guess, the patches tell of the print, not of the camera.
-        made_of=card.made_of if card.kind in ("published", "measured", "enrolled") else "",
+        made_of=(card.made_of or "unknown") if card.kind in ("published", "measured", "enrolled") else "",
     )
-
-
-def inset(rect: Rect, share: float) -> Rect:
-    """A rectangle less a share of its width and height on each side."""
-    return Rect(rect.x + rect.w * share, rect.y + rect.h * share, rect.w * (1 - 2 * share), rect.h * (1 - 2 * share))

@@ -16,13 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.illumination import Shading
+from curejournal.colour.models import by_light, by_veil
 from curejournal.colour.sample import ColourSample, Grade, Lab, Reason, as_matrix3, worst
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.colour.surface_limits import held_to_surfaces
 from curejournal.photo.card import Card
+from curejournal.photo.find.mirror import MIRRORED, is_mirrored
 from curejournal.photo.find.placement import Placement, Points
 from curejournal.photo.measure import quality
-from curejournal.photo.measure.calibration import CardCalibration, inset, learn
+from curejournal.photo.measure.calibration import CardCalibration, learn
 from curejournal.photo.measure.sampling import sample_area
 from curejournal.photo.read.picture_file import Photo
 
@@ -35,6 +37,13 @@ LIGHT_PER_CARD = 0.04
 # Ours: of a brightener's blue by day, the sd of what is too much or too little in a light that nobody knows: by a lamp
 # without ultraviolet some 0.8 of it is, by daylight hardly any.
 GLOW_SHARE = 0.5
+
+# The light on soap relative to the card's, and the white veil of its gloss beyond the card's (Y of white 1), each as an
+# sd: set on path-traced scenes of soap of roughness 0.12 to 0.35 under a card 0.3 to 2 mm thick.
+SURFACE_LIGHT, SURFACE_VEIL = 0.02, 0.005
+# Beside a card soap stands or lies otherwise than the card: so many times as much; and the share of what parts of an
+# area differ by that its whole may be darker, as deep in a mould. On the same scenes.
+BESIDE_THE_CARD, UNEVEN_LIGHT = 3.0, 0.5
 
 
 @dataclass(frozen=True)
@@ -94,6 +103,11 @@ class Measurement:
     covariance: tuple[tuple[float, ...], ...] = ()
 
     @property
+    def is_relative(self) -> bool:
+        """Whether colours and their intervals are on the card's own scale, and say nothing of true colours."""
+        return self.card_kind in ("nominal", "relative")
+
+    @property
     def usable(self) -> bool:
         """Whether any colour is claimed."""
         return any(area.sample for area in self.areas) or (not self.areas and self.grade is not Grade.NOT_USABLE)
@@ -104,9 +118,8 @@ def measure(
     card: Card,
     areas: Sequence[Area] = (),
     corners: Sequence[tuple[float, float]] | None = None,
-    lesson: CardCalibration | None = None,
 ) -> Measurement:
-    """Measure areas of a photo against a card in it.
+    """Find a card in a photo, and measure areas against it.
 
     Parameters
     ----------
@@ -117,8 +130,6 @@ def measure(
     corners : sequence of four (x, y), optional
         The card's corners in pixels of the upright full-size picture, clockwise from its own
         top left; otherwise the card is looked for.
-    lesson : Lesson, optional
-        What `learn` gave for this photo and card, if it was asked before.
 
     Returns
     -------
@@ -129,10 +140,19 @@ def measure(
     ------
     PictureDamaged, CornersInvalid
     """
-    lesson = lesson or learn(photo, card, corners)
+    return measure_by(photo, card, learn(photo, card, corners), areas)
+
+
+def measure_by(photo: Photo, card: Card, lesson: CardCalibration, areas: Sequence[Area] = ()) -> Measurement:
+    """Measure areas by what a card taught about the photo; see `measure`.
+
+    A card that only a mirror shows is told so: laid anew it would be mirrored again.
+    """
+    if lesson.placement is None and is_mirrored(photo, card):
+        lesson = replace(lesson, reasons=(MIRRORED,))
     if not areas and card.window and lesson.placement:
         # A rim of the window lies in the shadow of its own edge.
-        areas = (Area("window", lesson.placement.outline(inset(card.window, 0.06))),)
+        areas = (Area("window", lesson.placement.outline(card.window.inset(0.06))),)
     correction, errors = lesson.correction, lesson.errors
     result = Measurement(
         photo.width,
@@ -154,6 +174,12 @@ def measure(
         ),
     )
     return result if lesson.grade is Grade.NOT_USABLE else _with_areas(result, photo, card, lesson, areas)
+
+
+def unmeasured(photo: Photo, reason: Reason) -> Measurement:
+    """The measurement of a photo in which no card was looked for."""
+    taken = photo.taken.isoformat if photo.taken else None
+    return Measurement(photo.width, photo.height, taken, "", "", False, (), Grade.NOT_USABLE, (reason,))
 
 
 def _with_areas(
@@ -178,6 +204,14 @@ def _with_areas(
     # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
     bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
     joint = joint + np.outer(bluer, bluer)
+    joint = joint + _surface_covariance(
+        lab,
+        np.array([_surface_doubt(placement.to_mm(np.array(areas[i].outline)).mean(axis=0), card) for i, _ in good]),
+        np.array([s.uneven_kept if s.uneven_kept > quality.UNEVEN_LIMIT else 0.0 for _, s in good]),
+    )
+    if lesson.fading is not None:
+        change = lesson.fading.change(lab)
+        lab, joint = lab + change, joint + np.outer(change, change)
     inside = correction.inside(encoded)
     claimed: dict[int, ColourSample] = {}
     rows: list[int] = []
@@ -237,6 +271,33 @@ def _light_covariance(encoded: Floats, area: Area, placement: Placement, card: C
     linear = linear_from_srgb(encoded)
     step = srgb_from_linear(linear * (1 + relative)) - encoded
     return np.outer(step, step)
+
+
+def _surface_covariance(lab: Floats, doubts: Floats, uneven: Floats) -> Floats:
+    """What soaps (M, 3) owe to not being flat, matt and level as the card is: the joint covariance (3 M, 3 M) in Lab.
+
+    The shadow of an edge, relief and a slope of its own change its light; its gloss adds a veil that is not the card's.
+    Surfaces of one photo have that in common. `doubts` (M,) say how many times as much as under a window;
+    `uneven` (M,), in Lab, is what parts of each differ by, where that is more than a surface's own.
+    """
+    times = np.repeat(doubts, 3)
+    darker, veiled = times * SURFACE_LIGHT * by_light(lab).ravel(), times * SURFACE_VEIL * by_veil(lab).ravel()
+    covariance = np.outer(darker, darker) + np.outer(veiled, veiled)
+    # In L*, as relative light (the derivative of the cube root, CIE 15).
+    shadows = (UNEVEN_LIGHT * uneven * 3.0 / (lab[:, 0] + 16.0))[:, None] * by_light(lab)
+    for place, shadow in enumerate(shadows):
+        covariance[3 * place : 3 * place + 3, 3 * place : 3 * place + 3] += np.outer(shadow, shadow)
+    return covariance
+
+
+def _surface_doubt(middle: Floats, card: Card) -> float:
+    """How many times as much a surface at a place (2,) in card mm is doubted as one under the card's window."""
+    x, y = middle
+    window = card.window
+    if window is not None and window.x <= x <= window.x + window.w and window.y <= y <= window.y + window.h:
+        return 1.0
+    on_card = 0.0 <= x <= card.size_mm[0] and 0.0 <= y <= card.size_mm[1]
+    return 0.0 if on_card and not card.white_only else BESIDE_THE_CARD
 
 
 def _held_to_card(mm: Floats, card: Card) -> Floats:

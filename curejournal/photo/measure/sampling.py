@@ -28,8 +28,8 @@ PIXELS_TIED = 64
 NOISE_FLOOR = 0.5 / 255
 # Ours, in encoded units; a saturated cyan of a chart lies so far beyond sRGB's red.
 BLACK_SD = 0.06
-# Ours: the mean of a mottled area, sd 0.02 in encoded units, is then good to 0.02 / sqrt(6000), some 0.0003.
-AREA_SAMPLE = 6_000
+# Ours: the mean of a mottled area, sd 0.02 in encoded units, is then good to 0.02 / sqrt(4000), some 0.0003.
+AREA_SAMPLE = 4_000
 
 
 @dataclass(frozen=True)
@@ -184,7 +184,7 @@ class AreaSample:
     standard deviation of the kept pixels, both in encoded sRGB; `kept` the share of pixels kept,
     `burnt` the share of clipped ones, `count` the area's pixels in the full-size picture;
     `uneven` how far apart, in Lab of the uncorrected picture, the colours of the area's parts are: nine in ten parts
-    lie within it.
+    lie within it; `uneven_kept` the same of the pixels that are kept.
     """
 
     encoded: Floats
@@ -194,6 +194,7 @@ class AreaSample:
     count: int
     spread: Floats
     uneven: float
+    uneven_kept: float
 
 
 def sample_area(
@@ -235,7 +236,8 @@ def sample_area(
         float(burnt.mean()),
         count,
         np.sqrt(np.diag(mottling)),
-        _unevenness(encoded, places),
+        _unevenness(*_without_shadows(encoded, places, keep)),
+        _unevenness(encoded[keep], places[keep]),
     )
 
 
@@ -275,6 +277,13 @@ def _median(values: NDArray[np.float32], keep: NDArray[np.bool_]) -> NDArray[np.
     count = keep.sum(axis=-1)[..., None, None]
     middle = np.broadcast_to(np.concatenate([(count - 1) // 2, count // 2], axis=-1), (*ordered.shape[:-1], 2))
     return np.asarray(np.take_along_axis(ordered, middle, axis=-1).mean(axis=-1, keepdims=True))
+
+
+def _without_shadows(encoded: Floats, places: Floats, keep: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Colours and places (M, ...) less those left out as darker: in relief or under an edge, no second colour."""
+    brightness = encoded.mean(axis=1)
+    use = keep | (brightness > np.median(brightness[keep]))
+    return encoded[use], places[use]
 
 
 def _unevenness(encoded: Floats, places: Floats) -> float:

@@ -7,9 +7,10 @@ from html import escape
 
 from curejournal.batch.descriptions import acid_words, alkali_words, describe_embed
 from curejournal.batch.records import ColourReading
-from curejournal.colour.sample import Lab
+from curejournal.colour.sample import Grade, Lab
 from curejournal.documents import charts, formatting, style
 from curejournal.documents.ribbon import as_image
+from curejournal.documents.sketches import Sketch, sketch
 from curejournal.judging.judgement import Judgement
 from curejournal.soap.recipe import Recipe
 from curejournal.ui.i18n import st, worded, worded_chart
@@ -69,6 +70,11 @@ def may_enter(desk: Desk) -> bool:
     return not desk.reads_only
 
 
+def empty(what: Sketch, words: str) -> None:
+    """Say that nothing is here yet, beside a drawing of what will be."""
+    st.html(f'<div class="empty-page">{drawing(sketch(what))}<p class="lead">{text(words)}</p></div>')
+
+
 def listed(lines: Iterable[str]) -> None:
     """A list of plain lines."""
     items = "".join(f"<li>{escape(worded(line))}</li>" for line in lines)
@@ -111,7 +117,11 @@ def figure(shown: charts.Figure | None, told: bool = False) -> None:
     """A chart with the sentence that says the same, unless that is told on the page already."""
     if shown is not None:
         # Without Streamlit's own theme for charts, whose grey is too pale on paper: ink and paper are the page's then.
-        st.altair_chart(worded_chart(shown.chart), width="stretch", theme=None, alt=worded(shown.words))
+        # Names within a chart are in the page's ink, which Streamlit sets for axes and legends alone.
+        roles = style.DARK if st.context.theme.type == "dark" else style.LIGHT
+        chart = shown.chart.copy()
+        chart.config.text.color = roles.ink
+        st.altair_chart(worded_chart(chart), width="stretch", theme=None, alt=worded(shown.words))
         if not told:
             st.caption(plain(shown.words))
 
@@ -161,7 +171,13 @@ def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
 def reading_words(reading: ColourReading) -> str:
     """A kept reading in words: values, doubt, grade."""
     sd = tuple(reading.covariance[axis][axis] ** 0.5 for axis in range(3))
-    return f"{formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2]))} · {reading.grade}"
+    scale = " on its card’s own scale" if reading.grade is Grade.RELATIVE else ""
+    return f"{formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2]))}{scale} · {grade_word(reading.grade)}"
+
+
+def grade_word(grade: str) -> str:
+    """A grade as a maker reads it; what is kept and printed as JSON says *indicative*."""
+    return "approximate" if grade == Grade.INDICATIVE else str(grade)
 
 
 def measured_colours(measurement: Measurement, names: Mapping[str, str]) -> None:
@@ -173,7 +189,9 @@ def measured_colours(measurement: Measurement, names: Mapping[str, str]) -> None
             rows.append(patch(None, f"{name}: no colour", "", "large"))
         else:
             words = formatting.lab_with_doubt(area.sample.lab, area.sample.sd)
-            rows.append(patch(area.sample.lab, f"{name}: {area.grade}", words, "large"))
+            if measurement.is_relative:
+                words += " on this card’s own scale"
+            rows.append(patch(area.sample.lab, f"{name}: {grade_word(area.grade)}", words, "large"))
     patches(rows)
 
 

@@ -10,10 +10,7 @@ from curejournal.ui.page import Desk
 
 def show(desk: Desk) -> None:
     """Draw them."""
-    common.say(
-        "Your journal is empty. Three steps to a first measured colour:",
-        "lead",
-    )
+    common.empty("photo", "Your journal is empty. Three steps to a first measured colour:")
     steps = (
         (
             "cards",

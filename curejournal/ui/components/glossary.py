@@ -34,7 +34,7 @@ STATES = {
 GRADES = {
     "measured": "Against colours of the card that are known. Comparable with other batches.",
     "relative": "Against a card whose own colours are not known. Good for following one batch.",
-    "indicative": "Something in the photo makes it doubtful. It counts, with a wide interval.",
+    "approximate": "Something in the photo makes it doubtful. It counts, with a wide interval.",
     "not usable": "No colour is claimed.",
     "ΔE00": "Difference between two colours (CIEDE2000). About 1 is just noticeable side by side.",
     "L*, a*, b*": "Lightness; green to red; blue to yellow (CIELAB, D50).",

@@ -2,6 +2,7 @@
 // Places are told in pixels of the full-size picture, so nothing depends on how large it is shown.
 // A shape is {kind, points}: a box by two corners, a band by the ends of its middle line, a polygon by its corners.
 // One that is `proposed` is drawn anew as a whole.
+// By keyboard: the arrows move a cross (with Shift in large steps), Enter sets a point there, Escape forgets a box begun.
 
 const NS = "http://www.w3.org/2000/svg";
 // A strip's pad is a finger's tip wide then.
@@ -60,6 +61,11 @@ export default function (component) {
     }
     path(state.corners, state.corners.length === 4);
     dots(state.corners);
+    if (document.activeElement && sheet.getRootNode().activeElement === sheet && state.cross) {
+      const [x, y] = state.cross;
+      path([[x, 0], [x, data.height]], false);
+      path([[0, y], [data.width, y]], false);
+    }
   };
   const tell = () => {
     if (data.current === null) setStateValue("corners", [...state.corners]);
@@ -91,6 +97,22 @@ export default function (component) {
   };
   label();
 
+  const setPoint = (at) => {
+    if (data.current === null) {
+      state.corners = state.corners.length >= 4 ? [at] : [...state.corners, at];
+    } else if (data.kind === "polygon") {
+      const known = state.shapes[data.current];
+      const points = known?.kind === "polygon" && !known.proposed ? known.points : [];
+      state.shapes[data.current] = { kind: "polygon", points: [...points, at] };
+    } else if (!state.begun) {
+      state.begun = at;
+      return false;
+    } else {
+      state.shapes[data.current] = { kind: data.kind, points: [state.begun, at] };
+      state.begun = null;
+    }
+    return true;
+  };
   let start = null;
   let before = null;
   sheet.onpointerdown = (event) => {
@@ -100,18 +122,13 @@ export default function (component) {
       show(true, at);
       return;
     }
-    if (data.current === null) {
-      state.corners = state.corners.length >= 4 ? [at] : [...state.corners, at];
-    } else if (data.kind === "polygon") {
-      const known = state.shapes[data.current];
-      const points = known?.kind === "polygon" && !known.proposed ? known.points : [];
-      state.shapes[data.current] = { kind: "polygon", points: [...points, at] };
-    } else {
+    if (data.current !== null && data.kind !== "polygon") {
       sheet.setPointerCapture(event.pointerId);
       start = at;
       before = state.shapes[data.current];
       return;
     }
+    setPoint(at);
     draw();
     tell();
   };
@@ -132,6 +149,34 @@ export default function (component) {
     start = null;
     draw();
     if (whole) tell();
+  };
+  sheet.tabIndex = 0;
+  sheet.setAttribute("role", "application");
+  sheet.setAttribute("aria-label", `${data.alt}. ${data.keys}`);
+  sheet.onfocus = () => {
+    state.cross ??= [data.width / 2, data.height / 2];
+    draw();
+  };
+  sheet.onblur = draw;
+  sheet.onkeydown = (event) => {
+    const step = (data.width / 100) * (event.shiftKey ? 5 : 1);
+    const move = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
+    if (!move && event.key !== "Enter" && event.key !== " " && event.key !== "Escape") return;
+    event.preventDefault();
+    state.cross ??= [data.width / 2, data.height / 2];
+    if (move) {
+      const limits = [data.width, data.height];
+      state.cross = state.cross.map((at, axis) => Math.min(Math.max(at + move[axis], 0), limits[axis]));
+      if (state.begun) state.shapes[data.current] = { kind: data.kind, points: [state.begun, state.cross] };
+    } else if (event.key === "Escape") {
+      if (state.begun) delete state.shapes[data.current];
+      state.begun = null;
+    } else if (setPoint([...state.cross])) {
+      draw();
+      tell();
+      return;
+    }
+    draw();
   };
   sheet.onpointerup = end;
   sheet.onpointercancel = end;

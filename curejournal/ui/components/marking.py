@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import st, worded
 from curejournal.ui.page import plain
 from curejournal.workflow import Points, outline_of
 
@@ -28,6 +28,7 @@ HOW = {
     "band": "Pull along its middle, from one end to the other; then set how thick it is.",
     "polygon": "Touch its corners one after another; three make an area, more follow its shape.",
 }
+KEYS = "Arrows move the cross, with Shift in large steps; Enter sets a point; Escape forgets what was begun."
 # Ours: a layer of a cut bar that fills the picture is about so thick.
 BAND_SHARE = 0.08
 
@@ -70,7 +71,8 @@ def mark(
     st.caption(
         "Touch the card’s corners one after another, clockwise from its own top left."
         if what == CORNERS
-        else how or HOW[kind]
+        else how or HOW[kind],
+        help=KEYS,
     )
     # Kept where no widget is drawn: a band keeps its thickness while another shape is chosen.
     thick = st.session_state.setdefault(f"{key}-thickness", max(round(BAND_SHARE * min(width, height)), 4))
@@ -92,6 +94,7 @@ def mark(
             "thick": thick,
             "shapes": first,
             "corners": [],
+            "keys": worded(KEYS),
         },
         default={"shapes": first, "corners": []},
         on_shapes_change=_nothing,

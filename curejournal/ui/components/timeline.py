@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import tzinfo
 
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Batch, ColourReading, Entry, Event, PhotoNote
@@ -12,9 +11,11 @@ from curejournal.documents import charts, formatting
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
+from curejournal.ui.components.showing import alt
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
+from curejournal.workflow.photos import showing
 
 SHOWN_FIRST = 12
 
@@ -41,12 +42,13 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
     since = (
         f", {formatting.age(batch.poured_at, at)} after the pour" if batch.poured_at and at >= batch.poured_at else ""
     )
+    shown = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
-        names = ", ".join(entry.record.portion for entry in readings if isinstance(entry.record, ColourReading))
         st.image(
-            cache.small_picture(desk.journal, sha256, 640),
+            cache.true_picture(desk.journal, shown, 800, "whole" if shown.balance == "none" else "wide"),
             width=250,
-            alt=f"Photo of {batch.name} on {when}{f', showing {names}' if names else ''}",
+            caption=shown.words,
+            alt=alt(desk, batch, shown),
         )
         with st.container(width=640):
             st.markdown(f"**{when}**{since}")
@@ -59,7 +61,7 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             )
             if note.why_no_colour:
                 st.html(common.patch(None, "No colour", note.why_no_colour))
-            label = "In standard light" if desk.reads_only else "In standard light, or correct it"
+            label = "The original" if desk.reads_only else "The original, its cut, or a correction"
             common.way(desk, "photo", label, ":material/photo:", photo=sha256)
 
 
@@ -98,7 +100,7 @@ def outlook(shown: ColourSeries) -> str:
     return f"{shown.words}. On target from about {formatting.day(ahead.at)}{earliest}"
 
 
-def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:
+def journey(name: str, shown: ColourSeries, desk: Desk) -> None:
     """One portion: state in words, first, intended and latest colour, the charts."""
     first, last = shown.points[0], shown.points[-1]
     colours = [common.patch(first.lab, "First reading", formatting.day(first.at))]
@@ -106,11 +108,11 @@ def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:
         colours.append(common.patch(shown.intended_lab, "Intended", f"{shown.tolerance:g} ΔE00 accepted"))
     colours.append(common.patch(last.lab, "Latest reading", f"{formatting.day(last.at)}: {shown.words}"))
     common.patches(colours)
-    common.figure(charts.difference_figure(shown, name, zone))
+    common.figure(charts.difference_figure(shown, name, desk.zone, desk.now))
     if shown.intended_lab is None:
         common.say("No intended colour was set, so there is none to compare with.", "soft")
     with st.expander("L*, a* and b* one by one"):
-        for part in charts.lab_figures(shown, name, zone):
+        for part in charts.lab_figures(shown, name, desk.zone):
             common.figure(part)
     with st.expander("How sure is the state?"):
         common.values(
@@ -124,7 +126,7 @@ def journey(name: str, shown: ColourSeries, zone: tzinfo) -> None:
             common.say(
                 f"As a change, in steps like those of the grey scale (5 none, 1 great): {shown.grey_scale_style_grade}."
             )
-        questioned = [formatting.moment(point.at, zone) for point in shown.points if point.questioned]
+        questioned = [formatting.moment(point.at, desk.zone) for point in shown.points if point.questioned]
         if questioned:
             st.warning(
                 f"Off the curve, look at these photos again: {plain(', '.join(questioned))}.",

@@ -246,5 +246,5 @@ def batter(desk: Desk, batch: Batch) -> None:
 def _recipe(desk: Desk, batch: Batch, change: Callable[[Recipe], Recipe], key: str) -> None:
     """The recipe as corrected; the earlier one stays in the history."""
     last = workflow.last_entry(batch, Recipe)
-    assert last is not None and isinstance(last.record, Recipe)
+    assert last is not None
     entry.offer(desk, batch.code, [change(last.record)], last.at, key, supersedes=last.id)

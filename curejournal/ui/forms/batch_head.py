@@ -11,11 +11,22 @@ from curejournal.ui.forms import doing
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
-from curejournal.workflow.photos.showing import comparable, shown_photos
+from curejournal.workflow.photos.showing import comparable, cover, shown_photos
 
 
 def pictures(desk: Desk, batch: Batch, judgement: Judgement) -> None:
-    """The soap then and now under one handle, or what there is; its ribbon at its foot."""
+    """The batch's own picture with its ribbon, if there is one without a card; else the soap then and now."""
+    own = cover(shown_photos(batch), showing.main_portion(judgement))
+    if own is not None and (own.cover or own.balance == "soap"):
+        showing.picture(desk, batch, judgement, 1200)
+        st.html(showing.strip(desk, batch, judgement))
+    elif not then_and_now(desk, batch, judgement):
+        showing.picture(desk, batch, judgement, 960)
+        st.html(showing.strip(desk, batch, judgement))
+
+
+def then_and_now(desk: Desk, batch: Batch, judgement: Judgement) -> bool:
+    """Two dates under one handle, laid on each other by the card; whether there are two."""
     photos = comparable(shown_photos(batch), showing.main_portion(judgement))
     if len(photos) > 1:
         frames = [
@@ -27,9 +38,7 @@ def pictures(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             for number in film.some_of(len(photos))
         ]
         film.show(frames, f"film-{batch.code}")
-        return
-    showing.picture(desk, batch, judgement, 960)
-    st.html(showing.strip(desk, batch, judgement))
+    return len(photos) > 1
 
 
 def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
@@ -69,7 +78,7 @@ def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             common.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
 
 
-def ribbons(desk: Desk, judgement: Judgement) -> None:
+def ribbons(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """A ribbon for each portion, with its state in words."""
     placed = {name: showing.ribbon(desk, name, journey) for name, journey in judgement.journeys.items()}
     known = [(name, one) for name, one in placed.items() if one is not None]
@@ -79,4 +88,11 @@ def ribbons(desk: Desk, judgement: Judgement) -> None:
         f"{ribbon_html(one, axis=name == known[-1][0])}"
         for name, one in known
     )
-    st.html(f'<div class="ribbons">{drawn}</div>' if drawn else "<span></span>")
+    own = cover(shown_photos(batch), showing.main_portion(judgement))
+    apart = own is not None and (own.cover or own.balance == "soap")
+    left, right = st.columns([5, 3], gap="large") if apart else (st.container(), None)
+    with left:
+        st.html(f'<div class="ribbons">{drawn}</div>' if drawn else "<span></span>")
+    if right is not None:
+        with right:
+            then_and_now(desk, batch, judgement)

@@ -42,6 +42,13 @@ WAYS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
 }
 
+EDITIONS: dict[str, tuple[str, bool]] = {
+    "since November 2014": ("chart24", True),
+    "before November 2014": ("chart24-older", True),
+    "I do not know": ("chart24", False),
+}
+"""The chart that each edition is, and whether that is known."""
+
 
 def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
     """Ask which card, under which name, in which way; then measure and keep it."""
@@ -60,6 +67,16 @@ def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
     promise, steps = WAYS[way]
     st.markdown(promise)
     st.markdown("\n".join(f"{number}. {step}" for number, step in enumerate(steps, start=1)))
+    edition = (
+        st.radio(
+            "When was the chart made? The date is on its back.",
+            list(EDITIONS),
+            index=2,
+            key="enrol-edition",
+        )
+        if way == CHART
+        else ""
+    )
     turn = st.session_state.setdefault("enrol-turn", 0)
     files = (
         st.file_uploader("The file", type=["txt", "cgats", "csv", "ti3"], key=f"enrol-values-{turn}")
@@ -75,7 +92,7 @@ def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
         common.say("The card needs its name first: it is on every colour that is measured with it.")
     if st.button("4. Measure the card", key="enrol-go", type="primary", disabled=not copy_id):
         with st.spinner("Measuring the card…"):
-            made = attempt(lambda: _made(desk, names[chosen], copy_id, way, files))
+            made = attempt(lambda: _made(desk, names[chosen], copy_id, EDITIONS.get(edition), files))
         if made is not None:
             card, doubts = made
             st.session_state["enrolled"] = (copy_id, len(card.references), tuple(doubts))
@@ -95,11 +112,18 @@ def _empty_table(card: workflow.Card) -> None:
 
 
 def _made(
-    desk: Desk, card: workflow.Card, copy_id: str, way: str, files: object
+    desk: Desk, card: workflow.Card, copy_id: str, edition: tuple[str, bool] | None, files: object
 ) -> tuple[workflow.Card, Sequence[str]]:
     if isinstance(files, list):
-        chart = workflow.find_card("chart24") if way == CHART else None
-        return workflow.enrol_card(desk.journal, card, [file.getvalue() for file in files], chart, copy_id)
+        name, known = edition or ("", False)
+        return workflow.enrol_card(
+            desk.journal,
+            card,
+            [file.getvalue() for file in files],
+            workflow.find_card(name) if name else None,
+            copy_id,
+            edition_known=known,
+        )
     data, name = files.getvalue(), files.name  # type: ignore[attr-defined]  # Streamlit does not name the class
     return workflow.card_with_values(desk.journal, card, data, source=name, name=copy_id, copy_id=copy_id)
 

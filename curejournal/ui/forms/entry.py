@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from datetime import datetime
+from datetime import date, datetime
 from functools import partial
 from types import NoneType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
@@ -332,6 +332,8 @@ def edited(record: Record, key: str) -> Record:
             changed[field.name] = st.selectbox(label, options, index=options.index(old), key=f"{key}-{field.name}")
         elif base is bool:
             changed[field.name] = st.checkbox(label, old, key=f"{key}-{field.name}")
+        elif name == "contact":
+            continue  # a person is chosen by name, where bars are sold
         elif base is int:
             changed[field.name] = st.number_input(label, value=old, step=1, key=f"{key}-{field.name}")
         elif base is float:
@@ -339,6 +341,8 @@ def edited(record: Record, key: str) -> Record:
             changed[field.name] = st.number_input(
                 label, value=number, step=0.1, format="%.10g", key=f"{key}-{field.name}"
             )
+        elif base is date:
+            changed[field.name] = st.date_input(label, old, format="YYYY-MM-DD", key=f"{key}-{field.name}")
         elif base is str:
             changed[field.name] = st.text_input(label, old or "", key=f"{key}-{field.name}")
     return replace(record, **changed)

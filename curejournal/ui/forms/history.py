@@ -75,7 +75,7 @@ def _correct(desk: Desk, batch: Batch) -> None:
         return
     item = entries[chosen]
     if isinstance(item.record, Decision):
-        common.say("A signature stays. Under Evidence, sign what holds now: the next signature answers this one.")
+        common.say("A signature stays. Under Checks, sign what holds now: the next signature answers this one.")
         return
     common.say("What was entered stays in the history; the correction counts from now on.", "soft")
     if not isinstance(item.record, FIXED):

@@ -16,7 +16,7 @@ from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow import Card, Points
-from curejournal.workflow.photos import strips
+from curejournal.workflow.photos import Source, strips
 from curejournal.workflow.photos.strips import StripKey
 
 KEPT = "strip-key-kept"
@@ -63,7 +63,9 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
         measured = attempt(lambda: workflow.measure_photo(file.getvalue(), card, areas))
         if measured is not None:
             common.patches(
-                common.patch(area.sample.lab if area.sample else None, f"pH {area.name}", str(area.grade), "half")
+                common.patch(
+                    area.sample.lab if area.sample else None, f"pH {area.name}", common.grade_word(area.grade), "half"
+                )
                 for area in measured.areas
             )
             common.listed(common.doubts_of(measured))
@@ -73,7 +75,9 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
     if st.button("Keep this key", key="key-keep", type="primary", disabled=not complete):
         places = {ph: areas[f"{ph:g}"] for ph in values}
         key = attempt(
-            lambda: strips.enrol_strip_key(desk.journal, file.getvalue(), card, name.strip(), lot.strip(), places)
+            lambda: strips.enrol_strip_key(
+                desk.journal, file.getvalue(), card, name.strip(), lot.strip(), places, by=desk.by
+            )
         )
         if key is not None:
             st.session_state[KEPT] = f"Kept: {len(key.steps)} colours of {plain(key.name)}."
@@ -173,8 +177,8 @@ def _keep(desk: Desk, batch: Batch, file: UploadedFile, reading: strips.StripRea
         st.warning(f"**Is this right?** {plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
     label = "Keep it as it is" if doubts else f"Keep it as an alkali test of {plain(batch.code)}"
     if st.button(label, key="strip-keep", type="primary"):
-        how = partial(strips.keep_strip, name=file.name, strength_pct=strength, at=at, by=desk.by, now=desk.now)
-        kept = attempt(lambda: how(desk.journal, batch.code, data, reading, confirmed=bool(doubts)))
+        how = partial(strips.keep_strip, at=at, by=desk.by, now=desk.now, confirmed=bool(doubts))
+        kept = attempt(lambda: how(desk.journal, batch.code, Source(file.name, lambda: data), test))
         if kept is not None:
             entry.tell(batch.code, [kept], entry.form_key(STRIP))
             st.rerun()

@@ -1,4 +1,4 @@
-"""The tray's forms: a waiting photo placed by its answers, a placed one corrected, tags printed."""
+"""The forms of the inbox: a waiting photo placed by its answers, a placed one corrected, tags printed."""
 
 from __future__ import annotations
 
@@ -159,7 +159,7 @@ def _placing(desk: Desk, card: Card, item: InboxItem, new: Answers) -> Callable[
 
 
 def _set_aside(desk: Desk, item: InboxItem) -> bool:
-    photos.set_aside(desk.journal, item.sha256, why="set aside in the tray", by=desk.by)
+    photos.set_aside(desk.journal, item.sha256, why="set aside in the inbox", by=desk.by)
     return True
 
 
@@ -173,7 +173,9 @@ def _done(item: InboxItem | None) -> None:
 
 def _colours(item: InboxItem) -> None:
     common.patches(
-        common.patch(seen.lab, seen.portion or "which portion?", str(seen.grade)) for seen in item.colours if seen.lab
+        common.patch(seen.lab, seen.portion or "which portion?", common.grade_word(seen.grade))
+        for seen in item.colours
+        if seen.lab
     )
 
 
@@ -210,7 +212,7 @@ def named_colours(item: InboxItem, choices: tuple[str, ...], picture: bytes | No
         st.image(picture, width="stretch", alt=alt)
     chosen: list[str | None] = []
     for number, seen in enumerate(item.colours, 1):
-        st.html(common.patch(seen.lab, f"Colour {number}", str(seen.grade), "half"))
+        st.html(common.patch(seen.lab, f"Colour {number}", common.grade_word(seen.grade), "half"))
         index = names.index(seen.portion) if seen.portion in names else None
         picked = st.selectbox(f"Colour {number} is", names, index, key=f"{key}-portion-{number}")
         chosen.append("" if picked == LEAVE_OUT else picked)

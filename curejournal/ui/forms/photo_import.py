@@ -114,7 +114,9 @@ def _row(desk: Desk, item: InboxItem, why: str, looks: Sequence[str]) -> None:
             when = f", {moment(item.at, desk.zone)}" if item.at else ""
             st.markdown(f"**{plain(item.batch or 'no batch yet')}**{when} · {plain(item.name)}")
             common.patches(
-                common.patch(seen.lab, seen.portion, str(seen.grade), "half") for seen in item.colours if seen.lab
+                common.patch(seen.lab, seen.portion, common.grade_word(seen.grade), "half")
+                for seen in item.colours
+                if seen.lab
             )
             if why:
                 common.say(why)

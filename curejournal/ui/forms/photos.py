@@ -8,6 +8,7 @@ from functools import partial
 
 from curejournal import workflow
 from curejournal.batch.records import Batch
+from curejournal.colour.sample import Grade
 from curejournal.documents.formatting import moment
 from curejournal.ui.components import common, marking
 from curejournal.ui.forms import photo_answers, surface
@@ -105,15 +106,16 @@ def shown(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
     """Show what is in a picture, ask for what is missing; None if it cannot be used at all."""
     common.say(shot.name, "soft")
     cards = photos.cards_for(desk.journal, shot.card)
-    first = attempt(lambda: cache.analysed(shot.data, cards, shot.answers.marks))
+    first = attempt(lambda: cache.analysed(shot.data, cards, shot.answers.marks_for(shot.card)))
     if first is None:
         return None
     marks = _marked(desk, batch, shot, first) if shot.card else None
     if marks is not None:
         window = "" if marks.areas else shot.answers.window
-        answers = replace(shot.answers, areas=marks.areas or None, corners=marks.corners, window=window)
+        of = shot.card.name if shot.card else ""
+        answers = replace(shot.answers, areas=marks.areas or None, corners=marks.corners, corners_of=of, window=window)
         shot = replace(shot, answers=answers)
-        first = attempt(lambda: cache.analysed(shot.data, cards, answers.marks))
+        first = attempt(lambda: cache.analysed(shot.data, cards, answers.marks_for(shot.card)))
         if first is None:
             return None
     shot = replace(shot, analysis=first)
@@ -158,8 +160,11 @@ def _drawn(measurement: Measurement | None) -> str:
     words = ["White line: the card."]
     if measurement.areas:
         words.append("Yellow: the measured area." if measurement.usable else "Yellow: where the soap is looked for.")
-    if any(reason.outlines for reason in measurement.reasons):
-        words.append("Crossed: what is at fault.")
+    outlined = [reason for reason in measurement.reasons if reason.outlines]
+    if any(reason.limit is not Grade.NOT_USABLE for reason in outlined):
+        words.append("Red line: what makes a colour doubtful.")
+    if any(reason.limit is Grade.NOT_USABLE for reason in outlined):
+        words.append("Red cross: what keeps it from being measured.")
     return " ".join(words)
 
 
@@ -175,7 +180,7 @@ def _result(desk: Desk, batch: Batch | None, shot: Shot, measurement: Measuremen
         with st.expander("How sure is it?"):
             common.values(
                 {
-                    "Grade": str(measurement.grade),
+                    "Grade": common.grade_word(measurement.grade),
                     "Card": f"{measurement.card}, its colours {measurement.card_kind}",
                     "The card’s own patches, each foretold from the others": f"{measurement.card_error:.1f} ΔE00 off",
                     "Correction": measurement.model,
@@ -260,7 +265,7 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
     for shot in plain_ones:
         label = "Keep the picture without a colour" + (f": {plain(shot.name)}" if len(plain_ones) > 1 else "")
         if st.button(label, key=f"keep-{shot.key}", disabled=not shot.clear):
-            chosen = [replace(shot, answers=replace(shot.answers, colour=False)) if shot.usable else shot]
+            chosen = [shot]
     lines = [line for line in (_kept(desk, batch, shot) for shot in chosen) if line]
     if lines:
         st.session_state["photo-done"] = (batch.code, lines)

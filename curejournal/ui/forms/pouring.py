@@ -11,15 +11,35 @@ from curejournal.ui.components import common
 from curejournal.ui.forms import entry, recipe
 from curejournal.ui.i18n import st, temperature_input
 from curejournal.ui.page import Desk, plain
+from curejournal.ui.state import cache, material_cache
+from curejournal.workflow import materials
 
 LARGE: dict[EventKind, str] = {
     "trace": "Trace",
     "thickening": "Thickening",
+    "colour changed": "Its colour changed",
     "poured": "Poured",
     "gel": "Gel phase",
     "unmoulded": "Unmoulded",
     "cut": "Cut",
 }
+MORE: dict[EventKind, str] = {
+    "seizing": "It seized",
+    "ricing": "It riced",
+    "separation": "It separated",
+    "overheated": "It overheated",
+    "volcano": "It rose over the mould",
+    "partial gel": "Partial gel",
+    "soft": "Still soft",
+    "crumbly": "Crumbly",
+    "cracked": "Cracked",
+    "planed": "Planed",
+    "stamped": "Stamped",
+    "washed": "Washed",
+    "smell gone": "The scent is gone",
+    "smell off": "It smells off",
+}
+"""What happens now and then; as kinds of their own they can be counted and compared."""
 WHOLE = "the whole batch"
 LATELY = timedelta(hours=36)
 """How long a pour is looked back on, and a batch opens where it is written down: until about its cut. Ours."""
@@ -44,6 +64,8 @@ def show(desk: Desk, batch: Batch) -> None:
     portion = "" if chosen == WHOLE else chosen
     with st.container(horizontal=True, key=f"large-{key}"):
         pressed = [kind for kind, label in LARGE.items() if st.button(label, key=f"{key}-{kind}")]
+    with st.expander("Something else happened"), st.container(horizontal=True, key=f"large-{key}-more"):
+        pressed += [kind for kind, label in MORE.items() if st.button(label, key=f"{key}-{kind}")]
     # Value and button travel together in a form: what was typed is not lost to a page that draws itself meanwhile.
     with (
         st.form(warm_form, border=False),
@@ -76,7 +98,31 @@ def show(desk: Desk, batch: Batch) -> None:
     if records or warm or noted:
         forms = (turn, *([warm_form] if warm else []), *([note_form] if noted else []))
         entry.offer(desk, batch.code, records, at, *forms)
+    _darkened(desk, batch)
     _lately(desk, batch)
+
+
+def _darkened(desk: Desk, batch: Batch) -> None:
+    """Once its colour changed: what all earlier batches with these materials say, with their pictures."""
+    changed = [event for at, event in batch.records(Event) if event.kind == "colour changed" and desk.now - at < LATELY]
+    if not changed:
+        return
+    answer = materials.when_it_darkens(
+        desk.journal, batch.code, desk.now, changed[-1].portion, tell=material_cache.teller(desk)
+    )
+    with st.container(border=True, key=f"darkened-{batch.code}"):
+        st.subheader("It darkened: what earlier batches did")
+        common.listed(answer.words)
+        for before in answer.darkened[-4:][::-1]:
+            common.way(desk, "batch", f"{before.batch} · {before.name}, {before.portion}", batch=before.batch)
+            if before.photos:
+                with st.container(horizontal=True, key=f"darkened-{batch.code}-{before.batch}-{before.portion}"):
+                    for sha256 in before.photos:
+                        st.image(
+                            cache.small_picture(desk.journal, sha256, 320),
+                            width=150,
+                            alt=f"{before.name}, {before.portion}",
+                        )
 
 
 def _lately(desk: Desk, batch: Batch) -> None:

@@ -23,7 +23,7 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(
         "One file holds everything: entries, original photos, cards, rules. It is read back before it counts. "
-        "The command “curejournal restore” makes a journal of it again.",
+        "The command “curejournal journal restore” makes a journal of it again.",
         "lead",
     )
     _backup(desk)

@@ -9,7 +9,7 @@ from curejournal.documents.formatting import day
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, timeline
 from curejournal.ui.forms import batch as acts
-from curejournal.ui.forms import batch_head, checks, doing, entry, history, pouring, recipe
+from curejournal.ui.forms import batch_head, business, checks, doing, entry, history, pouring, recipe
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
@@ -39,7 +39,7 @@ def render(desk: Desk) -> None:
         if doing_now == f"{what}-{code}":
             doing.form(desk, code, what)
     if not on:
-        batch_head.ribbons(desk, judgement)
+        batch_head.ribbons(desk, batch, judgement)
     first = "Log" if on and not desk.reads_only else "Checks"
     with st.container(key="sections"):
         section = st.segmented_control(
@@ -69,9 +69,12 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     }
     forms |= acts.forms(batch)
     chosen = st.pills("Or enter", list(forms), key=f"form-{batch.code}")
-    if chosen:
-        forms[chosen](desk, batch)
-        question = st.container()
+    others = business.forms(batch)
+    other = st.pills("For the rack, the papers and after the sale", list(others), key=f"business-{batch.code}")
+    for form in (chosen and forms[chosen], other and others[other]):
+        if form:
+            form(desk, batch)
+            question = st.container()
     with question:
         entry.ask(desk, batch.code)
 
@@ -83,13 +86,13 @@ def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     for name, journey in judgement.journeys.items():
         if journey.points:
             st.subheader(plain(name))
-            timeline.journey(name, journey, desk.zone)
+            timeline.journey(name, journey, desk)
     common.way(desk, "compare", "Two dates side by side", ":material/compare:", batch=batch.code)
 
 
 def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.subheader("Drying")
-    common.figure(charts.drying_figure(judgement.drying))
+    common.figure(charts.drying_figure(judgement.drying, batch.poured_at, desk.now))
     if not judgement.drying.points:
         common.say("No weights yet. Weigh a few marked bars each week.")
     rooms = charts.room_figures(batch)

@@ -63,7 +63,7 @@ def render(desk: Desk) -> None:
 
 def _start(desk: Desk, names: Mapping[str, str], like: str) -> None:
     if not names:
-        common.say("No batch yet. A name is enough to start one; with its recipe the lye is checked.", "lead")
+        common.empty("wall", "No batch yet. A name is enough to start one; with its recipe the lye is checked.")
     elif st.button("Back to the batches", key="start-back", icon=":material/arrow_back:"):
         st.session_state.pop("starting", None)
         st.session_state.pop("like", None)

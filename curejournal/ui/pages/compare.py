@@ -7,11 +7,14 @@ from itertools import chain, count
 from curejournal import workflow
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import charts, formatting
-from curejournal.ui.components import common, timeline
+from curejournal.documents.ribbon import ribbon_html
+from curejournal.ui.components import common, showing, timeline
+from curejournal.ui.components.showing import alt
 from curejournal.ui.components.timeline import Seen
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
+from curejournal.workflow.photos.showing import shown_photos
 
 NEEDED = "Two measured photos are needed: of one batch on two days, or of two batches."
 
@@ -21,8 +24,8 @@ def render(desk: Desk) -> None:
     code = common.chosen_batch(desk, "left", "Which batch")
     left = _portion(desk, code, "left") if code else None
     if left is None:
-        common.say(NEEDED)
-        common.way(desk, "photos", "Take in a photo")
+        common.empty("two", NEEDED)
+        common.way(desk, "photos", "Add photos")
         return
     right = left
     if st.toggle("Beside another batch or portion", key="two"):
@@ -36,6 +39,11 @@ def render(desk: Desk) -> None:
         for column, seen, shown in zip(st.columns(2), (left, right), pair, strict=True):
             with column:
                 _side(desk, seen, shown)
+    for seen in dict.fromkeys((left, right)):
+        series = cache.judged(desk, seen.batch).journeys[seen.portion]
+        placed = showing.ribbon(desk, seen.portion, series)
+        if placed is not None:
+            st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed)}')
     readings = [item.record for item in pair if isinstance(item.record, ColourReading)]
     common.say(_apart(*readings), "verdict")
     common.say("Both are measured colours; how far each may be off is told with it.", "soft")
@@ -112,8 +120,9 @@ def _side(desk: Desk, seen: Seen, shown: Entry) -> None:
     since = f"{formatting.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""
     st.html(common.patch(shown.record.lab, when, since, "wide"))
     if shown.photo:
-        picture = cache.small_picture(desk.journal, shown.photo, 640)
-        st.image(picture, width="stretch", alt=f"Photo of {seen.batch.name} on {when}")
+        taken = next(one for one in shown_photos(seen.batch) if one.sha256 == shown.photo).around(seen.portion)
+        picture = cache.true_picture(desk.journal, taken, 800)
+        st.image(picture, width="stretch", caption=taken.words, alt=alt(desk, seen.batch, taken))
     common.say(f"{seen.name}. {common.reading_words(shown.record)}", "soft")
 
 

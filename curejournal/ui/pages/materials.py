@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from curejournal.base.counting import how_many
 from curejournal.documents import formatting, material_charts
+from curejournal.documents.ribbon import ribbon_html, ribbon_of
 from curejournal.materials.history import History, Named, Use
 from curejournal.ui.components import common
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.state import cache, material_cache
 from curejournal.workflow import documents, materials
+from curejournal.workflow.photos.showing import shown_photos
 
 SHOWN = 8
 
@@ -18,12 +20,12 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     known = {one.material: one for one in material_cache.named(desk)}
     if not known:
-        common.say("No recipe names a material yet. Enter one when you start a batch, with its lot.")
+        common.empty("ribbons", "No recipe names a material yet. Enter one when you start a batch, with its lot.")
         common.way(desk, "batches", "Start a batch")
         return
     common.say("What a fragrance or pigment did before, and what to expect of it.", "lead")
     with st.container(horizontal=True, key="act-materials"):
-        common.way(desk, "culprits", "Which did it?", ":material/troubleshoot:")
+        common.way(desk, "culprits", "Find the cause", ":material/troubleshoot:")
         common.way(desk, "plan", "Plan a pour", ":material/event_upcoming:")
     asked = st.query_params.get("material", "")
     kinds = list(dict.fromkeys(one.kind for one in known.values()))
@@ -102,15 +104,19 @@ def _use(desk: Desk, use: Use, key: str) -> None:
             captions = ("first", "farthest off", "latest")[-len(story.photos) :]
             if len(story.photos) == 2:
                 captions = ("first", "latest")
+            by_hash = {one.sha256: one for one in shown_photos(desk.journal.batch(story.batch))}
             with st.container(horizontal=True, key=f"photos-{key}"):
                 for sha256, caption in zip(story.photos, captions, strict=False):
                     st.image(
-                        cache.small_picture(desk.journal, sha256, 320),
+                        cache.true_picture(desk.journal, by_hash[sha256].around(story.portion), 480),
                         caption=caption,
                         width=150,
                         alt=f"{story.name}, {story.portion}, {caption}",
                     )
-        common.patches(common.patch(point.lab, formatting.day(point.at), size="half") for point in story.journey.points)
+        series = story.journey
+        if series.points:
+            last = series.points[-1]
+            st.html(ribbon_html(ribbon_of(series, story.portion, last.days, end=formatting.day(last.at))))
 
 
 def _sheets(desk: Desk, name: str) -> None:

@@ -21,7 +21,7 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     names = desk.journal.names()
     if not names:
-        common.say("No batch yet. Records, labels and the calendar are made of what you enter.")
+        common.empty("page", "No batch yet. Records, labels and the calendar are made of what you enter.")
         common.way(desk, "batches", "Start a batch")
         return
     shown = st.segmented_control(
@@ -91,6 +91,7 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
     number = st.number_input("How many", 1, 2000, min(max(batch.bars_cut, 1), 2000), key=f"labels-n-{code}")
     weight = st.checkbox("Print that net weight", key=f"labels-g-{code}", disabled=net.grams_each is None)
     tag = st.checkbox("Print the batch’s tag: photos of it file themselves", key=f"labels-t-{code}")
+    listed = st.checkbox("Print who made it, the ingredients and best before: a larger label", key=f"labels-i-{code}")
     paper: workflow.Paper = st.segmented_control(
         "Paper", ["a4", "letter"], default="a4", required=True, format_func=str.capitalize, key=f"labels-p-{code}"
     )
@@ -98,7 +99,14 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
     def made() -> bytes:
         text = tag_text(desk.journal, code) if tag else ""
         return documents.labels(
-            desk.journal, code, desk.now, count=int(number), with_weight=weight, tag=text, paper=paper
+            desk.journal,
+            code,
+            desk.now,
+            count=int(number),
+            with_weight=weight,
+            tag=text,
+            paper=paper,
+            with_ingredients=listed,
         )
 
     st.download_button("Labels (PDF)", made, f"labels-{code}.pdf", PDF, key=f"labels-out-{code}", type="primary")

@@ -15,7 +15,7 @@ def render(desk: Desk) -> None:
         common.way(desk, "batches", "Start a batch")
         common.say("You can measure a photo here already; it is not kept.", "soft")
     take_photos.take(desk, desk.journal.batch(code) if code else None)
-    common.way(desk, "tray", "Many at once: the tray", ":material/inbox:")
+    common.way(desk, "tray", "Many at once: the inbox", ":material/inbox:")
 
 
 PAGE = Page("Add photos", "photos", "Photos", 10, render, writes=True)

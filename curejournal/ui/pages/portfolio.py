@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from curejournal import workflow
 from curejournal.base.counting import how_many
-from curejournal.ui.components import common
+from curejournal.ui.components import common, showing
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import background, cache
@@ -19,7 +19,7 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     names = desk.journal.names()
     if not names:
-        common.say("No batch yet. Photos of a batch with a card in them make its pages.")
+        common.empty("page", "No batch yet. Photos of a batch with a card in them make its pages.")
         common.way(desk, "batches", "Start a batch")
         return
     common.say(
@@ -35,8 +35,14 @@ def render(desk: Desk) -> None:
     chosen = common.chosen_batches(names, "chosen")
     if st.toggle("All batches", key="all-batches"):
         chosen = list(names)
-    for code in chosen[:6]:
-        common.patches(common.latest_colours(cache.judged(desk, desk.journal.batch(code))))
+    with st.container(key="wall-chosen"):
+        for code in chosen[:8]:
+            batch = desk.journal.batch(code)
+            judgement = cache.judged(desk, batch)
+            with st.container(gap=None):
+                showing.picture(desk, batch, judgement, 640)
+                st.html(showing.strip(desk, batch, judgement))
+                common.say(batch.name, "small soft")
     title = st.text_input("Heading", workflow.place(desk.journal), key="title", max_chars=120)
     about = st.text_input("A sentence under it", key="about", max_chars=300)
     form = st.segmented_control("As", list(FORMS), default="web pages (ZIP)", required=True, key="form")

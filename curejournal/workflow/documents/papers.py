@@ -9,7 +9,7 @@ from typing import Literal
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import Batch, ColourReading
+from curejournal.batch.records import Batch, ColourReading, MakingDetails
 from curejournal.documents import formatting
 from curejournal.documents.calendar import CalendarTask, calendar_ics
 from curejournal.documents.fact_sheet import FactSheet, fact_sheet_markdown, fact_sheet_pdf
@@ -21,6 +21,7 @@ from curejournal.judging import traceability
 from curejournal.judging.judgement import Judgement
 from curejournal.judging.traceability import LotUse
 from curejournal.materials import history
+from curejournal.soap.ingredients import ingredient_list
 from curejournal.workflow.materials import material
 
 PICTURE_PX = 900
@@ -141,6 +142,7 @@ def labels(
     with_weight: bool = False,
     tag: str = "",
     paper: workflow.Paper = "a4",
+    with_ingredients: bool = False,
 ) -> bytes:
     """Labels of a batch as a PDF.
 
@@ -156,11 +158,13 @@ def labels(
         A batch tag's text, to be printed as a QR code.
     paper : str
         *a4* or *letter*.
+    with_ingredients : bool
+        Print who made it, the list of ingredients and how long it keeps.
 
     Raises
     ------
     NothingChosen
-        For less than one label.
+        For less than one label, or for an ingredient list where a name is not known.
     """
     batch = journal.batch(code)
     judgement = workflow.judge_batch(journal, code, on)
@@ -168,8 +172,34 @@ def labels(
     if not 1 <= number <= 2000:
         raise NothingChosen(f"{number} labels cannot be printed.", "Ask for 1 to 2000.")
     grams = propose_net_weight(batch).grams_each if with_weight else None
-    label = Label(code, batch.name, batch.poured_at, _cured_words(judgement), grams, tag)
+    label = Label(
+        code, batch.name, batch.poured_at, _cured_words(judgement), grams, tag, across=_across(batch, judgement)
+    )
+    if with_ingredients:
+        made = batch.records(MakingDetails)
+        best_before = made[-1][1].best_before if made else None
+        listed = _ingredients(batch)
+        label = replace(label, maker=workflow.place(journal), ingredients=listed, best_before=best_before)
     return labels_pdf([label] * number, paper=paper, made_on=on, software=workflow.SOFTWARE)
+
+
+def _across(batch: Batch, judgement: Judgement) -> str:
+    """What stands across a label that is not for sale."""
+    if batch.kind == "test pour":
+        return "TEST, NOT FOR SALE"
+    return "" if judgement.released_at is not None or batch.kind == "earlier stock" else "NOT RELEASED"
+
+
+def _ingredients(batch: Batch) -> str:
+    if batch.recipe is None:
+        raise NothingChosen(f"{batch.code} has no recipe to list.", "Enter it first.")
+    listed = ingredient_list(batch.recipe)
+    if listed.unnamed:
+        raise NothingChosen(
+            f"No name is known for {', '.join(listed.unnamed)}, so the list would not be whole.",
+            "Take it from the supplier's document, and enter the material under that name.",
+        )
+    return listed.text
 
 
 def _cured_words(judgement: Judgement) -> str:

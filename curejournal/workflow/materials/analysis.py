@@ -83,10 +83,11 @@ def stories_of(batch: Batch, on: datetime, rules: Limits) -> tuple[Story, ...]:
 
 def compared(journal: Journal) -> tuple[Batch, ...]:
     """The batches that are compared with each other: the latest poured, oldest first."""
-    return _latest(journal.all_batches(), COMPARED)
+    return recent(journal.all_batches(), COMPARED)
 
 
-def _latest(batches: Iterable[Batch], most: int) -> tuple[Batch, ...]:
+def recent(batches: Iterable[Batch], most: int) -> tuple[Batch, ...]:
+    """The batches that were poured last, oldest first."""
     poured = [(batch.poured_at, batch.code, batch) for batch in batches if batch.poured_at]
     return tuple(batch for _, _, batch in sorted(poured, key=lambda row: row[:2])[-most:])
 
@@ -96,7 +97,7 @@ def holding(journal: Journal, names: Collection[str], most: int | None = None) -
     keys = {materials.material_key(name) for name in names}
     every = journal.all_batches()
     found = [b for b in every if keys & {materials.material_key(item.material) for item in materials.materials_in(b)}]
-    return tuple(found) if most is None or len(found) <= most else _latest(found, most)
+    return tuple(found) if most is None or len(found) <= most else recent(found, most)
 
 
 def all_materials(journal: Journal) -> tuple[Named, ...]:
@@ -233,6 +234,6 @@ def expected(journal: Journal, code: str, on: datetime) -> tuple[Planned, ...]:
     ]
     wanted = {item.material for story in young for item in story.ingredients}
     others = [one for one in (holding(journal, wanted) if wanted else ()) if one.code != batch.code]
-    told = [story for other in _latest(others, EARLIER) for story in stories_of(other, on, rules)]
+    told = [story for other in recent(others, EARLIER) for story in stories_of(other, on, rules)]
     every = {materials.material_key(history.material): history for history in materials.histories(told)}
     return tuple(_plan(story.portion, story.ingredients, every, story.poured_at or on) for story in young)

@@ -83,7 +83,7 @@ def add_photo(
     answers : Answers, optional
         What the maker says with it: when it was taken, what shows which portion, a caption.
     story : bool
-        Keep a photo without a colour too, for the story; otherwise it is left out.
+        Keep a photo without a colour too, for the story, as one in which nothing was marked; otherwise it is left out.
 
     Raises
     ------
@@ -94,7 +94,9 @@ def add_photo(
     """
     journal.batch(code)
     answers, data = answers or Answers(), source.read()
-    analysis = analyse(data, cards_for(journal, card), answers.marks)
+    if card is not None and answers.corners:
+        answers = replace(answers, corners_of=card.name)
+    analysis = analyse(data, cards_for(journal, card), answers.marks_for(card))
     return add_analysed(
         journal, code, Source(source.name, lambda: data), analysis, answers, by=by, now=now, story=story
     )
@@ -117,6 +119,8 @@ def add_analysed(
         item = filed_item(analysis.sha256, journal.photo(analysis.sha256).facts, known, analysis.surface)
         return Arrival(source.name, "already there", "This photo is already in this batch.", item)
     filing = preview(journal, code, analysis, source.name, replace(answers, by=by), now)
+    if story and {question.kind for question in filing.questions} == {"areas"}:
+        filing = preview(journal, code, analysis, source.name, replace(answers, by=by, colour=False), now)
     if filing.questions:
         do = " ".join(question.confirm and f"If so: {question.confirm}." for question in filing.questions)
         raise PhotoWaits(" ".join(question.text for question in filing.questions), do.strip() or ANSWER)

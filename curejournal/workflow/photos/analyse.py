@@ -8,23 +8,20 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from importlib.metadata import version
-
-import numpy as np
 
 from curejournal.colour.sample import Grade, Lab, Reason
 from curejournal.judging.target import NoColourToPick
 from curejournal.photo.card import Card, card_text
-from curejournal.photo.find.mirror import MIRRORED, is_mirrored
-from curejournal.photo.find.placement import Placement, Points
-from curejournal.photo.find.tag import Tag, Tags, read_slot, read_tags
-from curejournal.photo.measure.calibration import CardCalibration, inset, learn
-from curejournal.photo.measure.measurement import Area, Measurement, measure
-from curejournal.photo.measure.rectified import flatten
-from curejournal.photo.read.picture_file import Photo, Taken, read_photo
-from curejournal.photo.window.layers import RIM, Layers, split_window
-from curejournal.photo.window.surface import Finding, inspect_surface
+from curejournal.photo.find.placement import Points
+from curejournal.photo.find.tag import Tag, read_tags
+from curejournal.photo.measure.copies import calibrate_copy
+from curejournal.photo.measure.measurement import Area, Measurement, measure, measure_by, unmeasured
+from curejournal.photo.read.picture_file import Taken, read_photo
+from curejournal.photo.window.inspection import inspect_window
+from curejournal.photo.window.layers import Layers
+from curejournal.photo.window.surface import Finding
 
 SOFTWARE = f"curejournal {version('curejournal')}"
 ANALYSIS_VERSION = 7
@@ -79,9 +76,9 @@ class PhotoAnalysis:
     sha256: str
     suffix: str
     taken: Taken | None
-    tags: tuple[Tag, ...]
-    on_card: bool
     measurement: Measurement
+    tags: tuple[Tag, ...] = ()
+    on_card: bool = False
     layers: Layers | None = None
     surface: tuple[Finding, ...] = ()
     marks: Marks = Marks()
@@ -105,35 +102,31 @@ def analyse(data: bytes, cards: Cards, marks: Marks | None = None) -> PhotoAnaly
     NotAPicture, PictureDamaged, PictureTooLarge, CornersInvalid
     """
     marks = marks or Marks()
-    photo, sha256 = read_photo(data), hashlib.sha256(data).hexdigest()
+    photo = read_photo(data)
+    sha256 = hashlib.sha256(data).hexdigest()
     if cards.card is None:
-        seen = _without_card(photo)
-        tags = read_tags(photo).tags
-        return PhotoAnalysis(sha256, photo.suffix, photo.taken, tags, False, seen, marks=marks, cards=cards.fingerprint)
-    card, lesson = _card_in(photo, cards.card, cards.copies, marks)
-    on_card = _in_slot(lesson, card, "batch_tag")
-    found = on_card if on_card.tags else read_tags(photo)
-    layers: Layers | None = None
-    surface: tuple[Finding, ...] = ()
-    areas = [Area(name, outline) for name, outline in (marks.areas or {}).items()]
-    if card.window is not None and lesson.correction is not None:
-        flat = flatten(photo, card, lesson, inset(card.window, RIM))
-        layers, numbers = split_window(flat)
-        surface = inspect_surface(flat, numbers, layers.layers)
-        if not areas and not marks.window:
-            areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
-    measurement = _measured(photo, card, lesson, areas)
+        seen, tags = unmeasured(photo, NO_CARD), read_tags(photo).tags
+        return PhotoAnalysis(sha256, photo.suffix, photo.taken, seen, tags, marks=marks, cards=cards.fingerprint)
+    found = calibrate_copy(photo, cards.card, cards.copies, marks.corners or None)
+    layers, surface = inspect_window(photo, found)
+    if marks.areas or marks.window or layers is None:
+        areas = [Area(name, outline) for name, outline in (marks.areas or {}).items()]
+    else:
+        areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
+    measurement = measure_by(photo, found.card, found.calibration, areas)
+    tags, placement = found.tags or read_tags(photo).tags, found.calibration.placement
+    sides = tuple(placement.longest_side_mm(tag.outline) for tag in tags) if placement else ()
     return PhotoAnalysis(
         sha256,
         photo.suffix,
         photo.taken,
-        found.tags,
-        bool(on_card.tags),
         measurement,
+        tags,
+        bool(found.tags),
         layers,
         surface,
         marks,
-        tuple(_longest_side(lesson.placement, tag.outline) for tag in found.tags) if lesson.placement else (),
+        sides,
         cards.fingerprint,
     )
 
@@ -147,7 +140,7 @@ def measure_photo(data: bytes, card: Card, areas: Places | None = None, corners:
     """
     photo = read_photo(data)
     places = [Area(name, outline_of(place)) for name, place in (areas or {}).items()]
-    return _measured(photo, card, learn(photo, card, corners), places)
+    return measure(photo, card, places, corners)
 
 
 def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, str]:
@@ -180,35 +173,3 @@ def outline_of(place: Box | Points) -> Points:
     """A box as its corners, an outline as it is."""
     sides = [side for side in place if not isinstance(side, tuple)]
     return Area.box("", *sides).outline if sides else tuple(at for at in place if isinstance(at, tuple))
-
-
-def _card_in(photo: Photo, card: Card, copies: Mapping[str, Card], marks: Marks) -> tuple[Card, CardCalibration]:
-    """The card in the photo and what it taught: the copy whose id is printed in its slot, if that one is enrolled."""
-    corners = marks.corners or None
-    lesson = learn(photo, card, corners)
-    named = next((text for text in _in_slot(lesson, card, "copy_id").others if text in copies), None)
-    if named is None or copies[named] == card:
-        return card, lesson
-    return copies[named], learn(photo, copies[named], corners)
-
-
-def _in_slot(lesson: CardCalibration, card: Card, slot: str) -> Tags:
-    if lesson.placement is None or slot not in (card.slots or {}):
-        return Tags()
-    return read_slot(lesson.picture, lesson.scale, lesson.placement.outline((card.slots or {})[slot]))
-
-
-def _measured(photo: Photo, card: Card, lesson: CardCalibration, areas: Sequence[Area]) -> Measurement:
-    """Measure areas; a card that only a mirror shows is told so, since laying it anew would not help."""
-    found = measure(photo, card, areas, lesson=lesson)
-    return replace(found, reasons=(MIRRORED,)) if not found.corners and is_mirrored(photo, card) else found
-
-
-def _longest_side(placement: Placement, outline: Points) -> float:
-    corners = placement.to_mm(np.array(outline))
-    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).max())
-
-
-def _without_card(photo: Photo) -> Measurement:
-    taken = photo.taken.isoformat if photo.taken else None
-    return Measurement(photo.width, photo.height, taken, "", "", False, (), Grade.NOT_USABLE, (NO_CARD,))

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from typing import Any
 
-from pydantic import TypeAdapter
-
-from curejournal.journal.store import Journal
+from curejournal.batch.workshop import PhotoAnswers
+from curejournal.journal.store import Journal, NewEntry
+from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Points
 from curejournal.workflow.photos.analyse import Marks
 
@@ -33,11 +32,11 @@ class Question:
 class Answers:
     """What the maker said about a photo; what is None or empty was not said.
 
-    `portions` name the colours in their order, an empty name leaves one out; `window` is the one portion that the whole
-    window shows; `colour` is False for a photo that is kept for the story alone; `confirmed` are kinds of questions
-    about which the maker stands by what was found, or `ALL`; `chosen` are other answers by the kind of their question.
-    `after` is the last entry that had named the photo when its batch was said: once it has been filed since, and taken
-    back, that no longer counts.
+    `portions` name the colours in their order, an empty name leaves one out; `corners` are those of the card
+    `corners_of`; `window` is the one portion that the whole window shows; `colour` is False for a photo that is kept
+    for the story alone; `confirmed` are kinds of questions about which the maker stands by what was found, or `ALL`;
+    `chosen` are other answers by the kind of their question. `after` is the last entry that had named the photo when
+    its batch was said: once it has been filed since, and taken back, that no longer counts.
     """
 
     batch: str | None = None
@@ -51,13 +50,14 @@ class Answers:
     after: int = 0
     window: str = ""
     corners: tuple[tuple[float, float], ...] = ()
+    corners_of: str = ""
     caption: str | None = None
     chosen: Mapping[str, str] | None = None
 
-    @property
-    def marks(self) -> Marks:
-        """What of it was marked in the picture."""
-        return Marks(self.areas, self.corners, self.window)
+    def marks_for(self, card: Card | None) -> Marks:
+        """What of it was marked in the picture; corners count for the card that they were marked of."""
+        corners = self.corners if card is not None and self.corners_of in ("", card.name) else ()
+        return Marks(self.areas, corners, self.window)
 
     def with_these(self, new: Answers) -> Answers:
         """Add newer answers: what they leave unsaid stays as it was said."""
@@ -72,14 +72,48 @@ class Answers:
 ALL = ("all",)
 """Stands for every kind of question in `Answers.confirmed`."""
 
-_ANSWERS = TypeAdapter(Answers)
-
 
 def answers_to(journal: Journal, sha256: str) -> Answers:
     """Read what the maker said about a photo so far."""
-    return _ANSWERS.validate_python(journal.setting(f"photo {sha256}", {}))
+    said = journal.of_workshop(PhotoAnswers, sha256)
+    if not said:
+        return Answers()
+    kept = said[-1].record
+    return Answers(
+        batch=kept.of_batch or None,
+        at=datetime.fromisoformat(kept.taken_at) if kept.taken_at else None,
+        portions=kept.portions,
+        areas=None if kept.areas is None else dict(kept.areas),
+        colour=kept.colour,
+        confirmed=kept.confirmed,
+        aside=kept.aside,
+        by=said[-1].by,
+        after=kept.after,
+        window=kept.window,
+        corners=kept.corners,
+        caption=kept.caption or None,
+        chosen=None if kept.chosen is None else dict(kept.chosen),
+        corners_of=kept.corners_of,
+    )
 
 
-def as_kept(sha256: str, answers: Answers) -> dict[str, Any]:
-    """Give answers the form in which a journal keeps them; earlier ones stay in the history."""
-    return {f"photo {sha256}": _ANSWERS.dump_python(answers, mode="json")}
+def as_entries(journal: Journal, sha256: str, answers: Answers) -> list[NewEntry]:
+    """Give answers the entry of the workshop in which they are kept; none if they say nothing new."""
+    if answers == answers_to(journal, sha256):
+        return []
+    record = PhotoAnswers(
+        of_batch=answers.batch or "",
+        taken_at=answers.at.isoformat() if answers.at else "",
+        portions=answers.portions,
+        areas=None if answers.areas is None else tuple(answers.areas.items()),
+        colour=answers.colour,
+        confirmed=answers.confirmed,
+        aside=answers.aside,
+        after=answers.after,
+        window=answers.window,
+        corners=answers.corners,
+        caption=answers.caption or "",
+        chosen=None if answers.chosen is None else tuple(answers.chosen.items()),
+        corners_of=answers.corners_of,
+    )
+    return [NewEntry(record, journal.clock(), photo=sha256)]

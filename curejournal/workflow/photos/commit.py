@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 
 from pydantic import TypeAdapter
 
 from curejournal.batch.records import Entry
-from curejournal.journal.store import Journal
+from curejournal.batch.workshop import PhotoAnswers
+from curejournal.journal.store import Changes, Journal
 from curejournal.photo.card import Card
 from curejournal.workflow.cards import find_card
 from curejournal.workflow.photos.analyse import ANALYSIS_VERSION, SOFTWARE, Cards, Marks, PhotoAnalysis, analyse
-from curejournal.workflow.photos.answers import Answers, answers_to, as_kept
+from curejournal.workflow.photos.answers import answers_to, as_entries
 from curejournal.workflow.photos.propose import Filing
 
 _ANALYSIS = TypeAdapter(PhotoAnalysis)
@@ -30,13 +32,11 @@ def commit(journal: Journal, filing: Filing, *, by: str, original: bytes | None 
     tuple of Entry
         Empty if something is still asked, or if another window has filed the photo meanwhile.
     """
-    return journal.enter_all(
-        filing.entries,
-        by=by,
-        settings=as_kept(filing.item.sha256, filing.answers) if filing.answers != Answers() else {},
-        original=(original, filing.facts) if original is not None else None,
-        unless_filed=filing.unless_filed,
-    )
+    said = as_entries(journal, filing.item.sha256, filing.answers)
+    entries = [replace(new, batch=code) for code, new in filing.entries]
+    photos = [(original, filing.facts)] if original is not None else []
+    made = journal.commit(Changes([*said, *entries], photos, unless_filed=filing.unless_filed), by=by)
+    return tuple(entry for entry in made if not isinstance(entry.record, PhotoAnswers))
 
 
 def cards_for(journal: Journal, card: Card | None) -> Cards:
@@ -53,7 +53,7 @@ def kept_analysis(journal: Journal, sha256: str, card: Card | None, marks: Marks
     `marks` are what the maker marked in it; those that are kept if it is left out.
     """
     cards = cards_for(journal, card)
-    marks = answers_to(journal, sha256).marks if marks is None else marks
+    marks = answers_to(journal, sha256).marks_for(card) if marks is None else marks
 
     def make() -> bytes:
         return _ANALYSIS.dump_json(analyse(journal.photo_bytes(sha256), cards, marks))

@@ -11,7 +11,7 @@ from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.workflow.photos.analyse import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers
-from curejournal.workflow.photos.tags import TAG_ID
+from curejournal.workflow.photos.tags import kept_journal_id
 from curejournal.workflow.settings import time_zone
 
 
@@ -48,7 +48,7 @@ def context_of(
         If the maker named a batch that there is not.
     """
     filed = journal.entries_of_photo(analysis.sha256)
-    tag_id = str(journal.setting(TAG_ID) or "")
+    tag_id = kept_journal_id(journal) or ""
     started = {head.code: head.started_at for head in journal.batches()}
     tagged = {tag.code for tag in analysis.tags if tag.journal == tag_id} & started.keys()
     named = tagged | {code for code, _ in filed} | ({answers.batch} if answers.batch is not None else set())

@@ -73,7 +73,7 @@ def file_if_clear(
     answers = answers_to(journal, sha256)
     if at is not None and answers.at is None:
         answers = replace(answers, at=at, by=by)
-    analysis = analysis or kept_analysis(journal, sha256, card, answers.marks)
+    analysis = analysis or kept_analysis(journal, sha256, card, answers.marks_for(card))
     photo = journal.photo(sha256)
     filing = propose(analysis, context_of(journal, analysis, photo.facts, answers, now), answers)
     if not filing.unless_filed or filing.item.state == "set aside":  # filed, or not to be
@@ -88,7 +88,7 @@ def file_if_clear(
 def _proposed(journal: Journal, photo: KeptPhoto, card: Card, now: datetime, answers: Answers | None = None) -> Filing:
     """What a kept photo needs, by answers that are not kept yet or by those that are."""
     answers = answers or answers_to(journal, photo.sha256)
-    analysis = kept_analysis(journal, photo.sha256, card, answers.marks)
+    analysis = kept_analysis(journal, photo.sha256, card, answers.marks_for(card))
     return propose(analysis, context_of(journal, analysis, photo.facts, answers, now), answers)
 
 
@@ -125,7 +125,9 @@ def place(
     said = answers_to(journal, sha256)
     if filed and said.batch is None:
         said = replace(said, batch=filed[0][0])
-    if new.portions is not None and new.areas is None:
+    if new.corners:
+        new = replace(new, corners_of=card.name)
+    if (new.portions is not None or new.window) and not new.areas:
         said = replace(said, areas=None, window="")
     after = said.after if new.batch is None and not filed else journal.last_naming(sha256)
     filing = _proposed(journal, photo, card, now, replace(said.with_these(new), aside="", by=by, after=after))

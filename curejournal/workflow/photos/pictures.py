@@ -63,7 +63,7 @@ def corrected(
     """A kept photo as it would look in standard light; None where its card taught nothing, see `photo.picture`."""
     seen = kept_analysis(journal, sha256, card).measurement
     used = card if seen.card == card.name else find_card(seen.card, journal)
-    corners = answers_to(journal, sha256).corners
+    corners = answers_to(journal, sha256).marks_for(card).corners
     return corrected_photo(journal.photo_bytes(sha256), used, longest, flag=flag, corners=corners)
 
 

@@ -3,85 +3,179 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
-from curejournal.batch.records import Batch, ColourReading, PhotoNote
+import numpy as np
+
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import Batch, ColourReading, Entry, PhotoNote, PhotoView
+from curejournal.batch.validation import check_record
+from curejournal.colour.sample import Lab
 from curejournal.documents.pictures import jpeg
-from curejournal.documents.soap_pictures import View, soap_picture
-from curejournal.documents.true_colour import Seen
+from curejournal.documents.soap_pictures import View, gains_by, soap_picture
+from curejournal.documents.true_colour import GAINS, Seen
 from curejournal.journal.store import Journal
 
+Balance = Literal["measured", "soap", "light", "none"]
 Cut = Literal["wide", "square", "soap", "whole"]
 ASPECTS: dict[Cut, float | None] = {"wide": 4 / 3, "square": 1.0, "soap": None, "whole": None}
+SAME_LIGHT = timedelta(minutes=15)
+"""Photos so close in time were taken in the same light. Ours: the sun moves by four degrees."""
 MADE = 1
 """Raised when pictures are made otherwise, so that earlier ones are not taken for them."""
+
+
+class PlaceUnlikely(CureJournalError):
+    """The place in a photo can hardly show the portion that it is said to show."""
 
 
 @dataclass(frozen=True)
 class Shown:
     """A photo of a batch as it is shown: when it was taken, and by what its colours are true.
 
-    `balance` is *measured* (its own card), *soap* (the soap's measured colour of that day), or *none*: then it is shown
-    as it was taken.
+    `balance` is *measured* (its own card), *soap* (the soap's measured colour of that day), *light* (the white balance
+    of a photo with a card of the same minutes), or *none*: then it is shown as it was taken. `light` names that photo,
+    and what was measured in it.
     """
 
     sha256: str
     at: datetime
-    balance: Literal["measured", "soap", "none"]
+    balance: Balance
     view: View
     caption: str = ""
     portions: tuple[str, ...] = ()
+    cover: bool = False
+    light: tuple[str, tuple[Seen, ...]] | None = None
 
     def around(self, portion: str) -> Shown:
         """The same, cut around one portion where not all fit."""
-        if portion not in self.portions or len(self.view.seen) != len(self.portions):
+        if self.balance != "measured" or portion not in self.portions or len(self.view.seen) != len(self.portions):
             return self
         return replace(self, view=replace(self.view, focus=self.view.seen[self.portions.index(portion)].outline))
 
     @property
     def words(self) -> str:
         """By what its colours are true, in words."""
-        return {"measured": "In true colour", "soap": "Balanced by the soap", "none": "As it was taken"}[self.balance]
+        return {
+            "measured": "In true colour",
+            "soap": "Balanced by the soap",
+            "light": "In the light of a photo with the card",
+            "none": "As it was taken",
+        }[self.balance]
 
 
 def shown_photos(batch: Batch) -> tuple[Shown, ...]:
     """Every photo of a batch, in order of time, as it is shown."""
     notes: dict[str, PhotoNote] = {}
+    views: dict[str, PhotoView] = {}
     readings: dict[str, list[ColourReading]] = {}
     at: dict[str, datetime] = {}
     for entry in batch.entries:
-        if entry.photo and isinstance(entry.record, (PhotoNote, ColourReading)):
+        if entry.photo and isinstance(entry.record, (PhotoNote, PhotoView, ColourReading)):
             at.setdefault(entry.photo, entry.at)
             if isinstance(entry.record, PhotoNote):
                 notes[entry.photo] = entry.record
+            elif isinstance(entry.record, PhotoView):
+                views[entry.photo] = entry.record
             else:
                 readings.setdefault(entry.photo, []).append(entry.record)
     found = []
     for sha256, when in at.items():
-        measured = readings.get(sha256, [])
-        seen = tuple(Seen(one.outline, one.lab) for one in measured if one.outline)
-        corners = next((one.corners for one in measured if len(one.corners) == 4), ())
-        balance: Literal["measured", "none"] = "measured" if seen else "none"
         caption = notes[sha256].caption if sha256 in notes else ""
-        names = tuple(one.portion for one in measured)
-        found.append(Shown(sha256, when, balance, View(seen, corners), caption, names))
-    return tuple(found)
+        asked = views.get(sha256, PhotoView())
+        found.append(_shown(batch, sha256, when, readings.get(sha256, ()), asked, caption))
+    return tuple(_in_same_light(found))
+
+
+def _shown(
+    batch: Batch, sha256: str, at: datetime, measured: Sequence[ColourReading], asked: PhotoView, caption: str
+) -> Shown:
+    seen = tuple(Seen(one.outline, one.lab) for one in measured if one.outline)
+    corners = next((one.corners for one in measured if len(one.corners) == 4), ())
+    names = tuple(one.portion for one in measured)
+    balance: Balance = "measured" if seen else "none"
+    lab = colour_of_that_day(batch, asked.portion, at) if asked.place and not seen else None
+    if lab is not None:
+        seen, names, balance = (Seen(asked.place, lab),), (asked.portion,), "soap"
+    view = View(seen, corners, asked.crop, asked.turn_deg, close=balance == "measured")
+    return Shown(sha256, at, balance, view, caption, names, asked.cover)
+
+
+def colour_of_that_day(batch: Batch, portion: str, at: datetime) -> Lab | None:
+    """Give a portion's measured colour at a time, between its readings; None without any."""
+    known = [(when.timestamp(), one.lab) for when, one in batch.records(ColourReading) if one.portion == portion]
+    if not known:
+        return None
+    times, labs = zip(*known, strict=True)
+    lab = [float(np.interp(at.timestamp(), times, column)) for column in zip(*labs, strict=True)]
+    return lab[0], lab[1], lab[2]
+
+
+def _in_same_light(photos: Sequence[Shown]) -> Iterator[Shown]:
+    """Give photos without a card the white balance of a photo with one, taken within minutes."""
+    for photo in photos:
+        near = [
+            one
+            for one in photos
+            if one.balance == "measured" and photo.balance == "none" and abs(one.at - photo.at) <= SAME_LIGHT
+        ]
+        beside = min(near, key=lambda one: abs(one.at - photo.at), default=None)
+        yield photo if beside is None else replace(photo, balance="light", light=(beside.sha256, beside.view.seen))
+
+
+def keep_view(journal: Journal, code: str, sha256: str, view: PhotoView, *, by: str, now: datetime) -> Entry:
+    """Keep how a photo of a batch is shown; an earlier way stays in the history.
+
+    Raises
+    ------
+    ImpossibleRecord, NotInJournal
+    PlaceUnlikely
+        If the place can hardly show that portion.
+    """
+    batch = journal.batch(code)
+    if view.place:
+        _require_likely(journal, batch, sha256, view)
+    of_photo = [entry for entry in batch.entries if entry.photo == sha256]
+    at = of_photo[0].at if of_photo else now
+    check_record(batch, view, at, now=now)
+    before = next((entry.id for entry in of_photo if isinstance(entry.record, PhotoView)), None)
+    return journal.add(code, view, at=at, by=by, supersedes=before, photo=sha256)
+
+
+def _require_likely(journal: Journal, batch: Batch, sha256: str, view: PhotoView) -> None:
+    """Refuse a place that cannot be the portion: it would have to be far brighter or darker, or of another colour."""
+    at = next((entry.at for entry in batch.entries if entry.photo == sha256), None)
+    lab = colour_of_that_day(batch, view.portion, at) if at else None
+    if lab is None:
+        return  # told by the record's own check
+    gains = gains_by(journal.photo_bytes(sha256), (Seen(view.place, lab),))
+    if gains is None:
+        raise PlaceUnlikely(
+            f"{view.portion} is too dark to set the balance of a photo: what shines on it would count as its colour.",
+            "Choose a lighter portion.",
+        )
+    if (gains < GAINS[0]).any() or (gains > GAINS[1]).any():
+        raise PlaceUnlikely(
+            f"The place that was marked is too far from {view.portion} as it was measured.",
+            "Mark evenly lit soap of that portion, or choose another one.",
+        )
 
 
 def cover(photos: Sequence[Shown], portion: str = "") -> Shown | None:
     """Choose the picture that stands for a batch.
 
-    The latest without a card, balanced by the soap; else the latest in true colour, of a portion if one is named; else
-    the latest.
+    What the maker chose; else the latest without a card, balanced by the soap; else the latest in true colour, of a
+    portion if one is named; else the latest.
     """
-    soap = [photo for photo in photos if photo.balance == "soap"]
+    chosen = [photo for photo in photos if photo.cover]
+    soap = chosen or [photo for photo in photos if photo.balance == "soap"]
     true = [photo for photo in photos if photo.balance == "measured"]
     of_portion = [photo for photo in true if portion in photo.portions]
-    chosen = next(reversed(soap or of_portion or true or photos), None)
-    return chosen.around(portion) if chosen else None
+    stands = next(reversed(soap or of_portion or true or photos), None)
+    return stands.around(portion) if stands else None
 
 
 def comparable(photos: Sequence[Shown], portion: str) -> tuple[Shown, ...]:
@@ -101,11 +195,13 @@ def true_picture(journal: Journal, shown: Shown, longest: int, cut: Cut = "wide"
     ------
     NotAPicture, PictureDamaged, PictureTooLarge, JournalDamaged
     """
-    known = hashlib.sha256(repr((MADE, shown.view)).encode()).hexdigest()[:12]
-    return journal.derived(
-        shown.sha256,
-        f"true-{cut}-{longest}-{known}.jpg",
-        lambda: jpeg(
-            soap_picture(journal.photo_bytes(shown.sha256), shown.view, longest, ASPECTS[cut], whole=cut == "whole")
-        ),
-    )
+    known = hashlib.sha256(repr((MADE, shown.view, shown.light)).encode()).hexdigest()[:12]
+
+    def made() -> bytes:
+        light = None
+        if shown.light is not None:
+            light = gains_by(journal.photo_bytes(shown.light[0]), shown.light[1])
+        data = journal.photo_bytes(shown.sha256)
+        return jpeg(soap_picture(data, shown.view, longest, ASPECTS[cut], whole=cut == "whole", light=light))
+
+    return journal.derived(shown.sha256, f"true-{cut}-{longest}-{known}.jpg", made)

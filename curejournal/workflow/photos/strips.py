@@ -6,10 +6,9 @@ import hashlib
 from collections.abc import Mapping
 from datetime import datetime
 
-from pydantic import TypeAdapter
-
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import AlkaliTest, Entry
+from curejournal.batch.workshop import StripKeyEnrolled, StripKeyStep
 from curejournal.colour.sample import Grade
 from curejournal.journal.errors import NotInJournal
 from curejournal.journal.photos import PhotoFacts
@@ -18,12 +17,11 @@ from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Points
 from curejournal.photo.measure.measurement import Area, Measurement, measure
 from curejournal.photo.read.picture_file import read_photo
+from curejournal.photo.strip import KeyStep, enrol_key, read_strip
 from curejournal.photo.strip import StripKey as StripKey
 from curejournal.photo.strip import StripReading as StripReading
-from curejournal.photo.strip import enrol_key, read_strip
 from curejournal.workflow.batches import ask, doubts_about
-
-_KEYS = TypeAdapter(dict[str, StripKey])
+from curejournal.workflow.photos.adding import Source
 
 
 class NoColour(CureJournalError):
@@ -32,7 +30,13 @@ class NoColour(CureJournalError):
 
 def strip_keys(journal: Journal) -> dict[str, StripKey]:
     """The keys of the journal by name; the latest of a name counts."""
-    return _KEYS.validate_python(journal.setting("strip keys", {}))
+    kept = (entry.record for entry in journal.of_workshop(StripKeyEnrolled))
+    return {
+        key.name: StripKey(
+            key.name, key.lot, key.card, tuple(KeyStep(step.ph, step.lab, step.covariance) for step in key.steps)
+        )
+        for key in kept
+    }
 
 
 def strip_key(journal: Journal, name: str) -> StripKey:
@@ -64,7 +68,7 @@ def check_photo(seen: Measurement) -> Measurement:
 
 
 def enrol_strip_key(
-    journal: Journal, data: bytes, card: Card, name: str, lot: str, areas: Mapping[float, Points]
+    journal: Journal, data: bytes, card: Card, name: str, lot: str, areas: Mapping[float, Points], *, by: str
 ) -> StripKey:
     """Measure a packet's key beside a card and keep it.
 
@@ -81,7 +85,8 @@ def enrol_strip_key(
     fields = [Area(f"pH {ph:g}", outline) for ph, outline in areas.items()]
     measured = check_photo(measure(read_photo(data), card, fields))
     key = enrol_key(name, lot, measured, names)
-    journal.set_in("strip keys", name, _KEYS.dump_python({name: key}, mode="json")[name])
+    steps = tuple(StripKeyStep(step.ph, step.lab, step.covariance) for step in key.steps)
+    journal.add("", StripKeyEnrolled(key.name, key.lot, key.card, steps), at=journal.clock(), by=by)
     return key
 
 
@@ -106,11 +111,9 @@ def as_test(reading: StripReading, strength_pct: float) -> AlkaliTest:
 def keep_strip(
     journal: Journal,
     code: str,
-    data: bytes,
-    reading: StripReading,
+    source: Source,
+    test: AlkaliTest,
     *,
-    name: str,
-    strength_pct: float,
     at: datetime,
     by: str,
     now: datetime,
@@ -120,21 +123,21 @@ def keep_strip(
 
     Parameters
     ----------
-    name : str
-        The photo's file name.
-    strength_pct : float
-        Grams of soap in 100 ml of distilled water.
+    source : Source
+        The photo.
+    test : AlkaliTest
+        See `as_test`.
 
     Raises
     ------
     ImpossibleRecord, ReadingDoubtful, NotInJournal
         Nothing is kept then.
     """
-    test = as_test(reading, strength_pct)
     ask(doubts_about(journal, code, test, at=at, now=now), confirmed)
+    data = source.read()
     photo = read_photo(data)
     for filed, entry in journal.entries_of_photo(hashlib.sha256(data).hexdigest()):
         if (filed, entry.record, entry.at) == (code, test, at):
             return entry
-    facts = PhotoFacts(photo.suffix, photo.width, photo.height, at, "maker", name)
+    facts = PhotoFacts(photo.suffix, photo.width, photo.height, at, "maker", source.name)
     return journal.keep_filed(code, data, facts, [test], at=at, by=by)[1][0]

@@ -1,0 +1,5 @@
+"""`python -m curejournal`: the command line."""
+
+from curejournal.cli import main
+
+main()

@@ -1,0 +1,82 @@
+"""Forms for what a workshop answers for beside its readings: where a batch lies, what came back, what went wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields
+from functools import partial
+
+from curejournal import workflow
+from curejournal.batch.making import BatchKind, Deviation, MakingDetails, Place
+from curejournal.batch.records import Batch, Record
+from curejournal.batch.sales import BarsBack, Complaint
+from curejournal.judging.limits import Limits
+from curejournal.ui.components import common
+from curejournal.ui.forms import entry
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, attempt, plain
+
+Form = Callable[[Desk, Batch], None]
+
+
+def forms(batch: Batch) -> dict[str, Form]:
+    """What can be entered, by the words that ask for it."""
+    details = batch.records(MakingDetails)
+    kept: dict[str, Record] = {
+        "where it lies": Place(batch.place),
+        "bars that came back": BarsBack(1, ""),
+        "a complaint": Complaint(""),
+        "something that went wrong": Deviation(""),
+        "details for the papers": details[-1][1] if details else MakingDetails(),
+        "what kind of batch it is": BatchKind("soap"),
+    }
+    found: dict[str, Form] = {label: partial(_record, label, record) for label, record in kept.items()}
+    return found | {"rules of this batch alone": _rules}
+
+
+def _record(label: str, template: Record, desk: Desk, batch: Batch) -> None:
+    key = entry.form_key(label.replace(" ", "-"), batch)
+    with st.form(key):
+        record = entry.edited(template, key)
+        at = entry.moment(desk, key)
+        if st.form_submit_button("Save", type="primary"):
+            entry.offer(desk, batch.code, [record], at, key)
+
+
+def _rules(desk: Desk, batch: Batch) -> None:
+    """Limits that are stricter for this batch, each beside the one that counts for it now."""
+    key = entry.form_key("own-rules", batch)
+    now = workflow.limits_of(desk.journal, batch)
+    for rules in workflow.rule_sets(desk.journal, batch):
+        common.say(f"Rules of {rules.of}: {', '.join(f'{n} {v:g}' for n, v in rules.limits.items())} ({rules.why}).")
+    with st.form(key):
+        found = {
+            limit.name: st.number_input(
+                common.sentence(f"{limit.metadata['words']}, {limit.metadata['unit']}").rstrip("."),
+                min_value=float(limit.metadata["low"]),
+                max_value=float(limit.metadata["high"]),
+                value=None,
+                placeholder=f"{getattr(now, limit.name):g}",
+                key=f"{key}-{limit.name}",
+            )
+            for limit in fields(Limits)
+        }
+        of_recipe = batch.recipe is not None and bool(batch.recipe.name.strip())
+        everywhere = of_recipe and st.checkbox(
+            f"For all batches of the recipe {plain(batch.recipe.name) if batch.recipe else ''}", key=f"{key}-all"
+        )
+        why = st.text_input("Why", key=f"{key}-why", max_chars=200)
+        sent = st.form_submit_button("Save", type="primary")
+    if not sent:
+        return
+    limits = {name: float(value) for name, value in found.items() if value is not None}
+    if everywhere and batch.recipe is not None:
+        name = batch.recipe.name
+        if attempt(lambda: workflow.set_recipe_rules(desk.journal, name, limits, why)) is not None:
+            entry.done(key)
+            st.rerun()
+        return
+    made = attempt(lambda: workflow.set_batch_rules(desk.journal, batch.code, limits, why, by=desk.by, now=desk.now))
+    if made is not None:
+        entry.tell(batch.code, [made], key)
+        st.rerun()

@@ -1,0 +1,80 @@
+"""Use cases of the room: one log for the workshop, out of any logger's file, looked at before it is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime, timedelta, tzinfo
+from itertools import groupby
+
+from curejournal.batch.records import Batch, Entry, ScalarReading
+from curejournal.batch.room_log import LogUnreadable, RoomFile, RoomReading, Unit, read_room_file
+from curejournal.batch.stock import RoomLog
+from curejournal.journal.store import Journal
+
+PREVIEWED = 12
+
+
+def preview_room_file(
+    data: bytes, zone: tzinfo, *, unit: Unit | None = None, day_first: bool | None = None
+) -> RoomFile:
+    """Read a logger's file without keeping it; see `batch.room_log.read_room_file`."""
+    return read_room_file(data, zone, unit=unit, day_first=day_first)
+
+
+def keep_room_file(journal: Journal, file: RoomFile, source: str, *, by: str, now: datetime) -> tuple[int, int]:
+    """Keep what a file says and the log has not yet; how many readings were new, and how many were there.
+
+    Raises
+    ------
+    LogUnreadable
+        While the file leaves something open, or if a reading lies in the future.
+    """
+    if file.questions:
+        raise LogUnreadable(file.questions[0].text, "Answer that first: nothing was kept.")
+    late = [reading for reading in file.readings if reading.at > now + timedelta(days=1)]
+    if late:
+        raise LogUnreadable(
+            f"{len(late)} readings are of a time that has not come yet, the first of {late[0].at:%Y-%m-%d %H:%M}.",
+            "Is the logger's clock right, or are day and month exchanged?",
+        )
+    known = {reading.at for reading in room_log(journal)}
+    new = [reading for reading in file.readings if reading.at not in known]
+    for _, month in groupby(new, key=lambda reading: (reading.at.year, reading.at.month)):
+        kept = tuple((one.at, one.temperature_c, one.humidity_pct) for one in month)
+        journal.add("", RoomLog(source[:120], kept), at=min(kept[-1][0], now), by=by)
+    return len(new), len(file.readings) - len(new)
+
+
+def room_log(journal: Journal) -> tuple[RoomReading, ...]:
+    """The workshop's log, each time once, in order of time."""
+    found: dict[datetime, RoomReading] = {}
+    for entry in journal.of_workshop(RoomLog):
+        for at, warm, damp in entry.record.readings:
+            found.setdefault(at, RoomReading(at, warm, damp))
+    return tuple(found[at] for at in sorted(found))
+
+
+def with_room(journal: Journal, batch: Batch, log: Iterable[RoomReading] | None = None) -> Batch:
+    """The batch with a reading of the room for each day since its pour, out of the workshop's log.
+
+    Days on which the batch has readings of its own keep those. The entries that are added have the number 0.
+    """
+    readings = room_log(journal) if log is None else log
+    start = batch.poured_at
+    if start is None:
+        return batch
+    own = {(at.date(), reading.kind) for at, reading in batch.records(ScalarReading)}
+    added: list[Entry] = []
+    for day, some in groupby((one for one in readings if one.at >= start), key=lambda one: one.at.date()):
+        of_day = list(some)
+        for kind, values in (
+            ("room temperature", [one.temperature_c for one in of_day if one.temperature_c is not None]),
+            ("room humidity", [one.humidity_pct for one in of_day if one.humidity_pct is not None]),
+        ):
+            if values and (day, kind) not in own:
+                record = ScalarReading(kind, round(sum(values) / len(values), 2))
+                added.append(Entry(0, of_day[-1].at, "room log", of_day[-1].at, record))
+    if not added:
+        return batch
+    return replace(batch, entries=tuple(sorted((*batch.entries, *added), key=lambda entry: (entry.at, entry.id))))

@@ -174,7 +174,7 @@ def planned(file: str) -> Planned:
         setting, corners, lab, areas = _shown(take, batch, at)
     camera = phone_camera(take, np.random.default_rng(take.seed))
     exif = {"at": at.isoformat(), "notice": NOTICE, "camera": f"spectral camera {take.phone}"}
-    samples = 48 if batch is None else 256 if take.how else 96
+    samples = 32 if batch is None else 256 if take.how else 96
     name = Path(file).stem
     shot = Shot(name, setting.things, setting.lamps, setting.lens, camera, take.seed, samples, 7, exif=exif)
     return Planned(shot, take, at, corners, lab, areas)
@@ -241,7 +241,9 @@ def _enrolment(take: Take) -> Scene:
     tilt = float(np.radians(rng.uniform(2, 9)))
     lens = Lens((0.0, -330 * float(np.sin(tilt)), 330 * float(np.cos(tilt))), (0.0, 0.0, 0.0), 65.0, SIZE, 1.0)
     things = (workshop.ground("stone", take.seed % 5, (1100.0, 1100.0), 800), *chart.things, *window.things)
-    setting = workshop.Setting(things, workshop.side_light(take.lights[0], lens, rng), lens)
+    # From far away and from the sides in turn, so that card and chart get the same light.
+    far = workshop.window_light(take.lights[0], 1.0, 180.0 * (take.seed % 2), 52, 3000, (700, 800))
+    setting = workshop.Setting(things, (far, workshop.surrounding(take.lights[0], 0.5)), lens)
     corners = {each.card.name: lens.project(each.points(each.card.corner_points())) for each in (window, chart)}
     return setting, corners, {}, {}
 

@@ -48,8 +48,8 @@ class Print:
     paints: Mapping[str, Paint]
     paper: Paint
     ink: Paint
-    paper_finish: Finish = Finish(0.3, "beckmann", 0.55)
-    ink_finish: Finish = Finish(0.28, "beckmann", 0.25)
+    paper_finish: Finish
+    ink_finish: Finish
     core: Array | None = field(default=None, compare=False)
     """Reflectance of the sheet's inside, seen at its cut edges; the paper's own if none."""
 
@@ -143,7 +143,10 @@ STUFF = {
 }
 
 
-def stuff(name: str, factor: float = 1.0, finish: Finish = Finish(0.3, "beckmann", 0.4)) -> Surface:
+SOMEWHAT_MATT = Finish(0.3, "beckmann", 0.4)
+
+
+def stuff(name: str, factor: float = 1.0, finish: Finish = SOMEWHAT_MATT) -> Surface:
     return Surface(STUFF[name] * factor, finish)
 
 

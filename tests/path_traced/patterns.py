@@ -116,7 +116,7 @@ def drops(
     bend = np.column_stack([noise.rough(points + shift, (22, 48, 22), 2) for shift in (0.0, 77.0)])
     x, z = points[:, 0] + 4.0 * bend[:, 0], points[:, 2] + 3.0 * bend[:, 1]
     covers = []
-    for k in range(portions - 1):
+    for _ in range(portions - 1):
         cover = np.full(len(points), -1e3)
         for _ in range(int(9 + 3 * rng.random())):
             cx, cz, size = rng.uniform(-0.5, 0.5) * width_mm, rng.uniform(2, 58), size_mm * rng.uniform(0.55, 1.3)

@@ -1,4 +1,4 @@
-"""Meshes: vertices (N, 3) in mm, triangles (M, 3), texture coordinates (N, 2), and where each texel lies on the body."""
+"""Meshes: vertices (N, 3) in mm, triangles (M, 3), texture coordinates (N, 2), and where each texel lies."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Traces a shot's light with Mitsuba 3 and records what the camera's sensor gets of it: the one module that needs it."""
+"""Traces a shot's light with Mitsuba 3 to what the camera's sensor gets of it: the one module that needs it."""
 
 from __future__ import annotations
 
@@ -196,8 +196,4 @@ def trace(mi: Any, shot: Shot) -> NDArray[np.float32]:
     scene["sensor"] = build.sensor(shot)
     scene |= {f"lamp{number}": build.lamp(lamp) for number, lamp in enumerate(shot.lamps)}
     scene |= {f"thing{number}": build.mesh(f"thing{number}", thing) for number, thing in enumerate(shot.things)}
-    noisy = mi.render(mi.load_dict(scene), seed=shot.seed)
-    if not shot.smoothed or not mi.variant().startswith("cuda"):
-        return np.asarray(noisy, np.float32)
-    clean = mi.OptixDenoiser(input_size=shot.lens.size, albedo=False, normals=False, temporal=False)(noisy)
-    return np.asarray(shot.smoothed * clean + (1 - shot.smoothed) * noisy, np.float32)
+    return np.asarray(mi.render(mi.load_dict(scene), seed=shot.seed), np.float32)

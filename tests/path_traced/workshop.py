@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -56,9 +57,15 @@ STYLES = {
     "UJ-34": Style(("charcoal", "birch"), "layers", {"edges": [29.0], "wave_mm": 3.4}, "peaks", 7.0, "", "slate", 34),
     "UJ-35": Style(("cardamom",), top="spooned", top_mm=5.0, scattered="pods", ground="dark wood", seed=35),
     "UJ-36": Style(
-        ("cream", "heather", "cream"), "layers", {"edges": [15.0, 43.0], "wave_mm": 2.2}, "peaks", 5.5, "blossoms",
-        "wood", 36,
-    ),  # fmt: skip
+        ("cream", "heather", "cream"),
+        "layers",
+        {"edges": [15.0, 43.0], "wave_mm": 2.2},
+        "peaks",
+        5.5,
+        "blossoms",
+        "wood",
+        36,
+    ),
     "UJ-37": Style(("bog myrtle",), top="combed", top_mm=2.4, scattered="leaves", ground="linen", seed=37),
     "UJ-38": Style(("chamomile",), top="level", top_mm=1.2, scattered="petals", ground="wood", seed=38),
 }
@@ -91,9 +98,19 @@ def standing_bar(style: Style, soap: tuple[Surface, ...], at: Array, along: floa
         soap, Pattern(style.pattern, style.seed, dict(style.options or {})), (0.0, along, BAR[2] / 2),
         mottling=0.014, relief="cut", relief_mm=0.05, texels=texels,
     )  # fmt: skip
-    options = {"size": BAR, "loaf_height": BAR[2], "top": style.top, "top_mm": style.top_mm, "seed": style.seed, "cells": 110}
+    options = {
+        "size": BAR,
+        "loaf_height": BAR[2],
+        "top": style.top,
+        "top_mm": style.top_mm,
+        "seed": style.seed,
+        "cells": 110,
+    }
     bar = Thing("block", options, at @ place(0, 0, BAR[2] / 2), body)
-    return [bar, *_scatter(style, bar, (-BAR[0] / 2 + 6, BAR[0] / 2 - 6), (-BAR[1] / 2 + 2, BAR[1] / 2 - 2), BAR[2] / 2)]
+    return [
+        bar,
+        *_scatter(style, bar, (-BAR[0] / 2 + 6, BAR[0] / 2 - 6), (-BAR[1] / 2 + 2, BAR[1] / 2 - 2), BAR[2] / 2),
+    ]
 
 
 def _scatter(style: Style, on: Thing, xs: tuple[float, float], ys: tuple[float, float], top: float) -> list[Thing]:
@@ -116,16 +133,22 @@ def _scatter(style: Style, on: Thing, xs: tuple[float, float], ys: tuple[float, 
     return [Thing("many", {"shape": shape, "each": each}, on.place, Surface(soap_reflectance(lab, 2), finish))]
 
 
-def lying_bar(style: Style, soap: tuple[Surface, ...], at: Array, along: float, texels: int = 320, **look: Any) -> Thing:
+def lying_bar(
+    style: Style, soap: tuple[Surface, ...], at: Array, along: float, texels: int = 320, **look: Any
+) -> Thing:
     """A bar on a cut face, the other up; `at` is the middle of its underside."""
     size = (BAR[0], BAR[2], BAR[1])
     pattern = Pattern(style.pattern, style.seed, dict(style.options or {}))
-    bar = flat_bar(soap, pattern, at @ place(0, 0, size[2] / 2), size, along, **{"mottling": 0.014, "texels": texels, **look})
+    bar = flat_bar(
+        soap, pattern, at @ place(0, 0, size[2] / 2), size, along, **{"mottling": 0.014, "texels": texels, **look}
+    )
     options = {**bar.options, "top": style.top, "top_mm": 0.8 * style.top_mm, "seed": style.seed, "cells": 90}
     return replace(bar, options=options)
 
 
-def whole_loaf(style: Style, soap: tuple[Surface, ...], at: Array, length: float = 250.0, texels: int = 512) -> list[Thing]:
+def whole_loaf(
+    style: Style, soap: tuple[Surface, ...], at: Array, length: float = 250.0, texels: int = 512
+) -> list[Thing]:
     body = Body(
         soap, Pattern(style.pattern, style.seed, dict(style.options or {})), (0.0, 0.0, BAR[2] / 2),
         mottling=0.014, relief="skin", relief_mm=0.06, texels=texels,
@@ -135,16 +158,27 @@ def whole_loaf(style: Style, soap: tuple[Surface, ...], at: Array, length: float
         "seed": style.seed, "cells": 180,
     }  # fmt: skip
     whole = Thing("block", options, at @ place(0, 0, BAR[2] / 2), body)
-    return [whole, *_scatter(style, whole, (-BAR[0] / 2 + 6, BAR[0] / 2 - 6), (-length / 2 + 8, length / 2 - 8), BAR[2] / 2)]
+    return [
+        whole,
+        *_scatter(style, whole, (-BAR[0] / 2 + 6, BAR[0] / 2 - 6), (-length / 2 + 8, length / 2 - 8), BAR[2] / 2),
+    ]
 
 
 def room(kind: str, seed: int, behind: float = 430.0) -> tuple[Thing, ...]:
     """A bench and the wall behind it."""
-    wall = Thing("plane", {"size": (2600.0, 1500.0)}, place(0, behind, 700, 0, 90), stuff("plaster", 0.9, Finish(matt=1.0)))
+    wall = Thing(
+        "plane", {"size": (2600.0, 1500.0)}, place(0, behind, 700, 0, 90), stuff("plaster", 0.9, Finish(matt=1.0))
+    )
     return (ground(kind, seed, (1500.0, 1500.0), 900), wall)
 
 
-def eye(at: tuple[float, float, float], towards: tuple[float, float, float], fov: float, size: tuple[int, int], near: float = 0.0) -> Lens:
+def eye(
+    at: tuple[float, float, float],
+    towards: tuple[float, float, float],
+    fov: float,
+    size: tuple[int, int],
+    near: float = 0.0,
+) -> Lens:
     """A phone's longer lens, wide open: what is `near` mm before the point looked at is sharp."""
     away = float(np.linalg.norm(np.subtract(at, towards)))
     return Lens(at, towards, fov, size, 1.7, away - near, (0.0, 0.0, 1.0))
@@ -156,6 +190,7 @@ def window_and_room(light: str, azimuth: float, height: float, fill: float) -> t
 
 
 # Pictures to show -------------------------------------------------------------------------------------
+
 
 @dataclass(frozen=True, eq=False)
 class Setting:
@@ -175,11 +210,15 @@ def show(style: Style, paints: Mapping[str, Paint], how: str, light: str, size: 
     if how == "row":
         for k in range(5):
             y = (k - 1.5) * 38 + rng.normal(0, 2)
-            things += standing_bar(style, soap, place(rng.normal(0, 2.5) + 9 * k - 14, y, 0, rng.normal(0, 3)), 30.0 * k)
+            things += standing_bar(
+                style, soap, place(rng.normal(0, 2.5) + 9 * k - 14, y, 0, rng.normal(0, 3)), 30.0 * k
+            )
         lens = eye((-150.0, -320.0, 175.0), (2.0, -2.0, 26.0), 30, size, 40)
     elif how == "trio":
         for k in range(3):
-            things += standing_bar(style, soap, place((k - 1) * 66 + rng.normal(0, 2), k * 38 - 26, 0, -15 + rng.normal(0, 4)), 30.0 * k)
+            things += standing_bar(
+                style, soap, place((k - 1) * 66 + rng.normal(0, 2), k * 38 - 26, 0, -15 + rng.normal(0, 4)), 30.0 * k
+            )
         lens = eye((40.0, -350.0, 150.0), (2.0, 6.0, 32.0), 38, size, 30)
     elif how == "stack":
         z = 0.0
@@ -205,16 +244,21 @@ def show(style: Style, paints: Mapping[str, Paint], how: str, light: str, size: 
 
 # Pictures to measure by -------------------------------------------------------------------------------
 
-def hand_held(laid: LaidCard, size: tuple[int, int], rng: np.random.Generator, share: float, slid_mm: float = 0.0) -> Lens:
+
+def hand_held(
+    laid: LaidCard, size: tuple[int, int], rng: np.random.Generator, share: float, slid_mm: float = 0.0
+) -> Lens:
     """Over the card, tilted as a hand tilts it; the card takes this share of the picture's width."""
     w, h = laid.card.size_mm
     middle = laid.points([[w / 2, h / 2]])[0]
     away = w / share / 1.274
     tilt, towards = np.radians([rng.uniform(8, 26), rng.uniform(235, 305)])
     at = middle + away * np.array([np.sin(tilt) * np.cos(towards), np.sin(tilt) * np.sin(towards), np.cos(tilt)])
-    aim = middle + [slid_mm, 4.0, 0.0]
-    at = at + [slid_mm, 0, 0]
-    return Lens((at[0], at[1], at[2]), (aim[0], aim[1], aim[2]), 65.0, size, 1.0, up=(float(rng.normal(0, 0.05)), 1.0, 0.0))
+    aim = middle + np.array([slid_mm, 4.0, 0.0])
+    at = at + np.array([slid_mm, 0.0, 0.0])
+    return Lens(
+        (at[0], at[1], at[2]), (aim[0], aim[1], aim[2]), 65.0, size, 1.0, up=(float(rng.normal(0, 0.05)), 1.0, 0.0)
+    )
 
 
 def side_light(light: str, lens: Lens, rng: np.random.Generator) -> tuple[Lamp, ...]:
@@ -229,25 +273,33 @@ def side_light(light: str, lens: Lens, rng: np.random.Generator) -> tuple[Lamp, 
 
 
 def through_window(
-    style: Style, paints: Mapping[str, Paint], portion: str, cut: bool, made: Print, light: str, size: tuple[int, int], seed: int,
-    slid_mm: float = 0.0, wet: bool = False,
+    style: Style, paints: Mapping[str, Paint], portion: str, cut: bool, made: Print, light: str,
+    size: tuple[int, int], seed: int, slid_mm: float = 0.0, wet: bool = False,
 ) -> tuple[Setting, LaidCard]:  # fmt: skip
     """The card on a bar of one portion with others about, or over the loaf in its mould."""
     rng = np.random.default_rng(seed)
     finish = WET if wet else CURED if cut else FRESH
     alone = replace(style, portions=(portion, *(name for name in style.portions if name == "bran")))
-    if portion not in style.portions or len(style.portions) > 1 and "bran" not in style.portions:
+    if portion not in style.portions or (len(style.portions) > 1 and "bran" not in style.portions):
         alone = replace(alone, pattern="plain", options=None, portions=(portion,))
     soap = surfaces(alone, paints, finish)
     things: list[Thing] = [ground(style.ground, seed % 5, (1100.0, 1100.0), 800)]
     if cut:
-        under = lying_bar(replace(alone, top="level", top_mm=0.8), soap, place(0, 0, 0, rng.normal(0, 4)), 12.0 * (seed % 9))
+        under = lying_bar(
+            replace(alone, top="level", top_mm=0.8), soap, place(0, 0, 0, rng.normal(0, 4)), 12.0 * (seed % 9)
+        )
         top = BAR[1]
-        at = place(rng.normal(0, 2), rng.normal(0, 2), top + rng.uniform(0.1, 0.4), rng.normal(0, 5), rng.normal(0, 0.4))
+        at = place(
+            rng.normal(0, 2), rng.normal(0, 2), top + rng.uniform(0.1, 0.4), rng.normal(0, 5), rng.normal(0, 0.4)
+        )
         pattern = surfaces(style, paints, CURED)
         for x, y, turn in ((-118.0, 52.0, 82.0), (96.0, 96.0, 12.0), (-14.0, 112.0, -8.0)):
             where = place(x + rng.normal(0, 4), y + rng.normal(0, 4), 0, turn + rng.normal(0, 6))
-            things += [lying_bar(style, pattern, where, rng.uniform(0, 150))] if rng.random() < 0.4 else standing_bar(style, pattern, where, rng.uniform(0, 150), 256)
+            things += (
+                [lying_bar(style, pattern, where, rng.uniform(0, 150))]
+                if rng.random() < 0.4
+                else standing_bar(style, pattern, where, rng.uniform(0, 150), 256)
+            )
         things.append(under)
     else:
         turned = place(0, 0, 0, 90 + rng.normal(0, 3))
@@ -290,8 +342,8 @@ def pots(style: Style, paints: Mapping[str, Paint], portions: list[str], wet: bo
 
 
 def beside_chart(
-    style: Style, paints: Mapping[str, Paint], portions: list[str], chart: LaidCard, light: str, size: tuple[int, int], seed: int,
-    cut: bool = True, wet: bool = False,
+    style: Style, paints: Mapping[str, Paint], portions: list[str], chart: LaidCard, light: str,
+    size: tuple[int, int], seed: int, cut: bool = True, wet: bool = False,
 ) -> tuple[Setting, Fields]:  # fmt: skip
     """Bars, or small moulds before the cut, beside the chart."""
     rng = np.random.default_rng(seed)
@@ -304,7 +356,9 @@ def beside_chart(
     return Setting(things, side_light(light, lens, rng), lens), fields
 
 
-def _bars_apart(style: Style, paints: Mapping[str, Paint], portions: list[str], rng: np.random.Generator) -> tuple[list[Thing], Fields]:
+def _bars_apart(
+    style: Style, paints: Mapping[str, Paint], portions: list[str], rng: np.random.Generator
+) -> tuple[list[Thing], Fields]:
     """A layered bar for the portions in its layers, and a bar for each other one."""
     fields: Fields = {}
     half_z = BAR[1] / 2
@@ -312,7 +366,12 @@ def _bars_apart(style: Style, paints: Mapping[str, Paint], portions: list[str], 
     bars: list[Thing] = []
     x = -47.0 if len(portions) > len(layered) or not layered else 0.0
     if layered:
-        bar = lying_bar(replace(style, top="level", top_mm=0.8), surfaces(style, paints, CURED), place(x, 60, 0, rng.normal(0, 2)), 20.0)
+        bar = lying_bar(
+            replace(style, top="level", top_mm=0.8),
+            surfaces(style, paints, CURED),
+            place(x, 60, 0, rng.normal(0, 2)),
+            20.0,
+        )
         bars.append(bar)
         for name in layered:
             low, high = _band(style, name)
@@ -333,7 +392,7 @@ def _band(style: Style, name: str) -> tuple[float, float]:
     wave = (style.options or {})["wave_mm"] * 2.0 + 0.6
     bands = [
         (low + (wave if k else 2.0), high - (wave if k + 1 < len(style.portions) else 2.5))
-        for k, (low, high) in enumerate(zip(edges, edges[1:], strict=False))
+        for k, (low, high) in enumerate(pairwise(edges))
         if style.portions[k] == name
     ]
     return max(bands, key=lambda band: band[1] - band[0])

@@ -184,8 +184,6 @@ class Shot:
     seed: int = 0
     samples: int = 128
     bounces: int = 8
-    smoothed: float = 0.0
-    """Share of the picture that goes through a denoiser, as phones do; on a GPU only."""
     exif: dict[str, str] = field(default_factory=dict)
     truth: dict[str, Any] = field(default_factory=dict)
 

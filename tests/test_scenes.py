@@ -366,22 +366,22 @@ def test_the_true_colour_tells_the_state_that_is_expected(code, portion, state):
     differences = [difference_from_intended(code, portion, at)[0] for at in seen]
     at_end, tolerance = difference_from_intended(code, portion, now)
     match state[0]:
-        case "back":
+        case "recovered":
             assert max(differences) > 3 * tolerance
             assert at_end < 0.4 * tolerance
-        case "steady":
+        case "stable":
             assert at_end < 0.4 * tolerance
             assert max(differences) < tolerance
-        case "settled off colour":
+        case "stable, off target":
             assert at_end > 2 * tolerance
             assert abs(differences[-1] - differences[-2]) < 0.3
         case "still browning":
             assert at_end > 2 * tolerance
             assert differences[-1] - differences[-3] > 1.5
-        case "coming back":
+        case "recovering":
             assert max(differences) > 4 * tolerance
             assert 1.4 * tolerance < at_end < 0.6 * max(differences)
-        case "turning":
+        case "discolouring":
             assert at_end > 2 * tolerance
             assert differences[-1] > differences[-3] + 2
         case "too few readings":

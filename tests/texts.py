@@ -23,7 +23,7 @@ from curejournal.base.counting import how_many
 from curejournal.batch.records import AlkaliMethod, Event, SurfaceNote, TargetSource, WhyOut
 from curejournal.colour.sample import Grade
 from curejournal.documents.style import STATES as STATE_SIGNS
-from curejournal.ui.components.glossary import GAUGE_WORDS, GRADES, STATES, TRADE
+from curejournal.ui.components.glossary import CHECK_WORDS, GRADES, STATES, TRADE
 from curejournal.ui.components.glossary import SIGNS as SIGNED_WORDS
 
 ROOT = Path(__file__).parents[1] / "curejournal"
@@ -34,7 +34,7 @@ ELSEWHERE = ("cli", "journal/migrations", "report/templates")
 WORDS = {
     *STATE_SIGNS,
     *SIGNED_WORDS,
-    *(word for words in (GAUGE_WORDS, STATES, GRADES, TRADE) for word in words),
+    *(word for words in (CHECK_WORDS, STATES, GRADES, TRADE) for word in words),
     *("superfat", "today", "now"),
     *(grade.value for grade in Grade),
     *(choice for kind in (AlkaliMethod, WhyOut, TargetSource) for choice in get_args(kind)),

@@ -1,4 +1,4 @@
-"""The pages before the app: sign in, sign out. Plain HTML without a script, in the app's colours, light and dark."""
+"""The pages before the app: sign in, sign out. Plain HTML without a script, in the app's look, light and dark."""
 
 from __future__ import annotations
 
@@ -6,24 +6,21 @@ import base64
 import hashlib
 from html import escape
 
-_STYLE = """
-:root { color-scheme: light dark; --paper: #f7f2e8; --ink: #2a2520; --act: #2f5266; --on-act: #ffffff;
-  --line: #6f675b; --bad: #5a1d10; --bad-paper: #f2dccf; }
-@media (prefers-color-scheme: dark) { :root { --paper: #1c1916; --ink: #ece5d8; --act: #a9c9d8; --on-act: #1c1916;
-  --line: #9a9184; --bad: #f2dccf; --bad-paper: #4a241a; } }
-* { box-sizing: border-box; }
-body { margin: 0; background: var(--paper); color: var(--ink); line-height: 1.5;
-  font: 1.0625rem system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'Liberation Sans', sans-serif; }
-main { max-width: 26rem; margin: 0 auto; padding: 2rem 1rem; }
-h1 { font: 600 1.7rem/1.25 Charter, 'Iowan Old Style', Georgia, 'Noto Serif', 'DejaVu Serif', serif; }
-label { display: block; margin: 1rem 0 .25rem; font-weight: 600; }
-input { width: 100%; min-height: 3rem; padding: .5rem .75rem; font: inherit; color: var(--ink);
-  background: var(--paper); border: 1px solid var(--line); border-radius: .4rem; }
-button { width: 100%; min-height: 3rem; margin-top: 1.5rem; font: inherit; font-weight: 600; color: var(--on-act);
-  background: var(--act); border: 0; border-radius: .4rem; }
-a { color: var(--act); }
-:focus-visible { outline: 3px solid var(--act); outline-offset: 2px; }
-[role=alert] { padding: .75rem; color: var(--bad); background: var(--bad-paper); border-radius: .4rem; }
+from curejournal.documents import style
+
+_STYLE = f"""{style.variables()}
+:root {{ color-scheme: light dark; }}
+* {{ box-sizing: border-box; }}
+body {{ margin: 0; background: var(--paper); color: var(--ink); font: 1rem/1.5 var(--sans); }}
+main {{ max-width: 26rem; margin: 0 auto; padding: var(--s9) var(--s4); }}
+h1 {{ font: 500 var(--display)/1.1 var(--serif); }}
+label {{ display: block; margin: var(--s4) 0 var(--s1); font-weight: 600; }}
+input, button {{ width: 100%; min-height: 3rem; font: inherit; border-radius: 8px; }}
+input {{ padding: var(--s2) var(--s3); color: var(--ink); background: var(--card); border: 1px solid var(--edge); }}
+button {{ margin-top: var(--s6); font-weight: 600; color: var(--paper); background: var(--ink); border: 0; }}
+a {{ color: var(--ink); }}
+:focus-visible {{ outline: 3px solid var(--ink); outline-offset: 2px; }}
+[role=alert] {{ padding: var(--s3); color: var(--hold-ink); background: var(--hold); border-radius: 8px; }}
 """
 
 _HASH = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()

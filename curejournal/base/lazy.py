@@ -42,6 +42,16 @@ def attach(package: str) -> Callable[[str], Any]:
     return find
 
 
+class Module:
+    """A module that is imported when something in it is first asked for; safe between threads, as imports are."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(importlib.import_module(self._name), name)
+
+
 def _places(package: str) -> dict[str, tuple[str, str]]:
     """Where each name of a package comes from: module and name there."""
     spec: ModuleSpec | None = sys.modules[package].__spec__

@@ -9,6 +9,7 @@ from curejournal.batch.records import (
     BarsBack,
     BarsOut,
     BatchKind,
+    ColourAccepted,
     ColourReading,
     Complaint,
     Decision,
@@ -16,6 +17,7 @@ from curejournal.batch.records import (
     Event,
     MakingDetails,
     OwnRules,
+    PacketCheck,
     PhotoNote,
     PhotoView,
     Place,
@@ -25,6 +27,7 @@ from curejournal.batch.records import (
     ScalarReading,
     SurfaceNote,
     Weighing,
+    WeighingCheck,
     Withdrawn,
 )
 from curejournal.batch.workshop import ContactErased, MaterialLot, PhotoAnswers, RoomLog, StripKeyEnrolled, TagId
@@ -73,11 +76,14 @@ def describe(record: Record) -> str:
             return f"titration: {acid} on {record.soap_g or 0:g}\u00a0g of soap{bar}"
         case AlkaliTest():
             doubt = f" ± {record.half_width:g}" if record.half_width is not None else ""
+            doubt += "".join(f", {what}" for what in (record.bar, record.packet and f"packet {record.packet}") if what)
             return f"pH {record.ph:g}{doubt} by {record.method}, {record.strength_pct or '?'} % solution"
         case SurfaceNote():
             facts = ["surface clear" if record.look == "clear" else f"surface: looks like {record.look}"]
             facts += [how_many(record.count, "spot")] if record.count is not None else []
             facts += [f"{record.area_pct:g} % of the surface"] if record.area_pct is not None else []
+            facts += ["outside only"] if record.outside_only else []
+            facts += [f"{how_many(record.set_aside, 'bar')} set aside"] if record.set_aside else []
             return " · ".join(part for part in (*facts, record.note) if part)
         case ScalarReading():
             unit = KINDS[record.kind].unit if record.kind in KINDS else ""
@@ -112,6 +118,15 @@ def describe(record: Record) -> str:
             return f"deviation: {record.what}; {record.disposition}{why}"
         case Decision():
             return f"{record.act}, signed by {record.signed_by}: {record.statement}"
+        case WeighingCheck():
+            batter = f", {record.batter_g:g}\u00a0g of batter" if record.batter_g is not None else ""
+            return f"weighing check: {record.covers} {record.how}{batter}"
+        case PacketCheck():
+            return (
+                f"strips of packet {record.packet}: pH {record.strip_ph:g} where a meter read {record.reference_ph:g}"
+            )
+        case ColourAccepted():
+            return f"colour of {record.portion} accepted as it is: {record.why}"
         case Renamed():
             return f"called {record.name}"
         case Withdrawn():

@@ -57,8 +57,10 @@ EventKind = Literal[
 ]
 NEW_SURFACE: tuple[EventKind, ...] = ("planed", "stamped", "washed")
 """What gives the soap a new surface: its colour is followed anew from there."""
-Act = Literal["release", "hold", "withdraw", "lift hold"]
+Act = Literal["release", "hold", "withdraw", "lift hold", "keep on sale"]
 SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
+Weighed = Literal["lye", "oils", "lye and oils"]
+WeighedHow = Literal["weighed twice", "weighed by two people", "photo of the scale", "batter weighed"]
 TargetSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
 
 
@@ -164,7 +166,7 @@ class AlkaliTest:
     `strength_pct` grams of soap in 100 ml of distilled water.
     Titration: `soap_g`, `acid_ml` of hydrochloric acid of `acid_mol_l`, `blank_ml`;
     `bar_weight_g` is the marked bar's weight that day, since free alkali in % rises as water leaves.
-    `bar` says which bar was tested.
+    `bar` says which bar was tested; `packet` which packet the strip is from: strips of one packet err alike.
     """
 
     method: AlkaliMethod
@@ -178,16 +180,23 @@ class AlkaliTest:
     blank_ml: float = 0.0
     bar_weight_g: float | None = None
     bar: str = ""
+    packet: str = ""
 
 
 @dataclass(frozen=True)
 class SurfaceNote:
-    """What the maker saw on the surface: ash, orange spots, sweat, lye pockets, or nothing."""
+    """What the maker saw on the surface: ash, orange spots, sweat, lye pockets, or nothing.
+
+    After the cut it speaks of cut faces too, unless `outside_only`. `set_aside` counts the affected bars that were
+    taken out of the batch.
+    """
 
     look: SurfaceLook
     count: int | None = None
     area_pct: float | None = None
     note: str = ""
+    outside_only: bool = False
+    set_aside: int | None = None
 
 
 @dataclass(frozen=True)
@@ -210,6 +219,39 @@ class Decision:
     statement: str
     rules_version: str
     evidence: str
+
+
+@dataclass(frozen=True)
+class WeighingCheck:
+    """What makes a blunder in the recipe's weights unlikely: how it was guarded against, and what that covers.
+
+    `batter_g` is the mass of all batter, without its pot, where that was weighed, and `resolution_g` the scale's step.
+    """
+
+    covers: Weighed
+    how: WeighedHow
+    batter_g: float | None = None
+    resolution_g: float = 1.0
+
+
+@dataclass(frozen=True)
+class PacketCheck:
+    """Strips of one packet beside a calibrated meter, or a titrated bar's known pH, in the same soap solution."""
+
+    packet: str
+    strip_ph: float
+    reference_ph: float
+    half_width: float = 0.5
+    reference_half_width: float = 0.1
+
+
+@dataclass(frozen=True)
+class ColourAccepted:
+    """The maker accepts the colour that a portion has off its target, `lab`, and says why. The target stays."""
+
+    portion: str
+    why: str
+    lab: Lab | None = None
 
 
 @dataclass(frozen=True)
@@ -246,6 +288,9 @@ Record = (
     | MakingDetails
     | Deviation
     | Decision
+    | WeighingCheck
+    | PacketCheck
+    | ColourAccepted
     | Renamed
     | Withdrawn
     | WorkshopRecord
@@ -274,6 +319,9 @@ RECORDS: dict[str, type[Record]] = {
     "making details": MakingDetails,
     "deviation": Deviation,
     "decision": Decision,
+    "weighing check": WeighingCheck,
+    "packet check": PacketCheck,
+    "colour accepted": ColourAccepted,
     "renamed": Renamed,
     "withdrawn": Withdrawn,
     **WORKSHOP_RECORDS,
@@ -363,6 +411,10 @@ class Batch:
         """How many bars left the rack, for whatever reason."""
         return sum(out.bars for _, out in self.records(BarsOut))
 
+    def bars_out_since(self, at: datetime) -> tuple[tuple[datetime, BarsOut], ...]:
+        """When bars left from a time on, and what is on record of them."""
+        return tuple(out for out in self.records(BarsOut) if out[0] >= at)
+
     @property
     def bars_back(self) -> int:
         """How many bars came back."""
@@ -401,8 +453,12 @@ class Batch:
 
     @property
     def last_act(self) -> tuple[datetime | None, Decision | None]:
-        """When something was signed last, and what: it stands until the next one; after a lifted hold nothing does."""
-        at, act = next(reversed(self.records(Decision)), (None, None))
+        """When something was signed last, and what: it stands until the next one; after a lifted hold nothing does.
+
+        That it stays on sale answers a question, and leaves what was signed before as it stands.
+        """
+        acts = [signed for signed in self.records(Decision) if signed[1].act != "keep on sale"]
+        at, act = next(reversed(acts), (None, None))
         return (None, None) if act is not None and act.act == "lift hold" else (at, act)
 
 

@@ -17,6 +17,7 @@ from curejournal.batch.records import (
     BarsBack,
     BarsOut,
     Batch,
+    ColourAccepted,
     ColourReading,
     Complaint,
     Decision,
@@ -24,6 +25,7 @@ from curejournal.batch.records import (
     Event,
     MakingDetails,
     OwnRules,
+    PacketCheck,
     PhotoView,
     Place,
     Portion,
@@ -32,6 +34,7 @@ from curejournal.batch.records import (
     ScalarReading,
     SurfaceNote,
     Weighing,
+    WeighingCheck,
     Withdrawn,
     same_code,
 )
@@ -95,9 +98,9 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
     if now is not None and at > now + timedelta(minutes=1):
         raise ImpossibleRecord(f"{at:%Y-%m-%d %H:%M} has not come yet.", "Correct the date or time.")
     poured = batch.poured_at
-    after = isinstance(record, (ColourReading, Weighing, AlkaliTest, SurfaceNote, BarsOut, BarsBack, Decision)) or (
-        isinstance(record, Event) and record.kind in AFTER_THE_POUR
-    )
+    after = isinstance(
+        record, (ColourReading, Weighing, AlkaliTest, SurfaceNote, BarsOut, BarsBack, Decision, ColourAccepted)
+    ) or (isinstance(record, Event) and record.kind in AFTER_THE_POUR)
     # Batter photographed in the minutes before the pour was noted is the same moment.
     grace = timedelta(hours=1) if isinstance(record, ColourReading) else timedelta(0)
     if after and poured is not None and at + grace < poured:
@@ -181,16 +184,30 @@ def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> None:
         else:
             if record.ph is None:
                 raise ImpossibleRecord("A strip or meter needs its pH.", "Enter the pH as read.")
-            read_ph(record.ph, record.half_width or STRIP_HALF_WIDTH, record.strength_pct)
+            _ph(record.ph, record.half_width, record.strength_pct)
     except ImpossibleTest as error:
         raise ImpossibleRecord(error.what, error.do) from error
     if record.bar_weight_g is not None:
         _amount(record.bar_weight_g, "A bar's weight in grams")
 
 
+def _ph(ph: float, half_width: float | None, strength_pct: float | None) -> None:
+    if half_width is not None and not (math.isfinite(half_width) and half_width > 0):
+        raise ImpossibleRecord(
+            f"A half-width of {digits(half_width)} cannot be: no reading is free of doubt.",
+            "Enter half a step of the strip, or what the meter may be off: 0.1, say.",
+        )
+    try:
+        read_ph(ph, half_width if half_width is not None else STRIP_HALF_WIDTH, strength_pct)
+    except ImpossibleTest as error:
+        raise ImpossibleRecord(error.what, error.do) from error
+
+
 def _surface(batch: Batch, record: SurfaceNote, at: datetime) -> None:
     if record.count is not None and record.count < 0:
         raise ImpossibleRecord(f"{digits(record.count, 0)} spots cannot be.", "Enter how many you see.")
+    if record.set_aside is not None and record.set_aside < 0:
+        raise ImpossibleRecord(f"{digits(record.set_aside, 0)} bars cannot be set aside.", "Enter how many were.")
     if record.area_pct is not None and not 0 <= record.area_pct <= 100:
         raise ImpossibleRecord(f"An area of {digits(record.area_pct)}% cannot be.", "Enter 0 to 100%.")
 
@@ -284,6 +301,25 @@ def _decision(batch: Batch, record: Decision, at: datetime) -> None:
     _name(record.statement, "statement that is signed")
 
 
+def _weighing_check(batch: Batch, record: WeighingCheck, at: datetime) -> None:
+    _amount(record.resolution_g, "A scale's step in grams")
+    if record.batter_g is not None:
+        _amount(record.batter_g, "A weight of batter in grams")
+    elif record.how == "batter weighed":
+        raise ImpossibleRecord("The weight of the batter is missing.", "Enter what it weighed, without its pot.")
+
+
+def _packet_check(batch: Batch, record: PacketCheck, at: datetime) -> None:
+    _name(record.packet, "packet's name")
+    for ph, half_width in ((record.strip_ph, record.half_width), (record.reference_ph, record.reference_half_width)):
+        _ph(ph, half_width, None)
+
+
+def _colour_accepted(batch: Batch, record: ColourAccepted, at: datetime) -> None:
+    _name(record.portion, "portion's name")
+    _name(record.why, "reason")
+
+
 def _photo_view(batch: Batch, record: PhotoView, at: datetime) -> None:
     if record.place and (len(record.place) < 3 or not all(map(math.isfinite, sum(record.place, ())))):
         raise ImpossibleRecord("The place in the photo is no area.", "Mark it again.")
@@ -324,6 +360,9 @@ _CHECKS: dict[type[Record], Callable[..., None]] = {
     MakingDetails: _making,
     Deviation: _deviation,
     Decision: _decision,
+    WeighingCheck: _weighing_check,
+    PacketCheck: _packet_check,
+    ColourAccepted: _colour_accepted,
     PhotoView: _photo_view,
     Renamed: _renamed,
     Withdrawn: _withdrawn,

@@ -8,15 +8,36 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Callable
+from typing import Any, TextIO, cast
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.strings import escaped, visible
 from curejournal.cli.commands import app, command_names
 
 __all__ = ["app", "command_names", "main"]
 
 
+class Shown:
+    """What is printed, the one place where it is: no character in it does anything to a terminal."""
+
+    def __init__(self, to: TextIO, shown: Callable[[str], str]) -> None:
+        self._to, self._shown = to, shown
+
+    def write(self, text: str) -> int:
+        """Write text, its unfit characters shown."""
+        self._to.write(self._shown(text))
+        return len(text)
+
+    def __getattr__(self, name: str) -> Any:
+        """All else is as of the stream itself."""
+        return getattr(self._to, name)
+
+
 def main() -> None:
     """Run the command line; errors that a maker can understand become a sentence and an exit code."""
+    shown = escaped if "--json" in sys.argv else visible
+    sys.stdout, sys.stderr = cast(TextIO, Shown(sys.stdout, shown)), cast(TextIO, Shown(sys.stderr, visible))
     try:
         app(prog_name="curejournal")
     except CureJournalError as error:

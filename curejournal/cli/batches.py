@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, cast, get_args
 
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import digits, how_many
-from curejournal.batch.descriptions import describe
+from curejournal.base.counting import how_many
+from curejournal.batch.descriptions import alkali_words, describe
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
     AlkaliMethod,
     AlkaliTest,
     Event,
     EventKind,
+    PacketCheck,
     Record,
     ScalarReading,
     SurfaceLook,
     SurfaceNote,
+    Weighed,
+    WeighedHow,
     Weighing,
+    WeighingCheck,
 )
 from curejournal.cli.options import (
     DAYS_BEGINNING,
@@ -48,7 +53,8 @@ from curejournal.cli.options import (
 )
 from curejournal.judging.judgement import LYE
 from curejournal.judging.traceability import lots_of
-from curejournal.soap.lye import LyeCheck, check_lye
+from curejournal.soap.lye import LyeCheck, alkalis_for, check_lye
+from curejournal.soap.lye_words import answer, figures
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.workflow import documents
 
@@ -97,6 +103,9 @@ def lye(
     mould: Annotated[
         str | None, typer.Option("--mould", help='Scale it first to a mould, inside: "LENGTH,WIDTH,DEPTH" in cm.')
     ] = None,
+    superfat: Annotated[
+        float | None, typer.Option("--superfat", help="Say what lye gives this superfat, %, of the recipe's own kinds.")
+    ] = None,
     save: Annotated[Path | None, typer.Option("--save", help="Write the recipe as scaled: .json or .csv.")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -107,6 +116,8 @@ def lye(
         grams = mould_g(length, width, depth)
     if factor is not None or grams is not None:
         wanted = scale(wanted, factor, to_g=grams)
+    if superfat is not None:
+        wanted = replace(wanted, alkalis=alkalis_for(wanted, superfat))
     checked = check_lye(wanted)
     if save is not None:
         write_file(save, documents.recipe_text(wanted, "csv" if save.suffix.lower() == ".csv" else "json"))
@@ -115,17 +126,16 @@ def lye(
         return
     if factor is not None or grams is not None:
         print("\n".join(f"{item:.1f} g {name}" for name, _, item in lots_of(wanted)))
+    if superfat is not None:
+        weighed = (replace(alkali, grams=round(alkali.grams, 1)) for alkali in wanted.alkalis)
+        print("\n".join(f"Weigh {alkali_words(alkali)}.".replace("\u00a0", " ") for alkali in weighed))
     _say_lye(checked)
 
 
 def _say_lye(checked: LyeCheck) -> None:
-    nominal, low, high, worst, best = (
-        digits(pct, 1)
-        for pct in (checked.superfat_nominal_pct, *checked.superfat_interval_pct, *checked.superfat_worst_pct)
-    )
-    print(f"Superfat {nominal} %, 95 % interval {low} to {high} %; with every spread at its worst {worst} to {best} %.")
-    share = 100 * checked.water_share
-    print(f"Water {checked.water_g:.0f} g, {share:.1f} % of the fresh batch: no bar can lose more.")
+    print(answer(checked).replace("\u00a0", " "))
+    for name, value in figures(checked):
+        print(f"{name}: {value}".replace("\u00a0", " "))
     for found in checked.doubts:
         print(f"- {found.text} {found.do}")
     print(LYE)
@@ -248,6 +258,7 @@ def test(
     ] = None,
     blank: Annotated[float, typer.Option("--blank", help="Titration: ml of the blank.")] = 0.0,
     bar_weight: Annotated[float | None, typer.Option("--bar-weight", help="Grams of the marked bar that day.")] = None,
+    packet: Annotated[str, typer.Option("--packet", help="Strip: which packet it is from.")] = "",
     bar: Annotated[str, typer.Option("--bar", help="Which bar was tested.")] = "",
     confirmed: Confirmed = False,
     at: At = None,
@@ -269,6 +280,7 @@ def test(
         blank,
         bar_weight,
         bar,
+        packet,
     )
     enter_record(journal, code, record, at, by, confirmed, as_json)
 
@@ -279,13 +291,15 @@ def surface(
     count: Annotated[int | None, typer.Option("--count", help="How many spots.")] = None,
     area: Annotated[float | None, typer.Option("--area", help="Part of the surface, %.")] = None,
     note: Annotated[str, typer.Option("--note", help="A remark.")] = "",
+    outside_only: Annotated[bool, typer.Option("--outside-only", help="No cut face was looked at.")] = False,
+    set_aside: Annotated[int | None, typer.Option("--set-aside", help="How many affected bars were taken out.")] = None,
     at: At = None,
     by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
     """Enter what the bars look like."""
-    record = SurfaceNote(cast(SurfaceLook, one_of(look, SurfaceLook)), count, area, note)
+    record = SurfaceNote(cast(SurfaceLook, one_of(look, SurfaceLook)), count, area, note, outside_only, set_aside)
     enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
 
 
@@ -300,3 +314,38 @@ def reading(
 ) -> None:
     """Enter any other measured quantity, such as the temperature or humidity of the room."""
     enter_record(journal, code, ScalarReading(kind, value), at, by, confirmed=False, as_json=as_json)
+
+
+def weighed(
+    code: Code,
+    covers: Annotated[str, typer.Argument(help=f"{', '.join(get_args(Weighed))}.")],
+    how: Annotated[str, typer.Argument(help=f"{', '.join(get_args(WeighedHow))}.")],
+    batter: Annotated[float | None, typer.Option("--batter", help="Grams of all batter, without its pot.")] = None,
+    resolution: Annotated[float, typer.Option("--resolution", help="The scale's step in grams.")] = 1.0,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Note what guards against a blunder in the recipe's weights: lye and oils weighed twice, say."""
+    record = WeighingCheck(
+        cast(Weighed, one_of(covers, Weighed)), cast(WeighedHow, one_of(how, WeighedHow)), batter, resolution
+    )
+    enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
+
+
+def packet(
+    code: Code,
+    name: Annotated[str, typer.Argument(help="The packet of strips, as it is named in the tests.")],
+    strip: Annotated[float, typer.Option("--strip", help="What the strip read.")],
+    meter: Annotated[float, typer.Option("--meter", help="What a calibrated meter read in the same solution.")],
+    half_width: Annotated[float, typer.Option("--half-width", help="How far off the strip may be, in pH.")] = 0.5,
+    meter_half_width: Annotated[float, typer.Option("--meter-half-width", help="The same for the meter.")] = 0.1,
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Note what strips of a packet read in soap beside a calibrated meter; it counts for all batches."""
+    record = PacketCheck(name, strip, meter, half_width, meter_half_width)
+    enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)

@@ -32,6 +32,7 @@ from curejournal.cli.options import (
     print_json,
     when_of,
 )
+from curejournal.journal.seals import shown_head
 from curejournal.workflow import materials
 
 
@@ -95,6 +96,13 @@ def hold(
     _sign(journal, code, "lift hold" if lift else "hold", by, statement, as_json)
 
 
+def keep_on_sale(
+    code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
+) -> None:
+    """Sign that a released batch stays on sale in spite of what was read later; it answers the recall question."""
+    _sign(journal, code, "keep on sale", by, statement, as_json)
+
+
 def withdraw(
     code: Code, statement: Statement, by: By = ME, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
 ) -> None:
@@ -105,7 +113,26 @@ def withdraw(
 def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: bool) -> None:
     with open_journal(journal) as kept:
         entry = workflow.decide(kept, code, act, signed_by=by, statement=statement, on=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
+        head = kept.seal_of(entry.id)
+    if as_json:
+        print_json({**workflow.as_json(entry), "head": head})
+    else:
+        print(f"{code}: {describe(entry.record)}\nHead of the journal with it: {shown_head(head)}")
+
+
+def accept_colour(
+    code: Code,
+    portion: Annotated[str, typer.Argument(help="The portion whose colour is accepted as it is.")],
+    why: Annotated[str, typer.Option("--why", help="The reason; it is kept.")],
+    at: At = None,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Accept a colour that is off its target, as it is now; the target and what materials did stay as they are."""
+    with open_journal(journal) as kept:
+        record = workflow.accepted_colour(kept, code, portion, why, now_of(kept))
+    enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
 
 
 def bars_out(

@@ -29,22 +29,60 @@ from curejournal.cli.options import (
 )
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.backup import restore as restore_backup
+from curejournal.journal.check import Problem
 from curejournal.journal.exchange import bring_in
-from curejournal.journal.store import utc_now
+from curejournal.journal.salvage import salvage as salvage_journal
+from curejournal.journal.seals import HEAD, shown_head
+from curejournal.journal.store import Journal, utc_now
 from curejournal.judging.limits import Limits
 
 
-def check(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
-    """Verify every photo's hash and every reference of the journal; exit 1 if anything is damaged or missing."""
+def check(
+    head: Annotated[
+        str, typer.Option("--head", help="A head that was printed earlier: is all that was there then still here?")
+    ] = "",
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Verify every row, photo and reference of the journal; exit 1 if anything was changed, damaged or taken out."""
     with open_journal(journal) as kept:
-        problems = kept.check()
+        problems = [*kept.check(), *_without_head(kept, head)]
+        now = kept.head()
     damaged = any(problem.serious for problem in problems)
     if as_json:
-        print_json({"problems": [workflow.as_json(problem) for problem in problems]})
+        print_json({"problems": [workflow.as_json(problem) for problem in problems], "head": now})
     else:
         said = [f"{problem.where}: {problem.what}" for problem in problems]
-        print("\n".join(said if damaged else [*said, "Everything verifies."]))
+        print("\n".join(said if damaged else [*said, f"Everything verifies. Head: {shown_head(now)}"]))
     if damaged:
+        raise typer.Exit(1)
+
+
+def _without_head(journal: Journal, head: str) -> list[Problem]:
+    printed = "".join(head.split()).lower()
+    if not printed:
+        return []
+    if not HEAD.fullmatch(printed):
+        raise Mistyped(f"“{head}” is not a head.", "Give the 16 characters as printed: 0 to 9 and a to f.")
+    if journal.holds_head(printed):
+        return []
+    return [Problem("the journal never had this head: what was in it then is not all here", f"head {head}")]
+
+
+def salvage(
+    source: Annotated[Path, typer.Argument(help="The damaged journal's folder; nothing in it is changed.")],
+    to: Annotated[Path, typer.Argument(help="A new folder for the journal.")],
+    as_json: AsJson = False,
+) -> None:
+    """Write all that is sound in a damaged journal into a new one; exit 1 if anything could not be had."""
+    made = salvage_journal(source, to, utc_now)
+    if as_json:
+        print_json(workflow.as_json(made))
+    else:
+        kept = ", ".join(how_many(made.kept[table], table) for table in ("batch", "entry", "card"))
+        print("\n".join(f"{problem.where}: {problem.what}" for problem in made.lost))
+        print(f"{to}: {kept} and {how_many(made.photos, 'photo')}, all as they were kept. Open it with --journal {to}")
+    if made.lost:
         raise typer.Exit(1)
 
 
@@ -124,7 +162,8 @@ def backup(
             return
     with open_journal(journal) as kept:
         made = kept.backup(to)
-    _say_data(made, f"{made.path}: everything, with {how_many(made.photos, 'photo')}.", as_json)
+    said = f"{made.path}: everything, with {how_many(made.photos, 'photo')}. Head: {shown_head(made.head)}"
+    _say_data(made, said, as_json)
 
 
 def restore(

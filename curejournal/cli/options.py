@@ -6,6 +6,7 @@ import getpass
 import json
 import math
 import os
+import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields, replace
@@ -65,10 +66,13 @@ class Mistyped(CureJournalError):
 
 
 def open_journal(folder: Path) -> Journal:
-    """The journal of a folder."""
+    """The journal of a folder; where that is no good place for it, this is said beside the answer."""
     from curejournal.journal.store import Journal
 
-    return Journal.open(folder, url=os.environ.get(DATABASE_URL) or None)
+    journal = Journal.open(folder, url=os.environ.get(DATABASE_URL) or None)
+    for risk in journal.risks():
+        print(f"Careful: {risk}", file=sys.stderr)
+    return journal
 
 
 def now_of(journal: Journal) -> datetime:

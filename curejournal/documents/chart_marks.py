@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import altair as alt
-
+from curejournal.base.lazy import Module
 from curejournal.documents.formatting import calendar_day
 from curejournal.documents.style import CHART_CALM, CHART_LINE
+
+if TYPE_CHECKING:
+    import altair as alt
+else:  # a page without a chart needs it not
+    alt = Module("altair")
 
 MILLISECONDS_A_DAY = 86_400_000
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import altair as alt
 import numpy as np
 
 from curejournal.base.counting import digits, how_many
+from curejournal.base.lazy import Module
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import Batch, ScalarReading
 from curejournal.colour.difference import Interval
@@ -19,6 +19,11 @@ from curejournal.documents.chart_marks import accepted, day_axis, day_lines, lim
 from curejournal.documents.style import CHART_BAND, CHART_CALM, CHART_LINE, chart_config
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.drying import DryingReport
+
+if TYPE_CHECKING:
+    import altair as alt
+else:  # a page without a chart needs it not
+    alt = Module("altair")
 
 DAY = timedelta(days=1)
 LINE, BAND, CALM = CHART_LINE, CHART_BAND, CHART_CALM
@@ -360,7 +365,7 @@ def _drying_words(report: DryingReport) -> str:
     if report.loss_pct is not None:
         words += f" Lost so far: {digits(report.loss_pct, 1)} %"
         words += f", of the {report.most_loss_pct:.0f} % water that went in." if report.most_loss_pct else "."
-    if report.steady_at is not None and report.state.value == "drying":
-        around = formatting.span(report.steady_interval)
-        words += f" By the curve steady from about {formatting.day(report.steady_at)} ({around})."
+    if report.shown_at is not None and report.state.value == "drying":
+        around = formatting.span(report.shown_interval)
+        words += f" Weighings can show it steady from about {formatting.day(report.shown_at)} ({around})."
     return words

@@ -10,7 +10,8 @@ import numpy as np
 
 from curejournal.base.counting import how_many
 from curejournal.documents import formatting
-from curejournal.documents.record import NO_LOT, Picture
+from curejournal.documents.record import Picture
+from curejournal.documents.record_making import NO_LOT
 from curejournal.documents.sheet import Sheet, Swatch
 from curejournal.materials.effects import Effect
 from curejournal.materials.expectation import Expected

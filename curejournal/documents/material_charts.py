@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
-
-import altair as alt
+from typing import TYPE_CHECKING, Any
 
 from curejournal.base.counting import how_many
+from curejournal.base.lazy import Module
 from curejournal.documents.chart_marks import accepted, rows_of
 from curejournal.documents.charts import CALM, LINE, Figure, chart_of, curve_layers, styled
 from curejournal.materials.effects import Effect
 from curejournal.materials.expectation import Expected
+
+if TYPE_CHECKING:
+    import altair as alt
+else:  # a page without a chart needs it not
+    alt = Module("altair")
 
 ROW_PX = 46
 

@@ -239,22 +239,26 @@ def _lead(batch: PortfolioBatch) -> str:
 
 
 _STATE_WORDS = {
-    State.TURNING: "It is turning.",
-    State.COMING_BACK: "It is on its way back.",
-    State.BACK: "It turned, and came back to its intended colour.",
-    State.SETTLED_OFF: "It settled on another colour than the intended one.",
+    State.DISCOLOURING: "It is turning.",
+    State.RECOVERING: "It is on its way back.",
+    State.RECOVERED: "It turned, and came back to its intended colour.",
+    State.STABLE_OFF: "It settled on another colour than the intended one.",
     State.BROWNING: "It is still browning.",
-    State.STEADY: "It has kept its colour.",
+    State.STABLE: "It has kept its colour.",
     State.TOO_FEW: "Too few photos to say what it does.",
 }
 
 
 def _words(journey: ColourSeries) -> str:
     told = _STATE_WORDS[journey.state]
-    if journey.state is State.STEADY and journey.intended_lab is None:
+    if journey.state is State.STABLE and journey.intended_lab is None:
         told = "Its colour is at rest."
     if journey.darkens:
-        told = "It darkened to its intended colour." if journey.state is State.BACK else "It is darkening as intended."
+        told = (
+            "It darkened to its intended colour."
+            if journey.state is State.RECOVERED
+            else "It is darkening as intended."
+        )
     if journey.difference_now is None:
         return told
     return f"{told} {formatting.figure(journey.difference_now)} ΔE00 from the intended colour at the last photo."

@@ -3,38 +3,34 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
 
 from curejournal.base.counting import digits, how_many
 from curejournal.batch.descriptions import describe, describe_lab
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
     AlkaliTest,
-    BarsBack,
     BarsOut,
     Batch,
-    Complaint,
     Decision,
-    Deviation,
     Entry,
     Event,
-    MakingDetails,
     Portion,
     ScalarReading,
     SurfaceNote,
     Weighing,
     Withdrawn,
 )
+from curejournal.batch.stock import MaterialLot
 from curejournal.documents import formatting
 from curejournal.documents.citations import rule_and_source
+from curejournal.documents.record_making import NO_LOT, after_sale, deviations, lots_rows, making
 from curejournal.documents.sheet import Sheet, Swatch, grams, maybe_day
 from curejournal.judging.judgement import Judgement, OtherEdition
 from curejournal.judging.traceability import LotUse, describe_bars_out
 from curejournal.soap.recipe import Alkali, Oil
-
-NO_LOT = "not recorded"
 
 
 @dataclass(frozen=True)
@@ -52,7 +48,8 @@ class BatchRecord:
 
     `history` is every entry that it ever had, corrected ones too. `parents` are batches that went into it,
     `children` batches that it went into. `pictures` are a few of its photos. `edition` says that its release was
-    signed under another edition of the rules.
+    signed under another edition of the rules. `heads` are the journal's heads with each signed act, by its entry.
+    `lots` are what is known of the lots that it names.
     """
 
     batch: Batch
@@ -62,6 +59,8 @@ class BatchRecord:
     children: tuple[LotUse, ...] = ()
     pictures: tuple[Picture, ...] = ()
     edition: OtherEdition | None = None
+    heads: Mapping[int, str] = field(default_factory=dict)
+    lots: tuple[MaterialLot, ...] = ()
 
 
 def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime, software: str) -> bytes:
@@ -171,6 +170,7 @@ def _materials(sheet: Sheet, record: BatchRecord) -> None:
         (42, 27, 20, 17, 26, 32),
         right=(2, 3),
     )
+    lots_rows(sheet, record.lots)
     if recipe.batter:
         sheet.say(f"Batter: {'; '.join(f'{part.portion} {grams(part.grams)}' for part in recipe.batter)}.")
     for title, uses in (("Embedded in it", record.parents), ("It was embedded in", record.children)):
@@ -212,57 +212,6 @@ def _lye(sheet: Sheet, record: BatchRecord) -> None:
     for doubt in lye.doubts:
         sheet.say(f"{doubt.text} {doubt.do}")
     sheet.say("From published ranges of saponification values, or the certificate where one is named.", 8)
-
-
-def _making(sheet: Sheet, record: BatchRecord) -> None:
-    """Who weighed and checked with what, by which instruction; yield, storage, durability."""
-    found = record.batch.records(MakingDetails)
-    sheet.heading("Making")
-    made = found[-1][1] if found else MakingDetails()
-    planned = f"{how_many(made.planned_bars, 'bar')} planned, " if made.planned_bars else ""
-    cut = how_many(record.batch.bars_cut, "bar") + " cut" if record.batch.bars_cut else "bars cut not noted"
-    share = f" ({100 * record.batch.bars_cut / made.planned_bars:.0f} %)" if made.planned_bars else ""
-    recipe_g = record.judgement.lye.batch_g if record.judgement.lye else None
-    facts = [
-        ("weighed by", made.weighed_by or NO_LOT),
-        ("checked by", made.checked_by or "nobody noted a second check"),
-        ("scale", _instrument(made.scale, made.scale_checked)),
-        ("pH meter", _instrument(made.meter, made.meter_checked)),
-        ("instruction", made.instruction or NO_LOT),
-        ("weighed in", grams(recipe_g) if recipe_g else NO_LOT),
-        ("yield", f"{planned}{cut}{share}"),
-        ("lies at", record.batch.place or NO_LOT),
-        ("storage", made.storage or NO_LOT),
-        ("best before", f"{made.best_before:%Y-%m-%d}" if made.best_before else NO_LOT),
-    ]
-    sheet.facts(facts)
-
-
-def _instrument(name: str, checked: date | None) -> str:
-    if not name:
-        return NO_LOT
-    return f"{name}, calibrated {checked:%Y-%m-%d}" if checked else f"{name}, calibration not recorded"
-
-
-def _deviations(sheet: Sheet, record: BatchRecord) -> None:
-    found = record.batch.records(Deviation)
-    if not found:
-        return
-    sheet.heading("Deviations")
-    rows = [(_moment(record, at), one.what, one.disposition, one.decided_by or "", one.why) for at, one in found]
-    sheet.rows(("when", "what", "disposition", "decided by", "why"), rows, (28, 48, 24, 24, 30))
-
-
-def _after_sale(sheet: Sheet, record: BatchRecord) -> None:
-    """What came back, and what was complained of."""
-    told = [e for e in record.batch.entries if isinstance(e.record, (BarsBack, Complaint))]
-    if told:
-        sheet.heading("After the sale")
-        sheet.rows(
-            ("when", "what", "entered by"),
-            [(_moment(record, entry.at), describe(entry.record), entry.by) for entry in told],
-            (35, 90, 30),
-        )
 
 
 def _process(sheet: Sheet, record: BatchRecord) -> None:
@@ -352,19 +301,22 @@ def _gauges(sheet: Sheet, record: BatchRecord) -> None:
     judgement = record.judgement
     sheet.heading(f"Judgement of {formatting.moment(judgement.on)}: {judgement.verdict}")
     rows = [(f.gauge, f.verdict.value, f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings]
-    sheet.rows(("gauge", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
+    sheet.rows(("check", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
     sheet.say(f"Rules {judgement.rules_version}.", 8)
 
 
 def _release(sheet: Sheet, record: BatchRecord) -> None:
     sheet.heading("Release")
-    acts = record.batch.records(Decision)
-    for at, act in acts:
+    acts = record.batch.of(Decision)
+    for entry in acts:
+        at, act = entry.at, entry.record
         sheet.say(f"{act.act} on {_moment(record, at)}, signed by {act.signed_by}", style="B")
         sheet.say(f"“{act.statement}” (rules {act.rules_version})")
         said = _frozen(act.evidence)
         if said:
             sheet.say(f"The judgement as it stood then: {said}", 8.5)
+        if entry.id in record.heads:
+            sheet.say(f"Head of the journal with it: {record.heads[entry.id]}", 8.5)
         if record.edition is not None and at == record.edition.released_at:
             sheet.say(record.edition.words, style="" if record.edition.releasable else "B")
     if not acts:
@@ -413,7 +365,19 @@ def _corrections(sheet: Sheet, record: BatchRecord) -> None:
     sheet.rows(("when", "by", "was", "is, or why it was taken back"), rows, (28, 28, 47, 47))
 
 
+def _made(sheet: Sheet, record: BatchRecord) -> None:
+    making(sheet, record.batch, record.judgement)
+
+
+def _wrong(sheet: Sheet, record: BatchRecord) -> None:
+    deviations(sheet, record.batch, record.judgement)
+
+
+def _afterwards(sheet: Sheet, record: BatchRecord) -> None:
+    after_sale(sheet, record.batch, record.judgement)
+
+
 _PARTS = (
-    *(_materials, _lye, _making, _process, _deviations, _colour, _weights, _tests, _gauges, _release, _after_sale),
+    *(_materials, _lye, _made, _process, _wrong, _colour, _weights, _tests, _gauges, _release, _afterwards),
     _corrections,
 )

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import base64
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from html import escape
 from typing import Literal
 
@@ -17,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.sample import Lab
-from curejournal.documents.formatting import hex_colour
+from curejournal.colour.spaces import lab_to_srgb8
+from curejournal.documents.formatting import DAY, hex_colour
 from curejournal.documents.style import RIBBON_PX
 from curejournal.judging.colour_series import ColourSeries
 
@@ -77,6 +79,32 @@ def ribbon_of(
     return ribbon(days, labs, doubts, until_days, journey.intended_lab, scale=scale, end=end, words=words)
 
 
+def main_portion(journeys: Mapping[str, ColourSeries]) -> str:
+    """Name the portion whose colour changed most; empty without a reading."""
+    found = {name: journey for name, journey in journeys.items() if journey.points}
+    return max(found, key=lambda name: _change(found[name]), default="")
+
+
+def _change(journey: ColourSeries) -> float:
+    first = journey.points[0].lab
+    return max(sum((a - b) ** 2 for a, b in zip(first, point.lab, strict=True)) for point in journey.points)
+
+
+def until_now(journey: ColourSeries, portion: str, on: datetime) -> Ribbon | None:
+    """Place a portion's ribbon from the pour until a moment; None without a reading."""
+    if not journey.points:
+        return None
+    start = journey.points[0].at - journey.points[0].days * DAY
+    return ribbon_of(journey, portion, max((on - start) / DAY, 0.0))
+
+
+def strip_html(journeys: Mapping[str, ColourSeries], on: datetime) -> str:
+    """Draw the main portion's ribbon as a thin strip; an empty line without a reading."""
+    name = main_portion(journeys)
+    placed = until_now(journeys[name], name, on) if name else None
+    return ribbon_html(placed, "strip") if placed else "<span></span>"
+
+
 def ribbon(
     days: Sequence[float],
     labs: Sequence[Lab],
@@ -120,9 +148,10 @@ def ribbon(
     lab = np.stack([np.interp(middle, at, column) for column in np.array(labs, float).T], axis=1)
     away = np.abs(middle[:, None] - at).min(axis=1)
     soft = (np.interp(middle, at, doubts) + UNSEEN_PER_ROOT_DAY * np.sqrt(away)) / SOFTEST
+    colours = ["#{:02x}{:02x}{:02x}".format(*rgb) for rgb in lab_to_srgb8(lab).tolist()]
     slices = tuple(
-        Slice(float(start) * share, float(stop) * share, hex_colour((c[0], c[1], c[2])), float(min(softness, 1.0)))
-        for start, stop, c, softness in zip(edges[:-1], edges[1:], lab.tolist(), soft, strict=True)
+        Slice(float(start) * share, float(stop) * share, colour, float(min(softness, 1.0)))
+        for start, stop, colour, softness in zip(edges[:-1], edges[1:], colours, soft, strict=True)
     )
     ticks = [(0.0, "pour")]
     for day in TICKS_DAYS:

@@ -92,6 +92,7 @@ STATES: Mapping[str, State] = {
     "not yet": State("◔", "wait"),
     "pending": State("◔", "wait"),
     "wait": State("◔", "wait"),
+    "decide": State("◇", "wait"),
     "not known": State("?", "unknown"),
 }
 """Every state of a batch or a check by its word."""

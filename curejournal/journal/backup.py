@@ -28,7 +28,7 @@ from curejournal.journal.check import Progress, check, check_rows
 from curejournal.journal.copying import read_only
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
 from curejournal.journal.errors import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
-from curejournal.journal.files import PART, make_folder, new_folder, written_whole
+from curejournal.journal.files import PART, clear_pieces, in_use, make_folder, new_folder, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
 from curejournal.journal.seals import head as head_of
@@ -110,17 +110,18 @@ def write_backup(
     if to.exists():
         raise BackupRefused(f"The file {to} exists already.", "Choose another name: backups are never overwritten.")
     make_folder(to.parent)
+    clear_pieces(to.parent, "curejournal-" if to.name.startswith("curejournal-") else to.name)
     database = to.with_name(f"{to.name}.{secrets.token_hex(4)}.sqlite{PART}")
     try:
         take(database)
-        head = _verified(database)
         photos, steps = _photos_in(database), count(1)
 
         def tell() -> None:
             if progress:
                 progress(next(steps), 2 * len(photos))
 
-        with written_whole(to) as file:
+        with in_use(database), written_whole(to) as file:
+            head = _verified(database)
             manifest = _fill(file, database, photos, shelf, Manifest(_FORMAT, now, {}, (), head), tell)
             file.flush()
             with zipfile.ZipFile(Path(file.name)) as archive:

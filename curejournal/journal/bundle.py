@@ -16,8 +16,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any
 
-from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import AwareDatetime, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
 
+from curejournal.base.bounds import BUNDLE_BYTES, BUNDLE_DATA_BYTES, BUNDLE_FILES
 from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import ColourReading, Entry, Event, Record, of_kind
@@ -29,8 +30,6 @@ from curejournal.journal.store import Journal
 
 FORMAT = "curejournal batch 1"
 DATA = "batch.json"
-MAX_BYTES = 2_000_000_000
-"""More than one batch's photos come to. Ours."""
 
 
 @dataclass(frozen=True)
@@ -84,9 +83,9 @@ class BundleData:
     name: str
     started_at: AwareDatetime
     started_by: str
-    entries: tuple[BundledEntry, ...]
-    photos: tuple[BundledPhoto, ...]
-    cards: tuple[BundledCard, ...]
+    entries: Annotated[tuple[BundledEntry, ...], FailFast()]
+    photos: Annotated[tuple[BundledPhoto, ...], FailFast()]
+    cards: Annotated[tuple[BundledCard, ...], FailFast()]
 
 
 @dataclass(frozen=True)
@@ -165,9 +164,11 @@ def read_bundle(source: bytes) -> Bundle:
     """
     try:
         with zipfile.ZipFile(io.BytesIO(source)) as file:
-            if sum(part.file_size for part in file.infolist()) > MAX_BYTES:
-                raise _refused("it would be far too large")
+            _refuse_beyond(file, len(source))
             (data,) = _JSON.validate_json(b"[" + file.read(DATA) + b"]")
+            named = [photo.sha256 for photo in data.photos]
+            if len(set(named)) < len(named):
+                raise _refused("it names a photo twice")
             photos = {photo.sha256: file.read(photo.place) for photo in data.photos}
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
@@ -180,6 +181,20 @@ def read_bundle(source: bytes) -> Bundle:
     if damaged:
         raise _refused(f"{how_many(len(damaged), 'photo')} not as written")
     return Bundle(data, _records(data), photos)
+
+
+def _refuse_beyond(file: zipfile.ZipFile, size: int) -> None:
+    """Refuse an archive that would grow beyond `base.bounds`, before anything of it is unpacked."""
+    parts = file.infolist()
+    if size > BUNDLE_BYTES or len(parts) > BUNDLE_FILES:
+        raise _refused("it is far too large")
+    for part in parts:
+        if part.filename == DATA and part.file_size > BUNDLE_DATA_BYTES:
+            raise _refused("its data are far too large")
+        if part.filename != DATA and part.compress_type != zipfile.ZIP_STORED:
+            raise _refused("its photos are packed, as those of bundles are not")
+    if sum(part.file_size for part in parts if part.filename != DATA) > size:
+        raise _refused("it claims to hold more than its own size")
 
 
 def _records(data: BundleData) -> dict[int, Record]:

@@ -74,7 +74,8 @@ def engine_for(url: URL, patience_s: float = 10.0, *, wal: bool = True) -> Engin
     """
     try:
         # Asked before each use whether it still answers: a server may have been restarted since.
-        engine = create_engine(url, pool_pre_ping=True)
+        made = {"creator": lambda: _connect(str(url.database))} if url.drivername == "sqlite" and url.database else {}
+        engine = create_engine(url, pool_pre_ping=True, **made)
     except (NoSuchModuleError, ModuleNotFoundError) as error:
         raise DatabaseUnreachable(
             "The driver for PostgreSQL is not installed.",
@@ -108,6 +109,24 @@ def _prepare_sqlite(engine: Engine, patience_s: float, wal: bool) -> None:
     def begin(connection: Connection) -> None:
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _connect(database: str) -> sqlite3.Connection:
+    """A connection; where no file can grow, on a full disk say, one that needs no room to read.
+
+    The index of SQLite's log is a file that is shared; a program that has the database to itself needs none.
+    """
+    connection = sqlite3.connect(database, check_same_thread=False)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master")
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode & 0xFF in {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL}:
+            connection.close()
+            connection = sqlite3.connect(database, check_same_thread=False)
+            connection.execute("PRAGMA locking_mode=EXCLUSIVE")
+    except sqlite3.Error:
+        pass  # told by the first statement that asks for something
+    return connection
 
 
 def _turn_to_wal(connection: sqlite3.Connection, patience_s: float) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import errno
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
@@ -100,6 +102,10 @@ class CopyRefused(CureJournalError):
 _UNCERTAIN = "Open the journal again to see whether the last entry was kept; everything confirmed before is safe."
 
 
+LEAST_ROOM = 256 * 1024
+"""Bytes below which a disk counts as full: less than SQLite needs to begin a write. Ours."""
+
+
 def _full(place: object) -> DiskFull:
     return DiskFull(
         f"There is no room left on the disk of {place}.",
@@ -122,6 +128,16 @@ def damaged(place: object) -> JournalDamaged:
         "Make a copy of the whole folder first, then restore the latest backup into a new folder.",
         "The photos are separate files and are not touched.",
     )
+
+
+def no_room(place: object) -> bool:
+    """Whether there is next to no room left on the disk of a folder: SQLite often calls that an error of the disk."""
+    if not isinstance(place, Path):
+        return False
+    try:
+        return shutil.disk_usage(place if place.exists() else place.parent).free < LEAST_ROOM
+    except OSError:
+        return False
 
 
 def from_os_error(error: OSError, place: object) -> CureJournalError | None:
@@ -155,6 +171,10 @@ def _from_sqlite(error: sqlite3.Error, place: object) -> CureJournalError | None
         )
     if code == sqlite3.SQLITE_CORRUPT:
         return damaged(place)
+    if "decode to UTF-8" in str(error) or "Could not decode" in str(error):
+        return damaged(place)
+    if code == sqlite3.SQLITE_IOERR and no_room(place):
+        return _full(place)
     if code == sqlite3.SQLITE_IOERR:
         return JournalNotWritable(
             f"The disk of {place} reported an error.",
@@ -209,6 +229,9 @@ def in_plain_words(place: object) -> Iterator[None]:
         if plain is None:
             raise
         raise plain from error
+    except UnicodeDecodeError as error:
+        # SQLite's own message quotes the definition of a table, in which there are bytes that are no text.
+        raise damaged(place) from error
     except PoolTimeout as error:
         raise _busy(place) from error
     except OSError as error:

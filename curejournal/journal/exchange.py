@@ -9,6 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection
 
+from curejournal.base.bounds import IMPORT_BYTES
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import check
 from curejournal.journal.errors import JournalDamaged, in_plain_words
@@ -21,8 +22,6 @@ from curejournal.journal.spreadsheet import as_tables, from_tables
 from curejournal.journal.workbook import as_workbook
 
 DATA, SCHEMA, WORKBOOK = "journal.json", "schema.json", "journal.xlsx"
-# Ours: fifty times a journal of 2,000 batches.
-MAX_BYTES = 2_000_000_000
 
 
 def write(connection: Connection, shelf: Shelf, to: Path) -> Backup:
@@ -50,7 +49,7 @@ def read(source: Path) -> Contents:
     names = [source] if source.is_file() else sorted(source.glob("*.csv"))
     if not names:
         raise refused(f"there is no file {source}, and no folder of tables")
-    if sum(path.stat().st_size for path in names) > MAX_BYTES:
+    if sum(path.stat().st_size for path in names) > IMPORT_BYTES:
         raise refused("it is far too large")
     try:
         texts = {path.name: path.read_bytes().decode("utf-8-sig") for path in names}

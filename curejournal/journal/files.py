@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 import shutil
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
@@ -16,9 +18,17 @@ try:
     from fcntl import F_FULLFSYNC, fcntl  # type: ignore[attr-defined,unused-ignore]
 except ImportError:  # only macOS has it
     F_FULLFSYNC = None
+try:
+    from fcntl import LOCK_EX, LOCK_NB, flock
+except ImportError:  # Windows: what is open there cannot be removed anyway
+    flock = None  # type: ignore[assignment,unused-ignore]
 
 PART = ".part"
 """How the name of a file ends while it is being written."""
+_PIECE = re.compile(r".*\.[0-9a-f]{8}(\.sqlite)?\.part(\.[0-9a-f]{8}\.part)?(-journal|-wal|-shm)?")
+_IN_USE = "in-use"
+# A piece is locked within moments of being made; ours.
+_YOUNG_S = 60
 
 
 def sync(descriptor: int) -> None:
@@ -49,16 +59,26 @@ def make_folder(folder: Path) -> None:
 
 
 @contextmanager
-def written_whole(path: Path, mode: int = 0o666) -> Iterator[BinaryIO]:
+def written_whole(path: Path, mode: int = 0o666, part_in: Path | None = None) -> Iterator[BinaryIO]:
     """A file to write into; it takes its name only once all of it is on the disk.
 
-    If anything fails on the way, what was written is removed and `path` stays as it was.
-    `mode` is who may do what with it, before the system takes away what it never grants.
+    If anything fails on the way, what was written is removed and `path` stays as it was. What a killed program leaves
+    is a piece, which `clear_pieces` knows.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    mode : int
+        Who may do what with it, before the system takes away what it never grants.
+    part_in : Path, optional
+        The folder in which it lies until then, on the same disk; by default its own.
     """
-    part = path.with_name(f"{path.name}.{secrets.token_hex(4)}{PART}")
+    part = (part_in or path.parent) / f"{path.name}.{secrets.token_hex(4)}{PART}"
     try:
         part.touch(mode, exist_ok=False)
         with part.open("wb") as file:
+            _lock(file.fileno())
             yield file
             file.flush()
             sync(file.fileno())
@@ -81,13 +101,78 @@ def new_folder(to: Path) -> Iterator[Path]:
     if to.exists() and (not to.is_dir() or any(to.iterdir())):
         raise FolderInUse(f"{to} exists already and is not empty.", "Choose a new folder: nothing is ever replaced.")
     to = to.absolute()
+    clear_pieces(to.parent, to.name)
     part = to.with_name(f".{to.name}.{secrets.token_hex(4)}{PART}")
     try:
         make_folder(part)
-        yield part
+        with in_use(part / _IN_USE):
+            yield part
+        (part / _IN_USE).unlink()
         if to.exists():
             to.rmdir()
         part.rename(to)
     finally:
         shutil.rmtree(part, ignore_errors=True)
     sync_folder(to.parent)
+
+
+@contextmanager
+def in_use(path: Path) -> Iterator[None]:
+    """Mark a file as one that somebody works with, for as long as this process lives and works; made if not there."""
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+    try:
+        _lock(descriptor)
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def _lock(descriptor: int) -> bool:
+    """Hold a file until it is closed or the process ends; False if another holds it."""
+    if flock is None:
+        return True
+    try:
+        flock(descriptor, LOCK_EX | LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:  # a file system without locks
+        return True
+    return True
+
+
+def clear_pieces(folder: Path, name: str = "") -> tuple[Path, ...]:
+    """Remove what killed programs left half written in a folder, if it is certain that nobody works with it.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to look; not in the folders below it.
+    name : str
+        Only pieces of the file or folder of this name.
+    """
+    cleared = []
+    with suppress(OSError):
+        for path in folder.iterdir():
+            ours = _PIECE.fullmatch(path.name) and path.name.removeprefix(".").startswith(name)
+            if ours and _abandoned(path):
+                shutil.rmtree(path, ignore_errors=True) if path.is_dir() else path.unlink(missing_ok=True)
+                cleared.append(path)
+    return tuple(cleared)
+
+
+def _abandoned(path: Path) -> bool:
+    mark = path / _IN_USE if path.is_dir() else path
+    if flock is None or path.is_symlink():
+        return False
+    try:
+        if time.time() - path.stat().st_mtime < _YOUNG_S:
+            return False
+        descriptor = os.open(mark, os.O_RDWR)
+    except FileNotFoundError:
+        return path.is_dir()  # killed before its mark was made, or left by an earlier version
+    except OSError:
+        return False
+    try:
+        return _lock(descriptor)
+    finally:
+        os.close(descriptor)

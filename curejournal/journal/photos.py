@@ -98,7 +98,7 @@ class Shelf:
         with in_plain_words(self.folder):
             if not path.is_file() or hashlib.sha256(path.read_bytes()).hexdigest() != sha256:
                 make_folder(path.parent)
-                with written_whole(path) as file:
+                with written_whole(path, part_in=self.folder) as file:
                     file.write(data)
         return sha256
 
@@ -145,7 +145,7 @@ class Shelf:
         try:
             with in_plain_words(self.folder):
                 make_folder(path.parent)
-                with written_whole(path) as file:
+                with written_whole(path, part_in=self.folder) as file:
                     file.write(data)
         except (JournalNotWritable, DiskFull):
             # A cache: without it the picture is made again each time.

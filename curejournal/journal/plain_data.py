@@ -13,7 +13,7 @@ from itertools import count
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import AwareDatetime, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
 from sqlalchemy import Connection, Table
 from sqlalchemy.exc import IntegrityError
 
@@ -134,12 +134,12 @@ class Contents:
     """Everything of a journal but the photos' own bytes, each table in its order."""
 
     format: str
-    batches: tuple[BatchRow, ...]
-    entries: tuple[EntryRow, ...]
-    photos: tuple[PhotoRow, ...]
-    cards: tuple[CardRow, ...]
-    settings: tuple[SettingRow, ...]
-    contacts: tuple[ContactRow, ...] = ()
+    batches: Annotated[tuple[BatchRow, ...], FailFast()]
+    entries: Annotated[tuple[EntryRow, ...], FailFast()]
+    photos: Annotated[tuple[PhotoRow, ...], FailFast()]
+    cards: Annotated[tuple[CardRow, ...], FailFast()]
+    settings: Annotated[tuple[SettingRow, ...], FailFast()]
+    contacts: Annotated[tuple[ContactRow, ...], FailFast()] = ()
 
 
 # pydantic takes no config for a plain dataclass; through a tuple of one it reaches every nested one.

@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from dataclasses import MISSING, asdict, fields
 from typing import Any
 
+from curejournal.base.bounds import RECIPE_BYTES, RECIPE_ROWS
 from curejournal.journal.errors import DataRefused
 from curejournal.journal.spreadsheet import escaped, unescaped
 from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
@@ -84,13 +85,28 @@ def fields_from_json(text: str) -> dict[str, Any]:
     ------
     DataRefused
     """
+    refuse_large(text)
     try:
         plain = json.loads(text)
     except (ValueError, RecursionError) as fault:
         raise _refused(f"it is not JSON ({fault})") from fault
     if not isinstance(plain, dict) or plain.pop("format", FORMAT) != FORMAT:
         raise _refused(f"it is not of the format “{FORMAT}”")
+    for part, rows in plain.items():
+        if isinstance(rows, list) and len(rows) > RECIPE_ROWS:
+            raise _refused(f"{part} has {len(rows)} rows; the most is {RECIPE_ROWS}")
     return plain
+
+
+def refuse_large(text: str) -> None:
+    """Refuse a recipe's text beyond `base.bounds`.
+
+    Raises
+    ------
+    DataRefused
+    """
+    if len(text) > RECIPE_BYTES:
+        raise _refused(f"it has {len(text)} characters; the most is {RECIPE_BYTES}")
 
 
 def fields_from_csv(text: str) -> dict[str, Any]:
@@ -100,6 +116,7 @@ def fields_from_csv(text: str) -> dict[str, Any]:
     ------
     DataRefused
     """
+    refuse_large(text)
     head = text.lstrip("\ufeff").split("\n", 1)[0]
     semicolons = head.count(";") > head.count(",")
     reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff"), newline=""), delimiter=";" if semicolons else ",")
@@ -116,6 +133,8 @@ def fields_from_csv(text: str) -> dict[str, Any]:
                     continue
                 part, fields_of_row = _row(row, semicolons, reader.line_num)
                 recipe[part].append(fields_of_row)
+                if len(recipe[part]) > RECIPE_ROWS:
+                    raise _refused(f"{part} has more than {RECIPE_ROWS} rows")
     except csv.Error as fault:
         raise _refused(f"line {reader.line_num}: {fault}") from fault
     return recipe

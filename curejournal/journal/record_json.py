@@ -10,6 +10,8 @@ from typing import Any
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 from pydantic_core import PydanticSerializationError
 
+from curejournal.base.bounds import EVIDENCE_CHARACTERS, LARGEST_NUMBER, LIST_LENGTH, TEXT_CHARACTERS
+from curejournal.base.strings import unfit_in, visible
 from curejournal.batch.records import RECORDS, Decision, Record
 from curejournal.journal.errors import EntryRefused, RecordUnreadable
 from curejournal.judging.limits import edition_of
@@ -91,7 +93,31 @@ def to_json(record: Record) -> str:
         ) from error
     if not same:
         raise EntryRefused(f"This {kind} cannot be kept: it would not read back as it is.")
+    _refuse_beyond(kind, json.loads(text), "")
     return text
+
+
+def _refuse_beyond(kind: str, value: Any, where: str) -> None:
+    """Refuse text, numbers and lists beyond `base.bounds`, and characters that no page should show."""
+    if isinstance(value, dict):
+        for name, one in value.items():
+            _refuse_beyond(kind, one, name)
+    elif isinstance(value, list):
+        _refuse_if(len(value) > LIST_LENGTH, kind, where, f"has {len(value)} items; the most is {LIST_LENGTH}")
+        for one in value:
+            _refuse_beyond(kind, one, where)
+    elif isinstance(value, str):
+        most = EVIDENCE_CHARACTERS if where == "evidence" else TEXT_CHARACTERS
+        _refuse_if(len(value) > most, kind, where, f"has {len(value)} characters; the most is {most}")
+        shown = visible(unfit_in(value))
+        _refuse_if(bool(shown), kind, where, f"has a character that cannot be seen or turns the text around: {shown}")
+    elif isinstance(value, (int, float)):
+        _refuse_if(abs(value) > LARGEST_NUMBER, kind, where, f"is {value:g}; the most is {LARGEST_NUMBER:g}")
+
+
+def _refuse_if(wrong: bool, kind: str, where: str, why: str) -> None:
+    if wrong:
+        raise EntryRefused(f"This {kind} cannot be kept: its {where.replace('_', ' ')} {why}.", "Correct it.")
 
 
 def from_json(kind: str, text: str) -> Record:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from itertools import islice
@@ -22,6 +23,8 @@ from curejournal.journal.stored import stored_rows
 
 START = "0" * 64
 """The chain before the first row."""
+HEAD = re.compile("[0-9a-f]{12,64}")
+"""A head as it is printed, or as much of it."""
 BLANKED = frozenset({"name", "details", "salt"})
 """What may be blanked in a contact; its hash goes without, and has their hash instead."""
 # Rows sealed at once (ours: bounds the memory, and is large enough that the round trips do not count).
@@ -63,6 +66,13 @@ def head(connection: Connection) -> str:
     """The chain after the last row that was sealed."""
     last = select(tables.seal.c.chain).order_by(tables.seal.c.id.desc()).limit(1)
     return connection.scalar(last) or START
+
+
+def shown_head(head: str) -> str:
+    """A head as it is printed: its first 16 characters, in fours. That two journals share them is out of the question
+    unless somebody sets out to make them so.
+    """
+    return " ".join(head[start : start + 4] for start in range(0, 16, 4))
 
 
 def put(connection: Connection, table: Table, row: dict[str, Any]) -> Any:

@@ -8,7 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Self
 
-from sqlalchemy import func, select
+from sqlalchemy import Engine, func, select
 
 from curejournal.batch.records import Entry
 from curejournal.journal.backup import Backup, write_backup
@@ -16,14 +16,17 @@ from curejournal.journal.changes import NEW_CONTACT, Changes, NewBatch, NewConta
 from curejournal.journal.check import Problem, Progress, check
 from curejournal.journal.contacts import Contact
 from curejournal.journal.copying import copy_rows, snapshot
+from curejournal.journal.database import DATABASE, engine_for, migrate, postgresql_url, revision_of, sqlite_url
 from curejournal.journal.entering import without_contact
 from curejournal.journal.errors import CopyRefused, in_plain_words
 from curejournal.journal.exchange import write as write_data
+from curejournal.journal.files import clear_pieces, make_folder, new_folder
 from curejournal.journal.ledger import Ledger, utc_now
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import KeptPhoto, PhotoFacts, Shelf
 from curejournal.journal.rows import BatchHead, KeptCard, as_photo, latest
 from curejournal.journal.seals import put
+from curejournal.journal.surroundings import risks_of
 from curejournal.journal.tables import card as card_table
 from curejournal.journal.tables import metadata
 from curejournal.journal.tables import photo as photo_table
@@ -85,6 +88,8 @@ class Journal(Ledger):
         DatabaseUnreachable
         """
         location = location.expanduser().absolute()
+        clear_pieces(location)
+        clear_pieces(location.parent, location.name)
         engine = open_database(location, url, create=create, now=now, patience_s=patience_s)
         journal = cls(engine, Shelf(location), now)
         try:
@@ -147,7 +152,12 @@ class Journal(Ledger):
     def check(self, progress: Progress | None = None) -> tuple[Problem, ...]:
         """Look at every hash and reference; see `check.check`."""
         with in_plain_words(self.location):
-            return check(self._engine, self._shelf, progress)
+            found = check(self._engine, self._shelf, progress)
+        return found + tuple(Problem(risk, str(self.location), serious=False) for risk in self.risks())
+
+    def risks(self) -> tuple[str, ...]:
+        """What speaks against the place where the journal lies; see `surroundings.risks_of`."""
+        return risks_of(self.location)
 
     def backup(self, to: Path, progress: Progress | None = None) -> Backup:
         """Write the journal into one file, or into a folder under the name of the time; see `backup.write_backup`.
@@ -181,19 +191,31 @@ class Journal(Ledger):
 
         Raises
         ------
-        CopyRefused
-            If there is something in that journal already.
+        FolderInUse, CopyRefused
+            If there is something in that folder or database already.
         JournalDamaged
             If a photo or row is not the same.
         """
         self._refuse_reader()
-        with (
-            type(self).open(location, url=url, now=self._now) as target,
-            self._reading() as source,
-            target._writing() as into,
-        ):
-            if any(into.scalar(select(func.count()).select_from(table)) for table in metadata.sorted_tables):
-                raise CopyRefused("The journal to copy into is not empty.", "Choose a new folder or database.")
-            for photo in map(as_photo, source.execute(select(photo_table))):
-                target._shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
-            copy_rows(source, into)
+        location = location.expanduser().absolute()
+        with in_plain_words(location):
+            if url is None:
+                with new_folder(location) as folder:
+                    self._copy_into(engine_for(sqlite_url(folder / DATABASE)), Shelf(folder))
+            else:
+                make_folder(location)
+                self._copy_into(engine_for(postgresql_url(url)), Shelf(location))
+
+    def _copy_into(self, engine: Engine, shelf: Shelf) -> None:
+        # One transaction, the tables in it too: a copy that was cut short is no journal at all.
+        try:
+            with self._reading() as source, engine.execution_options(writes=True).begin() as into:
+                if revision_of(into, shelf.folder) is None:
+                    migrate(into)
+                elif any(into.scalar(select(func.count()).select_from(table)) for table in metadata.sorted_tables):
+                    raise CopyRefused("The journal to copy into is not empty.", "Choose a new folder or database.")
+                for photo in map(as_photo, source.execute(select(photo_table).execution_options(yield_per=1000))):
+                    shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
+                copy_rows(source, into)
+        finally:
+            engine.dispose()

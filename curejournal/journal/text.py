@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 import json
-import unicodedata
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any
 
+from curejournal.base.bounds import NAME_CHARACTERS
+from curejournal.base.strings import composed, unfit_in, without_unfit
 from curejournal.journal.errors import EntryRefused
-
-# They turn the direction of the text after them (Unicode UAX 9): a name with one reads as another name.
-_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-# Control, surrogate and line or paragraph separator (Unicode general categories).
-_UNPRINTED = frozenset({"Cc", "Cs", "Zl", "Zp"})
-
-
-def _unfit(character: str) -> bool:
-    return character in _TURNING or unicodedata.category(character) in _UNPRINTED
 
 
 def plain_text(text: str, what: str, longest: int) -> str:
@@ -37,12 +29,12 @@ def plain_text(text: str, what: str, longest: int) -> str:
     EntryRefused
         If it is empty, too long, or has control characters.
     """
-    plain = unicodedata.normalize("NFC", text).strip()
+    plain = composed(text)
     if not plain:
         raise EntryRefused(f"The {what} is empty.", f"Give a {what}.")
     if len(plain) > longest:
         raise EntryRefused(f"The {what} has {len(plain)} characters; the most is {longest}.", "Shorten it.")
-    if any(map(_unfit, plain)):
+    if without_unfit(plain) != plain:
         raise EntryRefused(
             f"The {what} has characters that cannot be seen or that turn the text around.",
             "Type it again by hand.",
@@ -57,7 +49,7 @@ def card_columns(name: str, copy_id: str, toml: str) -> dict[str, str]:
     ------
     EntryRefused
     """
-    if "\0" in toml:
+    if unfit_in(toml):
         raise EntryRefused("The definition of the card is not text.")
     known = plain_text(copy_id, "id of the card", 80) if copy_id else ""
     return {"name": plain_text(name, "name of the card", 80), "copy_id": known, "toml": toml}
@@ -70,7 +62,7 @@ def contact_columns(name: str, details: str) -> dict[str, str]:
     ------
     EntryRefused
     """
-    return {"name": plain_text(name, "name", 120), "details": free_text(details, "details", 2000)}
+    return {"name": plain_text(name, "name", NAME_CHARACTERS), "details": free_text(details, "details", 2000)}
 
 
 def free_text(text: str, what: str, longest: int) -> str:
@@ -81,13 +73,11 @@ def free_text(text: str, what: str, longest: int) -> str:
     EntryRefused
         If it is too long, or has control characters other than tabs and line ends.
     """
-    lines = [" ".join(line.split("\t")) for line in text.replace("\r\n", "\n").split("\n")]
-    for line in lines:
-        if line.strip():
-            plain_text(line, what, longest)
-    plain = unicodedata.normalize("NFC", "\n".join(line.rstrip() for line in lines)).strip()
+    plain = "\n".join(" ".join(line.split("\t")).rstrip() for line in composed(text).splitlines())
+    if unfit_in(plain):
+        raise EntryRefused(f"The {what} have characters that cannot be seen.", "Type them again by hand.")
     if len(plain) > longest:
-        raise EntryRefused(f"The {what} has {len(plain)} characters; the most is {longest}.", "Shorten it.")
+        raise EntryRefused(f"The {what} have {len(plain)} characters; the most is {longest}.", "Shorten them.")
     return plain
 
 
@@ -109,7 +99,7 @@ def setting_columns(name: str, value: Any) -> dict[str, str]:
 def file_name(original: str) -> str:
     """The last part of a file's name as it came, what cannot be shown replaced, at most 200 characters."""
     last = PureWindowsPath(PurePosixPath(original).name).name
-    return "".join("\ufffd" if _unfit(character) else character for character in last)[-200:]
+    return without_unfit(last)[-200:]
 
 
 def instant(at: datetime) -> tuple[datetime, int]:

@@ -13,7 +13,6 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-import xlsxwriter
 from pydantic import AwareDatetime
 
 from curejournal.batch.records import RECORDS
@@ -35,6 +34,8 @@ def as_workbook(data: Contents) -> bytes:
     made = io.BytesIO()
     # No text of a maker's becomes a formula, a link or a number.
     safe = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "in_memory": True}
+    import xlsxwriter  # to write a workbook alone
+
     with xlsxwriter.Workbook(made, safe) as book:
         formats = {
             "head": book.add_format({"bold": True}),

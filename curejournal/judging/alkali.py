@@ -1,23 +1,29 @@
-"""Alkali tests over time: what they say together, and whether they hold the batch."""
+"""Alkali tests over time: what each says, what they say together, and whether they hold the batch."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
+from math import hypot
 
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import AlkaliMethod, AlkaliTest
+from curejournal.batch.records import AlkaliMethod, AlkaliTest, PacketCheck
+from curejournal.judging.lye_left import METER_BIAS_SD, STRIP_BIAS, STRIP_BIAS_SD, LyeLeft, Read
 from curejournal.soap.alkali import (
     METER_HALF_WIDTH,
+    PH_PER_DEGREE,
     STRIP_HALF_WIDTH,
+    USUAL_C,
     PhBand,
     PhReading,
     Titration,
     read_ph,
     titrate,
 )
+
+DAY = timedelta(days=1)
 
 STRENGTH: dict[AlkaliMethod, int] = {"strip": 0, "meter": 1, "titration": 2}
 """How much a test proves, weakest first. Strips often read 1 to 3 units low in soap [common practice, no source]."""
@@ -41,20 +47,31 @@ class AlkaliReading:
     words: str
     titration: Titration | None = None
     ph: PhReading | None = None
+    bar: str = ""
+    packet: str = ""
 
 
 @dataclass(frozen=True)
 class AlkaliSummary:
     """All tests of a batch.
 
-    `holding` are high readings that no later good test of the same or a
-    stronger kind has lifted. `clearing` is the latest test that speaks for the
-    batch, by meter or titration, which nothing of at least its strength has put in doubt since.
+    `holding` are high readings that nothing later has lifted. `clearing` is the latest test that speaks for the batch,
+    by meter or titration, which nothing of at least its strength has put in doubt since. `left` is what recipe, age and
+    all tests together say of free alkali.
     """
 
     tests: tuple[AlkaliReading, ...]
     holding: tuple[AlkaliReading, ...]
     clearing: AlkaliReading | None
+    left: LyeLeft | None = None
+
+    def usable(self, method: AlkaliMethod, since: datetime) -> tuple[AlkaliReading, ...]:
+        """Tests of one kind from a time on whose figures can be used."""
+        return tuple(test for test in self.tests if test.method == method and test.at >= since and _figures(test))
+
+
+def _figures(test: AlkaliReading) -> bool:
+    return test.titration is not None or (test.ph is not None and test.ph.comparable)
 
 
 def read_tests(
@@ -62,6 +79,7 @@ def read_tests(
     free_alkali_limit_pct: float,
     ph_usual_to: float,
     concentrated: Callable[[datetime], float] = lambda at: 1.0,
+    late_from: datetime | None = None,
 ) -> AlkaliSummary:
     """Read all alkali tests of a batch.
 
@@ -70,11 +88,14 @@ def read_tests(
     tests : sequence of (datetime, AlkaliTest)
         In order of time.
     free_alkali_limit_pct : float
-        % NaOH above which, at the interval's upper end, a titration is high.
+        % NaOH: a titration that lies wholly above is high, one wholly within is good.
     ph_usual_to : float
-        The highest upper end of a pH at 1% that counts as usual.
+        The highest upper end of a pH at 1% that counts as good.
     concentrated : callable
         By what a share of the bar's mass at that time has grown since, as water left.
+    late_from : datetime, optional
+        From when the reaction is over: what is high after that is lifted by titration alone, and a high titration by
+        `TITRATIONS_TO_LIFT`; what was high before by a good test of the same or a stronger kind.
 
     Returns
     -------
@@ -85,7 +106,7 @@ def read_tests(
     holding = tuple(
         high
         for i, high in enumerate(read)
-        if high.outcome is Outcome.HIGH and not any(_lifts(later, high) for later in read[i + 1 :])
+        if high.outcome is Outcome.HIGH and not _lifted(high, read[i + 1 :], late_from)
     )
     clearing = None
     for i, good in enumerate(read):
@@ -99,27 +120,31 @@ def read_tests(
     return AlkaliSummary(read, holding, clearing)
 
 
-def _lifts(later: AlkaliReading, high: AlkaliReading) -> bool:
-    return later.outcome is Outcome.GOOD and STRENGTH[later.method] >= STRENGTH[high.method]
+TITRATIONS_TO_LIFT = 3
+"""Good titrations that lift a high one from after the reaction. Ours: the two contradict each other, so that one of
+them tells of another bar."""
+
+
+def _lifted(high: AlkaliReading, later: Sequence[AlkaliReading], late_from: datetime | None) -> bool:
+    late = late_from is not None and high.at >= late_from
+    needed = STRENGTH["titration"] if late else STRENGTH[high.method]
+    good = [test for test in later if test.outcome is Outcome.GOOD and STRENGTH[test.method] >= needed]
+    return len(good) >= (TITRATIONS_TO_LIFT if late and high.method == "titration" else 1)
 
 
 def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor: float) -> AlkaliReading:
     try:
         if test.method == "titration":
-            result = titrate(test.soap_g or 0.0, test.acid_ml, test.acid_mol_l or 0.0, test.blank_ml)
-            upper = max(result.interval_pct[1], 0.0 if result.detected else result.detection_limit_pct) * factor
-            outcome = Outcome.HIGH if upper > limit else Outcome.GOOD
-            words = result.words
-            if factor > 1.005 and upper > limit >= upper / factor:
-                words += f", {upper:.3f}% at most now that the bar is drier"
-            elif upper > limit and not result.detected:
-                words += f": too coarse to show that it is at most {limit:g}%; titrate more soap"
-            return AlkaliReading(at, test.method, outcome, words, titration=result)
-        strip = test.method == "strip"
-        doubt = test.half_width if test.half_width is not None else (STRIP_HALF_WIDTH if strip else METER_HALF_WIDTH)
-        reading = read_ph(test.ph if test.ph is not None else float("nan"), doubt, test.strength_pct, by_strip=strip)
+            return _titration(at, test, limit, factor)
+        reading = read_ph(
+            test.ph if test.ph is not None else float("nan"),
+            _half_width(test),
+            test.strength_pct,
+            by_strip=test.method == "strip",
+            temperature_c=test.temperature_c,
+        )
     except CureJournalError as error:
-        return AlkaliReading(at, test.method, Outcome.UNCLEAR, f"not usable: {error.what}")
+        return AlkaliReading(at, test.method, Outcome.UNCLEAR, f"not usable: {error.what}", bar=test.bar)
     if reading.band in (PhBand.HOLD, PhBand.NOT_FOR_SALE):
         outcome = Outcome.HIGH
     elif reading.interval[1] <= usual_to + 1e-9 and reading.comparable:
@@ -129,4 +154,85 @@ def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor:
     words = reading.words
     if reading.band is PhBand.USUAL and reading.interval[1] > usual_to + 1e-9:
         words += f", but above the {usual_to:g} of the house rules"
-    return AlkaliReading(at, test.method, outcome, words, ph=reading)
+    if test.temperature_c is None:
+        words += "; the solution's temperature was not noted, and 5 °C change its pH by about 0.15"
+    return AlkaliReading(at, test.method, outcome, words, ph=reading, bar=test.bar, packet=test.packet)
+
+
+def _titration(at: datetime, test: AlkaliTest, limit: float, factor: float) -> AlkaliReading:
+    result = titrate(test.soap_g or 0.0, test.acid_ml, test.acid_mol_l or 0.0, test.blank_ml)
+    low, high = result.interval_pct
+    words = result.words
+    if low > limit:
+        outcome = Outcome.HIGH
+    elif max(high, 0.0 if result.detected else result.detection_limit_pct) * factor <= limit:
+        outcome = Outcome.GOOD
+    else:
+        outcome = Outcome.UNCLEAR
+        if high <= limit < high * factor:
+            words += f", {high * factor:.3f}% at most now that the bar is drier"
+        words += f": too coarse to tell whether it is at most {limit:g}%; titrate more soap"
+    if result.disagree:
+        words += "; the replicates differ by more than the burette explains"
+    return AlkaliReading(at, test.method, outcome, words, titration=result, bar=test.bar)
+
+
+def _half_width(test: AlkaliTest) -> float:
+    default = STRIP_HALF_WIDTH if test.method == "strip" else METER_HALF_WIDTH
+    return test.half_width if test.half_width is not None else default
+
+
+PLACE_C_SD = 3.0
+"""What the temperature of a solution may be off where nobody noted it: a room of 16 to 28 °C. Ours."""
+
+
+def for_posterior(
+    tests: Sequence[tuple[datetime, AlkaliTest]],
+    packets: Iterable[PacketCheck],
+    poured: datetime,
+    dried: Callable[[datetime], float],
+) -> tuple[Read, ...]:
+    """The usable tests as readings with an error model each, for `lye_left.lye_left`.
+
+    Strips of one packet share a bias, known where the packet was tried beside a meter; so do the readings of a meter.
+    """
+    known = packet_biases(packets)
+    found = []
+    for at, test in tests:
+        days = max((at - poured) / DAY, 0.0)
+        try:
+            if test.method == "titration":
+                result = titrate(test.soap_g or 0.0, test.acid_ml, test.acid_mol_l or 0.0, test.blank_ml)
+                found.append(Read(days, result.estimate_pct, result.sd_pct, True, dried(at)))
+                continue
+            half_width = _half_width(test)
+            read_ph(test.ph if test.ph is not None else float("nan"), half_width, test.strength_pct)
+        except CureJournalError:
+            continue
+        if test.ph is None or test.strength_pct is None:
+            continue
+        strip = test.method == "strip"
+        warm = test.temperature_c
+        value = test.ph - PH_PER_DEGREE * ((USUAL_C if warm is None else warm) - USUAL_C)
+        sd = hypot(
+            half_width / 1.73 if strip else half_width / 2, 0.05, PH_PER_DEGREE * PLACE_C_SD if warm is None else 0
+        )
+        bias = known.get(test.packet, (STRIP_BIAS, STRIP_BIAS_SD)) if strip else (0.0, METER_BIAS_SD)
+        name = f"strips {test.packet}" if strip else "meter"
+        found.append(Read(days, value, sd, False, dried(at), test.strength_pct, name, bias))
+    return tuple(found)
+
+
+def packet_biases(packets: Iterable[PacketCheck]) -> dict[str, tuple[float, float]]:
+    """What the strips of each packet that was tried beside a meter read too much, and its standard deviation."""
+    by_name: dict[str, list[PacketCheck]] = {}
+    for check in packets:
+        by_name.setdefault(check.packet, []).append(check)
+    found = {}
+    for name, checks in by_name.items():
+        sds = [hypot(one.half_width / 1.73, one.reference_half_width / 2) for one in checks]
+        weights = [sd**-2 for sd in sds]
+        middle = sum(w * (c.strip_ph - c.reference_ph) for w, c in zip(weights, checks, strict=True)) / sum(weights)
+        # Half a step: strips are read in steps, so trying the same soap again and again tells no more than that.
+        found[name] = (middle, hypot(sum(weights) ** -0.5, 0.1))
+    return found

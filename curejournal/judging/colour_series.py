@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.counting import how_many
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
@@ -28,7 +29,7 @@ from curejournal.judging.colour_states import (
 from curejournal.judging.curves import Array, ModelWeight, normal_points
 from curejournal.judging.forecast import HORIZON_DAYS, Forecast, predict
 from curejournal.judging.robust_fit import Fitted, fit_robustly, unexpected
-from curejournal.judging.sessions import Session, sessions
+from curejournal.judging.sessions import OTHER_INSTRUMENT_SD, Session, sessions
 
 DAY = timedelta(days=1)
 
@@ -37,6 +38,13 @@ STAYS_CERTAINTY = 0.9
 """Certainties asked for being within tolerance at the last moment, which is two one-sided tests at 5% (Schuirmann
 1987), and for having been so some days before and being so in two weeks. Ours: two claims in some two thousand were
 false in the judgement study in tests/benchmarks."""
+
+
+MIXED_CARDS_SD = 3 * OTHER_INSTRUMENT_SD
+"""What a reading with one of several cards of unknown colours may be off against another's, in each coordinate. Ours:
+three times what cards of known colours are."""
+STABLE_MOMENTS, STABLE_DAYS = 3, 14.0
+"""What *stable* takes without saying on how little it rests: moments, and the days that they span. Ours."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +92,9 @@ class ColourSeries:
     moments some days apart, to stay there; without it nothing is *back*.
     `difference_now`, `parts_now` (ΔL', ΔC', ΔH') and `yellowness_now` are at
     the last reading, by the fitted curve. `chances` are the shares of the curves for each state, and `perhaps` is the
-    other one of *settled off colour* and *still browning* where the readings cannot tell the two apart.
+    one other that the readings leave possible. `mixed_cards` are the cards of unknown colours that the readings were
+    taken with, if more than one: between them colours compare badly, which is in the intervals. `approximate` counts
+    the moments that were read without a colour chart.
     """
 
     state: State
@@ -103,6 +113,26 @@ class ColourSeries:
     curve: ColourCurve | None
     models: tuple[ModelWeight, ...]
     perhaps: State | None = None
+    mixed_cards: tuple[str, ...] = ()
+
+    @property
+    def approximate(self) -> int:
+        """How many of its moments were read without a colour chart."""
+        return sum(point.grade is Grade.INDICATIVE for point in self.points)
+
+    @property
+    def rests_on(self) -> str:
+        """On how few readings *stable* rests, where they are fewer than `STABLE_MOMENTS` over `STABLE_DAYS`."""
+        good = [point for point in self.points if not point.questioned]
+        span = good[-1].days - good[0].days if good else 0.0
+        if self.state is not State.STABLE or (len(good) >= STABLE_MOMENTS and span >= STABLE_DAYS):
+            return ""
+        return f"on {how_many(len(good), 'reading')} over {how_many(round(span), 'day')}"
+
+    @property
+    def last_is_strange(self) -> bool:
+        """Whether the last moment does not fit those before: another bar, a bad photo, or a new change."""
+        return bool(self.points) and self.points[-1].questioned
 
     @property
     def darkens(self) -> bool:
@@ -110,7 +140,7 @@ class ColourSeries:
 
         So does soap with vanillin whose intended colour is brown: nothing that turned comes back there.
         """
-        if self.intended_lab is None or self.state not in (State.COMING_BACK, State.BACK):
+        if self.intended_lab is None or self.state not in (State.RECOVERING, State.RECOVERED):
             return False
         out = [p for p in self.points if not p.questioned and p.difference and p.difference.low > self.tolerance]
         lighter = all(point.lab[0] > self.intended_lab[0] + self.tolerance for point in out)
@@ -120,8 +150,9 @@ class ColourSeries:
     def words(self) -> str:
         """The state, and what it may be instead."""
         if self.darkens:
-            return "darkened to its colour" if self.state is State.BACK else "darkening to its colour"
-        return f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
+            return "darkened to its colour" if self.state is State.RECOVERED else "darkening to its colour"
+        told = f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
+        return f"{told} {self.rests_on}".strip()
 
 
 def fit_colour_series(
@@ -170,6 +201,10 @@ def fit_colour_series(
     days = np.array([(session.at - start) / DAY for session in seen])
     labs = np.array([session.lab for session in seen])
     covariances = np.array([session.covariance for session in seen])
+    mixed = sorted(frozenset().union(*(session.relative_cards for session in seen)))
+    if len(mixed) > 1:
+        # Each such card errs in its own way, and nobody knows how.
+        covariances = covariances + MIXED_CARDS_SD**2 * np.eye(3)
     lone = lone_moment(days, labs, intended_lab, tolerance)
     fitted = fit_robustly(days, labs, covariances, intended_lab, target_sd, np.where(lone, LONE_WEIGHT, 1.0))
 
@@ -186,13 +221,13 @@ def fit_colour_series(
     away_then = None if intended_lab is None else ciede2000(np.array(intended_lab), at_moments)
     chances = _chances(fitted, last, at_moments, away_then, intended_lab, tolerance)
     state = name_of(chances, len(seen), last)
+    questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, intended_lab)
     proven = away_then is not None and (
         _proven_within(fitted, days, away_then, np.array(intended_lab), tolerance, back_days_apart)
         and not questioned[-1]
-        and not unexpected(days, labs, covariances, fitted.weights, intended_lab)
     )
-    if state is State.BACK and not proven:
-        state = State.COMING_BACK
+    if state is State.RECOVERED and not proven:
+        state = State.RECOVERING
     now = at_moments[:, -1]
     lab_now = now.mean(axis=0)
     difference_now = None
@@ -216,6 +251,7 @@ def fit_colour_series(
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
         perhaps=perhaps(state, dict(chances)),
+        mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
     )
 
 

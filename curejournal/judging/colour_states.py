@@ -16,12 +16,12 @@ from curejournal.judging.curves import Array
 class State(StrEnum):
     """What a portion's colour is doing."""
 
-    TURNING = "turning"
-    COMING_BACK = "coming back"
-    BACK = "back"
-    SETTLED_OFF = "settled off colour"
+    DISCOLOURING = "discolouring"
+    RECOVERING = "recovering"
+    RECOVERED = "recovered"
+    STABLE_OFF = "stable, off target"
     BROWNING = "still browning"
-    STEADY = "steady"
+    STABLE = "stable"
     TOO_FEW = "too few readings"
 
 
@@ -29,7 +29,7 @@ REMAINING = 1.0
 """ΔE00 still to come in four weeks, below which a colour counts as at rest: about just noticeable side by side."""
 
 NEARER = 1.5
-"""ΔE00 by which a colour has to come nearer in four weeks to be called *coming back*, if it does not get within
+"""ΔE00 by which a colour has to come nearer in four weeks to be called *recovering*, if it does not get within
 tolerance: half a usual tolerance. Less is not worth a wait. Ours."""
 
 AHEAD_DAYS = 28.0
@@ -40,7 +40,7 @@ LEFT_CERTAINTY = 0.9
 
 LATE_DAYS, LATE_CERTAINTY = 10.0, 0.8
 """Days after which a turn is unlikely, as turns last hours to days [common practice, no source], and the certainty
-that is then asked for to say *turning*. Ours."""
+that is then asked for to say *discolouring*. Ours."""
 
 LONE_DAYS, LONE_OUT, LONE_WEIGHT = 0.5, 1.5, 0.02
 """A single moment more than `LONE_OUT` tolerances off, beside one within tolerance less than `LONE_DAYS` away, is
@@ -75,17 +75,17 @@ def classify(days: float, lab_at: Array, intended_lab: Array | None, tolerance: 
     now, shortly, later = lab_at[:, 0], lab_at[:, 1], lab_at[:, 2]
     at_rest = ciede2000(now, later) < REMAINING
     darker = (shortly[:, 0] < now[:, 0]) & (days > 3.0)
-    moving_away = np.where(darker, State.BROWNING, State.TURNING)
+    moving_away = np.where(darker, State.BROWNING, State.DISCOLOURING)
     if intended_lab is None:
-        moving = np.where(left, State.COMING_BACK, moving_away)
-        return np.where(at_rest, State.STEADY, moving)
+        moving = np.where(left, State.RECOVERING, moving_away)
+        return np.where(at_rest, State.STABLE, moving)
     away = ciede2000(intended_lab, lab_at)
     gain = away[:, 0] - away[:, 2]
     inside = (away[:, 0] <= tolerance) & (away[:, 2] <= tolerance)
     leaving = ~at_rest & (away[:, 1] >= away[:, 0])
     nearing = (away[:, 2] <= tolerance) | (gain >= NEARER) | (~at_rest & (gain < 0))
-    home = np.where(left, State.BACK, State.STEADY)
-    return np.select([inside, leaving, nearing], [home, moving_away, State.COMING_BACK], State.SETTLED_OFF)
+    home = np.where(left, State.RECOVERED, State.STABLE)
+    return np.select([inside, leaving, nearing], [home, moving_away, State.RECOVERING], State.STABLE_OFF)
 
 
 def soon(days: float) -> float:
@@ -107,22 +107,29 @@ def lone_moment(days: Array, labs: Array, intended_lab: Lab | None, tolerance: f
 
 
 def perhaps(state: State, chances: Mapping[State, float]) -> State | None:
-    """The other of *settled off colour* and *still browning*, where it is possible too."""
-    other = {State.SETTLED_OFF: State.BROWNING, State.BROWNING: State.SETTLED_OFF}.get(state)
-    return other if other and chances[other] >= POSSIBLE else None
+    """The one other state that is possible too, if any is by `POSSIBLE`.
+
+    None beside *recovered*, which is a claim that was proven, and beside *too few readings*.
+    """
+    if state in (State.RECOVERED, State.TOO_FEW):
+        return None
+    home = {State.RECOVERED, State.STABLE}
+    others = {other: share for other, share in chances.items() if other != state and not {state, other} <= home}
+    other = max(others, key=others.__getitem__, default=None)
+    return other if other is not None and others[other] >= POSSIBLE else None
 
 
 def name_of(chances: Iterable[tuple[State, float]], moments: int, last: float) -> State:
     """The state that is named: from the shares of the curves, how many moments there are, and the day of the last."""
     merged = dict(chances)
     total = 1.0
-    if last > LATE_DAYS and merged[State.TURNING] < LATE_CERTAINTY:
-        total -= merged[State.TURNING]
-        merged[State.TURNING] = 0.0
+    if last > LATE_DAYS and merged[State.DISCOLOURING] < LATE_CERTAINTY:
+        total -= merged[State.DISCOLOURING]
+        merged[State.DISCOLOURING] = 0.0
     # Whether it was ever out matters less than that it is in: *back* needs proof of having left.
-    home = merged[State.BACK] + merged[State.STEADY]
-    left = merged[State.BACK] >= LEFT_CERTAINTY * home
-    merged[State.BACK], merged[State.STEADY] = (home, 0.0) if left else (0.0, home)
+    home = merged[State.RECOVERED] + merged[State.STABLE]
+    left = merged[State.RECOVERED] >= LEFT_CERTAINTY * home
+    merged[State.RECOVERED], merged[State.STABLE] = (home, 0.0) if left else (0.0, home)
     state, chance = max(merged.items(), key=lambda pair: pair[1])
     # Two moments can show a change but not what becomes of it: only a near certainty is named.
     needed = NAMING_CERTAINTY if moments >= 3 else (0.95 if moments == 2 else 2.0)

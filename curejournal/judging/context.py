@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import NEW_SURFACE, AlkaliTest, Batch, ColourReading, Entry, Event, Weighing
-from curejournal.judging.alkali import AlkaliSummary, read_tests
+from curejournal.batch.records import (
+    NEW_SURFACE,
+    AlkaliTest,
+    Batch,
+    ColourReading,
+    Entry,
+    Event,
+    MakingDetails,
+    PacketCheck,
+    ScalarReading,
+    Weighing,
+    WeighingCheck,
+)
+from curejournal.judging.alkali import AlkaliSummary, Outcome, for_posterior, read_tests
 from curejournal.judging.colour_series import ColourSeries, fit_colour_series
 from curejournal.judging.drying import DryingReport, analyse_drying
 from curejournal.judging.limits import Limits
+from curejournal.judging.lye_left import LyeLeft, RecipeKnown, blunder_chance, lye_left
 from curejournal.judging.target import target_sd
 from curejournal.soap.lye import LyeCheck, check_lye, water_share
+from curejournal.soap.spreads import NAOH_PER_KOH, lye_spreads
 
 DAY = timedelta(days=1)
 
@@ -26,7 +40,11 @@ source]. Ours."""
 
 @dataclass(frozen=True)
 class Context:
-    """All that a rule may look at: the batch up to `on`, and what was worked out from it."""
+    """All that a rule may look at: the batch up to `on`, and what was worked out from it.
+
+    `packets` are the packets of strips that were tried beside a meter, in this batch or another; `parent_held` says
+    which batch whose pieces are in it was once held for alkali.
+    """
 
     batch: Batch
     on: datetime
@@ -37,6 +55,8 @@ class Context:
     drying: DryingReport
     alkali: AlkaliSummary
     journeys: Mapping[str, ColourSeries]
+    packets: tuple[PacketCheck, ...] = ()
+    parent_held: str = ""
 
     @property
     def margin_proven(self) -> bool:
@@ -50,12 +70,23 @@ class Context:
         return self.lye is not None and self.lye.superfat_nominal_pct > MOST_SUPERFAT_PCT
 
     @property
+    def tests_from(self) -> datetime | None:
+        """From when an alkali test can tell: the reaction is over."""
+        return None if self.poured_at is None else self.poured_at + self.rules.alkali_test_days * DAY
+
+    @property
     def titrated_good(self) -> bool:
-        """Whether a titration speaks for the batch."""
-        return self.alkali.clearing is not None and self.alkali.clearing.method == "titration"
+        """Whether a late titration that can tell says so, and all evidence together leaves next to no other chance."""
+        left, since = self.alkali.left, self.tests_from
+        if left is None or since is None or self.alkali.holding:
+            return False
+        good = any(test.outcome is Outcome.GOOD for test in self.alkali.usable("titration", since))
+        return good and left.chance <= self.rules.alkali_chance_pct / 100
 
 
-def build_context(batch: Batch, on: datetime, rules: Limits) -> Context:
+def build_context(
+    batch: Batch, on: datetime, rules: Limits, packets: Iterable[PacketCheck] = (), parent_held: str = ""
+) -> Context:
     """Work out what the rules look at, from the entries up to `on`."""
     batch = batch.as_of(on)
     lye, problem = None, ""
@@ -72,7 +103,9 @@ def build_context(batch: Batch, on: datetime, rules: Limits) -> Context:
         limit_pct_week=rules.loss_pct_week,
         days_apart=rules.weighings_days_apart,
     )
-    return Context(
+    concentrated = _concentrated(drying, poured)
+    late_from = None if poured is None else poured + rules.alkali_test_days * DAY
+    context = Context(
         batch=batch,
         on=on,
         rules=rules,
@@ -80,10 +113,62 @@ def build_context(batch: Batch, on: datetime, rules: Limits) -> Context:
         lye=lye,
         lye_problem=problem,
         drying=drying,
-        alkali=read_tests(
-            batch.records(AlkaliTest), rules.free_alkali_pct, rules.ph_usual_to, _concentrated(drying, poured)
-        ),
+        alkali=read_tests(batch.records(AlkaliTest), rules.free_alkali_pct, rules.ph_usual_to, concentrated, late_from),
         journeys=journeys(batch, on, rules),
+        packets=(*(check for _, check in batch.records(PacketCheck)), *packets),
+        parent_held=parent_held,
+    )
+    return replace(context, alkali=replace(context.alkali, left=_lye_left(context, concentrated)))
+
+
+FRESH_LOSS = 0.10
+"""What a bar has lost by the time its free alkali is judged, where no weights tell: 8 to 14% by week six [common
+practice, no source]."""
+
+
+def _lye_left(context: Context, concentrated: Callable[[datetime], float]) -> LyeLeft | None:
+    """What recipe, age and tests say together; None before the pour."""
+    poured = context.poured_at
+    if poured is None:
+        return None
+    loss = max((context.drying.loss_pct or 0.0) / 100, FRESH_LOSS)
+    now = 1 / (1 - min(loss, 0.3))
+    warm = [reading.value for _, reading in context.batch.records(ScalarReading) if reading.kind == "room temperature"]
+    return lye_left(
+        _recipe_known(context),
+        for_posterior(context.batch.records(AlkaliTest), context.packets, poured, lambda at: now / concentrated(at)),
+        (context.on - poured) / DAY,
+        context.rules.free_alkali_pct,
+        now,
+        float(np.mean(warm)) if warm else 20.0,
+    )
+
+
+def weighed_by_two(batch: Batch) -> bool:
+    """Whether one person weighed the recipe and another checked it, by the details of its making."""
+    made = [details for _, details in batch.records(MakingDetails)]
+    by, checked = (made[-1].weighed_by.strip(), made[-1].checked_by.strip()) if made else ("", "")
+    return bool(by and checked) and by.casefold() != checked.casefold()
+
+
+def _recipe_known(context: Context) -> RecipeKnown | None:
+    lye, recipe = context.lye, context.batch.recipe
+    if lye is None or recipe is None or lye.lye_g <= 0 or lye.unknown_oils or context.margin_absurd:
+        return None
+    nominal = lye.superfat_nominal_pct
+    guards = [check.how for _, check in context.batch.records(WeighingCheck) if check.covers == "lye and oils"]
+    covered = {check.covers for _, check in context.batch.records(WeighingCheck)}
+    if covered >= {"lye", "oils"}:
+        guards.append("weighed twice")
+    if weighed_by_two(context.batch):
+        guards.append("weighed by two people")
+    naoh_g = sum(spread.middle_g for spread in lye_spreads(recipe)) * NAOH_PER_KOH - lye.acids_take_g
+    return RecipeKnown(
+        superfat_pct=nominal,
+        sd_pct=lye.superfat_sd_pct,
+        lye_pct=100 * naoh_g / (1 - min(nominal, 90.0) / 100) / lye.batch_g,
+        blunder=blunder_chance(guards),
+        worst_pct=lye.superfat_worst_pct,
     )
 
 

@@ -15,7 +15,8 @@ from curejournal.base.counting import digits
 from curejournal.batch.records import Entry, Weighing
 from curejournal.colour.difference import Interval
 from curejournal.judging.curves import Array, Curves, Grids, ModelWeight, interval_of
-from curejournal.judging.drying_models import MODELS, room_changed
+from curejournal.judging.drying_dates import allowing_for_the_room, from_when
+from curejournal.judging.drying_models import MODELS, ROOM_DAYS, room_changed
 
 DAY = timedelta(days=1)
 WEEK_DAYS = 7.0
@@ -68,7 +69,8 @@ class DryingReport:
     """What the weights of a batch say.
 
     `loss_pct_week` is the loss foretold for the next seven days, in % of the
-    weight, at the last weighing; negative means gaining. `steady_at` is when
+    weight, at the last weighing; negative means gaining. `measured_pct_week` is what the scale showed over the last
+    week or more, per week; None without two such weighings of one bar or tray. `steady_at` is when
     it falls below the limit to stay (middle, then 95% interval; None is beyond
     `HORIZON_DAYS`). `determined` is false where the end weight is not
     identifiable yet, so that only a range can be given.
@@ -88,6 +90,19 @@ class DryingReport:
     points: tuple[DryingPoint, ...]
     curve: DryingCurve | None
     models: tuple[ModelWeight, ...]
+    measured_pct_week: float | None = None
+    shown_after_days: float = WEEK_DAYS
+
+    @property
+    def shown_at(self) -> datetime | None:
+        """When two weighings can show that it is steady: the one date that pages tell."""
+        return None if self.steady_at is None else self.steady_at + self.shown_after_days * DAY
+
+    @property
+    def shown_interval(self) -> tuple[datetime | None, datetime | None]:
+        """Its 95% interval; an end that is None cannot be told."""
+        low, high = (None if end is None else end + self.shown_after_days * DAY for end in self.steady_interval)
+        return low, high
 
 
 HORIZON_DAYS = 180.0
@@ -146,20 +161,20 @@ def analyse_drying(
 
     curves, chi2, inflation = _fit(days, parts, sds, groups, latest)
     long = curves.at(np.array([0.0, LONG_DAYS]))[..., 0]
-    keep = np.ones(len(long), dtype=bool)
-    if water_share is not None:
-        keep = 1 - long[:, 1] / long[:, 0] <= water_share + 0.005
-        if keep.mean() < 0.05:
-            keep[:] = True
+    keep = _possible(1 - long[:, 1] / long[:, 0], water_share)
 
     ahead = latest + (HORIZON_DAYS * np.linspace(0, 1, 40) ** 1.5)
     grid = np.unique(np.concatenate([np.linspace(days[0], latest, 24), ahead]))
     losses = _next_week(curves, grid)[keep]
     at_weighings = _next_week(curves, np.unique(days))[keep]
     rate = interval_of(at_weighings[:, -1])
-    steady = _steady(np.unique(days), at_weighings, limit_pct_week, days_apart)
-    gaining = rate.high < -0.1
-    at, interval = _from_when(grid, losses, limit_pct_week, start)
+    measured = _measured(days, parts, groups, days_apart)
+    # Whatever the curves say, the scale has the last word on the week that it saw.
+    moved = measured is not None and abs(measured) >= limit_pct_week
+    steady = not moved and _steady(np.unique(days), at_weighings, limit_pct_week, days_apart)
+    gaining = measured <= -limit_pct_week if moved and measured is not None else rate.high < -0.1
+    at, interval = from_when(grid, losses, limit_pct_week, start)
+    at, interval = allowing_for_the_room(start + latest * DAY, at, interval, moved)
     offsets = curves.extra[..., 0].mean(axis=0)
     curve_days = grid[grid <= latest + 28.0]
     drawn = curves.at(curve_days)[keep][..., 0]
@@ -171,7 +186,7 @@ def analyse_drying(
     low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
     return DryingReport(
         state=state,
-        words=_words(state, rate, determined, final),
+        words=_words(state, rate, measured if moved else None, determined, final),
         weighings=len(entries),
         subjects=subjects,
         loss_pct=_lost(entries, days, parts, groups, curves.at(days)[keep][..., 0].mean(axis=0)),
@@ -192,7 +207,30 @@ def analyse_drying(
             tuple(high.tolist()),
         ),
         models=curves.models,
+        measured_pct_week=measured,
+        shown_after_days=days_apart,
     )
+
+
+def _possible(losses: Array, water_share: float | None) -> NDArray[np.bool_]:
+    """Which curves end at a loss that can be: from none to all the water. All of them, if nearly none does."""
+    keep = losses >= -0.001
+    if water_share is not None:
+        keep &= losses <= water_share + 0.005
+    return keep if keep.mean() >= 0.05 else np.ones(len(losses), dtype=bool)
+
+
+def _measured(days: Array, parts: Array, groups: NDArray[np.int_], apart: float) -> float | None:
+    """Loss a week over the last `apart` days or more, % of the weight: the median of the bars, by the scale."""
+    losses = []
+    for group in np.unique(groups):
+        own = np.flatnonzero(groups == group)
+        last = own[-1]
+        before = own[days[own] <= days[last] - apart + 0.25]
+        if days[last] >= days[-1] - 0.5 and before.size:
+            span = float(days[last] - days[before[-1]])
+            losses.append(100 * float(parts[before[-1]] / parts[last] - 1) * WEEK_DAYS / span)
+    return float(np.median(losses)) if losses else None
 
 
 def _parts(entries: Sequence[Entry[Weighing]]) -> tuple[Array, Array, NDArray[np.int_]]:
@@ -234,9 +272,16 @@ def _lost(
     return 100 * (1 - left)
 
 
+UNSEEN_DAYS = 4.0
+"""A room that changed later than this before the last weighing shows in no weight yet: it would only widen. Ours."""
+
+
 def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest: float) -> tuple[Curves, Array, float]:
     """Curves, squared distance of each weighing in standard deviations, and what the noise was multiplied by."""
-    models = [*MODELS, room_changed(latest)] if len(days) >= 4 and latest > 4.0 else MODELS
+    changed = (
+        [room_changed(latest - UNSEEN_DAYS, follows) for follows in ROOM_DAYS] if len(days) >= 4 and latest > 9 else []
+    )
+    models = [*MODELS, *changed]
 
     def fit(factor: float, weights: Array) -> tuple[Curves, Array]:
         precision = (weights / (sds * factor) ** 2)[:, None, None]
@@ -266,25 +311,12 @@ def _steady(days: Array, losses: Array, limit: float, apart: float) -> bool:
     return bool(within[-1] and within[days <= days[-1] - apart + 0.25].any())
 
 
-def _from_when(
-    grid: Array, losses: Array, limit: float, start: datetime
-) -> tuple[datetime | None, tuple[datetime | None, datetime | None]]:
-    outside = np.abs(losses) >= limit
-    count = outside.shape[1]
-    final = count - 1 - outside[:, ::-1].argmax(axis=1)
-    rows = np.arange(len(losses))
-    nxt = np.minimum(final + 1, count - 1)
-    here, there = np.abs(losses[rows, final]), np.abs(losses[rows, nxt])
-    day = grid[final] + np.clip((here - limit) / np.maximum(here - there, 1e-9), 0, 1) * (grid[nxt] - grid[final])
-    day = np.where(outside.any(axis=1), np.where(final == count - 1, np.inf, day), grid[0])
-    middle, low, high = (
-        start + float(value) * DAY if np.isfinite(value) else None
-        for value in np.quantile(day, [0.5, 0.025, 0.975], method="inverted_cdf")
-    )
-    return middle, (low, high)
-
-
-def _words(state: Drying, rate: Interval, determined: bool, final: Interval) -> str:
+def _words(state: Drying, rate: Interval, measured: float | None, determined: bool, final: Interval) -> str:
+    """The rate that holds: by the scale where that showed too much of a change, else by the curves."""
+    if measured is not None:
+        did, damp = ("gained", ": the room may be damp") if state is Drying.GAINING else ("lost", "")
+        text = f"{did} {digits(abs(measured), 1)}% a week by the last weighings{damp}"
+        return text if determined else f"{text}; the end weight is not settled yet"
     text = f"losing {digits(rate.estimate, 1)}% a week ({digits(rate.low, 1)} to {digits(rate.high, 1)})"
     if state is Drying.GAINING:
         gain, least, most = (digits(-value, 1) for value in (rate.estimate, rate.high, rate.low))

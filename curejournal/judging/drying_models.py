@@ -6,8 +6,9 @@ import numpy as np
 
 from curejournal.judging.curves import Array, CurveModel, decay
 
-ROOM_DAYS = 6.0
-"""Time in which a bar follows its room to another moisture. Ours."""
+ROOM_DAYS = (5.0, 25.0)
+"""Times in which a bar may follow its room to another moisture, days: thin and thick, each as likely. Ours, as drying
+itself takes from one week to several."""
 
 
 def newton_loss(days: Array, rates: Array) -> Array:
@@ -29,10 +30,10 @@ def _from_start(loss: Array) -> Array:
     return np.concatenate([np.ones_like(loss[..., :1]), -loss], axis=-1)
 
 
-def _changed_loss(days: Array, rates: Array) -> Array:
-    """Newton drying, then at a day (second rate) a step to another moisture, over about `ROOM_DAYS`."""
+def _changed_loss(days: Array, rates: Array, follows: float) -> Array:
+    """Newton drying, then at a day (second rate) a step to another moisture, followed over so many days."""
     after = np.maximum(days[None, :] - rates[:, 1:], 0.0)
-    return np.concatenate([_from_start(newton_loss(days, rates)), (1.0 - np.exp(-after / ROOM_DAYS))[..., None]], -1)
+    return np.concatenate([_from_start(newton_loss(days, rates)), (1.0 - np.exp(-after / follows))[..., None]], -1)
 
 
 MODELS: tuple[CurveModel, ...] = (
@@ -69,14 +70,14 @@ MODELS: tuple[CurveModel, ...] = (
 14% by week six [common practice, no source] and more; rates are ours. A new model is one entry here."""
 
 
-def room_changed(latest: float) -> CurveModel:
-    """Drying, and a step to another moisture on some day up to that of the latest weighing."""
+def room_changed(latest: float, follows: float) -> CurveModel:
+    """Drying, and a step to another moisture on some day up to `latest`, followed over so many days."""
     return CurveModel(
-        "room changed",
+        f"room changed, followed in {follows:g} days",
         "drying, then another moisture in a damper or drier room",
         (0.01, 3.0),
         (0.6, latest),
-        _changed_loss,
+        lambda days, rates: _changed_loss(days, rates, follows),
         (1.02, 0.12, 0.0),
-        (0.05, 0.06, 0.01),
+        (0.05, 0.06, 0.02),
     )

@@ -1,34 +1,39 @@
-"""What a gauge says: its finding, with the evidence."""
+"""What a check says: its finding, with the evidence; and what a check is."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import Literal
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from curejournal.judging.context import Context
 
 
 class Verdict(StrEnum):
-    """What a gauge says, best first. *Not known* lets nothing pass that needs knowing."""
+    """What a check says, best first. *Not known* lets nothing pass that needs knowing."""
 
-    GO = "go"
+    PASS = "pass"
     UNKNOWN = "not known"
-    WAIT = "wait"
+    PENDING = "pending"
     HOLD = "hold"
 
 
-CheckName = Literal["age", "drying", "alkali", "colour", "surface", "lye margin", "record complete"]
+CheckName = str
+"""A check's name."""
 
 
 @dataclass(frozen=True)
 class Finding:
-    """What one gauge says, with its evidence.
+    """What one check says, with its evidence.
 
     `figures` maps a name to (value, unit). `rule` is the rule as applied and
-    `source` where its limit comes from. `until` is when it may turn to *go*,
+    `source` where its limit comes from. `until` is when it may turn to *pass*,
     `until_interval` its 95% interval (None is unknown). `advice` is the useful
     thing to do, and `needs` what the maker has to supply, where time alone does not help.
+    `qualifier` goes into the batch's verdict where this check passes with a reservation.
     """
 
     gauge: CheckName
@@ -41,3 +46,21 @@ class Finding:
     until_interval: tuple[datetime | None, datetime | None] = (None, None)
     advice: str = ""
     needs: str = ""
+    qualifier: str = ""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check: its name, the function that looks at a batch, and what the glossary says of it.
+
+    `needed` says that *not known* there is never *ready*; `safety` that a hold there is one of safety, not of looks.
+    `rank` orders the list, those of safety first. `source` is where its rule comes from.
+    """
+
+    name: CheckName
+    function: Callable[[Context], Finding]
+    glossary: str
+    needed: bool
+    safety: bool
+    source: str
+    rank: int

@@ -68,6 +68,8 @@ def predict(grid: Array, away: Array, tolerance: float, start: datetime, last: f
     middle, early, low, high = np.quantile(day, [0.5, 0.05, 0.025, 0.975], method="inverted_cdf")
     if not np.isfinite(high):
         low = early  # where only one end can be wrong, all of the 5% are before it
+    else:
+        low, high = _wider(middle, low), _wider(middle, high)
 
     def moment(value: float) -> datetime | None:
         return start + float(value) * DAY if np.isfinite(value) else None
@@ -77,6 +79,16 @@ def predict(grid: Array, away: Array, tolerance: float, start: datetime, last: f
         words = "not expected" if chance < 0.1 else "not expected, though possible"
         return Forecast(False, None, interval, chance, words)
     return Forecast(True, moment(middle), interval, chance, "since about" if middle <= last else "from about")
+
+
+WIDER = 1.6
+"""By how much an interval with two ends is wider than by the curves, on the logarithm of days since the pour: true
+colours do not follow them. Ours, by the study of foreign worlds, where 83% of such intervals held before."""
+
+
+def _wider(middle: float, end: float) -> float:
+    """An end of an interval, moved away from its middle by `WIDER`."""
+    return float(max(middle, 0.01) * (max(end, 0.01) / max(middle, 0.01)) ** WIDER) if middle > 0 else end
 
 
 def forecast_from_history(days_to_return: Sequence[float | None], poured_at: datetime) -> Forecast | None:
@@ -101,9 +113,13 @@ def forecast_from_history(days_to_return: Sequence[float | None], poured_at: dat
     # Laplace's rule of succession: one batch that came back does not make it certain.
     chance = (len(returned) + 1) / (len(days_to_return) + 2)
     if not len(returned) or chance < 0.5:
-        return Forecast(False, None, (None, None), chance, "not expected, by earlier batches")
+        return Forecast(False, None, (None, None), chance, f"not expected, by {_how_many(days_to_return)}")
     at, low, high = (poured_at + day * DAY for day in one_more(returned))
-    return Forecast(True, at, (low, high), chance, "from about, by earlier batches")
+    return Forecast(True, at, (low, high), chance, f"from about, by {_how_many(days_to_return)}")
+
+
+def _how_many(batches: Sequence[float | None]) -> str:
+    return "a single earlier batch" if len(batches) == 1 else "earlier batches"
 
 
 def one_more(logs: Array, own_variance: float = 0.0) -> Interval:

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Literal
 
 from curejournal.base.counting import how_many
-from curejournal.batch.records import AlkaliTest, BarsOut, Batch, Decision, SurfaceNote
+from curejournal.batch.records import AlkaliTest, BarsOut, Batch, Decision, PacketCheck, SurfaceNote
 from curejournal.judging.alkali import AlkaliSummary, Outcome
+from curejournal.judging.checks import CHECKS, NEEDED, SAFETY
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context, build_context
 from curejournal.judging.drying import DryingReport
 from curejournal.judging.findings import CheckName, Finding, Verdict
 from curejournal.judging.limits import RULES_EDITION, Limits, edition_of
-from curejournal.judging.rules import RULES
 from curejournal.judging.tasks import Task, list_tasks
 from curejournal.judging.traceability import describe_bars_out, gone_out
 from curejournal.soap.lye import LyeCheck
@@ -24,14 +25,11 @@ from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)
 
-NEEDED = ("alkali", "age", "drying")
-"""Gauges without which nobody can know: *not known* there is never *ready*."""
-
 LOCAL_CODES = (
     "This supports a maker's judgement. Cosmetics law, labels and safety assessment follow local codes and "
     "licensed practice."
 )
-STRIPS = "pH strips do not prove safety, and a usual pH does not show that no lye is over."
+STRIPS = "pH strips and meters do not prove safety: a normal pH does not prove that no lye is left."
 LYE = (
     "Lye burns: goggles and gloves; lye into water, never water into lye; fresh air; children and animals away. "
     "Rinse skin with much water and get help."
@@ -42,10 +40,13 @@ LYE = (
 class Judgement:
     """A batch's verdict with all its evidence.
 
-    `releasable` says that every gauge says go, and no pieces in it are of a batch that is held back: so does the
-    verdict, unless somebody signed a hold or a withdrawal.
+    `releasable` says that all checks passed that are needed, and no pieces in it are of a batch that is held back: so
+    does the verdict, unless somebody signed a hold or a withdrawal. `hold_for` tells a hold for safety from one for the
+    colour, which is the maker's to decide, and from a signed one. `reservations` stand in the verdict where it is
+    *ready*: that it was not titrated, say.
     `from_about` is when it may be ready: earliest, middle and latest (95%;
-    None is unknown). `recall` are questions raised by readings after a release.
+    None is unknown). `recall` holds the one question that readings after a release raise, until a later act answers it:
+    *withdraw*, or *keep on sale*.
     `rules_version` names the rules that made it.
     """
 
@@ -65,6 +66,24 @@ class Judgement:
     released_at: datetime | None
     cautions: tuple[str, ...]
     rules_version: str
+    hold_for: Literal["", "safety", "colour", "signature"] = ""
+    reservations: tuple[str, ...] = ()
+
+    @property
+    def word(self) -> str:
+        """The one word for the batch: *released* once somebody signed it; *decide* where only its colour holds it."""
+        if self.verdict == "hold":
+            return "decide" if self.hold_for == "colour" else "on hold"
+        return "released" if self.released_at and self.verdict == "ready" else self.verdict
+
+    @property
+    def why(self) -> str:
+        """What stands behind the word: nothing that a check under it contradicts."""
+        if self.verdict != "ready":
+            return self.headline.partition(": ")[2]
+        unknown = [finding.gauge for finding in self.findings if finding.verdict is not Verdict.PASS]
+        said = f"all needed checks passed; not known: {', '.join(unknown)}" if unknown else "all checks passed"
+        return "; ".join([said, *self.reservations])
 
 
 @dataclass(frozen=True)
@@ -89,7 +108,14 @@ class OtherEdition:
         return f"{under} By them it could not have been released then: {self.said}. Decide whether it stays on sale."
 
 
-def judge(batch: Batch, on: datetime, rules: Limits | None = None, pieces: str = "") -> Judgement:
+def judge(
+    batch: Batch,
+    on: datetime,
+    rules: Limits | None = None,
+    pieces: str = "",
+    packets: Iterable[PacketCheck] = (),
+    parent_held: str = "",
+) -> Judgement:
     """Judge a batch as it was known at one time.
 
     Parameters
@@ -102,6 +128,10 @@ def judge(batch: Batch, on: datetime, rules: Limits | None = None, pieces: str =
         The maker's limits; by default those of the trade.
     pieces : str
         Why the pieces of other batches in it keep it back; empty if they do not.
+    packets : iterable of PacketCheck
+        Packets of strips that were tried beside a meter, in whichever batch.
+    parent_held : str
+        The batch whose pieces are in it that was once held for alkali; empty if none was.
 
     Returns
     -------
@@ -109,8 +139,9 @@ def judge(batch: Batch, on: datetime, rules: Limits | None = None, pieces: str =
         The same for the same entries, time and rules.
 
     """
-    context = build_context(batch, on, rules or Limits())
-    findings = tuple(rule(context) for rule in RULES)
+    packets = tuple(packets)
+    context = build_context(batch, on, rules or Limits(), packets, parent_held)
+    findings = tuple(check.function(context) for check in CHECKS)
     holds = [finding for finding in findings if finding.verdict is Verdict.HOLD]
     waits = [finding for finding in findings if _keeps_back(finding) and finding not in holds]
     held = "; ".join(filter(None, (_held(context.batch), pieces)))
@@ -119,9 +150,15 @@ def judge(batch: Batch, on: datetime, rules: Limits | None = None, pieces: str =
     released_at = context.batch.released_at
     by_gauge = {finding.gauge: finding for finding in findings}
     releasable = not (holds or waits or pieces)
+    reservations = tuple(finding.qualifier for finding in findings if finding.qualifier)
+    unsafe = pieces or any(finding.gauge in SAFETY for finding in holds)
+    hold_for: Literal["", "safety", "colour", "signature"] = (
+        "safety" if unsafe else "signature" if held else "colour" if holds else ""
+    )
     recall = _recall(context, by_gauge)
     if released_at is not None:
-        questions = (*recall, pieces, _not_by_these_rules(batch, on, context.rules))
+        again = partial(judge, batch, rules=context.rules, pieces=pieces, packets=packets, parent_held=parent_held)
+        questions = (*recall, pieces, _not_by_these_rules(batch, on, again))
         things = tuple(Task("decide", on, "Decide whether it stays on sale", why) for why in questions if why)
     else:
         things = list_tasks(context, not holds and not waits, held, by_gauge)
@@ -129,7 +166,7 @@ def judge(batch: Batch, on: datetime, rules: Limits | None = None, pieces: str =
         on=on,
         verdict=verdict,
         releasable=releasable,
-        headline=_headline(held, holds, waits, from_about[1], on),
+        headline=_headline(held, holds, waits, reservations, from_about[1], on),
         from_about=from_about,
         findings=findings,
         next_step=_next_step(holds, things, on),
@@ -142,6 +179,8 @@ def judge(batch: Batch, on: datetime, rules: Limits | None = None, pieces: str =
         released_at=released_at,
         cautions=_cautions(context, findings),
         rules_version=context.rules.version,
+        hold_for=hold_for,
+        reservations=reservations,
     )
 
 
@@ -158,19 +197,19 @@ def other_edition(batch: Batch, on: datetime, judged: Callable[[datetime], Judge
     return OtherEdition(at, edition_of(act.rules_version), then.releasable, "; ".join(against) or then.headline)
 
 
-def _not_by_these_rules(batch: Batch, on: datetime, rules: Limits) -> str:
+def _not_by_these_rules(batch: Batch, on: datetime, judged: Callable[[datetime], Judgement]) -> str:
     """What speaks against a release that another edition let pass, while bars are left to decide about; else empty."""
     known = batch.as_of(on)
     if known.none_left or known.released_at == on:  # at the act itself nothing is asked yet
         return ""
-    other = other_edition(batch, on, lambda at: judge(batch, at, rules))
+    other = other_edition(batch, on, judged)
     return f"by today's rules it could not have been released: {other.said}" if other and not other.releasable else ""
 
 
 def _keeps_back(finding: Finding) -> bool:
     """Whether a batch cannot be ready with this: it holds, waits, or what nobody can do without is not known."""
     unknown = finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED
-    return unknown or finding.verdict in (Verdict.WAIT, Verdict.HOLD)
+    return unknown or finding.verdict in (Verdict.PENDING, Verdict.HOLD)
 
 
 def _from_about(
@@ -196,21 +235,32 @@ def _held(batch: Batch) -> str:
     return f"{'held' if act.act == 'hold' else 'withdrawn'} by {act.signed_by} since {at.day} {at:%B} {at.year}"
 
 
-def _headline(held: str, holds: list[Finding], waits: list[Finding], middle: datetime | None, on: datetime) -> str:
+def _headline(
+    held: str,
+    holds: list[Finding],
+    waits: list[Finding],
+    reservations: tuple[str, ...],
+    middle: datetime | None,
+    on: datetime,
+) -> str:
+    if not (held or holds or waits):
+        return ", ".join(["ready", *reservations])
+    unsafe = [f for f in holds if f.gauge in SAFETY]
     parts = [held] if held else []
-    if holds:
-        parts.append(f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in holds)}")
-    else:
+    if unsafe:
+        parts.append(f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in unsafe)}")
+    parts += [f"{f.gauge} ({f.words}), which is yours to decide" for f in holds if f not in unsafe]
+    if not holds:
         parts += [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
         if middle is not None and middle <= on:
-            parts.append("perhaps ready now: what is due would show it")
+            parts.append("it may be ready; the checks below will show")
         elif middle is not None:
             parts.append(f"from about {middle.day} {middle:%B}{f' {middle.year}' if middle.year != on.year else ''}")
         needs = ", ".join(dict.fromkeys(need for f in waits if f.needs for need in f.needs.split(", ")))
         if needs:
             parts.append(f"still needed: {needs}")
-    verdict = "hold" if held or holds else "not yet"
-    return f"{verdict}: {'; '.join(parts)}" if parts else "ready"
+    verdict = "on hold" if held or unsafe else ("decide" if holds else "not yet")
+    return f"{verdict}: {'; '.join(parts)}"
 
 
 def _next_step(holds: list[Finding], things: tuple[Task, ...], on: datetime) -> str:
@@ -224,13 +274,13 @@ def _next_step(holds: list[Finding], things: tuple[Task, ...], on: datetime) -> 
 
 
 def _recall(context: Context, findings: Mapping[CheckName, Finding]) -> tuple[str, ...]:
-    """Questions raised by what was read, or entered, after a release or a sale, until a later act answers them."""
+    """The one question raised by what was read, or entered, after a release or a sale, until a later act answers it."""
     batch = context.batch
     acts = batch.of(Decision)
     gone = gone_out(batch)
     first_out = min((entry for entry in batch.of(BarsOut)), key=lambda entry: entry.at, default=None) if gone else None
     bars = f" ({how_many(batch.bars_cut, 'bar')})" if batch.bars_cut else ""
-    questions = []
+    reasons: dict[str, list[str]] = {}
     for at, number, what in _bad(context, findings):
         if any(entry.at >= at and entry.id > number for entry in acts):
             continue
@@ -241,10 +291,12 @@ def _recall(context: Context, findings: Mapping[CheckName, Finding]) -> tuple[st
             since = f"After bars of {batch.code}{bars} went out unreleased"
         else:
             continue
-        told = describe_bars_out(gone)
-        asked = f"{since}: {what}. Should bars that have gone out be called back? "
-        questions.append(f"{asked}{told[0].upper()}{told[1:]}.")
-    return tuple(questions)
+        reasons.setdefault(since, []).append(what)
+    if not reasons:
+        return ()
+    told = describe_bars_out(gone)
+    asked = "; ".join(f"{since}: {', and '.join(what)}" for since, what in reasons.items())
+    return (f"{asked}. Should bars that have gone out be called back? {told[0].upper()}{told[1:]}.",)
 
 
 def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tuple[datetime, int, str]]:
@@ -262,7 +314,7 @@ def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tu
     if findings["lye margin"].verdict is Verdict.HOLD:
         recipe = batch.of(Recipe)[-1]
         yield recipe.at, recipe.id, f"recipe as it was entered then: {findings['lye margin'].words}"
-    off = [j.points[-1] for j in context.journeys.values() if j.state in (State.SETTLED_OFF, State.BROWNING)]
+    off = [j.points[-1] for j in context.journeys.values() if j.state in (State.STABLE_OFF, State.BROWNING)]
     if off:
         last = max(off, key=lambda point: point.at)
         yield last.at, max(last.entries), f"colour: {findings['colour'].words}"
@@ -270,6 +322,6 @@ def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tu
 
 def _cautions(context: Context, findings: tuple[Finding, ...]) -> tuple[str, ...]:
     young = context.poured_at is None or context.on - context.poured_at < 7 * DAY
-    held = any(f.verdict is Verdict.HOLD and f.gauge in ("alkali", "lye margin", "surface") for f in findings)
-    strips = any(test.method == "strip" for test in context.alkali.tests)
+    held = any(f.verdict is Verdict.HOLD and f.gauge in SAFETY for f in findings)
+    strips = any(test.method != "titration" for test in context.alkali.tests) and not context.titrated_good
     return (*((LYE,) if young or held else ()), *((STRIPS,) if strips else ()), LOCAL_CODES)

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, fields, replace
 
 from curejournal.base.errors import CureJournalError
 
-RULES_EDITION = "2"
-"""Raised whenever a rule changes its mind, so that a kept judgement names the rules that made it."""
+RULES_EDITION = "3"
+"""If a change can alter a verdict, increment this: a kept judgement names the rules that made it. The judged batches in
+tests/data/judged fail until it is done."""
 
 
 class LimitTooLoose(CureJournalError):
@@ -47,12 +48,32 @@ class Limits:
         0.05, 0.01, 0.05, "% NaOH", "most free caustic alkali", "IS 2888:2004, all grades [looked up: transcriptions]"
     )
     ph_usual_to: float = _limit(
-        10.5,
+        11.0,
         9.5,
-        10.5,
+        11.0,
         "pH at 1%",
-        "highest usual reading",
-        "house rule; most soaps read 9 to 10, Tarun et al. 2014, PMC4171909",
+        "highest pH that may pass without a titration",
+        "house rule; sound soaps read 9 to 10.7 and beyond (Tarun et al. 2014, PMC4171909; Hassan 2017), and 0.5% free "
+        "NaOH alone gives 11.1 at 1% (arithmetic)",
+    )
+    alkali_chance_pct: float = _limit(
+        0.5, 0.01, 0.5, "%", "chance of too much free alkali, where titrated", "ours: a tenth of the usual 5%"
+    )
+    untitrated_chance_pct: float = _limit(
+        0.2,
+        0.01,
+        0.2,
+        "%",
+        "chance of too much free alkali, where not titrated",
+        "ours: stricter, as nothing proves it",
+    )
+    alkali_test_days: float = _limit(
+        14,
+        14,
+        60,
+        "days",
+        "age from which an alkali test can tell",
+        "saponification goes on for one or more days [a published handbook]; two weeks are ours",
     )
     colour_days_apart: float = _limit(
         5, 3, 60, "days", "two readings within tolerance at least this far apart", "ours: longer than a turn lasts"
@@ -75,7 +96,7 @@ class Limits:
         return f"{RULES_EDITION}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
 
 
-STRICTER_ABOVE = frozenset({"min_age_days", "weighings_days_apart", "colour_days_apart"})
+STRICTER_ABOVE = frozenset({"min_age_days", "weighings_days_apart", "colour_days_apart", "alkali_test_days"})
 """Limits that are stricter the higher they are; all others are stricter the lower they are."""
 
 

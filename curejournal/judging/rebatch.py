@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 
 from curejournal.batch.records import AlkaliTest, Batch, SurfaceNote
 from curejournal.judging.alkali import AlkaliSummary, Outcome
+from curejournal.judging.checks import SAFETY
 from curejournal.judging.findings import Verdict
 from curejournal.judging.judgement import Judgement
 from curejournal.judging.traceability import ancestors
@@ -52,7 +53,7 @@ def why_held(batch: Batch, every: Mapping[str, Batch], judged: Callable[[Batch],
         found = judged(parent)
         _, act = parent.as_of(found.on).last_act
         # What keeps the pieces back is their safety, not that their colour settled elsewhere.
-        unsafe = [f.gauge for f in found.findings if f.verdict is Verdict.HOLD and f.gauge != "colour"]
+        unsafe = [f.gauge for f in found.findings if f.verdict is Verdict.HOLD and f.gauge in SAFETY]
         signed = SIGNED.get(act.act, "") if act is not None else ""
         if parent.code.casefold() in melted and len(bars) >= BARS_TO_TITRATE and not _rancid(parent):
             continue

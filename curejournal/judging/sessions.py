@@ -35,7 +35,10 @@ ONE_SETTING = timedelta(minutes=90)
 
 @dataclass(frozen=True)
 class Session:
-    """One moment's colour: its readings combined. `against_control` says that a control in the same photo was used."""
+    """One moment's colour: its readings combined. `against_control` says that a control in the same photo was used.
+
+    `relative_cards` are the cards of unknown colours that it was read with: such readings compare with their own alone.
+    """
 
     at: datetime
     lab: Lab
@@ -43,6 +46,7 @@ class Session:
     grade: Grade
     entries: tuple[int, ...]
     against_control: bool = False
+    relative_cards: frozenset[str] = frozenset()
 
 
 def sessions(
@@ -117,6 +121,9 @@ def _combined(
             grade=grade,
             entries=tuple(entry.id for entry in moment),
             against_control=bool(beside),
+            relative_cards=frozenset()
+            if beside
+            else frozenset(e.record.card for e in moment if Grade(e.record.grade) is Grade.RELATIVE),
         )
         for moment, lab, covariance, grade, beside in zip(
             moments, labs, _at_least(total, np.array(floors)), grades, paired, strict=True

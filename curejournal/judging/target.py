@@ -63,7 +63,7 @@ def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: Limits
     seen = fit_colour_series(good, poured)
     state = seen.state
     lab, sd = _now(seen)
-    if state in (State.TURNING, State.COMING_BACK, State.BROWNING):
+    if state in (State.DISCOLOURING, State.RECOVERING, State.BROWNING):
         doubts.append(Doubt("changing", f"{earlier.code} was {state.value} then.", "Take one that is at rest."))
     return TargetChoice(lab, f"{earlier.code} {portion}, {_seen(last)}", tuple(doubts), last.record.card, sd)
 

@@ -9,6 +9,7 @@ from typing import Literal
 
 from curejournal.batch.records import SurfaceNote, Weighing
 from curejournal.judging.alkali import Outcome
+from curejournal.judging.browning import may_brown
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context
@@ -16,6 +17,8 @@ from curejournal.judging.drying import Drying
 from curejournal.judging.findings import CheckName, Finding, Verdict
 
 DAY = timedelta(days=1)
+BROWNS_DAYS = 14.0
+"""How often a colour at rest is photographed while later browning cannot be excluded. Ours."""
 
 
 @dataclass(frozen=True)
@@ -45,21 +48,21 @@ def list_tasks(context: Context, all_go: bool, held: str, findings: Mapping[Chec
         thing = _photo_due(name, journey, context)
         if thing is not None:
             things.append(thing)
-    if findings["alkali"].verdict is not Verdict.GO:
+    if findings["alkali"].verdict is not Verdict.PASS:
         things.append(_test_due(context, poured, findings))
     surface = findings["surface"]
-    if surface.verdict is not Verdict.GO:
+    if surface.verdict is not Verdict.PASS:
         last = context.batch.of(SurfaceNote)[-1].at if surface.verdict is Verdict.HOLD else None
         when = poured + rules.min_age_days * DAY if last is None else last + rules.check_weekly_days * DAY
-        things.append(Task("look", when, "Look at the bars and note it", surface.words))
-    if findings["record complete"].verdict is Verdict.WAIT:
+        things.append(Task("look", when, "Look at the cut faces of the bars and note it", surface.words))
+    if findings["record complete"].verdict is Verdict.PENDING:
         things.append(Task("complete", on, "Complete the record", findings["record complete"].words))
     if findings["colour"].verdict is Verdict.HOLD:
         things.append(Task("decide", on, "Decide whether to sell it as it is", findings["colour"].words))
     if all_go and held:
-        things.append(Task("decide", on, "Decide whether it stays on hold", f"{held}; every gauge says go"))
+        things.append(Task("decide", on, "Decide whether it stays on hold", f"{held}; nothing else keeps it back"))
     elif all_go:
-        things.append(Task("release", on, "Release it, if you agree", "every gauge says go"))
+        things.append(Task("release", on, "Review and release", _why_release(findings)))
     if context.batch.none_left:
         things = [thing for thing in things if thing.what in ("complete", "decide", "release")]
     place = context.batch.place
@@ -71,6 +74,14 @@ def list_tasks(context: Context, all_go: bool, held: str, findings: Mapping[Chec
     return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
 
 
+def _why_release(findings: Mapping[CheckName, Finding]) -> str:
+    """“All checks passed” stands only over checks that all passed."""
+    unknown = [finding.gauge for finding in findings.values() if finding.verdict is not Verdict.PASS]
+    reserved = [finding.qualifier for finding in findings.values() if finding.qualifier]
+    said = f"all needed checks passed; not known: {', '.join(unknown)}" if unknown else "all checks passed"
+    return "; ".join([said, *reserved])
+
+
 def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, Finding]) -> Task:
     """The test that would tell: a week after one that asks for time; at once, if a stronger kind is what is missing."""
     summary, rules, margin = context.alkali, context.rules, findings["lye margin"]
@@ -80,7 +91,7 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
         when = max(later) + rules.check_weekly_days * DAY
     else:
         when = max([early, *(test.at for test in summary.tests[-1:])])
-    over = margin.verdict in (Verdict.WAIT, Verdict.HOLD)
+    over = margin.verdict in (Verdict.PENDING, Verdict.HOLD)
     if over or summary.clearing is not None or any(test.method == "titration" for test in summary.holding):
         words = "Titrate"
     else:
@@ -94,7 +105,9 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
 
 def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | None:
     done = journey.proven_within or journey.intended_lab is None
-    if journey.state in (State.BACK, State.SETTLED_OFF) or (journey.state is State.STEADY and done):
+    at_rest = journey.state in (State.RECOVERED, State.STABLE_OFF) or (journey.state is State.STABLE and done)
+    watched = at_rest and journey.state is not State.STABLE_OFF and bool(journey.points) and may_brown(context)
+    if at_rest and not watched:
         return None
     if journey.intended_lab is None and not journey.moments:
         return None
@@ -102,6 +115,8 @@ def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | Non
     if not journey.points or context.poured_at is None:
         return Task("photograph", context.on, label, "no colour was measured yet", name)
     last = journey.points[-1]
+    if watched:
+        return Task("photograph", last.at + BROWNS_DAYS * DAY, label, "later browning cannot be excluded", name)
     # Visits that follow the change: close while a turn may run, weekly later. Ours.
     wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
     why = "it is darkening to its colour; the next photo tells whether it is there"
@@ -109,10 +124,10 @@ def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | Non
 
 
 _WHY_PHOTO = {
-    State.TURNING: "its colour is changing; the next days tell where it goes",
-    State.COMING_BACK: "its colour is coming back; the next photo tells whether it is there",
-    State.BROWNING: "it still grows darker",
-    State.STEADY: "its colour keeps still; one more photo can prove that it is the intended one",
+    State.DISCOLOURING: "its colour is changing; the next days tell where it goes",
+    State.RECOVERING: "its colour is recovering; the next photo tells whether it is there",
+    State.BROWNING: "it is still browning",
+    State.STABLE: "its colour is stable; one more photo can prove that it is the target colour",
     State.TOO_FEW: "there are too few photos to say what its colour does",
 }
 """Why a portion is photographed again; a colour that is back, or settled elsewhere, needs no photo."""

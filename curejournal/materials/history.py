@@ -25,9 +25,9 @@ Outcome = Literal[
 What = Literal["turn", "end"]
 
 OUTCOMES: dict[State, Outcome] = {
-    State.BACK: "came back",
-    State.STEADY: "stayed within",
-    State.SETTLED_OFF: "settled off",
+    State.RECOVERED: "came back",
+    State.STABLE: "stayed within",
+    State.STABLE_OFF: "settled off",
     State.BROWNING: "still browning",
 }
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from curejournal.base.errors import CureJournalError
 from curejournal.colour.difference import ciede2000
@@ -169,6 +168,8 @@ def on_curve(key: StripKey, lab: Floats, covariance: Floats) -> StripReading:
     The curve is a monotone cubic in each coordinate along pH (Fritsch & Carlson 1980), which invents no
     colour beyond those of two neighbours; all pH of the key are equally likely before.
     """
+    from scipy.interpolate import PchipInterpolator
+
     values = np.array([step.ph for step in key.steps])
     at = np.arange(values[0], values[-1] + _GRID / 2, _GRID)
     curve = PchipInterpolator(values, np.array([step.lab for step in key.steps]))(at)

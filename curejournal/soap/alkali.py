@@ -7,10 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from scipy.special import stdtrit
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import chdtri
 
 from curejournal.base.errors import CureJournalError
 from curejournal.soap.lye import NAOH_G_MOL
+
+Array = NDArray[np.float64]
 
 DROP_ML = 0.05
 """One drop of a burette or syringe, the step of a hand titration [common practice, no source]."""
@@ -31,7 +35,9 @@ class Titration:
     """Free caustic alkali in % NaOH by mass of soap, with its 95% interval.
 
     `detected` is false if the result lies below `detection_limit_pct`: then
-    it is reported as below that limit, never as zero.
+    it is reported as below that limit, never as zero. `estimate_pct` is the net result, below zero where the soap took
+    less acid than the blank, and `sd_pct` its standard deviation. `disagree` says that the replicates differ by more
+    than the burette explains.
     """
 
     free_alkali_pct: float
@@ -39,6 +45,9 @@ class Titration:
     detection_limit_pct: float
     detected: bool
     replicates: int
+    estimate_pct: float = 0.0
+    sd_pct: float = 0.0
+    disagree: bool = False
 
     @property
     def words(self) -> str:
@@ -76,9 +85,11 @@ def titrate(soap_g: float, acid_ml: Sequence[float], acid_mol_l: float, blank_ml
     Notes
     -----
     % NaOH = (V - blank) c M / (10 m), ISO 456 and AOCS Da 4a [from memory]; the factor agrees with Simmons &
-    Appleton, The Handbook of Soap Manufacture, 1908. The interval joins one drop of doubt in sample and blank
-    (uniform) or the replicates' own spread (Student's t), whichever is larger, with acid and balance.
-    Detection limit after Currie, Anal. Chem. 40 (1968) 586: 3.29 standard deviations of the net volume.
+    Appleton, The Handbook of Soap Manufacture, 1908. The error of one drop is known beforehand (uniform), so n
+    replicates have 1 / sqrt(n) of it, and two are never worse than one, unless they differ by more than it explains
+    (99.9% point of chi-squared): then the interval grows by the Birge ratio (R. T. Birge, Phys. Rev. 40, 1932, 207).
+    Blank, acid and balance join it. Detection limit after Currie, Anal. Chem. 40 (1968) 586: 3.29 standard deviations
+    of the net volume.
 
     """
     volumes = [float(volume) for volume in acid_ml]
@@ -90,10 +101,11 @@ def titrate(soap_g: float, acid_ml: Sequence[float], acid_mol_l: float, blank_ml
     count = len(volumes)
     net_ml = sum(volumes) / count - blank_ml
     drop_sd = DROP_ML / math.sqrt(3)
-    mean_sd = drop_sd / math.sqrt(count)
+    mean_sd, disagree = drop_sd / math.sqrt(count), False
     if count > 1:
-        spread = math.sqrt(sum((v - sum(volumes) / count) ** 2 for v in volumes) / (count - 1))
-        mean_sd = max(mean_sd, spread / math.sqrt(count) * float(stdtrit(count - 1, 0.975)) / 1.96)
+        chi2 = sum((v - sum(volumes) / count) ** 2 for v in volumes) / drop_sd**2
+        disagree = chi2 > float(chdtri(count - 1, 0.001))
+        mean_sd *= math.sqrt(chi2 / (count - 1)) if disagree else 1.0
     net_sd = math.hypot(mean_sd, drop_sd)
     per_ml = acid_mol_l * NAOH_G_MOL / (10 * soap_g)
     pct = net_ml * per_ml
@@ -105,7 +117,43 @@ def titrate(soap_g: float, acid_ml: Sequence[float], acid_mol_l: float, blank_ml
         detection_limit_pct=limit,
         detected=pct >= limit,
         replicates=count,
+        estimate_pct=pct,
+        sd_pct=pct_sd,
+        disagree=disagree,
     )
+
+
+def ph_with_lye(soap_ph: Array, free_pct: Array, strength_pct: float = 1.0) -> Array:
+    """The pH of a solution of soap that holds free lye.
+
+    Parameters
+    ----------
+    soap_ph : ndarray
+        What the soap's own hydrolysis gives in this solution.
+    free_pct : ndarray
+        Free caustic alkali, % NaOH of the soap; broadcast against `soap_ph`.
+    strength_pct : float
+        Grams of soap in 100 ml.
+
+    Returns
+    -------
+    ndarray
+        pH at 25 °C.
+
+    Notes
+    -----
+    [OH] = F + (sqrt(F^2 + 4 h^2) - F) / 2, with F the lye's hydroxide, mol/l, and h that of the hydrolysis alone, which
+    F holds back (mass action). Activities are ignored. With h near 0 it gives the table in the trade notes: 0.05% at
+    1% is pH 10.1, 0.5% is 11.1.
+    """
+    own, free = 10.0 ** (soap_ph - 14.0), np.maximum(free_pct, 0.0) / 10.0 * strength_pct / NAOH_G_MOL
+    return np.asarray(14.0 + np.log10(free + (np.sqrt(free**2 + 4 * own**2) - free) / 2))
+
+
+PH_PER_DEGREE = -0.03
+"""How the pH of an alkaline solution changes with its temperature, per °C: water's own pKw is 14.17 at 20 °C, 14.00 at
+25, 13.83 at 30 [from memory: CRC Handbook]."""
+USUAL_C = 25.0
 
 
 class PhBand(StrEnum):
@@ -120,8 +168,8 @@ class PhBand(StrEnum):
 PH_USUAL_TO = 10.5
 PH_AGAIN_TO = 11.0
 PH_NOT_FOR_SALE_FROM = 11.5
-"""House rule: a 1% solution to 10.5 is usual, to 11 tested again, above held. At and above 11.5 a mixture is
-presumed corrosive (CLP, Regulation 1272/2008, Annex I 3.2.3.1.2) [looked up]."""
+"""House rule: a 1% solution to 10.5 is usual, above it is tested again, and held if it lies wholly above 11. At and
+above 11.5 a mixture is presumed corrosive (CLP, Regulation 1272/2008, Annex I 3.2.3.1.2) [looked up]."""
 
 STRIP_HALF_WIDTH = 0.5
 METER_HALF_WIDTH = 0.1
@@ -130,7 +178,9 @@ METER_HALF_WIDTH = 0.1
 
 @dataclass(frozen=True)
 class PhReading:
-    """A pH as it would be at 1%, with its interval; its upper end sets the step on the ladder.
+    """A pH as it would be at 1% and 25 °C, with its interval.
+
+    What lies wholly above a step of the ladder is held, however coarse; what reaches above it is to be tested again.
 
     `comparable` is false if the strength is unknown or far from 1%: such a
     reading can raise a hold but never clear one.
@@ -142,7 +192,14 @@ class PhReading:
     words: str
 
 
-def read_ph(ph: float, half_width: float, strength_pct: float | None, *, by_strip: bool = False) -> PhReading:
+def read_ph(
+    ph: float,
+    half_width: float,
+    strength_pct: float | None,
+    *,
+    by_strip: bool = False,
+    temperature_c: float | None = None,
+) -> PhReading:
     """Place a pH on the ladder for a 1% solution.
 
     Parameters
@@ -153,6 +210,8 @@ def read_ph(ph: float, half_width: float, strength_pct: float | None, *, by_stri
         Grams of soap in 100 ml of water; None if it was not noted.
     by_strip : bool
         Strips often read low in soap solution, so a low one proves nothing.
+    temperature_c : float, optional
+        Of the solution: the reading is taken to `USUAL_C`.
 
     Returns
     -------
@@ -171,20 +230,20 @@ def read_ph(ph: float, half_width: float, strength_pct: float | None, *, by_stri
 
     """
     _require(math.isfinite(ph) and 0 <= ph <= 14, f"A pH of {ph:g} cannot be: the scale runs from 0 to 14.")
-    _require(math.isfinite(half_width) and 0 <= half_width <= 5, "The doubt of a pH has to be from 0 to 5.")
+    _require(math.isfinite(half_width) and 0 < half_width <= 5, "The doubt of a pH has to be above 0 and up to 5.")
     _require(strength_pct is None or _positive(strength_pct), "The strength of the solution has to be above zero.")
     shift = math.log10(strength_pct) if strength_pct else 0.0
+    if temperature_c is not None:
+        ph -= PH_PER_DEGREE * (temperature_c - USUAL_C)
     low, high = ph - half_width - max(shift, 0.0), ph + half_width + max(-shift, 0.0)
     comparable = strength_pct is not None and 0.5 <= strength_pct <= 5.0
     # 1e-9 keeps a reading of 10.4 ± 0.1 on the step its figures say.
-    if high <= PH_USUAL_TO + 1e-9:
-        band = PhBand.USUAL
-    elif high <= PH_AGAIN_TO + 1e-9:
-        band = PhBand.AGAIN
-    elif max(ph, low) >= PH_NOT_FOR_SALE_FROM - 1e-9:
+    if max(ph, low) >= PH_NOT_FOR_SALE_FROM - 1e-9:
         band = PhBand.NOT_FOR_SALE
-    else:
+    elif low > PH_AGAIN_TO + 1e-9:
         band = PhBand.HOLD
+    else:
+        band = PhBand.USUAL if high <= PH_USUAL_TO + 1e-9 else PhBand.AGAIN
     # To a hundredth where it is read so: a tenth could put it on another step than it is on.
     decimals = 1 if all(abs(end - round(end, 1)) < 0.005 for end in (low, high)) else 2
     words = f"pH {low:.{decimals}f} to {high:.{decimals}f} at 1%: {band.value}"

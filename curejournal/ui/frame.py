@@ -27,6 +27,7 @@ from curejournal.ui.i18n import st
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.state import background, connection, journal_choice
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
+from curejournal.workflow.settings import settings_of
 
 FONTS = "/fonts"
 SHEET = "".join(
@@ -104,7 +105,7 @@ def _desk(journal: Journal, person: SignedIn | None, clock: datetime, ways: Mapp
     if person is not None:
         theirs = journal.of(person.name, reads_only=person.reads_only)
         return Desk(theirs, now, zone, person.name, stands_still, ways, True, person.reads_only)
-    people = journal.setting("people", [])
+    people = settings_of(journal).people
     by = st.session_state.setdefault("by", people[0] if people else getpass.getuser())
     return Desk(journal, now, zone, by, stands_still, ways)
 

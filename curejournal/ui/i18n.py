@@ -18,12 +18,15 @@ from functools import cache, lru_cache, wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
-import altair as alt
 import streamlit as plain_st
 
 from curejournal.base.counting import digits
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
 from curejournal.journal.store import Journal
+from curejournal.workflow.settings import change_settings, settings_of
+
+if TYPE_CHECKING:
+    import altair as alt
 
 # Pages take `st` from here: mypy wants that said.
 __all__ = (
@@ -82,17 +85,17 @@ USUAL = Habits()
 
 def kept_habits(journal: Journal) -> Habits:
     """The habits kept in a journal; what it does not know is as usual."""
-    kept = journal.setting("habits", {})
+    kept = settings_of(journal).habits
     return Habits(
-        kept.get("units") if kept.get("units") in UNITS else USUAL.units,
-        kept.get("dates") if kept.get("dates") in DATES else USUAL.dates,
-        kept.get("language") if kept.get("language") in languages() else USUAL.language,
+        next((units for units in UNITS if units == kept.get("units")), USUAL.units),
+        next((dates for dates in DATES if dates == kept.get("dates")), USUAL.dates),
+        next((one for one in languages() if one == kept.get("language")), USUAL.language),
     )
 
 
 def keep_habits(journal: Journal, habits: Habits) -> None:
     """Keep how makers read; earlier habits stay in the history."""
-    journal.set_setting("habits", asdict(habits))
+    change_settings(journal, habits=asdict(habits))
 
 
 def use(habits: Habits) -> None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from curejournal.photo.measure.measurement import Measurement as Measurement
     from curejournal.workflow.batches import FolderMissing as FolderMissing
     from curejournal.workflow.batches import NothingToKeep as NothingToKeep
+    from curejournal.workflow.batches import QuestionStands as QuestionStands
     from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
     from curejournal.workflow.batches import RecipeUnreadable as RecipeUnreadable
     from curejournal.workflow.batches import ask as ask
@@ -66,6 +67,7 @@ if TYPE_CHECKING:
     from curejournal.workflow.settings import time_zone as time_zone
     from curejournal.workflow.settings import zone_named as zone_named
     from curejournal.workflow.verdicts import NotReady as NotReady
+    from curejournal.workflow.verdicts import accepted_colour as accepted_colour
     from curejournal.workflow.verdicts import calendar as calendar
     from curejournal.workflow.verdicts import decide as decide
     from curejournal.workflow.verdicts import difference as difference
@@ -74,5 +76,6 @@ if TYPE_CHECKING:
     from curejournal.workflow.verdicts import pieces_held as pieces_held
     from curejournal.workflow.verdicts import recall as recall
     from curejournal.workflow.verdicts import released_under as released_under
+    from curejournal.workflow.verdicts import surroundings as surroundings
 
 __getattr__ = attach(__name__)

@@ -15,6 +15,7 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import (
+    AlkaliTest,
     BarsOut,
     Batch,
     Entry,
@@ -22,6 +23,7 @@ from curejournal.batch.records import (
     R,
     Record,
     Renamed,
+    SurfaceNote,
     TargetSource,
     Withdrawn,
     same_code,
@@ -42,6 +44,10 @@ from curejournal.workflow.verdicts import judge_batch, pieces_held
 
 # Through a tuple of one, since pydantic takes no config for a plain dataclass. What no recipe has may be mistyped.
 _RECIPE = TypeAdapter(tuple[Recipe], config=ConfigDict(extra="forbid"))
+
+
+class QuestionStands(CureJournalError):
+    """An entry that a recall question may rest on was to be taken back before the question was answered."""
 
 
 class ReadingDoubtful(CureJournalError):
@@ -191,9 +197,23 @@ def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetim
         Without a reason.
     SignatureStays
         If it is a signed act: the next one answers it, see `decide`.
+    QuestionStands
+        If it is a test or a surface check of a batch with a recall question: that is answered first, by a signed act.
     """
     check_record(Batch("", ""), Withdrawn(why), now)
+    if isinstance(entry.record, (AlkaliTest, SurfaceNote)):
+        _no_question_stands(journal, entry.id, now)
     return journal.withdraw(entry.id, why=why, by=by, at=now)
+
+
+def _no_question_stands(journal: Journal, entry_id: int, now: datetime) -> None:
+    """Refuse to take back what raised a recall question before somebody answered it."""
+    batch = next((one for one in journal.all_batches() if any(e.id == entry_id for e in one.entries)), None)
+    if batch is not None and judge_batch(journal, batch.code, now).recall:
+        raise QuestionStands(
+            f"A question stands about bars of {batch.code} that have gone out, and this entry may have raised it.",
+            "Sign first whether they are withdrawn or stay on sale; then take it back, with the reason.",
+        )
 
 
 def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -> tuple[Entry, ...]:

@@ -187,7 +187,7 @@ def _details(journal: Journal, contact: int | None) -> str:
     return "" if contact is None else journal.contact(contact).details
 
 
-def open_complaints(journal: Journal) -> tuple[tuple[str, Entry], ...]:
+def open_complaints(journal: Journal) -> tuple[tuple[str, Entry[Complaint]], ...]:
     """Complaints without an outcome, oldest first, each with its batch."""
     found = [
         (batch.code, entry)

@@ -32,6 +32,7 @@ from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Recipe
 from curejournal.workflow.photos import ALL, Answers, Source, add_photo, outline_of
 from curejournal.workflow.photos.showing import keep_view
+from curejournal.workflow.settings import change_settings
 
 ROWS: dict[str, type[Record]] = {
     "portions": Portion,
@@ -94,8 +95,8 @@ def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) ->
     photos = sum(len(batch.get("photos", ())) for batch in scenario["batches"])
     photos += sum(len(card["photos"]) for card in scenario["cards"])
     done = 0
-    settings = {"time zone": scenario["time_zone"], "place": scenario["place"]}
-    journal.set_settings({**settings, "calendar stands at": stands_at.isoformat()})
+    named = {"time_zone": scenario["time_zone"], "place": scenario["place"]}
+    change_settings(journal, **named, calendar_stands_at=stands_at)
     for row in scenario["cards"]:
         if row["copy_id"] not in workflow.card_names(journal):
             pictures = [(folder / name).read_bytes() for name in row["photos"]]

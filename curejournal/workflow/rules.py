@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from curejournal.batch.records import Batch, Entry, OwnRules
 from curejournal.batch.validation import check_record
 from curejournal.journal.store import Journal
 from curejournal.judging.limits import Limits, LimitTooLoose, narrowed, strictest
-from curejournal.workflow.settings import RULES, keep_settings
-
-OF_RECIPES = "rules of recipes"
-"""The setting that holds, by the recipe's name in lower case, its limits and why."""
+from curejournal.workflow import settings
+from curejournal.workflow.settings import RecipeRules, keep_settings, settings_of
 
 
 @dataclass(frozen=True)
@@ -28,7 +25,7 @@ class RuleSet:
 
 def current_limits(journal: Journal) -> Limits:
     """The workshop's limits, as kept in the journal, or the defaults."""
-    return Limits(**journal.setting(RULES, {}))
+    return settings_of(journal).house_rules
 
 
 def save_limits(journal: Journal, rules: Limits) -> Limits:
@@ -47,9 +44,10 @@ def rule_sets(journal: Journal, batch: Batch) -> tuple[RuleSet, ...]:
     """The rule sets that concern a batch beside the workshop's, its recipe's first, each with its reason."""
     found = []
     recipe = batch.recipe
-    kept = journal.setting(OF_RECIPES, {}).get(_key(recipe.name)) if recipe and recipe.name.strip() else None
-    if kept and kept["limits"]:
-        found.append(RuleSet(f"the recipe {recipe.name.strip() if recipe else ''}", kept["limits"], kept["why"]))
+    named = recipe.name.strip() if recipe else ""
+    kept = settings_of(journal).rules_of_recipes.get(_key(named)) if named else None
+    if kept and kept.limits:
+        found.append(RuleSet(f"the recipe {named}", kept.limits, kept.why))
     own = batch.records(OwnRules)
     if own and own[-1][1].limits:
         found.append(RuleSet("this batch", dict(own[-1][1].limits), own[-1][1].why))
@@ -58,7 +56,7 @@ def rule_sets(journal: Journal, batch: Batch) -> tuple[RuleSet, ...]:
 
 def rules_state(journal: Journal) -> str:
     """What changes whenever the rules of the workshop or of a recipe do, for caches of what was judged."""
-    return f"{current_limits(journal).version} {sorted(journal.setting(OF_RECIPES, {}).items())}"
+    return f"{current_limits(journal).version} {sorted(settings_of(journal).rules_of_recipes.items(), key=str)}"
 
 
 def set_recipe_rules(journal: Journal, name: str, limits: Mapping[str, float], why: str) -> Limits:
@@ -73,8 +71,7 @@ def set_recipe_rules(journal: Journal, name: str, limits: Mapping[str, float], w
         raise LimitTooLoose("A recipe's rules need its name and a reason.", "Give both.")
     floor = current_limits(journal)
     found = narrowed(floor, limits)
-    kept: dict[str, Any] = {"limits": dict(limits), "why": why.strip()}
-    journal.set_in(OF_RECIPES, _key(name), kept)
+    settings.set_recipe_rules(journal, _key(name), RecipeRules(dict(limits), why.strip()))
     return found
 
 

@@ -2,16 +2,72 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field, fields
 from datetime import UTC, datetime, timedelta, tzinfo
+from typing import Any, get_type_hints
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
 from curejournal.journal.store import Journal
 from curejournal.journal.text import plain_text
-from curejournal.judging.limits import Limits
+from curejournal.judging.limits import Limits, LimitTooLoose
 
-ZONE, PLACE, RULES = "time zone", "place", "house rules"
+
+@dataclass(frozen=True)
+class RecipeRules:
+    """The limits of all batches of a recipe, those alone that differ from the workshop's, and why."""
+
+    limits: Mapping[str, float]
+    why: str
+
+
+@dataclass(frozen=True)
+class Settings:
+    """All that a journal is told once; the metadata of a field is the name under which it is kept.
+
+    `time_zone` is a name of the IANA database, empty for that of the computer; `place` the name that papers bear;
+    `rules_of_recipes` are by the recipe's name in lower case; `habits` are the units, dates and language of those who
+    read; `people` those who entered something on this computer, the last one first; `calendar_stands_at` is the day on
+    which the calendar of the demo stands still.
+    """
+
+    time_zone: str = field(default="", metadata={"kept as": "time zone"})
+    place: str = field(default="", metadata={"kept as": "place"})
+    house_rules: Limits = field(default_factory=Limits, metadata={"kept as": "house rules"})
+    rules_of_recipes: Mapping[str, RecipeRules] = field(default_factory=dict, metadata={"kept as": "rules of recipes"})
+    habits: Mapping[str, str] = field(default_factory=dict, metadata={"kept as": "habits"})
+    people: tuple[str, ...] = field(default=(), metadata={"kept as": "people"})
+    backup_folder: str = field(default="", metadata={"kept as": "backup folder"})
+    calendar_stands_at: datetime | None = field(default=None, metadata={"kept as": "calendar stands at"})
+
+
+KEPT_AS: dict[str, str] = {one.name: one.metadata["kept as"] for one in fields(Settings)}
+_FIELDS = {one.name: TypeAdapter(get_type_hints(Settings)[one.name]) for one in fields(Settings)}
+
+
+def settings_of(journal: Journal) -> Settings:
+    """A journal's settings; those that were never set, or that this version cannot read, as usual."""
+    kept, found = journal.settings(), {}
+    for name, said in KEPT_AS.items():
+        with suppress(ValidationError, LimitTooLoose):
+            if said in kept:
+                found[name] = _FIELDS[name].validate_python(kept[said])
+    return Settings(**found)
+
+
+def change_settings(journal: Journal, **changes: Any) -> None:
+    """Set fields of `Settings` by their names, all of them or none; earlier values stay in the history."""
+    plain = {KEPT_AS[name]: _FIELDS[name].dump_python(value, mode="json") for name, value in changes.items()}
+    journal.set_settings(plain)
+
+
+def set_recipe_rules(journal: Journal, recipe: str, rules: RecipeRules) -> None:
+    """Set the limits of one recipe; what another window sets for others meanwhile stays."""
+    journal.set_in(KEPT_AS["rules_of_recipes"], recipe, asdict(rules))
 
 
 class ZoneUnknown(CureJournalError):
@@ -57,14 +113,13 @@ def zone_named(name: str) -> ZoneInfo:
 
 def time_zone(journal: Journal) -> tzinfo:
     """A journal's time zone: the one that is set, or else that of this computer."""
-    name = journal.setting(ZONE)
+    name = settings_of(journal).time_zone
     return zone_named(name) if name else HERE
 
 
 def place(journal: Journal) -> str:
     """The name that papers and portfolios bear: of a workshop, a stall, a person. Empty if none is set."""
-    name: str = journal.setting(PLACE, "")
-    return name
+    return settings_of(journal).place
 
 
 def keep_settings(
@@ -81,5 +136,5 @@ def keep_settings(
     if zone:
         zone_named(zone)
     named = name and name.strip() and plain_text(name, "name", 120)
-    asked = {ZONE: zone, PLACE: named, RULES: rules and asdict(rules)}
-    journal.set_settings({setting: value for setting, value in asked.items() if value is not None})
+    asked = {"time_zone": zone, "place": named, "house_rules": rules}
+    change_settings(journal, **{setting: value for setting, value in asked.items() if value is not None})

@@ -10,11 +10,21 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import Act, Batch, ColourReading, Decision, Entry
+from curejournal.batch.records import (
+    Act,
+    AlkaliTest,
+    Batch,
+    ColourAccepted,
+    ColourReading,
+    Decision,
+    Entry,
+    PacketCheck,
+)
 from curejournal.batch.validation import check_record
 from curejournal.colour.difference import Interval, difference_interval
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
+from curejournal.judging.alkali import Outcome
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.judging.rebatch import why_held
 from curejournal.judging.tasks import Task
@@ -22,6 +32,7 @@ from curejournal.judging.traceability import Recall
 from curejournal.workflow.json_output import as_json
 from curejournal.workflow.room import with_room
 from curejournal.workflow.rules import limits_of
+from curejournal.workflow.settings import settings_of
 
 
 class NotReady(CureJournalError):
@@ -31,8 +42,8 @@ class NotReady(CureJournalError):
 def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     """The verdict on a batch as it stood at a time, with its evidence; a recall names all that it reaches."""
     batch = journal.batch(code)
-    held = pieces_held(journal, batch, lambda parent: judge(parent, on, limits_of(journal, parent)))
-    judgement = judge(with_room(journal, batch), on, limits_of(journal, batch), held)
+    around = surroundings(journal, batch, lambda parent: judge(parent, on, limits_of(journal, parent)))
+    judgement = judge(with_room(journal, batch), on, limits_of(journal, batch), *around)
     if batch.kind == "earlier stock":
         said = "not judged here: stock from before this journal"
         return replace(judgement, verdict="not yet", headline=said, due=(), next_step="Nothing is due.")
@@ -66,9 +77,9 @@ def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, Task]]:
     every = [batch for batch in journal.all_batches() if batch.kind != "earlier stock"]
     found = {batch.code: judge(batch, on, limits_of(journal, batch)) for batch in every}
     for batch in every:
-        pieces = pieces_held(journal, batch, lambda parent: found[parent.code])
-        if pieces:
-            found[batch.code] = judge(batch, on, limits_of(journal, batch), pieces)
+        around = surroundings(journal, batch, lambda parent: found[parent.code])
+        if any(around):
+            found[batch.code] = judge(batch, on, limits_of(journal, batch), *around)
     due = [(batch, item) for batch in every for item in found[batch.code].due]
     return sorted(due, key=lambda pair: pair[1].when)
 
@@ -87,8 +98,9 @@ def decide(
     Raises
     ------
     NotReady
-        A release when not every gauge says go, or when pieces in it are of a batch that is held, withdrawn or
-        under a recall question; a withdrawal of what was not released; a lifted hold where none stands.
+        A release when not every needed check passed, or when pieces in it are of a batch that is held, withdrawn or
+        under a recall question; a withdrawal of what was not released; a lifted hold where none stands; staying on
+        sale where nothing asks that.
     ImpossibleRecord
         Without a name or a statement.
     """
@@ -101,11 +113,27 @@ def decide(
     standing = batch.last_act[1]
     if act == "lift hold" and (standing is None or standing.act != "hold"):
         raise NotReady("No hold stands for this batch, so none can be lifted.", "Look at what was signed last.")
+    if act == "keep on sale" and not judgement.due:
+        raise NotReady("Nothing asks whether this batch stays on sale.", "Sign this where a later reading was bad.")
     decision = Decision(
         act, signed_by, statement, judgement.rules_version, json.dumps(as_json(judgement), ensure_ascii=False)
     )
     check_record(batch, decision, on, now=on)
     return journal.add(code, decision, at=on, by=signed_by)
+
+
+def accepted_colour(journal: Journal, code: str, portion: str, why: str, on: datetime) -> ColourAccepted:
+    """The act that accepts a portion's colour as it is now; the target stays.
+
+    Raises
+    ------
+    NotReady
+        If nothing was read of that portion.
+    """
+    series = judge_batch(journal, code, on).journeys.get(portion)
+    if series is None or series.lab_now is None:
+        raise NotReady(f"No colour of “{portion}” was read, so none can be accepted.", "Photograph it with the card.")
+    return ColourAccepted(portion, why, series.lab_now)
 
 
 MINUTE = timedelta(minutes=1)
@@ -116,12 +144,33 @@ def calendar(journal: Journal, now: datetime) -> datetime:
 
     There it moves on by a minute after what was entered last, so that no two acts share a moment.
     """
-    setting = journal.setting("calendar stands at")
-    if not setting:
+    stands_at = settings_of(journal).calendar_stands_at
+    if stands_at is None:
         return now
-    stands_at = datetime.fromisoformat(setting)
     entered = (head.last_entry_at + MINUTE for head in journal.batches() if head.last_entry_at)
     return max([stands_at, *entered]).astimezone(stands_at.tzinfo)
+
+
+def surroundings(
+    journal: Journal, batch: Batch, judged: Callable[[Batch], Judgement]
+) -> tuple[str, tuple[PacketCheck, ...], str]:
+    """What other batches say of one: why pieces keep it back, its packets of strips, and a parent once held for lye.
+
+    `judged` gives the verdict on each of those others, without regard to what is in it in turn.
+    """
+    used = {test.packet for _, test in batch.records(AlkaliTest) if test.packet}
+    packets = tuple(
+        check
+        for one in (journal.all_batches() if used else ())
+        for _, check in one.records(PacketCheck)
+        if one.code != batch.code and check.packet in used
+    )
+    held = ""
+    if traceability.parents(batch.recipe):
+        before = traceability.ancestors([*journal.all_batches(), batch], batch.code)
+        once = (one.code for one in before if any(t.outcome is Outcome.HIGH for t in judged(one).alkali.tests))
+        held = next(once, "")
+    return pieces_held(journal, batch, judged), packets, held
 
 
 def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgement]) -> str:

@@ -39,7 +39,7 @@ from curejournal.batch.records import (
     Weighing,
 )
 from curejournal.journal.photos import PhotoFacts
-from curejournal.journal.record_json import kind_of, to_json
+from curejournal.journal.record_json import columns_of_record, kind_of, to_json
 from curejournal.journal.store import Journal
 from curejournal.journal.tables import batch, entry, photo
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
@@ -120,6 +120,7 @@ def _row(batch_id: int, at: datetime, record: Record, sha: str | None) -> dict[s
     return {
         "batch_id": batch_id,
         "kind": kind_of(record),
+        **columns_of_record(record),
         "at_utc": at,
         "at_offset_minutes": 0,
         "author": "Ana",

@@ -44,7 +44,7 @@ def _named(simulated: Simulated, at_day: float, seen: np.ndarray, tolerance: flo
     left = np.array([(away > tolerance).any()])
     state = State(classify(at_day, at, truth.intended, tolerance, left)[0])
     shown = (away[seen <= seen[-1] - COLOUR_APART] <= tolerance).any()
-    return State.COMING_BACK if state is State.BACK and not shown else state
+    return State.RECOVERING if state is State.RECOVERED and not shown else state
 
 
 def true_state(simulated: Simulated, day: float, seen: np.ndarray) -> State:
@@ -177,7 +177,7 @@ def study_one(task: tuple[int, int, float, float]) -> dict:
         seen = seen_days[seen_days <= day + 1e-6]
         if journey.proven_within:
             out["within"].append(bool(truth.away(day)[0] <= TOLERANCE))
-        if journey.state is State.BACK:
+        if journey.state is State.RECOVERED:
             out["back"].append(bool(truth.away(day)[0] <= TOLERANCE))
         if len(seen) and seen[-1] >= day - 1e-6:
             true = true_state(simulated, day, seen)

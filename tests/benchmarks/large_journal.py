@@ -18,6 +18,7 @@ from sqlalchemy import insert
 
 from curejournal.batch.records import ColourReading, Event, Portion, Record, Weighing
 from curejournal.journal.record_json import kind_of, to_json
+from curejournal.journal.seals import seal_rows
 from curejournal.journal.store import Journal
 from curejournal.journal.tables import batch, entry, photo
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
@@ -83,6 +84,7 @@ def fill(journal: Journal, batches: int) -> None:
                     for n, (record, sha) in enumerate(work)
                 ],
             )
+        seal_rows(connection)
 
 
 def one_material(journal: Journal) -> object:

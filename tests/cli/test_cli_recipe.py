@@ -65,7 +65,7 @@ def test_superfat_is_said_by_independent_spreads_and_at_worst_and_flagged_below_
     assert low < high < 0
     said = run("recipe", "check", heavy)
     assert "More lye than these oils take up: superfat \u2212" in said
-    assert f"95 % interval \u2212{-low:.1f} to \u2212{-high:.1f} %" in said
+    assert f"95% interval \u2212{-low:.1f} to \u2212{-high:.1f} %" in said
 
 
 def test_koh_of_unsaid_purity_is_refused(tmp_path: Path) -> None:
@@ -200,3 +200,43 @@ def test_what_different_lots_did_is_not_averaged_unsaid(
         assert (expected["lot"], expected["new_lot"]) == (None, lot or None)
         assert weak[1] < turn["estimate"] < strong[0], "their mean, which neither of them does: so it is said"
     assert "lot C-1: turned by" in run("material", "show", "clove", journal=two_lots)
+
+
+def test_what_lye_gives_a_superfat_is_answered_in_grams_to_weigh(mixed: Path) -> None:
+    found = as_json("recipe", "check", mixed, "--superfat", 5)
+    assert found["superfat_nominal_pct"] == pytest.approx(5.0)
+    said = run("recipe", "check", mixed, "--superfat", 5)
+    assert f"Weigh {round(found['recipe']['alkalis'][0]['grams'], 1):g} g NaOH" in said
+    assert "leaves some oil unsaponified: superfat 5%, likely" in said and "Total lye concentration" in said
+
+
+def test_an_order_a_recall_and_a_place_on_the_command_line(mixed: Path, tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Plain", "--recipe", mixed, "--at", "2026-01-01T10:00", **here)
+    run("batch", "note", "B1", "poured", "--at", "2026-01-01T11:00", **here)
+    run("batch", "note", "B1", "cut", "--bars", 9, "--at", "2026-01-03T11:00", **here)
+    assert "rack A" in run("batch", "place", "B1", "rack A", "--tray", "tray 3", **here)
+    lines = ("batch", "order", "B1=4", "--name", "Shop (invented)", "--details", "555 0100", "--order", "7")
+    asked = as_json(*lines, code=1, **here)
+    assert "not released" in asked["error"]["what"] and "--confirmed" in asked["error"]["do"]
+    run(*lines, "--confirmed", **here)
+    assert "many bars" in as_json("batch", "order", "B1=6", "--name", "Shop", code=1, **here)["error"]["what"]
+    run("batch", "back", "B1", 1, "--why", "too soft", "--name", "shop (invented)", **here)
+    assert run("batch", "recall", "B1", **here).startswith("Shop (invented) (555 0100): 3 bars of B1")
+    run("batch", "rules", "Castile", "min_age_days=200", "--recipe", "--why", "all olive", **here)
+    laxer = as_json("batch", "rules", "B1", "min_age_days=21", "--why", "in a hurry", code=1, **here)
+    assert "laxer" in laxer["error"]["what"]
+
+
+def test_a_lot_and_a_room_log_on_the_command_line(tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    lot = ("material", "enter-lot", "olive", "OL-1", "--supplier", "Invented Oils", "--received", "2026-01-05")
+    said = run(*lot, **here)
+    assert "olive, lot OL-1, from Invented Oils" in said
+    odd = ("material", "enter-lot", "olive", "OL-2", "--received", "2026-01-05", "--opened", "2026-01-01")
+    assert "before it was received" in as_json(*odd, code=1, **here)["error"]["what"]
+    (tmp_path / "room.csv").write_text("time;temp;RH\n2026-03-05 12:00;68;60\n", "utf-8")
+    asked = as_json("journal", "room", tmp_path / "room.csv", **here)
+    assert asked["questions"][0]["about"] == "unit"
+    assert as_json("journal", "room", tmp_path / "room.csv", "--keep", code=1, **here)["error"]["do"]
+    assert as_json("journal", "room", tmp_path / "room.csv", "--unit", "F", "--keep", **here)["new"] == 1

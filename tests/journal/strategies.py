@@ -11,9 +11,11 @@ from hypothesis import strategies as st
 
 from curejournal.batch.records import RECORDS
 
-# What UTF-8 can hold: anything but lone surrogates.
-TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
-NUMBER = st.floats(allow_nan=False, allow_infinity=False)
+# What may be kept: anything but control characters, lone surrogates, separators and what turns text around.
+TURNING = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+FIT = st.characters(exclude_categories=["Cs", "Cc", "Zl", "Zp"], exclude_characters=TURNING)
+TEXT = st.text(FIT | st.sampled_from("\t\n\r"), max_size=30)
+NUMBER = st.floats(-1e12, 1e12)
 
 
 def drawn(kind: type) -> st.SearchStrategy:
@@ -33,7 +35,7 @@ def drawn(kind: type) -> st.SearchStrategy:
     return {
         str: TEXT,
         float: NUMBER,
-        int: st.integers(-(2**53), 2**53),
+        int: st.integers(-(10**12), 10**12),
         bool: st.booleans(),
         type(None): st.none(),
         date: st.dates(date(1900, 1, 1)),

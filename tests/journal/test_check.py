@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from curejournal.base.errors import CureJournalError
 from curejournal.journal.database import DATABASE
 from curejournal.journal.store import Journal
 from tests.journal.under_fire import filled
@@ -155,3 +156,15 @@ def test_a_guard_taken_away_on_any_database_is_noticed(journal: Journal) -> None
         )
     (problem,) = journal.check()
     assert "card_keeps" in problem.where
+
+
+def test_a_definition_that_is_no_text_is_told_as_damage(folder: Path) -> None:
+    """SQLite quotes it in its message, whose bytes Python then cannot read: that crashed."""
+    with closing(sqlite3.connect(folder / DATABASE)) as database:
+        database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    data = (folder / DATABASE).read_bytes()
+    at = data.index(b"CREATE TABLE batch")
+    (folder / DATABASE).write_bytes(data[: at + 13] + b"\xff" + data[at + 14 :])
+    (folder / DATABASE).with_suffix(".sqlite-wal").unlink(missing_ok=True)
+    with pytest.raises(CureJournalError, match=r"damaged|something else"):
+        Journal.open(folder, create=False)

@@ -19,7 +19,7 @@ from curejournal.batch.records import Event
 from curejournal.journal import files
 from curejournal.journal.database import DATABASE
 from curejournal.journal.errors import DiskFull, JournalBusy, JournalNotWritable
-from curejournal.journal.store import Journal, PhotoFacts
+from curejournal.journal.store import Journal, NewEntry, PhotoFacts
 from tests.journal.under_fire import PROCESSES, filled
 
 AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))
@@ -29,6 +29,7 @@ NOBODY = 65534
 
 def test_a_database_that_cannot_grow_refuses_the_entry_and_keeps_the_rest(tmp_path: Path) -> None:
     filled(tmp_path, 1)
+    long = [NewEntry(Event("note", note="long " * 4000), AT) for _ in range(25)]
     with Journal.open(tmp_path / "journal") as journal:
         before = journal.history("B-1")
 
@@ -38,12 +39,12 @@ def test_a_database_that_cannot_grow_refuses_the_entry_and_keeps_the_rest(tmp_pa
             connection.execute(f"PRAGMA max_page_count={connection.execute('PRAGMA page_count').fetchone()[0]}")
 
         with pytest.raises(DiskFull, match="no room left") as caught:
-            journal.add("B-1", Event("note", note="long " * 100_000), at=AT, by="Ana")
+            journal.add_many("B-1", long, by="Ana")
         assert "was not kept" in caught.value.safe
         assert journal.history("B-1") == before
         assert journal.check() == ()
     with Journal.open(tmp_path / "journal") as journal:
-        journal.add("B-1", Event("note", note="long " * 100_000), at=AT, by="Ana")
+        journal.add_many("B-1", long, by="Ana")
 
 
 @pytest.mark.parametrize("code", [errno.ENOSPC, errno.EDQUOT])

@@ -5,11 +5,15 @@ from dataclasses import fields, replace
 import pytest
 
 from curejournal.batch.records import AlkaliTest, Event, Portion, ScalarReading, SurfaceNote, Weighing
+from curejournal.judging.checks import CHECKS
+from curejournal.judging.checks.age import age
+from curejournal.judging.checks.alkali import alkali
+from curejournal.judging.checks.colour import colour
+from curejournal.judging.checks.lye_margin import lye_margin
+from curejournal.judging.checks.surface import surface
 from curejournal.judging.context import build_context
 from curejournal.judging.findings import Verdict
 from curejournal.judging.limits import Limits, LimitTooLoose
-from curejournal.judging.rules import RULES, age, colour
-from curejournal.judging.safety import alkali, lye_margin, surface
 from curejournal.soap.recipe import Recipe
 from tests.judging.batches import (
     BASICS,
@@ -28,6 +32,7 @@ from tests.judging.batches import (
     without,
 )
 
+RULES = tuple(check.function for check in CHECKS)
 HIGH_STRIP = AlkaliTest("strip", ph=12.0, half_width=0.5, strength_pct=1.0)
 
 
@@ -41,14 +46,14 @@ def test_every_rule_says_what_it_found_by_which_rule_from_where(rule, records):
     finding = rule(_context(records))
     assert finding.words and finding.rule and finding.source
     assert all(isinstance(unit, str) and value == value for value, unit in finding.figures.values())
-    if finding.verdict in (Verdict.WAIT, Verdict.HOLD):
+    if finding.verdict in (Verdict.PENDING, Verdict.HOLD):
         assert finding.advice or finding.until is not None
-    assert not finding.needs or finding.verdict in (Verdict.WAIT, Verdict.UNKNOWN)
+    assert not finding.needs or finding.verdict in (Verdict.PENDING, Verdict.UNKNOWN)
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
 def test_every_gauge_says_go_on_a_ready_batch(rule):
-    assert rule(_context(READY)).verdict is Verdict.GO
+    assert rule(_context(READY)).verdict is Verdict.PASS
 
 
 @pytest.mark.parametrize("limit", fields(Limits), ids=lambda limit: limit.name)
@@ -72,22 +77,24 @@ def test_the_version_names_the_limits():
     [
         ([], Verdict.UNKNOWN),
         ([LOW_STRIP], Verdict.UNKNOWN),
-        ([GOOD_METER], Verdict.GO),
-        ([GOOD_TITRATION], Verdict.GO),
+        ([GOOD_METER], Verdict.PASS),
+        ([GOOD_TITRATION], Verdict.PASS),
         ([HIGH_STRIP], Verdict.HOLD),
         ([HIGH_METER], Verdict.HOLD),
         ([HIGH_TITRATION], Verdict.HOLD),
         # A hold is lifted only by a later good test of the same or a stronger kind.
         ([HIGH_METER, LOW_STRIP], Verdict.HOLD),
-        ([HIGH_METER, GOOD_METER], Verdict.GO),
-        ([HIGH_METER, GOOD_TITRATION], Verdict.GO),
+        # Once the reaction is over, titration alone lifts a high reading; contradictions are not averaged away.
+        ([HIGH_METER, GOOD_METER], Verdict.HOLD),
+        ([HIGH_METER, GOOD_TITRATION], Verdict.PASS),
         ([HIGH_TITRATION, GOOD_METER], Verdict.HOLD),
-        ([HIGH_TITRATION, GOOD_TITRATION], Verdict.GO),
-        ([HIGH_STRIP, LOW_STRIP], Verdict.UNKNOWN),
+        ([HIGH_TITRATION, GOOD_TITRATION], Verdict.HOLD),
+        ([HIGH_TITRATION, GOOD_TITRATION, GOOD_TITRATION, GOOD_TITRATION], Verdict.PASS),
+        ([HIGH_STRIP, LOW_STRIP], Verdict.HOLD),
         ([GOOD_TITRATION, HIGH_STRIP], Verdict.HOLD),
-        ([GOOD_METER, AlkaliTest("meter", ph=10.8, half_width=0.1, strength_pct=1.0)], Verdict.UNKNOWN),
+        ([GOOD_METER, AlkaliTest("meter", ph=10.8, half_width=0.1, strength_pct=1.0)], Verdict.PASS),
         ([replace(GOOD_METER, strength_pct=None)], Verdict.UNKNOWN),
-        ([replace(GOOD_METER, strength_pct=0.05)], Verdict.HOLD),
+        ([replace(GOOD_METER, strength_pct=0.05)], Verdict.UNKNOWN),
         # Never checked, so unusable: no crash and no clearance.
         ([AlkaliTest("titration")], Verdict.UNKNOWN),
         ([AlkaliTest("meter", ph=99.0)], Verdict.UNKNOWN),
@@ -104,10 +111,10 @@ def test_a_usual_ph_alone_clears_nothing_where_the_recipe_does_not():
     heavy = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=153.0),))
     records = [*without(BASICS, Recipe), (0, heavy), (30, GOOD_METER)]
     assert alkali(_context(records)).verdict is Verdict.UNKNOWN
-    assert lye_margin(_context(records)).verdict is Verdict.WAIT
+    assert lye_margin(_context(records)).verdict is Verdict.PENDING
     records.append((32, GOOD_TITRATION))
-    assert alkali(_context(records)).verdict is Verdict.GO
-    assert lye_margin(_context(records)).verdict is Verdict.GO
+    assert alkali(_context(records)).verdict is Verdict.PASS
+    assert lye_margin(_context(records)).verdict is Verdict.PASS
 
 
 def test_a_recipe_below_zero_is_held_until_titrated():
@@ -121,16 +128,16 @@ def test_a_recipe_that_no_soap_can_have_proves_no_margin(naoh_g, proven):
     slipped = replace(RECIPE, alkalis=(replace(RECIPE.alkalis[0], grams=naoh_g),))
     found = _context([*without(BASICS, Recipe), (0, slipped), (40, GOOD_METER)])
     assert found.margin_proven == proven
-    assert (lye_margin(found).verdict is Verdict.GO) == (alkali(found).verdict is Verdict.GO) == proven
+    assert (lye_margin(found).verdict is Verdict.PASS) == (alkali(found).verdict is Verdict.PASS) == proven
     assert proven or "a weight in the recipe is wrong" in lye_margin(found).words
-    assert lye_margin(_context([*without(BASICS, Recipe), (0, slipped), (40, GOOD_TITRATION)])).verdict is Verdict.GO
+    assert lye_margin(_context([*without(BASICS, Recipe), (0, slipped), (40, GOOD_TITRATION)])).verdict is Verdict.PASS
 
 
 def test_a_titration_too_coarse_for_the_limit_says_so():
     coarse = AlkaliTest("titration", soap_g=1.0, acid_ml=(0.1,), acid_mol_l=0.1)
     found = alkali(_context([*BASICS, (40, coarse)]))
-    assert found.verdict is Verdict.HOLD
-    assert "too coarse to show that it is at most 0.05%; titrate more soap" in found.words
+    assert found.verdict is Verdict.UNKNOWN
+    assert "too coarse to tell whether it is at most 0.05%; titrate more soap" in found.words
 
 
 def test_a_ph_that_the_house_rules_do_not_take_is_not_just_called_usual():
@@ -140,29 +147,29 @@ def test_a_ph_that_the_house_rules_do_not_take_is_not_just_called_usual():
 
 def test_a_day_counts_once_it_is_over():
     assert age(_context(BASICS, on=27.9)).words == "27 of 28 days"
-    assert age(_context(BASICS, on=28)).verdict is Verdict.GO
+    assert age(_context(BASICS, on=28)).verdict is Verdict.PASS
 
 
-def test_a_titration_that_straddles_the_limit_holds():
+def test_a_titration_that_straddles_the_limit_tells_nothing():
     # 0.048% with an interval beyond 0.05%: the interval's upper end counts.
     straddling = AlkaliTest("titration", soap_g=5.0, acid_ml=(0.62,), acid_mol_l=0.1, blank_ml=0.02)
-    assert alkali(_context([*BASICS, (30, straddling)])).verdict is Verdict.HOLD
+    assert alkali(_context([*BASICS, (30, straddling)])).verdict is Verdict.UNKNOWN
 
 
 def test_free_alkali_grows_as_the_bar_dries():
-    near = AlkaliTest("titration", soap_g=10.0, acid_ml=(1.08, 1.08, 1.08), acid_mol_l=0.1)
-    early, late = [*BASICS, (1, near), *weighed((1, 3, 7, 14, 21, 28, 35))], [*BASICS, (1, near)]
-    assert alkali(_context(late)).verdict is Verdict.GO
+    near = AlkaliTest("titration", soap_g=10.0, acid_ml=(1.16, 1.16, 1.16), acid_mol_l=0.1)
+    early, late = [*BASICS, (14, near), *weighed((1, 3, 7, 14, 21, 28, 35, 42))], [*BASICS, (14, near)]
+    assert alkali(_context(late)).verdict is Verdict.PASS
     found = alkali(_context(early))
-    assert found.verdict is Verdict.HOLD and "drier" in found.words
+    assert found.verdict is Verdict.UNKNOWN and "drier" in found.words
 
 
 @pytest.mark.parametrize(
     ("look", "verdict"),
     [
-        ("clear", Verdict.GO),
-        ("ash", Verdict.GO),
-        ("sweat", Verdict.WAIT),
+        ("clear", Verdict.PASS),
+        ("ash", Verdict.PASS),
+        ("sweat", Verdict.PENDING),
         ("orange spots", Verdict.HOLD),
         ("lye pocket", Verdict.HOLD),
         ("weeping", Verdict.HOLD),
@@ -183,18 +190,18 @@ def test_a_lye_pocket_is_not_undone_by_another_bar_on_the_same_day():
     assert surface(_context([*BASICS, *notes])).verdict is Verdict.HOLD
 
 
-@pytest.mark.parametrize("look", ["orange spots", "lye pocket", "weeping"])
+@pytest.mark.parametrize("look", ["orange spots", "weeping"])
 def test_what_holds_at_the_surface_is_undone_only_by_a_later_look_that_finds_it_clear(look):
     spotted = [*BASICS, (30, SurfaceNote(look)), (33, SurfaceNote("ash")), (35, SurfaceNote("sweat"))]
     found = surface(_context(spotted))
     assert found.verdict is Verdict.HOLD and f"{day(30).day} {day(30):%B}" in found.words
-    assert surface(_context([*spotted, (37, SurfaceNote("clear"))])).verdict is Verdict.GO
-    assert surface(_context([*spotted, (37, SurfaceNote("clear")), (38, SurfaceNote("ash"))])).verdict is Verdict.GO
+    assert surface(_context([*spotted, (37, SurfaceNote("clear"))])).verdict is Verdict.PASS
+    assert surface(_context([*spotted, (37, SurfaceNote("clear")), (38, SurfaceNote("ash"))])).verdict is Verdict.PASS
 
 
 @pytest.mark.parametrize(
     ("journey", "verdict"),
-    [("comes back", Verdict.GO), ("stays", Verdict.GO), ("browns", Verdict.WAIT), ("settles off", Verdict.HOLD)],
+    [("comes back", Verdict.PASS), ("stays", Verdict.PASS), ("browns", Verdict.PENDING), ("settles off", Verdict.HOLD)],
 )
 def test_colour_waits_for_what_moves_and_holds_what_settled_off(journey, verdict):
     found = colour(_context([*BASICS, *seen(journey, (0.2, 1, 3, 7, 14, 21, 28, 35, 42))]))
@@ -206,7 +213,7 @@ def test_colour_waits_for_what_moves_and_holds_what_settled_off(journey, verdict
 def test_no_intended_colour_and_no_photos_hold_nobody_up():
     plain = [*without(BASICS, Portion), (0, Portion("plain"))]
     assert colour(_context(plain)).verdict is Verdict.UNKNOWN
-    assert colour(_context(BASICS)).verdict is Verdict.WAIT
+    assert colour(_context(BASICS)).verdict is Verdict.PENDING
 
 
 def test_the_worst_portion_speaks_for_the_batch():

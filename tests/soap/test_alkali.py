@@ -75,13 +75,16 @@ def test_amounts_that_cannot_be_are_refused(bad):
         (10.4, 0.1, PhBand.USUAL),
         (10.5, 0.1, PhBand.AGAIN),
         (10.0, 1.0, PhBand.AGAIN),
-        (11.0, 0.1, PhBand.HOLD),
+        (11.0, 0.1, PhBand.AGAIN),
+        (10.8, 1.0, PhBand.AGAIN),
+        (11.2, 0.1, PhBand.HOLD),
+        (12.5, 1.4, PhBand.NOT_FOR_SALE),
         (11.4, 0.1, PhBand.HOLD),
         (11.5, 0.1, PhBand.NOT_FOR_SALE),
         (13.0, 0.5, PhBand.NOT_FOR_SALE),
     ],
 )
-def test_the_ladder_goes_by_the_upper_end(ph, half_width, band):
+def test_what_lies_wholly_above_a_step_holds_however_coarse(ph, half_width, band):
     # House rule; 11.5 is the mark of CLP, Regulation 1272/2008, Annex I 3.2.3.1.2 [looked up].
     assert read_ph(ph, half_width, 1.0).band is band
 
@@ -101,7 +104,7 @@ def test_an_interval_is_told_on_the_step_that_it_is_on(ph, words):
 def test_a_weak_solution_can_hide_a_high_ph():
     assert read_ph(10.3, 0.1, 1.0).band is PhBand.USUAL
     weak = read_ph(10.3, 0.1, 0.1)
-    assert weak.band is PhBand.HOLD and not weak.comparable
+    assert weak.band is PhBand.AGAIN and weak.interval[1] > 11.0 and not weak.comparable
 
 
 def test_an_unknown_strength_never_compares():

@@ -194,6 +194,7 @@ def type_moment(window: Any, box: Any, at: datetime) -> None:
     for part, form in {"year": "%Y", "month": "%m", "day": "%d", "hour": "%H", "minute": "%M"}.items():
         box.get_by_role("spinbutton", name=f"{part}, ").first.press_sequentially(at.strftime(form))
     window.keyboard.press("Enter")
+    window.keyboard.press("Escape")  # the calendar would lie over what stands below
     window.wait_for_timeout(300)
     settled(window)
 

@@ -102,7 +102,7 @@ def test_the_first_page_after_a_start_may_be_any(window: Any, start_app: Any, tm
 @pytest.mark.mostly("phone")
 def test_a_release_is_looked_at_and_signed_from_todays_list(window: Any, full_app: App) -> None:
     steps.go(window, full_app, "")
-    window.get_by_role("button", name="Release it, if you agree").first.click()
+    window.get_by_role("button", name="Review and release").first.click()
     steps.settled(window)
     window.get_by_text("alkali: go", exact=False).first.click()
     steps.see(window, "free alkali at most")

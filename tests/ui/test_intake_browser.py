@@ -217,7 +217,7 @@ def test_a_photo_is_shown_in_standard_light_and_what_was_clipped_is_flagged(size
     steps.taken_in(window)
     window.get_by_role("link", name="Look at it, correct it").click()
     steps.settled(window)
-    window.get_by_text("in standard light", exact=True).click()
+    window.get_by_text("corrected by its card", exact=True).click()
     steps.settled(window)
     steps.see(window, re.compile(r"In standard light; [\d.]+ % was burnt out or black .* Hatched in magenta"))
     steps.shot(window, size, "standard-light")

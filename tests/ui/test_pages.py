@@ -11,14 +11,15 @@ from typing import Any
 
 import pytest
 
-from curejournal.batch.records import AlkaliTest, ColourReading, Decision, Event, PhotoNote, Portion
+from curejournal.batch.records import AlkaliTest, ColourReading, Decision, Event, PhotoNote, PhotoView, Portion
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
 from curejournal.ui import frame
 from curejournal.ui.frame import all_pages
-from curejournal.ui.state import background
+from curejournal.ui.state import background, cache
 from curejournal.ui.state.signed_in import SignedIn
+from curejournal.workflow.photos.showing import cover, shown_photos
 from tests.ui.journals import NOW, POUR, plain_jpeg, reading
 from tests.ui.pages import app, ended, only, section, text_of, writing
 
@@ -53,18 +54,18 @@ def test_an_empty_journal_names_the_first_steps_and_the_demo(empty: Path) -> Non
 
 def test_what_is_due_is_named_with_its_reason(small: Path) -> None:
     at = app("today")
-    assert only(at.button, "Release it, if you agree")
-    assert "every gauge says go" in text_of(at).lower()
+    assert only(at.button, "Review and release")
+    assert "all checks passed" in text_of(at).lower()
 
 
 def test_what_is_due_is_done_from_there_and_then_due_no_more(small: Path) -> None:
     at = app("today")
-    only(at.button, "Release it, if you agree").click().run()
+    only(at.button, "Review and release").click().run()
     only(at.text_input, "Your name, in full: it stands as the signature").input("Ann Example")
     only(at.text_area, "What you state").input("Looked at, all sound.")
     only(at.button, "Sign").click().run()
     assert not at.exception and not at.error
-    assert "Release it, if you agree" not in [button.label for button in at.button]
+    assert "Review and release" not in [button.label for button in at.button]
     assert at.title[0].value == "2 things to do today", "without going elsewhere"
 
 
@@ -86,11 +87,11 @@ def test_what_has_pieces_of_a_batch_that_is_held_meanwhile_is_not_to_be_released
         (old,) = journal.batch("B-1").of(Recipe)
         journal.add("B-1", replace(old.record, embeds=(Embed("B-2", 50.0),)), at=old.at, by="Ann", supersedes=old.id)
     at = app("today")
-    assert only(at.button, "Release it, if you agree")
+    assert only(at.button, "Review and release")
     with Journal.open(small) as journal:
         journal.add("B-2", Decision("hold", "Ann", "smells", "1", "{}"), at=NOW, by="Ann")
     at.run()
-    assert "Release it, if you agree" not in [button.label for button in at.button]
+    assert "Review and release" not in [button.label for button in at.button]
     assert "pieces of batch B-2 in it, which is held back" in text_of(at)
 
 
@@ -196,7 +197,7 @@ def test_why_a_batch_is_held_is_said_on_the_day_of_its_pour_too(small: Path) -> 
         journal.add("B-2", AlkaliTest("meter", ph=12.4, half_width=0.1, strength_pct=1), at=NOW, by="Ann")
     at = app("batch", batch="B-2")
     assert at.button_group(key="section-B-2").value == "Log", "it was just poured"
-    assert "Because of alkali (meter of 25 November: pH 12.3 to 12.5 at 1%: not for sale)." in text_of(at)
+    assert "Because of alkali (meter of 25 November: pH 12.3 to 12.5 at 1%: not for sale" in text_of(at)
 
 
 def test_nothing_can_be_released_before_it_is_ready(small: Path) -> None:
@@ -368,3 +369,36 @@ def test_a_journal_that_cannot_be_opened_is_said_in_plain_words(
     monkeypatch.setenv("CUREJOURNAL_JOURNAL", str(folder))
     at = app("today")
     assert not at.exception and at.error
+
+
+def test_a_photo_without_a_card_is_balanced_by_the_soap_from_its_own_page(small: Path) -> None:
+    at_noon = NOW - timedelta(days=2)
+    with Journal.open(small) as journal:
+        data = plain_jpeg(90)
+        photo = journal.keep_photo(data, PhotoFacts(".jpg", 64, 48, at_noon, "exif", "shelf.jpg"))
+        journal.add("B-1", PhotoNote("", "taken without a card"), at=at_noon, by="Ann", photo=photo.sha256)
+    at = app("photo", photo=photo.sha256)
+    at.toggle(key=f"change-view-{photo.sha256}").set_value(True).run()
+    key = f"view-of-{photo.sha256[:12]}"
+    at.toggle(key=f"{key}-cover").set_value(True).run()
+    at.button_group(key=f"{key}-turn").set_value("To the right").run()
+    at.button(key=f"{key}-keep").click().run()
+    assert not at.exception and not at.error
+    with Journal.open(small) as journal:
+        ((_, view),) = journal.batch("B-1").records(PhotoView)
+        stands = cover(shown_photos(journal.batch("B-1")))
+    assert view.cover and view.turn_deg == 90.0 and view.portion == "soap", "the middle is proposed"
+    assert stands is not None and stands.words == "Balanced by the soap"
+    assert not app("batch", batch="B-1").exception
+
+
+@pytest.mark.parametrize(("slug", "query"), [("batches", {}), ("today", {}), ("batch", {"batch": "B-1"})])
+def test_a_photo_that_is_missing_takes_no_page_with_it(slug: str, query: dict[str, str], small: Path) -> None:
+    cache.true_picture.clear()  # what was made of the same photos in another journal
+    for photo in (small / "photos").rglob("*.jpg"):
+        photo.unlink()
+    at = app(slug, **query)
+    assert not at.exception
+    told = text_of(at)
+    assert "This photo cannot be read." in told or "is missing" in told
+    assert len(told) > 500, "all else is there"

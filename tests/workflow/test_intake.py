@@ -178,6 +178,7 @@ def test_a_tag_on_the_card_counts_and_another_batchs_tag_in_the_background_does_
 def test_without_a_date_it_is_asked_and_the_file_s_own_date_is_no_proof(kept: Journal) -> None:
     (one,) = take(kept, ("a.jpg", picture(CREAM, at=None)))
     assert asked(one) == {"date"}
+    assert [colour.portion for colour in one.item.colours] == ["soap"], "what needs no date is told without one"
     assert put(kept, one.item, at=TAKEN).state == "placed"
     assert kept.batch("B-1").of(PhotoNote)[0].at == TAKEN
 

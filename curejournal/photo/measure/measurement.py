@@ -112,6 +112,13 @@ class Measurement:
         """Whether any colour is claimed."""
         return any(area.sample for area in self.areas) or (not self.areas and self.grade is not Grade.NOT_USABLE)
 
+    @property
+    def why_no_colour(self) -> str:
+        """The worst that is said of it and of its areas, and what to do about it."""
+        reasons = self.reasons + tuple(reason for area in self.areas for reason in area.reasons)
+        gravest = max(reasons, key=lambda reason: reason.limit.rank, default=None)
+        return f"{gravest.text} {gravest.remedy}".strip() if gravest else "No area was marked."
+
 
 def measure(
     photo: Photo,

@@ -33,13 +33,12 @@ def drawing(svg: str) -> str:
 
 def state_of(judgement: Judgement) -> str:
     """The one word for a batch: *released* once somebody signed it."""
-    return "released" if judgement.released_at and judgement.verdict == "ready" else judgement.verdict
+    return judgement.word
 
 
 def because(judgement: Judgement) -> str:
     """What stands behind the verdict's word, as a sentence."""
-    _, _, why = judgement.headline.partition(": ")
-    return sentence(why) if why else "Every gauge says go."
+    return sentence(judgement.why)
 
 
 def sentence(words: str) -> str:

@@ -2,32 +2,29 @@
 
 from __future__ import annotations
 
-SIGNS = {
-    "✓ ready": "Every gauge that needs knowing says go. A person still signs the release.",
-    "◔ not yet": "Something has to be waited for or measured first.",
-    "‖ hold": "Something speaks against it. Keep it apart until that is settled.",
-    "✓ go": "This gauge is content.",
-    "◔ wait": "This gauge needs time or another reading.",
-    "? not known": "Nothing was measured that would tell.",
-}
+from curejournal.documents.style import STATES as SHOWN
+from curejournal.judging.checks import CHECKS
 
-GAUGE_WORDS = {
-    "age": "Days since the pour.",
-    "drying": "Whether the weight is steady.",
-    "alkali": "Whether tests show free alkali.",
-    "colour": "Whether each portion has the colour that it should have.",
-    "surface": "Soda ash, orange spots, moisture, lye pockets.",
-    "lye margin": "Whether fat is left over for the whole range of published saponification values.",
-    "record complete": "Whether the record has what an inspector would ask for.",
+_SAID = {
+    "ready": "All needed checks passed. A person still signs the release. It says so where nothing was titrated.",
+    "not yet": "Something has to be waited for or measured first.",
+    "on hold": "Something speaks against it: lye, or fat going rancid. Keep it apart until that is settled.",
+    "decide": "Its colour came to rest off its target. Not a matter of safety: you decide.",
+    "pass": "This check is content.",
+    "pending": "This check needs time or another reading.",
+    "not known": "Nothing was measured that would tell.",
 }
+SIGNS = {f"{SHOWN[word].sign} {word}": said for word, said in _SAID.items()}
+
+CHECK_WORDS = {check.name: check.glossary for check in CHECKS}
 
 STATES = {
-    "turning": "Moving away from its intended colour.",
-    "coming back": "Moving toward its intended colour.",
-    "back": "Within tolerance with its whole interval, on two readings some days apart, and at rest.",
-    "settled off colour": "At rest, but outside the tolerance.",
+    "discolouring": "Moving away from its target colour.",
+    "recovering": "Moving toward its target colour.",
+    "recovered": "Within tolerance now, with its whole interval, on two readings some days apart, and at rest.",
+    "stable, off target": "At rest, but outside the tolerance.",
     "still browning": "Growing darker still.",
-    "steady": "It has not changed.",
+    "stable": "It has not changed.",
     "too few readings": "More photos are needed before anything can be said.",
 }
 

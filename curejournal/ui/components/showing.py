@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from html import escape
 
+from curejournal.base.errors import CureJournalError
 from curejournal.batch.records import Batch
 from curejournal.documents import formatting
-from curejournal.documents.ribbon import Ribbon, ribbon_html, ribbon_of
+from curejournal.documents.ribbon import main_portion, strip_html
 from curejournal.documents.style import mark, state_of
-from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
 from curejournal.ui.i18n import st, worded
@@ -17,48 +16,40 @@ from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
 from curejournal.workflow.photos import showing
 
-DAY = timedelta(days=1)
-
 
 def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut: showing.Cut = "wide") -> None:
     """Draw the picture that stands for a batch, or a place for it."""
-    shown = showing.cover(showing.shown_photos(batch), main_portion(judgement))
+    shown = showing.cover(showing.shown_photos(batch), main_portion(judgement.journeys))
+    taken(desk, batch.name, shown, longest, cut=cut)
+
+
+def taken(desk: Desk, name: str, shown: showing.Shown | None, longest: int, *, cut: showing.Cut = "wide") -> None:
+    """Draw a photo as it is shown, or a place for it."""
     if shown is None:
-        st.html(f'<div class="no-picture">{common.drawing(mark(28))}<span>{worded("No photo yet")}</span></div>')
+        _no_picture("No photo yet")
         return
-    st.image(cache.true_picture(desk.journal, shown, longest, cut), width="stretch", alt=alt(desk, batch, shown))
+    try:
+        jpeg = cache.true_picture(desk.journal, shown, longest, cut)
+    except CureJournalError:
+        # One photo that cannot be read takes no page with it; the check of the journal tells which it is.
+        _no_picture("This photo cannot be read. Check the journal (Settings, Backup).")
+        return
+    st.image(jpeg, width="stretch", alt=alt(desk, name, shown))
 
 
-def alt(desk: Desk, batch: Batch, shown: showing.Shown) -> str:
+def _no_picture(words: str) -> None:
+    st.html(f'<div class="no-picture">{common.drawing(mark(28))}<span>{common.text(words)}</span></div>')
+
+
+def alt(desk: Desk, name: str, shown: showing.Shown) -> str:
     """What a picture shows, for who cannot see it."""
     portions = f", {', '.join(shown.portions)}" if shown.portions else ""
-    return f"Photo of {batch.name} on {formatting.moment(shown.at, desk.zone)}{portions}. {shown.words}."
+    return f"Photo of {name} on {formatting.moment(shown.at, desk.zone)}{portions}. {shown.words}."
 
 
-def ribbon(desk: Desk, name: str, journey: ColourSeries) -> Ribbon | None:
-    """Place a portion's ribbon from the pour until today."""
-    if not journey.points:
-        return None
-    start = journey.points[0].at - journey.points[0].days * DAY
-    return ribbon_of(journey, name, max((desk.now - start) / DAY, 0.0))
-
-
-def strip(desk: Desk, batch: Batch, judgement: Judgement) -> str:
+def strip(desk: Desk, judgement: Judgement) -> str:
     """Draw the main portion's ribbon as a thin strip; an empty line without a reading."""
-    name = main_portion(judgement)
-    placed = ribbon(desk, name, judgement.journeys[name]) if name else None
-    return ribbon_html(placed, "strip") if placed else "<span></span>"
-
-
-def main_portion(judgement: Judgement) -> str:
-    """Name the portion whose colour changed most; empty without a reading."""
-    found = {name: journey for name, journey in judgement.journeys.items() if journey.points}
-    return max(found, key=lambda name: _change(found[name]), default="")
-
-
-def _change(journey: ColourSeries) -> float:
-    first = journey.points[0].lab
-    return max(sum((a - b) ** 2 for a, b in zip(first, point.lab, strict=True)) for point in journey.points)
+    return strip_html(judgement.journeys, desk.now)
 
 
 def old(desk: Desk, batch: Batch) -> str:

@@ -11,10 +11,9 @@ from curejournal.documents import charts, formatting
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
-from curejournal.ui.components.showing import alt
+from curejournal.ui.components import showing as showing_of
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, plain
-from curejournal.ui.state import cache
 from curejournal.workflow.photos import showing
 
 SHOWN_FIRST = 12
@@ -44,12 +43,9 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
     )
     shown = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
-        st.image(
-            cache.true_picture(desk.journal, shown, 800, "whole" if shown.balance == "none" else "wide"),
-            width=250,
-            caption=shown.words,
-            alt=alt(desk, batch, shown),
-        )
+        with st.container(width=250):
+            showing_of.taken(desk, batch.name, shown, 800, cut="whole" if shown.balance == "none" else "wide")
+            common.say(shown.words, "small soft")
         with st.container(width=640):
             st.markdown(f"**{when}**{since}")
             if note.caption:

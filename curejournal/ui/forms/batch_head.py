@@ -4,41 +4,41 @@ from __future__ import annotations
 
 from curejournal.batch.records import Batch
 from curejournal.documents.formatting import day, moment
-from curejournal.documents.ribbon import ribbon_html
+from curejournal.documents.ribbon import main_portion, ribbon_html, until_now
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common, film, showing, timeline
 from curejournal.ui.forms import doing
 from curejournal.ui.i18n import st
-from curejournal.ui.page import Desk, plain
+from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
-from curejournal.workflow.photos.showing import comparable, cover, shown_photos
+from curejournal.workflow.photos.showing import Shown, comparable, cover, shown_photos
 
 
 def pictures(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """The batch's own picture with its ribbon, if there is one without a card; else the soap then and now."""
-    own = cover(shown_photos(batch), showing.main_portion(judgement))
+    own = cover(shown_photos(batch), main_portion(judgement.journeys))
     if own is not None and (own.cover or own.balance == "soap"):
         showing.picture(desk, batch, judgement, 1200)
-        st.html(showing.strip(desk, batch, judgement))
+        st.html(showing.strip(desk, judgement))
     elif not then_and_now(desk, batch, judgement):
         showing.picture(desk, batch, judgement, 960)
-        st.html(showing.strip(desk, batch, judgement))
+        st.html(showing.strip(desk, judgement))
 
 
 def then_and_now(desk: Desk, batch: Batch, judgement: Judgement) -> bool:
     """Two dates under one handle, laid on each other by the card; whether there are two."""
-    photos = comparable(shown_photos(batch), showing.main_portion(judgement))
-    if len(photos) > 1:
-        frames = [
-            film.Frame(
-                cache.true_picture(desk.journal, photos[number], 720, "wide"),
-                moment(photos[number].at, desk.zone),
-                showing.alt(desk, batch, photos[number]),
-            )
-            for number in film.some_of(len(photos))
-        ]
+    photos = comparable(shown_photos(batch), main_portion(judgement.journeys))
+    if len(photos) < 2:
+        return False
+    frames = attempt(lambda: [_frame(desk, batch, photos[number]) for number in film.some_of(len(photos))])
+    if frames:
         film.show(frames, f"film-{batch.code}")
-    return len(photos) > 1
+    return frames is not None
+
+
+def _frame(desk: Desk, batch: Batch, photo: Shown) -> film.Frame:
+    jpeg = cache.true_picture(desk.journal, photo, 720, "wide")
+    return film.Frame(jpeg, moment(photo.at, desk.zone), showing.alt(desk, batch.name, photo))
 
 
 def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
@@ -80,7 +80,7 @@ def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 def ribbons(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """A ribbon for each portion, with its state in words."""
-    placed = {name: showing.ribbon(desk, name, journey) for name, journey in judgement.journeys.items()}
+    placed = {name: until_now(journey, name, desk.now) for name, journey in judgement.journeys.items()}
     known = [(name, one) for name, one in placed.items() if one is not None]
     drawn = "".join(
         f'<div class="portion"><h3>{common.text(common.sentence(name).rstrip("."))}</h3>'
@@ -88,11 +88,12 @@ def ribbons(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         f"{ribbon_html(one, axis=name == known[-1][0])}"
         for name, one in known
     )
-    own = cover(shown_photos(batch), showing.main_portion(judgement))
+    own = cover(shown_photos(batch), main_portion(judgement.journeys))
     apart = own is not None and (own.cover or own.balance == "soap")
-    left, right = st.columns([5, 3], gap="large") if apart else (st.container(), None)
-    with left:
-        st.html(f'<div class="ribbons">{drawn}</div>' if drawn else "<span></span>")
-    if right is not None:
-        with right:
-            then_and_now(desk, batch, judgement)
+    with st.container(key="batch-more"):
+        left, right = st.columns([5, 3], gap="large") if apart else (st.container(), None)
+        with left:
+            st.html(f'<div class="ribbons">{drawn}</div>' if drawn else "<span></span>")
+        if right is not None:
+            with right:
+                then_and_now(desk, batch, judgement)

@@ -1,4 +1,4 @@
-"""A verdict's evidence: each gauge unfolds; a release, hold or withdrawal is signed here."""
+"""A verdict's evidence: each check unfolds; a release, hold or withdrawal is signed here."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from curejournal.documents.style import state_of
 from curejournal.judging.findings import Finding
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import entry, evidence
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
@@ -21,14 +21,15 @@ ACTS: dict[Act, str] = {
     "hold": "Hold",
     "withdraw": "Withdraw an earlier release",
     "lift hold": "Lift the hold (no release yet)",
+    "keep on sale": "It stays on sale (answers the question above)",
 }
 OUTCOMES = {"good": "✓ good", "unclear": "? unclear", "high": "‖ high"}
 
 
 def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
-    """All gauges, then the signature."""
+    """All checks, then the signature."""
     common.say(
-        "What each gauge says, and why. Open one for its figures, its rule and where the rule comes from.", "soft"
+        "What each check says, and why. Open one for its figures, its rule and where the rule comes from.", "soft"
     )
     for finding in judgement.findings:
         _gauge(finding)
@@ -62,6 +63,8 @@ def _gauge(finding: Finding) -> None:
 def alkali_tests(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """Each test in a line, the latest first; then the strips that were photographed."""
     tests = judgement.alkali.tests
+    with st.expander("How a titration is done"):
+        common.say(evidence.TITRATION)
     if not tests:
         common.say("No alkali test yet. A meter on a 1 % solution, or better a titration, tells most.")
     common.values(
@@ -84,6 +87,8 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         when = formatting.moment(at, desk.zone)
         common.say(f"{when}: {decision.act}, signed by {decision.signed_by}. {decision.statement}")
     ready = judgement.releasable
+    if common.may_enter(desk):
+        evidence.accept_colour(desk, batch, judgement)
     if not ready:
         common.say(f"It cannot be released now. {common.because(judgement)}", "soft")
     if not common.may_enter(desk):
@@ -91,6 +96,8 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     _, last = batch.last_act
     answers = {"withdraw": "release", "lift hold": "hold"}
     options = [act for act in ACTS if act not in answers or (last is not None and last.act == answers[act])]
+    if not judgement.recall:
+        options.remove("keep on sale")
     act = st.radio(
         "What do you sign?", options, index=0 if ready else 1, format_func=ACTS.__getitem__, key=f"act-{batch.code}"
     )

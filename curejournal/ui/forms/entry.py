@@ -249,16 +249,19 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
             st.caption(
                 "Dissolve 1 g of soap in 100 ml of distilled water, let it stand, then read. "
                 + (
-                    "Strips often read low in soap: a strip can hold a batch, not clear it."
+                    "Strips often read low in soap: three bars from day 21 on, beside all else that is asked."
                     if method == "strip"
                     else "Calibrate the meter the same day."
                 )
             )
             ph = st.number_input("pH as read", value=None, step=0.1, format="%.2f", key=f"{key}-ph")
+            which = st.text_input("Which bar", key=f"{key}-which", max_chars=80).strip()
+            strip = method == "strip"
+            packet = st.text_input("Packet of the strips", key=f"{key}-packet", max_chars=80) if strip else ""
             half = st.number_input(
                 "It may be off by, pH",
                 value=0.5 if method == "strip" else 0.1,
-                min_value=0.0,
+                min_value=0.05,
                 step=0.05,
                 key=f"{key}-half-{method}",
             )
@@ -272,7 +275,8 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
         test = replace(test, bar=which)
         offer(desk, batch.code, [test], at, key)
     elif sent:
-        offer(desk, batch.code, [AlkaliTest(method, ph, half, percent or None, temperature)], at, key)
+        test = AlkaliTest(method, ph, half, percent or None, temperature, bar=which, packet=packet.strip())
+        offer(desk, batch.code, [test], at, key)
 
 
 def surface(desk: Desk, batch: Batch) -> None:
@@ -282,11 +286,13 @@ def surface(desk: Desk, batch: Batch) -> None:
         look = st.radio("What do the bars look like?", get_args(SurfaceLook), key=f"{key}-look")
         count = st.number_input("How many spots", value=None, min_value=0, step=1, key=f"{key}-count")
         area = st.number_input("Part of the surface, %", value=None, step=1.0, key=f"{key}-area")
+        outside = st.checkbox("Only the outside was looked at, no cut face", key=f"{key}-outside")
+        aside = st.number_input("Affected bars set aside", value=None, min_value=0, step=1, key=f"{key}-aside")
         note = st.text_input("Remark", key=f"{key}-note", max_chars=500)
         at = moment(desk, key)
         if st.form_submit_button("Keep the look", type="primary"):
-            number = int(count) if count is not None else None
-            offer(desk, batch.code, [SurfaceNote(look, number, area, note.strip())], at, key)
+            number, taken = (None if one is None else int(one) for one in (count, aside))
+            offer(desk, batch.code, [SurfaceNote(look, number, area, note.strip(), outside, taken)], at, key)
 
 
 def room(desk: Desk, batch: Batch) -> None:

@@ -10,7 +10,6 @@ from curejournal import workflow
 from curejournal.base.counting import how_many
 from curejournal.batch.records import Batch
 from curejournal.documents.formatting import moment
-from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.ui.components import common, marking
 from curejournal.ui.forms import surface
 from curejournal.ui.i18n import st
@@ -42,12 +41,16 @@ def chosen_card(label: str = "Which kind of card lies in them?") -> Card:
 
 def tags(desk: Desk, batch: Batch) -> bytes:
     """A few tags of a batch on plain paper, to be cut out."""
+    from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
+
     label = TagLabel(tag_text(desk.journal, batch.code), batch.code, batch.name)
     return tag_sheet_pdf([label] * TAGS, LABEL_SHEETS["a4"])
 
 
 def print_tags(desk: Desk) -> None:
     """Tags for several batches on a label sheet or on plain paper."""
+    from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
+
     names = common.batch_names(desk)
     codes = st.multiselect("For which batches", list(names), format_func=names.__getitem__, key="tags-for")
     sheets = {key: sheet.words for key, sheet in LABEL_SHEETS.items()}

@@ -102,4 +102,4 @@ def _crop(desk: Desk, shown: Shown, turn: float, key: str) -> tuple[float, float
 def picture(desk: Desk, batch: Batch, shown: Shown, *, whole: bool) -> None:
     """Show it large, in its true colour where that is known."""
     jpeg = cache.true_picture(desk.journal, shown, 1400, "whole" if whole else "soap")
-    st.image(jpeg, width="stretch", caption=shown.words, alt=alt(desk, batch, shown))
+    st.image(jpeg, width="stretch", caption=shown.words, alt=alt(desk, batch.name, shown))

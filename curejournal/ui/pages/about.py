@@ -6,7 +6,7 @@ from importlib.metadata import version
 
 from curejournal.judging.judgement import LOCAL_CODES, LYE, STRIPS
 from curejournal.ui.components import common
-from curejournal.ui.components.glossary import GAUGE_WORDS, GRADES, SIGNS, STATES, TRADE
+from curejournal.ui.components.glossary import CHECK_WORDS, GRADES, SIGNS, STATES, TRADE
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page
 
@@ -21,8 +21,8 @@ def render(desk: Desk) -> None:
         "rules make of it."
     )
     for title, words in (
-        ("Verdicts and gauges", SIGNS),
-        ("What the gauges look at", GAUGE_WORDS),
+        ("Verdicts and checks", SIGNS),
+        ("What the checks look at", CHECK_WORDS),
         ("What a colour can be doing", STATES),
         ("Grades of a reading", GRADES),
         ("Words of the trade", TRADE),

@@ -14,8 +14,8 @@ from curejournal.ui.components import common
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import background
+from curejournal.workflow.settings import change_settings, settings_of
 
-FOLDER = "backup folder"
 BACKUP, CHECK = "backup", "check"
 
 
@@ -39,7 +39,7 @@ def render(desk: Desk) -> None:
 
 def _backup(desk: Desk) -> None:
     place = str(desk.journal.location)
-    usual = desk.journal.setting(FOLDER, "")
+    usual = settings_of(desk.journal).backup_folder
     last = last_backup(Path(usual)) if usual and Path(usual).is_dir() else None
     if usual:
         common.say(f"The last one is {age(last, desk.now)} old." if last else "There is none in the usual folder yet.")
@@ -68,7 +68,7 @@ def _into(journal: Journal, folder: str, tell: background.Tell) -> Backup:
     made = workflow.back_up(
         journal, folder, lambda done, total: tell(done / total, f"written and read back, {100 * done // total} %")
     )
-    journal.set_setting(FOLDER, folder)
+    change_settings(journal, backup_folder=folder)
     return made
 
 

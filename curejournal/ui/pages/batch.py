@@ -9,7 +9,7 @@ from curejournal.documents.formatting import day
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, timeline
 from curejournal.ui.forms import batch as acts
-from curejournal.ui.forms import batch_head, business, checks, doing, entry, history, pouring, recipe
+from curejournal.ui.forms import batch_head, business, checks, doing, entry, evidence, history, pouring, recipe
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
@@ -63,7 +63,9 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     forms = {
         "a weight": entry.weigh,
         "an alkali test": entry.alkali_test,
-        "a look at the surface": entry.surface,
+        "a surface check": entry.surface,
+        "a weighing check": evidence.weighing_check,
+        "a packet of strips": evidence.packet_check,
         "the room": entry.room,
         "the recipe": recipe.of_batch,
     }

@@ -111,7 +111,7 @@ def _found(desk: Desk, names: Mapping[str, str], asked: Asked) -> list[str]:
 def _card(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     with st.container(key=f"card-{batch.code}", gap=None):
         showing.picture(desk, batch, judgement, 640)
-        st.html(showing.strip(desk, batch, judgement))
+        st.html(showing.strip(desk, judgement))
         common.way(desk, "batch", batch.name, batch=batch.code)
         st.html(
             f'<p class="small soft">{common.text(f"{batch.code} · {showing.old(desk, batch)}")}</p>'

@@ -7,14 +7,12 @@ from itertools import chain, count
 from curejournal import workflow
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import charts, formatting
-from curejournal.documents.ribbon import ribbon_html
-from curejournal.ui.components import common, showing, timeline
-from curejournal.ui.components.showing import alt
+from curejournal.documents.ribbon import ribbon_html, until_now
+from curejournal.ui.components import common, comparison, timeline
 from curejournal.ui.components.timeline import Seen
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
-from curejournal.workflow.photos.showing import shown_photos
 
 NEEDED = "Two measured photos are needed: of one batch on two days, or of two batches."
 
@@ -35,13 +33,14 @@ def render(desk: Desk) -> None:
             return
         right = found
     pair = _one_slider(desk, left) if right is left else (_slider(desk, left, "left"), _slider(desk, right, "right"))
+    laid = right is left and comparison.laid_on_each_other(desk, left, pair)
     with st.container(key="two-beside"):
         for column, seen, shown in zip(st.columns(2), (left, right), pair, strict=True):
             with column:
-                _side(desk, seen, shown)
+                comparison.side(desk, seen, shown, pictured=not laid)
     for seen in dict.fromkeys((left, right)):
         series = cache.judged(desk, seen.batch).journeys[seen.portion]
-        placed = showing.ribbon(desk, seen.portion, series)
+        placed = until_now(series, seen.portion, desk.now)
         if placed is not None:
             st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed)}')
     readings = [item.record for item in pair if isinstance(item.record, ColourReading)]
@@ -102,28 +101,10 @@ def _moments(desk: Desk, seen: Seen) -> dict[str, Entry]:
     """A portion's readings by when they were; those of one minute are numbered, so that each can be chosen."""
     found: dict[str, Entry] = {}
     for item in seen.readings:
-        when = _when(desk, item)
+        when = comparison.when_of(desk, item)
         names = chain([when], (f"{when} ({number})" for number in count(2)))
         found[next(name for name in names if name not in found)] = item
     return found
-
-
-def _when(desk: Desk, reading: Entry) -> str:
-    """When it was, all by the clock of this journal: what is compared is told by one."""
-    return formatting.moment(reading.at.astimezone(desk.zone))
-
-
-def _side(desk: Desk, seen: Seen, shown: Entry) -> None:
-    assert isinstance(shown.record, ColourReading)
-    when = _when(desk, shown)
-    poured = seen.batch.poured_at
-    since = f"{formatting.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""
-    st.html(common.patch(shown.record.lab, when, since, "wide"))
-    if shown.photo:
-        taken = next(one for one in shown_photos(seen.batch) if one.sha256 == shown.photo).around(seen.portion)
-        picture = cache.true_picture(desk.journal, taken, 800)
-        st.image(picture, width="stretch", caption=taken.words, alt=alt(desk, seen.batch, taken))
-    common.say(f"{seen.name}. {common.reading_words(shown.record)}", "soft")
 
 
 def _apart(left: ColourReading, right: ColourReading) -> str:

@@ -7,19 +7,29 @@ from curejournal.materials.effects import Effect
 from curejournal.materials.history import What
 from curejournal.ui.components import common
 from curejournal.ui.i18n import st
-from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.page import Desk, Page, attempt, plain
 from curejournal.ui.state import material_cache
 from curejournal.workflow import materials
 
+OUTCOME = "Spots, ash, a soft loaf"
 ASKED: dict[What, str] = {"turn": "What turned it", "end": "What keeps it off its colour"}
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say("Five fragrances in one blend, and it turned: which one was it? All batches together can tell.", "lead")
-    what: What = st.segmented_control(
-        "What is asked", list(ASKED), default="turn", required=True, format_func=ASKED.__getitem__, key="asked"
+    asked = st.segmented_control(
+        "What is asked",
+        [*ASKED, OUTCOME],
+        default="turn",
+        required=True,
+        format_func=lambda one: ASKED.get(one, OUTCOME),
+        key="asked",
     )
+    if asked == OUTCOME:
+        _outcome(desk)
+        return
+    what: What = "end" if asked == "end" else "turn"
     chosen = materials.compared(desk.journal)
     missing = material_cache.unknown(desk, chosen)
     if missing > material_cache.AT_ONCE:
@@ -29,6 +39,25 @@ def render(desk: Desk) -> None:
             return
     answer = material_cache.which(desk, what)
     common.say(answer) if isinstance(answer, str) else _show(desk, answer)
+
+
+def _outcome(desk: Desk) -> None:
+    """What goes with spots, ash, softness and the like."""
+    counted = materials.happenings(desk.journal)
+    outcomes = [name for name in materials.OUTCOMES if name in counted]
+    if not outcomes:
+        common.say("Nothing of the kind was noted yet: note spots, ash, cracks as they come, and clear bars too.")
+        return
+    outcome = st.selectbox(
+        "What happened",
+        outcomes,
+        format_func=lambda name: f"{name} ({len(counted[name].batches)} of {counted[name].of})",
+        key="outcome",
+    )
+    answer = attempt(lambda: materials.causes_of_outcome(desk.journal, outcome, desk.now))
+    if answer is not None:
+        common.listed(answer.words)
+        common.say("In batches " + ", ".join(counted[outcome].batches), "soft")
 
 
 def _wait(batches: int) -> str:

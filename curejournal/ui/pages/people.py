@@ -5,6 +5,7 @@ from __future__ import annotations
 from curejournal.ui.components import common
 from curejournal.ui.i18n import st, worded
 from curejournal.ui.page import Desk, Page, attempt
+from curejournal.workflow.settings import change_settings, settings_of
 
 
 def render(desk: Desk) -> None:
@@ -17,8 +18,8 @@ def render(desk: Desk) -> None:
     name = st.text_input("Entries are made by", desk.by, key="by-name", max_chars=80).strip()
     if name and name != desk.by:
         st.session_state["by"] = name
-        others = [known for known in desk.journal.setting("people", []) if known != name]
-        attempt(lambda: desk.journal.set_setting("people", [name, *others]))
+        others = [known for known in settings_of(desk.journal).people if known != name]
+        attempt(lambda: change_settings(desk.journal, people=(name, *others)))
         st.rerun()
 
 

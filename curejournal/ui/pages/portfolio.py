@@ -41,7 +41,7 @@ def render(desk: Desk) -> None:
             judgement = cache.judged(desk, batch)
             with st.container(gap=None):
                 showing.picture(desk, batch, judgement, 640)
-                st.html(showing.strip(desk, batch, judgement))
+                st.html(showing.strip(desk, judgement))
                 common.say(batch.name, "small soft")
     title = st.text_input("Heading", workflow.place(desk.journal), key="title", max_chars=120)
     about = st.text_input("A sentence under it", key="about", max_chars=300)

@@ -11,7 +11,7 @@ from curejournal.ui.components import common, first_steps, showing
 from curejournal.ui.forms import doing
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, Page, plain
-from curejournal.ui.state import cache, due_cache
+from curejournal.ui.state import due_cache
 from curejournal.ui.state.due_cache import Glance
 from curejournal.workflow import documents
 
@@ -51,26 +51,25 @@ def render(desk: Desk) -> None:
 
 
 def _batch(desk: Desk, glance: Glance, things: Sequence[Task], *, first: bool) -> None:
-    batch = desk.journal.batch(glance.code)
-    judgement = cache.judged(desk, batch)
-    with st.container(key=f"row-{batch.code}"), st.container(horizontal=True, key=f"due-{batch.code}"):
-        with st.container(width=168, key=f"due-picture-{batch.code}"):
-            showing.picture(desk, batch, judgement, 480)
-        with st.container(key=f"due-words-{batch.code}", gap="small"):
+    code = glance.code
+    with st.container(key=f"row-{code}"), st.container(horizontal=True, key=f"due-{code}"):
+        with st.container(width=168, key=f"due-picture-{code}"):
+            showing.taken(desk, glance.name, glance.picture, 360)
+        with st.container(key=f"due-words-{code}", gap="small"):
             with st.container(horizontal=True, vertical_alignment="center", gap="small"):
-                common.way(desk, "batch", batch.name, batch=batch.code)
-                st.html(common.tag(common.state_of(judgement)), width="content")
-            st.html(showing.strip(desk, batch, judgement))
+                common.way(desk, "batch", glance.name, batch=code)
+                st.html(common.tag(glance.state), width="content")
+            st.html(glance.ribbon)
             reasons = dict.fromkeys(common.sentence(thing.why) for thing in things)
             common.say(" ".join(reasons), "soft")
         opened = ""
-        with st.container(key=f"due-acts-{batch.code}", gap="small"):
+        with st.container(key=f"due-acts-{code}", gap="small"):
             for number, (what, same) in enumerate(doing.in_order(things)):
-                if doing.button(desk, batch.code, what, same, dark=first and number == 0, wide=True):
+                if doing.button(desk, code, what, same, dark=first and number == 0, wide=True):
                     opened = what
                 common.say(doing.since(desk, same), "small soft")
     if opened:
-        doing.form(desk, batch.code, opened)
+        doing.form(desk, code, opened)
 
 
 def _later(desk: Desk, later: Sequence[tuple[Glance, Task]]) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.batch.records import Batch
+from curejournal.batch.records import Batch, PacketCheck
 from curejournal.journal.store import Journal
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.judging.limits import Limits
@@ -26,6 +26,10 @@ def journal(folder: str, on_server: bool = True) -> Journal:
     """The journal of a folder, opened once; its database may be on a server, save the demo's."""
     url = os.environ.get("CUREJOURNAL_DATABASE_URL") if on_server else None
     return Journal.open(Path(folder), url=url or None)
+
+
+Around = tuple[str, tuple[PacketCheck, ...], str]
+"""What other batches say of one: see `workflow.surroundings`."""
 
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
@@ -47,11 +51,11 @@ def edition(desk: Desk, batch: Batch) -> OtherEdition | None:
 def _with_pieces(desk: Desk, batch: Batch, when: Callable[[Batch], datetime]) -> Judgement:
     """The verdict on a batch and what is in it, each at its time."""
 
-    def by_itself(one: Batch, pieces: str = "") -> Judgement:
+    def by_itself(one: Batch, around: Around = ("", (), "")) -> Judgement:
         limits = workflow.limits_of(desk.journal, one)
-        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), limits, pieces, one)
+        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), limits, around, one)
 
-    return by_itself(batch, workflow.pieces_held(desk.journal, batch, by_itself))
+    return by_itself(batch, workflow.surroundings(desk.journal, batch, by_itself))
 
 
 def hour(desk: Desk) -> datetime:
@@ -61,9 +65,9 @@ def hour(desk: Desk) -> datetime:
 
 @st.cache_resource(max_entries=400, show_spinner="Judging…", hash_funcs={Limits: lambda rules: rules.version})
 def _judged(
-    location: str, code: str, state: tuple[int, int], on: datetime, rules: Limits, pieces: str, _batch: Batch
+    location: str, code: str, state: tuple[int, int], on: datetime, rules: Limits, around: Around, _batch: Batch
 ) -> Judgement:
-    return judge(_batch, on, rules, pieces)
+    return judge(_batch, on, rules, *around)
 
 
 def kept(desk: Desk, what: str) -> dict[str, Any]:

@@ -13,12 +13,14 @@ from typing import NamedTuple
 
 from curejournal import workflow
 from curejournal.batch.records import Batch
+from curejournal.documents.ribbon import main_portion, strip_html
 from curejournal.journal.store import Journal
 from curejournal.judging.judgement import Judgement
 from curejournal.judging.tasks import Task
 from curejournal.judging.traceability import ancestors, descendants, parents
 from curejournal.ui.page import Desk
 from curejournal.ui.state import background, cache
+from curejournal.workflow.photos.showing import Shown, cover, shown_photos
 
 AT_ONCE = 20
 """Batches that are judged before *today* is shown, half a second of work. Ours."""
@@ -30,6 +32,7 @@ class Glance:
     """A batch under way: what is due in it, the recall questions about it, and if it is held, what has pieces of it.
 
     `pieces` are the batches that have pieces in it: what is held of them holds it too. `held` says that it is on hold.
+    `picture` and `ribbon` (as HTML) are what it is shown by.
     """
 
     code: str
@@ -39,6 +42,9 @@ class Glance:
     reach: tuple[str, ...] = ()
     pieces: tuple[str, ...] = ()
     held: bool = False
+    state: str = ""
+    picture: Shown | None = None
+    ribbon: str = ""
 
 
 class Looked(NamedTuple):
@@ -110,7 +116,11 @@ def _at_a_glance(journal: Journal, batch: Batch, judgement: Judgement) -> Glance
     pieces = ancestors(journal.all_batches(), code) if parents(batch.recipe) else ()
     reach = tuple(way[-1] for way in ways)
     held = judgement.verdict == "hold"
-    return Glance(code, batch.name, judgement.due, judgement.recall, reach, tuple(piece.code for piece in pieces), held)
+    state = "released" if judgement.released_at and judgement.verdict == "ready" else judgement.verdict
+    picture = cover(shown_photos(batch), main_portion(judgement.journeys))
+    ribbon = strip_html(judgement.journeys, judgement.on)
+    codes = tuple(piece.code for piece in pieces)
+    return Glance(code, batch.name, judgement.due, judgement.recall, reach, codes, held, state, picture, ribbon)
 
 
 def _rest(

@@ -9,13 +9,15 @@ from typing import Literal
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import Batch, ColourReading, MakingDetails
+from curejournal.batch.records import Batch, ColourReading, Decision, MakingDetails
+from curejournal.batch.stock import MaterialLot
 from curejournal.documents import formatting
 from curejournal.documents.calendar import CalendarTask, calendar_ics
 from curejournal.documents.fact_sheet import FactSheet, fact_sheet_markdown, fact_sheet_pdf
 from curejournal.documents.labels import Label, NetWeight, labels_pdf, propose_net_weight
 from curejournal.documents.portfolio import PortfolioPhoto, in_measured_colours
 from curejournal.documents.record import BatchRecord, Picture, lot_pdf, record_pdf
+from curejournal.journal.seals import shown_head
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
 from curejournal.judging.judgement import Judgement
@@ -23,6 +25,7 @@ from curejournal.judging.traceability import LotUse
 from curejournal.materials import history
 from curejournal.soap.ingredients import ingredient_list
 from curejournal.workflow.materials import material
+from curejournal.workflow.stock import lots_in, own_names
 
 PICTURE_PX = 900
 
@@ -100,7 +103,18 @@ def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime
         shown |= dict.fromkeys(story.photos)
     pictures = tuple(_picture(journal, batch, sha256) for sha256 in list(shown)[:6])
     edition = workflow.released_under(journal, batch.code, on)
-    return BatchRecord(batch, judgement, journal.history(batch.code), parents, children, pictures, edition)
+    heads = {act.id: shown_head(journal.seal_of(act.id)) for act in batch.of(Decision)}
+    return BatchRecord(
+        batch,
+        judgement,
+        journal.history(batch.code),
+        parents,
+        children,
+        pictures,
+        edition,
+        heads,
+        lots=lots_in(journal, batch.recipe),
+    )
 
 
 def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = False) -> Picture:
@@ -178,7 +192,7 @@ def labels(
     if with_ingredients:
         made = batch.records(MakingDetails)
         best_before = made[-1][1].best_before if made else None
-        listed = _ingredients(batch)
+        listed = _ingredients(batch, lots_in(journal, batch.recipe))
         label = replace(label, maker=workflow.place(journal), ingredients=listed, best_before=best_before)
     return labels_pdf([label] * number, paper=paper, made_on=on, software=workflow.SOFTWARE)
 
@@ -190,14 +204,14 @@ def _across(batch: Batch, judgement: Judgement) -> str:
     return "" if judgement.released_at is not None or batch.kind == "earlier stock" else "NOT RELEASED"
 
 
-def _ingredients(batch: Batch) -> str:
+def _ingredients(batch: Batch, lots: tuple[MaterialLot, ...]) -> str:
     if batch.recipe is None:
         raise NothingChosen(f"{batch.code} has no recipe to list.", "Enter it first.")
-    listed = ingredient_list(batch.recipe)
+    listed = ingredient_list(batch.recipe, *own_names(lots))
     if listed.unnamed:
         raise NothingChosen(
             f"No name is known for {', '.join(listed.unnamed)}, so the list would not be whole.",
-            "Take it from the supplier's document, and enter the material under that name.",
+            "Take it from the supplier's document, and enter it with the lot.",
         )
     return listed.text
 

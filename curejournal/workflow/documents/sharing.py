@@ -10,7 +10,7 @@ from curejournal import workflow
 from curejournal.batch.records import Batch
 from curejournal.journal.bundle import read_bundle, take_bundle, write_bundle
 from curejournal.journal.errors import DataRefused
-from curejournal.journal.recipe_file import fields_from_csv, fields_from_json, recipe_csv, recipe_json
+from curejournal.journal.recipe_file import fields_from_csv, fields_from_json, recipe_csv, recipe_json, refuse_large
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Recipe
 from curejournal.workflow.documents.papers import NothingChosen
@@ -44,6 +44,7 @@ def recipe_in(text: str, form: Literal["json", "csv", "toml"]) -> Recipe:
     DataRefused, RecipeUnreadable
     """
     if form == "toml":
+        refuse_large(text)
         try:
             return workflow.recipe_from(tomllib.loads(text))
         except (ValueError, RecursionError) as fault:

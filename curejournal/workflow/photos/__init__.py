@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from curejournal.workflow.photos.analyse import measure_photo as measure_photo
     from curejournal.workflow.photos.analyse import outline_of as outline_of
     from curejournal.workflow.photos.analyse import swatch as swatch
-    from curejournal.workflow.photos.analyse import why_no_colour as why_no_colour
     from curejournal.workflow.photos.answers import ALL as ALL
     from curejournal.workflow.photos.answers import Answers as Answers
     from curejournal.workflow.photos.answers import Question as Question
@@ -42,6 +41,8 @@ if TYPE_CHECKING:
     from curejournal.workflow.photos.inbox import proposed_areas as proposed_areas
     from curejournal.workflow.photos.inbox import set_aside as set_aside
     from curejournal.workflow.photos.inbox import set_clock as set_clock
+    from curejournal.workflow.photos.items import InboxItem as InboxItem
+    from curejournal.workflow.photos.items import PhotoColour as PhotoColour
     from curejournal.workflow.photos.pictures import corrected as corrected
     from curejournal.workflow.photos.pictures import corrected_photo as corrected_photo
     from curejournal.workflow.photos.pictures import marked_picture as marked_picture
@@ -49,8 +50,6 @@ if TYPE_CHECKING:
     from curejournal.workflow.photos.pictures import outlined_picture as outlined_picture
     from curejournal.workflow.photos.pictures import small_picture as small_picture
     from curejournal.workflow.photos.propose import Filing as Filing
-    from curejournal.workflow.photos.propose import InboxItem as InboxItem
-    from curejournal.workflow.photos.propose import PhotoColour as PhotoColour
     from curejournal.workflow.photos.surfaces import confirm_surface as confirm_surface
     from curejournal.workflow.photos.surfaces import growth as growth
     from curejournal.workflow.photos.surfaces import unanswered as unanswered

@@ -17,7 +17,8 @@ from curejournal.workflow.photos.commit import cards_for, commit, keep_analysis
 from curejournal.workflow.photos.context import context_of
 from curejournal.workflow.photos.dates import facts_of
 from curejournal.workflow.photos.inbox import PhotoWaits
-from curejournal.workflow.photos.propose import Filing, InboxItem, State, filed_item, propose
+from curejournal.workflow.photos.items import InboxItem, State, filed_item
+from curejournal.workflow.photos.propose import Filing, propose
 from curejournal.workflow.settings import time_zone
 
 Outcome = State | Literal["already there", "left out", "not a photo"]

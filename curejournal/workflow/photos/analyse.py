@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from importlib.metadata import version
 
 from curejournal.colour.sample import Grade, Lab, Reason
-from curejournal.judging.target import NoColourToPick
 from curejournal.photo.card import Card, card_text
 from curejournal.photo.find.placement import Points
 from curejournal.photo.find.tag import Tag, read_tags
@@ -152,21 +151,16 @@ def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, s
         Unless exactly one area has a colour, better than indicative.
     NotAPicture, PictureDamaged, PictureTooLarge
     """
+    from curejournal.judging.target import NoColourToPick
+
     measurement = measure_photo(data, card, areas)
     seen = [area for area in measurement.areas if area.sample is not None and area.grade.rank < Grade.INDICATIVE.rank]
     if len(seen) != 1 or seen[0].sample is None:
-        why = f"{len(seen)} areas have a colour" if len(seen) > 1 else why_no_colour(measurement)
+        why = f"{len(seen)} areas have a colour" if len(seen) > 1 else measurement.why_no_colour
         raise NoColourToPick(
             f"No swatch could be measured: {why}", "Show one swatch in the card's window, or one area."
         )
     return seen[0].sample.lab, f"photographed with card {measurement.card}"
-
-
-def why_no_colour(measurement: Measurement) -> str:
-    """Why nothing was measured, and what to do about it."""
-    reasons = measurement.reasons + tuple(reason for area in measurement.areas for reason in area.reasons)
-    worst = max(reasons, key=lambda reason: reason.limit.rank, default=None)
-    return f"{worst.text} {worst.remedy}".strip() if worst else "No area was marked."
 
 
 def outline_of(place: Box | Points) -> Points:

@@ -31,7 +31,9 @@ from curejournal.workflow.photos.answers import Answers
 from curejournal.workflow.photos.commit import cards_for, commit, keep_analysis
 from curejournal.workflow.photos.dates import Clock, facts_of, in_second_hour
 from curejournal.workflow.photos.inbox import file_if_clear, item_of
-from curejournal.workflow.photos.propose import Filing, InboxItem
+from curejournal.workflow.photos.items import InboxItem
+from curejournal.workflow.photos.processes import end_with_parent
+from curejournal.workflow.photos.propose import Filing
 
 # Endings of moving pictures, and their signature (ISO/IEC 14496-12: "ftyp" at byte 4) with the brands of still ones.
 _MOVING = (".mov", ".mp4", ".m4v", ".avi", ".mkv", ".webm", ".3gp")
@@ -196,7 +198,7 @@ def _kept(
     try:
         analysis = result()
     except BrokenProcessPool as fault:
-        raise ImportInterrupted("The intake was interrupted.", "Run it again.") from fault
+        raise ImportInterrupted("The import was interrupted.", "Run it again.") from fault
     except NotAPicture:
         return replace(one, refusal="not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP)")
     except CureJournalError as fault:
@@ -266,3 +268,4 @@ class _Analyser:
 def _one_thread() -> None:
     # One thread for each process: more only get into each other's way.
     cv2.setNumThreads(1)
+    end_with_parent()

@@ -25,7 +25,8 @@ from curejournal.workflow.photos.answers import Answers, answers_to
 from curejournal.workflow.photos.commit import commit, kept_analysis
 from curejournal.workflow.photos.context import context_of
 from curejournal.workflow.photos.dates import Clock
-from curejournal.workflow.photos.propose import Filing, InboxItem, filed_item, propose
+from curejournal.workflow.photos.items import InboxItem, filed_item
+from curejournal.workflow.photos.propose import Filing, propose
 
 
 class PhotoWaits(CureJournalError):
@@ -35,7 +36,7 @@ class PhotoWaits(CureJournalError):
 def inbox_items(journal: Journal, card: Card, now: datetime) -> tuple[InboxItem, ...]:
     """Every photo that waits for the maker or was set aside, in the order in which they came."""
     items = [_proposed(journal, photo, card, now).item for photo in journal.unfiled_photos()]
-    unfinished = "Its intake was interrupted: take photos in again, or place it."
+    unfinished = "Its import was interrupted: import the photos again, or place it."
     return tuple(
         item if item.questions or item.state == "set aside" else replace(item, state="needs you", why=unfinished)
         for item in items

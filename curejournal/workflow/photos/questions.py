@@ -6,19 +6,14 @@ Each rule looks at a case and asks one question or none; what it asks and how it
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 
-from curejournal.batch.records import Batch
 from curejournal.documents.formatting import moment
-from curejournal.photo.window.portions import SURE, Match
-from curejournal.workflow.photos.analyse import PhotoAnalysis
-from curejournal.workflow.photos.answers import ALL, Answers, Question
-from curejournal.workflow.photos.context import PhotoContext
+from curejournal.photo.window.portions import SURE
+from curejournal.workflow.photos.answers import ALL, Question
+from curejournal.workflow.photos.case import Case
 from curejournal.workflow.photos.dates import no_original, plain_stem
 
-# The smallest tag that is printed here is 14 mm; one that measures less in the card's plane lies far behind it. Ours.
-LEAST_TAG_MM = 9.0
 # Batter may be photographed before the pour is noted.
 BEFORE_POUR = timedelta(hours=1)
 # Of a batch whose pour is not noted: a picture so much older than anything of the batch is asked about. Ours: recipes
@@ -27,55 +22,6 @@ BEFORE_BATCH = timedelta(days=60)
 # A minute's grace: clocks of phone and computer differ.
 AHEAD = timedelta(minutes=1)
 ANOTHER_DATE = "The date is right"
-
-
-@dataclass(frozen=True)
-class Case:
-    """A photo as far as it was told: where it belongs, when it was taken, which colour is which portion.
-
-    `why` says why it has no colour; empty if it has one.
-    """
-
-    analysis: PhotoAnalysis
-    context: PhotoContext
-    answers: Answers
-    batch: Batch | None
-    batch_asked: Question | None
-    at: datetime | None
-    match: Match
-    portions: tuple[str, ...]
-    why: str
-
-
-def batch_of(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers) -> tuple[str, Question | None]:
-    """Which batch a photo is of: as the maker said, or by its tag; and what is asked about that."""
-    if answers.batch is not None and answers.after >= context.last_naming:
-        return answers.batch, None
-    own = [tag.code for tag in analysis.tags if tag.journal == context.tag_id]
-    known = tuple(code for code in own if code in context.batches)
-    if context.last_naming:
-        text = "It was placed before and taken back. Which batch is it?"
-        return (known[0] if len(known) == 1 else ""), Question("batch", text, known)
-    if len(own) > 1:
-        return "", Question("batch", f"It shows the tags of {len(own)} batches. Which one is it?", known)
-    if known and _far_behind(analysis, known[0]):
-        return "", Question("batch", f"The tag of {known[0]} lies far behind the card. Is it that batch?", known)
-    if known:
-        return known[0], None
-    if own:
-        return "", Question("batch", f"Its tag says {own[0]}, and there is no such batch here. Which one is it?")
-    if analysis.tags:
-        return "", Question("batch", "Its tag is of another journal. Is it yours at all, and which batch is it?")
-    return "", Question("batch", "It shows no batch tag. Which batch is it?")
-
-
-def _far_behind(analysis: PhotoAnalysis, code: str) -> bool:
-    """Whether a tag is so small beside the card that it lies in the background."""
-    if analysis.on_card or not analysis.tag_sides_mm:
-        return False
-    return next(
-        side < LEAST_TAG_MM for tag, side in zip(analysis.tags, analysis.tag_sides_mm, strict=True) if tag.code == code
-    )
 
 
 def about_date(case: Case) -> Question | None:
@@ -105,7 +51,7 @@ def about_date(case: Case) -> Question | None:
 
 def about_portions(case: Case) -> Question | None:
     """Colours that do not tell which portion they are, or that are unlike their portion."""
-    if case.why or not case.match.question or case.batch is None:
+    if case.why or not case.match.question or case.batch is None or case.at is None:  # the date comes first
         return None
     outlines = tuple(area.outline for area in case.analysis.measurement.areas)
     if case.match.confidence >= SURE:

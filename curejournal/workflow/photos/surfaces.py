@@ -9,7 +9,7 @@ from curejournal.batch.records import Batch, Entry, Event, SurfaceNote
 from curejournal.journal.store import Journal
 from curejournal.photo.window.surface import Finding
 from curejournal.workflow.photos.inbox import PhotoWaits
-from curejournal.workflow.photos.propose import InboxItem
+from curejournal.workflow.photos.items import InboxItem
 
 
 def confirm_surface(journal: Journal, item: InboxItem, finding: Finding | None, *, by: str) -> Entry:

@@ -1,0 +1,241 @@
+"""The check of alkali: the chance that more free lye is left than may be, by all evidence together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from curejournal.base.counting import digits, how_many
+from curejournal.batch.records import Event, SurfaceNote, WeighingCheck
+from curejournal.judging.alkali import STRENGTH, TITRATIONS_TO_LIFT, AlkaliReading, Outcome, packet_biases
+from curejournal.judging.context import Context, weighed_by_two
+from curejournal.judging.findings import Check, Finding, Verdict
+from curejournal.judging.limits import source_of
+
+DAY = timedelta(days=1)
+
+HOLD_CHANCE = 0.95
+"""Chance of too much free alkali from which a batch is held though no reading lies wholly above a limit. Ours."""
+STRIP_BARS, STRIP_DAYS, STRIP_AGE, STRIP_PH = 3, 21.0, 28.0, 11.0
+"""What the rule for strips asks: bars, from which day on they are tested, the batch's least age, and the pH at 1% that
+the bars stay below. 0.5% free NaOH, which irritates, gives 11.1 (arithmetic); the rest is ours."""
+UPPER = 1.645
+"""One-sided 95%."""
+TROUBLE = ("separation", "seizing", "ricing")
+NOT_TITRATED = "not titrated"
+
+
+def alkali(context: Context) -> Finding:
+    """Too little free alkali to matter, as far as all evidence together can tell."""
+    rules = context.rules
+    rule = (
+        f"chance of more than {rules.free_alkali_pct:g}% free NaOH at most {rules.alkali_chance_pct:g}% where "
+        "titrated; "
+        f"at most {rules.untitrated_chance_pct:g}% by meter where the recipe proves a margin, or by strips with all "
+        "that their rule asks; a reading wholly above a limit holds"
+    )
+    summary, figures = context.alkali, _figures(context)
+
+    def finding(verdict: Verdict, words: str, advice: str = "", needs: str = "", qualifier: str = "") -> Finding:
+        return Finding(
+            "alkali", verdict, words, rule, _SOURCE, figures, advice=advice, needs=needs, qualifier=qualifier
+        )
+
+    if summary.holding:
+        high = max(summary.holding, key=lambda test: test.at)
+        return finding(
+            Verdict.HOLD,
+            f"{high.method} of {_day(high.at)}: {high.words}",
+            f"Keep it apart and do not sell it. {_lift(context, high)}",
+        )
+    chance = summary.left.chance if summary.left is not None else 1.0
+    if summary.tests and summary.left is not None and chance >= HOLD_CHANCE:
+        words = f"more than {rules.free_alkali_pct:g}% free NaOH is nearly certain, by all readings together"
+        return finding(Verdict.HOLD, words, "Keep it apart and do not sell it. Titrate several bars.")
+    if context.titrated_good:
+        titrated = summary.usable("titration", context.tests_from or context.on)
+        last = [test for test in titrated if test.outcome is Outcome.GOOD][-1]
+        return finding(Verdict.PASS, f"by titration of {_day(last.at)}: {last.words}{_so(chance)}")
+    passed = _untitrated(context, chance)
+    if passed:
+        return finding(Verdict.PASS, f"{passed}; not titrated{_so(chance)}", qualifier=f"{passed}; {NOT_TITRATED}")
+    words, advice = _open(context)
+    return finding(
+        Verdict.UNKNOWN, words, advice, "an alkali test" if not _late(context) else "an alkali test that settles it"
+    )
+
+
+def _figures(context: Context) -> dict[str, tuple[float, str]]:
+    figures: dict[str, tuple[float, str]] = {}
+    left = context.alkali.left
+    if left is not None:
+        figures[f"chance of more than {context.rules.free_alkali_pct:g}%"] = (100 * left.chance, "%")
+        figures["the same by the recipe and age alone"] = (100 * left.by_recipe, "%")
+        figures["free alkali now, at most (97.5%)"] = (left.interval_pct[1], "% NaOH")
+    for test in context.alkali.tests:
+        if test.titration is not None:
+            figures["free alkali"] = (test.titration.free_alkali_pct, "% NaOH")
+            figures["free alkali, high"] = (test.titration.interval_pct[1], "% NaOH")
+        if test.ph is not None:
+            figures["pH, low"], figures["pH, high"] = ((end, "at 1%") for end in test.ph.interval)
+    return figures
+
+
+def _lift(context: Context, high: AlkaliReading) -> str:
+    late = context.tests_from is not None and high.at >= context.tests_from
+    if late and high.method == "titration":
+        return f"Only {TITRATIONS_TO_LIFT} later good titrations, of several bars, lift this."
+    kinds = {"strip": "strip or meter at 1%, or titration,", "meter": "meter at 1%, or titration,"}
+    return f"Only a later good {'titration' if late else kinds.get(high.method, 'titration')} lifts this."
+
+
+def _so(chance: float) -> str:
+    pct = 100 * chance
+    return f" (chance of too much: {'below 0.01' if pct < 0.01 else digits(pct, 2)}%)"
+
+
+def _late(context: Context) -> tuple[AlkaliReading, ...]:
+    """Usable tests from the age at which one can tell."""
+    since = context.tests_from
+    if since is None:
+        return ()
+    return tuple(test for method in STRENGTH for test in context.alkali.usable(method, since))
+
+
+def _untitrated(context: Context, chance: float) -> str:
+    """By what it passes without a titration; empty if it does not."""
+    small = chance <= context.rules.untitrated_chance_pct / 100
+    if not (small and context.margin_proven):
+        return ""
+    usual = context.rules.ph_usual_to
+    meters = [test for test in _late(context) if test.method == "meter"]
+    if meters and all(test.ph is not None and test.ph.interval[1] <= usual + 1e-9 for test in meters):
+        return "by recipe and meter"
+    return "" if next(_missing_for_strips(context), None) else "by recipe and strips"
+
+
+def _missing_for_strips(context: Context) -> Iterator[str]:
+    """What the rule for strips still asks for."""
+    poured = context.poured_at
+    if poured is None:
+        yield "the time of the pour"
+        return
+    if not context.margin_proven:
+        yield "superfat above zero over the whole interval"
+    if not _weighed_twice(context):
+        yield "lye and oils weighed twice, or the batter's weight beside the recipe's sum"
+    if context.on < poured + STRIP_AGE * DAY:
+        yield f"an age of {STRIP_AGE:g} days"
+    yield from _missing_strips(context, poured)
+    faces = [at for at, note in context.batch.records(SurfaceNote) if not note.outside_only]
+    if not any(at >= (context.batch.event_at("cut") or poured) for at in faces):
+        yield "a surface check of cut faces"
+    trouble = [event.kind for _, event in context.batch.records(Event) if event.kind in TROUBLE]
+    looks = [note.look for _, note in context.batch.records(SurfaceNote) if note.look in ("lye pocket", "weeping")]
+    for what in dict.fromkeys([*trouble, *looks]):
+        yield f"a titration, as {what} was noted"
+    if any(test.outcome is Outcome.HIGH for test in context.alkali.tests):
+        yield "a titration, as an earlier test was high"
+    if context.parent_held:
+        yield f"a titration, as batch {context.parent_held}, which is in it, was once held for alkali"
+
+
+def _missing_strips(context: Context, poured: datetime) -> Iterator[str]:
+    strips = [t for t in context.alkali.usable("strip", poured + STRIP_DAYS * DAY) if t.ph is not None]
+    bars = {test.bar for test in strips if test.bar}
+    if len(bars) < STRIP_BARS:
+        more = how_many(STRIP_BARS - len(bars), "more bar") if bars else f"{STRIP_BARS} named bars"
+        yield f"strips of {more} from day {STRIP_DAYS:g} on"
+    for packet in dict.fromkeys(test.packet for test in strips):
+        known = packet_biases(context.packets).get(packet)
+        name = f"packet {packet}" if packet else "the strips' packet, named"
+        if known is None:
+            yield f"{name} tried once in soap beside a calibrated meter: strips may read three units low"
+            continue
+        ends = [test.ph.interval for test in strips if test.packet == packet and test.ph is not None]
+        middle = sum(low + high for low, high in ends) / (2 * len(ends)) - known[0]
+        step = sum((high - low) ** 2 for low, high in ends) ** 0.5 / (2 * 1.73) / len(ends)
+        upper = middle + UPPER * (step**2 + known[1] ** 2) ** 0.5
+        if upper >= STRIP_PH:
+            yield f"a pH below {STRIP_PH:g} at 1% ({name} reads up to {upper:.1f} once its bias is put right)"
+
+
+def _weighed_twice(context: Context) -> bool:
+    checks = [check for _, check in context.batch.records(WeighingCheck)]
+    covered: set[str] = set()
+    for check in checks:
+        if check.how in ("weighed twice", "weighed by two people"):
+            covered |= {"lye", "oils"} if check.covers == "lye and oils" else {check.covers}
+    return (
+        covered >= {"lye", "oils"}
+        or weighed_by_two(context.batch)
+        or any(_reconciled(context, check) for check in checks)
+    )
+
+
+POT_LOSS = 0.02
+"""Part of the batter that may stay in the pot or be spilled before it is weighed. Ours."""
+
+
+def _reconciled(context: Context, check: WeighingCheck) -> bool:
+    """Whether the batter weighs what the recipe's materials sum up to."""
+    recipe = context.batch.recipe
+    if check.batter_g is None or recipe is None:
+        return False
+    whole = recipe.batter_g
+    return (1 - POT_LOSS) * whole - check.resolution_g <= check.batter_g <= whole + 2 * check.resolution_g
+
+
+def _open(context: Context) -> tuple[str, str]:
+    """Why it is not known, and what would settle it."""
+    tests, late = context.alkali.tests, _late(context)
+    if not tests:
+        return (
+            "no alkali test yet",
+            "Titrate; or measure the pH of a 1% solution by a calibrated meter; or follow the rule for strips.",
+        )
+    last = tests[-1]
+    said = f"{last.method} of {_day(last.at)}: {last.words}"
+    if not late and context.tests_from is not None and last.at >= context.tests_from:
+        return said, "Test again at 1%, by a calibrated meter, or titrate."
+    if not late:
+        days = f"{context.rules.alkali_test_days:g}"
+        return f"{said}; too early to tell (before day {days})", f"Test again from day {days} on."
+    if not context.margin_proven and not any(test.method == "titration" for test in tests):
+        return (
+            "a normal pH does not prove that no lye is left, and the recipe's margin is not proven",
+            "Titrate, or complete the recipe.",
+        )
+    if any(test.outcome is Outcome.HIGH for test in tests):
+        return f"{said}; but an earlier test was high, and the two contradict each other", "Titrate several bars."
+    if last.method == "titration":
+        return said, "Titrate again with more soap, two or three times."
+    if last.method == "strip":
+        missing = list(_missing_for_strips(context))
+        if missing:
+            return f"{said}; by strips still missing: {'; '.join(missing)}", "Titrate, or see to what is missing."
+    chance = context.alkali.left.chance if context.alkali.left else 1.0
+    guarded = any(context.batch.records(WeighingCheck))
+    advice = (
+        "Titrate."
+        if guarded
+        else "Titrate. (Next time: weigh lye and oils twice and note it, and less is left to doubt.)"
+    )
+    return f"{said}; the recipe's margin is too small for it to settle the matter{_so(chance)}", advice
+
+
+def _day(at: datetime) -> str:
+    return f"{at.day} {at:%B}"
+
+
+_SOURCE = f"limit: {source_of('free_alkali_pct')}; chances: {source_of('alkali_chance_pct')}"
+
+CHECK = Check(
+    "alkali",
+    alkali,
+    "How sure it is that no more free lye is left than may be.",
+    needed=True,
+    safety=True,
+    source=_SOURCE,
+    rank=10,
+)

@@ -1,0 +1,159 @@
+"""Customers: an order over several batches, a recall with its list to call, what somebody got, and erasing a name."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from functools import partial
+from typing import get_args
+
+from curejournal import workflow
+from curejournal.base.errors import CureJournalError
+from curejournal.batch.records import WhyOut
+from curejournal.ui.components import common
+from curejournal.ui.forms import entry
+from curejournal.ui.i18n import st
+from curejournal.ui.page import Desk, Page, attempt, plain, refusal
+from curejournal.workflow import customers
+
+LINES = 4
+"""Batches that one order may take at first; more are asked for as they are used. Chosen by us."""
+
+
+def render(desk: Desk) -> None:
+    """Draw the page."""
+    names = desk.journal.names()
+    if not names:
+        common.say("No batch yet. Orders take bars of batches that were cut.")
+        common.way(desk, "batches", "Start a batch")
+        return
+    shown = st.segmented_control("What", list(PARTS), default=next(iter(PARTS)), required=True, key="customers-what")
+    PARTS[shown](desk, names)
+
+
+def _order(desk: Desk, names: dict[str, str]) -> None:
+    common.say("Bars of one batch or several go to one customer: all of the order is kept, or nothing.", "lead")
+    if not common.may_enter(desk):
+        return
+    key = entry.form_key("order")
+    with st.form(key):
+        known = [one.name for one in desk.journal.contacts() if not one.erased]
+        old = st.selectbox("Who", known, None, key=f"{key}-known", placeholder="choose") if known else None
+        name = st.text_input("Or a new name" if known else "Who", key=f"{key}-who", max_chars=120).strip() or old
+        details = st.text_input("How to reach them in a recall", key=f"{key}-details", max_chars=200)
+        order = st.text_input("Order", key=f"{key}-order", max_chars=80)
+        why: WhyOut = st.selectbox("Why", get_args(WhyOut), key=f"{key}-why")
+        lines = []
+        for line in range(LINES):
+            with st.container(horizontal=True, key=f"{key}-line-{line}"):
+                code = st.selectbox(
+                    "Batch", list(names), None, format_func=lambda c: f"{c} · {names[c]}", key=f"{key}-code-{line}"
+                )
+                bars = st.number_input("Bars", 0, 100_000, 0, key=f"{key}-bars-{line}", width=120)
+            if code is not None and bars:
+                lines.append((code, int(bars)))
+        at = entry.moment(desk, key)
+        sent = st.form_submit_button("Save", type="primary")
+    fill = partial(
+        customers.fill_order,
+        desk.journal,
+        lines,
+        name=name or "",
+        details=details,
+        order=order,
+        why=why,
+        at=at,
+        by=desk.by,
+        now=desk.now,
+    )
+    asked = f"{key}-asked"
+    if sent:
+        st.session_state.pop(asked, None)
+        try:
+            _kept(key, fill())
+        except workflow.ReadingDoubtful as doubt:
+            st.session_state[asked] = f"{doubt.what} {doubt.do}"
+        except CureJournalError as error:
+            refusal(error)
+    if asked in st.session_state:
+        st.warning(f"**Is this right?** {plain(st.session_state[asked])}", icon=":material/back_hand:")
+        if st.button("Keep it as it is", key=f"{key}-sure"):
+            made = attempt(partial(fill, confirmed=True))
+            if made is not None:
+                _kept(key, made)
+
+
+def _kept(key: str, made: Sequence[object]) -> None:
+    entry.done(key)
+    st.session_state["order-kept"] = len(made)
+    st.rerun()
+
+
+def _recall(desk: Desk, names: dict[str, str]) -> None:
+    common.say("Who has bars of a batch, or of anything that a lot went into? The list to call, at once.", "lead")
+    lot = st.text_input("A lot (empty: choose a batch below)", key="recall-lot", max_chars=80).strip()
+    if lot:
+        people, of = customers.who_has_lot(desk.journal, lot), f"lot-{lot}"
+    else:
+        code = common.chosen_batch(desk, "recall")
+        if code is None:
+            return
+        people, of = customers.recall_list(desk.journal, code), code
+    if not people:
+        common.say("Nobody has bars of it, as far as this journal knows.")
+        return
+    common.listed(one.words for one in people)
+    st.download_button("The list (CSV)", lambda: _list(people), f"recall-{of}.csv", "text/csv", key="recall-list")
+
+
+def _list(people: Sequence[customers.HasBars]) -> bytes:
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(("who", "how to reach them", "batch", "bars", "since"))
+    for one in people:
+        for code, bars in one.bars.items():
+            writer.writerow([_safe(one.who), _safe(one.details), _safe(code), bars, f"{one.since:%Y-%m-%d}"])
+    return text.getvalue().encode("utf-8-sig")
+
+
+def _safe(text: str) -> str:
+    """Text that no spreadsheet runs."""
+    return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text
+
+
+def _got(desk: Desk, names: dict[str, str]) -> None:
+    common.say("What did this customer get, bring back, complain of?", "lead")
+    known = {one.id: one.name for one in desk.journal.contacts() if not one.erased}
+    contact = st.selectbox("Who", list(known), None, format_func=known.__getitem__, key="got-who")
+    if contact is None:
+        return
+    common.listed(customers.history_words(desk.journal, contact))
+    if not common.may_enter(desk):
+        return
+    with st.expander("Erase this name"):
+        common.say(
+            "The name and how to reach them are erased for good; what they got stays on record without it. Backups and "
+            "exports that were made before still hold it: delete those yourself."
+        )
+        why = st.text_input("Who asked for it, and when", key=f"erase-why-{contact}", max_chars=200)
+        if st.button("Erase the name", key=f"erase-{contact}"):
+            erase = partial(customers.erase_name, desk.journal, contact, why=why, by=desk.by, now=desk.now)
+            if attempt(erase) is not None:
+                st.rerun()
+
+
+def _complaints(desk: Desk, names: dict[str, str]) -> None:
+    common.say("Complaints that have no outcome yet. A new one is entered at its batch.", "lead")
+    found = customers.open_complaints(desk.journal)
+    if not found:
+        common.say("None is open.")
+    for number, (code, item) in enumerate(found):
+        with st.container(key=f"row-complaint-{number}"):
+            common.way(desk, "batch", f"{code} · {names[code]}", batch=code)
+            common.say(f"{item.at:%Y-%m-%d}: {item.record.what}", "soft")
+
+
+PARTS = {"An order": _order, "Recall": _recall, "What did they get?": _got, "Complaints": _complaints}
+
+PAGE = Page("Customers", "customers", "Documents", 15, render)

@@ -110,8 +110,8 @@ class People:
             ) from fault
 
     def find(self, name: str) -> Person | None:
-        """A person by name, in capitals or not."""
-        return next((person for person in self.all() if _key(person.name) == _key(name)), None)
+        """A person by name, in capitals or not, with more spaces or fewer."""
+        return next((person for person in self.all() if name_key(person.name) == name_key(name)), None)
 
     def add(self, name: str, passphrase: str, *, reads_only: bool = False) -> Person:
         """Let a person sign in; one who could already has this passphrase and these rights from now on.
@@ -148,18 +148,19 @@ class People:
         return person if person is not self._nobody else None
 
     def _without(self, name: str) -> tuple[Person, ...]:
-        return tuple(person for person in self.all() if _key(person.name) != _key(name))
+        return tuple(person for person in self.all() if name_key(person.name) != name_key(name))
 
     def _write(self, people: tuple[Person, ...]) -> None:
-        ordered = tuple(sorted(people, key=lambda person: _key(person.name)))
+        ordered = tuple(sorted(people, key=lambda person: name_key(person.name)))
         with in_plain_words(self._file.parent):
             make_folder(self._file.parent)
             with written_whole(self._file, 0o600) as file:
                 file.write(_LIST.dump_json(ordered, indent=1))
 
 
-def _key(name: str) -> str:
-    return unicodedata.normalize("NFC", name).strip().casefold()
+def name_key(name: str) -> str:
+    """What two spellings of one person's name have in common: tries are counted by it, and people are found by it."""
+    return unicodedata.normalize("NFC", " ".join(unicodedata.normalize("NFKC", name).casefold().split()))
 
 
 def _composed(passphrase: str) -> str:

@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from curejournal.auth.people import People, Person
+from curejournal.auth.people import People, Person, name_key
 from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
 
@@ -63,7 +63,7 @@ class Keeper:
         TooManyTries
             Without looking at the passphrase, so that nothing can be learnt of it.
         """
-        mine = (self._clock(), {"address": _network(address), "name": name.casefold()[:80], "all": ""})
+        mine = (self._clock(), {"address": _network(address), "name": name_key(name), "all": ""})
         with self._lock:
             self._refuse_too_many(mine)
             # Counted before it is looked at: many at once are no way around the limit.

@@ -5,8 +5,10 @@ from __future__ import annotations
 import threading
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from curejournal.auth.people import People
+from curejournal.auth.people import People, name_key
 from curejournal.auth.sessions import IDLE_S, LIMITS, LONGEST_S, MOST, WINDOW_S, Keeper, TooManyTries
 from tests.auth.conftest import ANN, BEN, Clock
 
@@ -108,6 +110,32 @@ def test_only_so_many_tries_may_fail_for_one_name_known_or_not(name: str, quick:
         fail(quick, 1, name.upper() if number % 2 else name, f"198.51.100.{number}")
     with pytest.raises(TooManyTries):
         quick.sign_in(name, ANN, "198.51.100.200")
+
+
+SPELT = [
+    "Ann (invented)",
+    " Ann (invented)",
+    "ANN (INVENTED) ",
+    "Ann  (invented)",
+    "\tann\u00a0(invented)",
+    "Ａnn (invented)",
+]
+
+
+def test_every_spelling_that_finds_a_person_counts_as_a_try_for_that_person(quick: Keeper, people: People) -> None:
+    for number in range(LIMITS["name"]):
+        spelt = SPELT[number % len(SPELT)] + " " * number
+        assert people.find(spelt) is not None
+        fail(quick, 1, spelt, f"198.51.100.{number}")
+    for spelt in SPELT:
+        with pytest.raises(TooManyTries):
+            quick.sign_in(spelt, ANN, "198.51.100.200")
+
+
+@given(st.text(max_size=30), st.text(" \t\u00a0\u2003", max_size=60))
+def test_a_name_has_one_key_however_it_is_spaced(name: str, spaces: str) -> None:
+    assert name_key(name_key(name)) == name_key(name)
+    assert name_key(spaces + name + spaces) == name_key(name)
 
 
 def test_only_so_many_tries_may_fail_in_all(quick: Keeper) -> None:

@@ -402,3 +402,15 @@ def test_a_photo_that_is_missing_takes_no_page_with_it(slug: str, query: dict[st
     told = text_of(at)
     assert "This photo cannot be read." in told or "is missing" in told
     assert len(told) > 500, "all else is there"
+
+
+def test_more_batches_than_fit_the_wall_come_up_by_a_press(small: Path) -> None:
+    with Journal.open(small) as journal:
+        for number in range(30):
+            journal.start_batch(f"N-{number}", f"Soap {number}", at=NOW - timedelta(days=number), by="Ann")
+    at = app("batches")
+    assert not at.exception
+    cards = len([one for one in at.get("page_link") if "batch=" in str(one.proto)])
+    at.button(key="wall-more").click().run()
+    assert not at.exception
+    assert len([one for one in at.get("page_link") if "batch=" in str(one.proto)]) == 33 > cards

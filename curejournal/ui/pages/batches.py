@@ -56,7 +56,7 @@ def render(desk: Desk) -> None:
             draw(desk, batch, cache.judged(desk, batch))
     if not found:
         common.say("No batch is like that.", "soft")
-    if len(found) > shown and st.button(f"Show more ({len(found)} in all)", key="more"):
+    if len(found) > shown and st.button(f"Show more ({len(found)} in all)", key="wall-more"):
         st.session_state["shown"] = shown + SHOWN
         st.rerun()
 

@@ -38,6 +38,7 @@ PHONES = {
     "B": {"name": "camera 1", "change": 2, "contrast": 0.30, "saturation": 1.14},
 }
 SIZE = (1600, 1200)
+CHART_SHINE = Finish(0.3, "beckmann", 0.6)
 
 
 @dataclass(frozen=True)
@@ -99,14 +100,13 @@ def card_print() -> Print:
     return Print(printer.paints(card_named("window")), printer.paper, printer.ink, paper, ink)
 
 
-def chart24(x: float, y: float, z: float, turn: float) -> LaidCard:
+def chart24(x: float, y: float, z: float, turn: float, shine: Finish = CHART_SHINE) -> LaidCard:
     """The chart in a small edition: its proportions are what the definition holds, its size does not matter."""
     card, k = card_named("chart24"), 0.62
     patches = tuple(replace(p, x=k * p.x, y=k * p.y, w=k * p.w, h=k * p.h) for p in card.patches)
     small = replace(card, size_mm=(k * card.size_mm[0], k * card.size_mm[1]), patches=patches)
     frame = surface(soap_reflectance((14.0, 0.0, 0.0)))
-    matt = Finish(0.3, "beckmann", 0.6)
-    made = Print(chart24_paints(card), frame, frame, matt, matt)
+    made = Print(chart24_paints(card), frame, frame, shine, shine)
     return lay_card(small, made, place(x, y, z, turn), 1.5, border_mm=6.0)
 
 
@@ -174,7 +174,7 @@ def planned(file: str) -> Planned:
         setting, corners, lab, areas = _shown(take, batch, at)
     camera = phone_camera(take, np.random.default_rng(take.seed))
     exif = {"at": at.isoformat(), "notice": NOTICE, "camera": f"spectral camera {take.phone}"}
-    samples = 32 if batch is None else 256 if take.how else 96
+    samples = 24 if batch is None else 256 if take.how else 96
     name = Path(file).stem
     shot = Shot(name, setting.things, setting.lamps, setting.lens, camera, take.seed, samples, 7, exif=exif)
     return Planned(shot, take, at, corners, lab, areas)
@@ -237,7 +237,8 @@ def _enrolment(take: Take) -> Scene:
     rng = np.random.default_rng(take.seed)
     at = place(0, -62, 0, float(rng.normal(0, 2)))
     window = lay_card(card_named("window"), card_print(), at, 0.6, texts={"copy_id": "W-01"})
-    chart = chart24(0.0, 58.0, 0.0, float(rng.normal(0, 2)))
+    # A chart that shines as the card's inks do: a duller one makes the enrolled card 1.8 L* too light.
+    chart = chart24(0.0, 58.0, 0.0, float(rng.normal(0, 2)), card_print().ink_finish)
     tilt = float(np.radians(rng.uniform(2, 9)))
     lens = Lens((0.0, -330 * float(np.sin(tilt)), 330 * float(np.cos(tilt))), (0.0, 0.0, 0.0), 65.0, SIZE, 1.0)
     things = (workshop.ground("stone", take.seed % 5, (1100.0, 1100.0), 800), *chart.things, *window.things)

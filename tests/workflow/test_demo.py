@@ -54,7 +54,7 @@ def test_the_measured_colours_are_near_the_truth(demo: Journal, record_property:
     median, p95 = np.percentile(errors, (50, 95))
     words = f"demo: {len(errors)} readings, ΔE00 median {median:.2f}, 95th percentile {p95:.2f}"
     record_property("figures", f"{words}; {np.mean(inside):.0%} within their 95% region")
-    assert median < 1.4  # the enrolled card is 1.8 L* too light: it shines more than the chart
+    assert median < 1.1
     assert p95 < 2.5
     assert np.mean(inside) > 0.8
 

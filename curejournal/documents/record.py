@@ -337,7 +337,7 @@ def _release(sheet: Sheet, record: BatchRecord) -> None:
 
 
 def _frozen(evidence: str) -> str:
-    """Headline and gauges out of the evidence that was frozen with a signed act."""
+    """Headline and checks out of the evidence that was frozen with a signed act."""
     try:
         kept = json.loads(evidence)
         gauges = ", ".join(f"{finding['gauge']} {finding['verdict']}" for finding in kept["findings"])

@@ -94,7 +94,7 @@ def read_tests(
     concentrated : callable
         By what a share of the bar's mass at that time has grown since, as water left.
     late_from : datetime, optional
-        From when the reaction is over: what is high after that is lifted by titration alone, and a high titration by
+        From when the reaction is over: what is high after that is lifted by titration alone, and a gross titration by
         `TITRATIONS_TO_LIFT`; what was high before by a good test of the same or a stronger kind.
 
     Returns
@@ -120,16 +120,17 @@ def read_tests(
     return AlkaliSummary(read, holding, clearing)
 
 
-TITRATIONS_TO_LIFT = 3
-"""Good titrations that lift a high one from after the reaction. Ours: the two contradict each other, so that one of
-them tells of another bar."""
+TITRATIONS_TO_LIFT, GROSS_PCT = 3, 0.2
+"""Good titrations that lift one from after the reaction that lies wholly above `GROSS_PCT`. Ours: after two weeks the
+reaction takes up some hundredths of a per cent at most, so that one of them tells of another bar."""
 
 
 def _lifted(high: AlkaliReading, later: Sequence[AlkaliReading], late_from: datetime | None) -> bool:
     late = late_from is not None and high.at >= late_from
     needed = STRENGTH["titration"] if late else STRENGTH[high.method]
     good = [test for test in later if test.outcome is Outcome.GOOD and STRENGTH[test.method] >= needed]
-    return len(good) >= (TITRATIONS_TO_LIFT if late and high.method == "titration" else 1)
+    gross = late and high.titration is not None and high.titration.interval_pct[0] > GROSS_PCT
+    return len(good) >= (TITRATIONS_TO_LIFT if gross else 1)
 
 
 def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor: float) -> AlkaliReading:

@@ -329,7 +329,7 @@ def _points(
     differences: Sequence[Interval | None] = [None] * len(seen)
     if intended is not None:
         errors = np.einsum(
-            "mj,nij->nmi", normal_points(200, 3), np.linalg.cholesky(covariances + target_sd**2 * np.eye(3))
+            "mj,nij->nmi", normal_points(120, 3), np.linalg.cholesky(covariances + target_sd**2 * np.eye(3))
         )
         differences = _differences(intended, labs, errors)
     yellowness = yellowness_e313(labs)

@@ -145,13 +145,15 @@ def judge(
     holds = [finding for finding in findings if finding.verdict is Verdict.HOLD]
     waits = [finding for finding in findings if _keeps_back(finding) and finding not in holds]
     held = "; ".join(filter(None, (_held(context.batch), pieces)))
-    verdict: Literal["ready", "not yet", "hold"] = "hold" if holds or held else ("not yet" if waits else "ready")
+    unsafe = pieces or any(finding.gauge in SAFETY for finding in holds)
+    # A colour that is the maker's to decide hides nothing that is still missing.
+    on_hold = bool(held or unsafe or (holds and not waits))
+    verdict: Literal["ready", "not yet", "hold"] = "hold" if on_hold else ("not yet" if waits else "ready")
     from_about = _from_about(waits) if waits and not holds else (None, None, None)
     released_at = context.batch.released_at
     by_gauge = {finding.gauge: finding for finding in findings}
     releasable = not (holds or waits or pieces)
     reservations = tuple(finding.qualifier for finding in findings if finding.qualifier)
-    unsafe = pieces or any(finding.gauge in SAFETY for finding in holds)
     hold_for: Literal["", "safety", "colour", "signature"] = (
         "safety" if unsafe else "signature" if held else "colour" if holds else ""
     )
@@ -250,7 +252,7 @@ def _headline(
     if unsafe:
         parts.append(f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in unsafe)}")
     parts += [f"{f.gauge} ({f.words}), which is yours to decide" for f in holds if f not in unsafe]
-    if not holds:
+    if not unsafe:
         parts += [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
         if middle is not None and middle <= on:
             parts.append("it may be ready; the checks below will show")
@@ -259,7 +261,7 @@ def _headline(
         needs = ", ".join(dict.fromkeys(need for f in waits if f.needs for need in f.needs.split(", ")))
         if needs:
             parts.append(f"still needed: {needs}")
-    verdict = "on hold" if held or unsafe else ("decide" if holds else "not yet")
+    verdict = "on hold" if held or unsafe else ("not yet" if waits else "decide")
     return f"{verdict}: {'; '.join(parts)}"
 
 

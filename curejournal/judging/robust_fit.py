@@ -96,7 +96,7 @@ def fit_robustly(
 
 def unexpected(days: Array, labs: Array, covariances: Array, weights: Array, intended_lab: Lab | None) -> bool:
     """Whether the last moment lies beyond what those before it foretell: a new change, or a bad photo."""
-    if len(days) < 4:
+    if len(days) < 4 or _as_before(labs[-2:], covariances[-2:]):
         return False
     precision: Array = weights[:-1, None, None] * np.linalg.inv(covariances[:-1])
     before, origin = _grids(days[:-1], labs[:-1], precision, intended_lab)
@@ -104,3 +104,14 @@ def unexpected(days: Array, labs: Array, covariances: Array, weights: Array, int
     spread = np.cov(predicted.T) + covariances[-1]
     rest = labs[-1] - predicted.mean(axis=0)
     return bool(rest @ np.linalg.solve(spread, rest) > OUTLIER_CHI2)
+
+
+AS_BEFORE_CHI2 = 6.25
+"""90% point of chi-squared with three degrees of freedom: a moment this near the one before it is no surprise, and the
+curves need not be asked."""
+
+
+def _as_before(labs: Array, covariances: Array) -> bool:
+    """Whether two moments (2, 3) agree within their covariances (2, 3, 3)."""
+    rest = labs[1] - labs[0]
+    return bool(rest @ np.linalg.solve(covariances.sum(axis=0), rest) < AS_BEFORE_CHI2)

@@ -27,9 +27,9 @@ def card_health(journal: Journal, name: str) -> CardHealth:
     """The state of a card, from every photo that was measured with it, oldest first."""
     notes = [entry for batch in journal.all_batches() for entry in batch.of(PhotoNote)]
     history = [
-        dict(note.patch_errors)
+        dict(entry.record.patch_errors)
         for entry in sorted(notes, key=lambda entry: entry.at)
-        if isinstance(note := entry.record, PhotoNote) and note.card == name and note.patch_errors
+        if entry.record.card == name and entry.record.patch_errors
     ]
     return CardHealth(len(history), 2 * FEWEST_PHOTOS, typical_misfits(history), drifting(history))
 

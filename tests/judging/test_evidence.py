@@ -325,6 +325,12 @@ def test_a_colour_hold_is_another_word_than_a_lye_hold():
     assert (lye.word, lye.hold_for) == ("on hold", "safety")
 
 
+def test_a_colour_to_decide_hides_nothing_that_is_missing():
+    found = _judge(without(tuple(OFF), AlkaliTest))
+    assert found.verdict == found.word == "not yet"
+    assert "which is yours to decide" in found.headline and "still needed: an alkali test" in found.headline
+
+
 # --- words that agree
 
 

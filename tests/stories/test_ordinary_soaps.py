@@ -88,7 +88,7 @@ def test_citric_acid(workshop):
     assert "below zero" not in codes(checked) and "leaves some oil" in answer(checked)
     workshop.pours("CA-1", "With citric acid", citric, bars=12)
     margin = next(one for one in workshop.asks("CA-1", day=5).findings if one.gauge == "lye margin")
-    assert margin.verdict == "go"
+    assert margin.verdict == "pass"
 
 
 def test_milk_that_overheats(workshop):

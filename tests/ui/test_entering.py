@@ -103,7 +103,7 @@ def test_each_alkali_test_is_kept_as_entered(
 
 
 def test_a_look_and_the_room_are_kept(small: Path) -> None:
-    at = form(writing("B-2"), "B-2", "a look at the surface")
+    at = form(writing("B-2"), "B-2", "a surface check")
     at.radio(key="look-B-2-0-look").set_value("ash")
     only(at.button, "Keep the look").click().run()
     at = form(writing("B-2"), "B-2", "the room")

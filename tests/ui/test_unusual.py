@@ -66,7 +66,7 @@ def test_the_last_weight_is_told_in_the_unit_that_is_asked_for(small: Path) -> N
 
 
 def test_an_undo_that_is_refused_says_so(small: Path) -> None:
-    at = form(writing("B-2"), "B-2", "a look at the surface")
+    at = form(writing("B-2"), "B-2", "a surface check")
     only(at.button, "Keep the look").click().run()
     with Journal.open(small) as journal:
         (look,) = journal.batch("B-2").of(SurfaceNote)

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from curejournal.base.counting import digits, how_many
 from curejournal.batch.records import Event, SurfaceNote, WeighingCheck
-from curejournal.judging.alkali import STRENGTH, TITRATIONS_TO_LIFT, AlkaliReading, Outcome, packet_biases
+from curejournal.judging.alkali import GROSS_PCT, STRENGTH, TITRATIONS_TO_LIFT, AlkaliReading, Outcome, packet_biases
 from curejournal.judging.context import Context, weighed_by_two
 from curejournal.judging.findings import Check, Finding, Verdict
 from curejournal.judging.limits import source_of
@@ -83,7 +83,7 @@ def _figures(context: Context) -> dict[str, tuple[float, str]]:
 
 def _lift(context: Context, high: AlkaliReading) -> str:
     late = context.tests_from is not None and high.at >= context.tests_from
-    if late and high.method == "titration":
+    if late and high.titration is not None and high.titration.interval_pct[0] > GROSS_PCT:
         return f"Only {TITRATIONS_TO_LIFT} later good titrations, of several bars, lift this."
     kinds = {"strip": "strip or meter at 1%, or titration,", "meter": "meter at 1%, or titration,"}
     return f"Only a later good {'titration' if late else kinds.get(high.method, 'titration')} lifts this."

@@ -34,9 +34,8 @@ def laid_on_each_other(desk: Desk, seen: Seen, pair: tuple[Entry, Entry]) -> boo
     return True
 
 
-def side(desk: Desk, seen: Seen, shown: Entry, *, pictured: bool) -> None:
+def side(desk: Desk, seen: Seen, shown: Entry[ColourReading], *, pictured: bool) -> None:
     """One of two: its measured colour, when it was, and its picture unless both were shown in one frame."""
-    assert isinstance(shown.record, ColourReading)
     when = when_of(desk, shown)
     poured = seen.batch.poured_at
     since = f"{formatting.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""

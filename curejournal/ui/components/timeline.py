@@ -35,7 +35,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 
 def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
-    readings = [e for e in batch.entries if e.photo == sha256 and isinstance(e.record, ColourReading)]
+    readings = [entry for entry in batch.of(ColourReading) if entry.photo == sha256]
     at = next(entry.at for entry in batch.entries if entry.photo == sha256)
     when = formatting.moment(at, desk.zone)
     since = (
@@ -53,7 +53,6 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             common.patches(
                 common.patch(entry.record.lab, entry.record.portion, common.reading_words(entry.record))
                 for entry in readings
-                if isinstance(entry.record, ColourReading)
             )
             if note.why_no_colour:
                 st.html(common.patch(None, "No colour", note.why_no_colour))
@@ -67,7 +66,7 @@ class Seen:
 
     batch: Batch
     portion: str
-    readings: tuple[Entry, ...]
+    readings: tuple[Entry[ColourReading], ...]
 
     @property
     def name(self) -> str:
@@ -79,11 +78,10 @@ def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
     """Every portion with at least one reading, by its own name."""
     found: dict[str, Seen] = {}
     for batch in batches:
-        for entry in batch.entries:
-            if isinstance(entry.record, ColourReading):
-                seen = Seen(batch, entry.record.portion, (entry,))
-                before = found.get(seen.name)
-                found[seen.name] = replace(seen, readings=(*before.readings, entry)) if before else seen
+        for entry in batch.of(ColourReading):
+            seen = Seen(batch, entry.record.portion, (entry,))
+            before = found.get(seen.name)
+            found[seen.name] = replace(seen, readings=(*before.readings, entry)) if before else seen
     return found
 
 

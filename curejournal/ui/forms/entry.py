@@ -320,6 +320,15 @@ LABELS = {
     "acid_mol_l": "Acid's strength, mol/l",
     "blank_ml": "Blank, ml",
     "bar_weight_g": "A marked bar's weight that day, g",
+    "on_hand_g": "On hand, g",
+    "inci": "Its name in an ingredient list",
+    "allergens": "Allergens, as the supplier states them",
+    "accepted_how": "How it was accepted",
+    "scale_checked": "Scale calibrated on",
+    "meter_checked": "Meter calibrated on",
+    "planned_bars": "Bars that recipe and mould should give",
+    "sellable": "They may go out again",
+    "disposition": "What was decided",
 }
 """Fields of records whose name is not how a maker calls them."""
 

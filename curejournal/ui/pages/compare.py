@@ -43,7 +43,7 @@ def render(desk: Desk) -> None:
         placed = until_now(series, seen.portion, desk.now)
         if placed is not None:
             st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed)}')
-    readings = [item.record for item in pair if isinstance(item.record, ColourReading)]
+    readings = [item.record for item in pair]
     common.say(_apart(*readings), "verdict")
     common.say("Both are measured colours; how far each may be off is told with it.", "soft")
     if right is not left and right.name != left.name:
@@ -79,7 +79,7 @@ def _portion(desk: Desk, code: str, side: str) -> Seen | None:
     return known[chosen]
 
 
-def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry, Entry]:
+def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry[ColourReading], Entry[ColourReading]]:
     """Two dates by the two ends of one slider: the first and the latest, to begin with."""
     moments = _moments(desk, seen)
     names = list(moments)
@@ -89,7 +89,7 @@ def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry, Entry]:
     return moments[start], moments[end]
 
 
-def _slider(desk: Desk, seen: Seen, side: str) -> Entry:
+def _slider(desk: Desk, seen: Seen, side: str) -> Entry[ColourReading]:
     moments = _moments(desk, seen)
     names = list(moments)
     if len(names) == 1:
@@ -97,9 +97,9 @@ def _slider(desk: Desk, seen: Seen, side: str) -> Entry:
     return moments[st.select_slider(f"When: {plain(seen.name)}", names, names[-1], key=f"when-{side}-{seen.name}")]
 
 
-def _moments(desk: Desk, seen: Seen) -> dict[str, Entry]:
+def _moments(desk: Desk, seen: Seen) -> dict[str, Entry[ColourReading]]:
     """A portion's readings by when they were; those of one minute are numbered, so that each can be chosen."""
-    found: dict[str, Entry] = {}
+    found: dict[str, Entry[ColourReading]] = {}
     for item in seen.readings:
         when = comparison.when_of(desk, item)
         names = chain([when], (f"{when} ({number})" for number in count(2)))

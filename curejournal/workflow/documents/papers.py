@@ -9,7 +9,7 @@ from typing import Literal
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import Batch, ColourReading, Decision, MakingDetails
+from curejournal.batch.records import Batch, ColourReading, Decision, MakingDetails, of_kind
 from curejournal.batch.stock import MaterialLot
 from curejournal.documents import formatting
 from curejournal.documents.calendar import CalendarTask, calendar_ics
@@ -124,7 +124,7 @@ def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = Fa
     if at and batch.poured_at and at >= batch.poured_at:
         caption += f", {formatting.age(batch.poured_at, at)} old"
     if balanced and at:
-        readings = tuple(entry.record for entry in taken if isinstance(entry.record, ColourReading))
+        readings = tuple(entry.record for entry in of_kind(taken, ColourReading))
         photo = PortfolioPhoto(journal.photo_bytes(sha256), at, "", readings)
         jpeg = in_measured_colours(photo, PICTURE_PX)
     else:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 from datetime import datetime
 
-from curejournal.batch.records import ColourReading, PhotoNote, Record, Withdrawn
+from curejournal.batch.records import ColourReading, PhotoNote, Record, Withdrawn, of_kind
 from curejournal.journal.store import NewEntry
 from curejournal.photo.measure.measurement import AreaColour, Measurement
 from curejournal.workflow.photos.analyse import SOFTWARE
@@ -24,7 +24,7 @@ def records_of(case: Case) -> tuple[Record, ...]:
 
 def _note(case: Case, coloured: bool) -> PhotoNote:
     """The note that files a photo; with the misfits of the card's patches, if it was measured."""
-    earlier = (entry.record.caption for _, entry in case.context.filed if isinstance(entry.record, PhotoNote))
+    earlier = (note.record.caption for note in of_kind((entry for _, entry in case.context.filed), PhotoNote))
     caption = next(earlier, "") if case.answers.caption is None else case.answers.caption
     if not coloured:
         return PhotoNote(caption, case.why)

@@ -212,7 +212,7 @@ def proposed_areas(journal: Journal, batch: Batch, card: Card, corners: Points, 
     last = [entry.record for entry in earlier if entry.photo == earlier[-1].photo]
     areas: dict[str, Points] = {}
     for record in last:
-        if not isinstance(record, ColourReading) or not record.outline or len(record.corners) != 4:
+        if not record.outline or len(record.corners) != 4:
             continue
         if _same_kind(journal, record.card, card):
             turn = cv2.getPerspectiveTransform(np.array(record.corners, np.float32), np.array(corners, np.float32))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import ipaddress
 import json
 import socket
 import ssl
@@ -114,3 +115,14 @@ def fingerprint(certificate: Path, key: Path) -> str:
     first = text[: text.index("-----END CERTIFICATE-----")] + "-----END CERTIFICATE-----\n"
     digest = hashlib.sha256(ssl.PEM_cert_to_DER_cert(first[first.index("-----BEGIN CERTIFICATE-----") :])).digest()
     return digest.hex(":").upper()
+
+
+def network_of(address: str) -> str:
+    """An address as far as one household has it: a version 6 network gives each device as many as it likes."""
+    try:
+        parsed = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if isinstance(parsed, ipaddress.IPv6Address):
+        return str(parsed.ipv4_mapped or ipaddress.ip_network((parsed, 64), strict=False))
+    return address

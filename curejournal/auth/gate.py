@@ -1,28 +1,32 @@
 """The gate before the app: nothing of it is given to anybody who is not signed in.
 
 It stands at the level of the protocol (ASGI), so that pages, static files, photos, uploads and the websocket are
-all behind it, whatever the app adds.
+all behind it, whatever the app adds. Before it stands a `RequestFilter`: what another site sends does not reach it.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Iterable, MutableMapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
-from typing import Any
-from urllib.parse import parse_qs, quote, urlsplit
+from urllib.parse import parse_qs, quote
 
 from curejournal.auth import pages
+from curejournal.auth.asgi import (
+    POLICY_VIOLATED,
+    App,
+    Message,
+    Receive,
+    Scope,
+    Send,
+    answer,
+    headers_of,
+    refuse_websocket,
+)
 from curejournal.auth.people import Person
 from curejournal.auth.sessions import LONGEST_S, Keeper, TooManyTries
 from curejournal.base.errors import CureJournalError
-
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 NAME_HEADER, RIGHTS_HEADER = "x-curejournal-name", "x-curejournal-rights"
 """What the app is told of who asks. Whatever a browser says under such names is taken away."""
@@ -33,8 +37,6 @@ FORM_BYTES = 4096
 """The largest form that is read before anybody is signed in. Ours."""
 LOOK_S = 1.0
 """How often an open page is looked at, whether its session still goes on. Ours."""
-POLICY_VIOLATED = 1008
-"""RFC 6455, 7.4.1."""
 UPLOADS = "/_stcore/upload_file"
 
 
@@ -59,17 +61,14 @@ class Gate:
         What is behind it.
     keeper : Keeper
         Who is signed in.
-    hosts : iterable of str
-        The names and addresses under which it may be asked; anything else is refused.
     secure : bool
         Whether browsers reach it by TLS, be it that of a proxy.
     talk : AppTalk
         What to know of the app.
     """
 
-    def __init__(self, app: App, keeper: Keeper, hosts: Iterable[str], *, secure: bool, talk: AppTalk) -> None:
+    def __init__(self, app: App, keeper: Keeper, *, secure: bool, talk: AppTalk) -> None:
         self._app, self._keeper, self._secure, self._talk = app, keeper, secure, talk
-        self._hosts = frozenset(host.casefold().rstrip(".") for host in hosts)
         # The prefix binds it to this host and to TLS (RFC 6265bis, 4.1.3.2).
         self._cookie = "__Host-curejournal" if secure else "curejournal"
         self._opened: dict[str, str] = {}
@@ -84,27 +83,21 @@ class Gate:
             await self._app(scope, receive, send)
 
     async def _http(self, scope: Scope, receive: Receive, send: Send) -> None:
-        path, method = scope["path"], scope["method"]
-        if not self._at_home(scope):
-            await _answer(send, 421, pages.refusal("This address is not one of the journal's."))
-            return
-        if method not in {"GET", "HEAD", "OPTIONS"} and not _from_own_page(scope):
-            await _answer(send, 403, pages.refusal("This was not sent by a page of the journal."))
-            return
+        path = scope["path"]
         token = self._token(scope)
         person = self._keeper.who(token)
         if path == "/sign-in":
             await self._sign_in(scope, receive, send, token)
         elif person is None and _is_page(scope):
-            await _answer(send, 303, "", {"location": f"/sign-in?to={quote(_asked(scope), safe='')}"})
+            await answer(send, 303, "", {"location": f"/sign-in?to={quote(_asked(scope), safe='')}"})
         elif person is None:
-            await _answer(send, 401, pages.refusal("Sign in first."))
+            await answer(send, 401, pages.refusal("Sign in first."))
         elif path == "/sign-out":
             await self._sign_out(scope, send, token, person)
         elif person.reads_only and path.startswith(UPLOADS):
-            await _answer(send, 403, pages.refusal(f"{person.name} may read this journal, not write in it."))
+            await answer(send, 403, pages.refusal(f"{person.name} may read this journal, not write in it."))
         else:
-            await self._app(_told(scope, person), receive, _guarded(send))
+            await self._app(_told(scope, person), receive, send)
 
     async def _sign_in(self, scope: Scope, receive: Receive, send: Send, token: str) -> None:
         asked = parse_qs(scope.get("query_string", b"").decode("latin-1"))
@@ -127,24 +120,23 @@ class Gate:
             await self._ask(send, 403, to, WRONG)
             return
         self._keeper.sign_out(token)
-        await _answer(send, 303, "", {"location": _own_path(to), "set-cookie": self._set_cookie(begun, LONGEST_S)})
+        await answer(send, 303, "", {"location": _own_path(to), "set-cookie": self._set_cookie(begun, LONGEST_S)})
 
     async def _ask(self, send: Send, status: int, to: str, wrong: str = "") -> None:
-        await _answer(send, status, pages.sign_in(_own_path(to), wrong=wrong, readable=not self._secure))
+        await answer(send, status, pages.sign_in(_own_path(to), wrong=wrong, readable=not self._secure))
 
     async def _sign_out(self, scope: Scope, send: Send, token: str, person: Person) -> None:
         if scope["method"] == "POST":
             self._keeper.sign_out(token)
-            await _answer(send, 303, "", {"location": "/sign-in", "set-cookie": self._set_cookie("", 0)})
+            await answer(send, 303, "", {"location": "/sign-in", "set-cookie": self._set_cookie("", 0)})
         else:
-            await _answer(send, 200, pages.sign_out(person.name))
+            await answer(send, 200, pages.sign_out(person.name))
 
     async def _websocket(self, scope: Scope, receive: Receive, send: Send) -> None:
         token = self._token(scope)
         person = self._keeper.who(token)
-        if person is None or not self._at_home(scope) or not _from_own_page(scope):
-            # Before it is accepted: the server answers the handshake with 403.
-            await send({"type": "websocket.close", "code": POLICY_VIOLATED})
+        if person is None:
+            await refuse_websocket(scope, send, pages.refusal("Sign in first."))
             return
         line = _Line(self, token, receive, send)
         try:
@@ -183,16 +175,9 @@ class Gate:
         """What is known of the app."""
         return self._talk
 
-    def _at_home(self, scope: Scope) -> bool:
-        hosts = _headers(scope, b"host")
-        try:
-            return len(hosts) == 1 and urlsplit(f"//{hosts[0]}").hostname in self._hosts
-        except ValueError:
-            return False
-
     def _token(self, scope: Scope) -> str:
         try:
-            found = SimpleCookie("; ".join(_headers(scope, b"cookie"))).get(self._cookie)
+            found = SimpleCookie("; ".join(headers_of(scope, b"cookie"))).get(self._cookie)
         except CookieError:
             return ""
         return found.value if found else ""
@@ -245,20 +230,8 @@ class _Line:
         await self._send(message)
 
 
-def _headers(scope: Scope, name: bytes) -> list[str]:
-    return [value.decode("latin-1") for key, value in scope["headers"] if key.lower() == name]
-
-
-def _from_own_page(scope: Scope) -> bool:
-    """Whether a browser says that a page of this very address sent it; they all do so (Fetch standard, 3.2)."""
-    try:
-        return [urlsplit(origin).netloc for origin in _headers(scope, b"origin")] == _headers(scope, b"host")
-    except ValueError:
-        return False
-
-
 def _is_page(scope: Scope) -> bool:
-    return scope["method"] in {"GET", "HEAD"} and any("text/html" in kind for kind in _headers(scope, b"accept"))
+    return scope["method"] in {"GET", "HEAD"} and any("text/html" in kind for kind in headers_of(scope, b"accept"))
 
 
 def _asked(scope: Scope) -> str:
@@ -279,15 +252,6 @@ def _told(scope: Scope, person: Person) -> Scope:
     return {**scope, "headers": [*kept, *told]}
 
 
-def _guarded(send: Send) -> Send:
-    async def guarded(message: Message) -> None:
-        if message["type"] == "http.response.start":
-            message = {**message, "headers": [*message.get("headers", []), (b"x-frame-options", b"DENY")]}
-        await send(message)
-
-    return guarded
-
-
 async def _form(receive: Receive) -> dict[str, str]:
     body = b""
     while len(body) <= FORM_BYTES:
@@ -302,21 +266,3 @@ async def _form(receive: Receive) -> dict[str, str]:
     except ValueError:
         return {}
     return {name: values[0] for name, values in fields.items()}
-
-
-async def _answer(send: Send, status: int, page: str, more: dict[str, str] | None = None) -> None:
-    body = page.encode()
-    headers = {
-        "content-type": "text/html; charset=utf-8",
-        "content-length": str(len(body)),
-        "content-security-policy": pages.POLICY,
-        "cache-control": "no-store",
-        "x-content-type-options": "nosniff",
-        "x-frame-options": "DENY",
-        # Not "no-referrer": a browser would then not say where the form was sent from.
-        "referrer-policy": "same-origin",
-        **(more or {}),
-    }
-    raw = [(name.encode(), value.encode("latin-1")) for name, value in headers.items()]
-    await send({"type": "http.response.start", "status": status, "headers": raw})
-    await send({"type": "http.response.body", "body": body})

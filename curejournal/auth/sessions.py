@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import ipaddress
 import secrets
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from curejournal.auth.addresses import network_of
 from curejournal.auth.people import People, Person, name_key
 from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
@@ -63,7 +63,7 @@ class Keeper:
         TooManyTries
             Without looking at the passphrase, so that nothing can be learnt of it.
         """
-        mine = (self._clock(), {"address": _network(address), "name": name_key(name), "all": ""})
+        mine = (self._clock(), {"address": network_of(address), "name": name_key(name), "all": ""})
         with self._lock:
             self._refuse_too_many(mine)
             # Counted before it is looked at: many at once are no way around the limit.
@@ -134,14 +134,3 @@ class Keeper:
 def _key(token: str) -> str:
     # What is compared is not what was sent, so that no time tells how much of it was right.
     return hashlib.sha256(token.encode("utf-8", "surrogateescape")).hexdigest()
-
-
-def _network(address: str) -> str:
-    """An address as far as one household has it: a version 6 network gives each device as many as it likes."""
-    try:
-        parsed = ipaddress.ip_address(address)
-    except ValueError:
-        return address
-    if isinstance(parsed, ipaddress.IPv6Address):
-        return str(parsed.ipv4_mapped or ipaddress.ip_network((parsed, 64), strict=False))
-    return address

@@ -195,7 +195,7 @@ def references_covariance(guesses: Array, even_lab: Array, covariance: Array) ->
     root = np.linalg.cholesky(around + 1e-9 * np.eye(3))
     alike = np.exp(-0.5 * _distance2(guesses, guesses) / _MATERIAL_REACH**2)
     joint = _IN_COMMON * np.einsum("mn,mik,njk->minj", alike, root, root)
-    return np.asarray(joint.reshape(3 * len(guesses), -1))
+    return np.asarray(joint.reshape(3 * len(guesses), 3 * len(guesses)))
 
 
 def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:

@@ -80,26 +80,26 @@ def enrol(
         raise EnrolmentRefused(
             f"The colours of “{chart.name}” are not known themselves.", "Use a chart with published colours."
         )
-    labs, joints, reasons, misfits = [], [], [], []
+    taught, reasons, misfits = [], [], []
     for number, photo in enumerate(photos, start=1):
-        seen = _seen(photo, card)
-        taught = seen if isinstance(seen, list) else _taught(photo, card, seen, chart)
-        if isinstance(taught, list):
-            worst_fault = max(taught, key=lambda fault: fault.limit.rank)
+        one = _taught(photo, card, chart)
+        if not isinstance(one, _Taught):
+            worst_fault = max(one, key=lambda fault: fault.limit.rank)
             reasons.append(replace(worst_fault, text=f"Photo {number} was left out. {worst_fault.text}"))
             continue
-        other = _taught(photo, card, seen, other_edition) if other_edition and isinstance(seen, _Seen) else []
+        other = _taught(photo, card, other_edition) if other_edition else []
         if isinstance(other, _Taught):
-            misfits.append((taught.misfit, other.misfit))
-            taught = taught if edition_known else _between(taught, other)
-        labs.append(taught.lab)
-        joints.append(taught.joint)
-    if not labs:
+            misfits.append((one.misfit, other.misfit))
+            one = one if edition_known else _between(one, other)
+        taught.append(one)
+    if not taught:
         if not reasons:
             raise EnrolmentRefused("No photo was given.", "Photograph the card beside the chart.")
         raise EnrolmentRefused(reasons[0].text, reasons[0].remedy)
     reasons += _about_edition(chart, other_edition, misfits, edition_known=edition_known)
-    found = _combined(card, np.array(labs), np.array(joints), chart, copy_id)
+    found = _combined(
+        card, np.array([one.lab for one in taught]), np.array([one.joint for one in taught]), chart, copy_id
+    )
     if other_edition is not None and not edition_known:
         found = replace(found, provenance=f"{found.provenance}; its edition is not known")
     return found, (*reasons, *card_quality.about_paper(found))
@@ -166,8 +166,11 @@ def _seen(photo: Photo, card: Card) -> _Seen | list[Reason]:
     return _Seen(placement, shading, encoded, noise, good)
 
 
-def _taught(photo: Photo, card: Card, seen: _Seen, chart: Card | None) -> _Taught | list[Reason]:
+def _taught(photo: Photo, card: Card, chart: Card | None) -> _Taught | list[Reason]:
     """What one photo says of the card's patches, or its faults."""
+    seen = _seen(photo, card)
+    if isinstance(seen, list):
+        return seen
     if chart is None:
         white = seen.good & np.array([patch.role == "white" for patch in card.patches])
         if not white.any():

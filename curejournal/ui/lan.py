@@ -36,7 +36,7 @@ def serve(doorway: Doorway) -> None:
     # Only a proxy on this computer is believed who asks through it.
     os.environ["FORWARDED_ALLOW_IPS"] = "127.0.0.1" if doorway.behind_proxy else ""
     keeper = Keeper(People(Path(doorway.folder)))
-    gate = Middleware(Gate, keeper=keeper, hosts=doorway.hosts, secure=doorway.secure, talk=AppTalk(_opened, _away()))
+    gate = Middleware(Gate, keeper=keeper, secure=doorway.secure, talk=AppTalk(_opened, _away()))
     meant: dict[str, object] = {
         "server.address": doorway.address,
         "server.port": doorway.port,
@@ -44,7 +44,7 @@ def serve(doorway: Doorway) -> None:
     }
     if doorway.certificate:
         meant |= {"server.sslCertFile": doorway.certificate, "server.sslKeyFile": doorway.key}
-    server.run(meant, middleware=[gate])
+    server.run(meant, gate, behind_proxy=doorway.behind_proxy)
 
 
 if __name__ == "__main__":

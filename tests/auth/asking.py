@@ -9,11 +9,14 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import urlencode
 
+from curejournal.auth.asgi import App
 from curejournal.auth.gate import AppTalk, Gate
+from curejournal.auth.request_filter import RequestFilter
 from curejournal.auth.sessions import Keeper
 
 HOST = "192.0.2.7:8501"
 ORIGIN = {"host": HOST, "origin": f"http://{HOST}"}
+POLICY = "default-src 'self'"
 AWAY = b"go to the sign-in page"
 
 
@@ -52,8 +55,9 @@ def opened(data: bytes) -> str | None:
     return f"session-{data[7:].decode()}" if data.startswith(b"opened ") else None
 
 
-def gate_around(behind: Behind, keeper: Keeper, *, secure: bool = False, hosts: Iterable[str] = ("192.0.2.7",)) -> Gate:
-    return Gate(behind, keeper, hosts, secure=secure, talk=AppTalk(opened, AWAY))
+def gate_around(behind: Behind, keeper: Keeper, *, secure: bool = False, hosts: Iterable[str] = ("192.0.2.7",)) -> App:
+    """The gate with what stands before it."""
+    return RequestFilter(Gate(behind, keeper, secure=secure, talk=AppTalk(opened, AWAY)), hosts, POLICY)
 
 
 @dataclass(frozen=True)
@@ -75,7 +79,7 @@ def scope_of(kind: str, path: str, headers: Mapping[str, str], method: str = "GE
 
 
 def ask(
-    gate: Gate,
+    gate: App,
     path: str,
     method: str = "GET",
     headers: Mapping[str, str] = ORIGIN,
@@ -97,12 +101,12 @@ def ask(
     return Answer(start["status"], told, b"".join(message.get("body", b"") for message in rest).decode())
 
 
-def sign_in(gate: Gate, name: str, passphrase: str, headers: Mapping[str, str] = ORIGIN, to: str = "/") -> Answer:
+def sign_in(gate: App, name: str, passphrase: str, headers: Mapping[str, str] = ORIGIN, to: str = "/") -> Answer:
     return ask(gate, "/sign-in", "POST", headers, {"name": name, "passphrase": passphrase, "to": to})
 
 
 def talk(
-    gate: Gate, headers: Mapping[str, str], said: Iterable[bytes | Any] = (), path: str = "/_stcore/stream"
+    gate: App, headers: Mapping[str, str], said: Iterable[bytes | Any] = (), path: str = "/_stcore/stream"
 ) -> list[Any]:
     """All that a websocket is sent; callables among what is said are called at that moment."""
     sent: list[Any] = []

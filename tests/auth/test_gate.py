@@ -10,7 +10,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from curejournal.auth.gate import FORM_BYTES, Gate
+from curejournal.auth.asgi import App
+from curejournal.auth.gate import FORM_BYTES
 from curejournal.auth.people import People
 from curejournal.auth.sessions import IDLE_S, LIMITS, Keeper
 from tests.auth.asking import AWAY, HOST, ORIGIN, Behind, ask, gate_around, sign_in, talk
@@ -23,7 +24,6 @@ PATHS = [
     "/favicon.png",
     "/_stcore/health",
     "/_stcore/host-config",
-    "/_stcore/metrics",
     "/_stcore/script-health-check",
     "/_stcore/upload_file/session/file",
     "/_stcore/bidi-components/x/y.js",
@@ -40,7 +40,7 @@ PATHS = [
 PAGE = {"accept": "text/html,application/xhtml+xml"}
 
 
-def signed_in(gate: Gate, name: str = "Ann (invented)", passphrase: str = ANN) -> dict[str, str]:
+def signed_in(gate: App, name: str = "Ann (invented)", passphrase: str = ANN) -> dict[str, str]:
     """The headers of a browser that is signed in."""
     answer = sign_in(gate, name, passphrase)
     assert answer.status == 303
@@ -49,7 +49,7 @@ def signed_in(gate: Gate, name: str = "Ann (invented)", passphrase: str = ANN) -
 
 @pytest.mark.parametrize("method", ["GET", "HEAD", "POST", "PUT", "DELETE", "PATCH", "OPTIONS"])
 @pytest.mark.parametrize("path", PATHS)
-def test_nothing_is_given_without_a_session(path: str, method: str, gate: Gate, behind: Behind) -> None:
+def test_nothing_is_given_without_a_session(path: str, method: str, gate: App, behind: Behind) -> None:
     answer = ask(gate, path, method, ORIGIN)
     assert answer.status == 401
     assert "journal" not in re.sub("<title>.*</title>", "", answer.text)
@@ -57,7 +57,7 @@ def test_nothing_is_given_without_a_session(path: str, method: str, gate: Gate, 
 
 
 @pytest.mark.parametrize("path", PATHS)
-def test_one_who_asks_for_a_page_is_led_to_the_sign_in_and_then_to_that_page(path: str, gate: Gate) -> None:
+def test_one_who_asks_for_a_page_is_led_to_the_sign_in_and_then_to_that_page(path: str, gate: App) -> None:
     answer = ask(gate, path, "GET", ORIGIN | PAGE, query="batch=B-1%2F2")
     assert answer.status == 303
     to = unquote(answer.headers["location"].removeprefix("/sign-in?to="))
@@ -69,14 +69,14 @@ def test_one_who_asks_for_a_page_is_led_to_the_sign_in_and_then_to_that_page(pat
 @pytest.mark.parametrize(
     "to", ["https://example.org/", "//example.org", "/\\example.org", "javascript:alert(1)", "", "/a\r\nx: y", "/\té"]
 )
-def test_nobody_is_led_anywhere_else_after_the_sign_in(to: str, gate: Gate) -> None:
+def test_nobody_is_led_anywhere_else_after_the_sign_in(to: str, gate: App) -> None:
     answer = sign_in(gate, "Ann (invented)", ANN, to=to)
     assert (answer.status, answer.headers["location"]) == (303, "/")
 
 
 @pytest.mark.parametrize("headers", [ORIGIN, ORIGIN | {"cookie": "curejournal=guessed"}])
 def test_a_websocket_without_a_session_is_closed_before_it_is_accepted(
-    headers: dict[str, str], gate: Gate, behind: Behind
+    headers: dict[str, str], gate: App, behind: Behind
 ) -> None:
     assert talk(gate, headers) == [{"type": "websocket.close", "code": 1008}]
     assert not behind.scopes
@@ -91,7 +91,7 @@ def test_a_websocket_without_a_session_is_closed_before_it_is_accepted(
     body=st.binary(max_size=200),
 )
 def test_no_request_drawn_at_random_gets_past(
-    path: str, method: str, cookie: str, names: list[str], body: bytes, gate: Gate, behind: Behind
+    path: str, method: str, cookie: str, names: list[str], body: bytes, gate: App, behind: Behind
 ) -> None:
     headers = ORIGIN | {"cookie": cookie} | dict.fromkeys(names, "Ann")
     answer = ask(gate, path, method, headers, body)
@@ -100,7 +100,7 @@ def test_no_request_drawn_at_random_gets_past(
     assert "set-cookie" not in answer.headers
 
 
-def test_one_who_signed_in_is_let_through_and_the_app_is_told_who(gate: Gate, behind: Behind) -> None:
+def test_one_who_signed_in_is_let_through_and_the_app_is_told_who(gate: App, behind: Behind) -> None:
     headers = signed_in(gate)
     assert ask(gate, "/media/0123.jpg", headers=headers).text == "the journal"
     assert [unquote(name) for name in behind.header("x-curejournal-name")] == ["Ann (invented)"]
@@ -110,14 +110,14 @@ def test_one_who_signed_in_is_let_through_and_the_app_is_told_who(gate: Gate, be
 
 
 @pytest.mark.parametrize("name", ["x-curejournal-name", "X-CureJournal-Name", "x-curejournal-rights"])
-def test_nobody_says_who_they_are_by_themselves(name: str, gate: Gate, behind: Behind) -> None:
+def test_nobody_says_who_they_are_by_themselves(name: str, gate: App, behind: Behind) -> None:
     headers = signed_in(gate, "Ben (invented)", BEN) | {name: "Ann (invented)"}
     ask(gate, "/", headers=headers)
     assert [unquote(value) for value in behind.header("x-curejournal-name")] == ["Ben (invented)"]
     assert behind.header("x-curejournal-rights") == ["reads"]
 
 
-def test_one_who_may_only_read_uploads_nothing(gate: Gate, behind: Behind) -> None:
+def test_one_who_may_only_read_uploads_nothing(gate: App, behind: Behind) -> None:
     headers = signed_in(gate, "Ben (invented)", BEN)
     for method in ("PUT", "POST", "DELETE"):
         assert ask(gate, "/_stcore/upload_file/session/file", method, headers).status == 403
@@ -125,7 +125,7 @@ def test_one_who_may_only_read_uploads_nothing(gate: Gate, behind: Behind) -> No
 
 
 @pytest.mark.parametrize("change", [lambda v: v[:-1], lambda v: v + "x", lambda v: v.swapcase(), lambda v: v[::-1]])
-def test_a_cookie_that_was_tampered_with_is_nobodys(change: Any, gate: Gate, behind: Behind) -> None:
+def test_a_cookie_that_was_tampered_with_is_nobodys(change: Any, gate: App, behind: Behind) -> None:
     headers = signed_in(gate)
     name, _, value = headers["cookie"].partition("=")
     assert ask(gate, "/", headers=headers | {"cookie": f"{name}={change(value)}"}).status == 401
@@ -142,7 +142,7 @@ def test_the_cookie_is_for_this_site_and_no_script(secure: bool, keeper: Keeper,
     assert "Domain" not in set_cookie
 
 
-def test_a_new_sign_in_has_a_new_cookie_and_ends_the_old_session(gate: Gate) -> None:
+def test_a_new_sign_in_has_a_new_cookie_and_ends_the_old_session(gate: App) -> None:
     first = signed_in(gate)
     second = sign_in(gate, "Ann (invented)", ANN, first)
     assert second.cookie != first["cookie"]
@@ -152,7 +152,7 @@ def test_a_new_sign_in_has_a_new_cookie_and_ends_the_old_session(gate: Gate) -> 
 @pytest.mark.parametrize(
     "host", ["example.org", "192.0.2.8", "192.0.2.7.example.org", "", "192.0.2.7@example.org", "["]
 )
-def test_another_host_is_refused_signed_in_or_not(host: str, gate: Gate, behind: Behind) -> None:
+def test_another_host_is_refused_signed_in_or_not(host: str, gate: App, behind: Behind) -> None:
     headers = signed_in(gate) | {"host": host, "origin": f"http://{host}"}
     assert ask(gate, "/", headers=headers).status == 421
     assert ask(gate, "/sign-in", headers={"host": host}).status == 421
@@ -170,7 +170,7 @@ def test_every_host_that_was_named_is_answered(host: str, keeper: Keeper, behind
 @pytest.mark.parametrize(
     "origin", [None, "null", "http://example.org", "http://192.0.2.7:8502", "http://192.0.2.7", "http://["]
 )
-def test_what_another_page_sends_is_refused(origin: str | None, gate: Gate, behind: Behind) -> None:
+def test_what_another_page_sends_is_refused(origin: str | None, gate: App, behind: Behind) -> None:
     cookie = {"cookie": signed_in(gate)["cookie"], "host": HOST}
     headers = cookie | ({"origin": origin} if origin else {})
     for path in ("/sign-in", "/sign-out", "/_stcore/upload_file/session/file"):
@@ -179,7 +179,7 @@ def test_what_another_page_sends_is_refused(origin: str | None, gate: Gate, behi
     assert not behind.scopes
 
 
-def test_after_signing_out_the_session_is_over(gate: Gate) -> None:
+def test_after_signing_out_the_session_is_over(gate: App) -> None:
     headers = signed_in(gate)
     asked = ask(gate, "/sign-out", headers=headers)
     assert "Ann (invented) is signed in" in asked.text
@@ -190,21 +190,21 @@ def test_after_signing_out_the_session_is_over(gate: Gate) -> None:
     assert ask(gate, "/", headers=headers).status == 401
 
 
-def test_a_session_left_alone_is_over(gate: Gate, clock: Clock) -> None:
+def test_a_session_left_alone_is_over(gate: App, clock: Clock) -> None:
     headers = signed_in(gate)
     clock.now += IDLE_S
     assert ask(gate, "/", headers=headers).status == 401
     assert talk(gate, headers)[0]["type"] == "websocket.close"
 
 
-def test_a_wrong_passphrase_and_an_unknown_name_are_told_in_the_same_words(gate: Gate) -> None:
+def test_a_wrong_passphrase_and_an_unknown_name_are_told_in_the_same_words(gate: App) -> None:
     one, other = sign_in(gate, "Ann (invented)", "wrong"), sign_in(gate, "nobody", ANN)
     assert (one.status, one.text) == (other.status, other.text)
     assert one.status == 403
     assert "The name or the passphrase is wrong." in one.text
 
 
-def test_too_many_tries_are_refused_even_with_the_right_passphrase(gate: Gate) -> None:
+def test_too_many_tries_are_refused_even_with_the_right_passphrase(gate: App) -> None:
     for _ in range(LIMITS["address"]):
         assert sign_in(gate, "Ann (invented)", "wrong").status == 403
     answer = sign_in(gate, "Ann (invented)", ANN)
@@ -213,7 +213,7 @@ def test_too_many_tries_are_refused_even_with_the_right_passphrase(gate: Gate) -
     assert "set-cookie" not in answer.headers
 
 
-def test_a_list_of_people_that_cannot_be_read_is_told_without_its_place(gate: Gate, tmp_path: Any) -> None:
+def test_a_list_of_people_that_cannot_be_read_is_told_without_its_place(gate: App, tmp_path: Any) -> None:
     (tmp_path / "people.json").write_bytes(b"damaged")
     answer = sign_in(gate, "Ann (invented)", ANN)
     assert answer.status == 503
@@ -221,18 +221,18 @@ def test_a_list_of_people_that_cannot_be_read_is_told_without_its_place(gate: Ga
 
 
 @pytest.mark.parametrize("body", [b"", b"x" * (FORM_BYTES + 1), b"name=Ann", b"\xff\xfe", b"&".join([b"a=1"] * 50)])
-def test_a_form_that_is_none_is_a_wrong_passphrase(body: bytes, gate: Gate) -> None:
+def test_a_form_that_is_none_is_a_wrong_passphrase(body: bytes, gate: App) -> None:
     assert ask(gate, "/sign-in", "POST", ORIGIN, body).status == 403
 
 
-def test_what_was_typed_stays_text_on_the_page(gate: Gate) -> None:
+def test_what_was_typed_stays_text_on_the_page(gate: App) -> None:
     evil = '/"><script>alert(1)</script>'
     for page in (sign_in(gate, evil, evil, to=evil), ask(gate, "/sign-in", query=f"to={evil}")):
         assert "<script" not in page.text
         assert evil not in page.text
 
 
-def test_the_pages_hold_no_script_and_may_not_be_framed_or_kept(gate: Gate) -> None:
+def test_the_pages_hold_no_script_and_may_not_be_framed_or_kept(gate: App) -> None:
     page = ask(gate, "/sign-in")
     assert "<script" not in page.text
     assert page.headers["cache-control"] == "no-store"
@@ -249,7 +249,7 @@ def test_the_page_says_so_if_others_can_read_along(secure: bool, told: bool, kee
     assert ("Others on this network can read what is sent here" in page) == told
 
 
-def test_an_open_page_is_sent_away_when_its_session_ends(gate: Gate, behind: Behind, people: People) -> None:
+def test_an_open_page_is_sent_away_when_its_session_ends(gate: App, behind: Behind, people: People) -> None:
     headers = signed_in(gate)
     sent = talk(gate, headers, [b"one", lambda: people.remove("Ann (invented)"), b"two"])
     assert behind.heard == [b"one"], "what is said after the end is not heard"
@@ -258,7 +258,7 @@ def test_an_open_page_is_sent_away_when_its_session_ends(gate: Gate, behind: Beh
 
 
 def test_an_idle_open_page_is_sent_away_by_itself(
-    gate: Gate, behind: Behind, people: People, monkeypatch: pytest.MonkeyPatch
+    gate: App, behind: Behind, people: People, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("curejournal.auth.gate.LOOK_S", 0.01)
     sent = talk(gate, signed_in(gate), [lambda: people.remove("Ann (invented)")] + [lambda: None] * 5)
@@ -269,7 +269,7 @@ def protocols(behind: Behind) -> list[str]:
     return [entry.strip() for entry in behind.header("sec-websocket-protocol")[0].split(",")]
 
 
-def test_a_page_goes_on_where_it_was_only_for_the_same_sign_in(gate: Gate, behind: Behind) -> None:
+def test_a_page_goes_on_where_it_was_only_for_the_same_sign_in(gate: App, behind: Behind) -> None:
     ann = signed_in(gate)
     talk(gate, ann)
     again = {"sec-websocket-protocol": "streamlit, token, session-1"}

@@ -136,7 +136,7 @@ def test_corners_that_are_no_card_are_refused(corners: list[tuple[float, float]]
         ({"exposure_ev": 2.0}, {"burnt out"}),
         ({"exposure_ev": -7.0}, {"too dark", "no card"}),
         ({"faults": Faults(blur_px=6)}, {"blurred"}),
-        ({"faults": Faults(mirrored=True)}, {"no card"}),
+        ({"faults": Faults(mirrored=True)}, {"mirrored"}),
         ({"tilt_deg": 68}, {"too oblique", "no card"}),
         ({"fill": 0.03}, {"too small", "no card", "card hidden", "blurred"}),
         ({"crumple_mm": 4.0}, {"card not flat", "no card", "card hidden"}),
@@ -230,6 +230,17 @@ def test_areas_of_one_photo_are_compared_better_than_their_own_intervals_say() -
     together = np.trace(difference @ joint @ difference.T)
     apart = np.trace(joint)
     assert together < 0.5 * apart
+
+
+def test_by_an_enrolled_card_an_area_that_is_refused_is_no_crash() -> None:
+    """With no area left to claim, the covariance of the card's own colours had no size to take."""
+    enrolled = replace(
+        card(),
+        kind="enrolled",
+        patches=tuple(replace(p, covariance=((1.0, 0, 0), (0, 1.0, 0), (0, 0, 1.0))) for p in card().patches),
+    )
+    found = measure(read_photo(drawn().jpeg), enrolled, [Area.box("nowhere", -90, -90, -50, -50)])
+    assert [(area.grade, area.sample) for area in found.areas] == [(Grade.NOT_USABLE, None)]
 
 
 def test_an_area_outside_the_picture_has_no_colour() -> None:

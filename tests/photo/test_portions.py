@@ -124,7 +124,7 @@ def test_a_pale_colour_that_the_portion_is_known_by_is_the_portion_and_no_film()
 def test_there_is_no_film_on_the_day_of_the_pour() -> None:
     found = match(two(shown(AMBER, 0.7), shown(ASH, 0.3)), [Expected("plain", AMBER, 4.0)], pour_day=True)
     assert "film" not in found.question
-    assert "film" not in found.parts
+    assert "film" not in found.regions
 
 
 def test_a_gelled_middle_is_asked_about_once_and_then_followed_as_it_is_known() -> None:
@@ -134,7 +134,7 @@ def test_a_gelled_middle_is_asked_about_once_and_then_followed_as_it_is_known() 
     assert first.names == ("plain", ""), "the rim is the proposal: its colour was filed as the middle's"
     by_rim, by_middle = (match(bar, [Expected("plain", lab, 6.0)]) for lab in (RIM, GELLED))
     assert sure(by_rim)
-    assert (by_rim.names, by_rim.parts) == (("plain", ""), ("", "gel"))
+    assert (by_rim.names, by_rim.regions) == (("plain", ""), ("", "gel"))
     assert by_middle.names == ("", "plain") or by_middle.question
 
 
@@ -143,7 +143,7 @@ def test_lines_on_a_portion_that_is_known_are_left_out_and_else_asked_about() ->
     assert match(drizzled, [Expected("plain")]).question
     found = match(drizzled, [Expected("plain", AMBER, 4.0)])
     assert sure(found)
-    assert (found.names, found.parts) == (("plain", ""), ("", "veins"))
+    assert (found.names, found.regions) == (("plain", ""), ("", "veins"))
 
 
 def test_of_two_shades_the_one_that_is_known_is_kept_though_it_is_the_smaller() -> None:

@@ -187,6 +187,7 @@ def window(page_of: Callable[[str], Any], size: str) -> Iterator[Any]:
         "request": lambda request: asked.add(request.url),
         "websocket": lambda socket: asked.add(socket.url),
         "pageerror": lambda fault: faults.append(str(fault)),
+        "console": lambda said: faults.append(said.text) if "Content Security Policy" in said.text else None,
     }
     for event, hear in heard.items():
         page.on(event, hear)

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import http.client
 import os
 import socket
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from streamlit.config import get_config_options
+from websockets.exceptions import InvalidStatus
+from websockets.sync.client import connect
+from websockets.typing import Subprotocol
 
 from curejournal.auth.addresses import NOT_AS_MEANT
 from curejournal.ui import server
@@ -103,3 +110,52 @@ def test_what_listens_is_read_from_the_sockets_themselves() -> None:
 )
 def test_an_address_is_as_meant(place: str, meant: str, within: bool) -> None:
     assert server._within(place, meant) is within
+
+
+@pytest.fixture(scope="module")
+def port(start_lasting_app: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> int:
+    """The port of an app that is served on this computer alone."""
+    return int(urlsplit(start_lasting_app(tmp_path_factory.mktemp("own"), afresh=True).address).port or 0)
+
+
+def answered(port: int, method: str, path: str, **headers: str) -> http.client.HTTPResponse:
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    line.request(method, path, headers=headers)
+    answer = line.getresponse()
+    answer.read()
+    line.close()
+    return answer
+
+
+def test_the_running_app_answers_its_own_names_and_pages_alone(port: int) -> None:
+    home = f"http://127.0.0.1:{port}"
+    for path in ("/", "/batch", "/_stcore/health", "/_stcore/host-config", "/media/x", "/static/x", "/favicon.png"):
+        for host in ("evil.example", f"127.0.0.1:{port}.evil", f"127.0.0.1.evil:{port}"):
+            assert answered(port, "GET", path, Host=host).status == 421, (path, host)
+    assert answered(port, "GET", "/_stcore/metrics").status == 404
+    assert answered(port, "PUT", "/_stcore/upload_file/a/b", Origin=f"http://127.0.0.1:{port + 1}").status == 403
+    for origin in (None, f"http://127.0.0.1:{port + 1}", f"http://localhost:{port}", "http://evil.example"):
+        with (
+            pytest.raises(InvalidStatus) as refused,
+            connect(f"ws://127.0.0.1:{port}/_stcore/stream", origin=origin, subprotocols=[Subprotocol("streamlit")]),
+        ):
+            pass
+        assert refused.value.response.status_code == 403
+        assert refused.value.response.headers["x-content-type-options"] == "nosniff"
+    with connect(f"ws://127.0.0.1:{port}/_stcore/stream", origin=home, subprotocols=[Subprotocol("streamlit")]) as line:
+        assert line.subprotocol == "streamlit"
+
+
+def test_every_answer_of_the_running_app_has_the_security_headers(port: int) -> None:
+    for method, path in (
+        ("GET", "/"),
+        ("HEAD", "/"),
+        ("GET", "/_stcore/health"),
+        ("GET", "/nowhere.js"),
+        ("PUT", "/x"),
+    ):
+        headers = answered(port, method, path).headers
+        assert headers["x-content-type-options"] == "nosniff", path
+        assert headers["referrer-policy"] == "same-origin", path
+        assert "object-src 'none'" in headers["content-security-policy"] or method == "PUT", path
+        assert "default-src" in headers["content-security-policy"], path

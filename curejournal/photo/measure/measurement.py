@@ -25,7 +25,7 @@ from curejournal.photo.find.mirror import MIRRORED, is_mirrored
 from curejournal.photo.find.placement import Placement, Points
 from curejournal.photo.measure import quality
 from curejournal.photo.measure.calibration import CardCalibration, learn
-from curejournal.photo.measure.sampling import sample_area
+from curejournal.photo.measure.sampling import AreaSample, sample_area
 from curejournal.photo.read.picture_file import Photo
 
 Floats = NDArray[np.float64]
@@ -41,9 +41,9 @@ GLOW_SHARE = 0.5
 # The light on soap relative to the card's, and the white veil of its gloss beyond the card's (Y of white 1), each as an
 # sd: set on path-traced scenes of soap of roughness 0.12 to 0.35 under a card 0.3 to 2 mm thick.
 SURFACE_LIGHT, SURFACE_VEIL = 0.02, 0.005
-# Beside a card soap stands or lies otherwise than the card: so many times as much; and the share of what parts of an
-# area differ by that its whole may be darker, as deep in a mould. On the same scenes.
-BESIDE_THE_CARD, UNEVEN_LIGHT = 3.0, 0.5
+# Beside a card soap stands or lies otherwise than the card: so many times as much. And how much darker all of an area
+# may be, as an sd, for what its light falls off by beyond what even soap shows: on the same scenes and deep in moulds.
+BESIDE_THE_CARD, SHADOW_LIGHT, SHADOW_FROM = 3.0, 1.5, 0.15
 
 
 @dataclass(frozen=True)
@@ -202,24 +202,8 @@ def _with_areas(
         for s, a in zip(samples, areas, strict=True)
     ]
     good = [(i, s) for i, s in enumerate(samples) if s is not None and _limit(reasons[i]) is not Grade.NOT_USABLE]
-    encoded = np.array([sample.encoded for _, sample in good]).reshape(-1, 3)
-    noise = [s.covariance + _light_covariance(s.encoded, areas[i], placement, card, shading) for i, s in good]
-    middles = [_held_to_card(placement.to_mm(np.array(areas[i].outline)).mean(axis=0)[None], card)[0] for i, _ in good]
-    lab, joint = correction.colours(encoded, np.array(noise).reshape(-1, 3, 3), xy_mm=np.array(middles).reshape(-1, 2))
-    if card.shared_covariance is not None:
-        joint = joint + np.kron(np.ones((len(good), len(good))), np.array(card.shared_covariance))
-    # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
-    bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
-    joint = joint + np.outer(bluer, bluer)
-    joint = joint + _surface_covariance(
-        lab,
-        np.array([_surface_doubt(placement.to_mm(np.array(areas[i].outline)).mean(axis=0), card) for i, _ in good]),
-        np.array([s.uneven_kept if s.uneven_kept > quality.UNEVEN_LIMIT else 0.0 for _, s in good]),
-    )
-    if lesson.fading is not None:
-        change = lesson.fading.change(lab)
-        lab, joint = lab + change, joint + np.outer(change, change)
-    inside = correction.inside(encoded)
+    lab, joint = _corrected([sample for _, sample in good], [areas[i] for i, _ in good], card, lesson)
+    inside = correction.inside(np.array([sample.encoded for _, sample in good]))
     claimed: dict[int, ColourSample] = {}
     rows: list[int] = []
     for k, (i, sample) in enumerate(good):
@@ -253,6 +237,33 @@ def _with_areas(
     )
 
 
+def _corrected(
+    samples: Sequence[AreaSample], areas: Sequence[Area], card: Card, lesson: CardCalibration
+) -> tuple[Floats, Floats]:
+    """The colours (M, 3) of areas, and the joint covariance (3 M, 3 M) of all that is not known of them."""
+    placement, correction = lesson.placement, lesson.correction
+    assert placement is not None and correction is not None
+    count = len(samples)
+    encoded = np.array([sample.encoded for sample in samples]).reshape(-1, 3)
+    noise = [
+        sample.covariance + _light_covariance(sample.encoded, area, placement, card, lesson.shading)
+        for sample, area in zip(samples, areas, strict=True)
+    ]
+    middles = np.array([placement.to_mm(np.array(area.outline)).mean(axis=0) for area in areas]).reshape(-1, 2)
+    lab, joint = correction.colours(encoded, np.array(noise).reshape(-1, 3, 3), xy_mm=_held_to_card(middles, card))
+    if card.shared_covariance is not None:
+        joint = joint + np.kron(np.ones((count, count)), np.array(card.shared_covariance))
+    # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
+    bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
+    doubts = np.array([_surface_doubt(middle, card) for middle in middles])
+    joint = joint + np.outer(bluer, bluer)
+    joint = joint + _surface_covariance(lab, doubts, np.array([sample.fall for sample in samples]))
+    if lesson.fading is not None:
+        change = lesson.fading.change(lab)
+        lab, joint = lab + change, joint + np.outer(change, change)
+    return lab, joint
+
+
 def _gain_at(shading: Shading, placement: Placement, card: Card, places: Floats) -> Floats:
     """The relative light at places (M, 2) in full-size pixels."""
     return shading.gain(_held_to_card(placement.to_mm(places), card))
@@ -280,18 +291,17 @@ def _light_covariance(encoded: Floats, area: Area, placement: Placement, card: C
     return np.outer(step, step)
 
 
-def _surface_covariance(lab: Floats, doubts: Floats, uneven: Floats) -> Floats:
+def _surface_covariance(lab: Floats, doubts: Floats, falls: Floats) -> Floats:
     """What soaps (M, 3) owe to not being flat, matt and level as the card is: the joint covariance (3 M, 3 M) in Lab.
 
     The shadow of an edge, relief and a slope of its own change its light; its gloss adds a veil that is not the card's.
     Surfaces of one photo have that in common. `doubts` (M,) say how many times as much as under a window;
-    `uneven` (M,), in Lab, is what parts of each differ by, where that is more than a surface's own.
+    `falls` (M,) are how far the light falls off across each, as deep in a mould: then all of it may be darker.
     """
     times = np.repeat(doubts, 3)
     darker, veiled = times * SURFACE_LIGHT * by_light(lab).ravel(), times * SURFACE_VEIL * by_veil(lab).ravel()
     covariance = np.outer(darker, darker) + np.outer(veiled, veiled)
-    # In L*, as relative light (the derivative of the cube root, CIE 15).
-    shadows = (UNEVEN_LIGHT * uneven * 3.0 / (lab[:, 0] + 16.0))[:, None] * by_light(lab)
+    shadows = (SHADOW_LIGHT * np.maximum(falls - SHADOW_FROM, 0.0))[:, None] * by_light(lab)
     for place, shadow in enumerate(shadows):
         covariance[3 * place : 3 * place + 3, 3 * place : 3 * place + 3] += np.outer(shadow, shadow)
     return covariance

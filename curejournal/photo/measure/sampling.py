@@ -184,7 +184,8 @@ class AreaSample:
     standard deviation of the kept pixels, both in encoded sRGB; `kept` the share of pixels kept,
     `burnt` the share of clipped ones, `count` the area's pixels in the full-size picture;
     `uneven` how far apart, in Lab of the uncorrected picture, the colours of the area's parts are: nine in ten parts
-    lie within it; `uneven_kept` the same of the pixels that are kept.
+    lie within it; `fall` how far the light
+    falls off across it, as a logarithm, when that of the card's whites is divided out.
     """
 
     encoded: Floats
@@ -194,7 +195,7 @@ class AreaSample:
     count: int
     spread: Floats
     uneven: float
-    uneven_kept: float
+    fall: float
 
 
 def sample_area(
@@ -237,7 +238,7 @@ def sample_area(
         count,
         np.sqrt(np.diag(mottling)),
         _unevenness(*_without_shadows(encoded, places, keep)),
-        _unevenness(encoded[keep], places[keep]),
+        _fall_of_light(linear[keep], places[keep]),
     )
 
 
@@ -277,6 +278,15 @@ def _median(values: NDArray[np.float32], keep: NDArray[np.bool_]) -> NDArray[np.
     count = keep.sum(axis=-1)[..., None, None]
     middle = np.broadcast_to(np.concatenate([(count - 1) // 2, count // 2], axis=-1), (*ordered.shape[:-1], 2))
     return np.asarray(np.take_along_axis(ordered, middle, axis=-1).mean(axis=-1, keepdims=True))
+
+
+def _fall_of_light(linear: Floats, places: Floats) -> float:
+    """How far a smooth surface through the logarithm of light (M, 3) at places (M, 2) falls, from 95 to 5% of them."""
+    x, y = (places - places.mean(axis=0)).T / np.maximum(np.ptp(places, axis=0).max(), 1e-9)
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+    logs = np.log(np.maximum(linear[:, 1], 1e-3))
+    surface = terms @ np.linalg.lstsq(terms, logs)[0]
+    return float(np.ptp(np.quantile(surface, [0.05, 0.95])))
 
 
 def _without_shadows(encoded: Floats, places: Floats, keep: NDArray[np.bool_]) -> tuple[Floats, Floats]:

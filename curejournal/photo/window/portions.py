@@ -51,22 +51,22 @@ class Expected:
 About = Literal["portions", "film", "gel", "veins"]
 """What a question is about: which portion is which; or whether a paler part is a film, the middle is gelled, lines are
 of another colour."""
-Part = Literal["", "film", "gel", "rim", "veins", "shade"]
+Region = Literal["", "film", "gel", "rim", "veins", "shade"]
 
 
 @dataclass(frozen=True)
 class Match:
     """`names` of the layers in their order; `confidence` that all are right; a question in words if they must be asked.
 
-    With a question the names are a proposal only, empty where there is none. `parts` say, where a layer is only a part
-    of a portion, what part that is (with a question: may be); empty if none is.
+    With a question the names are a proposal only, empty where there is none. `regions` say, where a layer is only a
+    region of a portion, which that is (with a question: may be); empty if none is.
     """
 
     names: tuple[str, ...]
     confidence: float
     question: str = ""
     about: About = "portions"
-    parts: tuple[Part, ...] = ()
+    regions: tuple[Region, ...] = ()
 
 
 def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False) -> Match:
@@ -86,7 +86,7 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
     portions = portions or [Expected("soap")]
     seen, known = len(found.layers), len(portions)
     if seen > known:
-        explained = _parts_explained(found, portions, pour_day)
+        explained = _explain_regions(found, portions, pour_day)
         if explained is not None:
             return explained
     if seen == 0:
@@ -123,7 +123,7 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
     return Match(names, confidence)
 
 
-def _parts_explained(found: Layers, portions: Sequence[Expected], pour_day: bool) -> Match | None:
+def _explain_regions(found: Layers, portions: Sequence[Expected], pour_day: bool) -> Match | None:
     """The match where some layers are a film on others, a gelled middle, veins or a shade; None if none is."""
     films: list[int] = []
     for number, layer in enumerate(found.layers):
@@ -167,7 +167,7 @@ def _asked_of_film(found: Layers, pale: int, under: int, portions: Sequence[Expe
     )
     base = pale if layer.share > FILM_MOST or layer.form == "rim" else under
     names = tuple(portions[0].name if len(portions) == 1 and n == base else "" for n in range(len(found.layers)))
-    return Match(names, 0.0, text, "film", _part(found, pale, "film"))
+    return Match(names, 0.0, text, "film", _only(found, pale, "film"))
 
 
 def _with_gel(found: Layers, middle: int, rim: int, portions: Sequence[Expected], pour_day: bool) -> Match:
@@ -183,7 +183,7 @@ def _with_gel(found: Layers, middle: int, rim: int, portions: Sequence[Expected]
         "is to be followed? If it is a portion of its own, which one?"
     )
     names = tuple(portions[0].name if len(portions) == 1 and n == rim else "" for n in range(len(found.layers)))
-    return Match(names, 0.0, text, "gel", _part(found, middle, "gel"))
+    return Match(names, 0.0, text, "gel", _only(found, middle, "gel"))
 
 
 def _with_veins(found: Layers, veins: int, portions: Sequence[Expected], pour_day: bool) -> Match:
@@ -193,11 +193,11 @@ def _with_veins(found: Layers, veins: int, portions: Sequence[Expected], pour_da
         return _without(found, [veins], portions, pour_day, "veins")
     names = tuple(portions[0].name if len(portions) == 1 and n == base else "" for n in range(len(found.layers)))
     text = "The window shows lines of another colour. Are they a portion (a drizzle, a vein), or to be left out?"
-    return Match(names, 0.0, text, "veins", _part(found, veins, "veins"))
+    return Match(names, 0.0, text, "veins", _only(found, veins, "veins"))
 
 
-def _part(found: Layers, number: int, part: Part) -> tuple[Part, ...]:
-    return tuple(part if n == number else "" for n in range(len(found.layers)))
+def _only(found: Layers, number: int, region: Region) -> tuple[Region, ...]:
+    return tuple(region if n == number else "" for n in range(len(found.layers)))
 
 
 def _repeated(found: Layers, portions: Sequence[Expected]) -> list[int]:
@@ -220,16 +220,18 @@ def _repeated(found: Layers, portions: Sequence[Expected]) -> list[int]:
     return [other if favour > 0 else one]
 
 
-def _without(found: Layers, extra: Sequence[int], portions: Sequence[Expected], pour_day: bool, part: Part) -> Match:
+def _without(
+    found: Layers, extra: Sequence[int], portions: Sequence[Expected], pour_day: bool, region: Region
+) -> Match:
     """The match of the other layers; the extra ones get no name, so that nothing is measured there."""
     others = tuple(layer for number, layer in enumerate(found.layers) if number not in extra)
     kind = found.kind if len(others) > 1 else "one"
     matched = match(replace(found, kind=kind, layers=others), portions, pour_day=pour_day)
-    names, parts = iter(matched.names), iter(matched.parts or _part(found, -1, ""))
+    names, regions = iter(matched.names), iter(matched.regions or _only(found, -1, ""))
     return replace(
         matched,
         names=tuple("" if n in extra else next(names) for n in range(len(found.layers))),
-        parts=tuple(part if n in extra else next(parts) for n in range(len(found.layers))),
+        regions=tuple(region if n in extra else next(regions) for n in range(len(found.layers))),
     )
 
 

@@ -170,11 +170,11 @@ def test_one_who_may_only_read_sees_each_section_of_a_batch(name: str, reader: A
 def test_one_who_may_only_read_sees_a_photo_in_standard_light_and_finds_nothing_to_enter(reader: Any, lan: App) -> None:
     go(reader, lan, "batch?batch=C-1")
     section(reader, "Timeline")
-    reader.get_by_role("link", name="In standard light").click()
+    reader.get_by_role("link", name="The original").click()
     settled(reader)
     assert reader.locator("h1").inner_text() == "chamomile-1.jpg"
     see(reader, "chamomile")
-    for view in ("the measured areas", "in standard light"):
+    for view in ("the measured areas", "corrected by its card"):
         section(reader, view)
         assert reader.locator("[data-testid=stImage] img").count() == 1
     assert reader.get_by_role("button", name="Download it, unhatched (JPEG)").count() == 1

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
 
 from curejournal.batch.records import Batch
 from curejournal.documents.formatting import day
 from curejournal.judging.tasks import Task
 from curejournal.ui.components import common
-from curejournal.ui.forms import checks, entry, pouring, take_photos
+from curejournal.ui.forms import checks, entry, photos, pouring, take_photos
 from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
@@ -65,6 +65,16 @@ def form(desk: Desk, code: str, what: str) -> None:
     with st.container(key=f"here-{what}-{code}"):
         ON_THE_SPOT[what][1](desk, desk.journal.batch(code))
         entry.ask(desk, code)
+
+
+def done_for_good(desk: Desk, due: Iterable[tuple[str, str]]) -> None:
+    """Say what became of a photo whose asking ended with it: its form is no longer there to say so.
+
+    `due` are what is still to do, and of which batch.
+    """
+    what, _, code = (st.session_state.get("doing") or "").partition("-")
+    if what == "photograph" and (what, code) not in set(due) and code in desk.journal.names():
+        photos.done(desk, desk.journal.batch(code))
 
 
 def words_of(things: Sequence[Task]) -> str:

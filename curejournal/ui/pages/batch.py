@@ -58,7 +58,6 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         for caution in judgement.cautions:
             common.say(caution, "soft")
     with st.container(horizontal=True, key="act-batch"):
-        common.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
         common.way(desk, "batches", "Pour another like this", ":material/replay:", like=batch.code)
     forms = {
         "a weight": entry.weigh,

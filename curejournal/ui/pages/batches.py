@@ -41,7 +41,7 @@ def render(desk: Desk) -> None:
         return
     with st.container(horizontal=True, vertical_alignment="bottom", key="wall-head"):
         common.say(f"{how_many(len(names), 'batch')}, each by its latest picture in true colour.", "lead")
-        if not desk.reads_only:
+        if common.may_enter(desk):
             _again(names)
             if st.button("Start a batch", key="start-batch", type="primary"):
                 st.session_state["starting"] = True

@@ -31,6 +31,7 @@ def render(desk: Desk) -> None:
     later = [pair for pair in due if pair[1].when > desk.now]
     common.say(f"{desk.now:%A}, {day(desk.now)}", "soft")
     st.title(f"{how_many(len(now), 'thing')} to do today" if now else "Nothing is due today")
+    doing.done_for_good(desk, ((thing.what, glance.code) for glance, thing in now))
     if seen.waiting:
         more = how_many(seen.waiting, "more batch")
         common.say(f"{more} still to be looked at; what is due there will follow.", "soft")
@@ -52,24 +53,25 @@ def render(desk: Desk) -> None:
 
 def _batch(desk: Desk, glance: Glance, things: Sequence[Task], *, first: bool) -> None:
     code = glance.code
-    with st.container(key=f"row-{code}"), st.container(horizontal=True, key=f"due-{code}"):
-        with st.container(width=168, key=f"due-picture-{code}"):
-            showing.taken(desk, glance.name, glance.picture, 360)
-        with st.container(key=f"due-words-{code}", gap="small"):
-            with st.container(horizontal=True, vertical_alignment="center", gap="small"):
-                common.way(desk, "batch", glance.name, batch=code)
-                st.html(common.tag(glance.state), width="content")
-            st.html(glance.ribbon)
-            reasons = dict.fromkeys(common.sentence(thing.why) for thing in things)
-            common.say(" ".join(reasons), "soft")
-        opened = ""
-        with st.container(key=f"due-acts-{code}", gap="small"):
-            for number, (what, same) in enumerate(doing.in_order(things)):
-                if doing.button(desk, code, what, same, dark=first and number == 0, wide=True):
-                    opened = what
-                common.say(doing.since(desk, same), "small soft")
-    if opened:
-        doing.form(desk, code, opened)
+    with st.container(key=f"row-{code}"):
+        with st.container(horizontal=True, key=f"due-{code}"):
+            with st.container(width=168, key=f"due-picture-{code}"):
+                showing.taken(desk, glance.name, glance.picture, 360)
+            with st.container(key=f"due-words-{code}", gap="small"):
+                with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+                    common.way(desk, "batch", glance.name, batch=code)
+                    st.html(common.tag(glance.state), width="content")
+                st.html(glance.ribbon)
+                reasons = dict.fromkeys(common.sentence(thing.why) for thing in things)
+                common.say(" ".join(reasons), "soft")
+            opened = ""
+            with st.container(key=f"due-acts-{code}", gap="small"):
+                for number, (what, same) in enumerate(doing.in_order(things)):
+                    if doing.button(desk, code, what, same, dark=first and number == 0, wide=True):
+                        opened = what
+                    common.say(doing.since(desk, same), "small soft")
+        if opened:
+            doing.form(desk, code, opened)
 
 
 def _later(desk: Desk, later: Sequence[tuple[Glance, Task]]) -> None:

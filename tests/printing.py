@@ -48,6 +48,8 @@ def inks(change: int | None = None) -> Array:
     )
 
 
+LIGHT_LOSS = np.array([0.45, 1.0, 0.8, 0.1])
+"""Ours: how much of cyan, magenta, yellow and black goes while magenta, the least light-fast dye, loses one part."""
 SHEEN = 0.009
 """Ours: light thrown back by a matt print's very surface, before any ink."""
 
@@ -65,7 +67,8 @@ class Printer:
     `seed` decides how much too strong or weak each ink is (`ink_error`, relative), and the error of
     each patch (`patch_error`); `ink_change` whether its inks are another maker's. Without `dots` each ink lies
     in layers of any depth; with it, it covers a share of the paper, and `dots` says how far light spreads between
-    them (1: not at all). `glow` is the share of the paper's blue (Z) that a brightener adds to it by D65.
+    them (1: not at all). `glow` is the share of the paper's blue (Z) that a brightener adds to it by D65. `fade` is the
+    share of the least light-fast ink that light has bleached.
     """
 
     seed: int
@@ -74,6 +77,7 @@ class Printer:
     ink_change: int | None = None
     dots: float | None = None
     glow: float = 0.0
+    fade: float = 0.0
 
     def paints(self, card: Card) -> dict[str, Paint]:
         """Every patch of the card in this printer's inks on its paper."""
@@ -146,7 +150,7 @@ def _layers_for(lab: Lab, ink_change: int | None, dots: float | None) -> tuple[f
 @cache
 def _printed(printer: Printer, name: str, patches: tuple[tuple[str, Lab | None], ...]) -> dict[str, Paint]:
     rng = np.random.default_rng(printer.seed)
-    strength = np.exp(printer.ink_error * rng.standard_normal(4))
+    strength = np.exp(printer.ink_error * rng.standard_normal(4)) * (1 - printer.fade * LIGHT_LOSS)
     paints = {}
     for patch_id, lab in patches:
         assert lab is not None, f"{name}: {patch_id} has no colour to print"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import tomllib
 import warnings
 from datetime import datetime
@@ -227,7 +226,7 @@ def test_a_printed_card_differs_from_what_was_asked_by_its_own_amount():
 def test_the_scenario_and_the_folder_name_the_same_pictures_and_stay_small():
     assert sorted(path.name for path in FOLDER.glob("*.jpg")) == PICTURES
     assert sorted(render_samples.truth()["takes"]) == PICTURES
-    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 20e6
+    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 25e6
 
 
 @pytest.mark.parametrize("file", PICTURES)
@@ -245,15 +244,26 @@ def test_a_picture_says_that_it_is_rendered_and_when_it_was_taken(file):
     assert bool(said["wrong"]) == (file in render_samples.truth()["refused"])
 
 
-@pytest.mark.parametrize("file", ["enrol-1.jpg", "juniper-3.jpg", "heather-6.jpg", "bog-myrtle-3.jpg"])
-def test_a_picture_can_be_rendered_again(file):
-    """Within a grey level on average: other versions of the libraries may round differently."""
-    again, _, _ = render_samples.rendered(file)
-    with Image.open(FOLDER / file) as kept, Image.open(io.BytesIO(again.jpeg)) as fresh:
-        difference = np.abs(np.asarray(kept, float) - np.asarray(fresh, float))
-    assert difference.mean() < 1.0
+AGAIN = ["enrol-1.jpg", "juniper-3.jpg", "heather-6.jpg", "bog-myrtle-3.jpg", "heather-show-3.jpg"]
+
+
+@pytest.mark.parametrize("file", AGAIN)
+def test_a_picture_is_planned_again_with_the_same_truth(file):
+    """Rendering it again takes a renderer; what is to be rendered, and what is true in it, comes out the same."""
+    plan = render_samples.planned(file)
     said = tomllib.loads((FOLDER / file).with_suffix(".toml").read_text(encoding="utf-8"))
-    assert said["lab"] == {name: pytest.approx(lab, abs=0.01) for name, lab in again.truth.items()}
+    assert said["lab"] == {name: pytest.approx(lab, abs=0.01) for name, lab in plan.lab.items()}
+    for key, planned in (("corners", plan.corners), ("areas", plan.areas)):
+        assert set(said[key]) == set(planned)
+        for name, points in planned.items():
+            np.testing.assert_allclose(said[key][name], points, atol=0.1)
+
+
+@pytest.mark.parametrize("batch", BATCHES, ids=lambda batch: batch["code"])
+def test_every_batch_has_a_picture_to_show_and_one_to_measure_by(batch):
+    cards = [bool(photo.get("card")) for photo in batch["photos"]]
+    assert any(cards)
+    assert not all(cards)
 
 
 @pytest.mark.parametrize("batch", BATCHES, ids=lambda batch: batch["code"])
@@ -284,6 +294,9 @@ def test_everyone_in_the_scenario_is_marked_as_invented():
 def test_the_areas_of_a_photo_lie_inside_the_true_portions(batch):
     names = {portion["name"] for portion in batch["portions"]}
     for photo in batch["photos"]:
+        if "card" not in photo:
+            assert not {"areas", "portion"} & set(photo)
+            continue
         assert ("areas" in photo) == (photo["card"] == "chart24")
         if "areas" not in photo:
             assert photo["portion"] in names

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs, quote
 
@@ -93,7 +94,7 @@ class Gate:
         elif person is None:
             await answer(send, 401, pages.refusal("Sign in first."))
         elif path == "/sign-out":
-            await self._sign_out(scope, send, token, person)
+            await self._sign_out(scope, receive, send, token, person)
         elif person.reads_only and path.startswith(UPLOADS):
             await answer(send, 403, pages.refusal(f"{person.name} may read this journal, not write in it."))
         else:
@@ -125,12 +126,20 @@ class Gate:
     async def _ask(self, send: Send, status: int, to: str, wrong: str = "") -> None:
         await answer(send, status, pages.sign_in(_own_path(to), wrong=wrong, readable=not self._secure))
 
-    async def _sign_out(self, scope: Scope, send: Send, token: str, person: Person) -> None:
+    async def _sign_out(self, scope: Scope, receive: Receive, send: Send, token: str, person: Person) -> None:
         if scope["method"] == "POST":
+            if (await _form(receive)).get("everywhere"):
+                self._keeper.sign_out_everywhere(person)
             self._keeper.sign_out(token)
             await answer(send, 303, "", {"location": "/sign-in", "set-cookie": self._set_cookie("", 0)})
         else:
-            await answer(send, 200, pages.sign_out(person.name))
+            await answer(send, 200, pages.sign_out(person.name, self._signed_in(person)))
+
+    def _signed_in(self, person: Person) -> list[tuple[str, str]]:
+        def shown(seconds: float) -> str:
+            return datetime.fromtimestamp(seconds).astimezone().strftime("%Y-%m-%d %H:%M")
+
+        return [(shown(one.used), one.address) for one in self._keeper.sessions_of(person)]
 
     async def _websocket(self, scope: Scope, receive: Receive, send: Send) -> None:
         token = self._token(scope)

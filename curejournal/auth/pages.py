@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Sequence
 from html import escape
 
 from curejournal.documents import style
@@ -55,12 +56,24 @@ def sign_in(to: str, *, wrong: str = "", readable: bool = False) -> str:
     )
 
 
-def sign_out(name: str) -> str:
-    """The page that asks whether to sign out."""
+def sign_out(name: str, sessions: Sequence[tuple[str, str]]) -> str:
+    """The page that asks whether to sign out, here or everywhere.
+
+    Parameters
+    ----------
+    name : str
+        Who is signed in.
+    sessions : sequence of (str, str)
+        When each of the person's sessions was last used, and from which address it was begun.
+    """
+    items = "".join(f"<li>Last used {escape(used)}, from {escape(address)}</li>" for used, address in sessions)
     return _page(
         "Sign out",
         f"""<p>{escape(name)} is signed in on this device.</p>
-<form method="post" action="/sign-out"><button>Sign out</button></form><p><a href="/">Back to the journal</a></p>""",
+<form method="post" action="/sign-out"><button>Sign out</button></form>
+<h2>Where {escape(name)} is signed in</h2><ul>{items}</ul>
+<form method="post" action="/sign-out"><input type="hidden" name="everywhere" value="yes">
+<button>Sign out everywhere</button></form><p><a href="/">Back to the journal</a></p>""",
     )
 
 

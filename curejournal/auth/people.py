@@ -12,6 +12,7 @@ from pathlib import Path
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 from pydantic import TypeAdapter, ValidationError
+from zxcvbn import zxcvbn
 
 from curejournal.base.errors import CureJournalError
 from curejournal.journal.errors import in_plain_words
@@ -27,6 +28,11 @@ LONGEST = 256
 """Characters; more than anybody types, few enough to hash. Ours."""
 DIFFERENT = 5
 """Different characters, so that it is no key held down. Ours."""
+
+GUESSES = 10**10
+"""What a guesser who begins with the most common ones needs at least, by the estimate of zxcvbn, whose best score
+begins there (Wheeler 2016, USENIX Security, "zxcvbn: low-budget password strength estimation"; from memory)."""
+_ESTIMATED = 72  # characters that zxcvbn takes: beyond, its time grows with the square of the length
 
 # RFC 9106, the second recommended option: 64 MiB, three passes; the library's own default, stated to stay.
 _HASHER = PasswordHasher(time_cost=3, memory_cost=65536, parallelism=4)
@@ -177,8 +183,24 @@ def _strong(passphrase: str, name: str) -> str:
         told = f"It has {len(composed)} characters; at most {LONGEST} can be used."
     elif len(set(composed.casefold().replace(name.casefold(), ""))) < DIFFERENT:
         told = f"Apart from the name it has fewer than {DIFFERENT} different characters."
+    elif _is_common(composed, name):
+        told = "Others use it, or words that are guessed first: a list of common passphrases, sayings or keys has them."
     if told:
         raise PassphraseWeak(
             f"This passphrase does not do. {told}", "Take four or more words that do not belong together."
         )
     return composed
+
+
+@cache
+def _common_phrases() -> frozenset[str]:
+    lines = Path(__file__).with_name("common_phrases.txt").read_text("utf-8").splitlines()
+    return frozenset(line for line in lines if not line.startswith("#"))
+
+
+def _is_common(passphrase: str, name: str) -> bool:
+    letters = "".join(sign for sign in passphrase.casefold() if sign.isalnum())
+    if any(phrase in letters and len(letters) - len(phrase) < SHORTEST for phrase in _common_phrases()):
+        return True
+    guesses = zxcvbn(passphrase[:_ESTIMATED], user_inputs=[name, *name.split()])["guesses"]
+    return bool(guesses < GUESSES)

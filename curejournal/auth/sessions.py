@@ -7,12 +7,17 @@ import secrets
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pydantic import TypeAdapter, ValidationError
 
 from curejournal.auth.addresses import network_of
 from curejournal.auth.people import People, Person, name_key
 from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.journal.files import written_whole
 
 IDLE_S = 12 * 3600
 """A session without anything done in it ends after this long: a day in the workshop. Ours."""
@@ -31,28 +36,52 @@ class TooManyTries(CureJournalError):
     """No more tries to sign in for now."""
 
 
+TRIES_FILE = "sign-in-tries.json"
+"""Beside the list of people: a restart, or a crash that somebody caused, gives nobody new tries."""
+
+_TRIES = TypeAdapter(list[tuple[float, dict[str, str]]])
+
+
 @dataclass(frozen=True)
-class _Session:
+class Session:
+    """Where and since when a person is signed in.
+
+    Parameters
+    ----------
+    person : Person
+        Who.
+    begun, used
+        When it began and when something was last done in it, in seconds since 1970.
+    address : str
+        From where it was begun.
+    """
+
     person: Person
     begun: float
     used: float
+    address: str
 
 
 class Keeper:
-    """Lets people in and knows who is in. May be used by several threads; forgets everybody when the program ends.
+    """Lets people in and knows who is in. May be used by several threads.
+
+    When the program ends, everybody is signed out; tries that failed are remembered.
 
     Parameters
     ----------
     people : People
         Who may sign in.
     clock : callable
-        Seconds; a clock that goes on while the computer sleeps.
+        Seconds since 1970.
+    folder : Path or None
+        Where tries are kept; without, they are forgotten when the program ends.
     """
 
-    def __init__(self, people: People, clock: Callable[[], float] = time.time) -> None:
+    def __init__(self, people: People, clock: Callable[[], float] = time.time, folder: Path | None = None) -> None:
         self._people, self._clock = people, clock
-        self._sessions: dict[str, _Session] = {}
-        self._tries: list[tuple[float, dict[str, str]]] = []
+        self._file = folder / TRIES_FILE if folder else None
+        self._sessions: dict[str, Session] = {}
+        self._tries = self._read_tries()
         self._lock, self._hashing = threading.Lock(), threading.Lock()
 
     def sign_in(self, name: str, passphrase: str, address: str) -> str | None:
@@ -63,11 +92,14 @@ class Keeper:
         TooManyTries
             Without looking at the passphrase, so that nothing can be learnt of it.
         """
-        mine = (self._clock(), {"address": network_of(address), "name": name_key(name), "all": ""})
+        # Not the name itself: it is kept in a file, and some type their passphrase there.
+        hidden = hashlib.sha256(name_key(name).encode("utf-8", "surrogatepass")).hexdigest()[:8]
+        mine = (self._clock(), {"address": network_of(address), "name": hidden, "all": ""})
         with self._lock:
             self._refuse_too_many(mine)
             # Counted before it is looked at: many at once are no way around the limit.
             self._tries.append(mine)
+            self._write_tries()
         # One at a time: a hash takes 64 MiB.
         with self._hashing:
             person = self._people.verify(name, passphrase)
@@ -76,15 +108,29 @@ class Keeper:
         token = secrets.token_urlsafe(32)
         with self._lock:
             self._tries.remove(mine)
+            self._write_tries()
             theirs = [key for key, session in self._sessions.items() if session.person.name == person.name]
             for key in theirs[: 1 - MOST]:
                 del self._sessions[key]
-            self._sessions[_key(token)] = _Session(person, mine[0], mine[0])
+            self._sessions[_key(token)] = Session(person, mine[0], mine[0], address)
         return token
+
+    def _read_tries(self) -> list[tuple[float, dict[str, str]]]:
+        try:
+            tries = _TRIES.validate_json(self._file.read_bytes()) if self._file else []
+        except (OSError, ValidationError):
+            return []  # damaged: whoever can do that can also read the list of people
+        return [tried for tried in tries if tried[1].keys() == LIMITS.keys()]
+
+    def _write_tries(self) -> None:
+        if self._file:
+            # On a full disk people can still sign in; then tries are counted until the program ends.
+            with suppress(OSError, CureJournalError), written_whole(self._file, 0o600) as file:
+                file.write(_TRIES.dump_json(self._tries))
 
     def _refuse_too_many(self, mine: tuple[float, dict[str, str]]) -> None:
         now, about = mine
-        self._tries = [tried for tried in self._tries if tried[0] > now - WINDOW_S]
+        self._tries = [tried for tried in self._tries if abs(now - tried[0]) < WINDOW_S]
         for what, most in LIMITS.items():
             same = [tried for tried, others in self._tries if others[what] == about[what]]
             if len(same) >= most:
@@ -111,13 +157,16 @@ class Keeper:
             session = self._sessions.get(key)
             if session is None:
                 return None
-            fresh = now - session.begun < LONGEST_S and now - session.used < IDLE_S
-            if not fresh or not self._stands(session.person):
+            if not self._is_fresh(session) or not self._stands(session.person):
                 del self._sessions[key]
                 return None
             if acts:
                 self._sessions[key] = replace(session, used=now)
         return session.person
+
+    def _is_fresh(self, session: Session) -> bool:
+        now = self._clock()
+        return now - session.begun < LONGEST_S and now - session.used < IDLE_S
 
     def _stands(self, person: Person) -> bool:
         try:
@@ -125,10 +174,21 @@ class Keeper:
         except CureJournalError:
             return False
 
+    def sessions_of(self, person: Person) -> tuple[Session, ...]:
+        """Where a person is signed in, the session that was used last before the others."""
+        with self._lock:
+            theirs = [one for one in self._sessions.values() if one.person == person and self._is_fresh(one)]
+        return tuple(sorted(theirs, key=lambda one: one.used, reverse=True))
+
     def sign_out(self, token: str) -> None:
         """End a session."""
         with self._lock:
             self._sessions.pop(_key(token), None)
+
+    def sign_out_everywhere(self, person: Person) -> None:
+        """End every session of a person."""
+        with self._lock:
+            self._sessions = {key: one for key, one in self._sessions.items() if one.person.name != person.name}
 
 
 def _key(token: str) -> str:

@@ -35,7 +35,8 @@ def serve(doorway: Doorway) -> None:
     os.environ["CUREJOURNAL_JOURNAL"] = doorway.folder
     # Only a proxy on this computer is believed who asks through it.
     os.environ["FORWARDED_ALLOW_IPS"] = "127.0.0.1" if doorway.behind_proxy else ""
-    keeper = Keeper(People(Path(doorway.folder)))
+    folder = Path(doorway.folder)
+    keeper = Keeper(People(folder), folder=folder)
     gate = Middleware(Gate, keeper=keeper, secure=doorway.secure, talk=AppTalk(_opened, _away()))
     meant: dict[str, object] = {
         "server.address": doorway.address,

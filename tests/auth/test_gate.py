@@ -190,6 +190,14 @@ def test_after_signing_out_the_session_is_over(gate: App) -> None:
     assert ask(gate, "/", headers=headers).status == 401
 
 
+def test_one_who_lost_a_phone_signs_out_everywhere(gate: App) -> None:
+    phone, here, ben = signed_in(gate), signed_in(gate), signed_in(gate, "Ben (invented)", BEN)
+    page = ask(gate, "/sign-out", headers=here).text
+    assert page.count("from 192.0.2.50") == 2
+    assert ask(gate, "/sign-out", "POST", here, {"everywhere": "yes"}).status == 303
+    assert [ask(gate, "/", headers=headers).status for headers in (phone, here, ben)] == [401, 401, 200]
+
+
 def test_a_session_left_alone_is_over(gate: App, clock: Clock) -> None:
     headers = signed_in(gate)
     clock.now += IDLE_S

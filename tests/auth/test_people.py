@@ -60,6 +60,39 @@ def test_a_passphrase_that_could_be_guessed_is_refused(passphrase: str, people: 
     assert people.find("Ann (invented)") == before
 
 
+@pytest.mark.parametrize(
+    "passphrase",
+    [
+        "passwordpassword1",
+        "qwertyuiopasdfghjkl",
+        "123456789012345",
+        "1qaz2wsx3edc4rfv",
+        "letmeinletmeinletmein",
+        "thisismypassword",
+        "Password1234567!",
+        "soapmakingsoapmaking",
+        "correct horse battery staple",
+        "Correct-Horse-Battery-Staple!",
+        "to be or not to be that is the question",
+        "The quick brown fox jumps over the lazy dog.",
+        "mary had a little lamb",
+        "maythe4thbewithyou",
+        "Cleo Marchetti cleo marchetti",
+    ],
+)
+def test_a_passphrase_that_others_use_or_that_is_made_of_such_is_refused(passphrase: str, people: People) -> None:
+    with pytest.raises(PassphraseWeak, match="words that do not belong together"):
+        people.add("Cleo Marchetti", passphrase)
+    assert people.find("Cleo Marchetti") is None
+
+
+@pytest.mark.parametrize(
+    "passphrase", [ANN, "vier Wörter ohne Sinn", "drkftwqpzmhvbnxa", "石鹸 の 熟成 を 待つ 夜 窓辺 茶"]
+)
+def test_words_that_do_not_belong_together_will_do(passphrase: str, people: People) -> None:
+    assert people.add("Cleo Marchetti", passphrase) == people.verify("Cleo Marchetti", passphrase)
+
+
 def test_the_shortest_passphrase_is_that_of_nist() -> None:
     # NIST SP 800-63B-4, 3.1.1.2: 15 characters where it is the only factor (from memory).
     assert SHORTEST == 15

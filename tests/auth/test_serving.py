@@ -28,6 +28,7 @@ from websockets.typing import Origin, Subprotocol
 
 from curejournal.auth.people import People
 from curejournal.auth.request_filter import CLOSED
+from curejournal.auth.sessions import TRIES_FILE
 from curejournal.base.errors import CureJournalError
 from curejournal.cli import app
 from tests.auth.conftest import ANN, BEN
@@ -184,6 +185,7 @@ def serve(
     running: list[subprocess.Popen[bytes]] = []
 
     def start(*arguments: object, context: ssl.SSLContext | None = None) -> Served:
+        (folder / TRIES_FILE).unlink(missing_ok=True)  # those of the last test would count
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import threading
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from curejournal.auth.people import People, name_key
-from curejournal.auth.sessions import IDLE_S, LIMITS, LONGEST_S, MOST, WINDOW_S, Keeper, TooManyTries
+from curejournal.auth.sessions import IDLE_S, LIMITS, LONGEST_S, MOST, TRIES_FILE, WINDOW_S, Keeper, TooManyTries
 from tests.auth.conftest import ANN, BEN, Clock
 
 HOME = "192.0.2.50"
@@ -171,4 +173,40 @@ def test_one_person_has_so_many_sessions_at_most(quick: Keeper) -> None:
     ben = quick.sign_in("Ben (invented)", BEN, HOME)
     tokens = [quick.sign_in("Ann (invented)", ANN, HOME) for _ in range(MOST + 2)]
     assert [quick.who(token) is not None for token in tokens] == [False, False, *[True] * MOST]
+    assert quick.who(ben) is not None
+
+
+def test_tries_survive_a_restart_and_names_are_not_written_down(
+    people: People, clock: Clock, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(people, "verify", lambda name, passphrase: None)
+    fail(Keeper(people, clock, tmp_path), LIMITS["address"], "a passphrase typed as a name")
+    again = Keeper(people, clock, tmp_path)
+    with pytest.raises(TooManyTries):
+        again.sign_in("Ann (invented)", ANN, HOME)
+    kept = tmp_path / TRIES_FILE
+    assert "typed" not in kept.read_text("utf-8")
+    if os.name != "nt":
+        assert kept.stat().st_mode & 0o777 == 0o600
+    clock.now += WINDOW_S
+    assert Keeper(people, clock, tmp_path).sign_in("Ann (invented)", ANN, HOME) is None, "but it is tried"
+
+
+@pytest.mark.parametrize("text", [b"", b"{}", b"[[1]]", b'[[1.0, {"x": "y"}]]', b"\xff"])
+def test_a_damaged_file_of_tries_locks_nobody_out(text: bytes, people: People, clock: Clock, tmp_path: Path) -> None:
+    (tmp_path / TRIES_FILE).write_bytes(text)
+    assert Keeper(people, clock, tmp_path).sign_in("Ann (invented)", ANN, HOME) is not None
+
+
+def test_a_person_sees_where_they_are_signed_in_and_ends_it_everywhere(quick: Keeper, clock: Clock) -> None:
+    ben = quick.sign_in("Ben (invented)", BEN, HOME)
+    first = quick.sign_in("Ann (invented)", ANN, HOME)
+    clock.now += 60
+    second = quick.sign_in("Ann (invented)", ANN, "192.0.2.51")
+    ann = quick.who(first, acts=False)
+    assert [(one.used, one.address) for one in quick.sessions_of(ann)] == [(1060.0, "192.0.2.51"), (1000.0, HOME)]
+    quick.sign_out_everywhere(ann)
+    assert quick.who(first) is None
+    assert quick.who(second) is None
+    assert quick.sessions_of(ann) == ()
     assert quick.who(ben) is not None

@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 
 # An address kept for documents (RFC 5737): nothing is ever sent to it, the system only says how it would go there.
 _ELSEWHERE = ("192.0.2.1", 9)
@@ -87,8 +88,8 @@ def address_here() -> str:
             return str(probe.getsockname()[0])
     except OSError as fault:
         raise DoorwayUnfit(
-            "This computer is in no network, so no phone can reach it.",
-            "Connect it, or say at which of its addresses to listen: --address.",
+            msg("This computer is in no network, so no phone can reach it."),
+            msg("Connect it, or say at which of its addresses to listen: --address."),
         ) from fault
 
 
@@ -105,14 +106,22 @@ def fingerprint(certificate: Path, key: Path) -> str:
     ------
     DoorwayUnfit
     """
-    do = "Give the certificate (PEM, its chain after it) and its own key, without a password."
+    do = msg("Give the certificate (PEM, its chain after it) and its own key, without a password.")
     try:
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.load_cert_chain(certificate, key, password=lambda: "")
         text = certificate.read_text("ascii")
     except (OSError, ValueError) as fault:
-        raise DoorwayUnfit(f"The certificate {certificate} with the key {key} cannot be used: {fault}.", do) from fault
-    first = text[: text.index("-----END CERTIFICATE-----")] + "-----END CERTIFICATE-----\n"
+        raise DoorwayUnfit(
+            msg(
+                "The certificate {certificate} with the key {key} cannot be used: {fault}.",
+                certificate=certificate,
+                key=key,
+                fault=fault,
+            ),
+            do,
+        ) from fault
+    first = text[: text.index("-----END CERTIFICATE-----")] + msg("-----END CERTIFICATE-----\n")
     digest = hashlib.sha256(ssl.PEM_cert_to_DER_cert(first[first.index("-----BEGIN CERTIFICATE-----") :])).digest()
     return digest.hex(":").upper()
 

@@ -7,9 +7,11 @@ import hashlib
 from collections.abc import Sequence
 from html import escape
 
+from curejournal.base.messages import msg
 from curejournal.documents import style
 
-_STYLE = f"""{style.variables()}
+_STYLE = msg(
+    """{variables}
 :root {{ color-scheme: light dark; }}
 * {{ box-sizing: border-box; }}
 body {{ margin: 0; background: var(--paper); color: var(--ink); font: 1rem/1.5 var(--sans); }}
@@ -22,11 +24,16 @@ button {{ margin-top: var(--s6); font-weight: 600; color: var(--paper); backgrou
 a {{ color: var(--ink); }}
 :focus-visible {{ outline: 3px solid var(--ink); outline-offset: 2px; }}
 [role=alert] {{ padding: var(--s3); color: var(--hold-ink); background: var(--hold); border-radius: 8px; }}
-"""
+""",
+    variables=style.variables(),
+)
 
 _HASH = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()
 
-POLICY = f"default-src 'none'; style-src 'sha256-{_HASH}'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+POLICY = msg(
+    "default-src 'none'; style-src 'sha256-{hash}'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
+    hash=_HASH,
+)
 """What a browser may do with these pages: show them, and send their form back."""
 
 
@@ -45,7 +52,7 @@ def sign_in(to: str, *, wrong: str = "", readable: bool = False) -> str:
     alert = f'<p role="alert">{escape(wrong)}</p>' if wrong else ""
     told = "<p>Others on this network can read what is sent here: nothing hides it.</p>" if readable else ""
     return _page(
-        "Sign in",
+        msg("Sign in"),
         f"""{alert}<form method="post" action="/sign-in">
 <input type="hidden" name="to" value="{escape(to)}">
 <label for="name">Name</label>
@@ -68,7 +75,7 @@ def sign_out(name: str, sessions: Sequence[tuple[str, str]]) -> str:
     """
     items = "".join(f"<li>Last used {escape(used)}, from {escape(address)}</li>" for used, address in sessions)
     return _page(
-        "Sign out",
+        msg("Sign out"),
         f"""<p>{escape(name)} is signed in on this device.</p>
 <form method="post" action="/sign-out"><button>Sign out</button></form>
 <h2>Where {escape(name)} is signed in</h2><ul>{items}</ul>
@@ -79,7 +86,7 @@ def sign_out(name: str, sessions: Sequence[tuple[str, str]]) -> str:
 
 def refusal(words: str) -> str:
     """A page that says why there is nothing to see."""
-    return _page("Not here", f"<p>{escape(words)}</p>")
+    return _page(msg("Not here"), f"<p>{escape(words)}</p>")
 
 
 def _page(title: str, body: str) -> str:

@@ -15,6 +15,7 @@ from pydantic import TypeAdapter, ValidationError
 from zxcvbn import zxcvbn
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.journal.errors import in_plain_words
 from curejournal.journal.files import make_folder, written_whole
 from curejournal.journal.text import plain_text
@@ -98,9 +99,9 @@ class People:
             if stamp != self._seen[0]:
                 if os.name != "nt" and found.st_mode & 0o077:
                     raise PeopleUnreadable(
-                        f"Others on this computer can read {self._file}.",
-                        f"Take that right away: chmod 600 {self._file}",
-                        "The journal is not touched; nobody can sign in until then.",
+                        msg("Others on this computer can read {file}.", file=self._file),
+                        msg("Take that right away: chmod 600 {file}", file=self._file),
+                        msg("The journal is not touched; nobody can sign in until then."),
                     )
                 self._seen = (stamp, self._read())
         return self._seen[1]
@@ -110,9 +111,9 @@ class People:
             return _LIST.validate_json(self._file.read_bytes())
         except ValidationError as fault:
             raise PeopleUnreadable(
-                f"The list of people {self._file} is damaged.",
-                "Remove it, and add each person again: curejournal people add NAME.",
-                "The journal is not touched; nobody can sign in until then.",
+                msg("The list of people {file} is damaged.", file=self._file),
+                msg("Remove it, and add each person again: curejournal people add NAME."),
+                msg("The journal is not touched; nobody can sign in until then."),
             ) from fault
 
     def find(self, name: str) -> Person | None:
@@ -141,7 +142,9 @@ class People:
         NoSuchPerson
         """
         if self.find(name) is None:
-            raise NoSuchPerson(f"Nobody called {name} may sign in.", "curejournal people list shows who may.")
+            raise NoSuchPerson(
+                msg("Nobody called {name} may sign in.", name=name), msg("curejournal people list shows who may.")
+            )
         self._write(self._without(name))
 
     def verify(self, name: str, passphrase: str) -> Person | None:
@@ -166,7 +169,7 @@ class People:
 
 def name_key(name: str) -> str:
     """What two spellings of one person's name have in common: tries are counted by it, and people are found by it."""
-    return unicodedata.normalize("NFC", " ".join(unicodedata.normalize("NFKC", name).casefold().split()))
+    return unicodedata.normalize("NFC", join(" ", unicodedata.normalize("NFKC", name).casefold().split()))
 
 
 def _composed(passphrase: str) -> str:
@@ -178,16 +181,23 @@ def _strong(passphrase: str, name: str) -> str:
     composed = _composed(passphrase)
     told = ""
     if len(composed) < SHORTEST:
-        told = f"It has {len(composed)} characters; at least {SHORTEST} are needed."
+        told = msg(
+            "It has {composed} characters; at least {shortest} are needed.", composed=len(composed), shortest=SHORTEST
+        )
     elif len(composed) > LONGEST:
-        told = f"It has {len(composed)} characters; at most {LONGEST} can be used."
+        told = msg(
+            "It has {composed} characters; at most {longest} can be used.", composed=len(composed), longest=LONGEST
+        )
     elif len(set(composed.casefold().replace(name.casefold(), ""))) < DIFFERENT:
-        told = f"Apart from the name it has fewer than {DIFFERENT} different characters."
+        told = msg("Apart from the name it has fewer than {different} different characters.", different=DIFFERENT)
     elif _is_common(composed, name):
-        told = "Others use it, or words that are guessed first: a list of common passphrases, sayings or keys has them."
+        told = msg(
+            "Others use it, or words that are guessed first: a list of common passphrases, sayings or keys has them."
+        )
     if told:
         raise PassphraseWeak(
-            f"This passphrase does not do. {told}", "Take four or more words that do not belong together."
+            msg("This passphrase does not do. {told}", told=told),
+            msg("Take four or more words that do not belong together."),
         )
     return composed
 

@@ -15,8 +15,8 @@ from pydantic import TypeAdapter, ValidationError
 
 from curejournal.auth.addresses import network_of
 from curejournal.auth.people import People, Person, name_key
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg, msg_n
 from curejournal.journal.files import written_whole
 
 IDLE_S = 12 * 3600
@@ -136,8 +136,11 @@ class Keeper:
             if len(same) >= most:
                 minutes = (same[-most] + WINDOW_S - now) / 60
                 raise TooManyTries(
-                    "Too many tries to sign in failed.",
-                    f"Try again in {how_many(max(round(minutes + 0.5), 1), 'minute')}. Who is signed in stays so.",
+                    msg("Too many tries to sign in failed."),
+                    msg(
+                        "Try again in {minutes}. Who is signed in stays so.",
+                        minutes=msg_n("{number} minute", "{number} minutes", max(round(minutes + 0.5), 1)),
+                    ),
                 )
 
     def who(self, token: str, *, acts: bool = True) -> Person | None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
+from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
     AlkaliTest,
@@ -38,136 +39,236 @@ def describe(record: Record) -> str:
     """What a record says, in one line."""
     match record:
         case Recipe(oils=oils, alkalis=alkalis):
-            lye = " and ".join(map(alkali_words, alkalis))
-            fats = f"{sum(oil.grams for oil in oils):g}\u00a0g of {how_many(len(oils), 'oil')}"
+            lye = join(" and ", map(alkali_words, alkalis))
+            fats = msg(
+                "{oils} of {oils_2}",
+                oils=quantity(f"{sum(oil.grams for oil in oils):g}", "g"),
+                oils_2=msg_n("{number} oil", "{number} oils", len(oils)),
+            )
             told = [fats if oils else "", lye, *map(acid_words, record.acids), *map(describe_embed, record.embeds)]
-            told += [f"{part.grams:g}\u00a0g of batter for {part.portion}" for part in record.batter]
+            told += [
+                msg("{grams} of batter for {portion}", grams=quantity(f"{part.grams:g}", "g"), portion=part.portion)
+                for part in record.batter
+            ]
             name = f" {record.name}" if record.name else ""
-            return f"recipe{name}: {', '.join(part for part in told if part)}"
+            return msg("recipe{name}: {part}", name=name, part=join(", ", (part for part in told if part)))
         case Portion():
             about = " (control)" if record.control else ""
-            wanted = "" if record.intended_lab is None else f", meant to be {describe_lab(record.intended_lab)}"
-            wanted += f" ({record.intended_from})" if record.intended_from else ""
-            return f"portion {record.name}{about}{wanted}"
+            wanted = (
+                ""
+                if record.intended_lab is None
+                else msg(", meant to be {intended_lab}", intended_lab=describe_lab(record.intended_lab))
+            )
+            wanted += msg(" ({intended_from})", intended_from=record.intended_from) if record.intended_from else ""
+            return msg("portion {name}{about}{wanted}", name=record.name, about=about, wanted=wanted)
         case Event():
             facts = [record.note]
             facts += [f"{digits(record.temperature_c)}\u00a0°C"] if record.temperature_c is not None else []
-            facts += [how_many(record.bars, "bar")] if record.bars is not None else []
-            return " · ".join(part for part in (record.kind, record.portion, *facts) if part)
+            facts += [msg_n("{number} bar", "{number} bars", record.bars)] if record.bars is not None else []
+            return join(" · ", (part for part in (record.kind, record.portion, *facts) if part))
         case ColourReading():
-            return f"colour of {record.portion}: {describe_lab(record.lab)} ({record.grade}, card {record.card})"
+            return msg(
+                "colour of {portion}: {lab} ({grade}, card {card})",
+                portion=record.portion,
+                lab=describe_lab(record.lab),
+                grade=record.grade,
+                card=record.card,
+            )
         case PhotoNote():
-            return f"photo {record.caption}".rstrip() + (
-                f": no colour. {record.why_no_colour}" if record.why_no_colour else ""
+            return msg("photo {caption}", caption=record.caption).rstrip() + (
+                msg(": no colour. {why_no_colour}", why_no_colour=record.why_no_colour) if record.why_no_colour else ""
             )
         case PhotoView():
-            facts = [f"balanced by {record.portion}"] if record.place else []
+            facts = [msg("balanced by {portion}", portion=record.portion)] if record.place else []
             facts += ["cut"] if record.crop else []
-            facts += [f"turned by {digits(record.turn_deg, 1)}°"] if record.turn_deg else []
-            facts += ["cover of the batch"] if record.cover else []
-            return f"photo shown {', '.join(facts) or 'as it was taken'}"
+            facts += [msg("turned by {turn_deg}°", turn_deg=digits(record.turn_deg, 1))] if record.turn_deg else []
+            facts += [msg("cover of the batch")] if record.cover else []
+            return msg("photo shown {facts}", facts=join(", ", facts) or "as it was taken")
         case Weighing():
-            bars = f" of {record.bars} bars" if record.bars > 1 else ""
-            return f"{record.subject}{bars}: {record.grams:g}\u00a0g (scale {record.resolution_g:g}\u00a0g)"
+            bars = msg(" of {bars} bars", bars=record.bars) if record.bars > 1 else ""
+            return msg(
+                "{subject}{bars}: {grams} (scale {resolution_g})",
+                subject=record.subject,
+                bars=bars,
+                grams=quantity(f"{record.grams:g}", "g"),
+                resolution_g=quantity(f"{record.resolution_g:g}", "g"),
+            )
         case AlkaliTest(method="titration"):
-            used = ", ".join(f"{ml:g}" for ml in record.acid_ml)
-            acid = f"{used} ml of {record.acid_mol_l or 0:g} mol/l acid"
-            bar = f" of {record.bar}" if record.bar else ""
-            return f"titration: {acid} on {record.soap_g or 0:g}\u00a0g of soap{bar}"
+            used = join(", ", (f"{ml:g}" for ml in record.acid_ml))
+            acid = msg("{used} ml of {acid_mol_l:g} mol/l acid", used=used, acid_mol_l=record.acid_mol_l or 0)
+            bar = msg(" of {bar}", bar=record.bar) if record.bar else ""
+            return msg(
+                "titration: {acid} on {soap_g} of soap{bar}",
+                acid=acid,
+                soap_g=quantity(f"{record.soap_g or 0:g}", "g"),
+                bar=bar,
+            )
         case AlkaliTest():
             doubt = f" ± {record.half_width:g}" if record.half_width is not None else ""
-            doubt += "".join(f", {what}" for what in (record.bar, record.packet and f"packet {record.packet}") if what)
-            return f"pH {record.ph:g}{doubt} by {record.method}, {record.strength_pct or '?'} % solution"
+            doubt += "".join(
+                msg(", {what}", what=what)
+                for what in (record.bar, record.packet and msg("packet {packet}", packet=record.packet))
+                if what
+            )
+            return msg(
+                "pH {ph:g}{doubt} by {method}, {strength_pct} % solution",
+                ph=record.ph,
+                doubt=doubt,
+                method=record.method,
+                strength_pct=record.strength_pct or "?",
+            )
         case SurfaceNote():
-            facts = ["surface clear" if record.look == "clear" else f"surface: looks like {record.look}"]
-            facts += [how_many(record.count, "spot")] if record.count is not None else []
-            facts += [f"{record.area_pct:g} % of the surface"] if record.area_pct is not None else []
-            facts += ["outside only"] if record.outside_only else []
-            facts += [f"{how_many(record.set_aside, 'bar')} set aside"] if record.set_aside else []
-            return " · ".join(part for part in (*facts, record.note) if part)
+            facts = [
+                msg("surface clear") if record.look == "clear" else msg("surface: looks like {look}", look=record.look)
+            ]
+            facts += [msg_n("{number} spot", "{number} spots", record.count)] if record.count is not None else []
+            facts += (
+                [msg("{area_pct:g} % of the surface", area_pct=record.area_pct)] if record.area_pct is not None else []
+            )
+            facts += [msg("outside only")] if record.outside_only else []
+            facts += (
+                [msg("{set_aside} set aside", set_aside=msg_n("{number} bar", "{number} bars", record.set_aside))]
+                if record.set_aside
+                else []
+            )
+            return join(" · ", (part for part in (*facts, record.note) if part))
         case ScalarReading():
             unit = KINDS[record.kind].unit if record.kind in KINDS else ""
-            return f"{record.kind} {digits(record.value)}\u00a0{unit}".rstrip()
+            return msg("{kind} {record}\u00a0{unit}", kind=record.kind, record=digits(record.value), unit=unit).rstrip()
         case BarsOut():
-            bars = how_many(record.bars, "bar")
-            where = f" (to {record.to})" if record.to else ""
-            order = f"order {record.order}" if record.order else ""
-            return " · ".join(part for part in (f"{bars} {record.why}{where}", order, record.note) if part)
+            bars = msg_n("{number} bar", "{number} bars", record.bars)
+            where = msg(" (to {to})", to=record.to) if record.to else ""
+            order = msg("order {order}", order=record.order) if record.order else ""
+            return join(" · ", (part for part in (f"{bars} {record.why}{where}", order, record.note) if part))
         case BarsBack():
-            sure = "may go out again" if record.sellable else "kept apart"
-            whom = f" from {record.to}" if record.to else ""
-            return f"{how_many(record.bars, 'bar')} came back{whom}, {sure}: {record.why}"
+            sure = msg("may go out again") if record.sellable else msg("kept apart")
+            whom = msg(" from {to}", to=record.to) if record.to else ""
+            return msg(
+                "{bars} came back{whom}, {sure}: {why}",
+                bars=msg_n("{number} bar", "{number} bars", record.bars),
+                whom=whom,
+                sure=sure,
+                why=record.why,
+            )
         case Complaint():
-            of = f" of {how_many(record.bars, 'bar')}" if record.bars else ""
-            return f"complaint{of}: {record.what}" + (f"; {record.outcome}" if record.outcome else "; not settled yet")
+            of = msg(" of {bars}", bars=msg_n("{number} bar", "{number} bars", record.bars)) if record.bars else ""
+            return msg("complaint{of}: {what}", of=of, what=record.what) + (
+                msg("; {outcome}", outcome=record.outcome) if record.outcome else msg("; not settled yet")
+            )
         case BatchKind():
-            return f"kind of batch: {record.kind}" + (f" ({record.why})" if record.why else "")
+            return msg("kind of batch: {kind}", kind=record.kind) + (
+                msg(" ({why})", why=record.why) if record.why else ""
+            )
         case Place():
-            return f"{record.subject or 'it'} lies at {record.words}"
+            return msg("{subject} lies at {words}", subject=record.subject or "it", words=record.words)
         case OwnRules():
-            limits = ", ".join(f"{name} {value:g}" for name, value in record.limits)
-            return f"rules of its own: {limits} ({record.why})" if limits else f"no rules of its own ({record.why})"
-        case MakingDetails():
-            told = [f"weighed by {record.weighed_by}" if record.weighed_by else ""]
-            told += [f"checked by {record.checked_by}" if record.checked_by else ""]
-            told += [f"instruction {record.instruction}" if record.instruction else ""]
-            told += [f"best before {record.best_before}" if record.best_before else ""]
-            return ", ".join(part for part in told if part) or "details of its making"
-        case Deviation():
-            why = f": {record.why}" if record.why else ""
-            return f"deviation: {record.what}; {record.disposition}{why}"
-        case Decision():
-            return f"{record.act}, signed by {record.signed_by}: {record.statement}"
-        case WeighingCheck():
-            batter = f", {record.batter_g:g}\u00a0g of batter" if record.batter_g is not None else ""
-            return f"weighing check: {record.covers} {record.how}{batter}"
-        case PacketCheck():
+            limits = join(", ", (f"{name} {value:g}" for name, value in record.limits))
             return (
-                f"strips of packet {record.packet}: pH {record.strip_ph:g} where a meter read {record.reference_ph:g}"
+                msg("rules of its own: {limits} ({why})", limits=limits, why=record.why)
+                if limits
+                else msg("no rules of its own ({why})", why=record.why)
+            )
+        case MakingDetails():
+            told = [msg("weighed by {weighed_by}", weighed_by=record.weighed_by) if record.weighed_by else ""]
+            told += [msg("checked by {checked_by}", checked_by=record.checked_by) if record.checked_by else ""]
+            told += [msg("instruction {instruction}", instruction=record.instruction) if record.instruction else ""]
+            told += [msg("best before {best_before}", best_before=record.best_before) if record.best_before else ""]
+            return join(", ", (part for part in told if part)) or msg("details of its making")
+        case Deviation():
+            why = msg(": {why}", why=record.why) if record.why else ""
+            return msg(
+                "deviation: {what}; {disposition}{why}", what=record.what, disposition=record.disposition, why=why
+            )
+        case Decision():
+            return msg(
+                "{act}, signed by {signed_by}: {statement}",
+                act=record.act,
+                signed_by=record.signed_by,
+                statement=record.statement,
+            )
+        case WeighingCheck():
+            batter = (
+                msg(", {batter_g} of batter", batter_g=quantity(f"{record.batter_g:g}", "g"))
+                if record.batter_g is not None
+                else ""
+            )
+            return msg("weighing check: {covers} {how}{batter}", covers=record.covers, how=record.how, batter=batter)
+        case PacketCheck():
+            return msg(
+                "strips of packet {packet}: pH {strip_ph:g} where a meter read {reference_ph:g}",
+                packet=record.packet,
+                strip_ph=record.strip_ph,
+                reference_ph=record.reference_ph,
             )
         case ColourAccepted():
-            return f"colour of {record.portion} accepted as it is: {record.why}"
+            return msg("colour of {portion} accepted as it is: {why}", portion=record.portion, why=record.why)
         case Renamed():
-            return f"called {record.name}"
+            return msg("called {name}", name=record.name)
         case Withdrawn():
-            return f"taken back: {record.why}"
+            return msg("taken back: {why}", why=record.why)
         case PhotoAnswers():
             said = (record.aside, record.of_batch, record.taken_at, *(record.portions or ()))
-            return f"answers about a photo: {', '.join(part for part in said if part) or 'none'}"
+            return msg("answers about a photo: {part}", part=join(", ", (part for part in said if part)) or "none")
         case StripKeyEnrolled():
-            return f"key of pH strips {record.name}, lot {record.lot}: {how_many(len(record.steps), 'colour')}"
+            return msg(
+                "key of pH strips {name}, lot {lot}: {steps}",
+                name=record.name,
+                lot=record.lot,
+                steps=msg_n("{number} colour", "{number} colours", len(record.steps)),
+            )
         case TagId():
-            return f"id in this journal's batch tags: {record.written}"
+            return msg("id in this journal's batch tags: {written}", written=record.written)
         case MaterialLot():
-            facts = [f"from {record.supplier}" if record.supplier else ""]
-            facts += [f"received {record.received}" if record.received else ""]
-            facts += [f"best before {record.best_before}" if record.best_before else ""]
-            return ", ".join(part for part in (f"{record.material}, lot {record.lot}", *facts) if part)
+            facts = [msg("from {supplier}", supplier=record.supplier) if record.supplier else ""]
+            facts += [msg("received {received}", received=record.received) if record.received else ""]
+            facts += [msg("best before {best_before}", best_before=record.best_before) if record.best_before else ""]
+            return join(
+                ", ",
+                (
+                    part
+                    for part in (msg("{material}, lot {lot}", material=record.material, lot=record.lot), *facts)
+                    if part
+                ),
+            )
         case RoomLog():
-            return f"room log {record.source}: {how_many(len(record.readings), 'reading')}"
+            return msg(
+                "room log {source}: {readings}",
+                source=record.source,
+                readings=msg_n("{number} reading", "{number} readings", len(record.readings)),
+            )
         case ContactErased():
-            return f"contact {record.contact} erased: {record.why}"
+            return msg("contact {contact} erased: {why}", contact=record.contact, why=record.why)
     raise TypeError(type(record))
 
 
 def describe_embed(embed: Embed) -> str:
     """Pieces of an earlier batch, or soap of it that was melted: how much, of which, where."""
-    where = f" in {embed.portion}" if embed.portion else ""
-    return f"{embed.grams:g}\u00a0g of batch {embed.batch} {'melted' if embed.melted else 'embedded'}{where}"
+    where = msg(" in {portion}", portion=embed.portion) if embed.portion else ""
+    return msg(
+        "{grams} of batch {batch} {melted}{where}",
+        grams=quantity(f"{embed.grams:g}", "g"),
+        batch=embed.batch,
+        melted="melted" if embed.melted else "embedded",
+        where=where,
+    )
 
 
 def alkali_words(alkali: Alkali) -> str:
     """How much alkali, solid or dissolved."""
-    dissolved = "" if alkali.solution_pct is None else f" solution of {alkali.solution_pct:g}%"
-    return f"{alkali.grams:g}\u00a0g {alkali.kind}{dissolved}"
+    dissolved = (
+        "" if alkali.solution_pct is None else msg(" solution of {solution_pct:g}%", solution_pct=alkali.solution_pct)
+    )
+    return msg(
+        "{grams} {kind}{dissolved}", grams=quantity(f"{alkali.grams:g}", "g"), kind=alkali.kind, dissolved=dissolved
+    )
 
 
 def acid_words(acid: Acid) -> str:
     """How much of an acid, and how strong."""
-    strength = "" if acid.strength_pct == 100 else f" of {acid.strength_pct:g}%"
-    return f"{acid.grams:g}\u00a0g {acid.key}{strength}"
+    strength = "" if acid.strength_pct == 100 else msg(" of {strength_pct:g}%", strength_pct=acid.strength_pct)
+    return msg("{grams} {key}{strength}", grams=quantity(f"{acid.grams:g}", "g"), key=acid.key, strength=strength)
 
 
 def describe_lab(lab: tuple[float, float, float], decimals: int = 1) -> str:
     """L* 71.2, a* 3.0, b* 28.8."""
-    return ", ".join(f"{axis}* {digits(value, decimals)}" for axis, value in zip("Lab", lab, strict=True))
+    return join(", ", (f"{axis}* {digits(value, decimals)}" for axis, value in zip("Lab", lab, strict=True)))

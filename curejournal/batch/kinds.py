@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from curejournal.base.messages import msg
+
 
 @dataclass(frozen=True)
 class Kind:
@@ -25,8 +27,8 @@ GRAMS_IN_OUNCE = 28.349523125
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
-        Kind("room temperature", "°C", -20.0, 50.0, "temperature of the cure room"),
-        Kind("room humidity", "% RH", 0.0, 100.0, "relative humidity of the cure room"),
-        Kind("batter temperature", "°C", 0.0, 110.0, "temperature of the batter or loaf"),
+        Kind(msg("room temperature"), "°C", -20.0, 50.0, msg("temperature of the cure room")),
+        Kind(msg("room humidity"), "% RH", 0.0, 100.0, msg("relative humidity of the cure room")),
+        Kind(msg("batter temperature"), "°C", 0.0, 110.0, msg("temperature of the batter or loaf")),
     )
 }

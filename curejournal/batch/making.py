@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from curejournal.base.messages import join
+
 KindOfBatch = Literal["soap", "rebatch", "test pour", "earlier stock"]
 Disposition = Literal["under review", "accepted", "reworked", "rejected"]
 
@@ -33,7 +35,7 @@ class Place:
     @property
     def words(self) -> str:
         """The place as it is said: “rack A, tray 3”."""
-        return ", ".join(part for part in (self.rack, self.tray) if part)
+        return join(", ", (part for part in (self.rack, self.tray) if part))
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.batch.records import AlkaliTest, BarsOut, Batch, ColourReading, Event, Portion, Record, Weighing
 from curejournal.soap.alkali import titrate
 from curejournal.soap.lye import check_lye, water_share
@@ -41,8 +41,10 @@ def _portion(batch: Batch, record: Portion, at: datetime) -> Iterator[Doubt]:
     if record.tolerance > 10:
         yield Doubt(
             "wide tolerance",
-            f"A tolerance of {record.tolerance:g} ΔE00 takes quite another colour for the same.",
-            "About 1 is just noticeable side by side; 2 to 4 is usual here.",
+            msg(
+                "A tolerance of {tolerance:g} ΔE00 takes quite another colour for the same.", tolerance=record.tolerance
+            ),
+            msg("About 1 is just noticeable side by side; 2 to 4 is usual here."),
         )
 
 
@@ -50,22 +52,28 @@ def _event(batch: Batch, record: Event, at: datetime) -> Iterator[Doubt]:
     if record.kind == "cut" and record.bars is not None and record.bars < batch.bars_out:
         yield Doubt(
             "fewer than have left",
-            f"{batch.bars_out} bars have left, more than these {record.bars}.",
-            "Look at the number again; correct the bars that left if they were wrong.",
+            msg("{bars_out} bars have left, more than these {bars}.", bars_out=batch.bars_out, bars=record.bars),
+            msg("Look at the number again; correct the bars that left if they were wrong."),
         )
     if record.kind == "cut" and record.bars is not None and batch.bars_cut:
         yield Doubt(
             "cut twice",
-            f"A cut into {how_many(batch.bars_cut, 'bar')} was noted already; of several the largest number counts.",
-            "If there are more bars of the same loaf now, enter how many there are in all; if the earlier number was "
-            "wrong, correct it.",
+            msg(
+                "A cut into {bars_cut} was noted already; of several the largest number counts.",
+                bars_cut=msg_n("{number} bar", "{number} bars", batch.bars_cut),
+            ),
+            msg(
+                "If there are more bars of the same loaf now, enter how many there are in all; if the earlier number "
+                "was "
+                "wrong, correct it."
+            ),
         )
     if record.kind == "poured" and batch.poured_at is not None:
         poured = batch.poured_at.astimezone(at.tzinfo)  # by the same clock
         yield Doubt(
             "poured twice",
-            f"A pour was noted already ({poured:%Y-%m-%d %H:%M}); age counts from the first.",
-            "Correct that entry if it was wrong.",
+            msg("A pour was noted already ({poured:%Y-%m-%d %H:%M}); age counts from the first.", poured=poured),
+            msg("Correct that entry if it was wrong."),
         )
 
 
@@ -74,8 +82,8 @@ def _colour(batch: Batch, record: ColourReading, at: datetime) -> Iterator[Doubt
     if known and record.portion not in known:
         yield Doubt(
             "unknown portion",
-            f"The batch has no portion “{record.portion}”.",
-            f"It has: {', '.join(known)}. Add the portion, or choose one of these.",
+            msg("The batch has no portion “{portion}”.", portion=record.portion),
+            msg("It has: {known}. Add the portion, or choose one of these.", known=join(", ", known)),
         )
 
 
@@ -83,8 +91,8 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if 0 < batch.bars_cut < record.bars:
         yield Doubt(
             "more than were cut",
-            f"{record.bars} bars were weighed, more than the {batch.bars_cut} cut.",
-            "Count the bars on the scale again, or correct the cut.",
+            msg("{bars} bars were weighed, more than the {bars_cut} cut.", bars=record.bars, bars_cut=batch.bars_cut),
+            msg("Count the bars on the scale again, or correct the cut."),
         )
     alike = [weighing for when, weighing in batch.records(Weighing) if weighing.bars == record.bars and when < at]
     before = [weighing for weighing in alike if weighing.subject == record.subject]
@@ -95,42 +103,66 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if any(abs(ratio * shift - 1) < 0.12 for shift in (0.01, 0.1, 10.0, 100.0)):
         yield Doubt(
             "slipped decimal",
-            f"{record.grams:g}\u00a0g after {last.grams:g}\u00a0g looks like a slipped decimal point.",
-            "Look at the scale again.",
+            msg(
+                "{grams} after {grams_2} looks like a slipped decimal point.",
+                grams=quantity(f"{record.grams:g}", "g"),
+                grams_2=quantity(f"{last.grams:g}", "g"),
+            ),
+            msg("Look at the scale again."),
         )
         return
     swapped = _swapped(record, last, alike)
     if swapped:
         yield Doubt(
             "swapped",
-            f"{record.grams:g}\u00a0g fits {swapped} better than {record.subject}.",
-            "Look at the marks: were two bars swapped?",
+            msg(
+                "{grams} fits {swapped} better than {subject}.",
+                grams=quantity(f"{record.grams:g}", "g"),
+                swapped=swapped,
+                subject=record.subject,
+            ),
+            msg("Look at the marks: were two bars swapped?"),
         )
         return
     missing = _missing_bars(record, last)
     if missing:
         yield Doubt(
             "bars missing",
-            f"{record.grams:g}\u00a0g after {last.grams:g}\u00a0g fits "
-            f"{how_many(record.bars - missing, 'bar')} better than {record.bars}.",
-            "Count the bars on the tray: if some were sold or taken, enter how many are left, and note them as out.",
+            msg(
+                "{grams} after {grams_2} fits {missing} better than {bars}.",
+                grams=quantity(f"{record.grams:g}", "g"),
+                grams_2=quantity(f"{last.grams:g}", "g"),
+                missing=msg_n("{number} bar", "{number} bars", record.bars - missing),
+                bars=record.bars,
+            ),
+            msg(
+                "Count the bars on the tray: if some were sold or taken, enter how many are left, and note them as out."
+            ),
         )
         return
     error_g = record.resolution_g + last.resolution_g
     if record.grams - last.grams > error_g + 0.002 * last.grams:
         yield Doubt(
             "gain",
-            f"It gained {record.grams - last.grams:.1f}\u00a0g, more than the scale's error of {error_g:g}\u00a0g.",
-            "Weigh it again. Damp air can do this; so can another bar, tray or scale.",
+            msg(
+                "It gained {grams}, more than the scale's error of {error_g}.",
+                grams=quantity(f"{record.grams - last.grams:.1f}", "g"),
+                error_g=quantity(f"{error_g:g}", "g"),
+            ),
+            msg("Weigh it again. Damp air can do this; so can another bar, tray or scale."),
         )
     share = _water_share(batch)
     most = MOST_WATER if share is None else share
     if first.grams - record.grams > most * first.grams + error_g:
         yield Doubt(
             "more than water",
-            f"It lost {100 * (1 - record.grams / first.grams):.0f}% since its first weighing; "
-            f"{'no more than about' if share is None else 'only'} {100 * most:.0f}% of the fresh batch was water.",
-            "Weigh it again. Was the bar trimmed, or another one taken?",
+            msg(
+                "It lost {grams:.0f}% since its first weighing; {share} {most:.0f}% of the fresh batch was water.",
+                grams=100 * (1 - record.grams / first.grams),
+                share="no more than about" if share is None else "only",
+                most=100 * most,
+            ),
+            msg("Weigh it again. Was the bar trimmed, or another one taken?"),
         )
 
 
@@ -170,40 +202,51 @@ def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> Iterator[Doubt]:
         result = titrate(record.soap_g, record.acid_ml, record.acid_mol_l, record.blank_ml)
         if min(record.acid_ml) < record.blank_ml:
             yield Doubt(
-                "below blank", "The soap took less acid than the blank.", "Look at the volumes: are they exchanged?"
+                "below blank",
+                msg("The soap took less acid than the blank."),
+                msg("Look at the volumes: are they exchanged?"),
             )
         if result.free_alkali_pct > 5:
             yield Doubt(
                 "very high",
-                f"{result.free_alkali_pct:.1f}% free alkali is far more than soap holds.",
-                "Check soap weight, acid strength and decimal points; keep the batch apart meanwhile.",
+                msg(
+                    "{free_alkali_pct:.1f}% free alkali is far more than soap holds.",
+                    free_alkali_pct=result.free_alkali_pct,
+                ),
+                msg("Check soap weight, acid strength and decimal points; keep the batch apart meanwhile."),
             )
     if record.ph is not None and record.ph < 8:
         yield Doubt(
             "low pH",
-            f"A pH of {record.ph:g} is not that of true soap, which reads about 9 to 10.5 at 1%.",
-            "Suspect the strip, its age, or too weak a solution.",
+            msg("A pH of {ph:g} is not that of true soap, which reads about 9 to 10.5 at 1%.", ph=record.ph),
+            msg("Suspect the strip, its age, or too weak a solution."),
         )
     if record.ph is not None and record.strength_pct is None:
         yield Doubt(
             "no strength",
-            "The solution's strength was not noted, so this reading cannot be compared.",
-            "Dissolve 1 g in 100 ml of distilled water and enter 1%.",
+            msg("The solution's strength was not noted, so this reading cannot be compared."),
+            msg("Dissolve 1 g in 100 ml of distilled water and enter 1%."),
         )
 
 
 def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> Iterator[Doubt]:
     if not batch.bars_cut:
-        yield Doubt("not cut", "No cut with its number of bars is on record.", "Note the cut and its bars first.")
+        yield Doubt(
+            "not cut", msg("No cut with its number of bars is on record."), msg("Note the cut and its bars first.")
+        )
     _, act = batch.as_of(at).last_act
     if batch.kind == "earlier stock":
         return  # not judged here
     if record.why in ("sold", "given") and (act is None or act.act != "release"):
-        stands = {"hold": "on hold", "withdraw": "withdrawn from sale"}.get(act.act if act else "", "not released")
+        stands = {"hold": msg("on hold"), "withdraw": msg("withdrawn from sale")}.get(
+            act.act if act else "", "not released"
+        )
         yield Doubt(
             "not released",
-            f"The batch was {stands} when these bars were {record.why}.",
-            "Did they really go out? If so, keep this, hold the batch, and ask yourself whether to call them back.",
+            msg("The batch was {stands} when these bars were {why}.", stands=stands, why=record.why),
+            msg(
+                "Did they really go out? If so, keep this, hold the batch, and ask yourself whether to call them back."
+            ),
         )
 
 

@@ -15,6 +15,7 @@ from typing import Generic, Literal, cast
 
 from typing_extensions import TypeVar
 
+from curejournal.base.messages import msg
 from curejournal.batch.making import BatchKind as BatchKind
 from curejournal.batch.making import Deviation as Deviation
 from curejournal.batch.making import KindOfBatch
@@ -305,23 +306,23 @@ RECORDS: dict[str, type[Record]] = {
     "event": Event,
     "colour": ColourReading,
     "photo": PhotoNote,
-    "photo view": PhotoView,
+    msg("photo view"): PhotoView,
     "weighing": Weighing,
-    "alkali test": AlkaliTest,
+    msg("alkali test"): AlkaliTest,
     "surface": SurfaceNote,
     "reading": ScalarReading,
-    "bars out": BarsOut,
-    "bars back": BarsBack,
+    msg("bars out"): BarsOut,
+    msg("bars back"): BarsBack,
     "complaint": Complaint,
-    "batch kind": BatchKind,
+    msg("batch kind"): BatchKind,
     "place": Place,
-    "own rules": OwnRules,
-    "making details": MakingDetails,
+    msg("own rules"): OwnRules,
+    msg("making details"): MakingDetails,
     "deviation": Deviation,
     "decision": Decision,
-    "weighing check": WeighingCheck,
-    "packet check": PacketCheck,
-    "colour accepted": ColourAccepted,
+    msg("weighing check"): WeighingCheck,
+    msg("packet check"): PacketCheck,
+    msg("colour accepted"): ColourAccepted,
     "renamed": Renamed,
     "withdrawn": Withdrawn,
     **WORKSHOP_RECORDS,

@@ -11,8 +11,8 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from itertools import pairwise
 from typing import Literal
 
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.batch.kinds import KINDS
 
 Unit = Literal["°C", "°F"]
@@ -89,12 +89,12 @@ def read_room_file(data: bytes, zone: tzinfo, *, unit: Unit | None = None, day_f
 
     """
     if len(data) > MOST_BYTES:
-        raise LogUnreadable("This file is far too large for a room logger's.", "Export fewer months at once.")
+        raise LogUnreadable(msg("This file is far too large for a room logger's."), msg("Export fewer months at once."))
     rows = _rows(_text(data))
     head, body = _head(rows)
     columns = _columns(head)
     decimal_comma = _decimal_comma(body, columns)
-    stamps = [" ".join(row[place].strip() for place in columns.time if place < len(row)) for row in body]
+    stamps = [join(" ", (row[place].strip() for place in columns.time if place < len(row))) for row in body]
     told_first, first_question = _day_first(stamps, day_first)
     clock = _clock(stamps, head, columns, zone, told_first)
     notes: list[str] = [] if clock[1] is None else [clock[1]]
@@ -112,8 +112,8 @@ def read_room_file(data: bytes, zone: tzinfo, *, unit: Unit | None = None, day_f
     kept, impossible = _possible(readings, warm_unit)
     if not kept:
         raise LogUnreadable(
-            "No line of this file holds a time with a temperature or humidity that can be.",
-            "Open it in a spreadsheet: it needs a column of times, and one of temperature or humidity.",
+            msg("No line of this file holds a time with a temperature or humidity that can be."),
+            msg("Open it in a spreadsheet: it needs a column of times, and one of temperature or humidity."),
         )
     questions = tuple(one for one in (unit_question, first_question) if one is not None)
     return RoomFile(kept, questions, tuple(notes), left_out + impossible)
@@ -142,7 +142,7 @@ def _rows(text: str) -> list[list[str]]:
         return list(csv.reader(io.StringIO("\n".join(lines)), delimiter=best, skipinitialspace=True))
     except csv.Error as fault:
         raise LogUnreadable(
-            f"This file cannot be read as a table ({fault}).", "Export it as CSV and try again."
+            msg("This file cannot be read as a table ({fault}).", fault=fault), msg("Export it as CSV and try again.")
         ) from fault
 
 
@@ -166,8 +166,8 @@ def _head(rows: list[list[str]]) -> tuple[list[str], list[list[str]]]:
         if len(row) > 1 and measured and any(_is(name, _TIME) for name in names):
             return names, rows[number + 1 :]
     raise LogUnreadable(
-        "No line of this file names a time and a temperature or humidity.",
-        "Add a first line such as: time, temperature °C, humidity %.",
+        msg("No line of this file names a time and a temperature or humidity."),
+        msg("Add a first line such as: time, temperature °C, humidity %."),
     )
 
 
@@ -229,7 +229,7 @@ def _unit(
         return "°C", None, ""
     if answered is not None:
         return answered, None, ""
-    cells = " ".join(row[columns.warm] for row in body[:20] if columns.warm < len(row)).lower()
+    cells = join(" ", (row[columns.warm] for row in body[:20] if columns.warm < len(row))).lower()
     name = head[columns.warm]
     for said in (name, cells):
         if re.search(r"[°º]\s*f|\bf\b|fahrenheit|\d\s*f\b", said):
@@ -239,8 +239,8 @@ def _unit(
     warm = sorted(one.temperature_c for one in readings if one.temperature_c is not None)
     middle = warm[len(warm) // 2] if warm else 0.0
     if middle <= WARMEST_ROOM_C:
-        return "°C", None, "No unit is named: the temperatures are taken as °C."
-    text = f"No unit is named, and half of the temperatures are above {middle:g}: are they °F?"
+        return "°C", None, msg("No unit is named: the temperatures are taken as °C.")
+    text = msg("No unit is named, and half of the temperatures are above {middle:g}: are they °F?", middle=middle)
     return "°F", Question("unit", text), ""
 
 
@@ -282,7 +282,7 @@ def _day_first(stamps: Sequence[str], answered: bool | None) -> tuple[bool, Ques
     if moves[0] != moves[1]:
         return moves[0] > moves[1], None
     return True, Question(
-        "day first", f"Is {found[0][2].split()[0]} a day and then a month, or a month and then a day?"
+        "day first", msg("Is {split} a day and then a month, or a month and then a day?", split=found[0][2].split()[0])
     )
 
 
@@ -293,7 +293,7 @@ def _clock(
     stamps: Sequence[str], head: Sequence[str], columns: _Columns, zone: tzinfo, day_first: bool
 ) -> tuple[Clock, str | None]:
     """What reads a time, and what was taken for granted about its zone."""
-    named = " ".join(head[place] for place in columns.time)
+    named = join(" ", (head[place] for place in columns.time))
     offset = re.search(r"(?:utc|gmt)\s*([+-]\d{1,2})(?::?(\d{2}))?", named)
     if offset:
         minutes = int(offset[1]) * 60 + (int(offset[2] or 0) if not offset[1].startswith("-") else -int(offset[2] or 0))
@@ -308,7 +308,9 @@ def _clock(
         return None if at is None else at if at.tzinfo else at.replace(tzinfo=where)
 
     has_offset = any((at := _moment(stamp.strip(), day_first)) is not None and at.tzinfo for stamp in stamps[:50])
-    return read, None if has_offset or where is not zone else f"Times are taken as of the clock in {zone}."
+    return read, None if has_offset or where is not zone else msg(
+        "Times are taken as of the clock in {zone}.", zone=zone
+    )
 
 
 def _fixed(minutes: int) -> tzinfo:
@@ -356,8 +358,19 @@ def summary(file: RoomFile) -> str:
     warm = [one.temperature_c for one in file.readings if one.temperature_c is not None]
     damp = [one.humidity_pct for one in file.readings if one.humidity_pct is not None]
     first, last = file.readings[0].at, file.readings[-1].at
-    told = [f"{how_many(len(file.readings), 'reading')} from {first:%Y-%m-%d} to {last:%Y-%m-%d}"]
-    told += [f"{min(warm):.1f} to {max(warm):.1f}\u00a0°C"] if warm else []
-    told += [f"{min(damp):.0f} to {max(damp):.0f} % relative humidity"] if damp else []
-    told += [f"{how_many(file.left_out, 'line')} left out"] if file.left_out else []
-    return "; ".join(told) + "."
+    told = [
+        msg(
+            "{readings} from {first:%Y-%m-%d} to {last:%Y-%m-%d}",
+            readings=msg_n("{number} reading", "{number} readings", len(file.readings)),
+            first=first,
+            last=last,
+        )
+    ]
+    told += [msg("{warm:.1f} to {warm_2}", warm=min(warm), warm_2=quantity(f"{max(warm):.1f}", "°C"))] if warm else []
+    told += [msg("{damp:.0f} to {damp_2:.0f} % relative humidity", damp=min(damp), damp_2=max(damp))] if damp else []
+    told += (
+        [msg("{left_out} left out", left_out=msg_n("{number} line", "{number} lines", file.left_out))]
+        if file.left_out
+        else []
+    )
+    return join("; ", told) + "."

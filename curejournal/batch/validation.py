@@ -6,8 +6,9 @@ import math
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.batch.descriptions import describe_lab
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.plausibility import Doubt, find_doubts
@@ -84,7 +85,10 @@ def check_record(batch: Batch, record: Record, at: datetime, now: datetime | Non
 
     """
     if type(record) not in RECORDS.values():
-        raise ImpossibleRecord(f"A journal keeps no “{type(record).__name__}”.", f"It keeps: {', '.join(RECORDS)}.")
+        raise ImpossibleRecord(
+            msg("A journal keeps no “{name}”.", name=type(record).__name__),
+            msg("It keeps: {records}.", records=join(", ", RECORDS)),
+        )
     _check_time(batch, record, at, now)
     if type(record) in _CHECKS:
         _CHECKS[type(record)](batch, record, at)
@@ -93,10 +97,10 @@ def check_record(batch: Batch, record: Record, at: datetime, now: datetime | Non
 
 def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None) -> None:
     if at.tzinfo is None or (now is not None and now.tzinfo is None):
-        raise ImpossibleRecord("The time has no offset from UTC.", "Give the time zone with it.")
+        raise ImpossibleRecord(msg("The time has no offset from UTC."), msg("Give the time zone with it."))
     # A minute's grace: clocks of phone and computer differ.
     if now is not None and at > now + timedelta(minutes=1):
-        raise ImpossibleRecord(f"{at:%Y-%m-%d %H:%M} has not come yet.", "Correct the date or time.")
+        raise ImpossibleRecord(msg("{at:%Y-%m-%d %H:%M} has not come yet.", at=at), msg("Correct the date or time."))
     poured = batch.poured_at
     after = isinstance(
         record, (ColourReading, Weighing, AlkaliTest, SurfaceNote, BarsOut, BarsBack, Decision, ColourAccepted)
@@ -106,19 +110,22 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
     if after and poured is not None and at + grace < poured:
         poured = poured.astimezone(at.tzinfo)  # both by one clock
         raise ImpossibleRecord(
-            f"{at:%Y-%m-%d %H:%M} is before the batch was poured ({poured:%Y-%m-%d %H:%M}).",
-            "Correct the date, or the time of the pour.",
+            msg("{at:%Y-%m-%d %H:%M} is before the batch was poured ({poured:%Y-%m-%d %H:%M}).", at=at, poured=poured),
+            msg("Correct the date, or the time of the pour."),
         )
 
 
 def _amount(value: float, what: str) -> None:
     if not (math.isfinite(value) and value > 0):
-        raise ImpossibleRecord(f"{what} of {digits(value)} cannot be: it has to be above zero.", "Enter it again.")
+        raise ImpossibleRecord(
+            msg("{what} of {value} cannot be: it has to be above zero.", what=what, value=digits(value)),
+            msg("Enter it again."),
+        )
 
 
 def _name(value: str, what: str) -> None:
     if not value.strip():
-        raise ImpossibleRecord(f"The {what} is empty.", f"Give the {what}.")
+        raise ImpossibleRecord(msg("The {what} is empty.", what=what), msg("Give the {what}.", what=what))
 
 
 def _recipe(batch: Batch, record: Recipe, at: datetime) -> None:
@@ -127,50 +134,70 @@ def _recipe(batch: Batch, record: Recipe, at: datetime) -> None:
     except (ImpossibleRecipe, NoAcid) as error:
         raise ImpossibleRecord(error.what, error.do) from error
     if any(same_code(embed.batch, batch.code) for embed in record.embeds):
-        raise ImpossibleRecord("A batch cannot be embedded in itself.", "Give the code of the batch it came from.")
+        raise ImpossibleRecord(
+            msg("A batch cannot be embedded in itself."), msg("Give the code of the batch it came from.")
+        )
 
 
 def _portion(batch: Batch, record: Portion, at: datetime) -> None:
-    _name(record.name, "portion's name")
+    _name(record.name, msg("portion's name"))
     _amount(record.tolerance, "A tolerance")
     lab = record.intended_lab
     if lab is not None and not (0 <= lab[0] <= 100 and all(abs(c) <= 150 for c in lab[1:])):
-        raise ImpossibleRecord(f"No surface has the colour {describe_lab(lab)}.", "Enter L* from 0 to 100.")
+        raise ImpossibleRecord(
+            msg("No surface has the colour {lab}.", lab=describe_lab(lab)), msg("Enter L* from 0 to 100.")
+        )
 
 
 def _event(batch: Batch, record: Event, at: datetime) -> None:
     if record.bars is not None and not 0 < record.bars <= 100_000:
-        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot be.", "Enter the number of bars cut.")
+        raise ImpossibleRecord(
+            msg("{bars} bars cannot be.", bars=digits(record.bars, 0)), msg("Enter the number of bars cut.")
+        )
     if record.temperature_c is not None and not -20 <= record.temperature_c <= 150:
-        raise ImpossibleRecord(f"{digits(record.temperature_c)}\u00a0°C cannot be.", "Enter the temperature in °C.")
+        raise ImpossibleRecord(
+            msg("{temperature_c} cannot be.", temperature_c=quantity(digits(record.temperature_c), "°C")),
+            msg("Enter the temperature in °C."),
+        )
     if record.kind == "poured":
         earlier = [e.at for e in batch.entries if isinstance(e.record, (Weighing, AlkaliTest)) and e.at < at]
         if earlier:
             raise ImpossibleRecord(
-                f"The batch was weighed or tested before that ({min(earlier):%Y-%m-%d}).",
-                "Correct the date of the pour.",
+                msg("The batch was weighed or tested before that ({earlier:%Y-%m-%d}).", earlier=min(earlier)),
+                msg("Correct the date of the pour."),
             )
 
 
 def _colour(batch: Batch, record: ColourReading, at: datetime) -> None:
-    _name(record.portion, "portion's name")
+    _name(record.portion, msg("portion's name"))
     values = (*record.lab, *(c for row in record.covariance for c in row))
     if not all(math.isfinite(value) for value in values) or not -5 <= record.lab[0] <= 110:
-        raise ImpossibleRecord(f"The colour {describe_lab(record.lab)} cannot be.", "Measure the photo again.")
+        raise ImpossibleRecord(
+            msg("The colour {lab} cannot be.", lab=describe_lab(record.lab)), msg("Measure the photo again.")
+        )
     if record.grade not in [grade.value for grade in Grade]:
-        raise ImpossibleRecord(f"“{record.grade}” is no grade of a reading.", "Measure the photo again.")
+        raise ImpossibleRecord(
+            msg("“{grade}” is no grade of a reading.", grade=record.grade), msg("Measure the photo again.")
+        )
 
 
 def _weighing(batch: Batch, record: Weighing, at: datetime) -> None:
-    _name(record.subject, "bar's or tray's name")
-    _amount(record.grams, "A weight in grams")
-    _amount(record.resolution_g, "A scale's step in grams")
+    _name(record.subject, msg("bar's or tray's name"))
+    _amount(record.grams, msg("A weight in grams"))
+    _amount(record.resolution_g, msg("A scale's step in grams"))
     if record.bars < 1:
-        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot be weighed.", "Enter how many were on the scale.")
+        raise ImpossibleRecord(
+            msg("{bars} bars cannot be weighed.", bars=digits(record.bars, 0)), msg("Enter how many were on the scale.")
+        )
     if not (math.isfinite(record.tare_g) and record.tare_g >= 0):
-        raise ImpossibleRecord(f"A tare of {digits(record.tare_g)}\u00a0g cannot be.", "Enter the empty tray's weight.")
+        raise ImpossibleRecord(
+            msg("A tare of {tare_g} cannot be.", tare_g=quantity(digits(record.tare_g), "g")),
+            msg("Enter the empty tray's weight."),
+        )
     if record.grams / record.bars > LARGEST_BAR_G:
-        raise ImpossibleRecord(f"A bar of {record.grams / record.bars / 1000:g} kg cannot be.", "Enter grams.")
+        raise ImpossibleRecord(
+            msg("A bar of {bars:g} kg cannot be.", bars=record.grams / record.bars / 1000), msg("Enter grams.")
+        )
 
 
 def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> None:
@@ -178,24 +205,25 @@ def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> None:
         if record.method == "titration":
             if record.soap_g is None or record.acid_mol_l is None or not record.acid_ml:
                 raise ImpossibleRecord(
-                    "A titration needs the soap's weight, the acid's strength and the volume used.", "Enter them."
+                    msg("A titration needs the soap's weight, the acid's strength and the volume used."),
+                    msg("Enter them."),
                 )
             titrate(record.soap_g, record.acid_ml, record.acid_mol_l, record.blank_ml)
         else:
             if record.ph is None:
-                raise ImpossibleRecord("A strip or meter needs its pH.", "Enter the pH as read.")
+                raise ImpossibleRecord(msg("A strip or meter needs its pH."), msg("Enter the pH as read."))
             _ph(record.ph, record.half_width, record.strength_pct)
     except ImpossibleTest as error:
         raise ImpossibleRecord(error.what, error.do) from error
     if record.bar_weight_g is not None:
-        _amount(record.bar_weight_g, "A bar's weight in grams")
+        _amount(record.bar_weight_g, msg("A bar's weight in grams"))
 
 
 def _ph(ph: float, half_width: float | None, strength_pct: float | None) -> None:
     if half_width is not None and not (math.isfinite(half_width) and half_width > 0):
         raise ImpossibleRecord(
-            f"A half-width of {digits(half_width)} cannot be: no reading is free of doubt.",
-            "Enter half a step of the strip, or what the meter may be off: 0.1, say.",
+            msg("A half-width of {half_width} cannot be: no reading is free of doubt.", half_width=digits(half_width)),
+            msg("Enter half a step of the strip, or what the meter may be off: 0.1, say."),
         )
     try:
         read_ph(ph, half_width if half_width is not None else STRIP_HALF_WIDTH, strength_pct)
@@ -205,66 +233,103 @@ def _ph(ph: float, half_width: float | None, strength_pct: float | None) -> None
 
 def _surface(batch: Batch, record: SurfaceNote, at: datetime) -> None:
     if record.count is not None and record.count < 0:
-        raise ImpossibleRecord(f"{digits(record.count, 0)} spots cannot be.", "Enter how many you see.")
+        raise ImpossibleRecord(
+            msg("{count} spots cannot be.", count=digits(record.count, 0)), msg("Enter how many you see.")
+        )
     if record.set_aside is not None and record.set_aside < 0:
-        raise ImpossibleRecord(f"{digits(record.set_aside, 0)} bars cannot be set aside.", "Enter how many were.")
+        raise ImpossibleRecord(
+            msg("{set_aside} bars cannot be set aside.", set_aside=digits(record.set_aside, 0)),
+            msg("Enter how many were."),
+        )
     if record.area_pct is not None and not 0 <= record.area_pct <= 100:
-        raise ImpossibleRecord(f"An area of {digits(record.area_pct)}% cannot be.", "Enter 0 to 100%.")
+        raise ImpossibleRecord(
+            msg("An area of {area_pct}% cannot be.", area_pct=digits(record.area_pct)), msg("Enter 0 to 100%.")
+        )
 
 
 def _scalar(batch: Batch, record: ScalarReading, at: datetime) -> None:
     kind = KINDS.get(record.kind)
     if kind is None:
-        raise ImpossibleRecord(f"“{record.kind}” is not measured here.", f"Choose one of: {', '.join(KINDS)}.")
+        raise ImpossibleRecord(
+            msg("“{kind}” is not measured here.", kind=record.kind),
+            msg("Choose one of: {kinds}.", kinds=join(", ", KINDS)),
+        )
     if not kind.low <= record.value <= kind.high:
         raise ImpossibleRecord(
-            f"{digits(record.value)} {kind.unit} cannot be the {kind.words}.",
-            f"It has to be from {digits(kind.low)} to {digits(kind.high)} {kind.unit}.",
+            msg(
+                "{record} {unit} cannot be the {words}.", record=digits(record.value), unit=kind.unit, words=kind.words
+            ),
+            msg(
+                "It has to be from {low} to {high} {unit}.",
+                low=digits(kind.low),
+                high=digits(kind.high),
+                unit=kind.unit,
+            ),
         )
 
 
 def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> None:
     if record.bars < 1:
-        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot leave.", "Enter how many bars left.")
+        raise ImpossibleRecord(
+            msg("{bars} bars cannot leave.", bars=digits(record.bars, 0)), msg("Enter how many bars left.")
+        )
     if record.left_the_house:
-        _name(record.to, "place or person that they went to")
+        _name(record.to, msg("place or person that they went to"))
     cut = batch.event_at("cut")
     if cut is not None and at < cut:
         cut = cut.astimezone(at.tzinfo)
         raise ImpossibleRecord(
-            f"{at:%Y-%m-%d %H:%M} is before the bars were cut ({cut:%Y-%m-%d %H:%M}).",
-            "Correct the date, or the time of the cut.",
+            msg("{at:%Y-%m-%d %H:%M} is before the bars were cut ({cut:%Y-%m-%d %H:%M}).", at=at, cut=cut),
+            msg("Correct the date, or the time of the cut."),
         )
     if batch.kind == "test pour" and record.why in ("sold", "given", "sample"):
         raise ImpossibleRecord(
-            f"{batch.code} is a test pour, which is not for sale: its bars cannot be {record.why}.",
-            "Keep or scrap them; if it is soap for sale after all, change its kind first, and say why.",
+            msg(
+                "{code} is a test pour, which is not for sale: its bars cannot be {why}.",
+                code=batch.code,
+                why=record.why,
+            ),
+            msg("Keep or scrap them; if it is soap for sale after all, change its kind first, and say why."),
         )
     if batch.bars_cut and record.bars > batch.bars_here:
-        back = f", {batch.bars_back} back" if batch.bars_back else ""
+        back = msg(", {bars_back} back", bars_back=batch.bars_back) if batch.bars_back else ""
         raise ImpossibleRecord(
-            f"{how_many(batch.bars_cut, 'bar')} cut and {batch.bars_out} gone{back}, so {record.bars} more cannot "
-            "leave.",
-            "Correct the number, or that of the bars cut.",
+            msg(
+                "{bars_cut} cut and {bars_out} gone{back}, so {bars} more cannot leave.",
+                bars_cut=msg_n("{number} bar", "{number} bars", batch.bars_cut),
+                bars_out=batch.bars_out,
+                back=back,
+                bars=record.bars,
+            ),
+            msg("Correct the number, or that of the bars cut."),
         )
 
 
 def _bars_back(batch: Batch, record: BarsBack, at: datetime) -> None:
     if record.bars < 1:
-        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot come back.", "Enter how many bars came back.")
+        raise ImpossibleRecord(
+            msg("{bars} bars cannot come back.", bars=digits(record.bars, 0)), msg("Enter how many bars came back.")
+        )
     _name(record.why, "reason")
     others = sum(out.bars for _, out in batch.records(BarsOut) if out.left_the_house) - batch.bars_back
     if record.bars > others:
         raise ImpossibleRecord(
-            f"Others have {how_many(others, 'bar')} of {batch.code}, so {record.bars} cannot come back.",
-            "Correct the number, or enter first how many had left.",
+            msg(
+                "Others have {others} of {code}, so {bars} cannot come back.",
+                others=msg_n("{number} bar", "{number} bars", others),
+                code=batch.code,
+                bars=record.bars,
+            ),
+            msg("Correct the number, or enter first how many had left."),
         )
 
 
 def _complaint(batch: Batch, record: Complaint, at: datetime) -> None:
     _name(record.what, "complaint")
     if record.bars is not None and record.bars < 1:
-        raise ImpossibleRecord(f"{digits(record.bars, 0)} bars cannot be complained of.", "Enter how many bars.")
+        raise ImpossibleRecord(
+            msg("{bars} bars cannot be complained of.", bars=digits(record.bars, 0)), msg("Enter how many bars.")
+        )
 
 
 def _place(batch: Batch, record: Place, at: datetime) -> None:
@@ -277,62 +342,76 @@ def _own_rules(batch: Batch, record: OwnRules, at: datetime) -> None:
 
 def _making(batch: Batch, record: MakingDetails, at: datetime) -> None:
     if record.planned_bars is not None and record.planned_bars < 1:
-        raise ImpossibleRecord(f"{digits(record.planned_bars, 0)} bars cannot be planned.", "Enter how many bars.")
+        raise ImpossibleRecord(
+            msg("{planned_bars} bars cannot be planned.", planned_bars=digits(record.planned_bars, 0)),
+            msg("Enter how many bars."),
+        )
     if record.weighed_by and record.weighed_by.strip().casefold() == record.checked_by.strip().casefold():
         raise ImpossibleRecord(
-            "Who weighed cannot be the one who checked it.",
-            "Leave “checked by” empty if nobody else looked.",
+            msg("Who weighed cannot be the one who checked it."),
+            msg("Leave “checked by” empty if nobody else looked."),
         )
     if record.best_before is not None and batch.poured_at and record.best_before <= batch.poured_at.date():
-        raise ImpossibleRecord(f"Best before {record.best_before} is not after the pour.", "Correct the date.")
+        raise ImpossibleRecord(
+            msg("Best before {best_before} is not after the pour.", best_before=record.best_before),
+            msg("Correct the date."),
+        )
     for what, day in (("scale", record.scale_checked), ("meter", record.meter_checked)):
         if day is not None and day > at.date():
-            raise ImpossibleRecord(f"The {what} cannot have been calibrated on {day} yet.", "Correct the date.")
+            raise ImpossibleRecord(
+                msg("The {what} cannot have been calibrated on {day} yet.", what=what, day=day),
+                msg("Correct the date."),
+            )
 
 
 def _deviation(batch: Batch, record: Deviation, at: datetime) -> None:
     _name(record.what, "deviation")
     if record.disposition != "under review":
-        _name(record.decided_by, "name of who decided")
+        _name(record.decided_by, msg("name of who decided"))
 
 
 def _decision(batch: Batch, record: Decision, at: datetime) -> None:
-    _name(record.signed_by, "name of who signs")
-    _name(record.statement, "statement that is signed")
+    _name(record.signed_by, msg("name of who signs"))
+    _name(record.statement, msg("statement that is signed"))
 
 
 def _weighing_check(batch: Batch, record: WeighingCheck, at: datetime) -> None:
-    _amount(record.resolution_g, "A scale's step in grams")
+    _amount(record.resolution_g, msg("A scale's step in grams"))
     if record.batter_g is not None:
-        _amount(record.batter_g, "A weight of batter in grams")
+        _amount(record.batter_g, msg("A weight of batter in grams"))
     elif record.how == "batter weighed":
-        raise ImpossibleRecord("The weight of the batter is missing.", "Enter what it weighed, without its pot.")
+        raise ImpossibleRecord(
+            msg("The weight of the batter is missing."), msg("Enter what it weighed, without its pot.")
+        )
 
 
 def _packet_check(batch: Batch, record: PacketCheck, at: datetime) -> None:
-    _name(record.packet, "packet's name")
+    _name(record.packet, msg("packet's name"))
     for ph, half_width in ((record.strip_ph, record.half_width), (record.reference_ph, record.reference_half_width)):
         _ph(ph, half_width, None)
 
 
 def _colour_accepted(batch: Batch, record: ColourAccepted, at: datetime) -> None:
-    _name(record.portion, "portion's name")
+    _name(record.portion, msg("portion's name"))
     _name(record.why, "reason")
 
 
 def _photo_view(batch: Batch, record: PhotoView, at: datetime) -> None:
     if record.place and (len(record.place) < 3 or not all(map(math.isfinite, sum(record.place, ())))):
-        raise ImpossibleRecord("The place in the photo is no area.", "Mark it again.")
+        raise ImpossibleRecord(msg("The place in the photo is no area."), msg("Mark it again."))
     if record.place and record.portion not in {reading.portion for _, reading in batch.records(ColourReading)}:
         raise ImpossibleRecord(
-            f"No colour of “{record.portion}” was measured.", "Choose a portion with a measured colour."
+            msg("No colour of “{portion}” was measured.", portion=record.portion),
+            msg("Choose a portion with a measured colour."),
         )
     if record.crop is not None:
         left, top, right, bottom = record.crop
         if not (0 <= left < right <= 1 and 0 <= top < bottom <= 1):
-            raise ImpossibleRecord("The cut leaves nothing of the photo.", "Choose other sides.")
+            raise ImpossibleRecord(msg("The cut leaves nothing of the photo."), msg("Choose other sides."))
     if not math.isfinite(record.turn_deg) or abs(record.turn_deg) > 360:
-        raise ImpossibleRecord(f"A photo cannot be turned by {record.turn_deg}°.", "Give an angle up to 360°.")
+        raise ImpossibleRecord(
+            msg("A photo cannot be turned by {turn_deg}°.", turn_deg=record.turn_deg), msg("Give an angle up to 360°.")
+        )
 
 
 def _renamed(batch: Batch, record: Renamed, at: datetime) -> None:

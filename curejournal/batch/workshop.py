@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from curejournal.base.messages import msg
 from curejournal.batch.stock import MaterialLot as MaterialLot
 from curejournal.batch.stock import RoomLog as RoomLog
 from curejournal.colour.sample import Lab, Matrix3
@@ -71,11 +72,11 @@ class ContactErased:
 WorkshopRecord = PhotoAnswers | StripKeyEnrolled | TagId | ContactErased | MaterialLot | RoomLog
 
 WORKSHOP_RECORDS: dict[str, type[WorkshopRecord]] = {
-    "photo answers": PhotoAnswers,
-    "strip key": StripKeyEnrolled,
-    "tag id": TagId,
-    "contact erased": ContactErased,
-    "material lot": MaterialLot,
-    "room log": RoomLog,
+    msg("photo answers"): PhotoAnswers,
+    msg("strip key"): StripKeyEnrolled,
+    msg("tag id"): TagId,
+    msg("contact erased"): ContactErased,
+    msg("material lot"): MaterialLot,
+    msg("room log"): RoomLog,
 }
 """The kinds of records that belong to no batch, by the names under which they are kept."""

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import ConvexHull, QhullError
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.colour import camera
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.metamerism import LEARNED, PROBES, change_for
@@ -256,8 +257,12 @@ def fit_correction(
         good &= np.asarray(usable, dtype=bool)
     if good.sum() < FEWEST_PATCHES:
         raise TooFewPatches(
-            f"Only {int(good.sum())} patches of the card can be used; {FEWEST_PATCHES} are needed.",
-            "Photograph again with the whole card in the picture, evenly lit and not burnt out.",
+            msg(
+                "Only {sum} patches of the card can be used; {fewest_patches} are needed.",
+                sum=int(good.sum()),
+                fewest_patches=FEWEST_PATCHES,
+            ),
+            msg("Photograph again with the whole card in the picture, evenly lit and not burnt out."),
         )
     layout = _Layout.of(xy_mm)
     places = layout.places(xy_mm, len(encoded))
@@ -334,7 +339,7 @@ def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correctio
     """
     encoded = np.asarray(encoded, dtype=float).reshape(-1, 3)
     reference = np.asarray(reference_lab, dtype=float).reshape(-1, 3)
-    model = Model("white balance", 0.0, 1.0)
+    model = Model(msg("white balance"), 0.0, 1.0)
     start = camera.start(encoded, reference)
     nothing = np.zeros((len(encoded), 3, 3))
     patches = Patches(encoded, np.zeros((len(encoded), 2)), camera.compress(reference), nothing)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dtrtri
 
+from curejournal.base.messages import msg
 from curejournal.colour import camera
 
 Array = NDArray[np.float64]
@@ -72,15 +73,15 @@ class Model:
 
 
 IN_EVEN_LIGHT = (
-    Model("usual camera", 0.0, 0.6),
+    Model(msg("usual camera"), 0.0, 0.6),
     Model("camera", 0.0, 1.0),
-    Model("free camera", 0.0, 1.5),
+    Model(msg("free camera"), 0.0, 1.5),
 )
 """Tried when the places of the patches are not known."""
 ACROSS_THE_CARD = (
-    Model("even light", 0.0, 1.0),
-    Model("uneven light", 1.0, 1.0),
-    Model("patchy light", 2.5, 1.0),
+    Model(msg("even light"), 0.0, 1.0),
+    Model(msg("uneven light"), 1.0, 1.0),
+    Model(msg("patchy light"), 2.5, 1.0),
 )
 """Tried when the places of the patches are known: the light then matters more than how usual the camera is."""
 

@@ -9,6 +9,7 @@ from uuid import UUID, uuid5
 
 from icalendar import Calendar, Event
 
+from curejournal.base.messages import join, msg
 from curejournal.documents import formatting
 from curejournal.judging.tasks import Task
 
@@ -51,7 +52,7 @@ def calendar_ics(tasks: Iterable[CalendarTask], *, on: datetime, zone: tzinfo, s
 
     """
     calendar = Calendar()
-    calendar.add("prodid", f"-//{software}//cure calendar//EN")
+    calendar.add("prodid", msg("-//{software}//cure calendar//EN", software=software))
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", title)
@@ -73,8 +74,8 @@ def _event(uid: str, same: Sequence[CalendarTask], on: datetime, zone: tzinfo) -
     task = min(same, key=lambda one: one.due.when)
     due_day, today = task.due.when.astimezone(zone).date(), on.astimezone(zone).date()
     day = max(due_day, today)
-    whys = " ".join(f"{one.due.why[:1].upper()}{one.due.why[1:].rstrip('.')}." for one in same)
-    since = f" Due since {formatting.day(task.due.when.astimezone(zone))}." if due_day < today else ""
+    whys = join(" ", (f"{one.due.why[:1].upper()}{one.due.why[1:].rstrip('.')}." for one in same))
+    since = msg(" Due since {zone}.", zone=formatting.day(task.due.when.astimezone(zone))) if due_day < today else ""
     event = Event()
     event.add("uid", uid)
     event.add("dtstamp", on)
@@ -82,7 +83,7 @@ def _event(uid: str, same: Sequence[CalendarTask], on: datetime, zone: tzinfo) -
     event.add("sequence", max(int(on.timestamp()) - _SEQUENCE_FROM, 0) // 60)
     event.add("dtstart", day)
     event.add("dtend", day + timedelta(days=1))
-    event.add("summary", f"{task.code} {task.name}: {task.due.words}")
+    event.add("summary", msg("{code} {name}: {words}", code=task.code, name=task.name, words=task.due.words))
     event.add("description", f"{whys}{since}")
     event.add("categories", [task.due.what])
     event.add("transp", "TRANSPARENT")

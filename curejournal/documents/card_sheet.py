@@ -9,6 +9,7 @@ import numpy as np
 from fpdf.prefs import ViewerPreferences
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.documents.qr import draw_qr
 from curejournal.documents.sheet import SOFT, Printed
 from curejournal.photo.card import Card, Marker, Rect
@@ -33,16 +34,16 @@ def card_pdf(card: Card, paper: Paper = "a4") -> bytes:
     page_w, page_h = PAPERS[paper]
     if card.kind in ("published", "measured"):
         raise CardNotPrintable(
-            f"“{card.name}” has values of its own maker; a home print would not have these colours.",
-            "Use the real chart, or print the card “window”.",
+            msg("“{name}” has values of its own maker; a home print would not have these colours.", name=card.name),
+            msg("Use the real chart, or print the card “window”."),
         )
     if card.white_only:
-        raise CardNotPrintable("Plain white paper needs no printing.", "Lay a clean sheet beside the soap.")
+        raise CardNotPrintable(msg("Plain white paper needs no printing."), msg("Lay a clean sheet beside the soap."))
     if card.size_mm[0] > page_w - 20 or card.size_mm[1] > page_h - 110:
-        raise CardNotPrintable("The card is larger than the paper.", "Choose another paper size.")
+        raise CardNotPrintable(msg("The card is larger than the paper."), msg("Choose another paper size."))
     pdf = Printed((page_w, page_h))
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
-    pdf.set_title(pdf.fit(f"{card.title or card.name}, print at 100 %"))
+    pdf.set_title(pdf.fit(msg("{name}, print at 100 %", name=card.title or card.name)))
     pdf.set_auto_page_break(False)
     pdf.add_page()
     left = (page_w - card.size_mm[0]) / 2
@@ -82,7 +83,7 @@ def _draw_window(pdf: Printed, window: Rect, left: float) -> None:
     pdf.set_dash_pattern()
     pdf.type(8, colour=(150, 150, 150))
     pdf.set_xy(left + window.x, TOP_MM + window.y + window.h / 2 - 2)
-    pdf.cell(window.w, 4, "cut this window out", align="C")
+    pdf.cell(window.w, 4, msg("cut this window out"), align="C")
 
 
 def _draw_slot(pdf: Printed, name: str, slot: Rect, left: float, card: Card) -> None:
@@ -113,13 +114,21 @@ def _draw_text(pdf: Printed, card: Card, left: float, page_w: float) -> None:
         pdf.line(ruler - 12, y + tick, ruler - 16, y + tick)
     pdf.type(10, "B")
     pdf.set_xy(ruler, y + 2)
-    pdf.cell(100, 5, "This line must measure 100 mm, the upright one 50 mm.", align="C")
+    pdf.cell(100, 5, msg("This line must measure 100 mm, the upright one 50 mm."), align="C")
     lines = [
-        "Print at 100 % (actual size), never “fit to page”. Matt white paper, best quality, no colour enhancement.",
-        "Measure both lines. If they are not right, print again with scaling switched off.",
-        f"Cut along the outer line{'; cut the window out' if card.window else ''}; glue the card on stiff, flat board.",
-        "A printer's colours are unknown: enrol this card before you trust its colours. Keep it dark, dry and clean.",
-        "When a card is stained or faded, print a new one and enrol it.",
+        msg(
+            "Print at 100 % (actual size), never “fit to page”. Matt white paper, best quality, no colour enhancement."
+        ),
+        msg("Measure both lines. If they are not right, print again with scaling switched off."),
+        msg(
+            "Cut along the outer line{window}; glue the card on stiff, flat board.",
+            window="; cut the window out" if card.window else "",
+        ),
+        msg(
+            "A printer's colours are unknown: enrol this card before you trust its colours. Keep it dark, dry "
+            "and clean."
+        ),
+        msg("When a card is stained or faded, print a new one and enrol it."),
     ]
     pdf.type(10)
     pdf.set_xy(ruler, y + 9)
@@ -128,7 +137,7 @@ def _draw_text(pdf: Printed, card: Card, left: float, page_w: float) -> None:
         pdf.multi_cell(page_w - ruler - 20, 5, "- " + line, align="L")
     pdf.set_xy(left, y + 62)
     pdf.type(11, "B")
-    caution = (
+    caution = msg(
         "Caution: fresh batter and lye burn skin and eyes. Never rest this card on raw batter: hold it above, or lay "
         "it on set soap. Wear goggles and gloves; wipe and dry the card afterwards."
     )

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from curejournal.base.lazy import Module
+from curejournal.base.messages import msg
 from curejournal.documents.formatting import calendar_day
 from curejournal.documents.style import CHART_CALM, CHART_LINE
 
@@ -46,7 +47,7 @@ def limit_line(value: float, name: str) -> list[Any]:
 
 def accepted(tolerance: float) -> list[Any]:
     """Draw the band of what is accepted, named in it."""
-    name = f"within {tolerance:g}: on target"
+    name = msg("within {tolerance:g}: on target", tolerance=tolerance)
     base = rows_of([{"low": 0, "high": tolerance, "name": name}])
     band = base.mark_rect(opacity=1, fillOpacity=0.2, stroke=CHART_CALM, strokeWidth=1, color=CHART_CALM).encode(
         y=alt.Y("low:Q"), y2="high:Q"
@@ -73,5 +74,9 @@ def day_axis(start: datetime | None) -> alt.Axis:
         return alt.Axis(**common)
     # Told as if its clock were UTC, so that each reader sees the maker's own dates.
     own = calendar_day(start)
-    label = f"[datum.label, utcFormat({own} + datum.value * {MILLISECONDS_A_DAY}, '%-d %b')]"
+    label = msg(
+        "[datum.label, utcFormat({own} + datum.value * {milliseconds_a_day}, '%-d %b')]",
+        own=own,
+        milliseconds_a_day=MILLISECONDS_A_DAY,
+    )
     return alt.Axis(labelExpr=label, **common)

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
 from curejournal.base.lazy import Module
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import Batch, ScalarReading
 from curejournal.colour.difference import Interval
@@ -52,14 +53,14 @@ def difference_figure(
     rows = _curve_rows(curve.days, last, curve.difference, curve.difference_low, curve.difference_high) if curve else []
     start = _start(journey)
     ahead = journey.forecast.at if journey.forecast and journey.forecast.expected else None
-    named = _named_days(start, last, on, ahead, "on target")
+    named = _named_days(start, last, on, ahead, msg("on target"))
     layers = [
         *accepted(journey.tolerance),
         *curve_layers(rows, banded=journey.moments > 1),
         *_point_layers(points, "ΔE00"),
         *day_lines(named),
     ]
-    chart = chart_of(layers, "ΔE00 from the intended colour", (0, _top(points, journey.tolerance)), start=start)
+    chart = chart_of(layers, msg("ΔE00 from the intended colour"), (0, _top(points, journey.tolerance)), start=start)
     return Figure(chart, _difference_words(journey, portion))
 
 
@@ -79,11 +80,11 @@ def beside_figure(sides: Mapping[str, ColourSeries], zone: tzinfo | None = None)
     layers = accepted(tolerances.pop()) if len(tolerances) == 1 else []
     chart = chart_of(
         [*layers, *curves, *_point_layers(points, "ΔE00", "which")],
-        "ΔE00 from the intended colour",
+        msg("ΔE00 from the intended colour"),
         (0, _top(points, *(journey.tolerance for journey in sides.values()))),
     )
     words = [_difference_words(journey, name) for name, journey in sides.items()]
-    return Figure(chart, " ".join([*words, _both_on_a_day(sides)]).strip())
+    return Figure(chart, join(" ", [*words, _both_on_a_day(sides)]).strip())
 
 
 def _difference_points(journey: ColourSeries, zone: tzinfo | None) -> list[dict[str, Any]]:
@@ -137,13 +138,13 @@ def _both_on_a_day(sides: Mapping[str, ColourSeries]) -> str:
         columns = (curve.difference, curve.difference_low, curve.difference_high)
         ends = Interval(*(float(np.interp(day, curve.days, column)) for column in columns))
         told.append(f"{name} {formatting.figure(ends)}")
-    return f"On day {day:.0f} after the pour, by the curves: {' and '.join(told)}."
+    return msg("On day {day:.0f} after the pour, by the curves: {told}.", day=day, told=join(" and ", told))
 
 
 def lab_figures(journey: ColourSeries, portion: str, zone: tzinfo | None = None) -> tuple[Figure, ...]:
     """L*, a* and b* over days, each with its intervals, curve and intended value."""
     figures = []
-    meanings = ("lightness L*", "green to red a*", "blue to yellow b*")
+    meanings = (msg("lightness L*"), msg("green to red a*"), msg("blue to yellow b*"))
     last = journey.points[-1].days if journey.points else 0.0
     for axis, meaning in enumerate(meanings if journey.points else ()):
         points: list[dict[str, Any]] = [
@@ -169,11 +170,17 @@ def lab_figures(journey: ColourSeries, portion: str, zone: tzinfo | None = None)
         layers = [*curve_layers(rows), *_point_layers(points, meaning)]
         ends = [value for point in points for value in (point["low"], point["high"])]
         first, latest = (digits(point.lab[axis], 1) for point in (journey.points[0], journey.points[-1]))
-        words = f"{portion}: {meaning} was {first} at first and {latest} at last"
+        words = msg(
+            "{portion}: {meaning} was {first} at first and {latest} at last",
+            portion=portion,
+            meaning=meaning,
+            first=first,
+            latest=latest,
+        )
         if journey.intended_lab is not None:
             intended = journey.intended_lab[axis]
             ends.append(intended)
-            words += f"; intended is {digits(intended, 1)}"
+            words += msg("; intended is {intended}", intended=digits(intended, 1))
             layers = [*limit_line(intended, "target"), *layers]
         chart = chart_of(layers, meaning, _padded(ends), height=200, start=_start(journey))
         figures.append(Figure(chart, f"{words}."))
@@ -225,11 +232,13 @@ def drying_figure(
     now = float(np.interp(last, curve.days, curve.part)) if curve else points[-1]["value"] / 100
     layers = [
         *curve_layers(rows, banded=report.weighings > 1),
-        *slope_line(last, 100 * now, limit_pct_week, 3, f"{limit_pct_week:g}% a week"),
+        *slope_line(
+            last, 100 * now, limit_pct_week, 3, msg("{limit_pct_week:g}% a week", limit_pct_week=limit_pct_week)
+        ),
         marks,
         *day_lines(_named_days(start, last, on, report.steady_at, "steady")),
     ]
-    chart = chart_of(layers, "weight, % of the first", _padded(ends), start=start)
+    chart = chart_of(layers, msg("weight, % of the first"), _padded(ends), start=start)
     return Figure(chart, _drying_words(report))
 
 
@@ -249,9 +258,15 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
         )
         values = [value for _, value in readings]
         low, high, latest = (digits(value) for value in (min(values), max(values), values[-1]))
-        words = (
-            f"{kind.words}: {how_many(len(values), 'reading')}, {low} to {high} {kind.unit}, "
-            f"last {latest} on {formatting.day(readings[-1][0])}."
+        words = msg(
+            "{words}: {values}, {low} to {high} {unit}, last {latest} on {readings}.",
+            words=kind.words,
+            values=msg_n("{number} reading", "{number} readings", len(values)),
+            low=low,
+            high=high,
+            unit=kind.unit,
+            latest=latest,
+            readings=formatting.day(readings[-1][0]),
         )
         layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
         chart = chart_of(layers, kind.unit, _padded(values), height=200, start=start)
@@ -323,7 +338,7 @@ def chart_of(
             encoding.y = encoding.y.title(title)
         if isinstance(encoding.x, alt.X):
             # A little room on either side, or the first reading would be cut in half.
-            encoding.x = encoding.x.title("days since the pour")
+            encoding.x = encoding.x.title(msg("days since the pour"))
             encoding.x.axis = day_axis(start)
             encoding.x = encoding.x.scale(padding=10, nice=False)
     layers[0].encoding.y.scale = alt.Scale(domain=list(domain), nice=False, zero=False)
@@ -345,27 +360,50 @@ def _padded(values: Sequence[float]) -> tuple[float, float]:
 
 def _difference_words(journey: ColourSeries, portion: str) -> str:
     first, last = journey.points[0], journey.points[-1]
-    readings = how_many(journey.moments, "reading")
-    words = f"{portion}: {journey.words}. {readings}, {formatting.day(first.at)} to {formatting.day(last.at)}."
+    readings = msg_n("{number} reading", "{number} readings", journey.moments)
+    words = msg(
+        "{portion}: {words}. {readings}, {at} to {at_2}.",
+        portion=portion,
+        words=journey.words,
+        readings=readings,
+        at=formatting.day(first.at),
+        at_2=formatting.day(last.at),
+    )
     if journey.difference_now is not None:
-        words += (
-            f" At the last one, by all of them together, ΔE00 {formatting.figure(journey.difference_now)} "
-            f"from the intended colour; up to {journey.tolerance:g} is accepted."
+        words += msg(
+            " At the last one, by all of them together, ΔE00 {difference_now} "
+            "from the intended colour; up to {tolerance:g} is accepted.",
+            difference_now=formatting.figure(journey.difference_now),
+            tolerance=journey.tolerance,
         )
     forecast = journey.forecast
     if forecast is None or (forecast.at is not None and forecast.at <= last.at):
         return words
     if not forecast.expected or forecast.at is None:
-        return f"{words} Within that: {forecast.words}."
-    return f"{words} Within that {forecast.words} {formatting.day(forecast.at)} ({formatting.span(forecast.interval)})."
+        return msg("{words} Within that: {words_2}.", words=words, words_2=forecast.words)
+    return msg(
+        "{words} Within that {words_2} {at} ({interval}).",
+        words=words,
+        words_2=forecast.words,
+        at=formatting.day(forecast.at),
+        interval=formatting.span(forecast.interval),
+    )
 
 
 def _drying_words(report: DryingReport) -> str:
-    words = f"Drying: {report.state}, {report.words}."
+    words = msg("Drying: {state}, {words}.", state=report.state, words=report.words)
     if report.loss_pct is not None:
-        words += f" Lost so far: {digits(report.loss_pct, 1)} %"
-        words += f", of the {report.most_loss_pct:.0f} % water that went in." if report.most_loss_pct else "."
+        words += msg(" Lost so far: {loss_pct} %", loss_pct=digits(report.loss_pct, 1))
+        words += (
+            msg(", of the {most_loss_pct:.0f} % water that went in.", most_loss_pct=report.most_loss_pct)
+            if report.most_loss_pct
+            else "."
+        )
     if report.shown_at is not None and report.state.value == "drying":
         around = formatting.span(report.shown_interval)
-        words += f" Weighings can show it steady from about {formatting.day(report.shown_at)} ({around})."
+        words += msg(
+            " Weighings can show it steady from about {shown_at} ({around}).",
+            shown_at=formatting.day(report.shown_at),
+            around=around,
+        )
     return words

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 
+from curejournal.base.messages import join, msg
+
 _NOTE = re.compile(r"\s*\[(?:looked up|from memory|common practice|unverified|arithmetic|house rule)[^\]]*\]")
 _UNCHECKED = re.compile(r"\[(?:from memory|common practice|unverified|house rule)")
 _OURS = re.compile(r"^\s*(?:ours|house rule|chosen by us|tolerance: the maker's|days apart)\b", re.IGNORECASE)
 
-OWN_RULE = "maker's own rule"
+OWN_RULE = msg("maker's own rule")
 
 
 def citation(source: str) -> str:
@@ -29,10 +31,10 @@ def citation(source: str) -> str:
         for clause in source.split(";")
         if not _UNCHECKED.search(clause) and not _OURS.search(clause) and _NOTE.sub("", clause).strip()
     ]
-    return "; ".join(kept)
+    return join("; ", kept)
 
 
 def rule_and_source(rule: str, source: str) -> str:
     """A rule with its citation; without one it stands by itself."""
     found = citation(source)
-    return f"{rule} ({found})" if found else rule
+    return msg("{rule} ({found})", rule=rule, found=found) if found else rule

@@ -4,28 +4,28 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, tzinfo
 
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
+from curejournal.base.messages import Day, join, msg, msg_n
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import lab_to_srgb8
 
 DAY = timedelta(days=1)
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def day(at: datetime) -> str:
     """3 Dec 2026."""
-    return f"{at.day} {_MONTHS[at.month - 1]} {at.year}"
+    return Day(at.date())
 
 
 def day_of_month(at: datetime) -> str:
     """3 Dec."""
-    return f"{at.day} {_MONTHS[at.month - 1]}"
+    return Day(at.date(), with_year=False)
 
 
 def moment(at: datetime, zone: tzinfo | None = None) -> str:
     """3 Dec 2026, 14:05; with the reader's zone, a clock of another one says so: 3 Dec 2026, 14:05 (UTC+9)."""
-    return f"{day(at)}, {at:%H:%M}{offset(at, zone)}"
+    return msg("{at}, {at_2:%H:%M}{zone}", at=day(at), at_2=at, zone=offset(at, zone))
 
 
 def offset(at: datetime, zone: tzinfo | None) -> str:
@@ -35,45 +35,50 @@ def offset(at: datetime, zone: tzinfo | None) -> str:
         return ""
     hours, minutes = divmod(round(abs(own) / timedelta(minutes=1)), 60)
     sign = "" if not own else "\u2212" if own < timedelta(0) else "+"
-    return f" (UTC{sign}{hours if own else ''}{f':{minutes:02d}' if minutes else ''})"
+    return msg(
+        " (UTC{sign}{own}{minutes})", sign=sign, own=hours if own else "", minutes=f":{minutes:02d}" if minutes else ""
+    )
 
 
 def age(since: datetime, on: datetime) -> str:
     """A span in the unit that a maker would use: minutes, hours, days, or weeks and days."""
     hours = max((on - since) / timedelta(hours=1), 0.0)
     if hours < 1:
-        return how_many(int(60 * hours), "minute")
+        return msg_n("{number} minute", "{number} minutes", int(60 * hours))
     if hours < 48:
-        return how_many(int(hours), "hour")
+        return msg_n("{number} hour", "{number} hours", int(hours))
     days = int(hours / 24)
     if days < 14:
-        return how_many(days, "day")
+        return msg_n("{number} day", "{number} days", days)
     weeks, rest = divmod(days, 7)
-    return how_many(weeks, "week") + (f" {how_many(rest, 'day')}" if rest else "")
+    return msg_n("{number} week", "{number} weeks", weeks) + (
+        msg(" {rest}", rest=msg_n("{number} day", "{number} days", rest)) if rest else ""
+    )
 
 
 def span(interval: tuple[datetime | None, datetime | None]) -> str:
     """An interval of dates; an end that nobody knows is said so."""
     low, high = interval
     if low is None and high is None:
-        return "no date can be named"
+        return msg("no date can be named")
     if high is None:
-        return f"{day(low)} or later" if low else ""
+        return msg("{low} or later", low=day(low)) if low else ""
     if low is not None and day(low) == day(high):
         return day(high)
-    return f"{day(low)} to {day(high)}" if low else f"by {day(high)}"
+    return msg("{low} to {high}", low=day(low), high=day(high)) if low else msg("by {high}", high=day(high))
 
 
 def figure(interval: Interval) -> str:
     """An estimate with its 95 % interval: 4.1 (3.0 to 5.4)."""
     middle, low, high = (digits(value, 1) for value in interval)
-    return f"{middle} ({low} to {high})"
+    return msg("{middle} ({low} to {high})", middle=middle, low=low, high=high)
 
 
 def lab_with_doubt(lab: Lab, sd: Lab) -> str:
     """L* 71.2 ± 1.4, a* 3.0 ± 0.9, b* 28.8 ± 1.7, each with half its 95 % interval."""
-    return ", ".join(
-        f"{axis}* {digits(value, 1)} ± {1.96 * one:.1f}" for axis, value, one in zip("Lab", lab, sd, strict=True)
+    return join(
+        ", ",
+        (f"{axis}* {digits(value, 1)} ± {1.96 * one:.1f}" for axis, value, one in zip("Lab", lab, sd, strict=True)),
     )
 
 

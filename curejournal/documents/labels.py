@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
 from curejournal.batch.records import Batch, Weighing
 from curejournal.documents import formatting
@@ -16,7 +17,7 @@ from curejournal.documents.qr import draw_qr
 from curejournal.documents.sheet import SOFT, Sheet, grams
 from curejournal.judging.drying import analyse_drying
 
-LOCAL_RULES = (
+LOCAL_RULES = msg(
     "The net weight on a label must hold when the bar is sold. What else a label has to say (ingredients, allergens, "
     "who made it, warnings, durability, how net contents are written and checked) is set by local codes: in the EU "
     "Regulation (EC) No 1223/2009, Art. 19, and Directive 76/211/EEC, with Regulation (EC) No 648/2004 for what is "
@@ -72,7 +73,7 @@ def propose_net_weight(batch: Batch) -> NetWeight:
     drying = analyse_drying(weighings, weighings[0].at if weighings else None)
     points = [point for point in drying.points if not point.questioned]
     if not points:
-        return NetWeight(None, None, None, False, "No bar was weighed: weigh every bar before it is labelled.")
+        return NetWeight(None, None, None, False, msg("No bar was weighed: weigh every bar before it is labelled."))
     latest = {point.subject: point for point in points}
     now = {subject: point.grams / point.bars for subject, point in latest.items()}
     left = dict.fromkeys(latest, 1.0)
@@ -87,20 +88,29 @@ def propose_net_weight(batch: Batch) -> NetWeight:
     short = _short_of_weighed(list(now.values()), all(p.bars == 1 for p in latest.values()), cut, weighed)
     low = max(ends[lightest] - short * now[lightest] - step / 2, 0.0)
     settled = drying.determined
-    words = [f"{lightest} weighs {grams(now[lightest])} and may come down to {grams(ends[lightest])}"]
+    words = [
+        msg(
+            "{lightest} weighs {lightest_2} and may come down to {lightest_3}",
+            lightest=lightest,
+            lightest_2=grams(now[lightest]),
+            lightest_3=grams(ends[lightest]),
+        )
+    ]
     if short:
-        off = f"so {100 * short:.1f} % is taken off for"
+        off = msg("so {short:.1f} % is taken off for", short=100 * short)
         if not cut:
-            words.append(f"how many bars were cut is not noted, {off} those that nobody weighed")
+            words.append(msg("how many bars were cut is not noted, {off} those that nobody weighed", off=off))
         elif cut > weighed:
-            words.append(f"{weighed} of {cut} bars were weighed, {off} the others")
+            words.append(
+                msg("{weighed} of {cut} bars were weighed, {off} the others", weighed=weighed, cut=cut, off=off)
+            )
         else:
-            words.append(f"several bars were weighed at once, {off} the lightest of them")
+            words.append(msg("several bars were weighed at once, {off} the lightest of them", off=off))
     if drying.final_loss_pct is None:
-        words.append("weighed once only: what it will still lose is not in this, so do not label yet")
+        words.append(msg("weighed once only: what it will still lose is not in this, so do not label yet"))
     elif not settled:
-        words.append("the end weight is not settled yet: propose again after further weighings")
-    return NetWeight(math.floor(low), now[lightest], ends[lightest], settled, f"{'; '.join(words)}.")
+        words.append(msg("the end weight is not settled yet: propose again after further weighings"))
+    return NetWeight(math.floor(low), now[lightest], ends[lightest], settled, msg("{words}.", words=join("; ", words)))
 
 
 def _short_of_weighed(each_g: Sequence[float], single: bool, cut: int, weighed: int) -> float:
@@ -134,7 +144,7 @@ class Label:
     net_weight_g: int | None = None
     tag: str = ""
     maker: str = ""
-    weight_word: str = "Net Wt"
+    weight_word: str = msg("Net Wt")
     ingredients: str = ""
     best_before: date | None = None
     across: str = ""
@@ -149,9 +159,14 @@ def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetim
         Without any label.
     """
     if not labels:
-        raise LabelsNotPossible("There is nothing to print.", "Choose a batch and how many labels.")
+        raise LabelsNotPossible(msg("There is nothing to print."), msg("Choose a batch and how many labels."))
     width, height = PAPERS[paper]
-    sheet = Sheet("Labels", f"Labels · printed {formatting.moment(made_on)} · {software}", made_on, (width, height))
+    sheet = Sheet(
+        "Labels",
+        msg("Labels · printed {made_on} · {software}", made_on=formatting.moment(made_on), software=software),
+        made_on,
+        (width, height),
+    )
     size = TALL_LABEL_MM if any(label.ingredients for label in labels) else LABEL_MM
     across = int((width - 16 + GAP_MM) // (size[0] + GAP_MM))
     down = int((height - 36 + GAP_MM) // (size[1] + GAP_MM))
@@ -163,11 +178,11 @@ def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetim
         x = left + place % across * (size[0] + GAP_MM)
         _draw(sheet, label, x, 12 + place // across * (size[1] + GAP_MM), size)
     sheet.add_page()
-    sheet.title_line("Before these go on")
+    sheet.title_line(msg("Before these go on"))
     sheet.caution([LOCAL_RULES])
     for label in dict.fromkeys(labels):
         if label.net_weight_g is None:
-            sheet.say(f"{label.code}: no net weight is proposed; weigh each bar.")
+            sheet.say(msg("{code}: no net weight is proposed; weigh each bar.", code=label.code))
     return bytes(sheet.output())
 
 
@@ -185,20 +200,36 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, flo
         text_width = width - side - 5
     _fitted(sheet, label.name, x + 3, y + 3, width - 6, 13, "B")
     sheet.type(7.5, colour=SOFT)
-    lines = [f"batch {label.code}", f"poured {formatting.day(label.poured_at)}" if label.poured_at else "", label.cured]
-    lines += [f"best before {label.best_before:%Y-%m-%d}" if label.best_before else "", label.maker]
+    lines = [
+        msg("batch {code}", code=label.code),
+        msg("poured {poured_at}", poured_at=formatting.day(label.poured_at)) if label.poured_at else "",
+        label.cured,
+    ]
+    lines += [
+        msg("best before {best_before:%Y-%m-%d}", best_before=label.best_before) if label.best_before else "",
+        label.maker,
+    ]
     for row, line in enumerate(line for line in lines if line):
         _fitted(sheet, line, x + 3, y + 11.5 + row * 4.2, text_width, 8.5, "")
     if label.net_weight_g is not None:
         # Some countries ask for both. Ounces are rounded down, as grams are: a label must not promise too much.
         ounces = math.floor(100 * label.net_weight_g / GRAMS_IN_OUNCE) / 100
-        weight = f"{label.weight_word} {label.net_weight_g} g ({ounces:.2f} oz)"
+        weight = msg(
+            "{weight_word} {net_weight_g} g ({ounces:.2f} oz)",
+            weight_word=label.weight_word,
+            net_weight_g=label.net_weight_g,
+            ounces=ounces,
+        )
         _fitted(sheet, weight, x + 3, y + height - 9, text_width, 12, "B")
     if label.ingredients:
         sheet.type(7)
         sheet.set_xy(x + 3, y + 32.5)
         sheet.multi_cell(
-            text_width, 2.5, sheet.fit(f"Ingredients: {label.ingredients}"), align="L", max_line_height=2.9
+            text_width,
+            2.5,
+            sheet.fit(msg("Ingredients: {ingredients}", ingredients=label.ingredients)),
+            align="L",
+            max_line_height=2.9,
         )
     if label.across:
         with sheet.rotation(25, x + width / 2, y + height / 2):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from curejournal.base.counting import how_many
 from curejournal.base.lazy import Module
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.documents.chart_marks import accepted, rows_of
 from curejournal.documents.charts import CALM, LINE, Figure, chart_of, curve_layers, styled
 from curejournal.materials.effects import Effect
@@ -26,7 +26,7 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
         return None
     rows: list[dict[str, Any]] = [
         {
-            "name": " and ".join(effect.materials),
+            "name": join(" and ", effect.materials),
             "value": effect.at_usual_dose.estimate,
             "low": effect.at_usual_dose.low,
             "high": effect.at_usual_dose.high,
@@ -46,7 +46,7 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
         labelOffset=-8,
     )
     base = rows_of(rows).encode(y=alt.Y("name:N", sort=order, axis=axis))
-    title = "ΔE00 at the usual dose (95 %)"
+    title = msg("ΔE00 at the usual dose (95 %)")
     line = base.mark_rule(color=LINE, strokeWidth=3).encode(x=alt.X("low:Q", title=title), x2="high:Q")
     dot = base.mark_point(filled=True, size=150, color=CALM, opacity=1).encode(
         x=alt.X("value:Q", title=title),
@@ -63,7 +63,10 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
         ],
     )
     chart = alt.layer(line, dot).properties(height=ROW_PX * len(rows) + 60)
-    return Figure(styled(chart), " ".join(f"{name}: {said}" for name, said in zip(order, words, strict=True)))
+    return Figure(
+        styled(chart),
+        join(" ", (msg("{name}: {said}", name=name, said=said) for name, said in zip(order, words, strict=True))),
+    )
 
 
 def expected_figure(expected: Expected, material: str, tolerance: float | None = None) -> Figure | None:
@@ -80,15 +83,23 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         layers = [*accepted(tolerance), *layers]
     ends = "high" if expected.batches > 1 else "value"
     top = 1.1 * max(*(row[ends] for row in rows), 2 * (tolerance or 0))
-    chart = chart_of(layers, "ΔE00 from the intended colour", (0, top))
+    chart = chart_of(layers, msg("ΔE00 from the intended colour"), (0, top))
     peak = max(rows, key=lambda row: row["value"])
-    of = f", lot {expected.lot}" if expected.lot else ""
-    together = ", several lots taken together" if not of and len(expected.lots) > 1 else ""
-    words = f"Expected with {material}{of}, by {how_many(expected.batches, 'batch')}{together}: "
-    words += f"farthest from its colour about day {peak['days']:.0f}, by {peak['value']:.1f} ΔE00 "
-    words += f"({peak['low']:.1f} to {peak['high']:.1f})"
+    of = msg(", lot {lot}", lot=expected.lot) if expected.lot else ""
+    together = msg(", several lots taken together") if not of and len(expected.lots) > 1 else ""
+    words = msg(
+        "Expected with {material}{of}, by {batches}{together}: ",
+        material=material,
+        of=of,
+        batches=msg_n("{number} batch", "{number} batches", expected.batches),
+        together=together,
+    )
+    words += msg(
+        "farthest from its colour about day {peak:.0f}, by {peak_2:.1f} ΔE00 ", peak=peak["days"], peak_2=peak["value"]
+    )
+    words += msg("({peak:.1f} to {peak_2:.1f})", peak=peak["low"], peak_2=peak["high"])
     if rows[-1] is not peak:
-        words += f"; on day {rows[-1]['days']:.0f} by {rows[-1]['value']:.1f} "
-        words += f"({rows[-1]['low']:.1f} to {rows[-1]['high']:.1f})"
+        words += msg("; on day {rows:.0f} by {rows_2:.1f} ", rows=rows[-1]["days"], rows_2=rows[-1]["value"])
+        words += msg("({rows:.1f} to {rows_2:.1f})", rows=rows[-1]["low"], rows_2=rows[-1]["high"])
     words += "."
     return Figure(chart, words)

@@ -10,7 +10,8 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.descriptions import describe_lab
 from curejournal.batch.records import Batch, ColourReading
 from curejournal.colour.difference import ciede2000
@@ -110,7 +111,7 @@ def portfolio_pages(
         page = environment.get_template("batch.html").render(
             common,
             heading=batch.batch.name,
-            description=f"{batch.batch.name}: photos and measured colours of a batch of soap.",
+            description=msg("{name}: photos and measured colours of a batch of soap.", name=batch.batch.name),
             lead=lead,
             pair=_pair(pictures, batch),
             portions=[_strip(name, journey) for name, journey in batch.journeys.items() if journey.points],
@@ -134,10 +135,14 @@ def portfolio_pdf(
     batches: Iterable[PortfolioBatch], *, title: str, about: str, made_on: datetime, software: str
 ) -> bytes:
     """The same on paper; a batch that fits on a page is not broken."""
-    sheet = Sheet(title, f"{title} · {formatting.day(made_on)} · {software}", made_on)
+    sheet = Sheet(
+        title,
+        msg("{title} · {made_on} · {software}", title=title, made_on=formatting.day(made_on), software=software),
+        made_on,
+    )
     sheet.add_page()
     sheet.title_line(title, about)
-    sheet.say("Colours were measured from photos against a colour card (CIELAB, D50).", 9)
+    sheet.say(msg("Colours were measured from photos against a colour card (CIELAB, D50)."), 9)
     for batch in batches:
         pictures = _pictures(batch, "p")
         pair = _pair(pictures, batch) or pictures[:1]
@@ -151,7 +156,7 @@ def portfolio_pdf(
         # A hand's width on paper needs no more pixels than this.
         sheet.pictures([(jpeg(smaller(p.pixels, 900)), p.caption, p.alt) for p in pair], across=2)
         for name, journey in followed.items():
-            sheet.say(f"{name}: {_words(journey)}")
+            sheet.say(msg("{name}: {journey}", name=name, journey=_words(journey)))
             sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab)
     return bytes(sheet.output())
 
@@ -180,7 +185,7 @@ def _pictures(batch: PortfolioBatch, slug: str) -> list[_Picture]:
             *balanced(photo.data, LARGE_PX, _seen(photo)),
             photo.at,
             f"{slug}-{number:02d}.jpg",
-            " · ".join(part for part in (_when(batch.batch, photo.at), photo.caption) if part),
+            join(" · ", (part for part in (_when(batch.batch, photo.at), photo.caption) if part)),
             _alt(batch.batch, photo),
         )
         for number, photo in enumerate(batch.photos, start=1)
@@ -193,13 +198,15 @@ def _seen(photo: PortfolioPhoto) -> tuple[Seen, ...]:
 
 def _when(batch: Batch, at: datetime) -> str:
     poured = batch.poured_at
-    return formatting.day(at) if poured is None or at < poured else f"{formatting.age(poured, at)} old"
+    return formatting.day(at) if poured is None or at < poured else msg("{at} old", at=formatting.age(poured, at))
 
 
 def _alt(batch: Batch, photo: PortfolioPhoto) -> str:
-    what = photo.caption or f"{batch.name}, the soap"
-    colours = ", ".join(f"{reading.portion} {_colour_words(reading)}" for reading in photo.readings)
-    return f"{what}, {_when(batch, photo.at)}" + (f"; {colours}" if colours else "")
+    what = photo.caption or msg("{name}, the soap", name=batch.name)
+    colours = join(", ", (f"{reading.portion} {_colour_words(reading)}" for reading in photo.readings))
+    return msg("{what}, {at}", what=what, at=_when(batch, photo.at)) + (
+        msg("; {colours}", colours=colours) if colours else ""
+    )
 
 
 def _colour_words(reading: ColourReading) -> str:
@@ -231,45 +238,53 @@ def _cover(pictures: Sequence[_Picture], batch: PortfolioBatch, slug: str) -> _P
 
 def _lead(batch: PortfolioBatch) -> str:
     poured = batch.batch.poured_at
-    told = [f"Batch {batch.batch.code}"]
-    told += [f"poured {formatting.day(poured)}"] if poured else []
-    told += [how_many(batch.batch.bars_cut, "bar")] if batch.batch.bars_cut else []
-    told += [f"released {formatting.day(batch.batch.released_at)}"] if batch.batch.released_at else []
-    return " · ".join(told)
+    told = [msg("Batch {code}", code=batch.batch.code)]
+    told += [msg("poured {poured}", poured=formatting.day(poured))] if poured else []
+    told += [msg_n("{number} bar", "{number} bars", batch.batch.bars_cut)] if batch.batch.bars_cut else []
+    told += (
+        [msg("released {released_at}", released_at=formatting.day(batch.batch.released_at))]
+        if batch.batch.released_at
+        else []
+    )
+    return join(" · ", told)
 
 
 _STATE_WORDS = {
-    State.DISCOLOURING: "It is turning.",
-    State.RECOVERING: "It is on its way back.",
-    State.RECOVERED: "It turned, and came back to its intended colour.",
-    State.STABLE_OFF: "It settled on another colour than the intended one.",
-    State.BROWNING: "It is still browning.",
-    State.STABLE: "It has kept its colour.",
-    State.TOO_FEW: "Too few photos to say what it does.",
+    State.DISCOLOURING: msg("It is turning."),
+    State.RECOVERING: msg("It is on its way back."),
+    State.RECOVERED: msg("It turned, and came back to its intended colour."),
+    State.STABLE_OFF: msg("It settled on another colour than the intended one."),
+    State.BROWNING: msg("It is still browning."),
+    State.STABLE: msg("It has kept its colour."),
+    State.TOO_FEW: msg("Too few photos to say what it does."),
 }
 
 
 def _words(journey: ColourSeries) -> str:
     told = _STATE_WORDS[journey.state]
     if journey.state is State.STABLE and journey.intended_lab is None:
-        told = "Its colour is at rest."
+        told = msg("Its colour is at rest.")
     if journey.darkens:
         told = (
-            "It darkened to its intended colour."
+            msg("It darkened to its intended colour.")
             if journey.state is State.RECOVERED
-            else "It is darkening as intended."
+            else msg("It is darkening as intended.")
         )
     if journey.difference_now is None:
         return told
-    return f"{told} {formatting.figure(journey.difference_now)} ΔE00 from the intended colour at the last photo."
+    return msg(
+        "{told} {difference_now} ΔE00 from the intended colour at the last photo.",
+        told=told,
+        difference_now=formatting.figure(journey.difference_now),
+    )
 
 
 def _now(batch: PortfolioBatch) -> dict[str, Any]:
     last = {name: journey.points[-1] for name, journey in batch.journeys.items() if journey.points}
     return {
         "colours": [formatting.hex_colour(point.lab) for point in last.values()],
-        "colours_alt": "measured last: "
-        + "; ".join(f"{name} {describe_lab(point.lab, 0)}" for name, point in last.items()),
+        "colours_alt": msg("measured last: ")
+        + join("; ", (f"{name} {describe_lab(point.lab, 0)}" for name, point in last.items())),
     }
 
 
@@ -281,14 +296,14 @@ def _strip(name: str, journey: ColourSeries) -> dict[str, Any]:
             "x": round(start * width, 1),
             "width": round((end - start) * width, 1),
             "colour": formatting.hex_colour(point.lab),
-            "title": f"day {point.days:.1f}: {describe_lab(point.lab)}",
+            "title": msg("day {days:.1f}: {lab}", days=point.days, lab=describe_lab(point.lab)),
         }
         for point, (start, end) in zip(journey.points, axis_blocks(days), strict=True)
     ]
     ticks = [
         {
             "x": round(min(max(place * width, 1), width - 1), 1),
-            "text": f"day {day}" if day == 0 else str(day),
+            "text": msg("day {day}", day=day) if day == 0 else str(day),
             "anchor": "start" if place < 0.03 else "end" if place > 0.97 else "middle",
         }
         for day, place in axis_ticks(days)
@@ -297,15 +312,22 @@ def _strip(name: str, journey: ColourSeries) -> dict[str, Any]:
         (
             f"{point.days:.1f}",
             *(f"{digits(value, 1)} ± {1.96 * sd:.1f}" for value, sd in zip(point.lab, point.lab_sd, strict=True)),
-            formatting.figure(point.difference) if point.difference else "no intended colour",
+            formatting.figure(point.difference) if point.difference else msg("no intended colour"),
         )
         for point in journey.points
     ]
     first, last = journey.points[0], journey.points[-1]
-    alt = (
-        f"Measured colours of {name} over {how_many(round(days[-1]), 'day')}: "
-        f"from {describe_lab(first.lab, 0)} on day {first.days:.1f} to {describe_lab(last.lab, 0)}"
-        + (f"; intended {describe_lab(journey.intended_lab, 0)}" if journey.intended_lab else "")
+    alt = msg(
+        "Measured colours of {name} over {days}: from {lab} on day {days_2:.1f} to {lab_2}",
+        name=name,
+        days=msg_n("{number} day", "{number} days", round(days[-1])),
+        lab=describe_lab(first.lab, 0),
+        days_2=first.days,
+        lab_2=describe_lab(last.lab, 0),
+    ) + (
+        msg("; intended {intended_lab}", intended_lab=describe_lab(journey.intended_lab, 0))
+        if journey.intended_lab
+        else ""
     )
     return {
         "name": name,
@@ -335,7 +357,13 @@ def _lapse(batch: PortfolioBatch, pictures: Sequence[_Picture], slug: str) -> di
     if made is None:
         return None
     data, width, height = made
-    alt = f"Time-lapse of {portion}: {how_many(len(frames), 'photo')} from {frames[0].label} to {frames[-1].label}"
+    alt = msg(
+        "Time-lapse of {portion}: {frames} from {label} to {label_2}",
+        portion=portion,
+        frames=msg_n("{number} photo", "{number} photos", len(frames)),
+        label=frames[0].label,
+        label_2=frames[-1].label,
+    )
     return {
         "data": data,
         "file": f"{slug}-time-lapse.webp",

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.descriptions import describe, describe_lab
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
@@ -83,9 +84,14 @@ def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime,
         A PDF.
 
     """
-    codes = ", ".join(record.batch.code for record in records)
-    running = f"Batch record {codes} · printed {formatting.moment(made_on)} · {software}"
-    sheet = Sheet(f"Batch record {codes}", running[:130], made_on)
+    codes = join(", ", (record.batch.code for record in records))
+    running = msg(
+        "Batch record {codes} · printed {made_on} · {software}",
+        codes=codes,
+        made_on=formatting.moment(made_on),
+        software=software,
+    )
+    sheet = Sheet(msg("Batch record {codes}", codes=codes), running[:130], made_on)
     for record in records:
         sheet.add_page()
         sheet.start_section(f"{record.batch.code} {record.batch.name}")
@@ -98,19 +104,32 @@ def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime,
 
 def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, software: str) -> bytes:
     """One page: where a lot went."""
-    sheet = Sheet(f"Lot {lot}", f"Lot {lot} · printed {formatting.moment(made_on)} · {software}", made_on)
+    sheet = Sheet(
+        msg("Lot {lot}", lot=lot),
+        msg(
+            "Lot {lot} · printed {made_on} · {software}", lot=lot, made_on=formatting.moment(made_on), software=software
+        ),
+        made_on,
+    )
     sheet.add_page()
-    sheet.title_line(f"Where lot {lot} went", place)
+    sheet.title_line(msg("Where lot {lot} went", lot=lot), place)
     if not uses:
-        sheet.say("No batch in this journal names this lot.")
+        sheet.say(msg("No batch in this journal names this lot."))
     for material in dict.fromkeys(use.material for use in uses):
         of_it = [use for use in uses if use.material == material]
-        into = how_many(len({use.batch for use in of_it}), "batch")
-        sheet.heading(f"{material}: {grams(sum(use.grams for use in of_it))} in {into}")
+        into = msg_n("{number} batch", "{number} batches", len({use.batch for use in of_it}))
+        sheet.heading(
+            msg(
+                "{material}: {of_it} in {into}",
+                material=material,
+                of_it=grams(sum(use.grams for use in of_it)),
+                into=into,
+            )
+        )
         rows = [(use.batch, use.name, maybe_day(use.poured_at), grams(use.grams)) for use in of_it]
         sheet.rows(("batch", "name", "poured", "used"), rows, (20, 70, 35, 25), right=(3,))
     for use in {use.batch: use for use in uses}.values():
-        sheet.say(f"{use.batch}: {describe_bars_out(use.gone)}.")
+        sheet.say(msg("{batch}: {gone}.", batch=use.batch, gone=describe_bars_out(use.gone)))
     return bytes(sheet.output())
 
 
@@ -121,111 +140,190 @@ def _moment(record: BatchRecord, at: datetime) -> str:
 
 def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
     batch, judgement = record.batch, record.judgement
-    sheet.title_line(f"{batch.code}  {batch.name}", "Batch record" + (f" · {place}" if place else ""))
+    sheet.title_line(
+        f"{batch.code}  {batch.name}", msg("Batch record") + (msg(" · {place}", place=place) if place else "")
+    )
     released = judgement.released_at
-    bars = f", {how_many(batch.bars_cut, 'bar')}" if batch.bars_cut else ""
+    bars = (
+        msg(", {bars_cut}", bars_cut=msg_n("{number} bar", "{number} bars", batch.bars_cut)) if batch.bars_cut else ""
+    )
     facts = [
         ("poured", formatting.moment(batch.poured_at, judgement.on.tzinfo) if batch.poured_at else NO_LOT),
         ("cut", f"{maybe_day(batch.event_at('cut'))}{bars}"),
-        ("judged", f"{formatting.moment(judgement.on)}: {judgement.headline}"),
-        ("released", formatting.moment(released, judgement.on.tzinfo) if released else "not released"),
+        ("judged", msg("{on}: {headline}", on=formatting.moment(judgement.on), headline=judgement.headline)),
+        ("released", formatting.moment(released, judgement.on.tzinfo) if released else msg("not released")),
     ]
     sheet.facts(facts, 22)
     for question in judgement.recall:
         sheet.say(question, style="B")
     gone = batch.records(BarsOut)
     if gone:
-        left = f", {batch.bars_cut - batch.bars_out} here" if batch.bars_cut else ""
-        told = "; ".join(f"{maybe_day(at)}: {describe(out)}" for at, out in gone)
-        sheet.say(f"{how_many(batch.bars_out, 'bar')} gone{left}. {told}.", 8.5)
+        left = msg(", {bars_out} here", bars_out=batch.bars_cut - batch.bars_out) if batch.bars_cut else ""
+        told = join("; ", (msg("{at}: {out}", at=maybe_day(at), out=describe(out)) for at, out in gone))
+        sheet.say(
+            msg(
+                "{bars_out} gone{left}. {told}.",
+                bars_out=msg_n("{number} bar", "{number} bars", batch.bars_out),
+                left=left,
+                told=told,
+            ),
+            8.5,
+        )
 
 
 def _materials(sheet: Sheet, record: BatchRecord) -> None:
     sheet.heading("Materials")
     recipe = record.batch.recipe
     if recipe is None:
-        sheet.say("No recipe was entered.")
+        sheet.say(msg("No recipe was entered."))
         return
     oils_g = sum(oil.grams for oil in recipe.oils) or 1.0
     rows: list[tuple[str, str, float, str, str]] = [
-        (f"{oil.key} (oil)", "", oil.grams, oil.lot, _certificate(oil)) for oil in recipe.oils
+        (msg("{key} (oil)", key=oil.key), "", oil.grams, oil.lot, _certificate(oil)) for oil in recipe.oils
     ]
     rows += [
-        (_alkali_name(a), "", a.grams, a.lot, f"purity {a.purity_low_pct:g} to {a.purity_high_pct:g} %")
+        (
+            _alkali_name(a),
+            "",
+            a.grams,
+            a.lot,
+            msg(
+                "purity {purity_low_pct:g} to {purity_high_pct:g} %",
+                purity_low_pct=a.purity_low_pct,
+                purity_high_pct=a.purity_high_pct,
+            ),
+        )
         for a in recipe.alkalis
     ]
     rows += [
         (liquid.name, "", liquid.grams, liquid.lot, "" if liquid.water_fraction == 1 else _milk(liquid.water_fraction))
         for liquid in recipe.liquids
     ]
-    rows += [(a.name, a.portion or "whole batch", a.grams, a.lot, a.kind) for a in recipe.additives]
-    rows += [(a.key, "", a.grams, a.lot, f"acid, {a.strength_pct:g} %") for a in recipe.acids]
+    rows += [(a.name, a.portion or msg("whole batch"), a.grams, a.lot, a.kind) for a in recipe.additives]
     rows += [
-        ("melted soap" if e.melted else "embeds", e.portion or "whole batch", e.grams, e.batch, "pieces of a batch")
+        (a.key, "", a.grams, a.lot, msg("acid, {strength_pct:g} %", strength_pct=a.strength_pct)) for a in recipe.acids
+    ]
+    rows += [
+        (
+            msg("melted soap") if e.melted else "embeds",
+            e.portion or msg("whole batch"),
+            e.grams,
+            e.batch,
+            msg("pieces of a batch"),
+        )
         for e in recipe.embeds
     ]
     sheet.rows(
-        ("material", "portion", "weighed", "% of oils", "lot", "remark"),
+        ("material", "portion", "weighed", msg("% of oils"), "lot", "remark"),
         [(n, p, grams(g), f"{100 * g / oils_g:.1f}", lot or NO_LOT, remark) for n, p, g, lot, remark in rows],
         (42, 27, 20, 17, 26, 32),
         right=(2, 3),
     )
     lots_rows(sheet, record.lots)
     if recipe.batter:
-        sheet.say(f"Batter: {'; '.join(f'{part.portion} {grams(part.grams)}' for part in recipe.batter)}.")
-    for title, uses in (("Embedded in it", record.parents), ("It was embedded in", record.children)):
+        sheet.say(
+            msg(
+                "Batter: {batter}.",
+                batter=join("; ", (f"{part.portion} {grams(part.grams)}" for part in recipe.batter)),
+            )
+        )
+    for title, uses in ((msg("Embedded in it"), record.parents), (msg("It was embedded in"), record.children)):
         if uses:
-            told = (f"{u.batch} {u.name} ({grams(u.grams)}, {maybe_day(u.poured_at)})" for u in uses)
-            sheet.say(f"{title}: {'; '.join(told)}.")
+            told = (
+                msg(
+                    "{batch} {name} ({grams}, {poured_at})",
+                    batch=u.batch,
+                    name=u.name,
+                    grams=grams(u.grams),
+                    poured_at=maybe_day(u.poured_at),
+                )
+                for u in uses
+            )
+            sheet.say(msg("{title}: {told}.", title=title, told=join("; ", told)))
 
 
 def _certificate(oil: Oil) -> str:
     if oil.certificate_sv is None:
         return ""
-    return f"{oil.sv_from or 'certificate'}: {oil.certificate_sv:g} ± {oil.certificate_sv_half_width:g} mg KOH/g"
+    return msg(
+        "{sv_from}: {certificate_sv:g} ± {certificate_sv_half_width:g} mg KOH/g",
+        sv_from=oil.sv_from or "certificate",
+        certificate_sv=oil.certificate_sv,
+        certificate_sv_half_width=oil.certificate_sv_half_width,
+    )
 
 
 def _alkali_name(alkali: Alkali) -> str:
-    return alkali.kind if alkali.solution_pct is None else f"{alkali.kind}, {alkali.solution_pct:g} % solution"
+    return (
+        alkali.kind
+        if alkali.solution_pct is None
+        else msg("{kind}, {solution_pct:g} % solution", kind=alkali.kind, solution_pct=alkali.solution_pct)
+    )
 
 
 def _milk(water_fraction: float) -> str:
-    return f"{100 * water_fraction:.0f} % water"
+    return msg("{water_fraction:.0f} % water", water_fraction=100 * water_fraction)
 
 
 def _lye(sheet: Sheet, record: BatchRecord) -> None:
     lye = record.judgement.lye
-    sheet.heading("Lye check")
+    sheet.heading(msg("Lye check"))
     if lye is None:
-        sheet.say("Not possible without a complete recipe.")
+        sheet.say(msg("Not possible without a complete recipe."))
         return
     low, high, worst_low, worst_high = (digits(pct, 1) for pct in (*lye.superfat_interval_pct, *lye.superfat_worst_pct))
     facts = [
-        ("superfat", f"{digits(lye.superfat_nominal_pct, 1)} % of all fat; 95 % interval {low} to {high} %"),
-        ("with every spread at its worst", f"{worst_low} to {worst_high} %"),
-        ("lye", f"{grams(lye.lye_g)} on {grams(lye.fat_g)} of fat"),
+        (
+            "superfat",
+            msg(
+                "{superfat_nominal_pct} % of all fat; 95 % interval {low} to {high} %",
+                superfat_nominal_pct=digits(lye.superfat_nominal_pct, 1),
+                low=low,
+                high=high,
+            ),
+        ),
+        (
+            msg("with every spread at its worst"),
+            msg("{worst_low} to {worst_high} %", worst_low=worst_low, worst_high=worst_high),
+        ),
+        ("lye", msg("{lye_g} on {fat_g} of fat", lye_g=grams(lye.lye_g), fat_g=grams(lye.fat_g))),
     ]
     if lye.lye_concentration_pct is not None:
-        facts.append(("lye concentration", f"{lye.lye_concentration_pct:.1f} %"))
-    facts.append(("water in the fresh batch", f"{grams(lye.water_g)}, {100 * lye.water_share:.1f} %"))
+        facts.append((msg("lye concentration"), f"{lye.lye_concentration_pct:.1f} %"))
+    facts.append(
+        (
+            msg("water in the fresh batch"),
+            msg("{water_g}, {water_share:.1f} %", water_g=grams(lye.water_g), water_share=100 * lye.water_share),
+        )
+    )
     sheet.facts(facts)
     for doubt in lye.doubts:
         sheet.say(f"{doubt.text} {doubt.do}")
-    sheet.say("From published ranges of saponification values, or the certificate where one is named.", 8)
+    sheet.say(msg("From published ranges of saponification values, or the certificate where one is named."), 8)
 
 
 def _process(sheet: Sheet, record: BatchRecord) -> None:
     told = record.batch.of(Event)
     sheet.heading("Process")
     rows = [(_moment(record, entry.at), describe(entry.record), entry.by) for entry in told]
-    sheet.rows(("when", "what", "entered by"), rows, (35, 75, 40))
+    sheet.rows(("when", "what", msg("entered by")), rows, (35, 75, 40))
     if not told:
-        sheet.say("Nothing was noted.")
+        sheet.say(msg("Nothing was noted."))
     for kind in dict.fromkeys(reading.kind for _, reading in record.batch.records(ScalarReading)):
         values = [reading.value for _, reading in record.batch.records(ScalarReading) if reading.kind == kind]
-        readings = how_many(len(values), "reading")
+        readings = msg_n("{number} reading", "{number} readings", len(values))
         unit = f" {KINDS[kind].unit}" if kind in KINDS else ""
-        sheet.say(f"{kind}: {readings}, {digits(min(values))} to {digits(max(values))}{unit}.", 8.5)
+        sheet.say(
+            msg(
+                "{kind}: {readings}, {values} to {values_2}{unit}.",
+                kind=kind,
+                readings=readings,
+                values=digits(min(values)),
+                values_2=digits(max(values)),
+                unit=unit,
+            ),
+            8.5,
+        )
 
 
 def _colour(sheet: Sheet, record: BatchRecord) -> None:
@@ -235,8 +333,14 @@ def _colour(sheet: Sheet, record: BatchRecord) -> None:
     sheet.heading("Colour", room=48)
     for name, journey in record.judgement.journeys.items():
         wanted = _wanted(portions.get(name))
-        now = f"; now {formatting.figure(journey.difference_now)} ΔE00 from it" if journey.difference_now else ""
-        sheet.say(f"{name}: {journey.words}. {wanted}{now}.", style="B")
+        now = (
+            msg("; now {difference_now} ΔE00 from it", difference_now=formatting.figure(journey.difference_now))
+            if journey.difference_now
+            else ""
+        )
+        sheet.say(
+            msg("{name}: {words}. {wanted}{now}.", name=name, words=journey.words, wanted=wanted, now=now), style="B"
+        )
         sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab, 8)
         rows = [
             (
@@ -248,61 +352,70 @@ def _colour(sheet: Sheet, record: BatchRecord) -> None:
             )
             for point in journey.points
         ]
-        sheet.rows(("measured", "day", "CIELAB D50, 95 %", "ΔE00", "grade"), rows, (30, 12, 62, 28, 20), right=(1,))
-    sheet.say("Measured from photos against a colour card; differences are CIEDE2000 with 95 % intervals.", 8)
+        sheet.rows(
+            ("measured", "day", msg("CIELAB D50, 95 %"), "ΔE00", "grade"), rows, (30, 12, 62, 28, 20), right=(1,)
+        )
+    sheet.say(msg("Measured from photos against a colour card; differences are CIEDE2000 with 95 % intervals."), 8)
     sheet.pictures([(picture.jpeg, picture.caption, picture.alt) for picture in record.pictures])
 
 
 def _wanted(portion: Portion | None) -> str:
     if portion is None or portion.intended_lab is None:
-        return "No intended colour was entered"
-    source = f", from {portion.intended_source}" if portion.intended_source else ""
-    return f"Intended {describe_lab(portion.intended_lab)}{source}; accepted within {portion.tolerance:g} ΔE00"
+        return msg("No intended colour was entered")
+    source = msg(", from {intended_source}", intended_source=portion.intended_source) if portion.intended_source else ""
+    return msg(
+        "Intended {intended_lab}{source}; accepted within {tolerance:g} ΔE00",
+        intended_lab=describe_lab(portion.intended_lab),
+        source=source,
+        tolerance=portion.tolerance,
+    )
 
 
 def _weights(sheet: Sheet, record: BatchRecord) -> None:
     weighings = record.batch.records(Weighing)
     sheet.heading("Weights")
     if not weighings:
-        sheet.say("No weights were entered.")
+        sheet.say(msg("No weights were entered."))
         return
     drying = record.judgement.drying
-    sheet.say(f"{drying.state.value}: {drying.words}.")
+    sheet.say(msg("{state}: {words}.", state=drying.state.value, words=drying.words))
     subjects = list(dict.fromkeys(weighing.subject for _, weighing in weighings))[:6]
     by_day: dict[str, dict[str, list[str]]] = {}
     for at, weighing in weighings:
         # Of a tray the weight of one bar is what compares.
-        bars = f" ({weighing.bars} bars)" if weighing.bars > 1 else ""
+        bars = msg(" ({bars} bars)", bars=weighing.bars) if weighing.bars > 1 else ""
         by_day.setdefault(formatting.day(at), {}).setdefault(weighing.subject, []).append(f"{weighing.grams:g}{bars}")
-    rows = [(day, *(", ".join(told.get(subject, ())) for subject in subjects)) for day, told in by_day.items()]
+    rows = [(day, *(join(", ", told.get(subject, ())) for subject in subjects)) for day, told in by_day.items()]
     wide = [30.0, *([120.0 / len(subjects)] * len(subjects))]
-    head = ("day", *(f"{subject}, g" for subject in subjects))
+    head = ("day", *(msg("{subject}, g", subject=subject) for subject in subjects))
     sheet.rows(head, rows, wide, right=tuple(range(1, len(head))))
     left_out = len(dict.fromkeys(weighing.subject for _, weighing in weighings)) - len(subjects)
     if left_out:
-        sheet.say(f"Other bars or trays that were weighed: {left_out}; the journal holds them.", 8)
+        sheet.say(
+            msg("Other bars or trays that were weighed: {left_out}; the journal holds them.", left_out=left_out), 8
+        )
 
 
 def _tests(sheet: Sheet, record: BatchRecord) -> None:
-    sheet.heading("Alkali and surface")
+    sheet.heading(msg("Alkali and surface"))
     entries = record.batch.of(AlkaliTest)
     # Both in order of time; a test from after the judgement is not in it.
     pairs = zip(entries, record.judgement.alkali.tests, strict=False)
-    said = {entry.id: f"{test.outcome.value}: {test.words}" for entry, test in pairs}
+    said = {entry.id: msg("{outcome}: {words}", outcome=test.outcome.value, words=test.words) for entry, test in pairs}
     rows = [(_moment(record, e.at), describe(e.record), said.get(e.id, ""), e.by) for e in entries]
-    sheet.rows(("when", "test", "what it says", "by"), rows, (28, 48, 48, 28))
+    sheet.rows(("when", "test", msg("what it says"), "by"), rows, (28, 48, 48, 28))
     if not entries:
-        sheet.say("No alkali test was entered.")
+        sheet.say(msg("No alkali test was entered."))
     surface = [(_moment(record, at), describe(note)) for at, note in record.batch.records(SurfaceNote)]
     sheet.rows(("when", "surface"), surface, (30, 120))
 
 
 def _gauges(sheet: Sheet, record: BatchRecord) -> None:
     judgement = record.judgement
-    sheet.heading(f"Judgement of {formatting.moment(judgement.on)}: {judgement.verdict}")
+    sheet.heading(msg("Judgement of {on}: {verdict}", on=formatting.moment(judgement.on), verdict=judgement.verdict))
     rows = [(f.gauge, f.verdict.value, f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings]
-    sheet.rows(("check", "says", "because", "rule and its source"), rows, (22, 18, 58, 56))
-    sheet.say(f"Rules {judgement.rules_version}.", 8)
+    sheet.rows(("check", "says", "because", msg("rule and its source")), rows, (22, 18, 58, 56))
+    sheet.say(msg("Rules {rules_version}.", rules_version=judgement.rules_version), 8)
 
 
 def _release(sheet: Sheet, record: BatchRecord) -> None:
@@ -310,17 +423,22 @@ def _release(sheet: Sheet, record: BatchRecord) -> None:
     acts = record.batch.of(Decision)
     for entry in acts:
         at, act = entry.at, entry.record
-        sheet.say(f"{act.act} on {_moment(record, at)}, signed by {act.signed_by}", style="B")
-        sheet.say(f"“{act.statement}” (rules {act.rules_version})")
+        sheet.say(
+            msg("{act} on {at}, signed by {signed_by}", act=act.act, at=_moment(record, at), signed_by=act.signed_by),
+            style="B",
+        )
+        sheet.say(
+            msg("“{statement}” (rules {rules_version})", statement=act.statement, rules_version=act.rules_version)
+        )
         said = _frozen(act.evidence)
         if said:
-            sheet.say(f"The judgement as it stood then: {said}", 8.5)
+            sheet.say(msg("The judgement as it stood then: {said}", said=said), 8.5)
         if entry.id in record.heads:
-            sheet.say(f"Head of the journal with it: {record.heads[entry.id]}", 8.5)
+            sheet.say(msg("Head of the journal with it: {id}", id=record.heads[entry.id]), 8.5)
         if record.edition is not None and at == record.edition.released_at:
             sheet.say(record.edition.words, style="" if record.edition.releasable else "B")
     if not acts:
-        sheet.say("Nobody has signed a release, a hold or a withdrawal of this batch.")
+        sheet.say(msg("Nobody has signed a release, a hold or a withdrawal of this batch."))
     sheet.ln(11)
     if sheet.will_page_break(12):
         sheet.add_page()
@@ -340,8 +458,8 @@ def _frozen(evidence: str) -> str:
     """Headline and checks out of the evidence that was frozen with a signed act."""
     try:
         kept = json.loads(evidence)
-        gauges = ", ".join(f"{finding['gauge']} {finding['verdict']}" for finding in kept["findings"])
-        return f"{kept['headline']} ({gauges})."
+        gauges = join(", ", (f"{finding['gauge']} {finding['verdict']}" for finding in kept["findings"]))
+        return msg("{kept} ({gauges}).", kept=kept["headline"], gauges=gauges)
     except (ValueError, KeyError, TypeError):
         return ""
 
@@ -352,7 +470,7 @@ def _corrections(sheet: Sheet, record: BatchRecord) -> None:
     if not changed:
         return
     sheet.heading("Corrections")
-    sheet.say("What was corrected or taken back stays in the journal.")
+    sheet.say(msg("What was corrected or taken back stays in the journal."))
     rows = [
         (
             _moment(record, entry.recorded_at),
@@ -362,7 +480,7 @@ def _corrections(sheet: Sheet, record: BatchRecord) -> None:
         )
         for entry in changed
     ]
-    sheet.rows(("when", "by", "was", "is, or why it was taken back"), rows, (28, 28, 47, 47))
+    sheet.rows(("when", "by", "was", msg("is, or why it was taken back")), rows, (28, 28, 47, 47))
 
 
 def _made(sheet: Sheet, record: BatchRecord) -> None:

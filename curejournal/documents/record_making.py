@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.batch.making import Deviation, MakingDetails
 from curejournal.batch.records import Batch
@@ -15,7 +15,7 @@ from curejournal.documents import formatting
 from curejournal.documents.sheet import Sheet, grams
 from curejournal.judging.judgement import Judgement
 
-NO_LOT = "not recorded"
+NO_LOT = msg("not recorded")
 
 
 def making(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
@@ -23,21 +23,31 @@ def making(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
     found = batch.records(MakingDetails)
     sheet.heading("Making")
     made = found[-1][1] if found else MakingDetails()
-    planned = f"{how_many(made.planned_bars, 'bar')} planned, " if made.planned_bars else ""
-    cut = how_many(batch.bars_cut, "bar") + " cut" if batch.bars_cut else "bars cut not noted"
-    share = f" ({100 * batch.bars_cut / made.planned_bars:.0f} %)" if made.planned_bars else ""
+    planned = (
+        msg("{planned_bars} planned, ", planned_bars=msg_n("{number} bar", "{number} bars", made.planned_bars))
+        if made.planned_bars
+        else ""
+    )
+    cut = (
+        msg_n("{number} bar", "{number} bars", batch.bars_cut) + " cut" if batch.bars_cut else msg("bars cut not noted")
+    )
+    share = (
+        msg(" ({planned_bars:.0f} %)", planned_bars=100 * batch.bars_cut / made.planned_bars)
+        if made.planned_bars
+        else ""
+    )
     recipe_g = judgement.lye.batch_g if judgement.lye else None
     facts = [
-        ("weighed by", made.weighed_by or NO_LOT),
-        ("checked by", made.checked_by or "nobody noted a second check"),
+        (msg("weighed by"), made.weighed_by or NO_LOT),
+        (msg("checked by"), made.checked_by or msg("nobody noted a second check")),
         ("scale", _instrument(made.scale, made.scale_checked)),
-        ("pH meter", _instrument(made.meter, made.meter_checked)),
+        (msg("pH meter"), _instrument(made.meter, made.meter_checked)),
         ("instruction", made.instruction or NO_LOT),
-        ("weighed in", grams(recipe_g) if recipe_g else NO_LOT),
+        (msg("weighed in"), grams(recipe_g) if recipe_g else NO_LOT),
         ("yield", f"{planned}{cut}{share}"),
-        ("lies at", batch.place or NO_LOT),
+        (msg("lies at"), batch.place or NO_LOT),
         ("storage", made.storage or NO_LOT),
-        ("best before", f"{made.best_before:%Y-%m-%d}" if made.best_before else NO_LOT),
+        (msg("best before"), f"{made.best_before:%Y-%m-%d}" if made.best_before else NO_LOT),
     ]
     sheet.facts(facts)
 
@@ -45,7 +55,11 @@ def making(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
 def _instrument(name: str, checked: date | None) -> str:
     if not name:
         return NO_LOT
-    return f"{name}, calibrated {checked:%Y-%m-%d}" if checked else f"{name}, calibration not recorded"
+    return (
+        msg("{name}, calibrated {checked:%Y-%m-%d}", name=name, checked=checked)
+        if checked
+        else msg("{name}, calibration not recorded", name=name)
+    )
 
 
 def deviations(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
@@ -58,16 +72,16 @@ def deviations(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
         (formatting.moment(at, judgement.on.tzinfo), one.what, one.disposition, one.decided_by or "", one.why)
         for at, one in found
     ]
-    sheet.rows(("when", "what", "disposition", "decided by", "why"), rows, (28, 48, 24, 24, 30))
+    sheet.rows(("when", "what", "disposition", msg("decided by"), "why"), rows, (28, 48, 24, 24, 30))
 
 
 def after_sale(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
     """What came back, and what was complained of."""
     told = [e for e in batch.entries if isinstance(e.record, (BarsBack, Complaint))]
     if told:
-        sheet.heading("After the sale")
+        sheet.heading(msg("After the sale"))
         sheet.rows(
-            ("when", "what", "entered by"),
+            ("when", "what", msg("entered by")),
             [(formatting.moment(entry.at, judgement.on.tzinfo), describe(entry.record), entry.by) for entry in told],
             (35, 90, 30),
         )
@@ -77,7 +91,7 @@ def lots_rows(sheet: Sheet, lots: Sequence[MaterialLot]) -> None:
     """Supplier, dates and acceptance of the lots that are known."""
     if lots:
         sheet.rows(
-            ("material", "lot", "supplier", "received", "best before", "accepted by"),
+            ("material", "lot", "supplier", "received", msg("best before"), msg("accepted by")),
             [
                 (
                     one.material,

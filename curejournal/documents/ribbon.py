@@ -17,6 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.messages import join, msg
 from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.documents.formatting import DAY, hex_colour
@@ -26,9 +27,9 @@ from curejournal.judging.colour_series import ColourSeries
 Scale = Literal["linear", "root", "log"]
 
 SCALES: dict[Scale, str] = {
-    "linear": "Every day is drawn equally wide.",
-    "root": "Early days are drawn wider (square root of time).",
-    "log": "Early hours are drawn widest (logarithm of time).",
+    "linear": msg("Every day is drawn equally wide."),
+    "root": msg("Early days are drawn wider (square root of time)."),
+    "log": msg("Early hours are drawn widest (logarithm of time)."),
 }
 """What is said on a ribbon of its axis of time."""
 TICKS_DAYS = (1.0, 3.0, 7.0, 14.0, 28.0, 56.0, 112.0, 224.0, 448.0)
@@ -74,7 +75,12 @@ def ribbon_of(
     """Place a portion's ribbon from the pour until so many days after it."""
     points = journey.points
     doubts = [1.96 * float(np.sqrt(np.mean(np.square(point.lab_sd)))) for point in points]
-    words = f"{portion}: measured colours from the pour to day {until_days:.0f}; {journey.words}."
+    words = msg(
+        "{portion}: measured colours from the pour to day {until_days:.0f}; {words}.",
+        portion=portion,
+        until_days=until_days,
+        words=journey.words,
+    )
     days, labs = [point.days for point in points], [point.lab for point in points]
     return ribbon(days, labs, doubts, until_days, journey.intended_lab, scale=scale, end=end, words=words)
 
@@ -157,7 +163,7 @@ def ribbon(
     for day in TICKS_DAYS:
         place = share * _place(day, last, scale)
         if place - ticks[-1][0] >= APART and share - place >= 1.2 * APART:
-            ticks.append((place, f"day {day:.0f}" if len(ticks) == 1 else f"{day:.0f}"))
+            ticks.append((place, msg("day {day:.0f}", day=day) if len(ticks) == 1 else f"{day:.0f}"))
     ticks.append((share, end))
     return Ribbon(slices, share, hex_colour(target) if target else None, tuple(ticks), scale, words)
 
@@ -195,9 +201,9 @@ def ribbon_svg(shown: Ribbon, width: float = 1000, height: float = 34, *, soft: 
         f'<stop offset="{(one.start + one.end) / 2 / shown.ends:.4f}" stop-color="{one.colour}"/>'
         for one in shown.slices
     )
-    name = f'role="img" aria-label="{escape(shown.words)}"' if about else 'aria-hidden="true"'
+    name = msg('role="img" aria-label="{words}"', words=escape(shown.words)) if about else 'aria-hidden="true"'
     end = width * shown.ends
-    size = f'viewBox="0 0 {width:g} {height:g}" preserveAspectRatio="none"'
+    size = msg('viewBox="0 0 {width:g} {height:g}" preserveAspectRatio="none"', width=width, height=height)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} {name}>',
         f'<defs><linearGradient id="c" gradientUnits="userSpaceOnUse" x1="0" x2="{end:.1f}" y1="0" y2="0">{stops}'
@@ -205,7 +211,9 @@ def ribbon_svg(shown: Ribbon, width: float = 1000, height: float = 34, *, soft: 
     ]
     if soft:
         for layer in range(LAYERS):
-            parts.append(_veil(shown, width, height, layer / LAYERS, f'fill="url(#c)" fill-opacity="{VEIL}"'))
+            parts.append(
+                _veil(shown, width, height, layer / LAYERS, msg('fill="url(#c)" fill-opacity="{veil}"', veil=VEIL))
+            )
         parts.append(_veil(shown, width, height, 1.0, 'fill="url(#c)"'))
     else:
         parts.append(f'<rect width="{end:.1f}" height="{height:g}" fill="url(#c)"/>')
@@ -220,7 +228,7 @@ def _veil(shown: Ribbon, width: float, height: float, depth: float, fill: str) -
     inset = [(width * (s.start + s.end) / 2, 0.45 * height * s.softness * depth) for s in shown.slices]
     inset = [(0.0, inset[0][1]), *inset, (width * shown.ends, inset[-1][1])]
     line = [f"{x:.1f},{y:.1f}" for x, y in inset] + [f"{x:.1f},{height - y:.1f}" for x, y in reversed(inset)]
-    return f'<polygon points="{" ".join(line)}" {fill}/>'
+    return f'<polygon points="{join(" ", line)}" {fill}/>'
 
 
 def as_image(svg: str) -> str:

@@ -12,6 +12,7 @@ from fpdf import FPDF
 from fpdf.enums import TableBordersLayout, VAlign
 from fpdf.fonts import FontFace
 
+from curejournal.base.messages import join, msg
 from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.documents import formatting
@@ -74,14 +75,14 @@ class Sheet(Printed):
     def footer(self) -> None:
         """The running line and the page's number; above it, what a “?” stands for."""
         if self._lacking:
-            told = ", ".join(f"U+{ord(sign):04X}" for sign in self._lacking)
+            told = join(", ", (f"U+{ord(sign):04X}" for sign in self._lacking))
             self.set_y(-18)
             self.type(7, colour=SOFT)
             self.cell(self.epw, 4, f"“?” stands for signs that no type here has: {told}"[:140])
         self.set_y(-14)
         self.type(7.5, colour=SOFT)
         self.cell(self.epw - 25, 5, self._running)
-        self.cell(25, 5, f"page {self.page_no()} of {{nb}}", align="R")
+        self.cell(25, 5, msg("page {page_no} of {{nb}}", page_no=self.page_no()), align="R")
 
     def title_line(self, title: str, beneath: str = "") -> None:
         """The head of a document."""
@@ -121,7 +122,7 @@ class Sheet(Printed):
         self.set_draw_color(*INK)
         self.set_line_width(0.3)
         self.type(9, "B")
-        text = self.fit("Caution. " + " ".join(lines))
+        text = self.fit("Caution. " + join(" ", lines))
         self.multi_cell(0, LINE_MM, text, border=1, fill=True, padding=2, new_x="LMARGIN", new_y="NEXT")
         self.ln(1.5)
         self.type(9.5)
@@ -259,4 +260,4 @@ def grams(value: float) -> str:
 
 def maybe_day(at: datetime | None) -> str:
     """A day, or that it is not known."""
-    return formatting.day(at) if at else "not recorded"
+    return formatting.day(at) if at else msg("not recorded")

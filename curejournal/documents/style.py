@@ -10,12 +10,14 @@ from dataclasses import asdict, dataclass
 from importlib.resources import files
 from typing import Any, Literal
 
+from curejournal.base.messages import msg
+
 SERIF = "Newsreader"
 """For names, headings and stories. Licence: `fonts/OFL-Newsreader.txt`."""
 SANS = "Inter"
 """For everything that is read at work. Licence: `fonts/OFL-Inter.txt`."""
-SERIF_STACK = f"'{SERIF}', Charter, Georgia, 'Noto Serif', serif"
-SANS_STACK = f"'{SANS}', system-ui, -apple-system, 'Segoe UI', 'Noto Sans', sans-serif"
+SERIF_STACK = msg("'{serif}', Charter, Georgia, 'Noto Serif', serif", serif=SERIF)
+SANS_STACK = msg("'{sans}', system-ui, -apple-system, 'Segoe UI', 'Noto Sans', sans-serif", sans=SANS)
 
 TYPE_PX = {"display": 40, "title": 24, "head": 19, "text": 15, "small": 13}
 """The type scale in CSS pixels. Ours: five sizes, each about 1.3 to 1.6 times the next."""
@@ -83,7 +85,7 @@ class State:
 
 
 STATES: Mapping[str, State] = {
-    "on hold": State("■", "hold"),
+    msg("on hold"): State("■", "hold"),
     "hold": State("■", "hold"),
     "ready": State("✓", "ready"),
     "released": State("✓", "ready"),
@@ -93,7 +95,7 @@ STATES: Mapping[str, State] = {
     "pending": State("◔", "wait"),
     "wait": State("◔", "wait"),
     "decide": State("◇", "wait"),
-    "not known": State("?", "unknown"),
+    msg("not known"): State("?", "unknown"),
 }
 """Every state of a batch or a check by its word."""
 
@@ -114,7 +116,7 @@ MARK = (
 
 def mark(height: int = 22, name: str = "", key: str = "mark") -> str:
     """Draw the mark as SVG; with a name it is an image of its own, without one it decorates what stands beside it."""
-    about = f'role="img" aria-label="{name}"' if name else 'aria-hidden="true"'
+    about = msg('role="img" aria-label="{name}"', name=name) if name else 'aria-hidden="true"'
     return MARK.format(width=round(height * 32 / 22), height=height, about=about, id=key)
 
 
@@ -151,10 +153,10 @@ WEB_FONTS = (
 )
 PAPER_FONTS = {
     "serif": "Newsreader-Text.ttf",
-    "serif italic": "Newsreader-Italic.ttf",
+    msg("serif italic"): "Newsreader-Italic.ttf",
     "display": "Newsreader-Display.ttf",
     "sans": "Inter-Regular.ttf",
-    "sans bold": "Inter-SemiBold.ttf",
+    msg("sans bold"): "Inter-SemiBold.ttf",
 }
 """Files for papers, by what they are for: instances of the same two families, made by `tests/make_fonts.py`."""
 
@@ -167,8 +169,15 @@ def font_path(name: str) -> str:
 def font_faces(folder: str) -> str:
     """Write the CSS that loads the web fonts from a folder's address."""
     return "".join(
-        f"@font-face{{font-family:'{font.family}';src:url({folder}/{font.file}) format('woff2');"
-        f"font-weight:{font.weights};font-style:normal;font-display:swap;unicode-range:{font.signs}}}"
+        msg(
+            "@font-face{{font-family:'{family}';src:url({folder}/{file}) format('woff2');"
+            "font-weight:{weights};font-style:normal;font-display:swap;unicode-range:{signs}}}",
+            family=font.family,
+            folder=folder,
+            file=font.file,
+            weights=font.weights,
+            signs=font.signs,
+        )
         for font in WEB_FONTS
     )
 
@@ -182,7 +191,11 @@ def variables(scheme: Literal["light", "both"] = "both") -> str:
     steps = "".join(f"--s{n}:{n * STEP_PX}px;" for n in (1, 2, 3, 4, 6, 9))
     fixed = f"--serif:{SERIF_STACK};--sans:{SANS_STACK};--r:{PICTURE_RADIUS_PX}px;--panel-r:{PANEL_RADIUS_PX}px;"
     light = f":root{{{_properties(LIGHT)}{sizes}{steps}{fixed}}}"
-    return light if scheme == "light" else f"{light}@media (prefers-color-scheme:dark){{:root{{{_properties(DARK)}}}}}"
+    return (
+        light
+        if scheme == "light"
+        else msg("{light}@media (prefers-color-scheme:dark){{:root{{{dark}}}}}", light=light, dark=_properties(DARK))
+    )
 
 
 def _properties(roles: Roles) -> str:

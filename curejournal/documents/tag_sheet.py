@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fpdf.prefs import ViewerPreferences
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.documents.card_sheet import PAPERS, Paper
 from curejournal.documents.qr import draw_qr
 from curejournal.documents.sheet import Printed
@@ -43,8 +44,15 @@ class LabelSheet:
     def words(self) -> str:
         """The sheet in a line, to choose it by."""
         (w, h), paper = self.label_mm, {"a4": "A4", "letter": "Letter"}[self.paper]
-        plain = "plain paper with cut lines" if self.cut_lines else "label sheet"
-        return f"{paper} {plain}, {self.columns * self.rows} of {w:g} x {h:g} mm"
+        plain = msg("plain paper with cut lines") if self.cut_lines else msg("label sheet")
+        return msg(
+            "{paper} {plain}, {rows} of {w:g} x {h:g} mm",
+            paper=paper,
+            plain=plain,
+            rows=self.columns * self.rows,
+            w=w,
+            h=h,
+        )
 
 
 LABEL_SHEETS = {
@@ -79,12 +87,15 @@ def tag_sheet_pdf(labels: Sequence[TagLabel], sheet: LabelSheet, *, skip: int = 
     """
     each = sheet.columns * sheet.rows
     if not labels:
-        raise TagsNotPrintable("There is no tag to print.", "Choose at least one batch.")
+        raise TagsNotPrintable(msg("There is no tag to print."), msg("Choose at least one batch."))
     if not 0 <= skip < each:
-        raise TagsNotPrintable(f"A sheet has {each} labels; {skip} cannot be skipped.", f"Skip 0 to {each - 1}.")
+        raise TagsNotPrintable(
+            msg("A sheet has {each} labels; {skip} cannot be skipped.", each=each, skip=skip),
+            msg("Skip 0 to {each}.", each=each - 1),
+        )
     pdf = Printed(PAPERS[sheet.paper])
     pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
-    pdf.set_title("Batch tags, print at 100 %")
+    pdf.set_title(msg("Batch tags, print at 100 %"))
     pdf.set_auto_page_break(False)
     for number, label in enumerate(labels, skip):
         if number % each == 0 or pdf.page == 0:
@@ -126,7 +137,7 @@ def _draw_ruler(pdf: Printed, sheet: LabelSheet) -> None:
         pdf.line(end, y - 1.5, end, y + 1.5)
     pdf.type(7)
     pdf.set_xy(left, y - 4.5)
-    pdf.cell(100, 4, "Print at 100 %: this line must measure 100 mm.", align="C")
+    pdf.cell(100, 4, msg("Print at 100 %: this line must measure 100 mm."), align="C")
 
 
 def _fitting(pdf: Printed, text: str, style: str, size: float, width_mm: float) -> float:

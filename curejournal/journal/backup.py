@@ -23,6 +23,7 @@ from typing import BinaryIO
 from pydantic import TypeAdapter, ValidationError
 from sqlalchemy.exc import DBAPIError
 
+from curejournal.base.messages import msg
 from curejournal.journal.blueprint import strangers
 from curejournal.journal.check import Progress, check, check_rows
 from curejournal.journal.copying import read_only
@@ -63,7 +64,7 @@ class Manifest:
     head: str = ""
 
 
-_FORMAT = "curejournal backup 1"
+_FORMAT = msg("curejournal backup 1")
 _MANIFEST_JSON = TypeAdapter(Manifest)
 
 
@@ -108,7 +109,9 @@ def write_backup(
     if to.is_dir():
         to = to / now.astimezone(UTC).strftime(_NAME)
     if to.exists():
-        raise BackupRefused(f"The file {to} exists already.", "Choose another name: backups are never overwritten.")
+        raise BackupRefused(
+            msg("The file {to} exists already.", to=to), msg("Choose another name: backups are never overwritten.")
+        )
     make_folder(to.parent)
     clear_pieces(to.parent, "curejournal-" if to.name.startswith("curejournal-") else to.name)
     database = to.with_name(f"{to.name}.{secrets.token_hex(4)}.sqlite{PART}")
@@ -137,7 +140,9 @@ def _verified(database: Path) -> str:
     try:
         with engine.connect() as connection:
             if problems := check_rows(connection):
-                raise damaged_rows([f"{problem.where}: {problem.what}" for problem in problems])
+                raise damaged_rows(
+                    [msg("{where}: {what}", where=problem.where, what=problem.what) for problem in problems]
+                )
             return head_of(connection)
     finally:
         engine.dispose()
@@ -202,9 +207,9 @@ def _store(archive: zipfile.ZipFile, name: str, source: BinaryIO) -> Member:
 
 def _hostile(why: str) -> BackupRefused:
     return BackupRefused(
-        f"This file is not a backup that can be trusted: {why}.",
-        "Use another backup.",
-        "Nothing was restored and no journal was changed.",
+        msg("This file is not a backup that can be trusted: {why}.", why=why),
+        msg("Use another backup."),
+        msg("Nothing was restored and no journal was changed."),
     )
 
 
@@ -213,32 +218,33 @@ def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
     members = archive.infolist()
     names = [member.filename for member in members]
     if len(set(names)) < len(names):
-        raise _hostile("a name occurs twice")
+        raise _hostile(msg("a name occurs twice"))
     for member in members:
         if member.filename != _MANIFEST and not _MEMBER.fullmatch(member.filename):
-            raise _hostile(f"it holds a file named {member.filename[:80]!r}")
+            raise _hostile(msg("it holds a file named {filename}", filename=f"{member.filename[:80]!r}"))
         # The upper half of the attributes is the mode that Unix gave the file; 0o12 is a link.
         if member.external_attr >> 28 == 0o12:
-            raise _hostile("it holds a link")
+            raise _hostile(msg("it holds a link"))
         if member.flag_bits & 1:
-            raise _hostile("it is encrypted")
+            raise _hostile(msg("it is encrypted"))
         if member.compress_type != zipfile.ZIP_STORED or member.file_size != member.compress_size:
-            raise _hostile("it is packed in a way that backups are not")
+            raise _hostile(msg("it is packed in a way that backups are not"))
     whole = Path(str(archive.filename)).stat().st_size
     if sum(member.file_size for member in members) > whole:
-        raise _hostile("it claims to hold more than its own size")
+        raise _hostile(msg("it claims to hold more than its own size"))
     try:
         manifest = _MANIFEST_JSON.validate_json(archive.read(_MANIFEST))
     except KeyError:
-        raise _hostile("it has no manifest") from None
+        raise _hostile(msg("it has no manifest")) from None
     except ValidationError:
-        raise _hostile("its manifest cannot be read") from None
+        raise _hostile(msg("its manifest cannot be read")) from None
     if manifest.format != _FORMAT:
         raise BackupRefused(
-            "This backup was written by another version of the program.", "Install the newer version to restore it."
+            msg("This backup was written by another version of the program."),
+            msg("Install the newer version to restore it."),
         )
     if {*manifest.files, _MANIFEST} != set(names) or DATABASE not in names:
-        raise _hostile("its files are not those of its manifest")
+        raise _hostile(msg("its files are not those of its manifest"))
     return manifest
 
 
@@ -254,7 +260,7 @@ def _verify(
             with written_whole(into / name) as file:
                 found = _read(archive, name, file)
         if found != member or (name != DATABASE and Path(name).stem != found.sha256):
-            raise _hostile(f"{name} is not what its manifest says")
+            raise _hostile(msg("{name} is not what its manifest says", name=name))
         if tell and name != DATABASE:
             tell()
 
@@ -288,7 +294,7 @@ def restore(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
         If the backup does not verify, or the folder holds something.
     """
     if not source.is_file():
-        raise BackupRefused(f"There is no file {source}.", "Check the name of the backup.")
+        raise BackupRefused(msg("There is no file {source}.", source=source), msg("Check the name of the backup."))
     with in_plain_words(to):
         try:
             with zipfile.ZipFile(source) as archive:
@@ -296,12 +302,12 @@ def restore(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
                 with new_folder(to) as folder:
                     if sum(member.size for member in manifest.files.values()) > shutil.disk_usage(folder).free:
                         raise BackupRefused(
-                            f"There is not enough room for this backup at {to}.", "Choose another disk."
+                            msg("There is not enough room for this backup at {to}.", to=to), msg("Choose another disk.")
                         )
                     _verify(archive, manifest, folder)
                     head = _verify_journal(folder, manifest, now)
         except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, ValueError) as error:
-            raise _hostile(f"it is damaged or no backup at all ({error})") from error
+            raise _hostile(msg("it is damaged or no backup at all ({error})", error=error)) from error
     return Backup(to, len(manifest.files) - 1, manifest.left_out, head)
 
 
@@ -320,14 +326,14 @@ def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime
         finally:
             engine.dispose()
     except DBAPIError as error:
-        raise _hostile(f"its database cannot be read ({error.orig})") from error
+        raise _hostile(msg("its database cannot be read ({orig})", orig=error.orig)) from error
     except (NotAJournal, JournalDamaged, UpgradeFailed) as error:
         raise _hostile(error.what) from error
     for problem in problems:
         if problem.photo not in manifest.left_out:
-            raise _hostile(f"{problem.where}: {problem.what}")
+            raise _hostile(msg("{where}: {what}", where=problem.where, what=problem.what))
     if manifest.head not in ("", head):
-        raise _hostile("its rows are not those that were backed up")
+        raise _hostile(msg("its rows are not those that were backed up"))
     return head
 
 
@@ -337,8 +343,10 @@ def _verify_definition(folder: Path) -> None:
         with engine.connect() as connection:
             revision = revision_of(connection, DATABASE)
             if revision not in known_revisions():
-                raise _hostile("its database is of no version known here")
+                raise _hostile(msg("its database is of no version known here"))
             if odd := strangers(connection, str(revision)):
-                raise _hostile(f"its database has what a journal has not, or lacks something ({', '.join(odd)})")
+                raise _hostile(
+                    msg("its database has what a journal has not, or lacks something ({odd})", odd=", ".join(odd))
+                )
     finally:
         engine.dispose()

@@ -19,8 +19,8 @@ from typing import Annotated, Any
 from pydantic import AwareDatetime, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
 
 from curejournal.base.bounds import BUNDLE_BYTES, BUNDLE_DATA_BYTES, BUNDLE_FILES
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg, msg_n
 from curejournal.batch.records import ColourReading, Entry, Event, Record, of_kind
 from curejournal.journal.entering import without_contact
 from curejournal.journal.errors import DataRefused
@@ -28,7 +28,7 @@ from curejournal.journal.photos import PhotoFacts, TakenFrom
 from curejournal.journal.record_json import from_json, kind_of, to_json
 from curejournal.journal.store import Journal
 
-FORMAT = "curejournal batch 1"
+FORMAT = msg("curejournal batch 1")
 DATA = "batch.json"
 
 
@@ -168,18 +168,22 @@ def read_bundle(source: bytes) -> Bundle:
             (data,) = _JSON.validate_json(b"[" + file.read(DATA) + b"]")
             named = [photo.sha256 for photo in data.photos]
             if len(set(named)) < len(named):
-                raise _refused("it names a photo twice")
+                raise _refused(msg("it names a photo twice"))
             photos = {photo.sha256: file.read(photo.place) for photo in data.photos}
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
-        raise _refused(f"{'.'.join(map(str, first['loc']))}: {first['msg']}") from fault
+        raise _refused(
+            msg("{first}: {first_2}", first=".".join(map(str, first["loc"])), first_2=first["msg"])
+        ) from fault
     except (zipfile.BadZipFile, zlib.error, KeyError, RuntimeError, NotImplementedError, OSError, EOFError) as fault:
-        raise _refused("it is no bundle of a batch, or it is damaged") from fault
+        raise _refused(msg("it is no bundle of a batch, or it is damaged")) from fault
     if data.format != FORMAT:
-        raise _refused(f"its format is “{data.format[:40]}”, not “{FORMAT}”")
+        raise _refused(msg("its format is “{format}”, not “{format_2}”", format=data.format[:40], format_2=FORMAT))
     damaged = [sha256 for sha256, photo in photos.items() if hashlib.sha256(photo).hexdigest() != sha256]
     if damaged:
-        raise _refused(f"{how_many(len(damaged), 'photo')} not as written")
+        raise _refused(
+            msg("{damaged} not as written", damaged=msg_n("{number} photo", "{number} photos", len(damaged)))
+        )
     return Bundle(data, _records(data), photos)
 
 
@@ -187,14 +191,14 @@ def _refuse_beyond(file: zipfile.ZipFile, size: int) -> None:
     """Refuse an archive that would grow beyond `base.bounds`, before anything of it is unpacked."""
     parts = file.infolist()
     if size > BUNDLE_BYTES or len(parts) > BUNDLE_FILES:
-        raise _refused("it is far too large")
+        raise _refused(msg("it is far too large"))
     for part in parts:
         if part.filename == DATA and part.file_size > BUNDLE_DATA_BYTES:
-            raise _refused("its data are far too large")
+            raise _refused(msg("its data are far too large"))
         if part.filename != DATA and part.compress_type != zipfile.ZIP_STORED:
-            raise _refused("its photos are packed, as those of bundles are not")
+            raise _refused(msg("its photos are packed, as those of bundles are not"))
     if sum(part.file_size for part in parts if part.filename != DATA) > size:
-        raise _refused("it claims to hold more than its own size")
+        raise _refused(msg("it claims to hold more than its own size"))
 
 
 def _records(data: BundleData) -> dict[int, Record]:
@@ -202,9 +206,9 @@ def _records(data: BundleData) -> dict[int, Record]:
     known = {photo.sha256 for photo in data.photos}
     for entry in data.entries:
         if entry.id in records or (entry.supersedes is not None and entry.supersedes not in records):
-            raise _refused(f"entry {entry.id} comes twice, or corrects one that is not there")
+            raise _refused(msg("entry {id} comes twice, or corrects one that is not there", id=entry.id))
         if entry.photo is not None and entry.photo not in known:
-            raise _refused(f"the photo of entry {entry.id} is not there")
+            raise _refused(msg("the photo of entry {id} is not there", id=entry.id))
         try:
             records[entry.id] = from_json(entry.kind, json.dumps(entry.record))
         except CureJournalError as fault:
@@ -230,7 +234,12 @@ def take_bundle(journal: Journal, bundle: Bundle, *, code: str = "", by: str, no
     CodeInUse, EntryRefused, SignedByOther
     """
     data = bundle.data
-    origin = Event("note", note=f"brought in from a bundle of batch {data.code}, written by {data.software}")
+    origin = Event(
+        "note",
+        note=msg(
+            "brought in from a bundle of batch {code}, written by {software}", code=data.code, software=data.software
+        ),
+    )
     history = [
         Entry(one.id, one.at, one.by, now, bundle.records[one.id], one.supersedes, one.photo) for one in data.entries
     ]
@@ -252,4 +261,4 @@ def take_bundle(journal: Journal, bundle: Bundle, *, code: str = "", by: str, no
 
 
 def _refused(why: str) -> DataRefused:
-    return DataRefused(f"This bundle cannot be opened: {why}.", "Ask for it to be written again.")
+    return DataRefused(msg("This bundle cannot be opened: {why}.", why=why), msg("Ask for it to be written again."))

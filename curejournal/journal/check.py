@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Table, or_, select, text
 from sqlalchemy.exc import SQLAlchemyError
 
+from curejournal.base.messages import msg
 from curejournal.batch.workshop import ContactErased
 from curejournal.journal import tables
 from curejournal.journal.blueprint import strangers
@@ -102,16 +103,19 @@ def _database(connection: Connection) -> Iterator[Problem]:
                 if line != "ok":
                     yield Problem(line, "database")
             for row in connection.execute(text("PRAGMA foreign_key_check")):
-                yield Problem(f"row {row[1]} refers to a {row[2]} that is not there", f"table {row[0]}")
+                yield Problem(f"row {row[1]} refers to a {row[2]} that is not there", msg("table {row}", row=row[0]))
     for name in strangers(connection, tables.HEAD):
-        yield Problem("the definition differs from what the program made", f"database, {name}")
+        yield Problem("the definition differs from what the program made", msg("database, {name}", name=name))
 
 
 def _chain(connection: Connection) -> Iterator[Problem]:
     for number in chain_breaks(connection):
-        yield Problem("the chain of hashes breaks here: a seal was changed, put in or taken out", f"seal {number}")
+        yield Problem(
+            "the chain of hashes breaks here: a seal was changed, put in or taken out",
+            msg("seal {the_number}", the_number=number),
+        )
     for table in tables.SEALED:
-        key_in_seal = "CAST(s.row_key AS INTEGER)" if key_of(table) == "id" else "s.row_key"
+        key_in_seal = msg("CAST(s.row_key AS INTEGER)") if key_of(table) == "id" else "s.row_key"
         gone = (
             f"SELECT s.row_key FROM seal s WHERE s.table_name = '{table.name}' AND NOT EXISTS "
             f"(SELECT 1 FROM {table.name} t WHERE t.{key_of(table)} = {key_in_seal})"
@@ -129,7 +133,9 @@ def _crossed(connection: Connection) -> Iterator[Problem]:
         .where(or_(entry.c.batch_id.is_distinct_from(earlier.c.batch_id), entry.c.id <= earlier.c.id))
     )
     for number in connection.scalars(crossed):
-        yield Problem("it corrects an entry of another batch or a later one", f"entry {number}")
+        yield Problem(
+            "it corrects an entry of another batch or a later one", msg("entry {the_number}", the_number=number)
+        )
 
 
 def _words(connection: Connection) -> Iterator[Problem]:
@@ -139,9 +145,11 @@ def _words(connection: Connection) -> Iterator[Problem]:
     for key, row in stored_rows(connection, tables.contact):
         if not any(row[name] for name in ("name", "details", "salt")):
             if (row["first_id"] or key) not in erased:
-                yield Problem("its words are gone, and nobody entered that they were erased", f"contact {key}")
+                yield Problem(
+                    "its words are gone, and nobody entered that they were erased", msg("contact {key}", key=key)
+                )
         elif words_hash(row["salt"], row["name"], row["details"]) != row["words_hash"]:
-            yield Problem("its words are not as they were kept: their hash differs", f"contact {key}")
+            yield Problem("its words are not as they were kept: their hash differs", msg("contact {key}", key=key))
 
 
 def _rows_of(table: Table) -> Callable[[Connection], Iterator[Problem]]:
@@ -158,10 +166,14 @@ def fault_of(table: Table, row: StoredRow) -> str:
     sealed: Any = row.pop("sealed")
     unreadable = wrong_with(table, row)
     if sealed is None:
-        return "it has no seal: something else than this program put it in" + (f"; it {unreadable}" * bool(unreadable))
+        return msg("it has no seal: something else than this program put it in") + (
+            msg("; it {unreadable}", unreadable=unreadable) * bool(unreadable)
+        )
     if sealed != row_hash(table.name, row):
-        return "it is not as it was kept: its hash differs" + (f"; it {unreadable}" * bool(unreadable))
-    return f"it {unreadable}" * bool(unreadable)
+        return msg("it is not as it was kept: its hash differs") + (
+            msg("; it {unreadable}", unreadable=unreadable) * bool(unreadable)
+        )
+    return msg("it {unreadable}", unreadable=unreadable) * bool(unreadable)
 
 
 def _photos(
@@ -189,9 +201,9 @@ def _spoilt(shelf: Shelf, sha256: str, suffix: str, size: int) -> str:
             same = hashlib.file_digest(file, "sha256").hexdigest() == sha256
         found = path.stat().st_size
     except FileNotFoundError:
-        return "is missing"
+        return msg("is missing")
     except OSError as error:
-        return f"cannot be read ({error.strerror})"
+        return msg("cannot be read ({strerror})", strerror=error.strerror)
     if found != size:
-        return f"has {found} bytes instead of {size}"
-    return "" if same else "is not the one that was kept"
+        return msg("has {found} bytes instead of {size}", found=found, size=size)
+    return "" if same else msg("is not the one that was kept")

@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select, text
 
+from curejournal.base.messages import msg
 from curejournal.journal.errors import NotInJournal
 from curejournal.journal.seals import put
 from curejournal.journal.tables import contact as table
@@ -66,7 +67,10 @@ def find_contact(connection: Connection, number: int) -> Contact:
     query = select(table).where(number == _FIRST).order_by(table.c.id.desc()).limit(1)
     row = connection.execute(query).first()
     if row is None:
-        raise NotInJournal(f"There is no contact {number}.", "Check the number in the list of contacts.")
+        raise NotInJournal(
+            msg("There is no contact {the_number}.", the_number=number),
+            msg("Check the number in the list of contacts."),
+        )
     return _as_contact(row)
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection, MetaData, Row, Table, func, select
 
+from curejournal.base.messages import msg
 from curejournal.journal.database import TODAY, Schema, engine_for, migrate, revision_of, sqlite_url
 from curejournal.journal.errors import JournalDamaged
 from curejournal.journal.files import written_whole
@@ -61,7 +62,9 @@ def copy_rows(source: Connection, target: Connection) -> None:
             target.execute(into[table.name].insert(), chunk)
     count_on(target)
     if fingerprint(source) != fingerprint(target):
-        raise JournalDamaged("The copied journal is not the same as the original.", "Try again, on another disk.")
+        raise JournalDamaged(
+            msg("The copied journal is not the same as the original."), msg("Try again, on another disk.")
+        )
 
 
 def count_on(connection: Connection) -> None:
@@ -98,7 +101,7 @@ def snapshot(source: Connection, path: Path, schema: Schema = TODAY) -> None:
             engine = engine_for(sqlite_url(part))
             try:
                 with engine.execution_options(writes=True).begin() as target:
-                    migrate(target, schema, revision_of(source, "the server") or schema.head)
+                    migrate(target, schema, revision_of(source, msg("the server")) or schema.head)
                     copy_rows(source, target)
             finally:
                 engine.dispose()

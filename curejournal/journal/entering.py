@@ -7,6 +7,7 @@ from typing import Any, cast
 
 from sqlalchemy import Connection, select
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import WITHOUT_BATCH, Record
 from curejournal.batch.workshop import WORKSHOP_RECORDS
 from curejournal.journal.changes import NEW_CONTACT
@@ -30,28 +31,38 @@ def refuse_wrong_correction(
         )
     ).first()
     if earlier is None:
-        raise NotInJournal(f"There is no entry {entry_id} in this batch to correct.")
+        raise NotInJournal(msg("There is no entry {entry_id} in this batch to correct.", entry_id=entry_id))
     newer = connection.execute(select(entry_table).where(entry_table.c.supersedes == entry_id)).first()
     if newer is not None:
         act = "withdrew" if newer.kind == WITHDRAWN else "changed"
         raise StaleEntry(
-            f"Someone changed this in the meantime: {newer.author} {act} it"
-            f" on {newer.recorded_at_utc:%Y-%m-%d at %H:%M} UTC.",
-            "Look at the entry as it is now, and correct that one if it is still wrong.",
+            msg(
+                "Someone changed this in the meantime: {author} {act} it on {recorded_at_utc:%Y-%m-%d at %H:%M} UTC.",
+                author=newer.author,
+                act=act,
+                recorded_at_utc=newer.recorded_at_utc,
+            ),
+            msg("Look at the entry as it is now, and correct that one if it is still wrong."),
         )
     if SIGNED in {kind, earlier.kind} and not as_it_was:
         # What was signed is answered by the next signature, with its name, and by nothing else.
         raise SignatureStays(
-            f"Entry {entry_id} is an act that {earlier.author} signed: it is not corrected or taken back."
+            msg(
+                "Entry {entry_id} is an act that {author} signed: it is not corrected or taken back.",
+                entry_id=entry_id,
+                author=earlier.author,
+            )
             if earlier.kind == SIGNED
-            else "A signed act is not brought back: it is signed anew.",
-            "Sign what holds now: a hold or a withdrawal answers a release, a lifted hold answers a hold, "
-            "and a new release answers a withdrawal.",
+            else msg("A signed act is not brought back: it is signed anew."),
+            msg(
+                "Sign what holds now: a hold or a withdrawal answers a release, a lifted hold answers a hold, "
+                "and a new release answers a withdrawal."
+            ),
         )
     if kind != earlier.kind and WITHDRAWN not in {kind, earlier.kind}:
         raise EntryRefused(
-            f"A {kind} cannot correct a {earlier.kind}.",
-            f"Withdraw the {earlier.kind}, then enter the {kind}.",
+            msg("A {kind} cannot correct a {kind_2}.", kind=kind, kind_2=earlier.kind),
+            msg("Withdraw the {kind}, then enter the {kind_2}.", kind=earlier.kind, kind_2=kind),
         )
 
 
@@ -60,7 +71,7 @@ def with_contact(record: Record, contact: int | None) -> Record:
     if getattr(record, "contact", None) != NEW_CONTACT:
         return record
     if contact is None:
-        raise EntryRefused("An entry names a new contact, and none is kept with it.")
+        raise EntryRefused(msg("An entry names a new contact, and none is kept with it."))
     changed: Any = record
     return cast(Record, replace(changed, contact=contact))
 
@@ -73,9 +84,11 @@ def refuse_misplaced(kind: str, record: Record, batch_id: int | None) -> None:
     EntryRefused
     """
     if batch_id is None and type(record) not in WITHOUT_BATCH:
-        raise EntryRefused(f"The {kind} belongs to a batch, and none is named.", "Choose the batch.")
+        raise EntryRefused(
+            msg("The {kind} belongs to a batch, and none is named.", kind=kind), msg("Choose the batch.")
+        )
     if batch_id is not None and kind in WORKSHOP_RECORDS:
-        raise EntryRefused(f"The {kind} belongs to the workshop, not to a batch.")
+        raise EntryRefused(msg("The {kind} belongs to the workshop, not to a batch.", kind=kind))
 
 
 def without_contact(record: Record) -> Record:

@@ -13,6 +13,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 
 
 class JournalNotFound(CureJournalError):
@@ -99,7 +100,7 @@ class CopyRefused(CureJournalError):
     """There is something already where a journal was to be copied to."""
 
 
-_UNCERTAIN = "Open the journal again to see whether the last entry was kept; everything confirmed before is safe."
+_UNCERTAIN = msg("Open the journal again to see whether the last entry was kept; everything confirmed before is safe.")
 
 
 LEAST_ROOM = 256 * 1024
@@ -108,25 +109,25 @@ LEAST_ROOM = 256 * 1024
 
 def _full(place: object) -> DiskFull:
     return DiskFull(
-        f"There is no room left on the disk of {place}.",
-        "Free some space on that disk, then enter it again.",
-        "The last entry was not kept; everything confirmed before it is safe.",
+        msg("There is no room left on the disk of {place}.", place=place),
+        msg("Free some space on that disk, then enter it again."),
+        msg("The last entry was not kept; everything confirmed before it is safe."),
     )
 
 
 def _not_writable(place: object) -> JournalNotWritable:
     return JournalNotWritable(
-        f"{place} cannot be written to.",
-        "Check that the folder is not read-only and belongs to you, or choose another.",
+        msg("{place} cannot be written to.", place=place),
+        msg("Check that the folder is not read-only and belongs to you, or choose another."),
     )
 
 
 def damaged(place: object) -> JournalDamaged:
     """The error for a database in which something is not as it was written."""
     return JournalDamaged(
-        f"The database of the journal at {place} is damaged.",
-        "Make a copy of the whole folder first, then restore the latest backup into a new folder.",
-        "The photos are separate files and are not touched.",
+        msg("The database of the journal at {place} is damaged.", place=place),
+        msg("Make a copy of the whole folder first, then restore the latest backup into a new folder."),
+        msg("The photos are separate files and are not touched."),
     )
 
 
@@ -148,9 +149,9 @@ def from_os_error(error: OSError, place: object) -> CureJournalError | None:
         return _not_writable(place)
     if error.errno in {errno.EIO, errno.ENODEV, errno.ENXIO, errno.ENOENT}:
         return JournalNotWritable(
-            f"The disk of {place} reported an error, or is not there.",
-            "Check the disk and its cable, and try again, or choose another.",
-            "What was being written was not kept; everything confirmed before is safe.",
+            msg("The disk of {place} reported an error, or is not there.", place=place),
+            msg("Check the disk and its cable, and try again, or choose another."),
+            msg("What was being written was not kept; everything confirmed before is safe."),
         )
     return None
 
@@ -166,8 +167,8 @@ def _from_sqlite(error: sqlite3.Error, place: object) -> CureJournalError | None
         return _busy(place)
     if code == sqlite3.SQLITE_NOTADB:
         return NotAJournal(
-            f"journal.sqlite in {place} is not a journal, or its beginning is damaged.",
-            "Choose the journal's own folder, or restore a backup into a new folder.",
+            msg("journal.sqlite in {place} is not a journal, or its beginning is damaged.", place=place),
+            msg("Choose the journal's own folder, or restore a backup into a new folder."),
         )
     if code == sqlite3.SQLITE_CORRUPT:
         return damaged(place)
@@ -177,8 +178,8 @@ def _from_sqlite(error: sqlite3.Error, place: object) -> CureJournalError | None
         return _full(place)
     if code == sqlite3.SQLITE_IOERR:
         return JournalNotWritable(
-            f"The disk of {place} reported an error.",
-            "Check the disk and its cable, copy the folder to another disk, and try again.",
+            msg("The disk of {place} reported an error.", place=place),
+            msg("Check the disk and its cable, copy the folder to another disk, and try again."),
             _UNCERTAIN,
         )
     return None
@@ -186,8 +187,11 @@ def _from_sqlite(error: sqlite3.Error, place: object) -> CureJournalError | None
 
 def _busy(place: object) -> JournalBusy:
     return JournalBusy(
-        f"The journal at {place} is being written to by another window or program, which did not finish.",
-        "Close the other one or wait a moment, then try again.",
+        msg(
+            "The journal at {place} is being written to by another window or program, which did not finish.",
+            place=place,
+        ),
+        msg("Close the other one or wait a moment, then try again."),
     )
 
 
@@ -202,8 +206,8 @@ def _from_postgresql(error: DBAPIError, place: object) -> CureJournalError | Non
         return _busy(place)
     if state.startswith(("08", "28", "3D", "53", "57")) or error.connection_invalidated or not state:
         return DatabaseUnreachable(
-            f"The database server of the journal at {place} does not answer or refuses to be opened.",
-            "Check that it runs, and the address, name and password in its URL.",
+            msg("The database server of the journal at {place} does not answer or refuses to be opened.", place=place),
+            msg("Check that it runs, and the address, name and password in its URL."),
             _UNCERTAIN,
         )
     return None

@@ -10,6 +10,7 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from curejournal.base.bounds import IMPORT_BYTES
+from curejournal.base.messages import msg
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import check
 from curejournal.journal.errors import JournalDamaged, in_plain_words
@@ -48,13 +49,13 @@ def read(source: Path) -> Contents:
     """
     names = [source] if source.is_file() else sorted(source.glob("*.csv"))
     if not names:
-        raise refused(f"there is no file {source}, and no folder of tables")
+        raise refused(msg("there is no file {source}, and no folder of tables", source=source))
     if sum(path.stat().st_size for path in names) > IMPORT_BYTES:
-        raise refused("it is far too large")
+        raise refused(msg("it is far too large"))
     try:
         texts = {path.name: path.read_bytes().decode("utf-8-sig") for path in names}
     except UnicodeDecodeError:
-        raise refused("it is not text in UTF-8") from None
+        raise refused(msg("it is not text in UTF-8")) from None
     return from_text(texts[source.name]) if source.is_file() else from_tables(texts)
 
 
@@ -90,7 +91,7 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
             engine.dispose()
         for problem in problems:
             if problem.photo not in left_out:
-                raise refused(f"{problem.where}: {problem.what}")
+                raise refused(msg("{where}: {what}", where=problem.where, what=problem.what))
     return Backup(to, len(data.photos) - len(left_out), left_out, head)
 
 

@@ -12,6 +12,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
+from curejournal.base.messages import msg
 from curejournal.journal.errors import FolderInUse
 
 try:
@@ -99,7 +100,9 @@ def new_folder(to: Path) -> Iterator[Path]:
         If there is something of this name that is not an empty folder.
     """
     if to.exists() and (not to.is_dir() or any(to.iterdir())):
-        raise FolderInUse(f"{to} exists already and is not empty.", "Choose a new folder: nothing is ever replaced.")
+        raise FolderInUse(
+            msg("{to} exists already and is not empty.", to=to), msg("Choose a new folder: nothing is ever replaced.")
+        )
     to = to.absolute()
     clear_pieces(to.parent, to.name)
     part = to.with_name(f".{to.name}.{secrets.token_hex(4)}{PART}")

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, select
 
+from curejournal.base.messages import msg
 from curejournal.journal.errors import JournalDamaged
 from curejournal.journal.tables import seal
 
@@ -38,7 +39,7 @@ class LastKept:
         """Write down what was kept last, once it is on the disk."""
         if self._path is None or last is None:
             return
-        text = f"curejournal last {last[0]} {last[1]}".encode().ljust(_LENGTH - 1) + b"\n"
+        text = msg("curejournal last {last} {last_2}", last=last[0], last_2=last[1]).encode().ljust(_LENGTH - 1) + b"\n"
         how = "r+b" if self._path.exists() else "wb"
         # Whole in one sector; what cannot be noted is only not watched over.
         with suppress(OSError), self._path.open(how, buffering=0) as file:
@@ -56,12 +57,20 @@ class LastKept:
             return
         last = self.read(connection)
         raise JournalDamaged(
-            f"The database of this journal is older than its last entry: it has {last[0] if last else 0} rows of "
-            f"{noted[0]} that were kept.",
-            "If the folder was copied or put back, bring over journal.sqlite and journal.sqlite-wal of the same "
-            "moment, with the program closed. To go on with what is here, if there is no other copy, delete the file "
-            f"{NOTE} in the journal's folder.",
-            "Nothing was changed.",
+            msg(
+                "The database of this journal is older than its last entry: it has {last} rows of "
+                "{noted} that were kept.",
+                last=last[0] if last else 0,
+                noted=noted[0],
+            ),
+            msg(
+                "If the folder was copied or put back, bring over journal.sqlite and journal.sqlite-wal of the same "
+                "moment, with the program closed. To go on with what is here, if there is no other copy, delete the "
+                "file "
+                "{note} in the journal's folder.",
+                note=NOTE,
+            ),
+            msg("Nothing was changed."),
         )
 
     def _noted(self) -> Last | None:

@@ -12,6 +12,7 @@ from typing import Any, Self, cast
 
 from sqlalchemy import Connection, Engine, select
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, Entry, Record, Withdrawn, same_code
 from curejournal.batch.workshop import ContactErased
 from curejournal.journal import contacts
@@ -95,16 +96,23 @@ class Ledger(Reader):
     def _refuse_reader(self) -> None:
         if self._reads_only:
             raise OnlyToRead(
-                f"{self._person} may read this journal, not write in it.",
-                "Ask the person who keeps it to enter this, or for the right to write (curejournal people add).",
+                msg("{person} may read this journal, not write in it.", person=self._person),
+                msg("Ask the person who keeps it to enter this, or for the right to write (curejournal people add)."),
             )
 
     def _signer(self, by: str) -> str:
         name = plain_text(by, "person", 80)
         if self._person and name != self._person:
             raise SignedByOther(
-                f"{self._person} is signed in and cannot enter anything in the name of {name}.",
-                f"Enter it as {self._person}. A bundle with others' entries is opened by curejournal batch import.",
+                msg(
+                    "{person} is signed in and cannot enter anything in the name of {name}.",
+                    person=self._person,
+                    name=name,
+                ),
+                msg(
+                    "Enter it as {person}. A bundle with others' entries is opened by curejournal batch import.",
+                    person=self._person,
+                ),
             )
         return name
 
@@ -184,7 +192,7 @@ class Ledger(Reader):
         codes = connection.scalars(select(batch_table.c.code))
         alike = next((known for known in codes if same_code(known, code)), None)
         if alike is not None:
-            raise CodeInUse(f"There is a batch {alike} already.", "Give this one another code.")
+            raise CodeInUse(msg("There is a batch {alike} already.", alike=alike), msg("Give this one another code."))
 
     def add(
         self,
@@ -238,7 +246,7 @@ class Ledger(Reader):
     def _entry(connection: Connection, entry_id: int) -> Any:
         found = connection.execute(select(entry_table).where(entry_table.c.id == entry_id)).first()
         if found is None:
-            raise NotInJournal(f"There is no entry {entry_id}.")
+            raise NotInJournal(msg("There is no entry {entry_id}.", entry_id=entry_id))
         return found
 
     def _append(
@@ -259,9 +267,9 @@ class Ledger(Reader):
         if item.supersedes is not None:
             refuse_wrong_correction(connection, batch_id, kind, item.supersedes, as_it_was)
         elif isinstance(item.record, Withdrawn):
-            raise EntryRefused("A withdrawal must name the entry that it takes back.")
+            raise EntryRefused(msg("A withdrawal must name the entry that it takes back."))
         if item.photo is not None and not connection.scalar(kept(item.photo)):
-            raise NotInJournal("The photo of this entry is not in the journal.", "Keep the photo first.")
+            raise NotInJournal(msg("The photo of this entry is not in the journal."), msg("Keep the photo first."))
         row: dict[str, Any] = {
             "batch_id": batch_id,
             "kind": kind,
@@ -309,7 +317,7 @@ class Ledger(Reader):
 
     def _on_the_shelf(self, data: bytes, facts: PhotoFacts) -> str:
         if not data or min(facts.width, facts.height) < 1:
-            raise EntryRefused("An empty photo cannot be kept.")
+            raise EntryRefused(msg("An empty photo cannot be kept."))
         if facts.taken_at is not None:
             instant(facts.taken_at)
         self._refuse_reader()

@@ -9,6 +9,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.journal.copying import snapshot
 from curejournal.journal.database import (
     DATABASE,
@@ -79,12 +80,21 @@ def open_database(
 def _refuse_absent(folder: Path, create: bool) -> None:
     if (folder / "photos").is_dir():
         raise JournalDamaged(
-            f"The folder {folder} holds the photos of a journal, but its database {DATABASE} is missing.",
-            f"Put {DATABASE} back into the folder, or restore the latest backup into a new folder.",
-            "The photos were not touched.",
+            msg(
+                "The folder {folder} holds the photos of a journal, but its database {database} is missing.",
+                folder=folder,
+                database=DATABASE,
+            ),
+            msg(
+                "Put {database} back into the folder, or restore the latest backup into a new folder.",
+                database=DATABASE,
+            ),
+            msg("The photos were not touched."),
         )
     if not create:
-        raise JournalNotFound(f"There is no journal in {folder}.", "Check the folder, or start a journal there.")
+        raise JournalNotFound(
+            msg("There is no journal in {folder}.", folder=folder), msg("Check the folder, or start a journal there.")
+        )
 
 
 def _bring_up_to_date(
@@ -102,11 +112,13 @@ def _bring_up_to_date(
                 # Read again: while this one waited for the lock, another may have done the work.
                 revision = revision_of(writer, place)
                 if revision is None and not create:
-                    raise JournalNotFound(f"There is no journal at {place}.", "Start one there first.")
+                    raise JournalNotFound(
+                        msg("There is no journal at {place}.", place=place), msg("Start one there first.")
+                    )
                 if revision not in known_revisions(schema) | {None}:
                     raise JournalNewer(
-                        f"The journal at {place} was written by a newer version of this program.",
-                        "Install the newer version to open it.",
+                        msg("The journal at {place} was written by a newer version of this program.", place=place),
+                        msg("Install the newer version to open it."),
                     )
                 if revision is not None and revision != schema.head:
                     time = now().astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
@@ -128,12 +140,12 @@ def _migrate(connection: Connection, place: object, schema: Schema) -> None:
     except Exception as error:
         raise _broken(str(error)) from error
     if lost:
-        raise _broken("a reference was lost")
+        raise _broken(msg("a reference was lost"))
 
 
 def _broken(why: str) -> UpgradeFailed:
     return UpgradeFailed(
-        f"The journal could not be upgraded: {why}",
-        "Go on with the version of the program used so far, and report this.",
-        "The journal is as it was before; a copy of its database lies beside it in its folder.",
+        msg("The journal could not be upgraded: {why}", why=why),
+        msg("Go on with the version of the program used so far, and report this."),
+        msg("The journal is as it was before; a copy of its database lies beside it in its folder."),
     )

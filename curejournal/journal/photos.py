@@ -10,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
+from curejournal.base.messages import msg
 from curejournal.journal.errors import (
     DiskFull,
     EntryRefused,
@@ -76,7 +77,7 @@ class Shelf:
             If these are no hash and ending, and so might name any file.
         """
         if not _SHA256.fullmatch(sha256) or not _SUFFIX.fullmatch(suffix):
-            raise EntryRefused("This is not a photo's hash and kind of file.")
+            raise EntryRefused(msg("This is not a photo's hash and kind of file."))
         return f"{sha256}{suffix}"
 
     def path(self, sha256: str, suffix: str) -> Path:
@@ -117,9 +118,9 @@ class Shelf:
             data = b""
         if hashlib.sha256(data).hexdigest() != sha256:
             raise JournalDamaged(
-                f"The photo {path.name} is {'damaged' if data else 'missing'}.",
-                "Take in the same photo again, or restore the latest backup into a new folder.",
-                "All other photos and entries are safe.",
+                msg("The photo {name} is {data}.", name=path.name, data="damaged" if data else "missing"),
+                msg("Take in the same photo again, or restore the latest backup into a new folder."),
+                msg("All other photos and entries are safe."),
             )
         return data
 
@@ -136,7 +137,7 @@ class Shelf:
             Makes it.
         """
         if not _SHA256.fullmatch(sha256) or not _DERIVED.fullmatch(name):
-            raise EntryRefused("This is not the name of a derived picture.")
+            raise EntryRefused(msg("This is not the name of a derived picture."))
         path = self.made / sha256[:2] / sha256 / name
         try:
             return path.read_bytes()

@@ -17,6 +17,7 @@ from pydantic import AwareDatetime, ConfigDict, FailFast, Field, TypeAdapter, Va
 from sqlalchemy import Connection, Table
 from sqlalchemy.exc import IntegrityError
 
+from curejournal.base.messages import msg
 from curejournal.journal import tables
 from curejournal.journal.contacts import contact_row, words_hash
 from curejournal.journal.copying import count_on, rows_of
@@ -37,8 +38,8 @@ from curejournal.journal.text import (
     setting_columns,
 )
 
-FORMAT = "curejournal data 2"
-FORMER = "curejournal data 1"
+FORMAT = msg("curejournal data 2")
+FORMER = msg("curejournal data 1")
 """The format of exports before entries of the workshop, contacts and presses; it is read as before."""
 
 Number = Annotated[int, Field(gt=0, lt=2**31)]
@@ -212,11 +213,19 @@ def from_text(text: str) -> Contents:
         data: Contents = _STRICT.validate_json(f"[{text}]")[0]
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
-        raise refused(f"{'.'.join(map(str, fault['loc'][1:])) or 'the file'}: {fault['msg']}") from error
+        raise refused(
+            msg("{fault}: {fault_2}", fault=".".join(map(str, fault["loc"][1:])) or "the file", fault_2=fault["msg"])
+        ) from error
     if data.format == FORMER:
         return _brought_up(data)
     if data.format != FORMAT:
-        raise refused(f"it says that its format is {data.format[:40]!r}, not {FORMAT!r}")
+        raise refused(
+            msg(
+                "it says that its format is {format}, not {format_2}",
+                format=f"{data.format[:40]!r}",
+                format_2=f"{FORMAT!r}",
+            )
+        )
     return data
 
 
@@ -233,7 +242,7 @@ def _brought_up(data: Contents) -> Contents:
             for one in entries_of_settings(rows, {photo.sha256 for photo in data.photos})
         )  # fmt: skip
     except (AttributeError, KeyError, TypeError) as error:
-        raise refused("a setting is not as this program wrote it") from error
+        raise refused(msg("a setting is not as this program wrote it")) from error
     return replace(data, format=FORMAT, entries=data.entries + made)
 
 
@@ -246,9 +255,9 @@ def json_schema() -> dict[str, Any]:
 def refused(why: str) -> DataRefused:
     """The error for data that no journal can be made of."""
     return DataRefused(
-        f"This data cannot be made into a journal: {why}.",
-        "Correct it and try again.",
-        "Nothing was brought in, and no journal was changed.",
+        msg("This data cannot be made into a journal: {why}.", why=why),
+        msg("Correct it and try again."),
+        msg("Nothing was brought in, and no journal was changed."),
     )
 
 
@@ -275,7 +284,9 @@ def fill(connection: Connection, data: Contents) -> None:
     except (EntryRefused, RecordUnreadable) as error:
         raise refused(error.what.rstrip(".")) from error
     except IntegrityError as error:
-        raise refused(f"a number occurs twice, or a row refers to one that is not there ({error.orig})") from error
+        raise refused(
+            msg("a number occurs twice, or a row refers to one that is not there ({orig})", orig=error.orig)
+        ) from error
     count_on(connection)
     seal_rows(connection)
 
@@ -324,13 +335,13 @@ def _entries(data: Contents, ids: dict[str, int | None]) -> Iterator[dict[str, A
     for row in sorted(data.entries, key=lambda row: row.id):
         corrected = earlier.get(row.supersedes or 0)
         if row.batch not in ids:
-            raise EntryRefused(f"Entry {row.id} belongs to no batch that is there.")
+            raise EntryRefused(msg("Entry {id} belongs to no batch that is there.", id=row.id))
         if row.supersedes and (corrected is None or corrected.batch != row.batch):
-            raise EntryRefused(f"Entry {row.id} corrects none of its batch that came before it.")
+            raise EntryRefused(msg("Entry {id} corrects none of its batch that came before it.", id=row.id))
         if row.kind == WITHDRAWN and corrected is None:
-            raise EntryRefused(f"Entry {row.id} takes nothing back.")
+            raise EntryRefused(msg("Entry {id} takes nothing back.", id=row.id))
         if corrected and row.kind != corrected.kind and WITHDRAWN not in {row.kind, corrected.kind}:
-            raise EntryRefused(f"Entry {row.id} corrects an entry of another kind.")
+            raise EntryRefused(msg("Entry {id} corrects an entry of another kind.", id=row.id))
         earlier[row.id] = row
         at, offset = instant(row.at)
         pressed_at, pressed_offset = instant(row.pressed_at) if row.pressed_at else (None, None)

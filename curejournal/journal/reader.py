@@ -11,6 +11,7 @@ from typing import Any, Self, cast
 
 from sqlalchemy import Connection, Engine, Row, func, select
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, Entry, R
 from curejournal.journal import contacts
 from curejournal.journal.contacts import Contact
@@ -145,7 +146,9 @@ class Reader:
         code = plain_text(code, "code", 40)
         found = connection.execute(select(batch_table).where(batch_table.c.code == code)).first()
         if found is None:
-            raise NotInJournal(f"There is no batch {code}.", "Check the code in the list of batches.")
+            raise NotInJournal(
+                msg("There is no batch {code}.", code=code), msg("Check the code in the list of batches.")
+            )
         return found
 
     # --- seals -----------------------------------------------------------------------------
@@ -163,7 +166,7 @@ class Reader:
         with self._reading() as connection:
             chain: str | None = connection.scalar(query)
         if chain is None:
-            raise NotInJournal(f"There is no entry {entry_id}.")
+            raise NotInJournal(msg("There is no entry {entry_id}.", entry_id=entry_id))
         return chain
 
     def holds_head(self, beginning: str) -> bool:
@@ -184,7 +187,7 @@ class Reader:
         """A photo by its hash."""
         found = self.find_photo(sha256)
         if found is None:
-            raise NotInJournal("This photo is not in the journal.")
+            raise NotInJournal(msg("This photo is not in the journal."))
         return found
 
     def photo_bytes(self, sha256: str) -> bytes:
@@ -260,7 +263,7 @@ class Reader:
         with self._reading() as connection:
             row = connection.execute(latest(card_table, name)).first()
         if row is None:
-            raise NotInJournal(f"The journal has no card {name}.")
+            raise NotInJournal(msg("The journal has no card {name}.", name=name))
         return as_card(row).toml
 
     def setting(self, name: str, default: Any = None) -> Any:

@@ -17,11 +17,12 @@ from dataclasses import MISSING, asdict, fields
 from typing import Any
 
 from curejournal.base.bounds import RECIPE_BYTES, RECIPE_ROWS
+from curejournal.base.messages import msg
 from curejournal.journal.errors import DataRefused
 from curejournal.journal.spreadsheet import escaped, unescaped
 from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liquid, Oil, Recipe
 
-FORMAT = "curejournal recipe 1"
+FORMAT = msg("curejournal recipe 1")
 PARTS: dict[str, tuple[str, type[Any]]] = {
     "oil": ("oils", Oil),
     "alkali": ("alkalis", Alkali),
@@ -89,12 +90,19 @@ def fields_from_json(text: str) -> dict[str, Any]:
     try:
         plain = json.loads(text)
     except (ValueError, RecursionError) as fault:
-        raise _refused(f"it is not JSON ({fault})") from fault
+        raise _refused(msg("it is not JSON ({fault})", fault=fault)) from fault
     if not isinstance(plain, dict) or plain.pop("format", FORMAT) != FORMAT:
-        raise _refused(f"it is not of the format “{FORMAT}”")
+        raise _refused(msg("it is not of the format “{format}”", format=FORMAT))
     for part, rows in plain.items():
         if isinstance(rows, list) and len(rows) > RECIPE_ROWS:
-            raise _refused(f"{part} has {len(rows)} rows; the most is {RECIPE_ROWS}")
+            raise _refused(
+                msg(
+                    "{part} has {rows} rows; the most is {recipe_rows}",
+                    part=part,
+                    rows=len(rows),
+                    recipe_rows=RECIPE_ROWS,
+                )
+            )
     return plain
 
 
@@ -106,7 +114,9 @@ def refuse_large(text: str) -> None:
     DataRefused
     """
     if len(text) > RECIPE_BYTES:
-        raise _refused(f"it has {len(text)} characters; the most is {RECIPE_BYTES}")
+        raise _refused(
+            msg("it has {text} characters; the most is {recipe_bytes}", text=len(text), recipe_bytes=RECIPE_BYTES)
+        )
 
 
 def fields_from_csv(text: str) -> dict[str, Any]:
@@ -121,9 +131,11 @@ def fields_from_csv(text: str) -> dict[str, Any]:
     semicolons = head.count(";") > head.count(",")
     reader = csv.DictReader(io.StringIO(text.lstrip("\ufeff"), newline=""), delimiter=";" if semicolons else ",")
     if not reader.fieldnames or not {"what", "name", "grams"} <= set(reader.fieldnames):
-        raise _refused("its first line has to name the columns what, name and grams")
+        raise _refused(msg("its first line has to name the columns what, name and grams"))
     if odd := [name for name in reader.fieldnames if name and name not in COLUMNS]:
-        raise _refused(f"no recipe has the column “{odd[0][:40]}”; it may have {', '.join(COLUMNS)}")
+        raise _refused(
+            msg("no recipe has the column “{odd}”; it may have {columns}", odd=odd[0][:40], columns=", ".join(COLUMNS))
+        )
     recipe: dict[str, Any] = {part: [] for part, _ in PARTS.values()}
     try:
         for row in reader:
@@ -134,9 +146,9 @@ def fields_from_csv(text: str) -> dict[str, Any]:
                 part, fields_of_row = _row(row, semicolons, reader.line_num)
                 recipe[part].append(fields_of_row)
                 if len(recipe[part]) > RECIPE_ROWS:
-                    raise _refused(f"{part} has more than {RECIPE_ROWS} rows")
+                    raise _refused(msg("{part} has more than {recipe_rows} rows", part=part, recipe_rows=RECIPE_ROWS))
     except csv.Error as fault:
-        raise _refused(f"line {reader.line_num}: {fault}") from fault
+        raise _refused(msg("line {line_num}: {fault}", line_num=reader.line_num, fault=fault)) from fault
     return recipe
 
 
@@ -149,7 +161,14 @@ def _about(row: Mapping[str, Any], semicolons: bool, line: int) -> dict[str, Any
 def _row(row: Mapping[str, Any], semicolons: bool, line: int) -> tuple[str, dict[str, Any]]:
     what = str(row.get("what") or "").strip().lower()
     if what not in PARTS or None in row:
-        raise _refused(f"line {line}: “{what}” is none of {', '.join(PARTS)}, or the line has too many cells")
+        raise _refused(
+            msg(
+                "line {line}: “{what}” is none of {parts}, or the line has too many cells",
+                line=line,
+                what=what,
+                parts=", ".join(PARTS),
+            )
+        )
     part, kind = PARTS[what]
     made: dict[str, Any] = {}
     for field in fields(kind):
@@ -157,7 +176,7 @@ def _row(row: Mapping[str, Any], semicolons: bool, line: int) -> tuple[str, dict
         if cell:
             made[field.name] = _value(str(field.type), cell, semicolons, line)
         elif field.default is MISSING:
-            raise _refused(f"line {line}: {field.name} is empty")
+            raise _refused(msg("line {line}: {name} is empty", line=line, name=field.name))
     return part, made
 
 
@@ -174,8 +193,8 @@ def _number(cell: str, semicolons: bool, line: int) -> float:
     try:
         return float(cell.replace(",", ".") if semicolons else cell)
     except ValueError:
-        raise _refused(f"line {line}: “{cell[:40]}” is no number") from None
+        raise _refused(msg("line {line}: “{cell}” is no number", line=line, cell=cell[:40])) from None
 
 
 def _refused(why: str) -> DataRefused:
-    return DataRefused(f"This recipe cannot be read: {why}.", "Correct it and try again.")
+    return DataRefused(msg("This recipe cannot be read: {why}.", why=why), msg("Correct it and try again."))

@@ -11,6 +11,7 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError
 from pydantic_core import PydanticSerializationError
 
 from curejournal.base.bounds import EVIDENCE_CHARACTERS, LARGEST_NUMBER, LIST_LENGTH, TEXT_CHARACTERS
+from curejournal.base.messages import msg
 from curejournal.base.strings import unfit_in, visible
 from curejournal.batch.records import RECORDS, Decision, Record
 from curejournal.journal.errors import EntryRefused, RecordUnreadable
@@ -72,7 +73,7 @@ def kind_of(record: Record) -> str:
     try:
         return KIND_OF[type(record)]
     except KeyError:
-        raise EntryRefused(f"The journal keeps no {type(record).__name__}.") from None
+        raise EntryRefused(msg("The journal keeps no {name}.", name=type(record).__name__)) from None
 
 
 def to_json(record: Record) -> str:
@@ -89,10 +90,11 @@ def to_json(record: Record) -> str:
         same = from_json(kind, text) == record
     except (PydanticSerializationError, RecordUnreadable) as error:
         raise EntryRefused(
-            f"This {kind} cannot be kept: {error}", "Check its numbers and words, then enter it again."
+            msg("This {kind} cannot be kept: {error}", kind=kind, error=error),
+            msg("Check its numbers and words, then enter it again."),
         ) from error
     if not same:
-        raise EntryRefused(f"This {kind} cannot be kept: it would not read back as it is.")
+        raise EntryRefused(msg("This {kind} cannot be kept: it would not read back as it is.", kind=kind))
     _refuse_beyond(kind, json.loads(text), "")
     return text
 
@@ -103,21 +105,46 @@ def _refuse_beyond(kind: str, value: Any, where: str) -> None:
         for name, one in value.items():
             _refuse_beyond(kind, one, name)
     elif isinstance(value, list):
-        _refuse_if(len(value) > LIST_LENGTH, kind, where, f"has {len(value)} items; the most is {LIST_LENGTH}")
+        _refuse_if(
+            len(value) > LIST_LENGTH,
+            kind,
+            where,
+            msg("has {value} items; the most is {list_length}", value=len(value), list_length=LIST_LENGTH),
+        )
         for one in value:
             _refuse_beyond(kind, one, where)
     elif isinstance(value, str):
         most = EVIDENCE_CHARACTERS if where == "evidence" else TEXT_CHARACTERS
-        _refuse_if(len(value) > most, kind, where, f"has {len(value)} characters; the most is {most}")
+        _refuse_if(
+            len(value) > most,
+            kind,
+            where,
+            msg("has {value} characters; the most is {most}", value=len(value), most=most),
+        )
         shown = visible(unfit_in(value))
-        _refuse_if(bool(shown), kind, where, f"has a character that cannot be seen or turns the text around: {shown}")
+        _refuse_if(
+            bool(shown),
+            kind,
+            where,
+            msg("has a character that cannot be seen or turns the text around: {shown}", shown=shown),
+        )
     elif isinstance(value, (int, float)):
-        _refuse_if(abs(value) > LARGEST_NUMBER, kind, where, f"is {value:g}; the most is {LARGEST_NUMBER:g}")
+        _refuse_if(
+            abs(value) > LARGEST_NUMBER,
+            kind,
+            where,
+            msg("is {value:g}; the most is {largest_number:g}", value=value, largest_number=LARGEST_NUMBER),
+        )
 
 
 def _refuse_if(wrong: bool, kind: str, where: str, why: str) -> None:
     if wrong:
-        raise EntryRefused(f"This {kind} cannot be kept: its {where.replace('_', ' ')} {why}.", "Correct it.")
+        raise EntryRefused(
+            msg(
+                "This {kind} cannot be kept: its {replace} {why}.", kind=kind, replace=where.replace("_", " "), why=why
+            ),
+            msg("Correct it."),
+        )
 
 
 def from_json(kind: str, text: str) -> Record:
@@ -130,19 +157,19 @@ def from_json(kind: str, text: str) -> Record:
     """
     if kind not in RECORDS:
         raise RecordUnreadable(
-            f"The journal holds an entry of the kind '{kind}', which this version does not know.",
-            "Install the newer version that wrote it.",
+            msg("The journal holds an entry of the kind '{kind}', which this version does not know.", kind=kind),
+            msg("Install the newer version that wrote it."),
         )
     try:
         if kind in RENAMED_FIELDS:
             text = json.dumps(with_new_names(kind, json.loads(text)))
         return _adapter(kind).validate_json(f"[{text}]")[0]
     except (ValidationError, ValueError, RecursionError) as error:
-        where, why = "as a whole", str(error)
+        where, why = msg("as a whole"), str(error)
         if isinstance(error, ValidationError):
             fault = error.errors(include_url=False)[0]
             where, why = ".".join(str(part) for part in fault["loc"][1:]) or where, fault["msg"]
         raise RecordUnreadable(
-            f"An entry of the kind '{kind}' cannot be read ({where}: {why}).",
-            "If a newer version wrote it, install that one; otherwise run a check of the journal.",
+            msg("An entry of the kind '{kind}' cannot be read ({where}: {why}).", kind=kind, where=where, why=why),
+            msg("If a newer version wrote it, install that one; otherwise run a check of the journal."),
         ) from error

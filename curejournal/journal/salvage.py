@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from curejournal.base.messages import msg
 from curejournal.journal import tables
 from curejournal.journal.check import Problem, check
 from curejournal.journal.contacts import contact_row
@@ -73,7 +74,10 @@ def salvage(source: Path, to: Path, now: Callable[[], datetime]) -> Salvaged:
     FolderInUse
     """
     if not (source / DATABASE).is_file():
-        raise JournalDamaged(f"There is no {DATABASE} in {source}.", "Name the journal's own folder.")
+        raise JournalDamaged(
+            msg("There is no {database} in {source}.", database=DATABASE, source=source),
+            msg("Name the journal's own folder."),
+        )
     with in_plain_words(to), new_folder(to) as folder:
         copy = folder / "copy"
         copy.mkdir()
@@ -111,7 +115,7 @@ def _sound_rows(database: Path) -> _Found:
     except sqlite3.Error as error:
         raise _nothing(str(error)) from error
     if not any(found.rows.values()):
-        raise _nothing("no row can be read")
+        raise _nothing(msg("no row can be read"))
     known = {f"{name} {key}" for name, rows in found.rows.items() for key in rows}
     known |= {problem.where for problem in found.lost}
     for name, key in seals or {}:
@@ -122,8 +126,8 @@ def _sound_rows(database: Path) -> _Found:
 
 def _nothing(why: str) -> JournalDamaged:
     return JournalDamaged(
-        f"Nothing can be had from this database: {why}.",
-        "Restore the latest backup into a new folder. The photos are files of their own, below photos/.",
+        msg("Nothing can be had from this database: {why}.", why=why),
+        msg("Restore the latest backup into a new folder. The photos are files of their own, below photos/."),
     )
 
 
@@ -173,13 +177,13 @@ def _last_number(connection: sqlite3.Connection, table: str) -> int:
 
 def _fault(table: str, key: Any, row: StoredRow, seals: Mapping[tuple[str, str], str] | None) -> str:
     if unreadable := wrong_with(tables.metadata.tables[table], row):
-        return f"it {unreadable}"
+        return msg("it {unreadable}", unreadable=unreadable)
     if seals is None:
         return ""
     sealed = seals.get((table, str(key)))
     if sealed is None:
-        return "its seal is not there"
-    return "" if sealed == row_hash(table, row) else "it is not as it was kept: its hash differs"
+        return msg("its seal is not there")
+    return "" if sealed == row_hash(table, row) else msg("it is not as it was kept: its hash differs")
 
 
 # --- what refers to something that was lost ------------------------------------------------
@@ -190,19 +194,23 @@ def _mend(found: _Found) -> None:
     for key, row in list(entries.items()):
         if row["supersedes"] is not None and row["supersedes"] not in entries:
             if row["kind"] == WITHDRAWN:
-                found.lost.append(Problem("what it took back was lost, and so is it", f"entry {key}"))
+                found.lost.append(Problem("what it took back was lost, and so is it", msg("entry {key}", key=key)))
                 del entries[key]
                 continue
-            _without(found, row, "supersedes", "kept, though what it corrected was lost")
+            _without(found, row, "supersedes", msg("kept, though what it corrected was lost"))
         if row["photo_sha256"] is not None and row["photo_sha256"] not in found.rows["photo"]:
-            _without(found, row, "photo_sha256", "kept without its photo, whose row was lost")
+            _without(found, row, "photo_sha256", msg("kept without its photo, whose row was lost"))
         if row["batch_id"] is not None and row["batch_id"] not in batches:
             batches[row["batch_id"]] = _placeholder(row)
-            found.lost.append(Problem("its entries are kept under a code of its number", f"batch {row['batch_id']}"))
+            found.lost.append(
+                Problem("its entries are kept under a code of its number", msg("batch {row}", row=row["batch_id"]))
+            )
         contact = row.get("contact_id")
         if contact is not None and contact not in found.rows["contact"]:
             found.rows["contact"][contact] = _nobody(contact, row)
-            found.lost.append(Problem("it is kept without its words, which were lost", f"contact {contact}"))
+            found.lost.append(
+                Problem("it is kept without its words, which were lost", msg("contact {contact}", contact=contact))
+            )
     for row in found.rows["contact"].values():
         if row["first_id"] is not None and row["first_id"] not in found.rows["contact"]:
             row["first_id"] = None
@@ -210,18 +218,18 @@ def _mend(found: _Found) -> None:
 
 def _without(found: _Found, row: StoredRow, column: str, what: str) -> None:
     row[column] = None
-    found.lost.append(Problem(what, f"entry {row['id']}"))
+    found.lost.append(Problem(what, msg("entry {row}", row=row["id"])))
 
 
 def _placeholder(entry: StoredRow) -> StoredRow:
     number = entry["batch_id"]
-    about = {"id": number, "code": f"salvaged-{number}", "name": "Batch whose row was lost", "author": NOBODY}
+    about = {"id": number, "code": f"salvaged-{number}", "name": msg("Batch whose row was lost"), "author": NOBODY}
     started = {"started_at_utc": entry["at_utc"], "started_at_offset_minutes": entry["at_offset_minutes"]}
     return {**about, **started, "recorded_at_utc": entry["recorded_at_utc"]}
 
 
 def _nobody(number: int, entry: StoredRow) -> StoredRow:
-    words = contact_row("(words lost)", "")
+    words = contact_row(msg("(words lost)"), "")
     return {"id": number, "first_id": None, **words, "author": NOBODY, "recorded_at_utc": entry["recorded_at_utc"]}
 
 
@@ -258,7 +266,7 @@ def _copy_photos(found: _Found, source: Shelf, target: Shelf) -> int:
             target.put(source.get(sha256, row["suffix"]), row["suffix"])
             copied += 1
         except JournalDamaged as error:
-            found.lost.append(Problem(error.what, f"photo {sha256}"))
+            found.lost.append(Problem(error.what, msg("photo {sha256}", sha256=sha256)))
     for path in source.files():
         # Its row was lost; the picture itself is still its maker's.
         if path.is_file() and path.stem not in found.rows["photo"]:
@@ -277,4 +285,7 @@ def _verify(folder: Path, now: Callable[[], datetime], found: _Found) -> None:
     gone = {problem.where.removeprefix("photo ") for problem in found.lost}
     for problem in problems:
         if problem.serious and problem.photo not in gone:
-            raise JournalDamaged(f"What was salvaged does not verify: {problem.where}: {problem.what}.", "Report this.")
+            raise JournalDamaged(
+                msg("What was salvaged does not verify: {where}: {what}.", where=problem.where, what=problem.what),
+                msg("Report this."),
+            )

@@ -17,6 +17,7 @@ from dataclasses import MISSING, fields
 from datetime import date, datetime
 from typing import Any
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import RECORDS
 from curejournal.colour.sample import Lab
 from curejournal.journal.plain_data import (
@@ -101,12 +102,12 @@ def from_tables(texts: Mapping[str, str]) -> Contents:
                 inside = {field: row.pop(field) for field in record if field in row}
                 plain["entries"].append({**row, "kind": kind, "record": inside})
         else:
-            raise refused(f"there is no table {file[:80]!r} in a journal")
+            raise refused(msg("there is no table {file} in a journal", file=f"{file[:80]!r}"))
     plain["entries"].sort(key=lambda entry: entry["id"])
     try:
         return from_text(json.dumps(plain, allow_nan=False))
     except (ValueError, RecursionError) as error:
-        raise refused(f"a number is not one ({error})") from error
+        raise refused(msg("a number is not one ({error})", error=error)) from error
 
 
 def escaped(text: str) -> str:
@@ -172,17 +173,31 @@ def _read(
         names = headings(columns)
         if sorted(head) != sorted(names):
             odd = sorted(set(head) ^ set(names))[:5]
-            raise refused(f"{file} has not the columns that it should have ({', '.join(odd)[:200]})")
+            raise refused(
+                msg("{file} has not the columns that it should have ({odd})", file=file, odd=", ".join(odd)[:200])
+            )
         for row in reader:
             if len(row) != len(head):
-                raise refused(f"line {reader.line_num} of {file} has {len(row)} cells instead of {len(head)}")
+                raise refused(
+                    msg(
+                        "line {line_num} of {file} has {row} cells instead of {head}",
+                        line_num=reader.line_num,
+                        file=file,
+                        row=len(row),
+                        head=len(head),
+                    )
+                )
             cells = dict(zip(head, row, strict=True))
             try:
                 yield {field: _value(cells, field, hint) for field, hint in columns.items()}
             except (ValueError, RecursionError) as error:
-                raise refused(f"line {reader.line_num} of {file}: {error}") from error
+                raise refused(
+                    msg("line {line_num} of {file}: {error}", line_num=reader.line_num, file=file, error=error)
+                ) from error
     except csv.Error as error:
-        raise refused(f"line {reader.line_num} of {file}: {error}") from error
+        raise refused(
+            msg("line {line_num} of {file}: {error}", line_num=reader.line_num, file=file, error=error)
+        ) from error
 
 
 def _value(cells: Mapping[str, str], field: str, hint: Any) -> Any:

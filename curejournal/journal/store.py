@@ -10,6 +10,7 @@ from typing import Self
 
 from sqlalchemy import Engine, func, select
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import Entry
 from curejournal.journal.backup import Backup, write_backup
 from curejournal.journal.changes import NEW_CONTACT, Changes, NewBatch, NewContact, NewEntry, Press
@@ -213,7 +214,9 @@ class Journal(Ledger):
                 if revision_of(into, shelf.folder) is None:
                     migrate(into)
                 elif any(into.scalar(select(func.count()).select_from(table)) for table in metadata.sorted_tables):
-                    raise CopyRefused("The journal to copy into is not empty.", "Choose a new folder or database.")
+                    raise CopyRefused(
+                        msg("The journal to copy into is not empty."), msg("Choose a new folder or database.")
+                    )
                 for photo in map(as_photo, source.execute(select(photo_table).execution_options(yield_per=1000))):
                     shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
                 copy_rows(source, into)

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import BigInteger, Connection, Integer, Table, text
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n
 from curejournal.journal import tables
 from curejournal.journal.errors import EntryRefused, JournalDamaged, RecordUnreadable
 from curejournal.journal.photos import Shelf
@@ -52,7 +52,11 @@ def stored_rows(connection: Connection, table: Table, *, sealed: bool = False) -
     query, more = f"SELECT t.* FROM {table.name} t", ""
     if sealed:
         query = f"SELECT t.*, s.row_hash AS sealed FROM {table.name} t"
-        more = f" LEFT JOIN seal s ON s.table_name = '{table.name}' AND s.row_key = CAST(t.{key} AS VARCHAR(64))"
+        more = msg(
+            " LEFT JOIN seal s ON s.table_name = '{name}' AND s.row_key = CAST(t.{key} AS VARCHAR(64))",
+            name=table.name,
+            key=key,
+        )
     ordered = text(f"{query}{more} ORDER BY t.{key}").execution_options(yield_per=_CHUNK)
     with any_text(connection):
         for row in connection.execute(ordered).mappings():
@@ -65,34 +69,34 @@ def wrong_with(table: Table, row: Mapping[str, Any]) -> str:
         value = row.get(column.name)
         if value is None:
             if not column.nullable:
-                return f"has no {column.name}"
+                return msg("has no {name}", name=column.name)
         elif fault := _fault(column.type, column.name, value):
             return fault
     try:
         return _MEANING[table.name](row) if table.name in _MEANING else ""
     except RecordUnreadable as error:
-        return f"cannot be read: {error.what}"
+        return msg("cannot be read: {what}", what=error.what)
     except EntryRefused as error:
-        return f"cannot be read: {error.what}"
+        return msg("cannot be read: {what}", what=error.what)
     except (ValueError, OverflowError, RecursionError) as error:
-        return f"cannot be read: {error}"
+        return msg("cannot be read: {error}", error=error)
 
 
 def _fault(kind: Any, name: str, value: Any) -> str:
     if isinstance(kind, (Integer, BigInteger)):
-        return "" if type(value) is int else f"has a {name} that is no whole number"
+        return "" if type(value) is int else msg("has a {name} that is no whole number", name=name)
     if isinstance(kind, tables.UtcDateTime):
         try:
             datetime.fromisoformat(value) if isinstance(value, str) else value.isoformat()
         except (ValueError, AttributeError):
-            return f"has a {name} that is no time: {str(value)[:40]!a}"
+            return msg("has a {name} that is no time: {value}", name=name, value=f"{str(value)[:40]!a}")
         return ""
     if not isinstance(value, str):
-        return f"has a {name} that is no text"
+        return msg("has a {name} that is no text", name=name)
     try:
         value.encode("utf-8")
     except UnicodeEncodeError:
-        return f"has a {name} that is no text: bytes that are not UTF-8"
+        return msg("has a {name} that is no text: bytes that are not UTF-8", name=name)
     return ""
 
 
@@ -108,7 +112,7 @@ def _times(row: Mapping[str, Any]) -> str:
 def _entry(row: Mapping[str, Any]) -> str:
     record = from_json(row["kind"], row["record"])
     odd = [name for name, value in columns_of_record(record).items() if name in row and row[name] != value]
-    return f"has another {odd[0]} than its record" if odd else _times(row)
+    return msg("has another {odd} than its record", odd=odd[0]) if odd else _times(row)
 
 
 def _photo(row: Mapping[str, Any]) -> str:
@@ -143,10 +147,14 @@ def refuse_damaged(connection: Connection, names: Sequence[str]) -> None:
 
 def damaged_rows(found: Sequence[str]) -> JournalDamaged:
     """The error for rows that are not as they were kept; the first three are named."""
-    more = f", and {how_many(len(found) - 3, 'other')}" if len(found) > 3 else ""
+    more = (
+        msg(", and {found}", found=msg_n("{number} other", "{number} others", len(found) - 3)) if len(found) > 3 else ""
+    )
     return JournalDamaged(
-        f"The journal is damaged: {'; '.join(found[:3])}{more}.",
-        "Make a copy of the whole folder first. Then restore the latest backup into a new folder, or let "
-        "“curejournal journal salvage” write all that is sound into a new journal.",
-        "Nothing was changed, and earlier backups are as they were.",
+        msg("The journal is damaged: {found}{more}.", found="; ".join(found[:3]), more=more),
+        msg(
+            "Make a copy of the whole folder first. Then restore the latest backup into a new folder, or let "
+            "“curejournal journal salvage” write all that is sound into a new journal."
+        ),
+        msg("Nothing was changed, and earlier backups are as they were."),
     )

@@ -7,6 +7,7 @@ import re
 import sys
 from pathlib import Path
 
+from curejournal.base.messages import msg
 from curejournal.journal.database import DATABASE
 
 # Folders by which programs that synchronise are known, and files that they leave at the root of what they synchronise.
@@ -50,19 +51,29 @@ def risks_of(folder: Path) -> tuple[str, ...]:
     found = []
     if name := _synchronised(folder):
         found.append(
-            f"The journal lies in “{name}”, which a program seems to synchronise: it may copy the database in the "
-            "midst of a write, or put an older one back. Move the journal to a folder of this computer alone, and let "
-            "backups be synchronised."
+            msg(
+                "The journal lies in “{name}”, which a program seems to synchronise: it may copy the database in the "
+                "midst of a write, or put an older one back. Move the journal to a folder of this computer alone, "
+                "and let "
+                "backups be synchronised.",
+                name=name,
+            )
         )
     if _on_a_network(folder):
         found.append(
-            "The journal lies on a network's disk, where two programs may write at the same moment and damage it. Move "
-            "it to this computer's own disk, or to a PostgreSQL server."
+            msg(
+                "The journal lies on a network's disk, where two programs may write at the same moment and damage "
+                "it. Move "
+                "it to this computer's own disk, or to a PostgreSQL server."
+            )
         )
     if doubles := _doubles(folder):
         found.append(
-            f"Beside the journal's database lies “{doubles[0]}”: two computers seem to have changed it. Entries may be "
-            "in one and not in the other; look at both before you go on."
+            msg(
+                "Beside the journal's database lies “{doubles}”: two computers seem to have changed it. Entries may be "
+                "in one and not in the other; look at both before you go on.",
+                doubles=doubles[0],
+            )
         )
     return tuple(found)
 

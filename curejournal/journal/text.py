@@ -8,6 +8,7 @@ from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any
 
 from curejournal.base.bounds import NAME_CHARACTERS
+from curejournal.base.messages import msg
 from curejournal.base.strings import composed, unfit_in, without_unfit
 from curejournal.journal.errors import EntryRefused
 
@@ -31,13 +32,21 @@ def plain_text(text: str, what: str, longest: int) -> str:
     """
     plain = composed(text)
     if not plain:
-        raise EntryRefused(f"The {what} is empty.", f"Give a {what}.")
+        raise EntryRefused(msg("The {what} is empty.", what=what), msg("Give a {what}.", what=what))
     if len(plain) > longest:
-        raise EntryRefused(f"The {what} has {len(plain)} characters; the most is {longest}.", "Shorten it.")
+        raise EntryRefused(
+            msg(
+                "The {what} has {plain} characters; the most is {longest}.",
+                what=what,
+                plain=len(plain),
+                longest=longest,
+            ),
+            msg("Shorten it."),
+        )
     if without_unfit(plain) != plain:
         raise EntryRefused(
-            f"The {what} has characters that cannot be seen or that turn the text around.",
-            "Type it again by hand.",
+            msg("The {what} has characters that cannot be seen or that turn the text around.", what=what),
+            msg("Type it again by hand."),
         )
     return plain
 
@@ -50,9 +59,9 @@ def card_columns(name: str, copy_id: str, toml: str) -> dict[str, str]:
     EntryRefused
     """
     if unfit_in(toml):
-        raise EntryRefused("The definition of the card is not text.")
-    known = plain_text(copy_id, "id of the card", 80) if copy_id else ""
-    return {"name": plain_text(name, "name of the card", 80), "copy_id": known, "toml": toml}
+        raise EntryRefused(msg("The definition of the card is not text."))
+    known = plain_text(copy_id, msg("id of the card"), 80) if copy_id else ""
+    return {"name": plain_text(name, msg("name of the card"), 80), "copy_id": known, "toml": toml}
 
 
 def contact_columns(name: str, details: str) -> dict[str, str]:
@@ -75,9 +84,19 @@ def free_text(text: str, what: str, longest: int) -> str:
     """
     plain = "\n".join(" ".join(line.split("\t")).rstrip() for line in composed(text).splitlines())
     if unfit_in(plain):
-        raise EntryRefused(f"The {what} have characters that cannot be seen.", "Type them again by hand.")
+        raise EntryRefused(
+            msg("The {what} have characters that cannot be seen.", what=what), msg("Type them again by hand.")
+        )
     if len(plain) > longest:
-        raise EntryRefused(f"The {what} have {len(plain)} characters; the most is {longest}.", "Shorten them.")
+        raise EntryRefused(
+            msg(
+                "The {what} have {plain} characters; the most is {longest}.",
+                what=what,
+                plain=len(plain),
+                longest=longest,
+            ),
+            msg("Shorten them."),
+        )
     return plain
 
 
@@ -89,11 +108,11 @@ def setting_columns(name: str, value: Any) -> dict[str, str]:
     EntryRefused
         If JSON cannot hold the value.
     """
-    name = plain_text(name, "name of the setting", 80)
+    name = plain_text(name, msg("name of the setting"), 80)
     try:
         return {"name": name, "value": json.dumps(value, allow_nan=False, sort_keys=True)}
     except (TypeError, ValueError) as error:
-        raise EntryRefused(f"The setting {name} cannot be kept: {error}.") from error
+        raise EntryRefused(msg("The setting {name} cannot be kept: {error}.", name=name, error=error)) from error
 
 
 def file_name(original: str) -> str:
@@ -112,11 +131,13 @@ def instant(at: datetime) -> tuple[datetime, int]:
     """
     offset = at.utcoffset()
     if offset is None:
-        raise EntryRefused("A time came without its offset from UTC.", "Give the time zone in which it was taken.")
+        raise EntryRefused(
+            msg("A time came without its offset from UTC."), msg("Give the time zone in which it was taken.")
+        )
     try:
         return at.astimezone(UTC), round(offset / timedelta(minutes=1))
     except OverflowError:
-        raise EntryRefused("A time lies outside the calendar.", "Check the date.") from None
+        raise EntryRefused(msg("A time lies outside the calendar."), msg("Check the date.")) from None
 
 
 def local(at_utc: datetime, offset_minutes: int) -> datetime:

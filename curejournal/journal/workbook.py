@@ -15,6 +15,7 @@ from typing import Any
 
 from pydantic import AwareDatetime
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import RECORDS
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
@@ -23,7 +24,7 @@ from curejournal.journal.spreadsheet import bare_type, columns_of, headings, typ
 
 LONGEST_CELL = 32_767
 """Characters that a cell can hold (ISO/IEC 29500-1) [from memory]; longer text is cut, and says so."""
-CUT = " … (cut: the whole is in journal.json)"
+CUT = msg(" … (cut: the whole is in journal.json)")
 _SHEETS: dict[str, type] = {"batches": BatchRow, "photos": PhotoRow, "cards": CardRow, "settings": SettingRow}
 Row = Mapping[str, Any]
 
@@ -39,8 +40,8 @@ def as_workbook(data: Contents) -> bytes:
     with xlsxwriter.Workbook(made, safe) as book:
         formats = {
             "head": book.add_format({"bold": True}),
-            "worked out": book.add_format({"bold": True, "italic": True}),
-            "time": book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"}),
+            msg("worked out"): book.add_format({"bold": True, "italic": True}),
+            "time": book.add_format({"num_format": msg("yyyy-mm-dd hh:mm:ss")}),
             "day": book.add_format({"num_format": "yyyy-mm-dd"}),
         }
         for name, table in _SHEETS.items():

@@ -9,6 +9,7 @@ from enum import StrEnum
 from math import hypot
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.batch.records import AlkaliMethod, AlkaliTest, PacketCheck
 from curejournal.judging.lye_left import METER_BIAS_SD, STRIP_BIAS, STRIP_BIAS_SD, LyeLeft, Read
 from curejournal.soap.alkali import (
@@ -145,7 +146,7 @@ def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor:
             temperature_c=test.temperature_c,
         )
     except CureJournalError as error:
-        return AlkaliReading(at, test.method, Outcome.UNCLEAR, f"not usable: {error.what}", bar=test.bar)
+        return AlkaliReading(at, test.method, Outcome.UNCLEAR, msg("not usable: {what}", what=error.what), bar=test.bar)
     if reading.band in (PhBand.HOLD, PhBand.NOT_FOR_SALE):
         outcome = Outcome.HIGH
     elif reading.interval[1] <= usual_to + 1e-9 and reading.comparable:
@@ -154,9 +155,9 @@ def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor:
         outcome = Outcome.UNCLEAR
     words = reading.words
     if reading.band is PhBand.USUAL and reading.interval[1] > usual_to + 1e-9:
-        words += f", but above the {usual_to:g} of the house rules"
+        words += msg(", but above the {usual_to:g} of the house rules", usual_to=usual_to)
     if test.temperature_c is None:
-        words += "; the solution's temperature was not noted, and 5 °C change its pH by about 0.15"
+        words += msg("; the solution's temperature was not noted, and 5 °C change its pH by about 0.15")
     return AlkaliReading(at, test.method, outcome, words, ph=reading, bar=test.bar, packet=test.packet)
 
 
@@ -171,10 +172,10 @@ def _titration(at: datetime, test: AlkaliTest, limit: float, factor: float) -> A
     else:
         outcome = Outcome.UNCLEAR
         if high <= limit < high * factor:
-            words += f", {high * factor:.3f}% at most now that the bar is drier"
-        words += f": too coarse to tell whether it is at most {limit:g}%; titrate more soap"
+            words += msg(", {factor:.3f}% at most now that the bar is drier", factor=high * factor)
+        words += msg(": too coarse to tell whether it is at most {limit:g}%; titrate more soap", limit=limit)
     if result.disagree:
-        words += "; the replicates differ by more than the burette explains"
+        words += msg("; the replicates differ by more than the burette explains")
     return AlkaliReading(at, test.method, outcome, words, titration=result, bar=test.bar)
 
 
@@ -219,7 +220,7 @@ def for_posterior(
             half_width / 1.73 if strip else half_width / 2, 0.05, PH_PER_DEGREE * PLACE_C_SD if warm is None else 0
         )
         bias = known.get(test.packet, (STRIP_BIAS, STRIP_BIAS_SD)) if strip else (0.0, METER_BIAS_SD)
-        name = f"strips {test.packet}" if strip else "meter"
+        name = msg("strips {packet}", packet=test.packet) if strip else "meter"
         found.append(Read(days, value, sd, False, dried(at), test.strength_pct, name, bias))
     return tuple(found)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from curejournal.base.messages import msg
 from curejournal.judging.curves import Array, CurveModel, decay
 
 
@@ -58,19 +59,21 @@ _RETURN, _RETURN_SLOW = (0.04, 4.0), (0.04, 0.6)
 source]. Ours."""
 
 FREE_MODELS: tuple[CurveModel, ...] = (
-    _model("steady", "no change", _steady),
-    _model("relaxation", "one relaxation toward an end colour", _one, (_RECOVERY,)),
-    _model("recovery and browning", "a recovery, then slow browning", _two, ((0.08, 2.0), _BROWNING)),
-    _model("turn and recovery", "a fast turn, then a slow recovery", _two, (_TURN, _SLOW), NEAR_SD),
+    _model("steady", msg("no change"), _steady),
+    _model("relaxation", msg("one relaxation toward an end colour"), _one, (_RECOVERY,)),
+    _model(msg("recovery and browning"), msg("a recovery, then slow browning"), _two, ((0.08, 2.0), _BROWNING)),
+    _model(msg("turn and recovery"), msg("a fast turn, then a slow recovery"), _two, (_TURN, _SLOW), NEAR_SD),
 )
 """What a colour may do by itself. A new model is one entry here."""
 
 AIMED_MODELS: tuple[CurveModel, ...] = (
-    _model("relaxation nearby", "one relaxation, ending beside the intended colour", _one, (_RECOVERY,), NEAR_SD),
-    _model("steady as intended", "no change from the intended colour", _steady, (), RETURN_SD),
-    _model("return", "one relaxation to the intended colour", _one, (_RETURN,), RETURN_SD),
-    _model("turn and return", "a fast turn, then a return", _two, (_TURN, _RETURN_SLOW), RETURN_SD),
-    _model("late browning", "as intended, then browning", _late, ((0.012, 0.1), (1.0, 25.0)), RETURN_SD),
+    _model(
+        msg("relaxation nearby"), msg("one relaxation, ending beside the intended colour"), _one, (_RECOVERY,), NEAR_SD
+    ),
+    _model(msg("steady as intended"), msg("no change from the intended colour"), _steady, (), RETURN_SD),
+    _model("return", msg("one relaxation to the intended colour"), _one, (_RETURN,), RETURN_SD),
+    _model(msg("turn and return"), msg("a fast turn, then a return"), _two, (_TURN, _RETURN_SLOW), RETURN_SD),
+    _model(msg("late browning"), msg("as intended, then browning"), _late, ((0.012, 0.1), (1.0, 25.0)), RETURN_SD),
 )
 """What it may do where there is an intended colour: most end near it, and the readings may deny it. *Late browning*
 keeps open, for the first weeks, that a colour that looks right turns yet."""

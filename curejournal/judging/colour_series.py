@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.colour.difference import Interval, ciede2000, difference_parts
 from curejournal.colour.sample import Grade, Lab
@@ -127,7 +127,11 @@ class ColourSeries:
         span = good[-1].days - good[0].days if good else 0.0
         if self.state is not State.STABLE or (len(good) >= STABLE_MOMENTS and span >= STABLE_DAYS):
             return ""
-        return f"on {how_many(len(good), 'reading')} over {how_many(round(span), 'day')}"
+        return msg(
+            "on {good} over {span}",
+            good=msg_n("{number} reading", "{number} readings", len(good)),
+            span=msg_n("{number} day", "{number} days", round(span)),
+        )
 
     @property
     def last_is_strange(self) -> bool:
@@ -150,8 +154,12 @@ class ColourSeries:
     def words(self) -> str:
         """The state, and what it may be instead."""
         if self.darkens:
-            return "darkened to its colour" if self.state is State.RECOVERED else "darkening to its colour"
-        told = f"{self.state.value}, or {self.perhaps.value}" if self.perhaps else self.state.value
+            return msg("darkened to its colour") if self.state is State.RECOVERED else msg("darkening to its colour")
+        told = (
+            msg("{state}, or {perhaps}", state=self.state.value, perhaps=self.perhaps.value)
+            if self.perhaps
+            else self.state.value
+        )
         return f"{told} {self.rests_on}".strip()
 
 

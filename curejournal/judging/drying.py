@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.counting import digits
+from curejournal.base.messages import msg
 from curejournal.batch.records import Entry, Weighing
 from curejournal.colour.difference import Interval
 from curejournal.judging.curves import Array, Curves, Grids, ModelWeight, interval_of
@@ -149,7 +150,7 @@ def analyse_drying(
     entries = sorted(weighings, key=lambda entry: entry.at)
     most = None if water_share is None else 100 * water_share
     if not entries:
-        return _nothing("no weights yet", most)
+        return _nothing(msg("no weights yet"), most)
     start = poured_at or entries[0].at
     days = np.array([(entry.at - start) / DAY for entry in entries])
     parts, sds, groups = _parts(entries)
@@ -157,7 +158,9 @@ def analyse_drying(
     span = latest - float(days[0])
     moments = len({round(float(day) * 4) for day in days})
     if moments < 2 or span < 1.0:
-        return _nothing("weighed once: a second weighing a week later shows the rate", most, entries, days, parts, sds)
+        return _nothing(
+            msg("weighed once: a second weighing a week later shows the rate"), most, entries, days, parts, sds
+        )
 
     curves, chi2, inflation = _fit(days, parts, sds, groups, latest)
     long = curves.at(np.array([0.0, LONG_DAYS]))[..., 0]
@@ -314,16 +317,28 @@ def _steady(days: Array, losses: Array, limit: float, apart: float) -> bool:
 def _words(state: Drying, rate: Interval, measured: float | None, determined: bool, final: Interval) -> str:
     """The rate that holds: by the scale where that showed too much of a change, else by the curves."""
     if measured is not None:
-        did, damp = ("gained", ": the room may be damp") if state is Drying.GAINING else ("lost", "")
-        text = f"{did} {digits(abs(measured), 1)}% a week by the last weighings{damp}"
-        return text if determined else f"{text}; the end weight is not settled yet"
-    text = f"losing {digits(rate.estimate, 1)}% a week ({digits(rate.low, 1)} to {digits(rate.high, 1)})"
+        did, damp = ("gained", msg(": the room may be damp")) if state is Drying.GAINING else ("lost", "")
+        text = msg(
+            "{did} {measured}% a week by the last weighings{damp}",
+            did=did,
+            measured=digits(abs(measured), 1),
+            damp=damp,
+        )
+        return text if determined else msg("{text}; the end weight is not settled yet", text=text)
+    text = msg(
+        "losing {estimate}% a week ({low} to {high})",
+        estimate=digits(rate.estimate, 1),
+        low=digits(rate.low, 1),
+        high=digits(rate.high, 1),
+    )
     if state is Drying.GAINING:
         gain, least, most = (digits(-value, 1) for value in (rate.estimate, rate.high, rate.low))
-        text = f"gaining {gain}% a week ({least} to {most}): the room may be damp"
+        text = msg(
+            "gaining {gain}% a week ({least} to {most}): the room may be damp", gain=gain, least=least, most=most
+        )
     if not determined:
         low, high = digits(final.low, 0), digits(final.high, 0)
-        text += f"; the end weight is not settled by these weighings: {low} to {high}% in all"
+        text += msg("; the end weight is not settled by these weighings: {low} to {high}% in all", low=low, high=high)
     return text
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from curejournal.base.messages import msg
 from curejournal.judging.curves import Array, CurveModel, decay
 
 ROOM_DAYS = (5.0, 25.0)
@@ -40,7 +41,7 @@ MODELS: tuple[CurveModel, ...] = (
     # A free start makes Newton's model that of Henderson & Pabis 1961, MR = a exp(-k t).
     CurveModel(
         "Henderson-Pabis",
-        "drying at a rate that falls with the water left",
+        msg("drying at a rate that falls with the water left"),
         (0.01,),
         (0.6,),
         lambda days, rates: _from_start(newton_loss(days, rates)),
@@ -49,7 +50,7 @@ MODELS: tuple[CurveModel, ...] = (
     ),
     CurveModel(
         "Page",
-        "fast at first, then slower than that",
+        msg("fast at first, then slower than that"),
         (0.01, 0.5),
         (0.6, 1.2),
         lambda days, rates: _from_start(page_loss(days, rates)),
@@ -58,7 +59,7 @@ MODELS: tuple[CurveModel, ...] = (
     ),
     CurveModel(
         "two-term",
-        "a fast skin and a slow core",
+        msg("a fast skin and a slow core"),
         (0.08, 0.01),
         (0.8, 0.08),
         lambda days, rates: _from_start(two_term_loss(days, rates)),
@@ -73,8 +74,8 @@ MODELS: tuple[CurveModel, ...] = (
 def room_changed(latest: float, follows: float) -> CurveModel:
     """Drying, and a step to another moisture on some day up to `latest`, followed over so many days."""
     return CurveModel(
-        f"room changed, followed in {follows:g} days",
-        "drying, then another moisture in a damper or drier room",
+        msg("room changed, followed in {follows:g} days", follows=follows),
+        msg("drying, then another moisture in a damper or drier room"),
         (0.01, 3.0),
         (0.6, latest),
         lambda days, rates: _changed_loss(days, rates, follows),

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from scipy.special import stdtrit
 
+from curejournal.base.messages import msg
 from curejournal.colour.difference import Interval
 from curejournal.judging.curves import Array
 
@@ -76,9 +77,9 @@ def predict(grid: Array, away: Array, tolerance: float, start: datetime, last: f
 
     interval = (moment(low), moment(high))
     if chance < 0.5:
-        words = "not expected" if chance < 0.1 else "not expected, though possible"
+        words = msg("not expected") if chance < 0.1 else msg("not expected, though possible")
         return Forecast(False, None, interval, chance, words)
-    return Forecast(True, moment(middle), interval, chance, "since about" if middle <= last else "from about")
+    return Forecast(True, moment(middle), interval, chance, msg("since about") if middle <= last else msg("from about"))
 
 
 WIDER = 1.6
@@ -113,13 +114,21 @@ def forecast_from_history(days_to_return: Sequence[float | None], poured_at: dat
     # Laplace's rule of succession: one batch that came back does not make it certain.
     chance = (len(returned) + 1) / (len(days_to_return) + 2)
     if not len(returned) or chance < 0.5:
-        return Forecast(False, None, (None, None), chance, f"not expected, by {_how_many(days_to_return)}")
+        return Forecast(
+            False,
+            None,
+            (None, None),
+            chance,
+            msg("not expected, by {days_to_return}", days_to_return=_how_many(days_to_return)),
+        )
     at, low, high = (poured_at + day * DAY for day in one_more(returned))
-    return Forecast(True, at, (low, high), chance, f"from about, by {_how_many(days_to_return)}")
+    return Forecast(
+        True, at, (low, high), chance, msg("from about, by {days_to_return}", days_to_return=_how_many(days_to_return))
+    )
 
 
 def _how_many(batches: Sequence[float | None]) -> str:
-    return "a single earlier batch" if len(batches) == 1 else "earlier batches"
+    return msg("a single earlier batch") if len(batches) == 1 else msg("earlier batches")
 
 
 def one_more(logs: Array, own_variance: float = 0.0) -> Interval:

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from typing import Literal
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import AlkaliTest, BarsOut, Batch, Decision, PacketCheck, SurfaceNote
 from curejournal.judging.alkali import AlkaliSummary, Outcome
 from curejournal.judging.checks import CHECKS, NEEDED, SAFETY
@@ -25,12 +25,12 @@ from curejournal.soap.recipe import Recipe
 
 DAY = timedelta(days=1)
 
-LOCAL_CODES = (
+LOCAL_CODES = msg(
     "This supports a maker's judgement. Cosmetics law, labels and safety assessment follow local codes and "
     "licensed practice."
 )
-STRIPS = "pH strips and meters do not prove safety: a normal pH does not prove that no lye is left."
-LYE = (
+STRIPS = msg("pH strips and meters do not prove safety: a normal pH does not prove that no lye is left.")
+LYE = msg(
     "Lye burns: goggles and gloves; lye into water, never water into lye; fresh air; children and animals away. "
     "Rinse skin with much water and get help."
 )
@@ -73,7 +73,7 @@ class Judgement:
     def word(self) -> str:
         """The one word for the batch: *released* once somebody signed it; *decide* where only its colour holds it."""
         if self.verdict == "hold":
-            return "decide" if self.hold_for == "colour" else "on hold"
+            return "decide" if self.hold_for == "colour" else msg("on hold")
         return "released" if self.released_at and self.verdict == "ready" else self.verdict
 
     @property
@@ -82,8 +82,12 @@ class Judgement:
         if self.verdict != "ready":
             return self.headline.partition(": ")[2]
         unknown = [finding.gauge for finding in self.findings if finding.verdict is not Verdict.PASS]
-        said = f"all needed checks passed; not known: {', '.join(unknown)}" if unknown else "all checks passed"
-        return "; ".join([said, *self.reservations])
+        said = (
+            msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
+            if unknown
+            else msg("all checks passed")
+        )
+        return join("; ", [said, *self.reservations])
 
 
 @dataclass(frozen=True)
@@ -102,10 +106,18 @@ class OtherEdition:
     @property
     def words(self) -> str:
         """The same in sentences."""
-        under = f"Released under edition {self.edition} of the rules; today's are edition {RULES_EDITION}."
+        under = msg(
+            "Released under edition {edition} of the rules; today's are edition {rules_edition}.",
+            edition=self.edition,
+            rules_edition=RULES_EDITION,
+        )
         if self.releasable:
-            return f"{under} By them too it could have been released then."
-        return f"{under} By them it could not have been released then: {self.said}. Decide whether it stays on sale."
+            return msg("{under} By them too it could have been released then.", under=under)
+        return msg(
+            "{under} By them it could not have been released then: {said}. Decide whether it stays on sale.",
+            under=under,
+            said=self.said,
+        )
 
 
 def judge(
@@ -144,7 +156,7 @@ def judge(
     findings = tuple(check.function(context) for check in CHECKS)
     holds = [finding for finding in findings if finding.verdict is Verdict.HOLD]
     waits = [finding for finding in findings if _keeps_back(finding) and finding not in holds]
-    held = "; ".join(filter(None, (_held(context.batch), pieces)))
+    held = join("; ", filter(None, (_held(context.batch), pieces)))
     unsafe = pieces or any(finding.gauge in SAFETY for finding in holds)
     # A colour that is the maker's to decide hides nothing that is still missing.
     on_hold = bool(held or unsafe or (holds and not waits))
@@ -161,7 +173,7 @@ def judge(
     if released_at is not None:
         again = partial(judge, batch, rules=context.rules, pieces=pieces, packets=packets, parent_held=parent_held)
         questions = (*recall, pieces, _not_by_these_rules(batch, on, again))
-        things = tuple(Task("decide", on, "Decide whether it stays on sale", why) for why in questions if why)
+        things = tuple(Task("decide", on, msg("Decide whether it stays on sale"), why) for why in questions if why)
     else:
         things = list_tasks(context, not holds and not waits, held, by_gauge)
     return Judgement(
@@ -195,8 +207,12 @@ def other_edition(batch: Batch, on: datetime, judged: Callable[[datetime], Judge
     if at is None or act is None or act.act != "release" or edition_of(act.rules_version) == RULES_EDITION:
         return None
     then = judged(at)
-    against = (f"{finding.gauge}: {finding.words}" for finding in then.findings if _keeps_back(finding))
-    return OtherEdition(at, edition_of(act.rules_version), then.releasable, "; ".join(against) or then.headline)
+    against = (
+        msg("{gauge}: {words}", gauge=finding.gauge, words=finding.words)
+        for finding in then.findings
+        if _keeps_back(finding)
+    )
+    return OtherEdition(at, edition_of(act.rules_version), then.releasable, join("; ", against) or then.headline)
 
 
 def _not_by_these_rules(batch: Batch, on: datetime, judged: Callable[[datetime], Judgement]) -> str:
@@ -205,7 +221,11 @@ def _not_by_these_rules(batch: Batch, on: datetime, judged: Callable[[datetime],
     if known.none_left or known.released_at == on:  # at the act itself nothing is asked yet
         return ""
     other = other_edition(batch, on, judged)
-    return f"by today's rules it could not have been released: {other.said}" if other and not other.releasable else ""
+    return (
+        msg("by today's rules it could not have been released: {said}", said=other.said)
+        if other and not other.releasable
+        else ""
+    )
 
 
 def _keeps_back(finding: Finding) -> bool:
@@ -234,7 +254,14 @@ def _held(batch: Batch) -> str:
     at, act = batch.last_act
     if at is None or act is None or act.act == "release":
         return ""
-    return f"{'held' if act.act == 'hold' else 'withdrawn'} by {act.signed_by} since {at.day} {at:%B} {at.year}"
+    return msg(
+        "{act} by {signed_by} since {at} {at_2:%B} {year}",
+        act="held" if act.act == "hold" else "withdrawn",
+        signed_by=act.signed_by,
+        at=at.day,
+        at_2=at,
+        year=at.year,
+    )
 
 
 def _headline(
@@ -246,33 +273,46 @@ def _headline(
     on: datetime,
 ) -> str:
     if not (held or holds or waits):
-        return ", ".join(["ready", *reservations])
+        return join(", ", ["ready", *reservations])
     unsafe = [f for f in holds if f.gauge in SAFETY]
     parts = [held] if held else []
     if unsafe:
-        parts.append(f"because of {' and '.join(f'{f.gauge} ({f.words})' for f in unsafe)}")
-    parts += [f"{f.gauge} ({f.words}), which is yours to decide" for f in holds if f not in unsafe]
+        parts.append(msg("because of {unsafe}", unsafe=join(" and ", (f"{f.gauge} ({f.words})" for f in unsafe))))
+    parts += [
+        msg("{gauge} ({words}), which is yours to decide", gauge=f.gauge, words=f.words)
+        for f in holds
+        if f not in unsafe
+    ]
     if not unsafe:
-        parts += [f"{f.gauge}: {f.words}" for f in waits if f.until is None and not f.needs]
+        parts += [
+            msg("{gauge}: {words}", gauge=f.gauge, words=f.words) for f in waits if f.until is None and not f.needs
+        ]
         if middle is not None and middle <= on:
-            parts.append("it may be ready; the checks below will show")
+            parts.append(msg("it may be ready; the checks below will show"))
         elif middle is not None:
-            parts.append(f"from about {middle.day} {middle:%B}{f' {middle.year}' if middle.year != on.year else ''}")
-        needs = ", ".join(dict.fromkeys(need for f in waits if f.needs for need in f.needs.split(", ")))
+            parts.append(
+                msg(
+                    "from about {middle} {middle_2:%B}{year}",
+                    middle=middle.day,
+                    middle_2=middle,
+                    year=f" {middle.year}" if middle.year != on.year else "",
+                )
+            )
+        needs = join(", ", dict.fromkeys(need for f in waits if f.needs for need in f.needs.split(", ")))
         if needs:
-            parts.append(f"still needed: {needs}")
-    verdict = "on hold" if held or unsafe else ("not yet" if waits else "decide")
-    return f"{verdict}: {'; '.join(parts)}"
+            parts.append(msg("still needed: {needs}", needs=needs))
+    verdict = msg("on hold") if held or unsafe else ("not yet" if waits else "decide")
+    return msg("{verdict}: {parts}", verdict=verdict, parts=join("; ", parts))
 
 
 def _next_step(holds: list[Finding], things: tuple[Task, ...], on: datetime) -> str:
     if holds and holds[0].advice:
         return holds[0].advice
     if not things:
-        return "Nothing is due."
+        return msg("Nothing is due.")
     first = things[0]
-    when = "now" if first.when <= on else f"on {first.when.day} {first.when:%B}"
-    return f"{first.words} ({when}): {first.why}."
+    when = "now" if first.when <= on else msg("on {when} {when_2:%B}", when=first.when.day, when_2=first.when)
+    return msg("{words} ({when}): {why}.", words=first.words, when=when, why=first.why)
 
 
 def _recall(context: Context, findings: Mapping[CheckName, Finding]) -> tuple[str, ...]:
@@ -281,24 +321,37 @@ def _recall(context: Context, findings: Mapping[CheckName, Finding]) -> tuple[st
     acts = batch.of(Decision)
     gone = gone_out(batch)
     first_out = min((entry for entry in batch.of(BarsOut)), key=lambda entry: entry.at, default=None) if gone else None
-    bars = f" ({how_many(batch.bars_cut, 'bar')})" if batch.bars_cut else ""
+    bars = (
+        msg(" ({bars_cut})", bars_cut=msg_n("{number} bar", "{number} bars", batch.bars_cut)) if batch.bars_cut else ""
+    )
     reasons: dict[str, list[str]] = {}
     for at, number, what in _bad(context, findings):
         if any(entry.at >= at and entry.id > number for entry in acts):
             continue
         released = [entry for entry in acts if entry.record.act == "release" and (entry.at < at or entry.id < number)]
         if released:
-            since = f"After the release of {batch.code}{bars} on {released[-1].at:%Y-%m-%d}"
+            since = msg(
+                "After the release of {code}{bars} on {at:%Y-%m-%d}", code=batch.code, bars=bars, at=released[-1].at
+            )
         elif first_out is not None and (first_out.at < at or first_out.id < number):
-            since = f"After bars of {batch.code}{bars} went out unreleased"
+            since = msg("After bars of {code}{bars} went out unreleased", code=batch.code, bars=bars)
         else:
             continue
         reasons.setdefault(since, []).append(what)
     if not reasons:
         return ()
     told = describe_bars_out(gone)
-    asked = "; ".join(f"{since}: {', and '.join(what)}" for since, what in reasons.items())
-    return (f"{asked}. Should bars that have gone out be called back? {told[0].upper()}{told[1:]}.",)
+    asked = join(
+        "; ", (msg("{since}: {what}", since=since, what=", and ".join(what)) for since, what in reasons.items())
+    )
+    return (
+        msg(
+            "{asked}. Should bars that have gone out be called back? {upper}{told}.",
+            asked=asked,
+            upper=told[0].upper(),
+            told=told[1:],
+        ),
+    )
 
 
 def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tuple[datetime, int, str]]:
@@ -309,17 +362,21 @@ def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tu
         # One from before the release that was entered late counts too, unless a later test lifted it.
         late = released is not None and test.at <= released
         if test.outcome is Outcome.HIGH and (not late or test in context.alkali.holding):
-            yield test.at, entry.id, f"{test.method} of {test.at:%Y-%m-%d}: {test.words}"
+            yield (
+                test.at,
+                entry.id,
+                msg("{method} of {at:%Y-%m-%d}: {words}", method=test.method, at=test.at, words=test.words),
+            )
     for seen in batch.of(SurfaceNote):
         if seen.record.look in ("orange spots", "lye pocket", "weeping"):
-            yield seen.at, seen.id, f"{seen.record.look} seen on {seen.at:%Y-%m-%d}"
+            yield seen.at, seen.id, msg("{look} seen on {at:%Y-%m-%d}", look=seen.record.look, at=seen.at)
     if findings["lye margin"].verdict is Verdict.HOLD:
         recipe = batch.of(Recipe)[-1]
-        yield recipe.at, recipe.id, f"recipe as it was entered then: {findings['lye margin'].words}"
+        yield recipe.at, recipe.id, msg("recipe as it was entered then: {words}", words=findings["lye margin"].words)
     off = [j.points[-1] for j in context.journeys.values() if j.state in (State.STABLE_OFF, State.BROWNING)]
     if off:
         last = max(off, key=lambda point: point.at)
-        yield last.at, max(last.entries), f"colour: {findings['colour'].words}"
+        yield last.at, max(last.entries), msg("colour: {words}", words=findings["colour"].words)
 
 
 def _cautions(context: Context, findings: tuple[Finding, ...]) -> tuple[str, ...]:

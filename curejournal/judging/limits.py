@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 
 RULES_EDITION = "3"
 """If a change can alter a verdict, increment this: a kept judgement names the rules that made it. The judged batches in
@@ -36,57 +37,87 @@ class Limits:
     """
 
     min_age_days: float = _limit(
-        28, 21, 365, "days", "least age", "four to six weeks is the habit [common practice, no source]"
+        28, 21, 365, "days", msg("least age"), msg("four to six weeks is the habit [common practice, no source]")
     )
     loss_pct_week: float = _limit(
-        1.0, 0.1, 1.5, "% a week", "most weight that may still be lost", "steady weight [common practice, no source]"
+        1.0,
+        0.1,
+        1.5,
+        "% a week",
+        msg("most weight that may still be lost"),
+        msg("steady weight [common practice, no source]"),
     )
     weighings_days_apart: float = _limit(
-        7, 5, 60, "days", "two steady weighings at least this far apart", "[common practice, no source]"
+        7, 5, 60, "days", msg("two steady weighings at least this far apart"), msg("[common practice, no source]")
     )
     free_alkali_pct: float = _limit(
-        0.05, 0.01, 0.05, "% NaOH", "most free caustic alkali", "IS 2888:2004, all grades [looked up: transcriptions]"
+        0.05,
+        0.01,
+        0.05,
+        "% NaOH",
+        msg("most free caustic alkali"),
+        msg("IS 2888:2004, all grades [looked up: transcriptions]"),
     )
     ph_usual_to: float = _limit(
         11.0,
         9.5,
         11.0,
-        "pH at 1%",
-        "highest pH that may pass without a titration",
-        "house rule; sound soaps read 9 to 10.7 and beyond (Tarun et al. 2014, PMC4171909; Hassan 2017), and 0.5% free "
-        "NaOH alone gives 11.1 at 1% (arithmetic)",
+        msg("pH at 1%"),
+        msg("highest pH that may pass without a titration"),
+        msg(
+            "house rule; sound soaps read 9 to 10.7 and beyond (Tarun et al. 2014, PMC4171909; Hassan 2017), and "
+            "0.5% free "
+            "NaOH alone gives 11.1 at 1% (arithmetic)"
+        ),
     )
     alkali_chance_pct: float = _limit(
-        0.5, 0.01, 0.5, "%", "chance of too much free alkali, where titrated", "ours: a tenth of the usual 5%"
+        0.5, 0.01, 0.5, "%", msg("chance of too much free alkali, where titrated"), msg("ours: a tenth of the usual 5%")
     )
     untitrated_chance_pct: float = _limit(
         0.2,
         0.01,
         0.2,
         "%",
-        "chance of too much free alkali, where not titrated",
-        "ours: stricter, as nothing proves it",
+        msg("chance of too much free alkali, where not titrated"),
+        msg("ours: stricter, as nothing proves it"),
     )
     alkali_test_days: float = _limit(
         14,
         14,
         60,
         "days",
-        "age from which an alkali test can tell",
-        "saponification goes on for one or more days [a published handbook]; two weeks are ours",
+        msg("age from which an alkali test can tell"),
+        msg("saponification goes on for one or more days [a published handbook]; two weeks are ours"),
     )
     colour_days_apart: float = _limit(
-        5, 3, 60, "days", "two readings within tolerance at least this far apart", "ours: longer than a turn lasts"
+        5,
+        3,
+        60,
+        "days",
+        msg("two readings within tolerance at least this far apart"),
+        msg("ours: longer than a turn lasts"),
     )
-    check_weekly_days: float = _limit(7, 2, 14, "days", "weigh and look again every", "[common practice, no source]")
+    check_weekly_days: float = _limit(
+        7, 2, 14, "days", msg("weigh and look again every"), msg("[common practice, no source]")
+    )
 
     def __post_init__(self) -> None:
         for limit in fields(self):
             value, low, high = getattr(self, limit.name), limit.metadata["low"], limit.metadata["high"]
             if not low <= value <= high:
                 raise LimitTooLoose(
-                    f"{limit.metadata['words'].capitalize()}: {value:g} {limit.metadata['unit']} is out of bounds.",
-                    f"Choose from {low:g} to {high:g} {limit.metadata['unit']}.",
+                    msg(
+                        "{capitalize}: {value:g} {metadata} is out of bounds.",
+                        capitalize=limit.metadata["words"].capitalize(),
+                        value=value,
+                        metadata=limit.metadata["unit"],
+                    ),
+                    msg(
+                        "Choose from {low:g} to {high:g} {metadata}.",
+                        low=low,
+                        high=high,
+                        metadata=limit.metadata["unit"],
+                    ),
                 )
 
     @property
@@ -132,13 +163,27 @@ def narrowed(floor: Limits, limits: Mapping[str, float], *, strict: bool = True,
     known = {limit.name: limit.metadata for limit in fields(Limits)}
     for name, value in limits.items():
         if name not in known:
-            raise LimitTooLoose(f"There is no limit “{name}”.", f"Choose one of: {', '.join(known)}.")
+            raise LimitTooLoose(
+                msg("There is no limit “{name}”.", name=name), msg("Choose one of: {known}.", known=join(", ", known))
+            )
         least, above = getattr(floor, name), name in STRICTER_ABOVE
         if strict and (value < least if above else value > least):
             words, unit = known[name]["words"], known[name]["unit"]
             raise LimitTooLoose(
-                f"{words.capitalize()}: {value:g} {unit} is laxer than {least:g}, the limit of {of}.",
-                f"Choose {least:g} or {'more' if above else 'less'}, or change the limit of {of} first.",
+                msg(
+                    "{capitalize}: {value:g} {unit} is laxer than {least:g}, the limit of {of}.",
+                    capitalize=words.capitalize(),
+                    value=value,
+                    unit=unit,
+                    least=least,
+                    of=of,
+                ),
+                msg(
+                    "Choose {least:g} or {above}, or change the limit of {of} first.",
+                    least=least,
+                    above="more" if above else "less",
+                    of=of,
+                ),
             )
     return replace(floor, **limits)
 

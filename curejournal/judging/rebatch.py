@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import AlkaliTest, Batch, SurfaceNote
 from curejournal.judging.alkali import AlkaliSummary, Outcome
 from curejournal.judging.checks import SAFETY
@@ -15,8 +16,8 @@ BARS_TO_TITRATE = 3
 """Titrated bars of a rebatch that outrank a held parent. Chosen by us: melting mixes, but not surely; three bars from
 different places would show lye that was left in a part of it."""
 
-LYE_CHECKS = ("alkali", "lye margin")
-SIGNED = {"hold": "signed hold", "withdraw": "withdrawn"}
+LYE_CHECKS = ("alkali", msg("lye margin"))
+SIGNED = {"hold": msg("signed hold"), "withdraw": "withdrawn"}
 
 
 def bars_titrated_good(batch: Batch, summary: AlkaliSummary) -> tuple[str, ...]:
@@ -57,12 +58,21 @@ def why_held(batch: Batch, every: Mapping[str, Batch], judged: Callable[[Batch],
         signed = SIGNED.get(act.act, "") if act is not None else ""
         if parent.code.casefold() in melted and len(bars) >= BARS_TO_TITRATE and not _rancid(parent):
             continue
-        why = ", ".join(unsafe) or signed or ("recall question" if found.recall else "")
+        why = join(", ", unsafe) or signed or (msg("recall question") if found.recall else "")
         if why and parent.code.casefold() in melted:
-            left = f"; {BARS_TO_TITRATE} of its own bars, titrated and named, would outrank that, {len(bars)} so far"
-            return f"soap of batch {parent.code} was melted for it, which is held back ({why}){left}"
+            left = msg(
+                "; {bars_to_titrate} of its own bars, titrated and named, would outrank that, {bars} so far",
+                bars_to_titrate=BARS_TO_TITRATE,
+                bars=len(bars),
+            )
+            return msg(
+                "soap of batch {code} was melted for it, which is held back ({why}){left}",
+                code=parent.code,
+                why=why,
+                left=left,
+            )
         if why:
-            return f"it has pieces of batch {parent.code} in it, which is held back ({why})"
+            return msg("it has pieces of batch {code} in it, which is held back ({why})", code=parent.code, why=why)
     return ""
 
 

@@ -9,8 +9,8 @@ from math import hypot
 
 import numpy as np
 
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.descriptions import describe_lab
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import Batch, ColourReading, Entry, Portion
@@ -56,16 +56,36 @@ def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: Limits
     doubts = list(_of_another_card(batch, last))
     poured = earlier.poured_at
     if poured is None or last.at - poured < rules.min_age_days * DAY:
-        age = "of unknown age" if poured is None else f"{how_many(round((last.at - poured) / DAY), 'day')} old"
+        age = (
+            msg("of unknown age")
+            if poured is None
+            else msg("{poured} old", poured=msg_n("{number} day", "{number} days", round((last.at - poured) / DAY)))
+        )
         doubts.append(
-            Doubt("not cured", f"{earlier.code} was {age} then.", "Photograph it again when cured, or take another.")
+            Doubt(
+                "not cured",
+                msg("{code} was {age} then.", code=earlier.code, age=age),
+                msg("Photograph it again when cured, or take another."),
+            )
         )
     seen = fit_colour_series(good, poured)
     state = seen.state
     lab, sd = _now(seen)
     if state in (State.DISCOLOURING, State.RECOVERING, State.BROWNING):
-        doubts.append(Doubt("changing", f"{earlier.code} was {state.value} then.", "Take one that is at rest."))
-    return TargetChoice(lab, f"{earlier.code} {portion}, {_seen(last)}", tuple(doubts), last.record.card, sd)
+        doubts.append(
+            Doubt(
+                "changing",
+                msg("{code} was {state} then.", code=earlier.code, state=state.value),
+                msg("Take one that is at rest."),
+            )
+        )
+    return TargetChoice(
+        lab,
+        msg("{code} {portion}, {last}", code=earlier.code, portion=portion, last=_seen(last)),
+        tuple(doubts),
+        last.record.card,
+        sd,
+    )
 
 
 def from_control(batch: Batch, portion: str) -> TargetChoice:
@@ -77,11 +97,20 @@ def from_control(batch: Batch, portion: str) -> TargetChoice:
         Also if the portion is no control.
     """
     if portion not in {known.name for known in batch.portions if known.control}:
-        controls = ", ".join(known.name for known in batch.portions if known.control) or "none"
-        raise NoColourToPick(f"“{portion}” is no control portion of {batch.code}.", f"Its controls: {controls}.")
+        controls = join(", ", (known.name for known in batch.portions if known.control)) or "none"
+        raise NoColourToPick(
+            msg("“{portion}” is no control portion of {code}.", portion=portion, code=batch.code),
+            msg("Its controls: {controls}.", controls=controls),
+        )
     good = _good(batch, portion)
     last, moment = max(good, key=lambda entry: entry.at), sessions(good)[-1]
-    return TargetChoice(moment.lab, f"control {portion}, {_seen(last)}", (), last.record.card, _sd(moment.covariance))
+    return TargetChoice(
+        moment.lab,
+        msg("control {portion}, {last}", portion=portion, last=_seen(last)),
+        (),
+        last.record.card,
+        _sd(moment.covariance),
+    )
 
 
 def from_batter(batch: Batch, entry: int) -> TargetChoice:
@@ -95,23 +124,31 @@ def from_batter(batch: Batch, entry: int) -> TargetChoice:
     reading = found.record if found else None
     if found is None or reading is None or Grade(reading.grade) is Grade.NOT_USABLE:
         raise NoColourToPick(
-            f"Entry {entry} is no usable colour of {batch.code}.", "The history shows the numbers of its readings."
+            msg("Entry {entry} is no usable colour of {code}.", entry=entry, code=batch.code),
+            msg("The history shows the numbers of its readings."),
         )
     doubts = []
     if Grade(reading.grade) is Grade.INDICATIVE:
         doubts.append(
-            Doubt("indicative", "This reading is indicative: no colour chart was in the photo.", "Take another photo.")
+            Doubt(
+                "indicative",
+                msg("This reading is indicative: no colour chart was in the photo."),
+                msg("Take another photo."),
+            )
         )
     if batch.poured_at is not None and found.at > batch.poured_at + BATTER:
         doubts.append(
             Doubt(
                 "after the pour",
-                f"This reading is from {(found.at - batch.poured_at) / timedelta(hours=1):.1f} hours after the pour.",
-                "Choose one from before the fragrance went in.",
+                msg(
+                    "This reading is from {hours:.1f} hours after the pour.",
+                    hours=(found.at - batch.poured_at) / timedelta(hours=1),
+                ),
+                msg("Choose one from before the fragrance went in."),
             )
         )
     (moment,) = sessions([found])
-    words = f"batter before fragrance, {_seen(found)}"
+    words = msg("batter before fragrance, {found}", found=_seen(found))
     return TargetChoice(reading.lab, words, tuple(doubts), reading.card, _sd(moment.covariance))
 
 
@@ -142,11 +179,17 @@ def from_swatch(batch: Batch, lab: Lab, words: str, card: str = "") -> TargetCho
     doubts = (
         Doubt(
             "relative card",
-            f"This batch is read with {', '.join(sorted(relative))}, whose own colours are not known.",
-            "Enrol that card beside a chart, or pick the colour of a control, of the batter, or of an earlier batch.",
+            msg(
+                "This batch is read with {relative}, whose own colours are not known.",
+                relative=join(", ", sorted(relative)),
+            ),
+            msg(
+                "Enrol that card beside a chart, or pick the colour of a control, of the batter, or of an earlier "
+                "batch."
+            ),
         ),
     )
-    return TargetChoice(lab, f"swatch {words}", doubts if relative else (), card)
+    return TargetChoice(lab, msg("swatch {words}", words=words), doubts if relative else (), card)
 
 
 def _good(batch: Batch, portion: str) -> tuple[Entry[ColourReading], ...]:
@@ -156,8 +199,11 @@ def _good(batch: Batch, portion: str) -> tuple[Entry[ColourReading], ...]:
         if entry.record.portion == portion and Grade(entry.record.grade) in (Grade.MEASURED, Grade.RELATIVE)
     )
     if not good:
-        seen = ", ".join(dict.fromkeys(entry.record.portion for entry in batch.of(ColourReading))) or "none"
-        raise NoColourToPick(f"{batch.code} has no good reading of “{portion}”.", f"Portions that were read: {seen}.")
+        seen = join(", ", dict.fromkeys(entry.record.portion for entry in batch.of(ColourReading))) or "none"
+        raise NoColourToPick(
+            msg("{code} has no good reading of “{portion}”.", code=batch.code, portion=portion),
+            msg("Portions that were read: {seen}.", seen=seen),
+        )
     return good
 
 
@@ -176,7 +222,7 @@ def _sd(covariance: Matrix3) -> float:
 
 
 def _seen(entry: Entry[ColourReading]) -> str:
-    return f"read {entry.at:%Y-%m-%d} with card {entry.record.card}"
+    return msg("read {at:%Y-%m-%d} with card {card}", at=entry.at, card=entry.record.card)
 
 
 def _of_another_card(batch: Batch, entry: Entry[ColourReading]) -> Sequence[Doubt]:
@@ -188,8 +234,12 @@ def _of_another_card(batch: Batch, entry: Entry[ColourReading]) -> Sequence[Doub
     return (
         Doubt(
             "another card",
-            f"{describe_lab(picked.lab)} is relative to card {picked.card}; "
-            f"this batch is read with {', '.join(others)}.",
-            "Enrol the cards beside a chart, or read both batches with one card.",
+            msg(
+                "{lab} is relative to card {card}; this batch is read with {others}.",
+                lab=describe_lab(picked.lab),
+                card=picked.card,
+                others=join(", ", others),
+            ),
+            msg("Enrol the cards beside a chart, or read both batches with one card."),
         ),
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import SurfaceNote, Weighing
 from curejournal.judging.alkali import Outcome
 from curejournal.judging.browning import may_brown
@@ -37,13 +38,13 @@ def list_tasks(context: Context, all_go: bool, held: str, findings: Mapping[Chec
     poured, on, rules = context.poured_at, context.on, context.rules
     things: list[Task] = []
     if poured is None:
-        return (Task("complete", on, "Enter when it was poured", "age counts from there"),)
+        return (Task("complete", on, msg("Enter when it was poured"), msg("age counts from there")),)
     if context.drying.state is not Drying.STEADY:
         last = max((entry.at for entry in context.batch.of(Weighing)), default=None)
         # The first weight belongs to cut day, about two days after the pour [common practice, no source].
         when = poured + 2 * DAY if last is None else last + rules.check_weekly_days * DAY
-        why = "the first weight is what all loss is counted from" if last is None else context.drying.words
-        things.append(Task("weigh", when, "Weigh the marked bars", why))
+        why = msg("the first weight is what all loss is counted from") if last is None else context.drying.words
+        things.append(Task("weigh", when, msg("Weigh the marked bars"), why))
     for name, journey in context.journeys.items():
         thing = _photo_due(name, journey, context)
         if thing is not None:
@@ -54,15 +55,22 @@ def list_tasks(context: Context, all_go: bool, held: str, findings: Mapping[Chec
     if surface.verdict is not Verdict.PASS:
         last = context.batch.of(SurfaceNote)[-1].at if surface.verdict is Verdict.HOLD else None
         when = poured + rules.min_age_days * DAY if last is None else last + rules.check_weekly_days * DAY
-        things.append(Task("look", when, "Look at the cut faces of the bars and note it", surface.words))
+        things.append(Task("look", when, msg("Look at the cut faces of the bars and note it"), surface.words))
     if findings["record complete"].verdict is Verdict.PENDING:
-        things.append(Task("complete", on, "Complete the record", findings["record complete"].words))
+        things.append(Task("complete", on, msg("Complete the record"), findings["record complete"].words))
     if findings["colour"].verdict is Verdict.HOLD:
-        things.append(Task("decide", on, "Decide whether to sell it as it is", findings["colour"].words))
+        things.append(Task("decide", on, msg("Decide whether to sell it as it is"), findings["colour"].words))
     if all_go and held:
-        things.append(Task("decide", on, "Decide whether it stays on hold", f"{held}; nothing else keeps it back"))
+        things.append(
+            Task(
+                "decide",
+                on,
+                msg("Decide whether it stays on hold"),
+                msg("{held}; nothing else keeps it back", held=held),
+            )
+        )
     elif all_go:
-        things.append(Task("release", on, "Review and release", _why_release(findings)))
+        things.append(Task("release", on, msg("Review and release"), _why_release(findings)))
     if context.batch.none_left:
         things = [thing for thing in things if thing.what in ("complete", "decide", "release")]
     place = context.batch.place
@@ -78,8 +86,12 @@ def _why_release(findings: Mapping[CheckName, Finding]) -> str:
     """“All checks passed” stands only over checks that all passed."""
     unknown = [finding.gauge for finding in findings.values() if finding.verdict is not Verdict.PASS]
     reserved = [finding.qualifier for finding in findings.values() if finding.qualifier]
-    said = f"all needed checks passed; not known: {', '.join(unknown)}" if unknown else "all checks passed"
-    return "; ".join([said, *reserved])
+    said = (
+        msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
+        if unknown
+        else msg("all checks passed")
+    )
+    return join("; ", [said, *reserved])
 
 
 def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, Finding]) -> Task:
@@ -95,11 +107,11 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     if over or summary.clearing is not None or any(test.method == "titration" for test in summary.holding):
         words = "Titrate"
     else:
-        words = "Test for alkali by meter or titration" if summary.tests else "Test for alkali"
+        words = msg("Test for alkali by meter or titration") if summary.tests else msg("Test for alkali")
     if context.batch.recipe is not None and context.batch.recipe.rebatch:
-        words = "Titrate three of its bars, each under its name"
+        words = msg("Titrate three of its bars, each under its name")
     alkali = findings["alkali"].words
-    why = f"a test holds it: {alkali}" if summary.holding else (margin.words if over else alkali)
+    why = msg("a test holds it: {alkali}", alkali=alkali) if summary.holding else (margin.words if over else alkali)
     return Task("test", when, words, why)
 
 
@@ -111,23 +123,23 @@ def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | Non
         return None
     if journey.intended_lab is None and not journey.moments:
         return None
-    label = f"Photograph {name} with the card" if name else "Photograph it with the card"
+    label = msg("Photograph {name} with the card", name=name) if name else msg("Photograph it with the card")
     if not journey.points or context.poured_at is None:
-        return Task("photograph", context.on, label, "no colour was measured yet", name)
+        return Task("photograph", context.on, label, msg("no colour was measured yet"), name)
     last = journey.points[-1]
     if watched:
-        return Task("photograph", last.at + BROWNS_DAYS * DAY, label, "later browning cannot be excluded", name)
+        return Task("photograph", last.at + BROWNS_DAYS * DAY, label, msg("later browning cannot be excluded"), name)
     # Visits that follow the change: close while a turn may run, weekly later. Ours.
     wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
-    why = "it is darkening to its colour; the next photo tells whether it is there"
+    why = msg("it is darkening to its colour; the next photo tells whether it is there")
     return Task("photograph", last.at + wait * DAY, label, why if journey.darkens else _WHY_PHOTO[journey.state], name)
 
 
 _WHY_PHOTO = {
-    State.DISCOLOURING: "its colour is changing; the next days tell where it goes",
-    State.RECOVERING: "its colour is recovering; the next photo tells whether it is there",
-    State.BROWNING: "it is still browning",
-    State.STABLE: "its colour is stable; one more photo can prove that it is the target colour",
-    State.TOO_FEW: "there are too few photos to say what its colour does",
+    State.DISCOLOURING: msg("its colour is changing; the next days tell where it goes"),
+    State.RECOVERING: msg("its colour is recovering; the next photo tells whether it is there"),
+    State.BROWNING: msg("it is still browning"),
+    State.STABLE: msg("its colour is stable; one more photo can prove that it is the target colour"),
+    State.TOO_FEW: msg("there are too few photos to say what its colour does"),
 }
 """Why a portion is photographed again; a colour that is back, or settled elsewhere, needs no photo."""

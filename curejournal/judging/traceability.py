@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.descriptions import describe_embed
 from curejournal.batch.records import BarsOut, Batch, WhyOut, same_code
 from curejournal.judging.drying import DryingReport
@@ -138,8 +138,10 @@ def gone_out(batch: Batch) -> tuple[Gone, ...]:
 
 def describe_bars_out(gone: Sequence[Gone]) -> str:
     """Whom to ask: bars, place and day of each."""
-    each = (f"{one.bars} to {one.to} on {one.at:%Y-%m-%d} ({one.why})" for one in gone)
-    return f"gone out: {'; '.join(each)}" if gone else "no bars are noted as gone out"
+    each = (
+        msg("{bars} to {to} on {at:%Y-%m-%d} ({why})", bars=one.bars, to=one.to, at=one.at, why=one.why) for one in gone
+    )
+    return msg("gone out: {each}", each=join("; ", each)) if gone else msg("no bars are noted as gone out")
 
 
 def _reach(batch: Batch, way: tuple[str, ...]) -> Reach:
@@ -152,10 +154,22 @@ def _reach_words(one: Reach, known: dict[str, Batch]) -> list[str]:
     parent = one.through[-2]
     recipe = known[one.batch].recipe
     pieces = [describe_embed(embed) for embed in (recipe.embeds if recipe else ()) if same_code(embed.batch, parent)]
-    what = " and ".join(pieces) or f"material of batch {parent}"
-    state = f"released {one.released_at:%Y-%m-%d}" if one.released_at else "not released"
-    bars = f", {how_many(one.bars_cut, 'bar')}" if one.bars_cut else ""
-    return [f"{one.batch} {one.name} has {what} in it ({state}{bars}): {describe_bars_out(one.gone)}."]
+    what = join(" and ", pieces) or msg("material of batch {parent}", parent=parent)
+    state = (
+        msg("released {released_at:%Y-%m-%d}", released_at=one.released_at) if one.released_at else msg("not released")
+    )
+    bars = msg(", {bars_cut}", bars_cut=msg_n("{number} bar", "{number} bars", one.bars_cut)) if one.bars_cut else ""
+    return [
+        msg(
+            "{batch} {name} has {what} in it ({state}{bars}): {gone}.",
+            batch=one.batch,
+            name=one.name,
+            what=what,
+            state=state,
+            bars=bars,
+            gone=describe_bars_out(one.gone),
+        )
+    ]
 
 
 def most_water_left(lye: LyeCheck | None, drying: DryingReport) -> float:

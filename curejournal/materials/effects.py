@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg, msg_n
 from curejournal.colour.difference import Interval
 from curejournal.judging.curves import interval_of
 from curejournal.materials.effect_sampler import BASE, BASE_SD, SLAB_SD, Array, Column, Draws, Observation, sample
@@ -150,12 +150,18 @@ def find_causes(observations: Sequence[Observation]) -> MaterialEffects:
     """
     if len(observations) < FEWEST:
         raise TooFewBatches(
-            f"{how_many(len(observations), 'portion')} with a colour journey to compare; {FEWEST} are the fewest.",
-            "Photograph the next pours with the card from the first hours on.",
+            msg(
+                "{observations} with a colour journey to compare; {fewest} are the fewest.",
+                observations=msg_n("{number} portion", "{number} portions", len(observations)),
+                fewest=FEWEST,
+            ),
+            msg("Photograph the next pours with the card from the first hours on."),
         )
     columns = _columns(observations)
     if not columns:
-        raise TooFewBatches("None of these portions holds a material to compare.", "Enter the additives with a recipe.")
+        raise TooFewBatches(
+            msg("None of these portions holds a material to compare."), msg("Enter the additives with a recipe.")
+        )
     draws = sample(observations, columns, seed=1)  # the same observations give the same answer
     effects = _effects(observations, draws)
     return MaterialEffects(

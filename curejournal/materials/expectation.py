@@ -8,7 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.colour.difference import Interval
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.curves import Array
@@ -156,13 +156,13 @@ def _expected_journey(
 
 def _expected_words(history: History, known: Sequence[Story], compared: int) -> str:
     if not history.uses:
-        return "never used before"
+        return msg("never used before")
     if not known and not compared:
-        return "used before, but no colour journey tells what it did"
+        return msg("used before, but no colour journey tells what it did")
     outcomes: tuple[Outcome, ...] = (*OUTCOMES.values(), "darkened as intended")
     counts = [(outcome, history.count(outcome)) for outcome in outcomes if history.count(outcome)]
-    told = ", ".join(f"{number} {outcome}" for outcome, number in counts)
+    told = join(", ", (f"{number} {outcome}" for outcome, number in counts))
     waiting = history.count("not known yet")
-    told += f"{', ' if told else ''}{waiting} not known yet" if waiting else ""
+    told += msg("{told}{waiting} not known yet", told=", " if told else "", waiting=waiting) if waiting else ""
     number = len(history.uses)
-    return f"of {how_many(number, 'portion')}: {told}"
+    return msg("of {the_number}: {told}", the_number=msg_n("{number} portion", "{number} portions", number), told=told)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
 
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch, ColourReading, Event
 from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
@@ -225,7 +226,7 @@ def _story(batch: Batch, portion: str, journey: ColourSeries, held: tuple[Ingred
         back_days=_back_days(journey, poured) if outcome == "came back" else None,
         end_lab=journey.lab_now if at_rest else None,
         end_difference=journey.difference_now if at_rest else None,
-        trace="; ".join(event.note for _, event in trace if event.note),
+        trace=join("; ", (event.note for _, event in trace if event.note)),
         trace_minutes=minutes if minutes is not None and minutes >= 0 else None,
         photos=_photos(batch, journey, peak.entries if peak else ()),
         journey=journey,
@@ -280,7 +281,7 @@ def materials_in(batch: Batch) -> tuple[Ingredient, ...]:
 
 def material_key(name: str) -> str:
     """What two spellings of one material have in common."""
-    return " ".join(name.split()).casefold()
+    return join(" ", name.split()).casefold()
 
 
 def histories(told: Iterable[Story]) -> tuple[History, ...]:
@@ -315,7 +316,7 @@ def observations(told: Iterable[Story], what: What = "turn") -> tuple[tuple[Obse
     for story in told:
         value, why = _seen(story, what)
         if value is None:
-            left_out.append(f"{story.batch}, {story.portion}: {why}")
+            left_out.append(msg("{batch}, {portion}: {why}", batch=story.batch, portion=story.portion, why=why))
             continue
         doses = tuple(
             Dose(names.setdefault(material_key(item.material), item.material), item.dose_pct, item.lot)
@@ -339,17 +340,19 @@ def turn_seen(story: Story) -> bool:
 
 def _seen(story: Story, what: What) -> tuple[Interval | None, str]:
     if story.journey.intended_lab is None:
-        return None, "no intended colour to compare with"
+        return None, msg("no intended colour to compare with")
     if story.journey.darkens:
-        return None, "it darkens as intended, which is no turn"
+        return None, msg("it darkens as intended, which is no turn")
     if story.turn is None or story.first_days is None:
-        return None, "no colour was measured"
+        return None, msg("no colour was measured")
     if what == "turn":
-        late = f"first measured {story.first_days:.1f} days after the pour, when a turn may be over"
+        late = msg(
+            "first measured {first_days:.1f} days after the pour, when a turn may be over", first_days=story.first_days
+        )
         return (story.turn, "") if turn_seen(story) else (None, late)
     if story.end_difference is not None:
         return story.end_difference, ""
     old = story.journey.points[-1].days >= AT_REST_DAYS
     if story.outcome == "still browning" and old:
         return story.journey.difference_now, ""
-    return None, "not at rest yet"
+    return None, msg("not at rest yet")

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n
 from curejournal.colour.difference import Interval
 from curejournal.materials.effect_sampler import CULPRITS_EXPECTED, Array, year_waves
 from curejournal.materials.effects import NAMED, TooFewBatches, at_one_season, its_season
@@ -87,9 +87,13 @@ def causes_of(seen: Sequence[OutcomeSeen]) -> tuple[OutcomeCause, ...]:
     had = np.array([one.happened for one in seen])
     if min(had.sum(), (~had).sum()) < FEWEST_EACH:
         raise TooFewBatches(
-            f"{how_many(int(had.sum()), 'batch')} of {len(seen)} had it; {FEWEST_EACH} with it and {FEWEST_EACH} "
-            "without are the fewest.",
-            "Note it with each batch, also when it did not come.",
+            msg(
+                "{sum} of {seen} had it; {fewest_each} with it and {fewest_each} without are the fewest.",
+                sum=msg_n("{number} batch", "{number} batches", int(had.sum())),
+                seen=len(seen),
+                fewest_each=FEWEST_EACH,
+            ),
+            msg("Note it with each batch, also when it did not come."),
         )
     waves = year_waves([one.year_part for one in seen])
     columns = _columns(seen)

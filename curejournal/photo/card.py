@@ -16,6 +16,7 @@ from typing import Literal
 from pydantic import TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.colour.sample import Lab, Matrix3
 
 ValuesKind = Literal["published", "measured", "enrolled", "nominal", "relative", "unknown"]
@@ -135,8 +136,11 @@ def built_in_card_text(name: str) -> str:
     """
     if name not in built_in_cards():
         raise CardDefinitionInvalid(
-            f"There is no card named “{name}”.",
-            f"Use one of {', '.join(built_in_cards())}, or the path of a card file ending in .toml.",
+            msg("There is no card named “{name}”.", name=name),
+            msg(
+                "Use one of {built_in_cards}, or the path of a card file ending in .toml.",
+                built_in_cards=join(", ", built_in_cards()),
+            ),
         )
     return (resources.files("curejournal.photo") / "cards" / f"{name}.toml").read_text("utf-8")
 
@@ -150,12 +154,14 @@ def read_card(text: str) -> Card:
         With the first fault that was found, in words.
     """
     if len(text) > 1_000_000:
-        raise _invalid("it is far too long")
+        raise _invalid(msg("it is far too long"))
     try:
         card = _CARD.validate_python(tomllib.loads(text))
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
-        raise _invalid(f"{'.'.join(str(part) for part in first['loc'])}: {first['msg']}") from fault
+        raise _invalid(
+            msg("{first}: {first_2}", first=".".join(str(part) for part in first["loc"]), first_2=first["msg"])
+        ) from fault
     except (ValueError, RecursionError) as fault:  # no TOML, numbers of thousands of digits, endless nesting
         raise _invalid(str(fault)) from fault
     fault_found = _fault_in(card)
@@ -167,38 +173,43 @@ def read_card(text: str) -> Card:
 def card_text(card: Card) -> str:
     """The definition file of a card; `read_card` gives the same card back."""
     lines = [
-        f"name = {_quoted(card.name)}",
-        f"title = {_quoted(card.title)}",
-        f"size_mm = {list(card.size_mm)}",
-        f"kind = {_quoted(card.kind)}",
-        f"copy_id = {_quoted(card.copy_id)}",
-        f"provenance = {_quoted(card.provenance)}",
+        msg("name = {name}", name=_quoted(card.name)),
+        msg("title = {title}", title=_quoted(card.title)),
+        msg("size_mm = {size_mm}", size_mm=list(card.size_mm)),
+        msg("kind = {kind}", kind=_quoted(card.kind)),
+        msg("copy_id = {copy_id}", copy_id=_quoted(card.copy_id)),
+        msg("provenance = {provenance}", provenance=_quoted(card.provenance)),
     ]
     if card.made_of:
-        lines.append(f"made_of = {_quoted(card.made_of)}")
+        lines.append(msg("made_of = {made_of}", made_of=_quoted(card.made_of)))
     if card.shared_covariance is not None:
-        lines.append(f"shared_covariance = {_rounded(card.shared_covariance)}")
+        lines.append(msg("shared_covariance = {shared_covariance}", shared_covariance=_rounded(card.shared_covariance)))
     if card.window:
         lines += ["", "[window]", *_rect_lines(card.window)]
     for name, slot in (card.slots or {}).items():
         lines += ["", f"[slots.{name}]", *_rect_lines(slot)]
     for marker in card.markers:
-        lines += ["", "[[markers]]", f"dictionary = {_quoted(marker.dictionary)}", f"id = {marker.id}"]
-        lines += [f"x = {marker.x}", f"y = {marker.y}", f"size = {marker.size}"]
+        lines += [
+            "",
+            "[[markers]]",
+            msg("dictionary = {dictionary}", dictionary=_quoted(marker.dictionary)),
+            msg("id = {id}", id=marker.id),
+        ]
+        lines += [msg("x = {x}", x=marker.x), msg("y = {y}", y=marker.y), msg("size = {size}", size=marker.size)]
     for patch in card.patches:
         lines += [
             "",
             "[[patches]]",
-            f"id = {_quoted(patch.id)}",
+            msg("id = {id}", id=_quoted(patch.id)),
             *_rect_lines(patch),
-            f"srgb = {list(patch.srgb)}",
+            msg("srgb = {srgb}", srgb=list(patch.srgb)),
         ]
         if patch.lab_d50 is not None:
-            lines.append(f"lab_d50 = {[round(value, 4) for value in patch.lab_d50]}")
+            lines.append(msg("lab_d50 = {lab_d50}", lab_d50=[round(value, 4) for value in patch.lab_d50]))
         if patch.covariance is not None:
-            lines.append(f"covariance = {_rounded(patch.covariance)}")
+            lines.append(msg("covariance = {covariance}", covariance=_rounded(patch.covariance)))
         if patch.role:
-            lines.append(f"role = {_quoted(patch.role)}")
+            lines.append(msg("role = {role}", role=_quoted(patch.role)))
     return "\n".join(lines) + "\n"
 
 
@@ -207,7 +218,7 @@ def _rounded(matrix: Matrix3) -> list[list[float]]:
 
 
 def _rect_lines(rect: Rect | Patch) -> list[str]:
-    return [f"x = {rect.x}", f"y = {rect.y}", f"w = {rect.w}", f"h = {rect.h}"]
+    return [msg("x = {x}", x=rect.x), msg("y = {y}", y=rect.y), msg("w = {w}", w=rect.w), msg("h = {h}", h=rect.h)]
 
 
 def _quoted(text: str) -> str:
@@ -217,8 +228,8 @@ def _quoted(text: str) -> str:
 
 def _invalid(fault: str) -> CardDefinitionInvalid:
     return CardDefinitionInvalid(
-        f"The card file cannot be used: {fault}.",
-        "Correct the file; DEVELOPERS.md describes its fields.",
+        msg("The card file cannot be used: {fault}.", fault=fault),
+        msg("Correct the file; DEVELOPERS.md describes its fields."),
     )
 
 
@@ -226,12 +237,12 @@ def _fault_in(card: Card) -> str:
     """What is wrong with a definition in itself, or an empty text."""
     width, height = card.size_mm
     if not (1 <= width <= 2000 and 1 <= height <= 2000):
-        return "size_mm must be between 1 and 2000 mm"
+        return msg("size_mm must be between 1 and 2000 mm")
     if not 1 <= len(card.patches) <= 2000:
-        return "it needs between 1 and 2000 patches"
+        return msg("it needs between 1 and 2000 patches")
     ids = [patch.id for patch in card.patches]
     if len(set(ids)) < len(ids):
-        return f"two patches have the id {next(i for i in ids if ids.count(i) > 1)!r}"
+        return msg("two patches have the id {i}", i=f"{next(i for i in ids if ids.count(i) > 1)!r}")
     places: list[Rect | Patch] = [*card.patches, *([card.window] if card.window else []), *(card.slots or {}).values()]
     for place in places:
         numbers = (place.x, place.y, place.w, place.h)
@@ -239,19 +250,22 @@ def _fault_in(card: Card) -> str:
             place.x >= 0 and place.y >= 0 and place.x + place.w <= width + 0.01 and place.y + place.h <= height + 0.01
         )
         if not all(map(math.isfinite, numbers)) or place.w <= 0 or place.h <= 0 or not inside:
-            return f"{getattr(place, 'id', 'the window or a slot')} is not inside the card"
+            return msg("{place} is not inside the card", place=getattr(place, "id", "the window or a slot"))
     for patch in card.patches:
         if any(not 0 <= value <= 255 for value in patch.srgb):
-            return f"srgb of {patch.id} must be three numbers from 0 to 255"
+            return msg("srgb of {id} must be three numbers from 0 to 255", id=patch.id)
         if patch.lab_d50 is not None and not (
             all(map(math.isfinite, patch.lab_d50))
             and 0 <= patch.lab_d50[0] <= 105
             and max(map(abs, patch.lab_d50[1:])) <= 150
         ):
-            return f"lab_d50 of {patch.id} is no possible surface colour"
+            return msg("lab_d50 of {id} is no possible surface colour", id=patch.id)
     for marker in card.markers:
         if marker.dictionary not in MARKER_DICTIONARIES:
-            return f"marker dictionary must be one of {', '.join(MARKER_DICTIONARIES)}"
+            return msg(
+                "marker dictionary must be one of {marker_dictionaries}",
+                marker_dictionaries=join(", ", MARKER_DICTIONARIES),
+            )
         if not (marker.size > 0 and 0 <= marker.x <= width and 0 <= marker.y <= height):
-            return f"marker {marker.id} is not inside the card"
+            return msg("marker {id} is not inside the card", id=marker.id)
     return ""

@@ -16,6 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab, as_matrix3
 from curejournal.colour.spaces import lab_from_srgb, lab_from_xyz
@@ -64,16 +65,16 @@ def read_values(data: bytes) -> tuple[Measured, ...]:
     head = [field.strip().upper() for field in fields]
     twice = next((field for field in head if field and head.count(field) > 1), None)
     if twice:
-        raise _unreadable(f"the column {twice[:40]} occurs twice")
+        raise _unreadable(msg("the column {twice} occurs twice", twice=twice[:40]))
     ids = [head.index(name) for name in _IDS if name in head]
     lab, xyz, stdev = (_columns(head, names) for names in (_LAB, _XYZ, _STDEV))
     if not ids or not (lab or xyz):
-        raise _unreadable("it needs a column SAMPLE_ID (or id), and LAB_L, LAB_A, LAB_B (or L, a, b; or XYZ_X, …)")
+        raise _unreadable(msg("it needs a column SAMPLE_ID (or id), and LAB_L, LAB_A, LAB_B (or L, a, b; or XYZ_X, …)"))
     found = [_measured(row, head, ids, lab, xyz, stdev) for row in rows]
     if not found:
-        raise _unreadable("it holds no values")
+        raise _unreadable(msg("it holds no values"))
     if not lab and max(float(xyz_y) for xyz_y in (_number(row, head, xyz[1]) for row in rows)) <= 1.2:
-        raise _unreadable("its XYZ values are not on the scale on which a perfect white has Y = 100")
+        raise _unreadable(msg("its XYZ values are not on the scale on which a perfect white has Y = 100"))
     return tuple(found)
 
 
@@ -94,21 +95,27 @@ def with_values(card: Card, values: Sequence[Measured], source: str) -> tuple[Ca
     patches = tuple(_known(patch, by_name.get(_plain(patch.id), [])) for patch in card.patches)
     known = [(patch.srgb, patch.lab_d50) for patch in patches if patch.lab_d50 is not None]
     if len(known) < max(1, len(patches) / 2):
-        some = ", ".join(patch.id for patch in card.patches[:4])
+        some = join(", ", (patch.id for patch in card.patches[:4]))
         raise _unreadable(
-            f"it has values for {len(known)} of the card's {len(patches)} patches",
-            f"Name the patches as the card does: {some}, …",
+            msg("it has values for {known} of the card's {patches} patches", known=len(known), patches=len(patches)),
+            msg("Name the patches as the card does: {some}, …", some=some),
         )
     printed, labs = (np.array(colours, dtype=float) for colours in zip(*known, strict=True))
     off = float(np.median(ciede2000(lab_from_srgb(printed / 255.0), labs)))
     if off > _MAX_MEDIAN_OFF:
         raise _unreadable(
-            f"half of its colours differ from those that are printed on this card by ΔE00 {off:.0f} or more",
-            "Check that the file is of this card, and that the patches were measured in their order.",
+            msg(
+                "half of its colours differ from those that are printed on this card by ΔE00 {off:.0f} or more", off=off
+            ),
+            msg("Check that the file is of this card, and that the patches were measured in their order."),
         )
     without = [patch.id for patch in patches if patch.lab_d50 is None]
-    doubts = (f"Not in the file, and so no longer used: {', '.join(without[:12])}.",) if without else ()
-    provenance = f"measured values from the file {source}"
+    doubts = (
+        (msg("Not in the file, and so no longer used: {without}.", without=join(", ", without[:12])),)
+        if without
+        else ()
+    )
+    provenance = msg("measured values from the file {source}", source=source)
     return replace(card, patches=patches, kind="measured", provenance=provenance, shared_covariance=None), doubts
 
 
@@ -127,7 +134,7 @@ def _plain(name: str) -> str:
 
 def _text(data: bytes) -> str:
     if len(data) > MAX_CHARACTERS:
-        raise _unreadable("it is far too large")
+        raise _unreadable(msg("it is far too large"))
     codec = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
         text = data.decode(codec)
@@ -135,7 +142,7 @@ def _text(data: bytes) -> str:
         # Older instruments' programs write one byte a letter; what matters is ASCII in all of them.
         text = data.decode("latin-1")
     if "\0" in text:
-        raise _unreadable("it is not text")
+        raise _unreadable(msg("it is not text"))
     return re.sub(r"\r\n?", "\n", text)
 
 
@@ -154,24 +161,26 @@ def _cgats(text: str) -> tuple[list[str], list[list[str]]]:
         begin_format, end_format = places["BEGIN_DATA_FORMAT"], places["END_DATA_FORMAT"]
         begin, end = places["BEGIN_DATA"], places["END_DATA"]
     except KeyError as missing:
-        raise _unreadable(f"it has no {missing.args[0]}") from None
+        raise _unreadable(msg("it has no {args}", args=missing.args[0])) from None
     if not begin_format < end_format < begin < end:
-        raise _unreadable("its parts are not in their order")
+        raise _unreadable(msg("its parts are not in their order"))
     stated = tokens[:begin_format] + tokens[end_format:begin]
     for word, value in pairwise(stated):
         if word.upper() in _STATING:
             _refuse_other_light(value)
     fields, cells = tokens[begin_format + 1 : end_format], tokens[begin + 1 : end]
     if not fields or len(cells) % len(fields):
-        raise _unreadable(f"its {len(cells)} values do not fill lines of {len(fields)} fields")
+        raise _unreadable(
+            msg("its {cells} values do not fill lines of {fields} fields", cells=len(cells), fields=len(fields))
+        )
     return fields, [cells[place : place + len(fields)] for place in range(0, len(cells), len(fields))]
 
 
 def _refuse_other_light(stated: str) -> None:
     if _OTHER_LIGHT.search(stated) or _OTHER_OBSERVER.search(stated):
         raise _unreadable(
-            f"its values are for another light or observer ({stated[:60]})",
-            "Export them for D50 and the 2° observer.",
+            msg("its values are for another light or observer ({stated})", stated=stated[:60]),
+            msg("Export them for D50 and the 2° observer."),
         )
 
 
@@ -184,12 +193,12 @@ def _table(text: str) -> tuple[list[str], list[list[str]]]:
         raise _unreadable(str(error)) from error
     rows = [row for row in rows if any(cell.strip() for cell in row)]
     if not rows:
-        raise _unreadable("it is empty")
+        raise _unreadable(msg("it is empty"))
     if between != ",":
         rows = [rows[0], *([re.sub(r"^(-?\d+),(\d+)$", r"\1.\2", cell.strip()) for cell in row] for row in rows[1:])]
     for row in rows:
         if len(row) != len(rows[0]):
-            raise _unreadable(f"a line has {len(row)} cells and the head line {len(rows[0])}")
+            raise _unreadable(msg("a line has {row} cells and the head line {rows}", row=len(row), rows=len(rows[0])))
     return rows[0], rows[1:]
 
 
@@ -206,7 +215,9 @@ def _measured(
         values = lab_from_xyz(values / 100.0)
     first, second, third = (float(value) for value in values)
     if not (0 <= first <= 105 and max(abs(second), abs(third)) <= 150):
-        raise _unreadable(f"the colour of {', '.join(names)[:40] or 'a patch'} is none that a surface can have")
+        raise _unreadable(
+            msg("the colour of {names} is none that a surface can have", names=join(", ", names)[:40] or "a patch")
+        )
     sd: Lab | None = None
     if lab and stdev:
         sd_l, sd_a, sd_b = (abs(_number(row, head, place)) for place in stdev)
@@ -220,9 +231,11 @@ def _number(row: Sequence[str], head: Sequence[str], place: int) -> float:
     except ValueError:
         number = float("nan")
     if not abs(number) < 1e6:
-        raise _unreadable(f"{row[place][:40]!r} in the column {head[place]} is no number")
+        raise _unreadable(
+            msg("{place} in the column {place_2} is no number", place=f"{row[place][:40]!r}", place_2=head[place])
+        )
     return number
 
 
 def _unreadable(fault: str, do: str = "Correct the file, or choose another.") -> ValuesUnreadable:
-    return ValuesUnreadable(f"The file of values cannot be used: {fault}.", do)
+    return ValuesUnreadable(msg("The file of values cannot be used: {fault}.", fault=fault), do)

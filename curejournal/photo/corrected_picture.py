@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.messages import msg
 from curejournal.colour.spaces import linear_from_srgb, srgb_from_linear
 from curejournal.photo.card import Card
 from curejournal.photo.measure.calibration import CardCalibration
@@ -32,8 +33,11 @@ class CorrectedPicture:
     def words(self) -> str:
         """What to say beside it."""
         if self.clipped_share < 0.001:
-            return "In standard light."
-        return f"In standard light; {100 * self.clipped_share:.1f} % was burnt out or black and has no true colour."
+            return msg("In standard light.")
+        return msg(
+            "In standard light; {clipped_share:.1f} % was burnt out or black and has no true colour.",
+            clipped_share=100 * self.clipped_share,
+        )
 
 
 def corrected_picture(

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg, msg_n
 from curejournal.colour.correction import fit_white_balance
 from curejournal.colour.illumination import Shading
 from curejournal.colour.sample import Grade, Reason, as_matrix3, worst
@@ -78,7 +78,8 @@ def enrol(
     """
     if chart is not None and chart.kind not in ("published", "measured", "enrolled"):
         raise EnrolmentRefused(
-            f"The colours of “{chart.name}” are not known themselves.", "Use a chart with published colours."
+            msg("The colours of “{name}” are not known themselves.", name=chart.name),
+            msg("Use a chart with published colours."),
         )
     taught, reasons, misfits = [], [], []
     for number, photo in enumerate(photos, start=1):
@@ -94,7 +95,7 @@ def enrol(
         taught.append(one)
     if not taught:
         if not reasons:
-            raise EnrolmentRefused("No photo was given.", "Photograph the card beside the chart.")
+            raise EnrolmentRefused(msg("No photo was given."), msg("Photograph the card beside the chart."))
         raise EnrolmentRefused(reasons[0].text, reasons[0].remedy)
     reasons += _about_edition(chart, other_edition, misfits, edition_known=edition_known)
     found = _combined(
@@ -142,11 +143,20 @@ def _about_edition(
     own, others = np.mean(np.array(misfits), axis=0)
     reasons = []
     if not edition_known:
-        text = "The chart's edition is not known: its white has L* 95.2 or, before November 2014, 96.5."
-        reasons.append(Reason("edition unknown", text, "Find the date on its back, and enrol the card again with it."))
+        text = msg("The chart's edition is not known: its white has L* 95.2 or, before November 2014, 96.5.")
+        reasons.append(
+            Reason("edition unknown", text, msg("Find the date on its back, and enrol the card again with it."))
+        )
     if others < OTHER_FITS * own:
-        text = f"The chart's colours fit “{other.title or other.name}” better ({others:.1f} against {own:.1f})."
-        reasons.append(Reason("other edition", text, "Look at the date on its back; enrol the card with that edition."))
+        text = msg(
+            "The chart's colours fit “{name}” better ({others:.1f} against {own:.1f}).",
+            name=other.title or other.name,
+            others=others,
+            own=own,
+        )
+        reasons.append(
+            Reason("other edition", text, msg("Look at the date on its back; enrol the card with that edition."))
+        )
     return reasons
 
 
@@ -174,7 +184,9 @@ def _taught(photo: Photo, card: Card, chart: Card | None) -> _Taught | list[Reas
     if chart is None:
         white = seen.good & np.array([patch.role == "white" for patch in card.patches])
         if not white.any():
-            return [refusal("no white", "No clean white of the card can be seen.", "Lower the exposure a little.")]
+            return [
+                refusal("no white", msg("No clean white of the card can be seen."), msg("Lower the exposure a little."))
+            ]
         balance = fit_white_balance(seen.encoded[white], np.tile(PAPER_WHITE, (int(white.sum()), 1)))
         lab, joint = balance.colours(seen.encoded, seen.noise, material=card.made_of)
         return _Taught(np.where(seen.good[:, None], lab, np.nan), joint)
@@ -218,7 +230,7 @@ def _combined(card: Card, labs: Floats, joints: Floats, chart: Card | None, copy
             own = own + np.diag(labs[seen[:, k], k].var(axis=0, ddof=1)) / count[k]
         lab = (float(mean[0]), float(mean[1]), float(mean[2]))
         patches.append(replace(patch, lab_d50=lab, covariance=as_matrix3(own)))
-    how = how_many(len(labs), "photo")
+    how = msg_n("{number} photo", "{number} photos", len(labs))
     return replace(
         card,
         patches=tuple(patches),

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Grade, Lab, Matrix3
 from curejournal.photo.measure.measurement import AreaColour, Measurement
@@ -98,21 +99,24 @@ def enrol_key(name: str, lot: str, measured: Measurement, ph_of: Mapping[str, fl
         if area.name not in ph_of:
             continue
         if area.sample is None or _spoiled(measured, area):
-            why = " ".join(reason.text for reason in area.reasons) or "Its light or card was not good enough."
-            raise KeyUnusable(f"The colour of pH {ph_of[area.name]:g} cannot be used. {why}", "Take the photo again.")
+            why = join(" ", (reason.text for reason in area.reasons)) or msg("Its light or card was not good enough.")
+            raise KeyUnusable(
+                msg("The colour of pH {name:g} cannot be used. {why}", name=ph_of[area.name], why=why),
+                msg("Take the photo again."),
+            )
         steps.append(KeyStep(float(ph_of[area.name]), area.sample.lab, area.sample.covariance))
     steps.sort(key=lambda step: step.ph)
     values = [step.ph for step in steps]
     if len(steps) < 3:
-        raise KeyUnusable("A key needs at least three colours.", "Mark each colour of the key with its pH.")
+        raise KeyUnusable(msg("A key needs at least three colours."), msg("Mark each colour of the key with its pH."))
     if len(set(values)) < len(values) or not 0 <= values[0] <= values[-1] <= 14:
-        raise KeyUnusable("Each colour needs its own pH between 0 and 14.", "Check the numbers.")
+        raise KeyUnusable(msg("Each colour needs its own pH between 0 and 14."), msg("Check the numbers."))
     labs = np.array([step.lab for step in steps])
     near = ciede2000(labs[:-1], labs[1:])
     if near.min() < LEAST_STEP:
         k = int(near.argmin())
-        text = f"The colours of pH {values[k]:g} and {values[k + 1]:g} are too alike for a photo."
-        raise KeyUnusable(text, "Leave one of them out, or use a meter.")
+        text = msg("The colours of pH {k:g} and {k_2:g} are too alike for a photo.", k=values[k], k_2=values[k + 1])
+        raise KeyUnusable(text, msg("Leave one of them out, or use a meter."))
     return StripKey(name, lot, measured.card, tuple(steps))
 
 
@@ -145,19 +149,21 @@ def read_strip(key: StripKey, pad: AreaColour, *, lot: str, card: str) -> StripR
     """
     if lot != key.lot:
         raise StripUnreadable(
-            f"The key is of lot “{key.lot}”, the strip of “{lot}”: their colours differ.",
-            "Enrol the key of this packet.",
+            msg("The key is of lot “{lot}”, the strip of “{lot_2}”: their colours differ.", lot=key.lot, lot_2=lot),
+            msg("Enrol the key of this packet."),
         )
     if pad.sample is None:
-        why = " ".join(reason.text for reason in pad.reasons) or "The photo gives no colour."
-        raise StripUnreadable(f"The pad's colour cannot be told. {why}", "Take the photo again.")
+        why = join(" ", (reason.text for reason in pad.reasons)) or msg("The photo gives no colour.")
+        raise StripUnreadable(msg("The pad's colour cannot be told. {why}", why=why), msg("Take the photo again."))
     if card != key.card:
         raise StripUnreadable(
-            f"The key was measured with the card “{key.card}”, this photo with “{card}”.", "Use the same card for both."
+            msg("The key was measured with the card “{card}”, this photo with “{card_2}”.", card=key.card, card_2=card),
+            msg("Use the same card for both."),
         )
     if pad.sample.spread[0] > WET_SPREAD_L or any(reason.code == "glare" for reason in pad.reasons):
         raise StripUnreadable(
-            "The pad glistens: it is wet, or a lamp shines in it.", "Shake the drop off, turn it out of the glare."
+            msg("The pad glistens: it is wet, or a lamp shines in it."),
+            msg("Shake the drop off, turn it out of the glare."),
         )
     return on_curve(key, np.array(pad.sample.lab), np.array(pad.sample.covariance))
 
@@ -181,15 +187,15 @@ def on_curve(key: StripKey, lab: Floats, covariance: Floats) -> StripReading:
     off = float(ciede2000(lab, curve[nearest]))
     if distance2[nearest] > OFF_KEY_SD**2 or off > OFF_KEY_DE:
         raise StripUnreadable(
-            f"The pad's colour is not on this key (off by ΔE00 {off:.0f}).",
-            "Check that key and strip belong together, and read the strip in time.",
+            msg("The pad's colour is not on this key (off by ΔE00 {off:.0f}).", off=off),
+            msg("Check that key and strip belong together, and read the strip in time."),
         )
     weight = np.exp(-0.5 * (distance2 - distance2[nearest])) / np.sqrt(np.linalg.det(total))
     share = np.cumsum(weight) / weight.sum()
     low, middle, high = (float(at[min(int(np.searchsorted(share, q)), len(at) - 1)]) for q in (0.025, 0.5, 0.975))
     if high - low > WIDEST_PH:
         raise StripUnreadable(
-            f"The pad's colour fits anything from pH {low:.1f} to {high:.1f}.",
-            "Use strips with a narrower range, or a meter.",
+            msg("The pad's colour fits anything from pH {low:.1f} to {high:.1f}.", low=low, high=high),
+            msg("Use strips with a narrower range, or a meter."),
         )
     return StripReading(round(middle, 2), round(low, 2), round(high, 2), round(off, 2), key.name)

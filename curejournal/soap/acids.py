@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from importlib import resources
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.soap.recipe import Acid
 
 # IUPAC abridged standard atomic weights, g/mol.
@@ -63,8 +64,8 @@ def acid_named(name: str) -> KnownAcid | None:
 
     None if it means none; the salt of an acid is not the acid.
     """
-    words = " ".join(re.findall(r"[a-z]+", name.casefold()))
-    if any(words == " ".join(re.findall(r"[a-z]+", salt)) for salt in NO_ACID):
+    words = join(" ", re.findall(r"[a-z]+", name.casefold()))
+    if any(words == join(" ", re.findall(r"[a-z]+", salt)) for salt in NO_ACID):
         return None
     found = [acid for key, acid in ACIDS.items() if re.search(rf"\b{key}\b", words)]
     return max(found, key=lambda acid: len(acid.key), default=None)
@@ -84,17 +85,23 @@ def mol_of_lye_per_g(acid: Acid) -> float:
     protons = acid.protons or (known.protons if known else None)
     why = NO_ACID.get(acid.key.strip().casefold())
     if why is not None:
-        raise NoAcid(f"“{acid.key}” takes up no lye as an acid: {why}.", "Enter it among the additives.")
+        raise NoAcid(
+            msg("“{key}” takes up no lye as an acid: {why}.", key=acid.key, why=why),
+            msg("Enter it among the additives."),
+        )
     if mass is None or protons is None:
         raise NoAcid(
-            f"“{acid.key}” is not an acid that is known here.",
-            f"Choose one of: {', '.join(ACIDS)}; or give its molar mass and how many protons of a molecule take up "
-            "lye. If it is no acid, enter it among the additives.",
+            msg("“{key}” is not an acid that is known here.", key=acid.key),
+            msg(
+                "Choose one of: {acids}; or give its molar mass and how many protons of a molecule take up "
+                "lye. If it is no acid, enter it among the additives.",
+                acids=join(", ", ACIDS),
+            ),
         )
     # Formic acid, 46 g/mol, is the lightest with a carboxyl group; phytic acid has twelve protons and 660 g/mol.
     if not (46 <= mass <= 1000 and 1 <= protons <= 12 and mass / protons >= 33):
         raise NoAcid(
-            f"No acid has a molar mass of {mass:g} g/mol and {protons} protons.",
-            "Look at the label or the safety data sheet again.",
+            msg("No acid has a molar mass of {mass:g} g/mol and {protons} protons.", mass=mass, protons=protons),
+            msg("Look at the label or the safety data sheet again."),
         )
     return protons / mass

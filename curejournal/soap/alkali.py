@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtri
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.soap.lye import NAOH_G_MOL
 
 Array = NDArray[np.float64]
@@ -53,9 +54,16 @@ class Titration:
     def words(self) -> str:
         """The result as one says it."""
         if not self.detected:
-            return f"not detected (below {self.detection_limit_pct:.3f}% NaOH)"
+            return msg(
+                "not detected (below {detection_limit_pct:.3f}% NaOH)", detection_limit_pct=self.detection_limit_pct
+            )
         low, high = self.interval_pct
-        return f"{self.free_alkali_pct:.3f}% NaOH ({low:.3f} to {high:.3f})"
+        return msg(
+            "{free_alkali_pct:.3f}% NaOH ({low:.3f} to {high:.3f})",
+            free_alkali_pct=self.free_alkali_pct,
+            low=low,
+            high=high,
+        )
 
 
 def titrate(soap_g: float, acid_ml: Sequence[float], acid_mol_l: float, blank_ml: float = 0.0) -> Titration:
@@ -93,10 +101,12 @@ def titrate(soap_g: float, acid_ml: Sequence[float], acid_mol_l: float, blank_ml
 
     """
     volumes = [float(volume) for volume in acid_ml]
-    _require(_positive(soap_g), "The weight of soap titrated has to be above zero.")
-    _require(_positive(acid_mol_l), "The strength of the acid has to be above zero.")
-    _require(bool(volumes), "No volume of acid was entered.")
-    _require(all(math.isfinite(v) and v >= 0 for v in (*volumes, blank_ml)), "A volume of acid cannot be negative.")
+    _require(_positive(soap_g), msg("The weight of soap titrated has to be above zero."))
+    _require(_positive(acid_mol_l), msg("The strength of the acid has to be above zero."))
+    _require(bool(volumes), msg("No volume of acid was entered."))
+    _require(
+        all(math.isfinite(v) and v >= 0 for v in (*volumes, blank_ml)), msg("A volume of acid cannot be negative.")
+    )
 
     count = len(volumes)
     net_ml = sum(volumes) / count - blank_ml
@@ -229,9 +239,9 @@ def read_ph(
     widens the interval by the whole of log10(strength) to the side where the 1% value may lie.
 
     """
-    _require(math.isfinite(ph) and 0 <= ph <= 14, f"A pH of {ph:g} cannot be: the scale runs from 0 to 14.")
-    _require(math.isfinite(half_width) and 0 < half_width <= 5, "The doubt of a pH has to be above 0 and up to 5.")
-    _require(strength_pct is None or _positive(strength_pct), "The strength of the solution has to be above zero.")
+    _require(math.isfinite(ph) and 0 <= ph <= 14, msg("A pH of {ph:g} cannot be: the scale runs from 0 to 14.", ph=ph))
+    _require(math.isfinite(half_width) and 0 < half_width <= 5, msg("The doubt of a pH has to be above 0 and up to 5."))
+    _require(strength_pct is None or _positive(strength_pct), msg("The strength of the solution has to be above zero."))
     shift = math.log10(strength_pct) if strength_pct else 0.0
     if temperature_c is not None:
         ph -= PH_PER_DEGREE * (temperature_c - USUAL_C)
@@ -246,11 +256,13 @@ def read_ph(
         band = PhBand.USUAL if high <= PH_USUAL_TO + 1e-9 else PhBand.AGAIN
     # To a hundredth where it is read so: a tenth could put it on another step than it is on.
     decimals = 1 if all(abs(end - round(end, 1)) < 0.005 for end in (low, high)) else 2
-    words = f"pH {low:.{decimals}f} to {high:.{decimals}f} at 1%: {band.value}"
+    words = msg(
+        "pH {low} to {high} at 1%: {band}", low=f"{low:.{decimals}f}", high=f"{high:.{decimals}f}", band=band.value
+    )
     if not comparable:
-        words += "; the solution was not near 1%, so it compares badly"
+        words += msg("; the solution was not near 1%, so it compares badly")
     if by_strip and band is PhBand.USUAL:
-        words += "; strips often read low in soap, so this proves little"
+        words += msg("; strips often read low in soap, so this proves little")
     return PhReading((low, high), band, comparable, words)
 
 
@@ -260,4 +272,4 @@ def _positive(value: float) -> bool:
 
 def _require(holds: bool, sentence: str) -> None:
     if not holds:
-        raise ImpossibleTest(sentence, "Correct it and try again.")
+        raise ImpossibleTest(sentence, msg("Correct it and try again."))

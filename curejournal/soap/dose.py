@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from curejournal.base.counting import digits
+from curejournal.base.messages import join, msg
 from curejournal.soap.lye import water_share
 from curejournal.soap.possible import recipe_mass_g
 from curejournal.soap.recipe import Recipe
@@ -27,10 +28,18 @@ class Dosage:
     def words(self) -> str:
         """The dose with its bases: “3.0 % of the oils; 2.1 to 2.6 % of the finished soap”."""
         low, high = (digits(pct, 1 if pct >= 0.1 else 2) for pct in self.of_soap_pct)
-        told = [f"{digits(self.of_oils_pct, 1)} % of the oils"] if self.of_oils_pct is not None else []
-        told += [f"{digits(self.of_portion_pct, 1)} % of its portion's batter"] if self.of_portion_pct else []
-        told.append(f"{low if low == high else f'{low} to {high}'} % of the finished soap")
-        return "; ".join(told)
+        told = (
+            [msg("{of_oils_pct} % of the oils", of_oils_pct=digits(self.of_oils_pct, 1))]
+            if self.of_oils_pct is not None
+            else []
+        )
+        told += (
+            [msg("{of_portion_pct} % of its portion's batter", of_portion_pct=digits(self.of_portion_pct, 1))]
+            if self.of_portion_pct
+            else []
+        )
+        told.append(msg("{high} % of the finished soap", high=low if low == high else f"{low} to {high}"))
+        return join("; ", told)
 
 
 def dosage(recipe: Recipe, grams: float, portion: str = "") -> Dosage:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 
+from curejournal.base.messages import join, msg
 from curejournal.soap.recipe import Recipe
 
 INCI: Mapping[str, str] = tomllib.loads(resources.files(__package__).joinpath("inci.toml").read_text("utf-8"))["names"]
@@ -25,7 +26,7 @@ class IngredientList:
     @property
     def text(self) -> str:
         """As it stands on a label."""
-        return ", ".join(self.names)
+        return join(", ", self.names)
 
 
 def ingredient_list(
@@ -72,7 +73,7 @@ def ingredient_list(
         add(acid.key, acid.grams * acid.strength_pct / 100 if acid.key != "vinegar" else acid.grams)
     for additive in recipe.additives:
         add(additive.name, additive.grams, SCENT if additive.kind == "fragrance" and additive.name not in own else "")
-    unnamed += [f"soap of batch {embed.batch}" for embed in recipe.embeds]
+    unnamed += [msg("soap of batch {batch}", batch=embed.batch) for embed in recipe.embeds]
     ordered = [name for name, _ in sorted(grams.items(), key=lambda item: -item[1])]
     said = [text.strip() for material, text in allergens.items() if text.strip()]
     return IngredientList((*ordered, *dict.fromkeys(said)), tuple(dict.fromkeys(unnamed)))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from curejournal.base.counting import digits
+from curejournal.base.messages import join, msg
 from curejournal.soap.acids import acid_named
 from curejournal.soap.liquids import more_than_water
 from curejournal.soap.oils import sv_range
@@ -126,8 +127,8 @@ def check_lye(recipe: Recipe) -> LyeCheck:
     require_possible(recipe)
     if not recipe.oils:
         raise NothingToSaponify(
-            "The soap was melted down and no oils were added: there is no lye to work out.",
-            "What its parents left in it shows in titrations of its own bars.",
+            msg("The soap was melted down and no oils were added: there is no lye to work out."),
+            msg("What its parents left in it shows in titrations of its own bars."),
         )
     fats, lyes = fat_spreads(recipe), lye_spreads(recipe)
     acids = acid_spreads(recipe)
@@ -200,7 +201,7 @@ def alkalis_for(recipe: Recipe, superfat_pct: float) -> tuple[Alkali, ...]:
         If nobody knows how much lye one of the fats takes up.
 
     """
-    require(0 <= superfat_pct < 100, "The superfat has to be from 0 to below 100%.")
+    require(0 <= superfat_pct < 100, msg("The superfat has to be from 0 to below 100%."))
     given = replace(recipe, alkalis=recipe.alkalis or (Alkali("NaOH", 100.0),))
     require_possible(given)
     need = sum(spread.middle_g for spread in _known_fats(given)) * (1 - superfat_pct / 100)
@@ -247,9 +248,9 @@ def lye_for(
         If nobody knows how much lye one of the fats takes up.
 
     """
-    require(0 <= superfat_pct < 100, "The superfat has to be from 0 to below 100%.")
-    require(0 <= koh_share <= 1, "The share of KOH has to be from 0 to 1.")
-    require(0 < naoh_purity_pct <= 100 and 0 < koh_purity_pct <= 100, "A purity has to be above 0 and up to 100%.")
+    require(0 <= superfat_pct < 100, msg("The superfat has to be from 0 to below 100%."))
+    require(0 <= koh_share <= 1, msg("The share of KOH has to be from 0 to 1."))
+    require(0 < naoh_purity_pct <= 100 and 0 < koh_purity_pct <= 100, msg("A purity has to be above 0 and up to 100%."))
     recipe = Recipe(tuple(oils), (), tuple(liquids), acids=tuple(acids))
     koh_g = sum(spread.middle_g for spread in _known_fats(recipe)) * (1 - superfat_pct / 100)
     koh_g += sum(spread.middle_g for spread in acid_spreads(recipe))
@@ -270,7 +271,7 @@ def _known_fats(recipe: Recipe) -> tuple[Spread, ...]:
 def _doubts(checked: LyeCheck, worst_by_ranges_pct: float) -> Iterable[LyeDoubt]:
     concentration = checked.lye_concentration_pct
     if concentration is None:
-        yield LyeDoubt("no lye", "There is no alkali in the recipe.", "Enter the NaOH or KOH as weighed.")
+        yield LyeDoubt("no lye", msg("There is no alkali in the recipe."), msg("Enter the NaOH or KOH as weighed."))
         return
     yield from _unknown(checked) if checked.unknown_oils else _superfat_doubts(checked, worst_by_ranges_pct)
     # Solubility of NaOH at 20 °C is about 52% by mass [from memory: CRC Handbook]; 25-40% is usual
@@ -278,53 +279,74 @@ def _doubts(checked: LyeCheck, worst_by_ranges_pct: float) -> Iterable[LyeDoubt]
     if not 20 <= concentration <= 50:
         yield LyeDoubt(
             "concentration",
-            f"A lye of {concentration:.0f}% is outside 20 to 50%.",
-            "Check the water: was a liquid left out, or does a liquid hold less water than entered?",
+            msg("A lye of {concentration:.0f}% is outside 20 to 50%.", concentration=concentration),
+            msg("Check the water: was a liquid left out, or does a liquid hold less water than entered?"),
         )
 
 
 def _unknown(checked: LyeCheck) -> Iterable[LyeDoubt]:
     low, high = checked.superfat_worst_pct
-    over = "More lye than these oils can take up, whatever they are" if high < 0 else "The superfat cannot be told"
+    over = (
+        msg("More lye than these oils can take up, whatever they are")
+        if high < 0
+        else msg("The superfat cannot be told")
+    )
     yield LyeDoubt(
         "below zero" if high < 0 else "unknown oil",
-        f"How much lye {_and(checked.unknown_oils)} takes up is not known here. {over}: it is somewhere from "
-        f"{digits(low, 0)} to {digits(high, 0)}%.",
-        "Enter the saponification value of the supplier's certificate, or your own, with its spread. "
-        "Until then only a titration can show that no lye is left.",
+        msg(
+            "How much lye {unknown_oils} takes up is not known here. {over}: it is somewhere from {low} to {high}%.",
+            unknown_oils=_and(checked.unknown_oils),
+            over=over,
+            low=digits(low, 0),
+            high=digits(high, 0),
+        ),
+        msg(
+            "Enter the saponification value of the supplier's certificate, or your own, with its spread. "
+            "Until then only a titration can show that no lye is left."
+        ),
     )
 
 
 def _and(names: tuple[str, ...]) -> str:
-    return " and ".join(f"“{name}”" for name in names)
+    return join(" and ", (f"“{name}”" for name in names))
 
 
 def _superfat_doubts(checked: LyeCheck, worst_by_ranges_pct: float) -> Iterable[LyeDoubt]:
     nominal, (low, high) = checked.superfat_nominal_pct, checked.superfat_interval_pct
     if nominal < 0:
-        slipped = "Check the weights: did a decimal slip in the lye? " if nominal < -50 else ""
+        slipped = msg("Check the weights: did a decimal slip in the lye? ") if nominal < -50 else ""
         yield LyeDoubt(
             "below zero",
-            f"More lye than these oils take up: superfat {digits(nominal, 1)}%.",
-            f"{slipped}Do not pour: weigh less alkali or more oil. If it is poured, hold the batch and titrate.",
+            msg("More lye than these oils take up: superfat {nominal}%.", nominal=digits(nominal, 1)),
+            msg(
+                "{slipped}Do not pour: weigh less alkali or more oil. If it is poured, hold the batch and titrate.",
+                slipped=slipped,
+            ),
         )
     elif low < 0:
         yield LyeDoubt(
             "may be below zero",
-            f"The oils may take up less lye than is in the recipe: superfat {digits(low, 1)} to {digits(high, 1)}%.",
-            "Raise the superfat, or enter the certificate's saponification value. If it is poured, titrate.",
+            msg(
+                "The oils may take up less lye than is in the recipe: superfat {low} to {high}%.",
+                low=digits(low, 1),
+                high=digits(high, 1),
+            ),
+            msg("Raise the superfat, or enter the certificate's saponification value. If it is poured, titrate."),
         )
     elif worst_by_ranges_pct < 0:  # the scale's rounding alone, at its worst everywhere, asks nobody anything
         yield LyeDoubt(
             "worst case below zero",
-            f"With every spread at its worst the superfat would be {digits(checked.superfat_worst_pct[0], 1)}%.",
-            "Unlikely, but a titration before selling settles it.",
+            msg(
+                "With every spread at its worst the superfat would be {superfat_worst_pct}%.",
+                superfat_worst_pct=digits(checked.superfat_worst_pct[0], 1),
+            ),
+            msg("Unlikely, but a titration before selling settles it."),
         )
     if nominal > 20:
         yield LyeDoubt(
             "much superfat",
-            f"A superfat of {nominal:.0f}% is far above the usual 2 to 10% (salt bars apart).",
-            "Check the weights: an oil entered twice, or a decimal slipped in the lye?",
+            msg("A superfat of {nominal:.0f}% is far above the usual 2 to 10% (salt bars apart).", nominal=nominal),
+            msg("Check the weights: an oil entered twice, or a decimal slipped in the lye?"),
         )
 
 
@@ -335,13 +357,15 @@ def _misplaced(recipe: Recipe) -> Iterable[LyeDoubt]:
         if acid is not None:
             yield LyeDoubt(
                 "acid elsewhere",
-                f"“{name}” takes up lye, but it is not entered as an acid, so the superfat leaves it out.",
-                f"Enter it among the acids, as {acid.key}, with its strength.",
+                msg(
+                    "“{name}” takes up lye, but it is not entered as an acid, so the superfat leaves it out.", name=name
+                ),
+                msg("Enter it among the acids, as {key}, with its strength.", key=acid.key),
             )
     for liquid in recipe.liquids:
         if liquid.water_fraction == 1.0 and more_than_water(liquid.name):
             yield LyeDoubt(
                 "not water alone",
-                f"“{liquid.name}” is entered as nothing but water.",
-                "Enter its water and fat; the label tells them.",
+                msg("“{name}” is entered as nothing but water.", name=liquid.name),
+                msg("Enter its water and fat; the label tells them."),
             )

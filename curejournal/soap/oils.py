@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from importlib import resources
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.soap.recipe import Oil
 
 
@@ -60,7 +61,7 @@ def sv_range(oil: Oil) -> tuple[float, float]:
         )
     if oil.key not in OILS:
         raise UnknownOil(
-            f"No saponification value is known for “{oil.key}”.",
-            "Enter the value of the supplier's certificate, or your own, with its spread; or choose a listed fat.",
+            msg("No saponification value is known for “{key}”.", key=oil.key),
+            msg("Enter the value of the supplier's certificate, or your own, with its spread; or choose a listed fat."),
         )
     return OILS[oil.key].low, OILS[oil.key].high

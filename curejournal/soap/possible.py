@@ -6,6 +6,7 @@ import math
 
 from curejournal.base.counting import digits
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg, quantity
 from curejournal.soap.acids import mol_of_lye_per_g
 from curejournal.soap.recipe import MOST_WATER, Recipe
 
@@ -43,7 +44,7 @@ def require(holds: bool, sentence: str) -> None:
 
     """
     if not holds:
-        raise ImpossibleRecipe(sentence, "Correct it and try again.")
+        raise ImpossibleRecipe(sentence, msg("Correct it and try again."))
 
 
 def require_possible(recipe: Recipe) -> None:
@@ -54,8 +55,11 @@ def require_possible(recipe: Recipe) -> None:
     ImpossibleRecipe, NoAcid
 
     """
-    require(bool(recipe.oils) or recipe.rebatch, "The recipe has no oils.")
-    require(0 <= recipe.scale_g <= 1000, f"A scale with a step of {recipe.scale_g:g}\u00a0g cannot be.")
+    require(bool(recipe.oils) or recipe.rebatch, msg("The recipe has no oils."))
+    require(
+        0 <= recipe.scale_g <= 1000,
+        msg("A scale with a step of {scale_g} cannot be.", scale_g=quantity(f"{recipe.scale_g:g}", "g")),
+    )
     for oil in recipe.oils:
         _amount(oil.key, oil.grams)
         if oil.certificate_sv is not None:
@@ -64,27 +68,45 @@ def require_possible(recipe: Recipe) -> None:
             plausible = (sv == 0 or 20 <= sv <= 400) and 0 <= oil.certificate_sv_half_width < 50
             require(
                 plausible,
-                f"A saponification value of {oil.certificate_sv:g} ± {oil.certificate_sv_half_width:g} "
-                f"for {oil.key} cannot be: it has to be in mg KOH per g, from 20 to 400, "
-                "or 0 for what takes up no lye.",
+                msg(
+                    "A saponification value of {certificate_sv:g} ± {certificate_sv_half_width:g} "
+                    "for {key} cannot be: it has to be in mg KOH per g, from 20 to 400, "
+                    "or 0 for what takes up no lye.",
+                    certificate_sv=oil.certificate_sv,
+                    certificate_sv_half_width=oil.certificate_sv_half_width,
+                    key=oil.key,
+                ),
             )
     for alkali in recipe.alkalis:
         _amount(alkali.kind, alkali.grams)
         low, high = alkali.purity_low_pct, alkali.purity_high_pct
-        require(0 < low <= high <= 100, f"A purity from {low:g} to {high:g}% for {alkali.kind} cannot be.")
+        require(
+            0 < low <= high <= 100,
+            msg("A purity from {low:g} to {high:g}% for {kind} cannot be.", low=low, high=high, kind=alkali.kind),
+        )
         if alkali.solution_pct is not None:
             strength, half = alkali.solution_pct, alkali.solution_half_width_pct
             require(
                 0 <= half < strength and strength + half <= MOST_SOLUTION_PCT,
-                f"A solution of {strength:g} ± {half:g}% {alkali.kind} cannot be: it holds at most "
-                f"{MOST_SOLUTION_PCT:g}%.",
+                msg(
+                    "A solution of {strength:g} ± {half:g}% {kind} cannot be: it holds at most {most_solution_pct:g}%.",
+                    strength=strength,
+                    half=half,
+                    kind=alkali.kind,
+                    most_solution_pct=MOST_SOLUTION_PCT,
+                ),
             )
     for acid in recipe.acids:
         _amount(acid.key, acid.grams)
         strength, half = acid.strength_pct, acid.strength_half_width_pct
         require(
             0 <= half < strength <= 100,
-            f"A strength of {strength:g} ± {half:g}% for {acid.key} cannot be: it is above 0 and at most 100%.",
+            msg(
+                "A strength of {strength:g} ± {half:g}% for {key} cannot be: it is above 0 and at most 100%.",
+                strength=strength,
+                half=half,
+                key=acid.key,
+            ),
         )
         mol_of_lye_per_g(acid)
     for liquid in recipe.liquids:
@@ -92,25 +114,43 @@ def require_possible(recipe: Recipe) -> None:
         water, fat = liquid.water_fraction, liquid.fat_fraction
         require(
             0 <= water <= 1 and 0 <= fat <= 1 and water + fat <= 1 + 1e-9,
-            f"Water {water:g} and fat {fat:g} of {liquid.name} have to be parts of 1, together at most 1.",
+            msg(
+                "Water {water:g} and fat {fat:g} of {name} have to be parts of 1, together at most 1.",
+                water=water,
+                fat=fat,
+                name=liquid.name,
+            ),
         )
     for additive in recipe.additives:
         _amount(additive.name, additive.grams)
     for part in recipe.batter:
-        _amount(f"batter in {part.portion}", part.grams)
+        _amount(msg("batter in {portion}", portion=part.portion), part.grams)
     poured_g = sum(part.grams for part in recipe.batter)
     require(
         poured_g <= MOST_POURED * recipe.batter_g,
-        f"{poured_g:.0f}\u00a0g of batter were poured into portions, but only {recipe.batter_g:.0f}\u00a0g were made.",
+        msg(
+            "{poured_g} of batter were poured into portions, but only {batter_g} were made.",
+            poured_g=quantity(f"{poured_g:.0f}", "g"),
+            batter_g=quantity(f"{recipe.batter_g:.0f}", "g"),
+        ),
     )
     for embed in recipe.embeds:
         _amount(embed.batch, embed.grams)
         low, high = embed.water_low_fraction, embed.water_high_fraction
         require(
-            0 <= low <= high <= MOST_WATER, f"Water from {low:g} to {high:g} of embeds of {embed.batch} cannot be left."
+            0 <= low <= high <= MOST_WATER,
+            msg(
+                "Water from {low:g} to {high:g} of embeds of {batch} cannot be left.",
+                low=low,
+                high=high,
+                batch=embed.batch,
+            ),
         )
 
 
 def _amount(name: str, grams: float) -> None:
-    require(math.isfinite(grams) and grams > 0, f"{digits(grams)}\u00a0g of {name or 'an unnamed material'} cannot be.")
-    require(bool(name.strip()), "A material has no name.")
+    require(
+        math.isfinite(grams) and grams > 0,
+        msg("{grams} of {name} cannot be.", grams=quantity(digits(grams), "g"), name=name or "an unnamed material"),
+    )
+    require(bool(name.strip()), msg("A material has no name."))

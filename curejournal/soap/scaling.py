@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from curejournal.base.messages import msg
 from curejournal.soap.lye import ImpossibleRecipe, recipe_mass_g
 from curejournal.soap.recipe import Recipe
 
@@ -21,7 +22,7 @@ def mould_g(length_cm: float, width_cm: float, depth_cm: float) -> float:
     ImpossibleRecipe
     """
     sides = (length_cm, width_cm, depth_cm)
-    _require(all(math.isfinite(side) and 0 < side <= 500 for side in sides), "A mould has sides from 0 to 500 cm.")
+    _require(all(math.isfinite(side) and 0 < side <= 500 for side in sides), msg("A mould has sides from 0 to 500 cm."))
     return length_cm * width_cm * depth_cm * BATTER_G_ML
 
 
@@ -37,9 +38,9 @@ def scale(recipe: Recipe, factor: float | None = None, *, to_g: float | None = N
         If neither or both are given, or the result would not be above zero.
 
     """
-    _require((factor is None) != (to_g is None), "Give either a factor or a mass to come to.")
+    _require((factor is None) != (to_g is None), msg("Give either a factor or a mass to come to."))
     by = factor if factor is not None else (to_g or 0.0) / recipe_mass_g(recipe)
-    _require(math.isfinite(by) and by > 0, "A recipe can only be scaled to something above zero.")
+    _require(math.isfinite(by) and by > 0, msg("A recipe can only be scaled to something above zero."))
     return replace(
         recipe,
         oils=tuple(replace(item, grams=item.grams * by) for item in recipe.oils),
@@ -54,4 +55,4 @@ def scale(recipe: Recipe, factor: float | None = None, *, to_g: float | None = N
 
 def _require(holds: bool, sentence: str) -> None:
     if not holds:
-        raise ImpossibleRecipe(sentence, "Correct it and try again.")
+        raise ImpossibleRecipe(sentence, msg("Correct it and try again."))

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.counting import digits
+from curejournal.base.messages import msg
 from curejournal.soap.acids import mol_of_lye_per_g
 from curejournal.soap.oils import OILS, sv_range
 from curejournal.soap.recipe import Alkali, Oil, Recipe
@@ -77,14 +78,19 @@ def fat_spreads(recipe: Recipe) -> tuple[Spread, ...]:
     for liquid in recipe.liquids:
         if liquid.grams * liquid.fat_fraction > 0:
             fat_g = liquid.grams * liquid.fat_fraction
-            found.append(_fat(f"the fat in {liquid.name}", [fat_g], LIQUID_FAT_SV, recipe.scale_g))
+            found.append(_fat(msg("the fat in {name}", name=liquid.name), [fat_g], LIQUID_FAT_SV, recipe.scale_g))
     return tuple(found)
 
 
 def _fat(name: str, grams: Sequence[float], sv: tuple[float, float], scale_g: float) -> Spread:
     low, high = sv
     each = sum(grams) / 1000
-    words = f"the saponification value of {name} is known only as {digits(low)} to {digits(high)}"
+    words = msg(
+        "the saponification value of {name} is known only as {low} to {high}",
+        name=name,
+        low=digits(low),
+        high=digits(high),
+    )
     weighed = [half for _ in grams for half in _weighed(scale_g, (low + high) / 2000)]
     return _spread(each * (low + high) / 2, [(each * (high - low) / 2, words)], weighed, scale_g)
 
@@ -98,11 +104,16 @@ def _lye(alkali: Alkali, scale_g: float) -> Spread:
     koh = 1 / NAOH_PER_KOH if alkali.kind == "NaOH" else 1.0
     low, high = alkali.purity_low_pct, alkali.purity_high_pct
     pure = koh * (low + high) / 200
-    words = f"the purity of the {alkali.kind} is known only as {low:g} to {high:g}%"
+    words = msg("the purity of the {kind} is known only as {low:g} to {high:g}%", kind=alkali.kind, low=low, high=high)
     known = [(koh * alkali.solid_g * (high - low) / 200, words)]
     if alkali.solution_pct is not None:
         strength, half = alkali.solution_pct, alkali.solution_half_width_pct
-        words = f"the strength of the {alkali.kind} solution is known only as {strength:g} ± {half:g}%"
+        words = msg(
+            "the strength of the {kind} solution is known only as {strength:g} ± {half:g}%",
+            kind=alkali.kind,
+            strength=strength,
+            half=half,
+        )
         known.append((pure * alkali.grams * half / 100, words))
         pure *= strength / 100
     return _spread(pure * alkali.grams, known, list(_weighed(scale_g, pure)), scale_g)
@@ -114,7 +125,12 @@ def acid_spreads(recipe: Recipe) -> tuple[Spread, ...]:
     for acid in recipe.acids:
         per_g = mol_of_lye_per_g(acid) * KOH_G_MOL / 100
         strength, half = acid.strength_pct, acid.strength_half_width_pct
-        words = f"the strength of {acid.key} is known only as {strength:g} ± {half:g}%"
+        words = msg(
+            "the strength of {key} is known only as {strength:g} ± {half:g}%",
+            key=acid.key,
+            strength=strength,
+            half=half,
+        )
         weighed = list(_weighed(recipe.scale_g, per_g * strength))
         known = [(acid.grams * per_g * half, words)]
         found.append(_spread(acid.grams * per_g * strength, known, weighed, recipe.scale_g))
@@ -128,7 +144,7 @@ def _weighed(scale_g: float, koh_per_g: float) -> Iterator[float]:
 
 
 def _spread(middle: float, known: list[tuple[float, str]], weighed: list[float], scale_g: float) -> Spread:
-    candidates = [*known, (sum(weighed), f"the scale reads in steps of {scale_g:g} g")]
+    candidates = [*known, (sum(weighed), msg("the scale reads in steps of {scale_g:g} g", scale_g=scale_g))]
     words = max(candidates, key=lambda pair: pair[0])[1]
     return Spread(middle, tuple(half for half, _ in known if half > 0), tuple(weighed), words)
 

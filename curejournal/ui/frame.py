@@ -11,11 +11,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import streamlit as st
 from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.documents import style
 from curejournal.documents.formatting import day
 from curejournal.documents.ribbon import RIBBON_CSS
@@ -23,7 +25,7 @@ from curejournal.journal.store import Journal
 from curejournal.ui import i18n, pages
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.state import background, connection, journal_choice
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
@@ -57,9 +59,9 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     st.set_page_config(page_icon=style.mark(64), layout="wide")
     st.html(f"<style>{SHEET}</style>")
     shown = all_pages()
-    ways = {slug: st.Page(partial(_nothing, slug), title=page.title, url_path=slug) for slug, page in shown.items()}
+    ways = {slug: st.Page(partial(_nothing, slug), title=tr(page.title), url_path=slug) for slug, page in shown.items()}
     # Streamlit's first page has no address but the app's; apart from it, each page has its own.
-    start = st.Page(partial(_nothing, "start"), title=shown[first].title, url_path="start", default=True)
+    start = st.Page(partial(_nothing, "start"), title=tr(shown[first].title), url_path="start", default=True)
     chosen = st.navigation([start, *ways.values()], position="hidden")
     journal, person = attempt(journal_choice.journal), attempt(signed_in)
     if journal is None or (person is None and behind_gate()):
@@ -70,13 +72,18 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     _head(desk, shown, slug)
     with st.container(key="page"):
         if shown[slug].titled:
-            st.title(shown[slug].title)
+            st.title(tr(shown[slug].title))
         entry.undo(desk)
         if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].render(desk))
-    where = "the computer that shows this" if desk.signed_in else "this computer"
+    where = msg("the computer that shows this") if desk.signed_in else msg("this computer")
     common.say(
-        f"Entries are made by {desk.by}. Kept on {where}. Supports a maker’s judgement; local codes decide.", "foot"
+        msg(
+            "Entries are made by {by}. Kept on {where}. Supports a maker’s judgement; local codes decide.",
+            by=desk.by,
+            where=where,
+        ),
+        "foot",
     )
     connection.watch()
 
@@ -119,14 +126,14 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
         for way in WAYS:
             _way(desk, first[way], way, way == here)
         # Another key on each page, so that it is closed once something in it was chosen.
-        more = st.popover("**More**" if here in WAYS[AT_THE_THUMB:] else "More", key=f"more-of-{slug}")
+        more = st.popover(tr("**More**" if here in WAYS[AT_THE_THUMB:] else msg("More")), key=f"more-of-{slug}")
         with more, st.container(key="more"):
             for way in WAYS[AT_THE_THUMB:]:
                 _way(desk, first[way], way, way == here)
     if desk.stands_still:
         with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
-            common.say(f"Demo journal, all invented. Its calendar stands at {day(desk.now)}.", "soft")
-            if journal_choice.looks_at_demo() and st.button("Back to my journal", key="demo-leave"):
+            common.say(msg("Demo journal, all invented. Its calendar stands at {now}.", now=day(desk.now)), "soft")
+            if journal_choice.looks_at_demo() and st.button(_("Back to my journal"), key="demo-leave"):
                 journal_choice.turn_to(demo=False)
                 st.switch_page(desk.ways["today"])
     beside = [page for page in listed if page.way == here]
@@ -138,4 +145,4 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
 
 
 def _way(desk: Desk, page: Page, name: str, here: bool) -> None:
-    st.page_link(desk.ways[page.slug], label=f"**{name}**" if here else name)
+    st.page_link(desk.ways[page.slug], label=tr(f"**{name}**" if here else name))

@@ -1,12 +1,8 @@
-"""What the app says, in the maker's language, units and way of writing dates.
+"""Say texts to the session's reader: language, units and dates.
 
-Pages take `st` from here instead of Streamlit: the same functions, whose words go through `worded` first. The texts of
-the code are the catalogue: `texts/curejournal.pot` lists all of them, and a file `texts/LANGUAGE.po` beside it
-(gettext's format) adds a language. A text with gaps ("{bars} bars left") is known again by what stands between them,
-so that the core can write plain sentences and need not know who reads them.
-
-A weight or a temperature in a sentence of ours has a no-break space before its unit (SI Brochure, 9th edition, 5.4.3
-wants a space there): by that it is told from what a maker typed, which is shown as typed.
+The code's sentences are messages (`base.messages`), or are said on the spot with `_`. `tr` says any message to the
+reader; what a maker typed is a plain string, and stays as it is. Babel extracts the catalogue
+`texts/curejournal.pot` from the code; a file `texts/LANGUAGE.po` beside it (gettext's format) adds a language.
 """
 
 from __future__ import annotations
@@ -14,13 +10,15 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
-from functools import cache, lru_cache, wraps
+from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
-import streamlit as plain_st
+import streamlit as st
 
 from curejournal.base.counting import digits
+from curejournal.base.messages import Day, Spoken, localise, msg
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
 from curejournal.journal.store import Journal
 from curejournal.workflow.settings import change_settings, settings_of
@@ -28,42 +26,7 @@ from curejournal.workflow.settings import change_settings, settings_of
 if TYPE_CHECKING:
     import altair as alt
 
-# Pages take `st` from here: mypy wants that said.
-__all__ = (
-    "DATES",
-    "GRAMS_IN_OUNCE",
-    "UNITS",
-    "USUAL",
-    "Habits",
-    "habits",
-    "keep_habits",
-    "kept_habits",
-    "language_name",
-    "languages",
-    "st",
-    "temperature_input",
-    "use",
-    "weight_input",
-    "worded",
-    "worded_chart",
-)
-
 TEXTS = Path(__file__).with_name("texts")
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
-
 Units = Literal["g and °C", "oz and °F"]
 Dates = Literal["3 Dec 2026", "Dec 3, 2026", "2026-12-03"]
 UNITS: tuple[Units, ...] = get_args(Units)
@@ -100,12 +63,12 @@ def keep_habits(journal: Journal, habits: Habits) -> None:
 
 def use(habits: Habits) -> None:
     """Speak so from now on, in this session."""
-    plain_st.session_state["speaks"] = habits
+    st.session_state["speaks"] = habits
 
 
 def habits() -> Habits:
     """How this session speaks."""
-    found = plain_st.session_state.get("speaks", USUAL)
+    found = st.session_state.get("speaks", USUAL)
     return found if isinstance(found, Habits) else USUAL
 
 
@@ -121,27 +84,64 @@ def language_name(code: str) -> str:
     return str(Locale.parse(code).get_display_name() or code)
 
 
-def worded(text: str) -> str:
-    """A text of ours as this session's maker reads it."""
+def _(template: str, /, **values: Any) -> str:
+    """Say a sentence of ours to the reader; its gaps are named as in `str.format`."""
+    return str(tr(msg(template, **values)))
+
+
+def tr(text: Any) -> Any:
+    """Say a message to the reader; anything else stays as it is."""
     now = habits()
-    return text if now == USUAL else _worded(text, now)
+    return text if now == USUAL else localise(text, Reader(now))
 
 
-@lru_cache(maxsize=20_000)
-def _worded(text: str, now: Habits) -> str:
-    if now.language != SOURCE_LANGUAGE:
-        text = _catalogue(now.language).say(text)
-    if now.units != USUAL.units:
-        text = _GRAMS.sub(lambda found: f"{ounces(float(found[1]), len(found[2] or ''))}\u00a0oz", text)
-        text = _CELSIUS.sub(_fahrenheit, text)
-    if now.dates != USUAL.dates:
-        text = _DAY.sub(lambda found: _day(found, now.dates), text)
-    return text
+def word_of(choice: Any) -> str:
+    """Say one of our own words that stand alone, such as a choice of a form."""
+    return str(tr(choice if isinstance(choice, Spoken) else msg(str(choice))))
 
 
-_GRAMS = re.compile(r"(\d+(?:\.(\d+))?)\u00a0g\b")
-_CELSIUS = re.compile(r"([-\u2212]?\d+(?:\.(\d+))?)\u00a0°C")
-_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(f'{m[:3]}(?:{m[3:]})?' for m in _MONTHS)})(?: (\d{{4}}))?\b")
+def localised(format_func: Callable[[Any], Any]) -> Callable[[Any], str]:
+    """Make a `format_func` whose result is said to the reader."""
+    return lambda choice: str(tr(format_func(choice)))
+
+
+@dataclass(frozen=True)
+class Reader:
+    """A reader's way of hearing: a `base.messages.Voice`."""
+
+    habits: Habits
+
+    def template(self, singular: str, plural: str, number: float) -> str:
+        """Find a template in the reader's language; what the catalogue lacks stays English."""
+        if self.habits.language == SOURCE_LANGUAGE:
+            return plural if plural and number != 1 else singular
+        return _catalogue(self.habits.language).find(singular, plural, number)
+
+    def quantity(self, value: float, decimals: int, unit: str) -> str:
+        """Write a weight or a temperature in the reader's unit, no coarser than it was."""
+        if self.habits.units == USUAL.units:
+            return f"{digits(value, decimals)}\u00a0{unit}"
+        if unit == "g":
+            return f"{ounces(value, decimals)}\u00a0oz"
+        # What was typed in °F has many decimals in °C.
+        return f"{digits(1.8 * value + 32, min(decimals, 1))}\u00a0°F"
+
+    def day(self, day: date, *, with_year: bool, long_month: bool) -> str:
+        """Write a calendar day; the names of months are Babel's."""
+        if self.habits.dates == "2026-12-03" and with_year:
+            return day.isoformat()
+        month = "MMMM" if long_month else "MMM"
+        if self.habits.dates == "Dec 3, 2026":
+            form = f"{month} d, y" if with_year else f"{month} d"
+        else:
+            form = f"d {month} y" if with_year else f"d {month}"
+        if self.habits.language == SOURCE_LANGUAGE:
+            name = Day(day, with_year=False, long_month=long_month).partition(" ")[2]
+            parts = {month: name, "d": str(day.day), "d,": f"{day.day},", "y": str(day.year)}
+            return " ".join(parts[part] for part in form.split(" "))
+        from babel.dates import format_date
+
+        return format_date(day, form, self.habits.language)
 
 
 def ounces(grams: float, decimals: int = 0) -> str:
@@ -149,156 +149,50 @@ def ounces(grams: float, decimals: int = 0) -> str:
     return f"{grams / GRAMS_IN_OUNCE:.{min(decimals + 2, 3)}f}"
 
 
-def _fahrenheit(found: re.Match[str]) -> str:
-    # What was typed in °F has many decimals in °C.
-    celsius = float(found[1].replace("\u2212", "-"))
-    return f"{digits(1.8 * celsius + 32, min(len(found[2] or ''), 1))}\u00a0°F"
-
-
-def _day(found: re.Match[str], dates: Dates) -> str:
-    day, month, year = int(found[1]), found[2], found[3]
-    if dates == "2026-12-03":
-        number = 1 + next(k for k, name in enumerate(_MONTHS) if name.startswith(month[:3]))
-        return f"{year}-{number:02d}-{day:02d}" if year else found[0]
-    return f"{month} {day}, {year}" if year else f"{month} {day}"
-
-
-# Languages ------------------------------------------------------------------------------------------
-
-
+@dataclass(frozen=True)
 class _Catalogue:
-    """The translations of one language; texts with gaps are tried the wordiest first."""
+    texts: Mapping[str, str | tuple[str, ...]]
+    form_of: Callable[[int], int]
 
-    def __init__(self, texts: Mapping[str, str]) -> None:
-        self._whole = {msgid: msgstr for msgid, msgstr in texts.items() if not _GAP.search(msgid)}
-        gapped = [(msgid, msgstr) for msgid, msgstr in texts.items() if _GAP.search(msgid)]
-        gapped.sort(key=lambda pair: -len(_GAP.sub("", pair[0])))
-        self._gapped = [(_longest_part(msgid), _pattern(msgid), msgstr) for msgid, msgstr in gapped]
-
-    def say(self, text: str) -> str:
-        """A text in this language: whole, or else part by part; what the catalogue lacks stays English."""
-        inner = text.strip()
-        if not inner:
-            return text
-        known = self._find(inner)
-        if known is None and inner[0].isupper():  # words that became a sentence
-            known = self._find(inner[0].lower() + inner[1:])
-            known = known and known[0].upper() + known[1:]
-        if known is not None:
-            return text.replace(inner, known)
-        if inner[-1] in ".:;,":
-            return text.replace(inner, self.say(inner[:-1]) + inner[-1])
-        parts = re.split(r"((?<=[.:;?!])\s+| · |, )", inner, maxsplit=1)
-        return text if len(parts) == 1 else text.replace(inner, self.say(parts[0]) + parts[1] + self.say(parts[2]))
-
-    def _find(self, text: str) -> str | None:
-        if text in self._whole:
-            return self._whole[text]
-        for part, pattern, msgstr in self._gapped:
-            found = pattern.fullmatch(text) if part in text else None
-            if found:
-                # What stands in a gap may be ours too: a state's word, a sentence.
-                said = msgstr
-                for name, value in found.groupdict().items():
-                    said = said.replace(f"{{{name}}}", self.say(value))
-                return said
-        return None
-
-
-_GAP = re.compile(r"\{(\w+)\}")
-
-
-def _longest_part(msgid: str) -> str:
-    return max(re.split(r"\{\w+\}", msgid), key=len)
-
-
-def _pattern(msgid: str) -> re.Pattern[str]:
-    """What a text with gaps can have become."""
-    parts = re.split(r"\{(\w+)\}", msgid)
-    return re.compile(
-        "".join(re.escape(part) if k % 2 == 0 else f"(?P<{part}>.*?)" for k, part in enumerate(parts)), re.DOTALL
-    )
+    def find(self, singular: str, plural: str, number: float) -> str:
+        found = self.texts.get(singular)
+        if isinstance(found, tuple):
+            found = found[self.form_of(round(number))] if plural else found[0]
+        return found or (plural if plural and number != 1 else singular)
 
 
 @cache
 def _catalogue(language: str) -> _Catalogue:
+    from gettext import c2py  # gettext's own reading of a plural expression
+
     from babel.messages.pofile import read_po
 
     with (TEXTS / f"{language}.po").open("rb") as file:
-        return _Catalogue({str(m.id): str(m.string) for m in read_po(file) if m.id and m.string})
+        catalogue = read_po(file)
+    texts = {
+        str(m.id[0] if isinstance(m.id, (tuple, list)) else m.id): m.string
+        if isinstance(m.string, str)
+        else tuple(m.string)
+        for m in catalogue
+        if m.id and m.string
+    }
+    return _Catalogue(texts, c2py(catalogue.plural_expr))
 
 
-def worded_chart(chart: alt.Chart | alt.LayerChart) -> alt.Chart | alt.LayerChart:
-    """A chart in the maker's words: titles, names, what its points say."""
+def localise_chart(chart: alt.Chart | alt.LayerChart) -> alt.Chart | alt.LayerChart:
+    """Say a chart's messages to the reader: titles, names, what its points say."""
     if habits() == USUAL:
         return chart
-    reworded: alt.Chart | alt.LayerChart = type(chart).from_dict(_reworded(chart.to_dict()))
-    return reworded
+    spoken: alt.Chart | alt.LayerChart = type(chart).from_dict(_spoken(chart.to_dict()))
+    return spoken
 
 
-def _reworded(part: Any) -> Any:
+def _spoken(part: Any) -> Any:
     if isinstance(part, Mapping):
-        # What names a field, a mark or a colour is Vega-Lite's own.
-        return {key: part[key] if key in _VEGAS_OWN else _reworded(part[key]) for key in part}
+        return {str(tr(key)): _spoken(value) for key, value in part.items()}
     if isinstance(part, list):
-        return [_reworded(one) for one in part]
-    return worded(part) if isinstance(part, str) else part
-
-
-_VEGAS_OWN = set(
-    re.findall(r"\S+", "$schema field type mark name param format config timeUnit shape stroke fill color")
-)
-
-
-# Streamlit, worded ----------------------------------------------------------------------------------
-
-_WORDS = ("label", "body", "text", "help", "placeholder", "caption", "alt", "title", "page_title")
-_CHOICES = ("radio", "selectbox", "multiselect", "pills", "segmented_control", "select_slider")
-_FIRST = set(
-    re.findall(
-        r"\w+",
-        """title header subheader caption markdown text button form_submit_button download_button toggle checkbox slider
-        number_input text_input text_area file_uploader camera_input date_input datetime_input expander popover
-        success info warning error spinner radio selectbox multiselect pills segmented_control select_slider""",
-    )
-)
-"""The functions whose first argument is words."""
-
-
-class _Worded:
-    """Streamlit, save that its words go through `worded`."""
-
-    def __getattr__(self, name: str) -> Any:
-        thing = getattr(plain_st, name)
-        return _telling(name, thing) if name in _FIRST or name in ("progress", "page_link", "image") else thing
-
-
-def _telling(name: str, function: Callable[..., Any]) -> Callable[..., Any]:
-    @wraps(function)
-    def tell(*args: Any, **options: Any) -> Any:
-        given = list(args)
-        if given and isinstance(given[0], str) and name in _FIRST:
-            given[0] = worded(given[0])
-        if name == "progress" and len(given) > 1:
-            given[1] = worded(given[1])
-        for word in _WORDS:
-            if isinstance(options.get(word), str):
-                options[word] = worded(options[word])
-        if name in _CHOICES:
-            say = options.get("format_func", str)
-            options["format_func"] = lambda choice: worded(say(choice))
-        if name == "download_button":
-            # A run of the page begun by the press would race with the making of the file, and take it away.
-            options.setdefault("on_click", "ignore")
-        return function(*given, **options)
-
-    return tell
-
-
-if TYPE_CHECKING:
-    import streamlit as st
-else:
-    st = _Worded()
+        return [_spoken(one) for one in part]
+    return tr(part)
 
 
 # What is typed in the maker's units -----------------------------------------------------------------

@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any, TypeVar
 
+import streamlit as st
+
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.journal.store import Journal
-from curejournal.ui.i18n import st, worded
+from curejournal.ui.i18n import tr
 
 T = TypeVar("T")
 
@@ -53,16 +56,16 @@ class Page:
 
 
 WAYS = (
-    "Today",
-    "Batches",
-    "Photos",
-    "Plan",
-    "Compare",
-    "Materials",
-    "Portfolio",
-    "Documents",
-    "Settings",
-    "Help",
+    msg("Today"),
+    msg("Batches"),
+    msg("Photos"),
+    msg("Plan"),
+    msg("Compare"),
+    msg("Materials"),
+    msg("Portfolio"),
+    msg("Documents"),
+    msg("Settings"),
+    msg("Help"),
 )
 """The ways through the app, in order; the first `AT_THE_THUMB` are in sight on a phone, the rest one tap away."""
 AT_THE_THUMB = 4
@@ -80,12 +83,12 @@ def attempt(act: Callable[[], T]) -> T | None:
 def refusal(error: CureJournalError) -> None:
     """Say what was refused, what is safe and what to do."""
     words = "\n\n".join(plain(part) for part in (error.what, error.safe, error.do) if part)
-    st.error(words, icon=":material/back_hand:")
+    st.error(tr(words), icon=":material/back_hand:")
 
 
 def plain(text: str) -> str:
     """Text told, where Streamlit would read it as Markdown: nothing a maker typed becomes a link or a picture."""
-    return "".join(f"\\{sign}" if sign in _SPEAKING else sign for sign in worded(text)).replace("\n", "  \n")
+    return "".join(f"\\{sign}" if sign in _SPEAKING else sign for sign in tr(text)).replace("\n", "  \n")
 
 
 _SPEAKING = frozenset("\\`*_{}[]()<>#+-.!|~$:^=&")

@@ -13,6 +13,7 @@ from typing import Any
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import (
     AlkaliTest,
@@ -80,7 +81,9 @@ def start_batch(
         check_record(empty, record, at, now=now)
     portions = [record.name for record in records if isinstance(record, Portion)]
     if twice := [name for name in portions if portions.count(name) > 1]:
-        raise ImpossibleRecord(f"Two portions are called “{twice[0]}”.", "Give each a name of its own.")
+        raise ImpossibleRecord(
+            msg("Two portions are called “{twice}”.", twice=twice[0]), msg("Give each a name of its own.")
+        )
     return journal.start_batch(code, name, at=at, by=by, records=records)
 
 
@@ -140,8 +143,8 @@ def ask(doubts: Sequence[Doubt], confirmed: bool) -> None:
     ReadingDoubtful
     """
     if doubts and not confirmed:
-        texts = " ".join(doubt.text for doubt in doubts)
-        raise ReadingDoubtful(texts, " ".join(dict.fromkeys(doubt.do for doubt in doubts)))
+        texts = join(" ", (doubt.text for doubt in doubts))
+        raise ReadingDoubtful(texts, join(" ", dict.fromkeys(doubt.do for doubt in doubts)))
 
 
 def doubts_about(
@@ -164,8 +167,8 @@ def doubts_about(
             doubts += (
                 Doubt(
                     "on hold",
-                    f"The batch was not to be {record.why} then: {judged.headline}.",
-                    "Did they really go out? If so, keep this, and ask yourself whether to call them back.",
+                    msg("The batch was not to be {why} then: {headline}.", why=record.why, headline=judged.headline),
+                    msg("Did they really go out? If so, keep this, and ask yourself whether to call them back."),
                 ),
             )
     return doubts
@@ -176,14 +179,18 @@ def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: dateti
     codes = [head.code for head in journal.batches()] if recipe.embeds else []
     unknown = [e.batch for e in recipe.embeds if not any(same_code(e.batch, known) for known in codes)]
     doubts = [
-        Doubt("no such batch", f"The journal has no batch “{missing}” to embed.", "Is the code right?")
+        Doubt(
+            "no such batch",
+            msg("The journal has no batch “{missing}” to embed.", missing=missing),
+            msg("Is the code right?"),
+        )
         for missing in unknown
     ]
     planned = Batch(code, "", (Entry(0, now, "", now, recipe),))
     held = pieces_held(journal, planned, lambda parent: judge(parent, now, limits_of(journal, parent)))
     if held:
-        titrate = "It may be poured; sell none of it before three of its bars were titrated, each under its name."
-        do = titrate if recipe.rebatch else "Leave them out until that batch is settled."
+        titrate = msg("It may be poured; sell none of it before three of its bars were titrated, each under its name.")
+        do = titrate if recipe.rebatch else msg("Leave them out until that batch is settled.")
         doubts.append(Doubt("pieces held", f"{held[0].upper()}{held[1:]}.", do))
     return tuple(doubts)
 
@@ -211,8 +218,11 @@ def _no_question_stands(journal: Journal, entry_id: int, now: datetime) -> None:
     batch = next((one for one in journal.all_batches() if any(e.id == entry_id for e in one.entries)), None)
     if batch is not None and judge_batch(journal, batch.code, now).recall:
         raise QuestionStands(
-            f"A question stands about bars of {batch.code} that have gone out, and this entry may have raised it.",
-            "Sign first whether they are withdrawn or stay on sale; then take it back, with the reason.",
+            msg(
+                "A question stands about bars of {code} that have gone out, and this entry may have raised it.",
+                code=batch.code,
+            ),
+            msg("Sign first whether they are withdrawn or stay on sale; then take it back, with the reason."),
         )
 
 
@@ -239,7 +249,10 @@ def back_up(journal: Journal, folder: str, progress: Progress | None = None) -> 
     """
     to = Path(folder).expanduser()
     if not folder.strip() or not to.is_dir():
-        raise FolderMissing(f"There is no folder “{folder}”.", "Name a folder that is there: a disk or stick, say.")
+        raise FolderMissing(
+            msg("There is no folder “{folder}”.", folder=folder),
+            msg("Name a folder that is there: a disk or stick, say."),
+        )
     return journal.backup(to, progress)
 
 
@@ -255,13 +268,15 @@ def recipe_from(fields: Mapping[str, Any]) -> Recipe:
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         place = ".".join(str(part) for part in first["loc"][1:])
-        why = "no recipe has this" if first["type"] == "unexpected_keyword_argument" else first["msg"]
-        raise RecipeUnreadable(f"The recipe cannot be read: {place}: {why}.", "Correct it and try again.") from fault
+        why = msg("no recipe has this") if first["type"] == "unexpected_keyword_argument" else first["msg"]
+        raise RecipeUnreadable(
+            msg("The recipe cannot be read: {place}: {why}.", place=place, why=why), msg("Correct it and try again.")
+        ) from fault
     # NaOH is much alike; KOH takes up water, and a usual purity of NaOH would be far off.
     if any(row["kind"] == "KOH" and not {"purity_low_pct", "purity_high_pct"} <= set(row) for row in fields["alkalis"]):
         raise RecipeUnreadable(
-            "The recipe does not say how pure its KOH is.",
-            "Add purity_low_pct and purity_high_pct; the bag's label tells, often about 90.",
+            msg("The recipe does not say how pure its KOH is."),
+            msg("Add purity_low_pct and purity_high_pct; the bag's label tells, often about 90."),
         )
     return recipe
 
@@ -280,8 +295,8 @@ def _liquid(row: Mapping[str, Any]) -> dict[str, Any]:
         return dict(row)
     if known is None:
         raise RecipeUnreadable(
-            f"The recipe does not say how much of “{name}” is water and how much is fat.",
-            "Add water_fraction and fat_fraction, as parts of 1; the label tells them.",
+            msg("The recipe does not say how much of “{name}” is water and how much is fat.", name=name),
+            msg("Add water_fraction and fat_fraction, as parts of 1; the label tells them."),
         )
     return {"fat_fraction": known.fat, **row, "water_fraction": known.water}
 
@@ -344,12 +359,17 @@ def set_portion(
         made.append(NewEntry(new, last.at if last is not None else now, last.id if last is not None else None))
     if batter_g is not None:
         if recipe is None:
-            raise NothingToKeep(f"{code} has no recipe whose batter could be divided.", "Enter its recipe first.")
+            raise NothingToKeep(
+                msg("{code} has no recipe whose batter could be divided.", code=code), msg("Enter its recipe first.")
+            )
         others = tuple(part for part in recipe.record.batter if part.portion != name)
         divided = replace(recipe.record, batter=(*others, Batter(name, batter_g)))
         made.append(NewEntry(divided, recipe.at, recipe.id))
     if not made:
-        raise NothingToKeep(f"The portion {name} of {code} is so already.", "Say what is to be otherwise.")
+        raise NothingToKeep(
+            msg("The portion {name} of {code} is so already.", name=name, code=code),
+            msg("Say what is to be otherwise."),
+        )
     doubts = tuple(
         doubt
         for item in made
@@ -404,8 +424,11 @@ def set_target(
     batch = journal.batch(code)
     old = {known.name: known for known in batch.portions}.get(portion)
     if old is None:
-        known = ", ".join(known.name for known in batch.portions) or "none"
-        raise NoColourToPick(f"{code} has no portion “{portion}”.", f"Its portions: {known}.")
+        known = join(", ", (known.name for known in batch.portions)) or "none"
+        raise NoColourToPick(
+            msg("{code} has no portion “{portion}”.", code=code, portion=portion),
+            msg("Its portions: {known}.", known=known),
+        )
     if source == "cured earlier batch":
         earlier = journal.batch(from_batch)
         picked = target.from_earlier_batch(batch, earlier, from_portion or portion, current_limits(journal))
@@ -414,7 +437,9 @@ def set_target(
     elif source == "batter before fragrance":
         picked = target.from_batter(batch, reading or 0)
     elif lab is None:
-        raise NoColourToPick("A swatch needs its colour.", "Give its L*, a* and b*, or a photo of it with a card.")
+        raise NoColourToPick(
+            msg("A swatch needs its colour."), msg("Give its L*, a* and b*, or a photo of it with a card.")
+        )
     else:
         picked = target.from_swatch(batch, lab, lab_from, lab_card)
     ask(picked.doubts, confirmed)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from curejournal.base.messages import msg
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
 from curejournal.photo.enrol import enrol
@@ -96,7 +97,7 @@ def card_with_values(
     from curejournal.photo.cgats import read_values, with_values
 
     measured, doubts = with_values(card, read_values(data), source)
-    title = f"{card.title or card.name}, {name}"
+    title = msg("{name}, {name_2}", name=card.title or card.name, name_2=name)
     measured = replace(measured, name=name, title=title, copy_id=copy_id or card.copy_id)
     again = _keep(journal, measured, measured.copy_id)
     return measured, (*again, *doubts)
@@ -109,6 +110,9 @@ def _keep(journal: Journal, card: Card, copy_id: str) -> list[str]:
     if known.get(card.name, text) == text:
         return []
     return [
-        f"{card.name} was measured before. The new colours count for photos that are measured from now on; "
-        "the earlier ones stay in the journal. If it is another print, give it another name."
+        msg(
+            "{name} was measured before. The new colours count for photos that are measured from now on; "
+            "the earlier ones stay in the journal. If it is another print, give it another name.",
+            name=card.name,
+        )
     ]

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import BarsBack, BarsOut, Batch, Complaint, Entry, same_code
@@ -22,7 +22,7 @@ from curejournal.journal.store import Journal
 from curejournal.judging.traceability import descendants, reached_by
 from curejournal.workflow.batches import ask, doubts_about
 
-ERASED = "somebody whose name was erased"
+ERASED = msg("somebody whose name was erased")
 
 
 class OrderImpossible(CureJournalError):
@@ -42,9 +42,17 @@ class HasBars:
     @property
     def words(self) -> str:
         """A line of a list to call."""
-        what = ", ".join(f"{how_many(bars, 'bar')} of {code}" for code, bars in self.bars.items())
-        reach = f" ({self.details})" if self.details else ""
-        return f"{self.who}{reach}: {what}, since {self.since:%Y-%m-%d}"
+        what = join(
+            ", ",
+            (
+                msg("{bars} of {code}", bars=msg_n("{number} bar", "{number} bars", bars), code=code)
+                for code, bars in self.bars.items()
+            ),
+        )
+        reach = msg(" ({details})", details=self.details) if self.details else ""
+        return msg(
+            "{who}{reach}: {what}, since {since:%Y-%m-%d}", who=self.who, reach=reach, what=what, since=self.since
+        )
 
 
 def name_of(journal: Journal, contact: int | None, otherwise: str = "") -> str:
@@ -57,8 +65,8 @@ def name_of(journal: Journal, contact: int | None, otherwise: str = "") -> str:
 
 def contact_named(journal: Journal, name: str) -> Contact | None:
     """The contact of a name, in any spelling of case and blanks; None if there is none."""
-    wanted = " ".join(name.split()).casefold()
-    found = [one for one in journal.contacts() if not one.erased and " ".join(one.name.split()).casefold() == wanted]
+    wanted = join(" ", name.split()).casefold()
+    found = [one for one in journal.contacts() if not one.erased and join(" ", one.name.split()).casefold() == wanted]
     return found[-1] if found else None
 
 
@@ -94,7 +102,9 @@ def fill_order(
     ImpossibleRecord, ReadingDoubtful
     """
     if not name.strip() or not lines:
-        raise OrderImpossible("An order needs a name and at least one batch.", "Enter whom it goes to, and what.")
+        raise OrderImpossible(
+            msg("An order needs a name and at least one batch."), msg("Enter whom it goes to, and what.")
+        )
     wanted: dict[str, int] = {}
     for code, bars in lines:
         wanted[code] = wanted.get(code, 0) + bars
@@ -116,18 +126,28 @@ def _enough(journal: Journal, wanted: Mapping[str, int]) -> None:
     batches = {code: journal.batch(code) for code in wanted}
     short = {code: bars for code, bars in wanted.items() if batches[code].bars_cut and bars > batches[code].bars_here}
     if short:
-        told = ", ".join(
-            f"{bars} of {code}, where {max(batches[code].bars_here, 0)} are" for code, bars in short.items()
+        told = join(
+            ", ",
+            (
+                msg(
+                    "{bars} of {code}, where {bars_here} are",
+                    bars=bars,
+                    code=code,
+                    bars_here=max(batches[code].bars_here, 0),
+                )
+                for code, bars in short.items()
+            ),
         )
         raise OrderImpossible(
-            f"There are not that many bars: {told}.", "Take fewer, or bars of another batch; nothing was entered."
+            msg("There are not that many bars: {told}.", told=told),
+            msg("Take fewer, or bars of another batch; nothing was entered."),
         )
 
 
 def erase_name(journal: Journal, contact: int, *, why: str, by: str, now: datetime) -> Entry:
     """Erase a customer's name and details on request; what they got stays on record under a number."""
     if not why.strip():
-        raise OrderImpossible("A name is erased for a reason.", "Say who asked for it, and when.")
+        raise OrderImpossible(msg("A name is erased for a reason."), msg("Say who asked for it, and when."))
     return journal.erase_contact(contact, why=why.strip(), by=by, at=now)
 
 
@@ -180,7 +200,7 @@ def _take_back(batch: Batch, found: dict[tuple[int | None, str], dict[str, int]]
 
 
 def _whom(contact: int | None, to: str) -> tuple[int | None, str]:
-    return (contact, "") if contact is not None else (None, " ".join(to.split()))
+    return (contact, "") if contact is not None else (None, join(" ", to.split()))
 
 
 def _details(journal: Journal, contact: int | None) -> str:
@@ -201,7 +221,8 @@ def open_complaints(journal: Journal) -> tuple[tuple[str, Entry[Complaint]], ...
 def history_words(journal: Journal, contact: int) -> tuple[str, ...]:
     """What a customer got, line by line."""
     return tuple(
-        f"{entry.at:%Y-%m-%d} {code}: {describe(entry.record)}" for code, entry in what_they_got(journal, contact)
+        msg("{at:%Y-%m-%d} {code}: {record}", at=entry.at, code=code, record=describe(entry.record))
+        for code, entry in what_they_got(journal, contact)
     )
 
 

@@ -18,6 +18,7 @@ from pydantic import TypeAdapter
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.batch.records import (
     AlkaliTest,
     Event,
@@ -70,8 +71,8 @@ def pictures_folder() -> Path:
         if (folder / "journal.toml").is_file():
             return folder
     raise DemoPicturesMissing(
-        "The demo's pictures (folder sample_images) are not here.",
-        "Install curejournal again, from its wheel or a whole clone.",
+        msg("The demo's pictures (folder sample_images) are not here."),
+        msg("Install curejournal again, from its wheel or a whole clone."),
     )
 
 
@@ -85,7 +86,7 @@ def build_demo(journal: Journal, folder: Path, progress: Callable[[Step], None] 
     try:
         _replay(journal, folder, progress)
     except CureJournalError as fault:
-        raise fault.after("What was entered so far is kept: the demo goes on from there.") from fault
+        raise fault.after(msg("What was entered so far is kept: the demo goes on from there.")) from fault
 
 
 def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) -> None:
@@ -103,7 +104,7 @@ def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) ->
             card, chart = workflow.find_card(row["card"]), workflow.find_card(row["reference"])
             workflow.enrol_card(journal, card, pictures, chart, row["copy_id"])
         done += len(row["photos"])
-        progress(Step(done, photos, f"card {row['copy_id']} enrolled"))
+        progress(Step(done, photos, msg("card {row} enrolled", row=row["copy_id"])))
     for batch in scenario["batches"]:
         if batch["code"] not in known:
             _start(journal, batch, stands_at)
@@ -117,7 +118,15 @@ def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) ->
                 view = TypeAdapter(PhotoView).validate_python(photo["view"])
                 keep_view(journal, batch["code"], arrival.item.sha256, view, by=by, now=stands_at)
             done += 1
-            progress(Step(done, photos, f"{batch['name']}: {photo['file']}, {arrival.outcome}"))
+            progress(
+                Step(
+                    done,
+                    photos,
+                    msg(
+                        "{batch}: {photo}, {outcome}", batch=batch["name"], photo=photo["file"], outcome=arrival.outcome
+                    ),
+                )
+            )
 
 
 def _answers(photo: dict[str, Any]) -> Answers:

@@ -6,6 +6,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
+from curejournal.base.messages import msg
 from curejournal.photo.card import Card
 from curejournal.photo.measure.measurement import Measurement
 
@@ -42,7 +43,7 @@ def measurement_as_json(measurement: Measurement) -> dict[str, Any]:
             "corners": [list(corner) for corner in measurement.corners],
             "model": measurement.model,
             "error": measurement.card_error,
-            "scale": "this card's own" if measurement.is_relative else "true colours",
+            "scale": msg("this card's own") if measurement.is_relative else msg("true colours"),
         },
         "grade": measurement.grade.value,
         "reasons": [as_json(reason) for reason in measurement.reasons],

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta, tzinfo
 from itertools import groupby
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, Entry, ScalarReading
 from curejournal.batch.room_log import LogUnreadable, RoomFile, RoomReading, Unit, read_room_file
 from curejournal.batch.stock import RoomLog
@@ -31,12 +32,16 @@ def keep_room_file(journal: Journal, file: RoomFile, source: str, *, by: str, no
         While the file leaves something open, or if a reading lies in the future.
     """
     if file.questions:
-        raise LogUnreadable(file.questions[0].text, "Answer that first: nothing was kept.")
+        raise LogUnreadable(file.questions[0].text, msg("Answer that first: nothing was kept."))
     late = [reading for reading in file.readings if reading.at > now + timedelta(days=1)]
     if late:
         raise LogUnreadable(
-            f"{len(late)} readings are of a time that has not come yet, the first of {late[0].at:%Y-%m-%d %H:%M}.",
-            "Is the logger's clock right, or are day and month exchanged?",
+            msg(
+                "{late} readings are of a time that has not come yet, the first of {at:%Y-%m-%d %H:%M}.",
+                late=len(late),
+                at=late[0].at,
+            ),
+            msg("Is the logger's clock right, or are day and month exchanged?"),
         )
     known = {reading.at for reading in room_log(journal)}
     new = [reading for reading in file.readings if reading.at not in known]
@@ -69,12 +74,12 @@ def with_room(journal: Journal, batch: Batch, log: Iterable[RoomReading] | None 
     for day, some in groupby((one for one in readings if one.at >= start), key=lambda one: one.at.date()):
         of_day = list(some)
         for kind, values in (
-            ("room temperature", [one.temperature_c for one in of_day if one.temperature_c is not None]),
-            ("room humidity", [one.humidity_pct for one in of_day if one.humidity_pct is not None]),
+            (msg("room temperature"), [one.temperature_c for one in of_day if one.temperature_c is not None]),
+            (msg("room humidity"), [one.humidity_pct for one in of_day if one.humidity_pct is not None]),
         ):
             if values and (day, kind) not in own:
                 record = ScalarReading(kind, round(sum(values) / len(values), 2))
-                added.append(Entry(0, of_day[-1].at, "room log", of_day[-1].at, record))
+                added.append(Entry(0, of_day[-1].at, msg("room log"), of_day[-1].at, record))
     if not added:
         return batch
     return replace(batch, entries=tuple(sorted((*batch.entries, *added), key=lambda entry: (entry.at, entry.id))))

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch, Entry, OwnRules
 from curejournal.batch.validation import check_record
 from curejournal.journal.store import Journal
@@ -47,10 +48,10 @@ def rule_sets(journal: Journal, batch: Batch) -> tuple[RuleSet, ...]:
     named = recipe.name.strip() if recipe else ""
     kept = settings_of(journal).rules_of_recipes.get(_key(named)) if named else None
     if kept and kept.limits:
-        found.append(RuleSet(f"the recipe {named}", kept.limits, kept.why))
+        found.append(RuleSet(msg("the recipe {named}", named=named), kept.limits, kept.why))
     own = batch.records(OwnRules)
     if own and own[-1][1].limits:
-        found.append(RuleSet("this batch", dict(own[-1][1].limits), own[-1][1].why))
+        found.append(RuleSet(msg("this batch"), dict(own[-1][1].limits), own[-1][1].why))
     return tuple(found)
 
 
@@ -68,7 +69,7 @@ def set_recipe_rules(journal: Journal, name: str, limits: Mapping[str, float], w
         If the name or the reason is empty, or a limit is laxer than the workshop's.
     """
     if not name.strip() or not why.strip():
-        raise LimitTooLoose("A recipe's rules need its name and a reason.", "Give both.")
+        raise LimitTooLoose(msg("A recipe's rules need its name and a reason."), msg("Give both."))
     floor = current_limits(journal)
     found = narrowed(floor, limits)
     settings.set_recipe_rules(journal, _key(name), RecipeRules(dict(limits), why.strip()))
@@ -99,4 +100,4 @@ def set_batch_rules(
 
 
 def _key(name: str) -> str:
-    return " ".join(name.split()).casefold()
+    return join(" ", name.split()).casefold()

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.journal.store import Journal
 from curejournal.journal.text import plain_text
 from curejournal.judging.limits import Limits, LimitTooLoose
@@ -35,14 +36,16 @@ class Settings:
     which the calendar of the demo stands still.
     """
 
-    time_zone: str = field(default="", metadata={"kept as": "time zone"})
-    place: str = field(default="", metadata={"kept as": "place"})
-    house_rules: Limits = field(default_factory=Limits, metadata={"kept as": "house rules"})
-    rules_of_recipes: Mapping[str, RecipeRules] = field(default_factory=dict, metadata={"kept as": "rules of recipes"})
-    habits: Mapping[str, str] = field(default_factory=dict, metadata={"kept as": "habits"})
-    people: tuple[str, ...] = field(default=(), metadata={"kept as": "people"})
-    backup_folder: str = field(default="", metadata={"kept as": "backup folder"})
-    calendar_stands_at: datetime | None = field(default=None, metadata={"kept as": "calendar stands at"})
+    time_zone: str = field(default="", metadata={msg("kept as"): msg("time zone")})
+    place: str = field(default="", metadata={msg("kept as"): "place"})
+    house_rules: Limits = field(default_factory=Limits, metadata={msg("kept as"): msg("house rules")})
+    rules_of_recipes: Mapping[str, RecipeRules] = field(
+        default_factory=dict, metadata={msg("kept as"): msg("rules of recipes")}
+    )
+    habits: Mapping[str, str] = field(default_factory=dict, metadata={msg("kept as"): "habits"})
+    people: tuple[str, ...] = field(default=(), metadata={msg("kept as"): "people"})
+    backup_folder: str = field(default="", metadata={msg("kept as"): msg("backup folder")})
+    calendar_stands_at: datetime | None = field(default=None, metadata={msg("kept as"): msg("calendar stands at")})
 
 
 KEPT_AS: dict[str, str] = {one.name: one.metadata["kept as"] for one in fields(Settings)}
@@ -92,7 +95,7 @@ class _Here(tzinfo):
         return here if here.utcoffset() == there.utcoffset() else here.replace(fold=1)
 
     def __str__(self) -> str:
-        return "that of this computer"
+        return msg("that of this computer")
 
 
 HERE = _Here()
@@ -108,7 +111,9 @@ def zone_named(name: str) -> ZoneInfo:
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as fault:
-        raise ZoneUnknown(f"There is no time zone “{name}”.", "Write it as Europe/Lisbon.") from fault
+        raise ZoneUnknown(
+            msg("There is no time zone “{name}”.", name=name), msg("Write it as Europe/Lisbon.")
+        ) from fault
 
 
 def time_zone(journal: Journal) -> tzinfo:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date, datetime
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg, quantity
 from curejournal.batch.records import Batch, Entry
 from curejournal.batch.stock import MaterialLot
 from curejournal.journal.store import Journal
@@ -31,23 +32,40 @@ def enter_lot(journal: Journal, record: MaterialLot, *, by: str, now: datetime) 
 
 def _possible(record: MaterialLot, today: date) -> None:
     if not record.material.strip() or not record.lot.strip():
-        raise LotImpossible("A lot needs its material and its number.", "Enter both, as they stand on the bottle.")
+        raise LotImpossible(
+            msg("A lot needs its material and its number."), msg("Enter both, as they stand on the bottle.")
+        )
     received, opened, ends = record.received, record.opened, record.best_before
     for what, day in (("received", received), ("opened", opened)):
         if day is not None and day > today:
-            raise LotImpossible(f"Lot {record.lot} cannot have been {what} on {day} yet.", "Correct the date.")
+            raise LotImpossible(
+                msg("Lot {lot} cannot have been {what} on {day} yet.", lot=record.lot, what=what, day=day),
+                msg("Correct the date."),
+            )
     if received and opened and opened < received:
         raise LotImpossible(
-            f"Lot {record.lot} was opened on {opened}, before it was received on {received}.",
-            "Look at the delivery note: correct one of the two dates.",
+            msg(
+                "Lot {lot} was opened on {opened}, before it was received on {received}.",
+                lot=record.lot,
+                opened=opened,
+                received=received,
+            ),
+            msg("Look at the delivery note: correct one of the two dates."),
         )
     if received and ends and ends <= received:
         raise LotImpossible(
-            f"Lot {record.lot} was best before {ends}, and received on {received}.",
-            "Correct the date; or do not accept it.",
+            msg(
+                "Lot {lot} was best before {ends}, and received on {received}.",
+                lot=record.lot,
+                ends=ends,
+                received=received,
+            ),
+            msg("Correct the date; or do not accept it."),
         )
     if record.on_hand_g is not None and not 0 <= record.on_hand_g < 1e7:
-        raise LotImpossible(f"{record.on_hand_g:g}\u00a0g cannot be on hand.", "Enter grams.")
+        raise LotImpossible(
+            msg("{on_hand_g} cannot be on hand.", on_hand_g=quantity(f"{record.on_hand_g:g}", "g")), msg("Enter grams.")
+        )
 
 
 def lots(journal: Journal) -> dict[tuple[str, str], MaterialLot]:
@@ -81,4 +99,4 @@ def ages_at_pour(batch: Batch, known: Mapping[tuple[str, str], MaterialLot]) -> 
 
 
 def _key(material: str, lot: str) -> tuple[str, str]:
-    return " ".join(material.split()).casefold(), lot.strip().casefold()
+    return join(" ", material.split()).casefold(), lot.strip().casefold()

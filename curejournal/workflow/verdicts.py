@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.batch.records import (
     Act,
     AlkaliTest,
@@ -45,7 +46,7 @@ def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     around = surroundings(journal, batch, lambda parent: judge(parent, on, limits_of(journal, parent)))
     judgement = judge(with_room(journal, batch), on, limits_of(journal, batch), *around)
     if batch.kind == "earlier stock":
-        said = "not judged here: stock from before this journal"
+        said = msg("not judged here: stock from before this journal")
         return replace(judgement, verdict="not yet", headline=said, due=(), next_step="Nothing is due.")
     if not judgement.recall:
         return judgement
@@ -106,15 +107,21 @@ def decide(
     """
     judgement = judge_batch(journal, code, on)
     if act == "release" and not judgement.releasable:
-        raise NotReady(f"This batch is not ready: {judgement.headline}.", judgement.next_step)
+        raise NotReady(msg("This batch is not ready: {headline}.", headline=judgement.headline), judgement.next_step)
     batch = journal.batch(code)
     if act == "withdraw" and not any(earlier.act == "release" for _, earlier in batch.records(Decision)):
-        raise NotReady("This batch was never released, so nothing can be withdrawn.", "Sign a hold to keep it back.")
+        raise NotReady(
+            msg("This batch was never released, so nothing can be withdrawn."), msg("Sign a hold to keep it back.")
+        )
     standing = batch.last_act[1]
     if act == "lift hold" and (standing is None or standing.act != "hold"):
-        raise NotReady("No hold stands for this batch, so none can be lifted.", "Look at what was signed last.")
+        raise NotReady(
+            msg("No hold stands for this batch, so none can be lifted."), msg("Look at what was signed last.")
+        )
     if act == "keep on sale" and not judgement.due:
-        raise NotReady("Nothing asks whether this batch stays on sale.", "Sign this where a later reading was bad.")
+        raise NotReady(
+            msg("Nothing asks whether this batch stays on sale."), msg("Sign this where a later reading was bad.")
+        )
     decision = Decision(
         act, signed_by, statement, judgement.rules_version, json.dumps(as_json(judgement), ensure_ascii=False)
     )
@@ -132,7 +139,10 @@ def accepted_colour(journal: Journal, code: str, portion: str, why: str, on: dat
     """
     series = judge_batch(journal, code, on).journeys.get(portion)
     if series is None or series.lab_now is None:
-        raise NotReady(f"No colour of “{portion}” was read, so none can be accepted.", "Photograph it with the card.")
+        raise NotReady(
+            msg("No colour of “{portion}” was read, so none can be accepted.", portion=portion),
+            msg("Photograph it with the card."),
+        )
     return ColourAccepted(portion, why, series.lab_now)
 
 
@@ -187,8 +197,8 @@ def pieces_held(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgem
 
 
 NOT_FOR_SALE = {
-    "test pour": "it is a test pour, which is not for sale",
-    "earlier stock": "it is stock from before this journal, which is not judged here",
+    "test pour": msg("it is a test pour, which is not for sale"),
+    "earlier stock": msg("it is stock from before this journal, which is not judged here"),
 }
 """Kinds of batches that are never released, and why."""
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import Event, SurfaceNote, WeighingCheck
 from curejournal.judging.alkali import GROSS_PCT, STRENGTH, TITRATIONS_TO_LIFT, AlkaliReading, Outcome, packet_biases
 from curejournal.judging.context import Context, weighed_by_two
@@ -22,17 +23,20 @@ the bars stay below. 0.5% free NaOH, which irritates, gives 11.1 (arithmetic); t
 UPPER = 1.645
 """One-sided 95%."""
 TROUBLE = ("separation", "seizing", "ricing")
-NOT_TITRATED = "not titrated"
+NOT_TITRATED = msg("not titrated")
 
 
 def alkali(context: Context) -> Finding:
     """Too little free alkali to matter, as far as all evidence together can tell."""
     rules = context.rules
-    rule = (
-        f"chance of more than {rules.free_alkali_pct:g}% free NaOH at most {rules.alkali_chance_pct:g}% where "
+    rule = msg(
+        "chance of more than {free_alkali_pct:g}% free NaOH at most {alkali_chance_pct:g}% where "
         "titrated; "
-        f"at most {rules.untitrated_chance_pct:g}% by meter where the recipe proves a margin, or by strips with all "
-        "that their rule asks; a reading wholly above a limit holds"
+        "at most {untitrated_chance_pct:g}% by meter where the recipe proves a margin, or by strips with all "
+        "that their rule asks; a reading wholly above a limit holds",
+        free_alkali_pct=rules.free_alkali_pct,
+        alkali_chance_pct=rules.alkali_chance_pct,
+        untitrated_chance_pct=rules.untitrated_chance_pct,
     )
     summary, figures = context.alkali, _figures(context)
 
@@ -45,23 +49,36 @@ def alkali(context: Context) -> Finding:
         high = max(summary.holding, key=lambda test: test.at)
         return finding(
             Verdict.HOLD,
-            f"{high.method} of {_day(high.at)}: {high.words}",
-            f"Keep it apart and do not sell it. {_lift(context, high)}",
+            msg("{method} of {at}: {words}", method=high.method, at=_day(high.at), words=high.words),
+            msg("Keep it apart and do not sell it. {high}", high=_lift(context, high)),
         )
     chance = summary.left.chance if summary.left is not None else 1.0
     if summary.tests and summary.left is not None and chance >= HOLD_CHANCE:
-        words = f"more than {rules.free_alkali_pct:g}% free NaOH is nearly certain, by all readings together"
-        return finding(Verdict.HOLD, words, "Keep it apart and do not sell it. Titrate several bars.")
+        words = msg(
+            "more than {free_alkali_pct:g}% free NaOH is nearly certain, by all readings together",
+            free_alkali_pct=rules.free_alkali_pct,
+        )
+        return finding(Verdict.HOLD, words, msg("Keep it apart and do not sell it. Titrate several bars."))
     if context.titrated_good:
         titrated = summary.usable("titration", context.tests_from or context.on)
         last = [test for test in titrated if test.outcome is Outcome.GOOD][-1]
-        return finding(Verdict.PASS, f"by titration of {_day(last.at)}: {last.words}{_so(chance)}")
+        return finding(
+            Verdict.PASS,
+            msg("by titration of {at}: {words}{chance}", at=_day(last.at), words=last.words, chance=_so(chance)),
+        )
     passed = _untitrated(context, chance)
     if passed:
-        return finding(Verdict.PASS, f"{passed}; not titrated{_so(chance)}", qualifier=f"{passed}; {NOT_TITRATED}")
+        return finding(
+            Verdict.PASS,
+            msg("{passed}; not titrated{chance}", passed=passed, chance=_so(chance)),
+            qualifier=msg("{passed}; {not_titrated}", passed=passed, not_titrated=NOT_TITRATED),
+        )
     words, advice = _open(context)
     return finding(
-        Verdict.UNKNOWN, words, advice, "an alkali test" if not _late(context) else "an alkali test that settles it"
+        Verdict.UNKNOWN,
+        words,
+        advice,
+        msg("an alkali test") if not _late(context) else msg("an alkali test that settles it"),
     )
 
 
@@ -84,14 +101,19 @@ def _figures(context: Context) -> dict[str, tuple[float, str]]:
 def _lift(context: Context, high: AlkaliReading) -> str:
     late = context.tests_from is not None and high.at >= context.tests_from
     if late and high.titration is not None and high.titration.interval_pct[0] > GROSS_PCT:
-        return f"Only {TITRATIONS_TO_LIFT} later good titrations, of several bars, lift this."
-    kinds = {"strip": "strip or meter at 1%, or titration,", "meter": "meter at 1%, or titration,"}
-    return f"Only a later good {'titration' if late else kinds.get(high.method, 'titration')} lifts this."
+        return msg(
+            "Only {titrations_to_lift} later good titrations, of several bars, lift this.",
+            titrations_to_lift=TITRATIONS_TO_LIFT,
+        )
+    kinds = {"strip": msg("strip or meter at 1%, or titration,"), "meter": msg("meter at 1%, or titration,")}
+    return msg(
+        "Only a later good {method} lifts this.", method="titration" if late else kinds.get(high.method, "titration")
+    )
 
 
 def _so(chance: float) -> str:
     pct = 100 * chance
-    return f" (chance of too much: {'below 0.01' if pct < 0.01 else digits(pct, 2)}%)"
+    return msg(" (chance of too much: {pct}%)", pct="below 0.01" if pct < 0.01 else digits(pct, 2))
 
 
 def _late(context: Context) -> tuple[AlkaliReading, ...]:
@@ -110,54 +132,66 @@ def _untitrated(context: Context, chance: float) -> str:
     usual = context.rules.ph_usual_to
     meters = [test for test in _late(context) if test.method == "meter"]
     if meters and all(test.ph is not None and test.ph.interval[1] <= usual + 1e-9 for test in meters):
-        return "by recipe and meter"
-    return "" if next(_missing_for_strips(context), None) else "by recipe and strips"
+        return msg("by recipe and meter")
+    return "" if next(_missing_for_strips(context), None) else msg("by recipe and strips")
 
 
 def _missing_for_strips(context: Context) -> Iterator[str]:
     """What the rule for strips still asks for."""
     poured = context.poured_at
     if poured is None:
-        yield "the time of the pour"
+        yield msg("the time of the pour")
         return
     if not context.margin_proven:
-        yield "superfat above zero over the whole interval"
+        yield msg("superfat above zero over the whole interval")
     if not _weighed_twice(context):
-        yield "lye and oils weighed twice, or the batter's weight beside the recipe's sum"
+        yield msg("lye and oils weighed twice, or the batter's weight beside the recipe's sum")
     if context.on < poured + STRIP_AGE * DAY:
-        yield f"an age of {STRIP_AGE:g} days"
+        yield msg("an age of {strip_age:g} days", strip_age=STRIP_AGE)
     yield from _missing_strips(context, poured)
     faces = [at for at, note in context.batch.records(SurfaceNote) if not note.outside_only]
     if not any(at >= (context.batch.event_at("cut") or poured) for at in faces):
-        yield "a surface check of cut faces"
+        yield msg("a surface check of cut faces")
     trouble = [event.kind for _, event in context.batch.records(Event) if event.kind in TROUBLE]
     looks = [note.look for _, note in context.batch.records(SurfaceNote) if note.look in ("lye pocket", "weeping")]
     for what in dict.fromkeys([*trouble, *looks]):
-        yield f"a titration, as {what} was noted"
+        yield msg("a titration, as {what} was noted", what=what)
     if any(test.outcome is Outcome.HIGH for test in context.alkali.tests):
-        yield "a titration, as an earlier test was high"
+        yield msg("a titration, as an earlier test was high")
     if context.parent_held:
-        yield f"a titration, as batch {context.parent_held}, which is in it, was once held for alkali"
+        yield msg(
+            "a titration, as batch {parent_held}, which is in it, was once held for alkali",
+            parent_held=context.parent_held,
+        )
 
 
 def _missing_strips(context: Context, poured: datetime) -> Iterator[str]:
     strips = [t for t in context.alkali.usable("strip", poured + STRIP_DAYS * DAY) if t.ph is not None]
     bars = {test.bar for test in strips if test.bar}
     if len(bars) < STRIP_BARS:
-        more = how_many(STRIP_BARS - len(bars), "more bar") if bars else f"{STRIP_BARS} named bars"
-        yield f"strips of {more} from day {STRIP_DAYS:g} on"
+        more = (
+            msg_n("{number} more bar", "{number} more bars", STRIP_BARS - len(bars))
+            if bars
+            else msg("{strip_bars} named bars", strip_bars=STRIP_BARS)
+        )
+        yield msg("strips of {more} from day {strip_days:g} on", more=more, strip_days=STRIP_DAYS)
     for packet in dict.fromkeys(test.packet for test in strips):
         known = packet_biases(context.packets).get(packet)
-        name = f"packet {packet}" if packet else "the strips' packet, named"
+        name = msg("packet {packet}", packet=packet) if packet else msg("the strips' packet, named")
         if known is None:
-            yield f"{name} tried once in soap beside a calibrated meter: strips may read three units low"
+            yield msg("{name} tried once in soap beside a calibrated meter: strips may read three units low", name=name)
             continue
         ends = [test.ph.interval for test in strips if test.packet == packet and test.ph is not None]
         middle = sum(low + high for low, high in ends) / (2 * len(ends)) - known[0]
         step = sum((high - low) ** 2 for low, high in ends) ** 0.5 / (2 * 1.73) / len(ends)
         upper = middle + UPPER * (step**2 + known[1] ** 2) ** 0.5
         if upper >= STRIP_PH:
-            yield f"a pH below {STRIP_PH:g} at 1% ({name} reads up to {upper:.1f} once its bias is put right)"
+            yield msg(
+                "a pH below {strip_ph:g} at 1% ({name} reads up to {upper:.1f} once its bias is put right)",
+                strip_ph=STRIP_PH,
+                name=name,
+                upper=upper,
+            )
 
 
 def _weighed_twice(context: Context) -> bool:
@@ -191,49 +225,61 @@ def _open(context: Context) -> tuple[str, str]:
     tests, late = context.alkali.tests, _late(context)
     if not tests:
         return (
-            "no alkali test yet",
-            "Titrate; or measure the pH of a 1% solution by a calibrated meter; or follow the rule for strips.",
+            msg("no alkali test yet"),
+            msg("Titrate; or measure the pH of a 1% solution by a calibrated meter; or follow the rule for strips."),
         )
     last = tests[-1]
-    said = f"{last.method} of {_day(last.at)}: {last.words}"
+    said = msg("{method} of {at}: {words}", method=last.method, at=_day(last.at), words=last.words)
     if not late and context.tests_from is not None and last.at >= context.tests_from:
-        return said, "Test again at 1%, by a calibrated meter, or titrate."
+        return said, msg("Test again at 1%, by a calibrated meter, or titrate.")
     if not late:
         days = f"{context.rules.alkali_test_days:g}"
-        return f"{said}; too early to tell (before day {days})", f"Test again from day {days} on."
+        return msg("{said}; too early to tell (before day {days})", said=said, days=days), msg(
+            "Test again from day {days} on.", days=days
+        )
     if not context.margin_proven and not any(test.method == "titration" for test in tests):
         return (
-            "a normal pH does not prove that no lye is left, and the recipe's margin is not proven",
-            "Titrate, or complete the recipe.",
+            msg("a normal pH does not prove that no lye is left, and the recipe's margin is not proven"),
+            msg("Titrate, or complete the recipe."),
         )
     if any(test.outcome is Outcome.HIGH for test in tests):
-        return f"{said}; but an earlier test was high, and the two contradict each other", "Titrate several bars."
+        return msg("{said}; but an earlier test was high, and the two contradict each other", said=said), msg(
+            "Titrate several bars."
+        )
     if last.method == "titration":
-        return said, "Titrate again with more soap, two or three times."
+        return said, msg("Titrate again with more soap, two or three times.")
     if last.method == "strip":
         missing = list(_missing_for_strips(context))
         if missing:
-            return f"{said}; by strips still missing: {'; '.join(missing)}", "Titrate, or see to what is missing."
+            return msg("{said}; by strips still missing: {missing}", said=said, missing=join("; ", missing)), msg(
+                "Titrate, or see to what is missing."
+            )
     chance = context.alkali.left.chance if context.alkali.left else 1.0
     guarded = any(context.batch.records(WeighingCheck))
     advice = (
         "Titrate."
         if guarded
-        else "Titrate. (Next time: weigh lye and oils twice and note it, and less is left to doubt.)"
+        else msg("Titrate. (Next time: weigh lye and oils twice and note it, and less is left to doubt.)")
     )
-    return f"{said}; the recipe's margin is too small for it to settle the matter{_so(chance)}", advice
+    return msg(
+        "{said}; the recipe's margin is too small for it to settle the matter{chance}", said=said, chance=_so(chance)
+    ), advice
 
 
 def _day(at: datetime) -> str:
     return f"{at.day} {at:%B}"
 
 
-_SOURCE = f"limit: {source_of('free_alkali_pct')}; chances: {source_of('alkali_chance_pct')}"
+_SOURCE = msg(
+    "limit: {source_of}; chances: {source_of_2}",
+    source_of=source_of("free_alkali_pct"),
+    source_of_2=source_of("alkali_chance_pct"),
+)
 
 CHECK = Check(
     "alkali",
     alkali,
-    "How sure it is that no more free lye is left than may be.",
+    msg("How sure it is that no more free lye is left than may be."),
     needed=True,
     safety=True,
     source=_SOURCE,

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import ColourAccepted
 from curejournal.colour.difference import ciede2000
 from curejournal.judging.browning import may_brown
@@ -18,7 +18,7 @@ from curejournal.judging.findings import Check, Finding, Verdict
 from curejournal.judging.limits import source_of
 
 DAY = timedelta(days=1)
-SOURCE = f"tolerance: the maker's; days apart: {source_of('colour_days_apart')}"
+SOURCE = msg("tolerance: the maker's; days apart: {source_of}", source_of=source_of("colour_days_apart"))
 
 _COLOUR_VERDICT = {
     State.RECOVERED: Verdict.PASS,
@@ -34,9 +34,10 @@ _COLOUR_VERDICT = {
 def colour(context: Context) -> Finding:
     """Each portion the colour that it should be."""
     apart = context.rules.colour_days_apart
-    rule = (
-        f"each portion within its tolerance, interval and all, on two readings {apart:g} days apart, and at rest; or "
-        "accepted as it is"
+    rule = msg(
+        "each portion within its tolerance, interval and all, on two readings {apart:g} days apart, and at rest; or "
+        "accepted as it is",
+        apart=apart,
     )
     followed = {
         name: journey
@@ -46,14 +47,19 @@ def colour(context: Context) -> Finding:
     unread = [name for name, journey in context.journeys.items() if name not in followed and name]
     if not followed:
         return Finding(
-            "colour", Verdict.UNKNOWN, "no colour was followed", rule, SOURCE, advice="A photo with the card starts it."
+            "colour",
+            Verdict.UNKNOWN,
+            msg("no colour was followed"),
+            rule,
+            SOURCE,
+            advice=msg("A photo with the card starts it."),
         )
     verdicts = {name: _portion_verdict(context, name, journey) for name, journey in followed.items()}
     worst = max(verdicts.values(), key=list(Verdict).index)
     named = [name for name, verdict in verdicts.items() if verdict is worst]
-    words = "; ".join(f"{_named(name)}{_portion_words(context, name, followed[name])}" for name in named)
+    words = join("; ", (f"{_named(name)}{_portion_words(context, name, followed[name])}" for name in named))
     if unread:
-        words += f"; no reading of {', '.join(unread)}"
+        words += msg("; no reading of {unread}", unread=join(", ", unread))
     until, low, high = None, None, None
     if worst is Verdict.PENDING:
         ends = [_within_from(followed[name], apart) for name in named]
@@ -64,19 +70,21 @@ def colour(context: Context) -> Finding:
     photos = worst is Verdict.PENDING and all(followed[name].state is State.TOO_FEW for name in named)
     strange = any(followed[name].last_is_strange for name in named)
     advice = {
-        Verdict.HOLD: "Not a safety matter: decide whether to sell it as it is. If so, accept its colour, with your "
-        "reason; the target stays.",
-        Verdict.PENDING: "Was the last photo of this bar? Photograph it with the card again."
+        Verdict.HOLD: msg(
+            "Not a safety matter: decide whether to sell it as it is. If so, accept its colour, with your "
+            "reason; the target stays."
+        ),
+        Verdict.PENDING: msg("Was the last photo of this bar? Photograph it with the card again.")
         if strange
-        else "Photograph it with the card again.",
+        else msg("Photograph it with the card again."),
     }.get(worst, "")
-    needs = "photos with the card some days apart" if photos and until is None else ""
+    needs = msg("photos with the card some days apart") if photos and until is None else ""
     return Finding("colour", worst, words, rule, SOURCE, _figures(followed), until, (low, high), advice, needs)
 
 
 def _figures(followed: Mapping[str, ColourSeries]) -> dict[str, tuple[float, str]]:
     return {
-        f"{name}: ΔE00": (journey.difference_now.estimate, "ΔE00")
+        msg("{name}: ΔE00", name=name): (journey.difference_now.estimate, "ΔE00")
         for name, journey in followed.items()
         if journey.difference_now is not None
     }
@@ -127,28 +135,38 @@ def _portion_verdict(context: Context, name: str, journey: ColourSeries) -> Verd
 def _portion_words(context: Context, name: str, journey: ColourSeries) -> str:
     told = journey.words
     act = accepted(context, name, journey) if journey.state in (State.STABLE_OFF, State.BROWNING) else None
-    notes = [f"accepted as it is: {act.why}"] if act else []
+    notes = [msg("accepted as it is: {why}", why=act.why)] if act else []
     if _unproven(journey):
-        notes.append("not yet proven within tolerance")
+        notes.append(msg("not yet proven within tolerance"))
     if journey.last_is_strange:
-        notes.append("the last photo does not fit those before: another bar, a bad photo, or a new change")
+        notes.append(msg("the last photo does not fit those before: another bar, a bad photo, or a new change"))
     if journey.approximate:
-        notes.append(f"{how_many(journey.approximate, 'approximate reading')} among them")
+        notes.append(
+            msg(
+                "{approximate} among them",
+                approximate=msg_n("{number} approximate reading", "{number} approximate readings", journey.approximate),
+            )
+        )
     if journey.mixed_cards:
-        notes.append(f"read with cards of unknown colours: {', '.join(journey.mixed_cards)}, which compare badly")
+        notes.append(
+            msg(
+                "read with cards of unknown colours: {mixed_cards}, which compare badly",
+                mixed_cards=join(", ", journey.mixed_cards),
+            )
+        )
     if journey.state in (State.RECOVERED, State.STABLE) and may_brown(context):
-        notes.append("later browning cannot be excluded")
-    return "; ".join([told, *notes])
+        notes.append(msg("later browning cannot be excluded"))
+    return join("; ", [told, *notes])
 
 
 def _named(portion: str) -> str:
-    return f"{portion}: " if portion else ""
+    return msg("{portion}: ", portion=portion) if portion else ""
 
 
 CHECK = Check(
     "colour",
     colour,
-    "Whether each portion has the colour that it should have.",
+    msg("Whether each portion has the colour that it should have."),
     needed=False,
     safety=False,
     source=SOURCE,

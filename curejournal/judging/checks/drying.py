@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from curejournal.base.messages import msg
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import ScalarReading
 from curejournal.judging.context import Context
@@ -17,17 +18,19 @@ DAY = timedelta(days=1)
 def drying(context: Context) -> Finding:
     """Weight steady."""
     limit, apart = context.rules.loss_pct_week, context.rules.weighings_days_apart
-    rule = (
-        f"change below {limit:g}% in 7 days: by the curves, interval and all, at two weighings {apart:g} days apart or "
-        "more, and by the scale itself between the last two such"
+    rule = msg(
+        "change below {limit:g}% in 7 days: by the curves, interval and all, at two weighings {apart:g} days apart or "
+        "more, and by the scale itself between the last two such",
+        limit=limit,
+        apart=apart,
     )
     source, report = source_of("loss_pct_week"), context.drying
     figures: dict[str, tuple[float, str]] = {}
     if report.loss_pct_week is not None:
         figures = {
-            "loss a week": (report.loss_pct_week.estimate, "%"),
-            "loss a week, low": (report.loss_pct_week.low, "%"),
-            "loss a week, high": (report.loss_pct_week.high, "%"),
+            msg("loss a week"): (report.loss_pct_week.estimate, "%"),
+            msg("loss a week, low"): (report.loss_pct_week.low, "%"),
+            msg("loss a week, high"): (report.loss_pct_week.high, "%"),
         }
     if report.measured_pct_week is not None:
         figures["loss a week by the last weighings"] = (report.measured_pct_week, "%")
@@ -44,13 +47,13 @@ def drying(context: Context) -> Finding:
             rule,
             source,
             figures,
-            advice="Weigh the same marked bars each week.",
-            needs=f"weights {apart:g} days apart",
+            advice=msg("Weigh the same marked bars each week."),
+            needs=msg("weights {apart:g} days apart", apart=apart),
         )
     if report.state is Drying.STEADY:
-        return Finding("drying", Verdict.PASS, f"steady: {report.words}", rule, source, figures)
+        return Finding("drying", Verdict.PASS, msg("steady: {words}", words=report.words), rule, source, figures)
     damp = figures.get("room humidity, two weeks", (0.0, ""))[0] > DAMP_PCT or report.state is Drying.GAINING
-    advice = "Dry the room; weigh again in a week." if damp else "Weigh again in a week."
+    advice = msg("Dry the room; weigh again in a week.") if damp else msg("Weigh again in a week.")
     low, high = (None if at is None else max(context.on, at) for at in report.shown_interval)
     until = None if report.shown_at is None else max(context.on, report.shown_at)
     return Finding("drying", Verdict.PENDING, report.words, rule, source, figures, until, (low, high), advice)
@@ -66,13 +69,17 @@ def _room(context: Context) -> dict[str, tuple[float, str]]:
     for at, reading in context.batch.records(ScalarReading):
         if reading.kind.startswith("room ") and at >= context.on - 14 * DAY:
             noted.setdefault(reading.kind, []).append(reading.value)
-    return {f"{kind}, two weeks": (sum(v) / len(v), KINDS[kind].unit) for kind, v in noted.items() if kind in KINDS}
+    return {
+        msg("{kind}, two weeks", kind=kind): (sum(v) / len(v), KINDS[kind].unit)
+        for kind, v in noted.items()
+        if kind in KINDS
+    }
 
 
 CHECK = Check(
     "drying",
     drying,
-    "Whether the weight is steady.",
+    msg("Whether the weight is steady."),
     needed=True,
     safety=False,
     source=source_of("loss_pct_week"),

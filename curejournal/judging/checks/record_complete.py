@@ -2,38 +2,39 @@
 
 from __future__ import annotations
 
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Event
 from curejournal.judging.context import Context
 from curejournal.judging.findings import Check, Finding, Verdict
 from curejournal.soap.recipe import Recipe
 
-SOURCE = "ISO 22716 themes [from memory]; Regulation (EC) 1223/2009 [from memory]; local codes decide"
+SOURCE = msg("ISO 22716 themes [from memory]; Regulation (EC) 1223/2009 [from memory]; local codes decide")
 
 
 def record_complete(context: Context) -> Finding:
     """What an inspector would ask for is there."""
-    rule = "recipe and pour on record; lots and number of bars noted where missing"
+    rule = msg("recipe and pour on record; lots and number of bars noted where missing")
     source = SOURCE
     recipe = context.batch.recipe
     if recipe is None or context.poured_at is None:
-        known = {"the recipe": recipe, "the time of the pour": context.poured_at}
-        missing = ", ".join(name for name, there in known.items() if there is None)
-        words, advice = f"missing: {missing}", "Enter what is missing."
+        known = {msg("the recipe"): recipe, msg("the time of the pour"): context.poured_at}
+        missing = join(", ", (name for name, there in known.items() if there is None))
+        words, advice = msg("missing: {missing}", missing=missing), msg("Enter what is missing.")
         return Finding("record complete", Verdict.PENDING, words, rule, source, advice=advice, needs=missing)
     lots = _without_lot(recipe)
     notes = []
     if lots:
-        notes.append(f"no lot for {', '.join(lots)}")
+        notes.append(msg("no lot for {lots}", lots=join(", ", lots)))
     if not any(event.bars for _, event in context.batch.records(Event)):
-        notes.append("number of bars not noted")
+        notes.append(msg("number of bars not noted"))
     return Finding(
         "record complete",
         Verdict.UNKNOWN if notes else Verdict.PASS,
-        "; ".join(["not complete", *notes]) if notes else "complete",
+        join("; ", [msg("not complete"), *notes]) if notes else "complete",
         rule,
         SOURCE,
-        {"materials without a lot": (float(len(lots)), "")},
-        advice="Complete the record before an inspector asks." if notes else "",
+        {msg("materials without a lot"): (float(len(lots)), "")},
+        advice=msg("Complete the record before an inspector asks.") if notes else "",
     )
 
 
@@ -48,9 +49,9 @@ def _without_lot(recipe: Recipe) -> list[str]:
 
 
 CHECK = Check(
-    "record complete",
+    msg("record complete"),
     record_complete,
-    "Whether the record has what an inspector would ask for.",
+    msg("Whether the record has what an inspector would ask for."),
     needed=False,
     safety=False,
     source=SOURCE,

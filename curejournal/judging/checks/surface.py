@@ -6,27 +6,27 @@ from collections.abc import Sequence
 from datetime import datetime
 from itertools import groupby
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import SurfaceNote
 from curejournal.judging.alkali import Outcome
 from curejournal.judging.context import Context
 from curejournal.judging.findings import Check, Finding, Verdict
 
-SOURCE = "[common practice, no source]"
+SOURCE = msg("[common practice, no source]")
 
 BARS_AFTER_POCKET = 3
 """Bars that are titrated after a lye pocket was seen. Ours: a pocket in one bar says that others may hold one."""
 
 _SURFACE: dict[str, tuple[Verdict, str, str]] = {
     "clear": (Verdict.PASS, "clear", ""),
-    "ash": (Verdict.PASS, "soda ash: a matter of looks, it can be washed or planed off", ""),
-    "sweat": (Verdict.PENDING, "beads of moisture", "Dry the room's air; look again in a few days."),
+    "ash": (Verdict.PASS, msg("soda ash: a matter of looks, it can be washed or planed off"), ""),
+    "sweat": (Verdict.PENDING, msg("beads of moisture"), msg("Dry the room's air; look again in a few days.")),
     "orange spots": (
         Verdict.HOLD,
-        "orange spots: often the fat going rancid",
-        "Set the bars aside; smell them, and look at the others.",
+        msg("orange spots: often the fat going rancid"),
+        msg("Set the bars aside; smell them, and look at the others."),
     ),
-    "weeping": (Verdict.HOLD, "oil or lye weeps out", "Wear gloves and keep it apart; test what comes out."),
+    "weeping": (Verdict.HOLD, msg("oil or lye weeps out"), msg("Wear gloves and keep it apart; test what comes out.")),
 }
 
 Looks = Sequence[tuple[datetime, SurfaceNote]]
@@ -34,9 +34,10 @@ Looks = Sequence[tuple[datetime, SurfaceNote]]
 
 def surface(context: Context) -> Finding:
     """Nothing on the surface that speaks against it."""
-    rule = (
+    rule = msg(
         "cut faces looked at; no orange spots or weeping since the bars were last noted as clear, no beads of moisture "
-        f"last time; after a lye pocket, {BARS_AFTER_POCKET} bars titrated good and the affected ones set aside"
+        "last time; after a lye pocket, {bars_after_pocket} bars titrated good and the affected ones set aside",
+        bars_after_pocket=BARS_AFTER_POCKET,
     )
 
     def finding(verdict: Verdict, words: str, advice: str = "", needs: str = "", qualifier: str = "") -> Finding:
@@ -48,21 +49,33 @@ def surface(context: Context) -> Finding:
     if missing:
         return finding(
             Verdict.HOLD,
-            f"a lye pocket: caustic ({_day(pockets[-1][0])}); still missing: {missing}",
-            "Wear gloves and keep it apart; do not sell it. Set the affected bars aside and note how many, and titrate "
-            f"{BARS_AFTER_POCKET} of the others.",
+            msg(
+                "a lye pocket: caustic ({pockets}); still missing: {missing}",
+                pockets=_day(pockets[-1][0]),
+                missing=missing,
+            ),
+            msg(
+                "Wear gloves and keep it apart; do not sell it. Set the affected bars aside and note how many, and "
+                "titrate "
+                "{bars_after_pocket} of the others.",
+                bars_after_pocket=BARS_AFTER_POCKET,
+            ),
         )
     seen = [look for look in looks if _shows_cut_faces(context, *look) and look[1].look in _SURFACE]
     others = [look for look in looks if look[1].look in _SURFACE]
     if not seen and not any(_SURFACE[note.look][0] is Verdict.HOLD for _, note in others):
-        words = "only the outside was looked at" if others else "nobody noted a look"
-        advice = "Look at the cut faces of the bars for white crumbs, wet spots and orange spots, and note it."
-        return finding(Verdict.UNKNOWN, words, advice, "a surface check of cut faces")
+        words = msg("only the outside was looked at") if others else msg("nobody noted a look")
+        advice = msg("Look at the cut faces of the bars for white crumbs, wet spots and orange spots, and note it.")
+        return finding(Verdict.UNKNOWN, words, advice, msg("a surface check of cut faces"))
     at, note = _worst(others)
     verdict, words, advice = _SURFACE[note.look]
-    words = f"{words} ({_day(at)})"
-    seen_once = f"a lye pocket was seen on {_day(pockets[-1][0])}, and other bars were titrated good" if pockets else ""
-    return finding(verdict, "; ".join(filter(None, (words, seen_once))), advice, qualifier=seen_once)
+    words = msg("{words} ({at})", words=words, at=_day(at))
+    seen_once = (
+        msg("a lye pocket was seen on {pockets}, and other bars were titrated good", pockets=_day(pockets[-1][0]))
+        if pockets
+        else ""
+    )
+    return finding(verdict, join("; ", filter(None, (words, seen_once))), advice, qualifier=seen_once)
 
 
 def _shows_cut_faces(context: Context, at: datetime, note: SurfaceNote) -> bool:
@@ -94,10 +107,20 @@ def _after_pockets(context: Context, pockets: Looks) -> str:
     bars = {test.bar or f"#{number}" for number, test in enumerate(good) if test.outcome is Outcome.GOOD}
     missing = []
     if len(bars) < BARS_AFTER_POCKET:
-        missing.append(f"good titrations of {how_many(BARS_AFTER_POCKET - len(bars), 'more bar')}")
+        missing.append(
+            msg(
+                "good titrations of {bars}",
+                bars=msg_n("{number} more bar", "{number} more bars", BARS_AFTER_POCKET - len(bars)),
+            )
+        )
     if aside + scrapped < affected:
-        missing.append(f"{how_many(affected - aside - scrapped, 'affected bar')} to set aside")
-    return " and ".join(missing)
+        missing.append(
+            msg(
+                "{scrapped} to set aside",
+                scrapped=msg_n("{number} affected bar", "{number} affected bars", affected - aside - scrapped),
+            )
+        )
+    return join(" and ", missing)
 
 
 def _day(at: datetime) -> str:
@@ -107,7 +130,7 @@ def _day(at: datetime) -> str:
 CHECK = Check(
     "surface",
     surface,
-    "Soda ash, orange spots, moisture, lye pockets.",
+    msg("Soda ash, orange spots, moisture, lye pockets."),
     needed=True,
     safety=True,
     source=SOURCE,

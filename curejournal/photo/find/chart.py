@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.messages import msg
 from curejournal.colour.sample import Grade, Reason
 from curejournal.photo.card import Card
 from curejournal.photo.find.chart_colours import CardLattice, as_lattice, cell_samples, lay, misfit, predicted
@@ -70,35 +71,35 @@ class ChartFound:
 
 _NOT_FOUND = Reason(
     "no card",
-    "No chart was found in this photo.",
-    "Have the whole chart in the picture, larger and in even light, or give its four corners.",
+    msg("No chart was found in this photo."),
+    msg("Have the whole chart in the picture, larger and in even light, or give its four corners."),
     Grade.NOT_USABLE,
 )
 _MIRRORED = Reason(
     "card mirrored",
-    "The chart in this photo is mirrored, as a front camera may show it.",
-    "Use the back camera, or switch mirroring off.",
+    msg("The chart in this photo is mirrored, as a front camera may show it."),
+    msg("Use the back camera, or switch mirroring off."),
     Grade.NOT_USABLE,
 )
 _NO_LATTICE = Reason(
     "card without pattern",
-    "This card's patches do not lie in even rows and columns, so it cannot be found by them.",
-    "Give the card's four corners, or a card with markers.",
+    msg("This card's patches do not lie in even rows and columns, so it cannot be found by them."),
+    msg("Give the card's four corners, or a card with markers."),
     Grade.NOT_USABLE,
 )
 _PARTLY = Reason(
     "card partly seen",
-    "Only a part of the chart can be seen in this photo.",
-    "Have the whole chart in the picture, with nothing lying on it.",
+    msg("Only a part of the chart can be seen in this photo."),
+    msg("Have the whole chart in the picture, with nothing lying on it."),
     Grade.NOT_USABLE,
 )
 _TOO_SMALL = Reason(
     "too small",
-    "The chart is too small in this photo to read its colours.",
-    "Move closer, so that the chart is at least a tenth as wide as the picture.",
+    msg("The chart is too small in this photo to read its colours."),
+    msg("Move closer, so that the chart is at least a tenth as wide as the picture."),
     Grade.NOT_USABLE,
 )
-_DOUBT = "The chart's colours fit only roughly: look for glare, shadow or something lying on it."
+_DOUBT = msg("The chart's colours fit only roughly: look for glare, shadow or something lying on it.")
 
 
 def look_for_chart(picture: Picture, card: Card) -> ChartFound | Reason:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from curejournal.base.messages import msg
 from curejournal.colour.sample import Grade, Reason
 from curejournal.photo.card import Card
 from curejournal.photo.find.markers import find_by_markers
@@ -14,8 +15,8 @@ from curejournal.photo.read.picture_file import Photo, Reduction
 
 MIRRORED = Reason(
     "mirrored",
-    "The picture is mirrored, as selfie cameras do.",
-    "Use the main camera, or switch mirroring off.",
+    msg("The picture is mirrored, as selfie cameras do."),
+    msg("Use the main camera, or switch mirroring off."),
     Grade.NOT_USABLE,
 )
 

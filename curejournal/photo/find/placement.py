@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.photo.card import Card, Patch, Rect
 
 Points = tuple[tuple[float, float], ...]
@@ -101,20 +102,20 @@ def placement_from_corners(card: Card, corners: Sequence[tuple[float, float]]) -
     points = np.array(corners, dtype=float)
     if points.shape != (4, 2) or not np.isfinite(points).all():
         raise CornersInvalid(
-            "Four corners are needed, each as x,y in pixels.",
-            "Give them clockwise from the card's own top left.",
+            msg("Four corners are needed, each as x,y in pixels."),
+            msg("Give them clockwise from the card's own top left."),
         )
     sides = np.roll(points, -1, axis=0) - points
     ahead = np.roll(sides, -1, axis=0)
     turns = sides[:, 0] * ahead[:, 1] - sides[:, 1] * ahead[:, 0]
     if not (turns > 0).all():
         raise CornersInvalid(
-            "These four points do not go clockwise round a card.",
-            "Give the corners clockwise from the card's own top left; a mirrored picture cannot be used.",
+            msg("These four points do not go clockwise round a card."),
+            msg("Give the corners clockwise from the card's own top left; a mirrored picture cannot be used."),
         )
     placement = placement_from_points(card, np.array(card.corner_points()), points)
     if placement is None:
-        raise CornersInvalid("These four points do not enclose a card.", "Mark the corners again.")
+        raise CornersInvalid(msg("These four points do not enclose a card."), msg("Mark the corners again."))
     return placement
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from curejournal.base.messages import msg
 from curejournal.colour.sample import Grade, Reason
 from curejournal.photo.card import Card
 from curejournal.photo.find.placement import Points
@@ -21,8 +22,11 @@ def no_card(card: Card) -> Reason:
     """No card at all."""
     return refusal(
         "no card",
-        f"The card “{card.name}” was not found in this photo.",
-        "Lay the card flat beside or on the soap, all of it in the picture; go closer if it is small there. Try again.",
+        msg("The card “{name}” was not found in this photo.", name=card.name),
+        msg(
+            "Lay the card flat beside or on the soap, all of it in the picture; go closer if it is small there. "
+            "Try again."
+        ),
     )
 
 
@@ -30,6 +34,6 @@ def card_hidden(card: Card, seen: int) -> Reason:
     """Too few of its markers."""
     return refusal(
         "card hidden",
-        f"Only {seen} of the card's {len(card.markers)} corner marks can be seen.",
-        "Show the whole card, with nothing over its corners; go closer if it is small in the picture.",
+        msg("Only {seen} of the card's {markers} corner marks can be seen.", seen=seen, markers=len(card.markers)),
+        msg("Show the whole card, with nothing over its corners; go closer if it is small in the picture."),
     )

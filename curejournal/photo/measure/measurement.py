@@ -15,6 +15,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.messages import msg
 from curejournal.colour.illumination import Shading
 from curejournal.colour.models import by_light, by_veil
 from curejournal.colour.sample import ColourSample, Grade, Lab, Reason, as_matrix3, worst
@@ -117,7 +118,7 @@ class Measurement:
         """The worst that is said of it and of its areas, and what to do about it."""
         reasons = self.reasons + tuple(reason for area in self.areas for reason in area.reasons)
         gravest = max(reasons, key=lambda reason: reason.limit.rank, default=None)
-        return f"{gravest.text} {gravest.remedy}".strip() if gravest else "No area was marked."
+        return f"{gravest.text} {gravest.remedy}".strip() if gravest else msg("No area was marked.")
 
 
 def measure(

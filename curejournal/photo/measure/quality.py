@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.messages import join, msg
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Reason
 from curejournal.colour.surface_limits import held_to_surfaces
@@ -42,8 +43,8 @@ def blurred(card: Card) -> Reason:
     """No card, in a picture without a sharp edge."""
     return refusal(
         "blurred",
-        f"The card “{card.name}” cannot be read: the photo is blurred, by motion or out of focus.",
-        "Go closer, hold still, tap on the card to focus, wipe the lens, and take the photo again.",
+        msg("The card “{name}” cannot be read: the photo is blurred, by motion or out of focus.", name=card.name),
+        msg("Go closer, hold still, tap on the card to focus, wipe the lens, and take the photo again."),
     )
 
 
@@ -56,8 +57,8 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         reasons.append(
             refusal(
                 "card out of frame",
-                "Part of the card is outside the picture.",
-                "Step back until the whole card is in the picture, and take the photo again.",
+                msg("Part of the card is outside the picture."),
+                msg("Step back until the whole card is in the picture, and take the photo again."),
                 placement.corners,
             )
         )
@@ -68,8 +69,8 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         reasons.append(
             refusal(
                 "too oblique",
-                f"The card is seen at a slant, {tilt:.0f}° off straight above.",
-                "Hold the phone straight above the card.",
+                msg("The card is seen at a slant, {tilt:.0f}° off straight above.", tilt=tilt),
+                msg("Hold the phone straight above the card."),
                 placement.corners,
             )
         )
@@ -77,8 +78,8 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         reasons.append(
             doubt(
                 "oblique",
-                f"The card is seen at a slant, {tilt:.0f}° off straight above.",
-                "Hold the phone straighter above the card.",
+                msg("The card is seen at a slant, {tilt:.0f}° off straight above.", tilt=tilt),
+                msg("Hold the phone straighter above the card."),
                 placement.corners,
             )
         )
@@ -86,8 +87,8 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         reasons.append(
             refusal(
                 "card not flat",
-                "The card is bent or crumpled.",
-                "Lay the card flat; mount it on stiff board.",
+                msg("The card is bent or crumpled."),
+                msg("Lay the card flat; mount it on stiff board."),
                 placement.corners,
             )
         )
@@ -95,8 +96,8 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         reasons.append(
             doubt(
                 "card bent",
-                "The card does not lie quite flat.",
-                "Mount the card on stiff board.",
+                msg("The card does not lie quite flat."),
+                msg("Mount the card on stiff board."),
                 placement.corners,
             )
         )
@@ -104,8 +105,8 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         reasons.append(
             Reason(
                 "marker hidden",
-                f"{placement.wanted - placement.seen} of the card's corner marks cannot be seen.",
-                "Keep fingers and soap off the corners; go closer if the card is small in the picture.",
+                msg("{seen} of the card's corner marks cannot be seen.", seen=placement.wanted - placement.seen),
+                msg("Keep fingers and soap off the corners; go closer if the card is small in the picture."),
             )
         )
     return reasons
@@ -120,26 +121,28 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
         reasons.append(
             refusal(
                 "burnt out",
-                "The white of the card is burnt out.",
-                "Lower the exposure, or move away from the lamp, and take the photo again.",
+                msg("The white of the card is burnt out."),
+                msg("Lower the exposure, or move away from the lamp, and take the photo again."),
                 *(placement.outline(card.references[i]) for i in burnt_white),
             )
         )
     elif samples.burnt.any():
         names, outlines = _named(card, placement, np.flatnonzero(samples.burnt).tolist())
-        text, remedy = f"Burnt out and left out: {names}.", "Lower the exposure a little."
+        text, remedy = msg("Burnt out and left out: {names}.", names=names), msg("Lower the exposure a little.")
         reasons.append(Reason("patches burnt out", text, remedy, outlines=outlines))
     brightest = np.nanmax(samples.encoded.mean(axis=1), initial=0)
     if brightest < 0.12:
-        reasons.append(refusal("too dark", "The photo is far too dark.", "Find more light; a window by day is best."))
+        reasons.append(
+            refusal("too dark", msg("The photo is far too dark."), msg("Find more light; a window by day is best."))
+        )
     elif brightest < 0.3:
-        reasons.append(doubt("dark", "The photo is dark.", "Find more light; a window by day is best."))
+        reasons.append(doubt("dark", msg("The photo is dark."), msg("Find more light; a window by day is best.")))
     if samples.smallest_px < 4:
         reasons.append(
             refusal(
                 "too small",
-                "The card is too small in the picture.",
-                "Go closer: the card should fill a third of the picture.",
+                msg("The card is too small in the picture."),
+                msg("Go closer: the card should fill a third of the picture."),
                 placement.corners,
             )
         )
@@ -147,8 +150,8 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
         reasons.append(
             doubt(
                 "small",
-                "The card is small in the picture.",
-                "Go closer: the card should fill a third of the picture.",
+                msg("The card is small in the picture."),
+                msg("Go closer: the card should fill a third of the picture."),
                 placement.corners,
             )
         )
@@ -156,8 +159,8 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
         reasons.append(
             refusal(
                 "blurred",
-                "The photo is blurred.",
-                "Hold still, tap on the card to focus, wipe the lens.",
+                msg("The photo is blurred."),
+                msg("Hold still, tap on the card to focus, wipe the lens."),
                 placement.corners,
             )
         )
@@ -165,8 +168,8 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
         reasons.append(
             doubt(
                 "soft",
-                "The photo is a little blurred.",
-                "Hold still and tap on the card to focus.",
+                msg("The photo is a little blurred."),
+                msg("Hold still and tap on the card to focus."),
                 placement.corners,
             )
         )
@@ -176,7 +179,7 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
 def _named(card: Card, placement: Placement, patches: Sequence[int]) -> tuple[str, tuple[Points, ...]]:
     """The names of some patches, at most five, and where they are."""
     named = [card.references[i] for i in patches[:5]]
-    return ", ".join(patch.id for patch in named), tuple(map(placement.outline, named))
+    return join(", ", (patch.id for patch in named)), tuple(map(placement.outline, named))
 
 
 def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) -> list[Reason]:
@@ -185,20 +188,20 @@ def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) 
         return []
     names, outlines = _named(card, placement, suspects)
     if len(suspects) > len(card.references) / 4:
-        text = f"Many of the card's patches disagree with the rest: {names}."
+        text = msg("Many of the card's patches disagree with the rest: {names}.", names=names)
         return [
             doubt(
                 "patches disagree",
                 text,
-                "Take fingers, soap and glare off the card; check that it is the right card.",
+                msg("Take fingers, soap and glare off the card; check that it is the right card."),
                 *outlines,
             )
         ]
     return [
         Reason(
             "patches left out",
-            f"Left out, since they disagree with the rest: {names}.",
-            "Wipe the card; keep glare and fingers off it.",
+            msg("Left out, since they disagree with the rest: {names}.", names=names),
+            msg("Wipe the card; keep glare and fingers off it."),
             outlines=outlines,
         )
     ]
@@ -207,8 +210,10 @@ def about_suspects(card: Card, placement: Placement, suspects: tuple[int, ...]) 
 def white_covered(off: float, outlines: Sequence[Points]) -> Reason:
     """Something of another colour on a few of the whites round the window; `off` is how far, in a* and b*."""
     fault = refusal if off > TINT_REFUSED else doubt
-    text = "Part of the white round the window is covered or stained: a finger, soap, a shadow of another colour."
-    return fault("white covered", text, "Keep fingers off the card, wipe it, and take the photo again.", *outlines)
+    text = msg("Part of the white round the window is covered or stained: a finger, soap, a shadow of another colour.")
+    return fault(
+        msg("white covered"), text, msg("Keep fingers off the card, wipe it, and take the photo again."), *outlines
+    )
 
 
 def about_light(spread: float, tint_spread: float, residual: float, outline: Points) -> list[Reason]:
@@ -217,23 +222,25 @@ def about_light(spread: float, tint_spread: float, residual: float, outline: Poi
     `spread` is the ratio of brightness, `tint_spread` the difference in a*, b*, `residual` the relative scatter about a
     smooth surface: at most 0.003 on clean flat cards, 0.01 and more with a thumb, glare, stain or crumple.
     """
-    remedy = "Use one light only: daylight, or the lamp."
+    remedy = msg("Use one light only: daylight, or the lamp.")
     if tint_spread > TINT_REFUSED:
-        return [refusal("mixed light", "Two lights of different colour fall on the card.", remedy, outline)]
+        return [refusal("mixed light", msg("Two lights of different colour fall on the card."), remedy, outline)]
     if spread > 2.5:
-        text = "One side of the card is far brighter than the other."
-        return [refusal("uneven light", text, "Turn away from the lamp, or out of the shadow.", outline)]
+        text = msg("One side of the card is far brighter than the other.")
+        return [refusal("uneven light", text, msg("Turn away from the lamp, or out of the shadow."), outline)]
     reasons = []
     if tint_spread > TINT_DOUBTED:
-        reasons.append(doubt("mixed light", "Two lights of different colour fall on the card.", remedy, outline))
+        reasons.append(doubt("mixed light", msg("Two lights of different colour fall on the card."), remedy, outline))
     elif spread > 1.6:
-        text = "One side of the card is much brighter than the other."
-        reasons.append(doubt("uneven light", text, "Turn away from the lamp, or out of the shadow.", outline))
+        text = msg("One side of the card is much brighter than the other.")
+        reasons.append(doubt("uneven light", text, msg("Turn away from the lamp, or out of the shadow."), outline))
     if residual > 0.008:
-        text = "The white round the window is not evenly white: a glare, a finger, a stain, or a card that is not flat."
+        text = msg(
+            "The white round the window is not evenly white: a glare, a finger, a stain, or a card that is not flat."
+        )
         fault = refusal if residual > 0.03 else doubt
         reasons.append(
-            fault("white disturbed", text, "Clear the card, lay it flat, tilt it out of the glare.", outline)
+            fault(msg("white disturbed"), text, msg("Clear the card, lay it flat, tilt it out of the glare."), outline)
         )
     return reasons
 
@@ -244,8 +251,8 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
         return [
             refusal(
                 "area missing",
-                "The area lies outside the picture or is too small.",
-                "Mark it again.",
+                msg("The area lies outside the picture or is too small."),
+                msg("Mark it again."),
                 outline,
             )
         ]
@@ -255,8 +262,8 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
         reasons.append(
             doubt(
                 "area out of frame",
-                "Part of the area is outside the picture.",
-                "Mark it again inside the picture.",
+                msg("Part of the area is outside the picture."),
+                msg("Mark it again inside the picture."),
                 outline,
             )
         )
@@ -264,23 +271,25 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
         reasons.append(
             refusal(
                 "glare",
-                "What was marked is burnt out or under a glare.",
-                "Lower the exposure, or tilt it out of the glare.",
+                msg("What was marked is burnt out or under a glare."),
+                msg("Lower the exposure, or tilt it out of the glare."),
                 outline,
             )
         )
     elif sample.burnt > 0.03:
-        reasons.append(doubt("glare", "There is a glare on what was marked.", "Tilt it out of the glare.", outline))
+        reasons.append(
+            doubt("glare", msg("There is a glare on what was marked."), msg("Tilt it out of the glare."), outline)
+        )
     if sample.fall > SHADOW_DOUBTED:
         fault = refusal if sample.fall > SHADOW_REFUSED else doubt
-        text = "The light falls off across what was marked: it lies deep below the card, or half in a shadow."
-        reasons.append(fault("in shadow", text, "Lay the card on the soap itself, out of shadows.", outline))
+        text = msg("The light falls off across what was marked: it lies deep below the card, or half in a shadow.")
+        reasons.append(fault(msg("in shadow"), text, msg("Lay the card on the soap itself, out of shadows."), outline))
     if sample.count < 100:
         reasons.append(
             doubt(
                 "area small",
-                f"The area has only {sample.count} pixels.",
-                "Go closer, or mark a larger area.",
+                msg("The area has only {count} pixels.", count=sample.count),
+                msg("Go closer, or mark a larger area."),
                 outline,
             )
         )
@@ -289,8 +298,8 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
         reasons.append(
             doubt(
                 "several colours",
-                "The area holds more than one colour, or a sheen over part of it.",
-                "Mark each portion by itself; tilt the soap out of the glare.",
+                msg("The area holds more than one colour, or a sheen over part of it."),
+                msg("Mark each portion by itself; tilt the soap out of the glare."),
                 outline,
             )
         )
@@ -304,7 +313,12 @@ def about_place(card: Card, placement: Placement, outline: Points) -> list[Reaso
     if not on or card.white_only:
         return []
     return [
-        Reason("on the card", f"What was marked is the card itself, “{on[0]}”.", "Mark the soap.", outlines=(outline,))
+        Reason(
+            "on the card",
+            msg("What was marked is the card itself, “{on}”.", on=on[0]),
+            msg("Mark the soap."),
+            outlines=(outline,),
+        )
     ]
 
 
@@ -316,25 +330,35 @@ def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points)
     reasons = []
     beyond = lab - held_to_surfaces(lab)
     if np.any(np.abs(beyond) > 2.0 * np.sqrt(np.diag(covariance))):
-        text = f"No surface has the colour that this photo gives (L* {lab[0]:.0f}, a* {lab[1]:.0f}, b* {lab[2]:.0f})."
-        reasons.append(refusal("impossible colour", text, "Use even daylight, no filters, and a clean card.", outline))
+        text = msg(
+            "No surface has the colour that this photo gives (L* {lab:.0f}, a* {lab_2:.0f}, b* {lab_3:.0f}).",
+            lab=lab[0],
+            lab_2=lab[1],
+            lab_3=lab[2],
+        )
+        reasons.append(
+            refusal("impossible colour", text, msg("Use even daylight, no filters, and a clean card."), outline)
+        )
     elif np.abs(beyond).max() > 0.5:
-        text = "The photo gives a colour just beyond what any surface has: the nearest possible one is taken."
-        reasons.append(doubt("at the limit", text, "Use even daylight and a clean card.", outline))
+        text = msg("The photo gives a colour just beyond what any surface has: the nearest possible one is taken.")
+        reasons.append(doubt("at the limit", text, msg("Use even daylight and a clean card."), outline))
     if not inside:
-        text = "The colour lies beyond the colours of the card."
-        reasons.append(Reason("beyond the card", text, "Take the interval seriously.", outlines=(outline,)))
+        text = msg("The colour lies beyond the colours of the card.")
+        reasons.append(Reason("beyond the card", text, msg("Take the interval seriously."), outlines=(outline,)))
     likely_off = _rms_difference(lab, covariance)
     if not likely_off < 12:
-        text = "The colour cannot be told from this photo."
-        reasons.append(refusal("too uncertain", text, "Use even daylight and a clean card.", outline))
+        text = msg("The colour cannot be told from this photo.")
+        reasons.append(refusal("too uncertain", text, msg("Use even daylight and a clean card."), outline))
     elif likely_off > 2.5:
         lightness, chroma = (_rms_difference(lab, covariance * mask) for mask in _PARTS)
-        text = (
-            f"The colour is only roughly known: likely off by {likely_off:.0f} (ΔE00), "
-            f"in lightness by {lightness:.1f}, in hue and chroma by {chroma:.1f}."
+        text = msg(
+            "The colour is only roughly known: likely off by {likely_off:.0f} (ΔE00), "
+            "in lightness by {lightness:.1f}, in hue and chroma by {chroma:.1f}.",
+            likely_off=likely_off,
+            lightness=lightness,
+            chroma=chroma,
         )
-        reasons.append(doubt("uncertain", text, "Use even daylight and a clean card.", outline))
+        reasons.append(doubt("uncertain", text, msg("Use even daylight and a clean card."), outline))
     return reasons
 
 

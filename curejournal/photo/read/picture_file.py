@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageCms, TiffImagePlugin, WebPImagePlugin
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.photo.read.profile import Encoding, encoding_of
 from curejournal.photo.read.truncation import is_truncated
 
@@ -139,33 +140,37 @@ def read_photo(data: bytes) -> Photo:
     NotAPicture, PictureTooLarge, PictureDamaged
     """
     if not data:
-        raise NotAPicture("This is not a photo yet: the file is empty.", "Copy it from the phone again.")
+        raise NotAPicture(msg("This is not a photo yet: the file is empty."), msg("Copy it from the phone again."))
     if len(data) > MAX_BYTES:
         raise PictureTooLarge(
-            f"The file has {len(data) / 1e6:.0f} MB; a photo has at most {MAX_BYTES / 1e6:.0f}.",
-            "Take the photo with the phone's usual setting.",
+            msg(
+                "The file has {data:.0f} MB; a photo has at most {max_bytes:.0f}.",
+                data=len(data) / 1e6,
+                max_bytes=MAX_BYTES / 1e6,
+            ),
+            msg("Take the photo with the phone's usual setting."),
         )
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # they are for programmers, and would stand among the answers
             image = Image.open(io.BytesIO(data), formats=FORMATS)
     except Image.DecompressionBombError as bomb:
-        raise _too_large("far more than any phone makes") from bomb
+        raise _too_large(msg("far more than any phone makes")) from bomb
     except Exception as fault:  # Pillow's readers raise many kinds on hostile bytes
         if is_truncated(data):
             raise _damaged(data) from fault
         raise NotAPicture(
-            "This is not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP).",
-            "Choose the photo itself, not a video, a document or a link to it.",
+            msg("This is not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP)."),
+            msg("Choose the photo itself, not a video, a document or a link to it."),
         ) from fault
     with image:
         width, height = image.size
         if width * height > MAX_PIXELS:
-            raise _too_large(f"{width * height / 1e6:.0f} megapixels")
+            raise _too_large(msg("{height:.0f} megapixels", height=width * height / 1e6))
         if min(width, height) < MIN_SIDE:
             raise NotAPicture(
-                f"The picture has only {width} × {height} pixels.",
-                "Choose the photo itself, not a small copy.",
+                msg("The picture has only {width} × {height} pixels.", width=width, height=height),
+                msg("Choose the photo itself, not a small copy."),
             )
         try:
             exif = image.getexif()
@@ -260,15 +265,15 @@ def _upright(rgb: Pixels, orientation: int) -> Pixels:
 
 def _damaged(data: bytes) -> PictureDamaged:
     return PictureDamaged(
-        "The file ends too early: only a part of the photo is there."
+        msg("The file ends too early: only a part of the photo is there.")
         if is_truncated(data)
-        else "The photo is damaged.",
-        "Copy it from the phone again and try once more.",
+        else msg("The photo is damaged."),
+        msg("Copy it from the phone again and try once more."),
     )
 
 
 def _too_large(how: str) -> PictureTooLarge:
     return PictureTooLarge(
-        f"The picture is too large to read: {how}.",
-        f"Use a photo of at most {MAX_PIXELS // 1_000_000} megapixels.",
+        msg("The picture is too large to read: {how}.", how=how),
+        msg("Use a photo of at most {max_pixels} megapixels.", max_pixels=MAX_PIXELS // 1_000_000),
     )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.messages import msg
 from curejournal.colour.spaces import linear_from_xyz, srgb_from_linear
 
 
@@ -50,7 +51,7 @@ def encoding_of(profile: bytes | None, mode: str) -> Encoding | None:
     if not (np.isfinite(curves).all() and np.isfinite(matrix).all() and abs(np.linalg.det(matrix)) > 1e-4):
         return None
     encoding = Encoding(
-        "ICC matrix profile",
+        msg("ICC matrix profile"),
         tuple(tuple(float(v) for v in row) for row in curves),
         tuple(tuple(float(v) for v in row) for row in matrix),
     )

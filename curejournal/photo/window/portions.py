@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
 from curejournal.photo.window.layers import FILM_MOST, LEAST_STEP, Layer, Layers
@@ -90,17 +90,25 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
         if explained is not None:
             return explained
     if seen == 0:
-        return Match((), 0.0, "Nothing but foreign bodies, glints or shadows was seen in the window.")
+        return Match((), 0.0, msg("Nothing but foreign bodies, glints or shadows was seen in the window."))
     if found.unclear > UNCLEAR:
-        question = "Part of the window shows colours that are nowhere clear. Which of the others is which?"
+        question = msg("Part of the window shows colours that are nowhere clear. Which of the others is which?")
         return Match(("",) * seen, 0.0, question)
     if seen > known:
         likely = _likeliest(found, portions)
         names = tuple(portions[0].name if known == 1 and layer is likely else "" for layer in found.layers)
-        shown = f"The window shows {seen} colours, but the batch has {how_many(known, 'portion')}."
-        return Match(names, 0.0, f"{shown} Which is which?")
+        shown = msg(
+            "The window shows {seen} colours, but the batch has {known}.",
+            seen=seen,
+            known=msg_n("{number} portion", "{number} portions", known),
+        )
+        return Match(names, 0.0, msg("{shown} Which is which?", shown=shown))
     if found.kind == "swirls" and perm(known, seen) > TOO_MANY:
-        question = f"{seen} colours in swirls may be the batch's {known} portions in too many ways. Which is which?"
+        question = msg(
+            "{seen} colours in swirls may be the batch's {known} portions in too many ways. Which is which?",
+            seen=seen,
+            known=known,
+        )
         return Match(("",) * seen, 0.0, question)
     choices = _choices(found, known)
     scores = _scores(found, portions, choices)
@@ -110,8 +118,10 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
     chosen = [portions[k] for k in choices[best]]
     names, confidence = tuple(portion.name for portion in chosen), float(shares[best])
     if confidence < SURE:
-        many = "Which portion is this?" if seen == 1 else f"Which of these {seen} is which?"
-        return Match(names, confidence, f"The window's colours do not tell the portions apart surely. {many}")
+        many = msg("Which portion is this?") if seen == 1 else msg("Which of these {seen} is which?", seen=seen)
+        return Match(
+            names, confidence, msg("The window's colours do not tell the portions apart surely. {many}", many=many)
+        )
     unlike = [
         portion.name
         for layer, portion in zip(found.layers, chosen, strict=True)
@@ -119,7 +129,11 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
         and float(ciede2000(np.array(layer.lab), np.array(portion.lab))) > UNLIKE_SD * portion.sd
     ]
     if unlike:
-        return Match(names, confidence, f"The colour is unlike what is known of {', '.join(unlike)}. Is it this batch?")
+        return Match(
+            names,
+            confidence,
+            msg("The colour is unlike what is known of {unlike}. Is it this batch?", unlike=join(", ", unlike)),
+        )
     return Match(names, confidence)
 
 
@@ -159,11 +173,16 @@ def _favour(one: Layer, other: Layer, portions: Sequence[Expected]) -> float:
 
 def _asked_of_film(found: Layers, pale: int, under: int, portions: Sequence[Expected]) -> Match:
     layer = found.layers[pale]
-    where = {"rim": "all round the edge", "veins": "in lines", "middle": "in the middle"}.get(layer.form, "in patches")
-    other = ", or has the middle gelled" if layer.form == "rim" else " or the soap's own colour"
-    text = (
-        f"{100 * layer.share:.0f}% of the window is paler, {where}. Is that a white film (soda ash){other}? "
-        "Which colour is the soap?"
+    where = {"rim": msg("all round the edge"), "veins": msg("in lines"), "middle": msg("in the middle")}.get(
+        layer.form, "in patches"
+    )
+    other = msg(", or has the middle gelled") if layer.form == "rim" else msg(" or the soap's own colour")
+    text = msg(
+        "{share:.0f}% of the window is paler, {where}. Is that a white film (soda ash){other}? "
+        "Which colour is the soap?",
+        share=100 * layer.share,
+        where=where,
+        other=other,
     )
     base = pale if layer.share > FILM_MOST or layer.form == "rim" else under
     names = tuple(portions[0].name if len(portions) == 1 and n == base else "" for n in range(len(found.layers)))
@@ -178,9 +197,10 @@ def _with_gel(found: Layers, middle: int, rim: int, portions: Sequence[Expected]
     if favour < -NEARER:
         return _without(found, [rim], portions, pour_day, "rim")
     darker = found.layers[middle].lab[0] < found.layers[rim].lab[0]
-    text = (
-        f"The middle is {'darker' if darker else 'lighter'} than the rim. If it has gelled in part, which of the two "
-        "is to be followed? If it is a portion of its own, which one?"
+    text = msg(
+        "The middle is {darker} than the rim. If it has gelled in part, which of the two "
+        "is to be followed? If it is a portion of its own, which one?",
+        darker="darker" if darker else "lighter",
     )
     names = tuple(portions[0].name if len(portions) == 1 and n == rim else "" for n in range(len(found.layers)))
     return Match(names, 0.0, text, "gel", _only(found, middle, "gel"))
@@ -192,7 +212,7 @@ def _with_veins(found: Layers, veins: int, portions: Sequence[Expected], pour_da
     if _favour(found.layers[base], found.layers[veins], portions) > KNOWN:
         return _without(found, [veins], portions, pour_day, "veins")
     names = tuple(portions[0].name if len(portions) == 1 and n == base else "" for n in range(len(found.layers)))
-    text = "The window shows lines of another colour. Are they a portion (a drizzle, a vein), or to be left out?"
+    text = msg("The window shows lines of another colour. Are they a portion (a drizzle, a vein), or to be left out?")
     return Match(names, 0.0, text, "veins", _only(found, veins, "veins"))
 
 

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n
 from curejournal.colour.difference import ciede2000
 from curejournal.photo.find.placement import Points
 from curejournal.photo.measure.rectified import PX_PER_MM, Flat
@@ -93,15 +93,15 @@ def inspect_surface(flat: Flat, layers: NDArray[np.intp], found_layers: Sequence
     spots = _spots(lab, usual, inner)
     if spots:
         area = float(sum(mask.sum() for mask in spots)) / PX_PER_MM**2
-        what = how_many(len(spots), "orange spot")
-        words = f"Looks like {what}, {area:.1f} mm² together."
+        what = msg_n("{number} orange spot", "{number} orange spots", len(spots))
+        words = msg("Looks like {what}, {area:.1f} mm² together.", what=what, area=area)
         outlines = tuple(_ring(flat, mask) for mask in spots)
         of_seen = area * PX_PER_MM**2 / max(int(inner.sum()), 1)
         found.append(Finding("orange spots", words, outlines, len(spots), round(area, 2), round(of_seen, 5)))
     film = _film(lab, usual, inner)
     share = float(film.sum() / max(inner.sum(), 1))
     if share >= FILM_SHARE_LEAST:
-        words = f"Looks like a white film on {100 * share:.0f} % of what is seen."
+        words = msg("Looks like a white film on {share:.0f} % of what is seen.", share=100 * share)
         found.append(Finding("white film", words, tuple(_outlines(flat, film)), share=round(share, 3)))
         inner &= ~film
     gelled = _gelled(found_layers)
@@ -116,7 +116,11 @@ def _gelled(layers: Sequence[Layer]) -> Finding | None:
         return None
     middle, rim = of["middle"], of["rim"]
     step = middle.lab[0] - rim.lab[0]
-    words = f"Looks like a gel ring: the middle is {'lighter' if step > 0 else 'darker'} by L* {abs(step):.1f}."
+    words = msg(
+        "Looks like a gel ring: the middle is {step} by L* {step_2:.1f}.",
+        step="lighter" if step > 0 else "darker",
+        step_2=abs(step),
+    )
     return Finding("gel ring", words, (middle.outline,), share=round(middle.share, 3), strength=round(abs(step), 2))
 
 
@@ -215,7 +219,7 @@ def _unevenness(flat: Flat, lab: Floats, layers: NDArray[np.intp], inner: Mask) 
         return [ring]
     strength = float(np.std((smooth - slope)[mask]))
     if strength >= MOTTLED_FROM:
-        words = f"Looks mottled: L* varies by ± {strength:.1f} from place to place."
+        words = msg("Looks mottled: L* varies by ± {strength:.1f} from place to place.", strength=strength)
         found.append(Finding("mottling", words, strength=round(strength, 2)))
     return found
 
@@ -242,7 +246,11 @@ def _ring_in(flat: Flat, lightness: Floats, mask: Mask) -> Finding | None:
         step = float(lightness[part].mean() - lightness[mask & ~part].mean())
         explained = step**2 * share * (1 - share) / max(float(values.var()), 1e-9)
         if abs(step) >= RING_STEP and explained >= RING_EXPLAINS:
-            words = f"Looks like a gel ring: the middle is {'lighter' if step > 0 else 'darker'} by L* {abs(step):.1f}."
+            words = msg(
+                "Looks like a gel ring: the middle is {step} by L* {step_2:.1f}.",
+                step="lighter" if step > 0 else "darker",
+                step_2=abs(step),
+            )
             return Finding("gel ring", words, (flat.outline(part),), strength=round(abs(step), 2))
     return None
 

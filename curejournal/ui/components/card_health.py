@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from html import escape
 
+import streamlit as st
+
 from curejournal import workflow
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.documents import formatting
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _
 from curejournal.ui.page import Desk
 from curejournal.workflow.card_health import CardHealth, card_health
 
@@ -22,24 +24,38 @@ def show(desk: Desk, card: workflow.Card) -> None:
     st.html(_picture(card, set(changed)))
     common.say(_verdict(health), "verdict" if changed else "")
     common.listed(
-        f"{CHANGED} {drift.patch}: {drift.at_first:.1f} ΔE00 off in its first photos, {drift.now:.1f} now"
+        msg(
+            "{changed} {patch}: {at_first:.1f} ΔE00 off in its first photos, {now:.1f} now",
+            changed=CHANGED,
+            patch=drift.patch,
+            at_first=drift.at_first,
+            now=drift.now,
+        )
         for drift in changed.values()
     )
     if health.misfits:
-        with st.expander("Patch by patch: how far each is off now"):
+        with st.expander(_("Patch by patch: how far each is off now")):
             worst_first = sorted(health.misfits.items(), key=lambda pair: -pair[1])
-            common.values({patch: f"{misfit:.1f} ΔE00" for patch, misfit in worst_first})
+            common.values({patch: msg("{misfit:.1f} ΔE00", misfit=misfit) for patch, misfit in worst_first})
 
 
 def _verdict(health: CardHealth) -> str:
-    photos = how_many(health.photos, "photo")
+    photos = msg_n("{number} photo", "{number} photos", health.photos)
     if health.drift is None:
-        return f"{photos} so far; {health.photos_needed} are needed to see whether a patch changes."
+        return msg(
+            "{photos} so far; {photos_needed} are needed to see whether a patch changes.",
+            photos=photos,
+            photos_needed=health.photos_needed,
+        )
     if not health.drift:
-        return f"✓ In {photos}, every patch fits as it did at first."
-    return (
-        f"{CHANGED} In {photos}, {len(health.drift)} of {len(health.misfits)} patches no longer fit as they did: faded "
-        "or stained. Look at them; print and measure a new copy if it is so."
+        return msg("✓ In {photos}, every patch fits as it did at first.", photos=photos)
+    return msg(
+        "{changed} In {photos}, {drift} of {misfits} patches no longer fit as they did: faded "
+        "or stained. Look at them; print and measure a new copy if it is so.",
+        changed=CHANGED,
+        photos=photos,
+        drift=len(health.drift),
+        misfits=len(health.misfits),
     )
 
 
@@ -61,8 +77,12 @@ def _picture(card: workflow.Card, changed: set[str]) -> str:
                 f"left:{100 * (patch.x + patch.w / 2) / width:.2f}%;top:{100 * (patch.y + patch.h / 2) / height:.2f}%"
             )
             pieces.append(f'<b style="{middle}">{CHANGED}</b>')
-    told = f"The patches of {card.title or card.name}, {len(card.references)} of them known"
-    told += f"; changed: {', '.join(sorted(changed))}" if changed else ""
+    told = msg(
+        "The patches of {name}, {references} of them known",
+        name=card.title or card.name,
+        references=len(card.references),
+    )
+    told += msg("; changed: {changed}", changed=join(", ", sorted(changed))) if changed else ""
     return (
         f'<div class="card-picture" role="img" aria-label="{escape(told, quote=True)}" '
         f'style="aspect-ratio:{width:g}/{height:g}">{"".join(pieces)}</div>'

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from html import escape
 
+import streamlit as st
+
+from curejournal.base.messages import msg, quantity
 from curejournal.batch.descriptions import acid_words, alkali_words, describe_embed
 from curejournal.batch.records import ColourReading
 from curejournal.colour.sample import Grade, Lab
@@ -13,7 +16,7 @@ from curejournal.documents.ribbon import as_image
 from curejournal.documents.sketches import Sketch, sketch
 from curejournal.judging.judgement import Judgement
 from curejournal.soap.recipe import Recipe
-from curejournal.ui.i18n import st, worded, worded_chart
+from curejournal.ui.i18n import _, localise_chart, localised, tr
 from curejournal.ui.page import Desk, plain
 from curejournal.workflow import Measurement
 
@@ -21,9 +24,7 @@ from curejournal.workflow import Measurement
 def tag(word: str) -> str:
     """A state as a tag of sign and word."""
     state = style.state_of(word)
-    return (
-        f'<span class="state {state.kind}"><span aria-hidden="true">{state.sign}</span> {escape(worded(word))}</span>'
-    )
+    return f'<span class="state {state.kind}"><span aria-hidden="true">{state.sign}</span> {escape(tr(word))}</span>'
 
 
 def drawing(svg: str) -> str:
@@ -48,12 +49,12 @@ def sentence(words: str) -> str:
 
 def say(text: str, style: str = "") -> None:
     """A paragraph of plain text."""
-    st.html(f'<p class="{style}">{escape(worded(text))}</p>')
+    st.html(f'<p class="{style}">{escape(tr(text))}</p>')
 
 
 def text(words: str) -> str:
     """Plain text as HTML."""
-    return escape(worded(words))
+    return escape(tr(words))
 
 
 def table(rows: Iterable[tuple[str, str]]) -> None:
@@ -65,7 +66,7 @@ def table(rows: Iterable[tuple[str, str]]) -> None:
 def may_enter(desk: Desk) -> bool:
     """Whether whoever looks may enter anything; if not, that is said here."""
     if desk.reads_only:
-        say(f"{desk.by} is signed in to read: nothing can be entered here.", "soft")
+        say(msg("{by} is signed in to read: nothing can be entered here.", by=desk.by), "soft")
     return not desk.reads_only
 
 
@@ -76,16 +77,14 @@ def empty(what: Sketch, words: str) -> None:
 
 def listed(lines: Iterable[str]) -> None:
     """A list of plain lines."""
-    items = "".join(f"<li>{escape(worded(line))}</li>" for line in lines)
+    items = "".join(f"<li>{escape(tr(line))}</li>" for line in lines)
     if items:
         st.html(f'<ul class="plain">{items}</ul>')
 
 
 def values(pairs: Mapping[str, str]) -> None:
     """Names and values, plain."""
-    rows = "".join(
-        f"<dt>{escape(worded(name))}</dt><dd>{escape(worded(value))}</dd>" for name, value in pairs.items() if value
-    )
+    rows = "".join(f"<dt>{escape(tr(name))}</dt><dd>{escape(tr(value))}</dd>" for name, value in pairs.items() if value)
     if rows:
         st.html(f'<dl class="figures">{rows}</dl>')
 
@@ -93,8 +92,8 @@ def values(pairs: Mapping[str, str]) -> None:
 def patch(lab: Lab | None, name: str, words: str = "", size: str = "") -> str:
     """A measured colour beside its name and words, as HTML; hatched where no colour is known."""
     look = f' style="background:{formatting.hex_colour(lab)}"' if lab else ' class="empty"'
-    head = f"<b>{escape(worded(name))}</b>"
-    more = f'<div class="soft">{escape(worded(words))}</div>' if words else ""
+    head = f"<b>{escape(tr(name))}</b>"
+    more = f'<div class="soft">{escape(tr(words))}</div>' if words else ""
     return f'<div class="swatch {size}"><i{look} aria-hidden="true"></i><div>{head}{more}</div></div>'
 
 
@@ -120,7 +119,7 @@ def figure(shown: charts.Figure | None, told: bool = False) -> None:
         roles = style.DARK if st.context.theme.type == "dark" else style.LIGHT
         chart = shown.chart.copy()
         chart.config.text.color = roles.ink
-        st.altair_chart(worded_chart(chart), width="stretch", theme=None, alt=worded(shown.words))
+        st.altair_chart(localise_chart(chart), width="stretch", theme=None, alt=tr(tr(shown.words)))
         if not told:
             st.caption(plain(shown.words))
 
@@ -132,7 +131,7 @@ def way(desk: Desk, slug: str, label: str, icon: str = "", **query: str) -> None
 
 def batch_names(desk: Desk) -> dict[str, str]:
     """Every batch as it is offered to be chosen, by its code."""
-    return {code: f"{code} · {name}" for code, name in desk.journal.names().items()}
+    return {code: msg("{code} · {name}", code=code, name=name) for code, name in desk.journal.names().items()}
 
 
 def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
@@ -143,12 +142,12 @@ def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
     asked = st.query_params.get("batch", "")
     first = list(names).index(asked) if asked in names else (0 if len(names) == 1 else None)
     return st.selectbox(
-        label or "Batch",
+        tr(label or msg("Batch")),
         list(names),
         index=first,
-        format_func=names.__getitem__,
+        format_func=localised(names.__getitem__),
         key=f"{key}-{asked}",
-        placeholder="Choose a batch",
+        placeholder=_("Choose a batch"),
         label_visibility="visible" if label else "collapsed",
     )
 
@@ -157,12 +156,12 @@ def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
     """Ask which of the named batches, beginning with the one in the address."""
     asked = st.query_params.get("batch", "")
     chosen: list[str] = st.multiselect(
-        "Which batches",
+        _("Which batches"),
         list(names),
         [asked] if asked in names else [],
-        format_func=lambda code: f"{code} · {names[code]}",
+        format_func=localised(lambda code: msg("{code} · {code_2}", code=code, code_2=names[code])),
         key=f"{key}-{asked}",
-        placeholder="Choose batches",
+        placeholder=_("Choose batches"),
     )
     return chosen
 
@@ -170,8 +169,13 @@ def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
 def reading_words(reading: ColourReading) -> str:
     """A kept reading in words: values, doubt, grade."""
     sd = tuple(reading.covariance[axis][axis] ** 0.5 for axis in range(3))
-    scale = " on its card’s own scale" if reading.grade is Grade.RELATIVE else ""
-    return f"{formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2]))}{scale} · {grade_word(reading.grade)}"
+    scale = msg(" on its card’s own scale") if reading.grade is Grade.RELATIVE else ""
+    return msg(
+        "{sd}{scale} · {grade}",
+        sd=formatting.lab_with_doubt(reading.lab, (sd[0], sd[1], sd[2])),
+        scale=scale,
+        grade=grade_word(reading.grade),
+    )
 
 
 def grade_word(grade: str) -> str:
@@ -185,12 +189,14 @@ def measured_colours(measurement: Measurement, names: Mapping[str, str]) -> None
     for area in measurement.areas:
         name = names.get(area.name, area.name)
         if area.sample is None:
-            rows.append(patch(None, f"{name}: no colour", "", "large"))
+            rows.append(patch(None, msg("{name}: no colour", name=name), "", "large"))
         else:
             words = formatting.lab_with_doubt(area.sample.lab, area.sample.sd)
             if measurement.is_relative:
-                words += " on this card’s own scale"
-            rows.append(patch(area.sample.lab, f"{name}: {grade_word(area.grade)}", words, "large"))
+                words += msg(" on this card’s own scale")
+            rows.append(
+                patch(area.sample.lab, msg("{name}: {grade}", name=name, grade=grade_word(area.grade)), words, "large")
+            )
     patches(rows)
 
 
@@ -205,13 +211,45 @@ def recipe_lines(recipe: Recipe | None) -> list[str]:
     """A recipe's materials, one a line, with lots; pieces; the batter of each portion."""
     if recipe is None:
         return []
-    rows = [(f"{oil.grams:g}\u00a0g {oil.key}", oil.lot) for oil in recipe.oils]
+    rows = [(msg("{grams} {key}", grams=quantity(f"{oil.grams:g}", "g"), key=oil.key), oil.lot) for oil in recipe.oils]
     rows += [
-        (f"{alkali_words(a)} ({a.purity_low_pct:g} to {a.purity_high_pct:g} % pure)", a.lot) for a in recipe.alkalis
+        (
+            msg(
+                "{a} ({purity_low_pct:g} to {purity_high_pct:g} % pure)",
+                a=alkali_words(a),
+                purity_low_pct=a.purity_low_pct,
+                purity_high_pct=a.purity_high_pct,
+            ),
+            a.lot,
+        )
+        for a in recipe.alkalis
     ]
-    rows += [(f"{liquid.grams:g}\u00a0g {liquid.name}", liquid.lot) for liquid in recipe.liquids]
-    rows += [(f"{a.grams:g}\u00a0g {a.name}{f' in {a.portion}' if a.portion else ''}", a.lot) for a in recipe.additives]
+    rows += [
+        (msg("{grams} {name}", grams=quantity(f"{liquid.grams:g}", "g"), name=liquid.name), liquid.lot)
+        for liquid in recipe.liquids
+    ]
+    rows += [
+        (
+            msg(
+                "{grams} {name}{portion}",
+                grams=quantity(f"{a.grams:g}", "g"),
+                name=a.name,
+                portion=f" in {a.portion}" if a.portion else "",
+            ),
+            a.lot,
+        )
+        for a in recipe.additives
+    ]
     rows += [(acid_words(acid), acid.lot) for acid in recipe.acids]
-    lines = [f"{what}, lot {lot}" if lot else f"{what}, no lot noted" for what, lot in rows]
+    lines = [
+        msg("{what}, lot {lot}", what=what, lot=lot) if lot else msg("{what}, no lot noted", what=what)
+        for what, lot in rows
+    ]
     lines += map(describe_embed, recipe.embeds)
-    return [*lines, *(f"{part.grams:g}\u00a0g of batter in {part.portion}" for part in recipe.batter)]
+    return [
+        *lines,
+        *(
+            msg("{grams} of batter in {portion}", grams=quantity(f"{part.grams:g}", "g"), portion=part.portion)
+            for part in recipe.batter
+        ),
+    ]

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import formatting
 from curejournal.ui.components import common, film, showing
 from curejournal.ui.components.timeline import Seen
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
 from curejournal.workflow.photos.showing import comparable, shown_photos
@@ -38,10 +41,10 @@ def side(desk: Desk, seen: Seen, shown: Entry[ColourReading], *, pictured: bool)
     """One of two: its measured colour, when it was, and its picture unless both were shown in one frame."""
     when = when_of(desk, shown)
     poured = seen.batch.poured_at
-    since = f"{formatting.age(poured, shown.at)} after the pour" if poured and shown.at >= poured else ""
+    since = msg("{at} after the pour", at=formatting.age(poured, shown.at)) if poured and shown.at >= poured else ""
     st.html(common.patch(shown.record.lab, when, since, "wide"))
     if shown.photo and pictured:
         taken = next(one for one in shown_photos(seen.batch) if one.sha256 == shown.photo).around(seen.portion)
         picture = cache.true_picture(desk.journal, taken, 800)
-        st.image(picture, width="stretch", caption=taken.words, alt=showing.alt(desk, seen.batch.name, taken))
+        st.image(picture, width="stretch", caption=tr(taken.words), alt=tr(showing.alt(desk, seen.batch.name, taken)))
     common.say(f"{seen.name}. {common.reading_words(shown.record)}", "soft")

@@ -7,7 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from curejournal.ui.i18n import st, worded
+import streamlit as st
+
+from curejournal.base.messages import msg
+from curejournal.ui.i18n import tr
 
 _HERE = Path(__file__).parent
 _film = st.components.v2.component(
@@ -37,21 +40,21 @@ def show(frames: Sequence[Frame], key: str, *, first: int = 0, chooses: bool = T
             "frames": [
                 {
                     "src": f"data:image/jpeg;base64,{base64.b64encode(frame.jpeg).decode()}",
-                    "date": worded(frame.date),
-                    "alt": worded(frame.alt),
+                    "date": tr(frame.date),
+                    "alt": tr(frame.alt),
                 }
                 for frame in frames
             ],
             "first": first,
             "chooses": chooses,
             "words": {
-                name: worded(text)
+                name: tr(text)
                 for name, text in {
-                    "handle": "How much of the later picture is shown",
-                    "play": "Play",
-                    "stop": "Stop",
-                    "large": "Large",
-                    "strip": "Earlier picture",
+                    "handle": msg("How much of the later picture is shown"),
+                    "play": msg("Play"),
+                    "stop": msg("Stop"),
+                    "large": msg("Large"),
+                    "strip": msg("Earlier picture"),
                 }.items()
             },
         },

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import streamlit as st
 
-from curejournal.ui.i18n import st, worded
+from curejournal.base.messages import msg
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import plain
 from curejournal.workflow import Points, outline_of
 
@@ -22,13 +24,13 @@ _draw = st.components.v2.component(
     css=(_HERE / "marking.css").read_text("utf-8"),
     js=(_HERE / "marking.js").read_text("utf-8"),
 )
-CORNERS = "the card’s four corners"
+CORNERS = msg("the card’s four corners")
 HOW = {
-    "box": "Put the finger or mouse on one corner of it and pull to the other.",
-    "band": "Pull along its middle, from one end to the other; then set how thick it is.",
-    "polygon": "Touch its corners one after another; three make an area, more follow its shape.",
+    "box": msg("Put the finger or mouse on one corner of it and pull to the other."),
+    "band": msg("Pull along its middle, from one end to the other; then set how thick it is."),
+    "polygon": msg("Touch its corners one after another; three make an area, more follow its shape."),
 }
-KEYS = "Arrows move the cross, with Shift in large steps; Enter sets a point; Escape forgets what was begun."
+KEYS = msg("Arrows move the cross, with Shift in large steps; Enter sets a point; Escape forgets what was begun.")
 # Ours: a layer of a cut bar that fills the picture is about so thick.
 BAND_SHARE = 0.08
 
@@ -63,23 +65,27 @@ def mark(
     what = names[0]
     if len(options) > 1:
         what = st.segmented_control(
-            "What do you mark?", options, default=names[0], required=True, key=f"{key}-what", format_func=plain
+            _("What do you mark?"), options, default=names[0], required=True, key=f"{key}-what", format_func=plain
         )
     kind = kinds[0]
     if what != CORNERS and len(kinds) > 1:
-        kind = st.segmented_control("As a", list(kinds), default=kinds[0], required=True, key=f"{key}-kind")
+        kind = st.segmented_control(_("As a"), list(kinds), default=kinds[0], required=True, key=f"{key}-kind")
     st.caption(
-        "Touch the card’s corners one after another, clockwise from its own top left."
-        if what == CORNERS
-        else how or HOW[kind],
-        help=KEYS,
+        tr(
+            msg("Touch the card’s corners one after another, clockwise from its own top left.")
+            if what == CORNERS
+            else how or HOW[kind]
+        ),
+        help=tr(KEYS),
     )
     # Kept where no widget is drawn: a band keeps its thickness while another shape is chosen.
     thick = st.session_state.setdefault(f"{key}-thickness", max(round(BAND_SHARE * min(width, height)), 4))
     # Always there, so that what stands below keeps its state when a shape is chosen.
     room = st.container()
     if kind == "band":
-        thick = room.slider("How thick is the band, in pixels", 4, min(width, height) // 2, thick, key=f"{key}-thick")
+        thick = room.slider(
+            msg("How thick is the band, in pixels"), 4, min(width, height) // 2, thick, key=f"{key}-thick"
+        )
         st.session_state[f"{key}-thickness"] = thick
     first = {name: {"kind": "polygon", "points": points, "proposed": True} for name, points in (proposed or {}).items()}
     drawn = _draw(
@@ -94,7 +100,7 @@ def mark(
             "thick": thick,
             "shapes": first,
             "corners": [],
-            "keys": worded(KEYS),
+            "keys": tr(KEYS),
         },
         default={"shapes": first, "corners": []},
         on_shapes_change=_nothing,
@@ -102,7 +108,7 @@ def mark(
     )
     shapes = {name: outline(shape["kind"], shape["points"], thick) for name, shape in (drawn.shapes or {}).items()}
     areas = {name: points for name, points in shapes.items() if name in names and len(points) > 2}
-    with st.expander("Or type the places, in pixels"):
+    with st.expander(_("Or type the places, in pixels")):
         areas |= _typed(names, kind, width, height, key)
     touched = tuple((float(x), float(y)) for x, y in (drawn.corners or []))
     return Marks(areas, touched if len(touched) == 4 else ())
@@ -124,24 +130,34 @@ def outline(kind: str, points: Sequence[Sequence[float]], thick: float) -> Point
     return tuple((float(x), float(y)) for x, y in corners)
 
 
-FIELDS = {"box": ("left", "top", "right", "bottom"), "band": ("from x", "from y", "to x", "to y", "thickness")}
+FIELDS = {
+    "box": ("left", "top", "right", "bottom"),
+    "band": (msg("from x"), msg("from y"), msg("to x"), msg("to y"), "thickness"),
+}
 
 
 def _typed(names: Sequence[str], kind: str, width: int, height: int, key: str) -> dict[str, Points]:
-    st.caption(f"The picture has {width} x {height} pixels, counted from its top left.")
+    st.caption(_("The picture has {width} x {height} pixels, counted from its top left.", width=width, height=height))
     found: dict[str, Points] = {}
     for name in names:
         if kind == "polygon":
-            typed = st.text_input(f"{plain(name)}: corners", key=f"{key}-{name}-corners", placeholder="x,y x,y x,y")
+            typed = st.text_input(
+                _("{name}: corners", name=plain(name)), key=f"{key}-{name}-corners", placeholder="x,y x,y x,y"
+            )
             points = _corners(typed)
             if typed and len(points) < 3:
-                st.caption("Three corners at least, each as x,y with a space between them.")
+                st.caption(_("Three corners at least, each as x,y with a space between them."))
             elif points:
                 found[name] = points
             continue
         values = [
             st.number_input(
-                f"{plain(name)}: {side}", 0, max(width, height), value=None, step=10, key=f"{key}-{name}-{side}"
+                _("{name}: {side}", name=plain(name), side=side),
+                0,
+                max(width, height),
+                value=None,
+                step=10,
+                key=f"{key}-{name}-{side}",
             )
             for side in FIELDS[kind]
         ]

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from html import escape
 
+import streamlit as st
+
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch
 from curejournal.documents import formatting
 from curejournal.documents.ribbon import main_portion, strip_html
 from curejournal.documents.style import mark, state_of
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st, worded
+from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
 from curejournal.workflow.photos import showing
@@ -26,15 +29,15 @@ def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut
 def taken(desk: Desk, name: str, shown: showing.Shown | None, longest: int, *, cut: showing.Cut = "wide") -> None:
     """Draw a photo as it is shown, or a place for it."""
     if shown is None:
-        _no_picture("No photo yet")
+        _no_picture(msg("No photo yet"))
         return
     try:
         jpeg = cache.true_picture(desk.journal, shown, longest, cut)
     except CureJournalError:
         # One photo that cannot be read takes no page with it; the check of the journal tells which it is.
-        _no_picture("This photo cannot be read. Check the journal (Settings, Backup).")
+        _no_picture(msg("This photo cannot be read. Check the journal (Settings, Backup)."))
         return
-    st.image(jpeg, width="stretch", alt=alt(desk, name, shown))
+    st.image(jpeg, width="stretch", alt=tr(alt(desk, name, shown)))
 
 
 def _no_picture(words: str) -> None:
@@ -43,8 +46,14 @@ def _no_picture(words: str) -> None:
 
 def alt(desk: Desk, name: str, shown: showing.Shown) -> str:
     """What a picture shows, for who cannot see it."""
-    portions = f", {', '.join(shown.portions)}" if shown.portions else ""
-    return f"Photo of {name} on {formatting.moment(shown.at, desk.zone)}{portions}. {shown.words}."
+    portions = msg(", {portions}", portions=join(", ", shown.portions)) if shown.portions else ""
+    return msg(
+        "Photo of {name} on {zone}{portions}. {words}.",
+        name=name,
+        zone=formatting.moment(shown.at, desk.zone),
+        portions=portions,
+        words=shown.words,
+    )
 
 
 def strip(desk: Desk, judgement: Judgement) -> str:
@@ -54,16 +63,16 @@ def strip(desk: Desk, judgement: Judgement) -> str:
 
 def old(desk: Desk, batch: Batch) -> str:
     """How old a batch is."""
-    return formatting.age(batch.poured_at, desk.now) if batch.poured_at else "not poured yet"
+    return formatting.age(batch.poured_at, desk.now) if batch.poured_at else msg("not poured yet")
 
 
 def headline(judgement: Judgement) -> str:
     """The verdict beside its tag, in a few words."""
     middle = judgement.from_about[1]
     if judgement.released_at is not None and judgement.verdict == "ready":
-        return f"Released on {formatting.day(judgement.released_at)}"
+        return msg("Released on {released_at}", released_at=formatting.day(judgement.released_at))
     if judgement.verdict == "not yet" and middle is not None and middle > judgement.on:
-        return f"From about {formatting.day(middle)}"
+        return msg("From about {middle}", middle=formatting.day(middle))
     return common.because(judgement)
 
 
@@ -81,12 +90,12 @@ def checks(judgement: Judgement) -> str:
     signs, lines = [], []
     for finding in judgement.findings:
         state = state_of(str(finding.verdict))
-        name, word = escape(worded(finding.gauge)), escape(worded(str(finding.verdict)))
+        name, word = escape(tr(finding.gauge)), escape(tr(str(finding.verdict)))
         signs.append(
             f'<span class="check {state.kind}"><i aria-hidden="true">{state.sign}</i>'
             f'<span class="name">{name}</span><span class="unseen">: {word}</span></span>'
         )
-        said = escape(worded(common.sentence(finding.words)))
+        said = escape(tr(common.sentence(finding.words)))
         lines.append(f"<li><b>{name}: {word}.</b> {said}</li>")
     opened = f'<ul class="plain">{"".join(lines)}</ul>'
     return f'<details class="checks"><summary>{"".join(signs)}</summary>{opened}</details>'

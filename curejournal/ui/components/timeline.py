@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+import streamlit as st
+
+from curejournal.base.messages import join, msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Batch, ColourReading, Entry, Event, PhotoNote
 from curejournal.documents import charts, formatting
@@ -12,7 +15,7 @@ from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
 from curejournal.ui.components import showing as showing_of
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, plain
 from curejournal.workflow.photos import showing
 
@@ -23,15 +26,19 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """Photos and events in the order in which they happened."""
     moments = [entry for entry in batch.entries if isinstance(entry.record, (Event, PhotoNote))]
     if not moments:
-        common.say("Nothing has happened yet: no photo, no pour.")
-    latest_first = st.toggle("Latest first", key=f"latest-{batch.code}")
+        common.say(msg("Nothing has happened yet: no photo, no pour."))
+    latest_first = st.toggle(_("Latest first"), key=f"latest-{batch.code}")
     ordered = moments[::-1] if latest_first else moments
-    whole = len(ordered) <= SHOWN_FIRST or st.toggle(f"Show all {len(ordered)}", key=f"all-{batch.code}")
+    whole = len(ordered) <= SHOWN_FIRST or st.toggle(
+        _("Show all {ordered}", ordered=len(ordered)), key=f"all-{batch.code}"
+    )
     for moment in ordered if whole else ordered[:SHOWN_FIRST]:
         if isinstance(moment.record, PhotoNote):
             _photo(desk, batch, moment.photo or "", moment.record)
         else:
-            common.say(f"{formatting.moment(moment.at, desk.zone)}: {describe(moment.record)}")
+            common.say(
+                msg("{zone}: {record}", zone=formatting.moment(moment.at, desk.zone), record=describe(moment.record))
+            )
 
 
 def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
@@ -39,15 +46,17 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
     at = next(entry.at for entry in batch.entries if entry.photo == sha256)
     when = formatting.moment(at, desk.zone)
     since = (
-        f", {formatting.age(batch.poured_at, at)} after the pour" if batch.poured_at and at >= batch.poured_at else ""
+        msg(", {at} after the pour", at=formatting.age(batch.poured_at, at))
+        if batch.poured_at and at >= batch.poured_at
+        else ""
     )
     shown = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
         with st.container(width=250):
             showing_of.taken(desk, batch.name, shown, 800, cut="whole" if shown.balance == "none" else "wide")
-            common.say(shown.words, "small soft")
+            common.say(shown.words, msg("small soft"))
         with st.container(width=640):
-            st.markdown(f"**{when}**{since}")
+            st.markdown(tr(f"**{when}**{since}"))
             if note.caption:
                 common.say(note.caption)
             common.patches(
@@ -55,8 +64,8 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
                 for entry in readings
             )
             if note.why_no_colour:
-                st.html(common.patch(None, "No colour", note.why_no_colour))
-            label = "The original" if desk.reads_only else "The original, its cut, or a correction"
+                st.html(common.patch(None, msg("No colour"), note.why_no_colour))
+            label = msg("The original") if desk.reads_only else msg("The original, its cut, or a correction")
             common.way(desk, "photo", label, ":material/photo:", photo=sha256)
 
 
@@ -71,7 +80,7 @@ class Seen:
     @property
     def name(self) -> str:
         """A name that is its own."""
-        return f"{self.batch.code} {self.batch.name} · {self.portion}"
+        return msg("{code} {name} · {portion}", code=self.batch.code, name=self.batch.name, portion=self.portion)
 
 
 def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
@@ -90,39 +99,57 @@ def outlook(shown: ColourSeries) -> str:
     ahead = shown.forecast
     if ahead is None or ahead.at is None or not ahead.expected or shown.points[-1].at >= ahead.at:
         return shown.words
-    earliest = f", {formatting.day(ahead.interval[0])} at the earliest" if ahead.interval[0] else ""
-    return f"{shown.words}. On target from about {formatting.day(ahead.at)}{earliest}"
+    earliest = (
+        msg(", {interval} at the earliest", interval=formatting.day(ahead.interval[0])) if ahead.interval[0] else ""
+    )
+    return msg(
+        "{words}. On target from about {at}{earliest}",
+        words=shown.words,
+        at=formatting.day(ahead.at),
+        earliest=earliest,
+    )
 
 
 def journey(name: str, shown: ColourSeries, desk: Desk) -> None:
     """One portion: state in words, first, intended and latest colour, the charts."""
     first, last = shown.points[0], shown.points[-1]
-    colours = [common.patch(first.lab, "First reading", formatting.day(first.at))]
+    colours = [common.patch(first.lab, msg("First reading"), formatting.day(first.at))]
     if shown.intended_lab is not None:
-        colours.append(common.patch(shown.intended_lab, "Intended", f"{shown.tolerance:g} ΔE00 accepted"))
-    colours.append(common.patch(last.lab, "Latest reading", f"{formatting.day(last.at)}: {shown.words}"))
+        colours.append(
+            common.patch(
+                shown.intended_lab, msg("Intended"), msg("{tolerance:g} ΔE00 accepted", tolerance=shown.tolerance)
+            )
+        )
+    colours.append(
+        common.patch(
+            last.lab, msg("Latest reading"), msg("{at}: {words}", at=formatting.day(last.at), words=shown.words)
+        )
+    )
     common.patches(colours)
     common.figure(charts.difference_figure(shown, name, desk.zone, desk.now))
     if shown.intended_lab is None:
-        common.say("No intended colour was set, so there is none to compare with.", "soft")
-    with st.expander("L*, a* and b* one by one"):
+        common.say(msg("No intended colour was set, so there is none to compare with."), "soft")
+    with st.expander(_("L*, a* and b* one by one")):
         for part in charts.lab_figures(shown, name, desk.zone):
             common.figure(part)
-    with st.expander("How sure is the state?"):
+    with st.expander(_("How sure is the state?")):
         common.values(
             {
-                state.value: f"{100 * share:.0f} % of the curves that fit"
+                state.value: msg("{share:.0f} % of the curves that fit", share=100 * share)
                 for state, share in shown.chances
                 if share > 0.005
             }
         )
         if shown.grey_scale_style_grade:
             common.say(
-                f"As a change, in steps like those of the grey scale (5 none, 1 great): {shown.grey_scale_style_grade}."
+                msg(
+                    "As a change, in steps like those of the grey scale (5 none, 1 great): {grey_scale_style_grade}.",
+                    grey_scale_style_grade=shown.grey_scale_style_grade,
+                )
             )
         questioned = [formatting.moment(point.at, desk.zone) for point in shown.points if point.questioned]
         if questioned:
             st.warning(
-                f"Off the curve, look at these photos again: {plain(', '.join(questioned))}.",
+                _("Off the curve, look at these photos again: {questioned}.", questioned=plain(join(", ", questioned))),
                 icon=":material/back_hand:",
             )

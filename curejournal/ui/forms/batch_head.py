@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch
 from curejournal.documents.formatting import day, moment
 from curejournal.documents.ribbon import main_portion, ribbon_html, until_now
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common, film, showing, timeline
 from curejournal.ui.forms import doing
-from curejournal.ui.i18n import st
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow.photos.showing import Shown, comparable, cover, shown_photos
@@ -43,8 +45,12 @@ def _frame(desk: Desk, batch: Batch, photo: Shown) -> film.Frame:
 
 def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None:
     """What stands beside the picture: name, verdict in a sentence, the checks, the next act."""
-    poured = f"poured {day(batch.poured_at)}, {showing.old(desk, batch)} ago" if batch.poured_at else "not poured yet"
-    common.say(f"{batch.code} · {poured}", "small soft")
+    poured = (
+        msg("poured {poured_at}, {batch} ago", poured_at=day(batch.poured_at), batch=showing.old(desk, batch))
+        if batch.poured_at
+        else msg("not poured yet")
+    )
+    common.say(msg("{code} · {poured}", code=batch.code, poured=poured), msg("small soft"))
     st.title(plain(batch.name))
     for question in judgement.recall:
         st.error(plain(question), icon=":material/back_hand:")
@@ -63,7 +69,7 @@ def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None
     if not brief:
         for caution in judgement.cautions:
             if caution != LOCAL_CODES:
-                common.say(caution, "small soft")
+                common.say(caution, msg("small soft"))
 
 
 def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:
@@ -72,10 +78,10 @@ def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     for number, (what, same) in enumerate(doing.in_order(now)):
         doing.button(desk, batch.code, what, same, dark=number == 0, wide=True)
     if not now:
-        common.say(f"Next: {judgement.next_step}", "soft")
+        common.say(msg("Next: {next_step}", next_step=judgement.next_step), "soft")
     if not desk.reads_only:
         with st.container(horizontal=True, key="act-verdict"):
-            common.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
+            common.way(desk, "photos", msg("Add photos"), ":material/photo_camera:", batch=batch.code)
 
 
 def ribbons(desk: Desk, batch: Batch, judgement: Judgement) -> None:

@@ -6,14 +6,17 @@ from collections.abc import Callable
 from dataclasses import fields
 from functools import partial
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import join, msg
 from curejournal.batch.making import BatchKind, Deviation, MakingDetails, Place
 from curejournal.batch.records import Batch, Record
 from curejournal.batch.sales import BarsBack, Complaint
 from curejournal.judging.limits import Limits
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, attempt, plain
 
 Form = Callable[[Desk, Batch], None]
@@ -23,15 +26,15 @@ def forms(batch: Batch) -> dict[str, Form]:
     """What can be entered, by the words that ask for it."""
     details = batch.records(MakingDetails)
     kept: dict[str, Record] = {
-        "where it lies": Place(batch.place),
-        "bars that came back": BarsBack(1, ""),
+        msg("where it lies"): Place(batch.place),
+        msg("bars that came back"): BarsBack(1, ""),
         "a complaint": Complaint(""),
-        "something that went wrong": Deviation(""),
-        "details for the papers": details[-1][1] if details else MakingDetails(),
-        "what kind of batch it is": BatchKind("soap"),
+        msg("something that went wrong"): Deviation(""),
+        msg("details for the papers"): details[-1][1] if details else MakingDetails(),
+        msg("what kind of batch it is"): BatchKind("soap"),
     }
     found: dict[str, Form] = {label: partial(_record, label, record) for label, record in kept.items()}
-    return found | {"rules of this batch alone": _rules}
+    return found | {msg("rules of this batch alone"): _rules}
 
 
 def _record(label: str, template: Record, desk: Desk, batch: Batch) -> None:
@@ -39,7 +42,7 @@ def _record(label: str, template: Record, desk: Desk, batch: Batch) -> None:
     with st.form(key):
         record = entry.edited(template, key)
         at = entry.moment(desk, key)
-        if st.form_submit_button("Save", type="primary"):
+        if st.form_submit_button(_("Save"), type="primary"):
             entry.offer(desk, batch.code, [record], at, key)
 
 
@@ -48,25 +51,41 @@ def _rules(desk: Desk, batch: Batch) -> None:
     key = entry.form_key("own-rules", batch)
     now = workflow.limits_of(desk.journal, batch)
     for rules in workflow.rule_sets(desk.journal, batch):
-        common.say(f"Rules of {rules.of}: {', '.join(f'{n} {v:g}' for n, v in rules.limits.items())} ({rules.why}).")
+        common.say(
+            msg(
+                "Rules of {of}: {items} ({why}).",
+                of=rules.of,
+                items=join(", ", (f"{n} {v:g}" for n, v in rules.limits.items())),
+                why=rules.why,
+            )
+        )
     with st.form(key):
         found = {
             limit.name: st.number_input(
-                common.sentence(f"{limit.metadata['words']}, {limit.metadata['unit']}").rstrip("."),
+                tr(
+                    common.sentence(
+                        msg(
+                            "{metadata}, {metadata_2}",
+                            metadata=limit.metadata["words"],
+                            metadata_2=limit.metadata["unit"],
+                        )
+                    ).rstrip(".")
+                ),
                 min_value=float(limit.metadata["low"]),
                 max_value=float(limit.metadata["high"]),
                 value=None,
-                placeholder=f"{getattr(now, limit.name):g}",
+                placeholder=tr(f"{getattr(now, limit.name):g}"),
                 key=f"{key}-{limit.name}",
             )
             for limit in fields(Limits)
         }
         of_recipe = batch.recipe is not None and bool(batch.recipe.name.strip())
         everywhere = of_recipe and st.checkbox(
-            f"For all batches of the recipe {plain(batch.recipe.name) if batch.recipe else ''}", key=f"{key}-all"
+            _("For all batches of the recipe {recipe}", recipe=plain(batch.recipe.name) if batch.recipe else ""),
+            key=f"{key}-all",
         )
-        why = st.text_input("Why", key=f"{key}-why", max_chars=200)
-        sent = st.form_submit_button("Save", type="primary")
+        why = st.text_input(_("Why"), key=f"{key}-why", max_chars=200)
+        sent = st.form_submit_button(_("Save"), type="primary")
     if not sent:
         return
     limits = {name: float(value) for name, value in found.items() if value is not None}

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
 from curejournal import workflow
 from curejournal.base.counting import digits
+from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Act, AlkaliTest, Batch, Decision
 from curejournal.documents import formatting
@@ -12,16 +15,16 @@ from curejournal.judging.findings import Finding
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry, evidence
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import localised, tr
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 
 ACTS: dict[Act, str] = {
-    "release": "Release for sale",
-    "hold": "Hold",
-    "withdraw": "Withdraw an earlier release",
-    "lift hold": "Lift the hold (no release yet)",
-    "keep on sale": "It stays on sale (answers the question above)",
+    "release": msg("Release for sale"),
+    "hold": msg("Hold"),
+    "withdraw": msg("Withdraw an earlier release"),
+    "lift hold": msg("Lift the hold (no release yet)"),
+    "keep on sale": msg("It stays on sale (answers the question above)"),
 }
 OUTCOMES = {"good": "✓ good", "unclear": "? unclear", "high": "‖ high"}
 
@@ -29,68 +32,94 @@ OUTCOMES = {"good": "✓ good", "unclear": "? unclear", "high": "‖ high"}
 def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """All checks, then the signature."""
     common.say(
-        "What each check says, and why. Open one for its figures, its rule and where the rule comes from.", "soft"
+        msg("What each check says, and why. Open one for its figures, its rule and where the rule comes from."), "soft"
     )
     for finding in judgement.findings:
         _gauge(finding)
     earliest, middle, latest = judgement.from_about
     if middle is not None and middle > judgement.on:
         span = formatting.span((earliest, latest))
-        doubt = "" if span == formatting.day(middle) else f" (95 %: {span})"
+        doubt = "" if span == formatting.day(middle) else msg(" (95 %: {span})", span=span)
         # With something still needed, no date makes it ready by itself.
         when, needed = f"{formatting.day(middle)}{doubt}", any(finding.needs for finding in judgement.findings)
-        common.say(f"Not before about {when}." if needed else f"Ready from about {when}.")
-    common.say(f"Judged {formatting.moment(judgement.on)} by rules {judgement.rules_version}.", "soft")
+        common.say(msg("Not before about {when}.", when=when) if needed else msg("Ready from about {when}.", when=when))
+    common.say(
+        msg(
+            "Judged {on} by rules {rules_version}.",
+            on=formatting.moment(judgement.on),
+            rules_version=judgement.rules_version,
+        ),
+        "soft",
+    )
     _sign(desk, batch, judgement)
 
 
 def _gauge(finding: Finding) -> None:
     sign = state_of(str(finding.verdict)).sign
-    with st.expander(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(common.sentence(finding.words))}"):
+    with st.expander(tr(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(common.sentence(finding.words))}")):
         common.values(
             {name: f"{digits(float(f'{value:.3g}'))} {unit}" for name, (value, unit) in finding.figures.items()}
         )
         until = (
             ""
             if finding.until is None
-            else f"{formatting.day(finding.until)} (95 %: {formatting.span(finding.until_interval)})"
+            else msg(
+                "{until} (95 %: {until_interval})",
+                until=formatting.day(finding.until),
+                until_interval=formatting.span(finding.until_interval),
+            )
         )
         common.values(
-            {"Rule": finding.rule, "Where from": finding.source, "May be met from": until, "What to do": finding.advice}
+            {
+                msg("Rule"): finding.rule,
+                msg("Where from"): finding.source,
+                msg("May be met from"): until,
+                msg("What to do"): finding.advice,
+            }
         )
 
 
 def alkali_tests(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """Each test in a line, the latest first; then the strips that were photographed."""
     tests = judgement.alkali.tests
-    with st.expander("How a titration is done"):
+    with st.expander(tr(msg("How a titration is done"))):
         common.say(evidence.TITRATION)
     if not tests:
-        common.say("No alkali test yet. A meter on a 1 % solution, or better a titration, tells most.")
+        common.say(msg("No alkali test yet. A meter on a 1 % solution, or better a titration, tells most."))
     common.values(
         {
-            f"{formatting.day(test.at)}, {test.method}": f"{OUTCOMES[test.outcome]}: {test.words}"
+            msg("{at}, {method}", at=formatting.day(test.at), method=test.method): msg(
+                "{outcome}: {words}", outcome=OUTCOMES[test.outcome], words=test.words
+            )
             for test in reversed(tests)
         }
     )
     for item in reversed(batch.of(AlkaliTest)):
         if item.photo:
-            words = f"{formatting.day(item.at)}: {describe(item.record)}"
+            words = msg("{at}: {record}", at=formatting.day(item.at), record=describe(item.record))
             picture = cache.small_picture(desk.journal, item.photo, 640)
-            st.image(picture, caption=words, width=250, alt=f"Photo of the strip, {words}")
+            st.image(picture, caption=tr(words), width=250, alt=tr(msg("Photo of the strip, {words}", words=words)))
 
 
 def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
-    st.subheader("Release")
+    st.subheader(tr(msg("Release")))
     common.say(LOCAL_CODES)
     for at, decision in batch.records(Decision):
         when = formatting.moment(at, desk.zone)
-        common.say(f"{when}: {decision.act}, signed by {decision.signed_by}. {decision.statement}")
+        common.say(
+            msg(
+                "{when}: {act}, signed by {signed_by}. {statement}",
+                when=when,
+                act=decision.act,
+                signed_by=decision.signed_by,
+                statement=decision.statement,
+            )
+        )
     ready = judgement.releasable
     if common.may_enter(desk):
         evidence.accept_colour(desk, batch, judgement)
     if not ready:
-        common.say(f"It cannot be released now. {common.because(judgement)}", "soft")
+        common.say(msg("It cannot be released now. {judgement}", judgement=common.because(judgement)), "soft")
     if not common.may_enter(desk):
         return
     _, last = batch.last_act
@@ -99,22 +128,29 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if not judgement.recall:
         options.remove("keep on sale")
     act = st.radio(
-        "What do you sign?", options, index=0 if ready else 1, format_func=ACTS.__getitem__, key=f"act-{batch.code}"
+        tr(msg("What do you sign?")),
+        options,
+        index=0 if ready else 1,
+        format_func=localised(ACTS.__getitem__),
+        key=f"act-{batch.code}",
     )
     # Signed, the form begins anew: a second press must not sign the same again.
     turn = entry.form_key("sign", batch)
     with st.form(turn):
-        label = "Your name, in full: it stands as the signature"
+        label = msg("Your name, in full: it stands as the signature")
         known = desk.by if desk.signed_in else ""
-        name = st.text_input(label, known, key=f"{turn}-name", max_chars=80, disabled=desk.signed_in)
-        statement = st.text_area("What you state", key=f"{turn}-statement", max_chars=2000)
+        name = st.text_input(tr(label), known, key=f"{turn}-name", max_chars=80, disabled=desk.signed_in)
+        statement = st.text_area(tr(msg("What you state")), key=f"{turn}-statement", max_chars=2000)
         common.say(
-            "The verdict and all its evidence are kept with the signature as they stand now. A signature is not taken "
-            "back: the next one answers it.",
+            msg(
+                "The verdict and all its evidence are kept with the signature as they stand now. A signature is not "
+                "taken "
+                "back: the next one answers it."
+            ),
             "soft",
         )
         sent = st.form_submit_button(
-            "Sign",
+            tr(msg("Sign")),
             type="primary" if ready else "secondary",
             disabled=act == "release" and not ready,
             key=f"sign-go-{batch.code}",

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
 
+import streamlit as st
+
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch
 from curejournal.documents.formatting import day
 from curejournal.judging.tasks import Task
 from curejournal.ui.components import common
 from curejournal.ui.forms import checks, entry, photos, pouring, take_photos
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
 
@@ -48,7 +51,7 @@ def button(desk: Desk, code: str, what: str, things: Sequence[Task], *, dark: bo
         common.say(words_of(things))
         return False
     pressed = st.button(
-        "Close" if open_now else words_of(things),
+        tr(msg("Close") if open_now else words_of(things)),
         key=f"do-{key}",
         icon=":material/close:" if open_now else ON_THE_SPOT[what][0],
         type="primary" if dark and not open_now else "secondary",
@@ -82,12 +85,15 @@ def words_of(things: Sequence[Task]) -> str:
     if things[0].what != "photograph":
         return things[0].words
     names = [thing.portion for thing in things if thing.portion]
-    return f"Photograph {' and '.join([', '.join(names[:-1]), *names[-1:]] if len(names) > 1 else names) or 'it'}"
+    return msg(
+        "Photograph {names}",
+        names=join(" and ", [join(", ", names[:-1]), *names[-1:]] if len(names) > 1 else names) or "it",
+    )
 
 
 def since(desk: Desk, things: Sequence[Task]) -> str:
     """Since when it is due."""
     first = min(thing.when for thing in things)
     if first > desk.now:
-        return f"from {day(first)}"
-    return "today" if first.date() == desk.now.date() else f"since {day(first)}"
+        return msg("from {first}", first=day(first))
+    return "today" if first.date() == desk.now.date() else msg("since {first}", first=day(first))

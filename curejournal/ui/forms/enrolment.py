@@ -4,94 +4,99 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import streamlit as st
+
 from curejournal import workflow
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n
 from curejournal.ui.components import common
 from curejournal.ui.forms.photos import TYPES
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised, tr, word_of
 from curejournal.ui.page import Desk, attempt, plain
 
-CHART = "beside a 24-patch chart"
-VALUES = "from an instrument’s file"
-PAPER = "by its own white paper"
+CHART = msg("beside a 24-patch chart")
+VALUES = msg("from an instrument’s file")
+PAPER = msg("by its own white paper")
 WAYS: dict[str, tuple[str, tuple[str, ...]]] = {
     CHART: (
-        "The best that a phone can do: its colours are then *measured*, and comparable between batches and years.",
+        msg("The best that a phone can do: its colours are then *measured*, and comparable between batches and years."),
         (
-            "Lay the card beside a 24-patch chart with published colours, both flat.",
-            "Even daylight from a window; no lamp, no sun on them.",
-            "Take three photos from above, both whole in the picture, and move a little between them.",
-            "Choose the photos here.",
+            msg("Lay the card beside a 24-patch chart with published colours, both flat."),
+            msg("Even daylight from a window; no lamp, no sun on them."),
+            msg("Take three photos from above, both whole in the picture, and move a little between them."),
+            msg("Choose the photos here."),
         ),
     ),
     VALUES: (
-        "If somebody measured the card with a spectrophotometer.",
+        msg("If somebody measured the card with a spectrophotometer."),
         (
-            "Ask for a CGATS text file (ISO 28178), or CSV with the columns id, L, a, b (D50, 2°).",
-            "The patches’ ids must be those of the card, as in the empty table below.",
-            "Choose the file here.",
+            msg("Ask for a CGATS text file (ISO 28178), or CSV with the columns id, L, a, b (D50, 2°)."),
+            msg("The patches’ ids must be those of the card, as in the empty table below."),
+            msg("Choose the file here."),
         ),
     ),
     PAPER: (
-        "Without a chart: sound for following one batch over time. Its colours stay *relative*, and are called so.",
+        msg(
+            "Without a chart: sound for following one batch over time. Its colours stay *relative*, and are called so."
+        ),
         (
-            "Lay the card flat in even daylight, on nothing coloured.",
-            "Take two or three photos from above, the whole card in the picture.",
-            "Choose the photos here.",
+            msg("Lay the card flat in even daylight, on nothing coloured."),
+            msg("Take two or three photos from above, the whole card in the picture."),
+            msg("Choose the photos here."),
         ),
     ),
 }
 
 EDITIONS: dict[str, tuple[str, bool]] = {
-    "since November 2014": ("chart24", True),
-    "before November 2014": ("chart24-older", True),
-    "I do not know": ("chart24", False),
+    msg("since November 2014"): ("chart24", True),
+    msg("before November 2014"): ("chart24-older", True),
+    msg("I do not know"): ("chart24", False),
 }
 """The chart that each edition is, and whether that is known."""
 
 
 def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
     """Ask which card, under which name, in which way; then measure and keep it."""
-    common.say("A printer’s colours are not known until they are measured. Until then, colours are only relative.")
+    common.say(msg("A printer’s colours are not known until they are measured. Until then, colours are only relative."))
     names = {card.name: card for card in cards}
     chosen = st.segmented_control(
-        "1. Which card was printed?",
+        _("1. Which card was printed?"),
         list(names),
         default=cards[0].name,
         required=True,
-        format_func=lambda name: names[name].title or name,
+        format_func=localised(lambda name: names[name].title or name),
         key="enrol-card",
     )
-    copy_id = st.text_input("2. The name written on it", placeholder="W-01", key="enrol-id", max_chars=40).strip()
-    way = st.radio("3. How are its colours found?", list(WAYS), key="enrol-way")
+    copy_id = st.text_input(_("2. The name written on it"), placeholder="W-01", key="enrol-id", max_chars=40).strip()
+    way = st.radio(_("3. How are its colours found?"), list(WAYS), key="enrol-way", format_func=word_of)
     promise, steps = WAYS[way]
-    st.markdown(promise)
-    st.markdown("\n".join(f"{number}. {step}" for number, step in enumerate(steps, start=1)))
+    st.markdown(tr(promise))
+    st.markdown(tr("\n".join(f"{number}. {step}" for number, step in enumerate(steps, start=1))))
     edition = (
         st.radio(
-            "When was the chart made? The date is on its back.",
+            _("When was the chart made? The date is on its back."),
             list(EDITIONS),
             index=2,
             key="enrol-edition",
+            format_func=word_of,
         )
         if way == CHART
         else ""
     )
     turn = st.session_state.setdefault("enrol-turn", 0)
     files = (
-        st.file_uploader("The file", type=["txt", "cgats", "csv", "ti3"], key=f"enrol-values-{turn}")
+        st.file_uploader(_("The file"), type=["txt", "cgats", "csv", "ti3"], key=f"enrol-values-{turn}")
         if way == VALUES
-        else st.file_uploader("The photos", type=TYPES, accept_multiple_files=True, key=f"enrol-photos-{turn}")
+        else st.file_uploader(_("The photos"), type=TYPES, accept_multiple_files=True, key=f"enrol-photos-{turn}")
     )
     if way == VALUES:
         _empty_table(names[chosen])
     if not files:
-        common.say("4. Then a button here measures the card.", "soft")
+        common.say(msg("4. Then a button here measures the card."), "soft")
         return
     if not copy_id:
-        common.say("The card needs its name first: it is on every colour that is measured with it.")
-    if st.button("4. Measure the card", key="enrol-go", type="primary", disabled=not copy_id):
-        with st.spinner("Measuring the card…"):
+        common.say(msg("The card needs its name first: it is on every colour that is measured with it."))
+    if st.button(_("4. Measure the card"), key="enrol-go", type="primary", disabled=not copy_id):
+        with st.spinner(_("Measuring the card…")):
             made = attempt(lambda: _made(desk, names[chosen], copy_id, EDITIONS.get(edition), files))
         if made is not None:
             card, doubts = made
@@ -103,11 +108,12 @@ def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
 def _empty_table(card: workflow.Card) -> None:
     lines = ["id,L,a,b", *(f"{patch.id},,," for patch in card.patches)]
     st.download_button(
-        "An empty table with the card’s ids (CSV)",
+        _("An empty table with the card’s ids (CSV)"),
         "\n".join(lines) + "\n",
         f"{card.name}-values.csv",
         "text/csv",
         key="enrol-table",
+        on_click="ignore",
     )
 
 
@@ -133,8 +139,11 @@ def done() -> None:
     if "enrolled" in st.session_state:
         name, patches, doubts = st.session_state["enrolled"]
         st.success(
-            f"The colours of {how_many(patches, 'patch')} of {plain(name)} are known now. "
-            "Choose it when you take a photo.",
+            _(
+                "The colours of {patches} of {name} are known now. Choose it when you take a photo.",
+                patches=msg_n("{number} patch", "{number} patches", patches),
+                name=plain(name),
+            ),
             icon=":material/check:",
         )
         common.listed(doubts)

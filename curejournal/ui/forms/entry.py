@@ -10,7 +10,10 @@ from functools import partial
 from types import NoneType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import join, msg, quantity
 from curejournal.batch.descriptions import describe
 from curejournal.batch.kinds import GRAMS_IN_OUNCE, KINDS
 from curejournal.batch.plausibility import Doubt
@@ -28,7 +31,7 @@ from curejournal.batch.records import (
 )
 from curejournal.colour.sample import Lab
 from curejournal.documents import formatting
-from curejournal.ui.i18n import USUAL, habits, st, temperature_input, weight_input
+from curejournal.ui.i18n import USUAL, habits, temperature_input, tr, weight_input, word_of
 from curejournal.ui.page import Desk, attempt, plain
 
 CREAM: Lab = (85.0, 2.0, 14.0)
@@ -52,7 +55,7 @@ def offer(
 ) -> None:
     """Keep records, or ask first if one is unlikely, or say why one cannot be. Kept, these forms begin anew."""
     if not records:
-        st.info("Nothing was entered.")
+        st.info(tr(msg("Nothing was entered.")))
         return
     doubts: list[Doubt] = []
     for record in records:
@@ -75,13 +78,13 @@ def ask(desk: Desk, code: str) -> None:
     if offered is None or offered.code != code:
         return
     with st.container(border=True, key="doubt"):
-        st.warning("**Is this right?** It is not kept yet.", icon=":material/back_hand:")
+        st.warning(tr(msg("**Is this right?** It is not kept yet.")), icon=":material/back_hand:")
         for doubt in offered.doubts:
-            st.markdown(f"{plain(doubt.text)} {plain(doubt.do)}")
+            st.markdown(tr(f"{plain(doubt.text)} {plain(doubt.do)}"))
         with st.container(horizontal=True):
-            if st.button("Keep it as it is", key="keep-doubted"):
+            if st.button(tr(msg("Keep it as it is")), key="keep-doubted"):
                 _keep(desk, offered)
-            if st.button("Do not keep it", key="drop-doubted", type="primary"):
+            if st.button(tr(msg("Do not keep it")), key="drop-doubted", type="primary"):
                 del st.session_state["offered"]
                 st.rerun()
 
@@ -125,13 +128,18 @@ def undo(desk: Desk) -> None:
     if not kept:
         return
     with st.container(horizontal=True, vertical_alignment="center", key="kept"):
-        words = "; ".join(describe(entry.record) for entry in kept)
+        words = join("; ", (describe(entry.record) for entry in kept))
         when = formatting.moment(kept[0].at, desk.zone)
-        st.success(f"Kept for {plain(code)}: {plain(words)} ({when}).", icon=":material/check:")
+        st.success(
+            tr(msg("Kept for {code}: {words} ({when}).", code=plain(code), words=plain(words), when=when)),
+            icon=":material/check:",
+        )
         # What was signed stays, and is answered by the next signature.
-        if not any(isinstance(entry.record, Decision) for entry in kept) and st.button("Undo", key="undo"):
+        if not any(isinstance(entry.record, Decision) for entry in kept) and st.button(tr(msg("Undo")), key="undo"):
             undone = [
-                attempt(partial(workflow.undo, desk.journal, entry.id, why="undone at once", by=desk.by, now=desk.now))
+                attempt(
+                    partial(workflow.undo, desk.journal, entry.id, why=msg("undone at once"), by=desk.by, now=desk.now)
+                )
                 for entry in kept
             ]
             del st.session_state["kept"]
@@ -159,8 +167,8 @@ def _done() -> Counter[str]:
 def lab(key: str, shown: Lab = CREAM) -> Lab:
     """Ask for a colour by its L*, a* and b*."""
     lightness, a, b = (
-        column.number_input(f"{axis}*", value=value, step=0.5, format="%.1f", key=f"{key}-{axis}")
-        for column, axis, value in zip(st.columns(3), "Lab", shown, strict=True)
+        column.number_input(tr(f"{axis}*"), value=value, step=0.5, format="%.1f", key=f"{key}-{axis}")
+        for column, axis, value in zip(st.columns(3), msg("Lab"), shown, strict=True)
     )
     return lightness, a, b
 
@@ -168,20 +176,22 @@ def lab(key: str, shown: Lab = CREAM) -> Lab:
 def tolerance(key: str, shown: float) -> float:
     """Ask how far a colour may be from the intended one, ΔE00."""
     chosen: float = st.number_input(
-        "Difference you accept, ΔE00",
+        tr(msg("Difference you accept, ΔE00")),
         min(0.5, shown),
         max(10.0, shown),
         shown,
         0.5,
         key=key,
-        help="About 1 is just noticeable side by side; 2 to 4 is usual here.",
+        help=tr(msg("About 1 is just noticeable side by side; 2 to 4 is usual here.")),
     )
     return chosen
 
 
 def moment(desk: Desk, key: str) -> datetime:
     """Ask when something happened; left empty it is now."""
-    picked = st.datetime_input("When (empty: now)", value=None, format="YYYY-MM-DD", step=300, key=f"{key}-when")
+    picked = st.datetime_input(
+        tr(msg("When (empty: now)")), value=None, format="YYYY-MM-DD", step=300, key=f"{key}-when"
+    )
     return picked.replace(tzinfo=desk.zone) if picked else desk.now
 
 
@@ -190,19 +200,24 @@ def weigh(desk: Desk, batch: Batch) -> None:
     key = form_key("weigh", batch)
     last = {weighing.subject: weighing for _, weighing in batch.records(Weighing)}
     with st.form(key):
-        st.caption("Always weigh the same marked bars. Leave out the ones that were not weighed.")
+        st.caption(tr(msg("Always weigh the same marked bars. Leave out the ones that were not weighed.")))
         grams = {}
         for subject, weighing in last.items():
-            bars = f", {weighing.bars} bars" if weighing.bars > 1 else ""
-            label = f"{plain(subject)}{bars}: grams (last {weighing.grams:g}\u00a0g)"
+            bars = msg(", {bars} bars", bars=weighing.bars) if weighing.bars > 1 else ""
+            label = msg(
+                "{subject}{bars}: grams (last {grams})",
+                subject=plain(subject),
+                bars=bars,
+                grams=quantity(f"{weighing.grams:g}", "g"),
+            )
             grams[subject] = weight_input(label, value=None, step=0.1, key=f"{key}-of-{subject}")
-        with st.expander("Another bar or tray", expanded=not last):
-            name = st.text_input("Its mark", value="" if last else "bar 1", key=f"{key}-name", max_chars=80)
-            new_grams = weight_input("Grams", value=None, step=0.1, key=f"{key}-new")
-            new_bars = st.number_input("Bars on the scale", value=1, min_value=1, step=1, key=f"{key}-bars")
+        with st.expander(tr(msg("Another bar or tray")), expanded=not last):
+            name = st.text_input(tr(msg("Its mark")), value="" if last else "bar 1", key=f"{key}-name", max_chars=80)
+            new_grams = weight_input(msg("Grams"), value=None, step=0.1, key=f"{key}-new")
+            new_bars = st.number_input(tr(msg("Bars on the scale")), value=1, min_value=1, step=1, key=f"{key}-bars")
         step = _scale_step(next(reversed(last.values())).resolution_g if last else None, f"{key}-step")
         at = moment(desk, key)
-        sent = st.form_submit_button("Keep the weights", type="primary")
+        sent = st.form_submit_button(tr(msg("Keep the weights")), type="primary")
     if sent:
         records: list[Record] = [
             replace(last[subject], grams=value, resolution_g=step, confirmed=False)
@@ -223,7 +238,9 @@ def _scale_step(used_g: float | None, key: str) -> float:
     )
     used = usual if used_g is None else round(used_g / grams, 4)
     options = sorted({*steps, used})
-    chosen: float = st.selectbox(f"The scale's step, {unit}", options, index=options.index(used), key=f"{key}-{unit}")
+    chosen: float = st.selectbox(
+        tr(msg("The scale's step, {unit}", unit=unit)), options, index=options.index(used), key=f"{key}-{unit}"
+    )
     return used_g if used_g is not None and chosen == used else chosen * grams
 
 
@@ -231,44 +248,63 @@ def alkali_test(desk: Desk, batch: Batch) -> None:
     """A pH by strip or meter, or a titration."""
     key = form_key("test", batch)
     method: AlkaliMethod = st.segmented_control(
-        "How", ["meter", "strip", "titration"], default="meter", required=True, key=f"{key}-method"
+        tr(msg("How")),
+        ["meter", "strip", "titration"],
+        default="meter",
+        required=True,
+        key=f"{key}-method",
+        format_func=word_of,
     )
     with st.form(key):
         if method == "titration":
-            st.caption("Free caustic alkali: soap in neutral ethanol, titrated with hydrochloric acid (ISO 456).")
-            soap = st.number_input("Soap, g", value=None, step=0.01, key=f"{key}-soap")
+            st.caption(
+                tr(msg("Free caustic alkali: soap in neutral ethanol, titrated with hydrochloric acid (ISO 456)."))
+            )
+            soap = st.number_input(tr(msg("Soap, g")), value=None, step=0.01, key=f"{key}-soap")
             acid = [
-                st.number_input(f"Acid used, ml, {which}", value=None, min_value=0.0, step=0.01, key=f"{key}-{which}")
-                for which in ("first titration", "second, if done", "third, if done")
+                st.number_input(
+                    tr(msg("Acid used, ml, {which}", which=which)),
+                    value=None,
+                    min_value=0.0,
+                    step=0.01,
+                    key=f"{key}-{which}",
+                )
+                for which in (msg("first titration"), msg("second, if done"), msg("third, if done"))
             ]
-            strength = st.number_input("Acid's strength, mol/l", value=0.1, step=0.01, format="%.4f", key=f"{key}-mol")
-            blank = st.number_input("Blank, ml", value=0.0, step=0.01, key=f"{key}-blank")
-            which = st.text_input("Which bar", key=f"{key}-which", max_chars=80).strip()
-            bar = weight_input("A marked bar's weight that day, g", value=None, step=0.1, key=f"{key}-bar")
+            strength = st.number_input(
+                tr(msg("Acid's strength, mol/l")), value=0.1, step=0.01, format="%.4f", key=f"{key}-mol"
+            )
+            blank = st.number_input(tr(msg("Blank, ml")), value=0.0, step=0.01, key=f"{key}-blank")
+            which = st.text_input(tr(msg("Which bar")), key=f"{key}-which", max_chars=80).strip()
+            bar = weight_input(msg("A marked bar's weight that day, g"), value=None, step=0.1, key=f"{key}-bar")
         else:
             st.caption(
-                "Dissolve 1 g of soap in 100 ml of distilled water, let it stand, then read. "
-                + (
-                    "Strips often read low in soap: three bars from day 21 on, beside all else that is asked."
-                    if method == "strip"
-                    else "Calibrate the meter the same day."
+                tr(
+                    msg("Dissolve 1 g of soap in 100 ml of distilled water, let it stand, then read. ")
+                    + (
+                        msg("Strips often read low in soap: three bars from day 21 on, beside all else that is asked.")
+                        if method == "strip"
+                        else msg("Calibrate the meter the same day.")
+                    )
                 )
             )
-            ph = st.number_input("pH as read", value=None, step=0.1, format="%.2f", key=f"{key}-ph")
-            which = st.text_input("Which bar", key=f"{key}-which", max_chars=80).strip()
+            ph = st.number_input(tr(msg("pH as read")), value=None, step=0.1, format="%.2f", key=f"{key}-ph")
+            which = st.text_input(tr(msg("Which bar")), key=f"{key}-which", max_chars=80).strip()
             strip = method == "strip"
-            packet = st.text_input("Packet of the strips", key=f"{key}-packet", max_chars=80) if strip else ""
+            packet = st.text_input(tr(msg("Packet of the strips")), key=f"{key}-packet", max_chars=80) if strip else ""
             half = st.number_input(
-                "It may be off by, pH",
+                tr(msg("It may be off by, pH")),
                 value=0.5 if method == "strip" else 0.1,
                 min_value=0.05,
                 step=0.05,
                 key=f"{key}-half-{method}",
             )
-            percent = st.number_input("Grams of soap in 100 ml", value=1.0, min_value=0.0, step=0.1, key=f"{key}-pct")
-            temperature = temperature_input("Temperature, °C", value=None, step=0.5, key=f"{key}-temp")
+            percent = st.number_input(
+                tr(msg("Grams of soap in 100 ml")), value=1.0, min_value=0.0, step=0.1, key=f"{key}-pct"
+            )
+            temperature = temperature_input(msg("Temperature, °C"), value=None, step=0.5, key=f"{key}-temp")
         at = moment(desk, key)
-        sent = st.form_submit_button("Keep the test", type="primary")
+        sent = st.form_submit_button(tr(msg("Keep the test")), type="primary")
     if sent and method == "titration":
         volumes = tuple(volume for volume in acid if volume is not None)
         test = AlkaliTest(method, soap_g=soap, acid_ml=volumes, acid_mol_l=strength, blank_ml=blank, bar_weight_g=bar)
@@ -283,14 +319,16 @@ def surface(desk: Desk, batch: Batch) -> None:
     """What is seen on the bars."""
     key = form_key("look", batch)
     with st.form(key):
-        look = st.radio("What do the bars look like?", get_args(SurfaceLook), key=f"{key}-look")
-        count = st.number_input("How many spots", value=None, min_value=0, step=1, key=f"{key}-count")
-        area = st.number_input("Part of the surface, %", value=None, step=1.0, key=f"{key}-area")
-        outside = st.checkbox("Only the outside was looked at, no cut face", key=f"{key}-outside")
-        aside = st.number_input("Affected bars set aside", value=None, min_value=0, step=1, key=f"{key}-aside")
-        note = st.text_input("Remark", key=f"{key}-note", max_chars=500)
+        look = st.radio(
+            tr(msg("What do the bars look like?")), get_args(SurfaceLook), key=f"{key}-look", format_func=word_of
+        )
+        count = st.number_input(tr(msg("How many spots")), value=None, min_value=0, step=1, key=f"{key}-count")
+        area = st.number_input(tr(msg("Part of the surface, %")), value=None, step=1.0, key=f"{key}-area")
+        outside = st.checkbox(tr(msg("Only the outside was looked at, no cut face")), key=f"{key}-outside")
+        aside = st.number_input(tr(msg("Affected bars set aside")), value=None, min_value=0, step=1, key=f"{key}-aside")
+        note = st.text_input(tr(msg("Remark")), key=f"{key}-note", max_chars=500)
         at = moment(desk, key)
-        if st.form_submit_button("Keep the look", type="primary"):
+        if st.form_submit_button(tr(msg("Keep the look")), type="primary"):
             number, taken = (None if one is None else int(one) for one in (count, aside))
             offer(desk, batch.code, [SurfaceNote(look, number, area, note.strip(), outside, taken)], at, key)
 
@@ -301,34 +339,37 @@ def room(desk: Desk, batch: Batch) -> None:
     with st.form(key):
         found = {
             kind.name: (temperature_input if kind.unit == "°C" else st.number_input)(
-                f"{kind.words.capitalize()}, {kind.unit}", value=None, step=0.5, key=f"{key}-{kind.name}"
+                msg("{capitalize}, {unit}", capitalize=kind.words.capitalize(), unit=kind.unit),
+                value=None,
+                step=0.5,
+                key=f"{key}-{kind.name}",
             )
             for kind in KINDS.values()
         }
         at = moment(desk, key)
-        if st.form_submit_button("Keep the readings", type="primary"):
+        if st.form_submit_button(tr(msg("Keep the readings")), type="primary"):
             readings = [ScalarReading(name, value) for name, value in found.items() if value is not None]
             offer(desk, batch.code, readings, at, key)
 
 
 LABELS = {
-    "ph": "pH as read",
-    "half_width": "It may be off by, pH",
-    "strength_pct": "Grams of soap in 100 ml",
-    "temperature_c": "Temperature, °C",
-    "soap_g": "Soap, g",
-    "acid_mol_l": "Acid's strength, mol/l",
-    "blank_ml": "Blank, ml",
-    "bar_weight_g": "A marked bar's weight that day, g",
-    "on_hand_g": "On hand, g",
-    "inci": "Its name in an ingredient list",
-    "allergens": "Allergens, as the supplier states them",
-    "accepted_how": "How it was accepted",
-    "scale_checked": "Scale calibrated on",
-    "meter_checked": "Meter calibrated on",
-    "planned_bars": "Bars that recipe and mould should give",
-    "sellable": "They may go out again",
-    "disposition": "What was decided",
+    "ph": msg("pH as read"),
+    "half_width": msg("It may be off by, pH"),
+    "strength_pct": msg("Grams of soap in 100 ml"),
+    "temperature_c": msg("Temperature, °C"),
+    "soap_g": msg("Soap, g"),
+    "acid_mol_l": msg("Acid's strength, mol/l"),
+    "blank_ml": msg("Blank, ml"),
+    "bar_weight_g": msg("A marked bar's weight that day, g"),
+    "on_hand_g": msg("On hand, g"),
+    "inci": msg("Its name in an ingredient list"),
+    "allergens": msg("Allergens, as the supplier states them"),
+    "accepted_how": msg("How it was accepted"),
+    "scale_checked": msg("Scale calibrated on"),
+    "meter_checked": msg("Meter calibrated on"),
+    "planned_bars": msg("Bars that recipe and mould should give"),
+    "sellable": msg("They may go out again"),
+    "disposition": msg("What was decided"),
 }
 """Fields of records whose name is not how a maker calls them."""
 
@@ -344,20 +385,20 @@ def edited(record: Record, key: str) -> Record:
         base = next((part for part in allowed if part is not NoneType), kind)
         if get_origin(base) is Literal:
             options = [*get_args(base), *([None] if NoneType in allowed else [])]
-            changed[field.name] = st.selectbox(label, options, index=options.index(old), key=f"{key}-{field.name}")
+            changed[field.name] = st.selectbox(tr(label), options, index=options.index(old), key=f"{key}-{field.name}")
         elif base is bool:
-            changed[field.name] = st.checkbox(label, old, key=f"{key}-{field.name}")
+            changed[field.name] = st.checkbox(tr(label), old, key=f"{key}-{field.name}")
         elif name == "contact":
             continue  # a person is chosen by name, where bars are sold
         elif base is int:
-            changed[field.name] = st.number_input(label, value=old, step=1, key=f"{key}-{field.name}")
+            changed[field.name] = st.number_input(tr(label), value=old, step=1, key=f"{key}-{field.name}")
         elif base is float:
             number = None if old is None else float(old)
             changed[field.name] = st.number_input(
-                label, value=number, step=0.1, format="%.10g", key=f"{key}-{field.name}"
+                tr(label), value=number, step=0.1, format="%.10g", key=f"{key}-{field.name}"
             )
         elif base is date:
-            changed[field.name] = st.date_input(label, old, format="YYYY-MM-DD", key=f"{key}-{field.name}")
+            changed[field.name] = st.date_input(tr(label), old, format="YYYY-MM-DD", key=f"{key}-{field.name}")
         elif base is str:
-            changed[field.name] = st.text_input(label, old or "", key=f"{key}-{field.name}")
+            changed[field.name] = st.text_input(tr(label), old or "", key=f"{key}-{field.name}")
     return replace(record, **changed)

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from functools import partial
 
+import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch
 from curejournal.ui.components import common, marking
 from curejournal.ui.forms import entry
 from curejournal.ui.forms.photos import TYPES, cards_to_choose
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised, tr, word_of
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow import Card, Points
@@ -23,9 +25,9 @@ KEPT = "strip-key-kept"
 """What is said of a key that was just kept, on the next look at the page."""
 KEY, STRIP = "strip-key", "strip-photo"
 """The two forms."""
-IN_A_ROW = "in an even row"
-KEY_ROW = "the row of its colours"
-PAD = "the pad"
+IN_A_ROW = msg("in an even row")
+KEY_ROW = msg("the row of its colours")
+PAD = msg("the pad")
 # The middle of a field, as a share of the way to the next one: clear of its rim and of the gap. Ours.
 FIELD_SHARE = 0.22
 
@@ -34,7 +36,10 @@ def chosen_card(desk: Desk) -> Card:
     """Ask which card lies beside key and strip; the journal's own come first."""
     cards = cards_to_choose(desk)
     name = st.selectbox(
-        "Which card lies beside it?", list(cards), format_func=lambda name: cards[name].title or name, key="strip-card"
+        _("Which card lies beside it?"),
+        list(cards),
+        format_func=localised(lambda name: cards[name].title or name),
+        key="strip-card",
     )
     return cards[name]
 
@@ -42,21 +47,25 @@ def chosen_card(desk: Desk) -> Card:
 def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
     """Ask for a photo of the packet's key, and where its colours are."""
     common.say(
-        "Photograph the colour key on the packet beside the card in good daylight. It is measured once; after that "
-        "a photo of a strip is enough. A key counts for its own packet’s lot alone."
+        msg(
+            "Photograph the colour key on the packet beside the card in good daylight. It is measured once; after that "
+            "a photo of a strip is enough. A key counts for its own packet’s lot alone."
+        )
     )
-    file = st.file_uploader("Photo of the key", type=TYPES, key=f"{entry.form_key(KEY)}-photo")
+    file = st.file_uploader(_("Photo of the key"), type=TYPES, key=f"{entry.form_key(KEY)}-photo")
     with st.container(horizontal=True):
-        name = st.text_input("What to call it", key="key-name", max_chars=60, width=300)
-        lot = st.text_input("Lot on the packet", key="key-lot", max_chars=60, width=300)
+        name = st.text_input(_("What to call it"), key="key-name", max_chars=60, width=300)
+        lot = st.text_input(_("Lot on the packet"), key="key-lot", max_chars=60, width=300)
     if name.strip() in keys:
-        common.say(f"It takes the place of the key {name.strip()} of lot {keys[name.strip()].lot}.")
-    typed = st.text_input("The pH of its colours, in their order", key="key-ph", placeholder="7 7.5 8 8.5 9 9.5 10")
+        common.say(
+            msg("It takes the place of the key {strip} of lot {lot}.", strip=name.strip(), lot=keys[name.strip()].lot)
+        )
+    typed = st.text_input(_("The pH of its colours, in their order"), key="key-ph", placeholder="7 7.5 8 8.5 9 9.5 10")
     values = _numbers(typed)
     if typed and not values:
-        common.say("Each pH once, with a space between them: 7 7.5 8")
+        common.say(msg("Each pH once, with a space between them: 7 7.5 8"))
     if file is None or len(values) < 3:
-        common.say("With a photo and at least three pH values, the colours are marked next.", "soft")
+        common.say(msg("With a photo and at least three pH values, the colours are marked next."), "soft")
         return
     areas = _fields(card, file, values)
     if len(areas) == len(values):
@@ -64,15 +73,18 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
         if measured is not None:
             common.patches(
                 common.patch(
-                    area.sample.lab if area.sample else None, f"pH {area.name}", common.grade_word(area.grade), "half"
+                    area.sample.lab if area.sample else None,
+                    msg("pH {name}", name=area.name),
+                    common.grade_word(area.grade),
+                    "half",
                 )
                 for area in measured.areas
             )
             common.listed(common.doubts_of(measured))
     complete = bool(name.strip() and lot.strip() and len(areas) == len(values))
     if not complete:
-        common.say("A name, the lot and the place of every colour are needed.", "soft")
-    if st.button("Keep this key", key="key-keep", type="primary", disabled=not complete):
+        common.say(msg("A name, the lot and the place of every colour are needed."), "soft")
+    if st.button(_("Keep this key"), key="key-keep", type="primary", disabled=not complete):
         places = {ph: areas[f"{ph:g}"] for ph in values}
         key = attempt(
             lambda: strips.enrol_strip_key(
@@ -80,7 +92,7 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
             )
         )
         if key is not None:
-            st.session_state[KEPT] = f"Kept: {len(key.steps)} colours of {plain(key.name)}."
+            st.session_state[KEPT] = msg("Kept: {steps} colours of {name}.", steps=len(key.steps), name=plain(key.name))
             entry.done(entry.form_key(KEY))
             st.rerun()
 
@@ -88,13 +100,18 @@ def enrol(desk: Desk, card: Card, keys: Mapping[str, StripKey]) -> None:
 def _fields(card: Card, file: UploadedFile, values: Sequence[float]) -> Mapping[str, Points]:
     """Where each colour of a key is: along one row from the first to the last, or marked one by one."""
     way = st.segmented_control(
-        "Its colours lie", [IN_A_ROW, "one by one"], default=IN_A_ROW, required=True, key="key-way"
+        _("Its colours lie"),
+        [IN_A_ROW, msg("one by one")],
+        default=IN_A_ROW,
+        required=True,
+        key="key-way",
+        format_func=word_of,
     )
     if way != IN_A_ROW:
         names = [f"{ph:g}" for ph in values]
-        return _marked(card, file, names, "box", "The key, to mark", "")
-    how = "Pull from the middle of the first colour to the middle of the last."
-    row = _marked(card, file, [KEY_ROW], "band", "The key, to mark", how).get(KEY_ROW)
+        return _marked(card, file, names, "box", msg("The key, to mark"), "")
+    how = msg("Pull from the middle of the first colour to the middle of the last.")
+    row = _marked(card, file, [KEY_ROW], "band", msg("The key, to mark"), how).get(KEY_ROW)
     return {} if row is None else _along(row, values)
 
 
@@ -127,46 +144,56 @@ def _along(band: Points, values: Sequence[float]) -> dict[str, Points]:
 def read(desk: Desk, card: Card, keys: dict[str, StripKey]) -> None:
     """Ask for a photo of a strip; show its pH with the interval; keep it as an alkali test if asked to."""
     name = st.selectbox(
-        "Which key", list(keys), format_func=lambda name: f"{name}, lot {keys[name].lot}", key="strip-key"
+        _("Which key"),
+        list(keys),
+        format_func=localised(lambda name: msg("{name}, lot {lot}", name=name, lot=keys[name].lot)),
+        key="strip-key",
     )
     key = keys[name]
     # Not filled in beforehand: another packet's strip is just what is to be noticed.
-    lot = st.text_input("Lot on this strip’s packet, as printed", key=f"strip-lot-{name}", max_chars=60)
-    code = common.chosen_batch(desk, "strip-batch", "Which batch was tested?")
+    lot = st.text_input(_("Lot on this strip’s packet, as printed"), key=f"strip-lot-{name}", max_chars=60)
+    code = common.chosen_batch(desk, "strip-batch", msg("Which batch was tested?"))
     strength = st.number_input(
-        "Grams of soap in 100 ml of distilled water", 0.1, 20.0, 1.0, 0.1, format="%.1f", key="strip-strength"
+        _("Grams of soap in 100 ml of distilled water"), 0.1, 20.0, 1.0, 0.1, format="%.1f", key="strip-strength"
     )
-    file = st.file_uploader("Photo of the strip beside the card", type=TYPES, key=entry.form_key(STRIP))
+    file = st.file_uploader(_("Photo of the strip beside the card"), type=TYPES, key=entry.form_key(STRIP))
     if file is None:
         return
-    how = "Mark the pad: pull from one of its corners to the opposite one."
-    pad = _marked(card, file, [PAD], "box", "The strip, to mark", how).get(PAD)
+    how = msg("Mark the pad: pull from one of its corners to the opposite one.")
+    pad = _marked(card, file, [PAD], "box", msg("The strip, to mark"), how).get(PAD)
     if pad is None:
         return
     if not lot.strip():
-        common.say("Type the lot above, and the pH is read.")
+        common.say(msg("Type the lot above, and the pH is read."))
         return
     data = file.getvalue()
     reading = attempt(lambda: strips.read_strip_photo(data, card, key, pad, lot.strip()))
     if reading is None:
         return
-    st.subheader(f"pH {reading.ph:.1f}")
-    common.say(f"95 % interval ± {reading.half_width:.2f}, by the key {key.name}.", "lead")
-    common.say("Strips often read low in soap: a strip can hold a batch, it does not prove that soap is safe.", "soft")
+    st.subheader(_("pH {ph:.1f}", ph=reading.ph))
+    common.say(
+        msg("95 % interval ± {half_width:.2f}, by the key {name}.", half_width=reading.half_width, name=key.name),
+        "lead",
+    )
+    common.say(
+        msg("Strips often read low in soap: a strip can hold a batch, it does not prove that soap is safe."), "soft"
+    )
     if code is not None:
         _keep(desk, desk.journal.batch(code), file, reading, strength)
     elif desk.journal.names():
-        common.say("Choose above which batch was tested, and it can be kept as an alkali test.")
+        common.say(msg("Choose above which batch was tested, and it can be kept as an alkali test."))
     else:
-        common.say("Once a batch is started, it can be kept as an alkali test.")
+        common.say(msg("Once a batch is started, it can be kept as an alkali test."))
 
 
 def _keep(desk: Desk, batch: Batch, file: UploadedFile, reading: strips.StripReading, strength: float) -> None:
     data, test = file.getvalue(), strips.as_test(reading, strength)
     at = workflow.when_taken(data, file.name, desk.zone)
     if at is None:
-        common.say("Nothing in this file says when it was taken.")
-        typed = st.datetime_input("Tested", value=None, format="YYYY-MM-DD", step=300, key=f"strip-at-{file.file_id}")
+        common.say(msg("Nothing in this file says when it was taken."))
+        typed = st.datetime_input(
+            _("Tested"), value=None, format="YYYY-MM-DD", step=300, key=f"strip-at-{file.file_id}"
+        )
         if typed is None:
             return
         at = typed.replace(tzinfo=desk.zone)
@@ -174,9 +201,11 @@ def _keep(desk: Desk, batch: Batch, file: UploadedFile, reading: strips.StripRea
     if doubts is None:
         return
     for doubt in doubts:
-        st.warning(f"**Is this right?** {plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
-    label = "Keep it as it is" if doubts else f"Keep it as an alkali test of {plain(batch.code)}"
-    if st.button(label, key="strip-keep", type="primary"):
+        st.warning(
+            _("**Is this right?** {text} {do}", text=plain(doubt.text), do=plain(doubt.do)), icon=":material/back_hand:"
+        )
+    label = msg("Keep it as it is") if doubts else msg("Keep it as an alkali test of {code}", code=plain(batch.code))
+    if st.button(tr(label), key="strip-keep", type="primary"):
         how = partial(strips.keep_strip, at=at, by=desk.by, now=desk.now, confirmed=bool(doubts))
         kept = attempt(lambda: how(desk.journal, batch.code, Source(file.name, lambda: data), test))
         if kept is not None:

@@ -6,13 +6,15 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import partial
 
+import streamlit as st
+
 from curejournal import workflow
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n
 from curejournal.batch.records import Batch
 from curejournal.documents.formatting import moment
 from curejournal.ui.components import common, marking
 from curejournal.ui.forms import surface
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import localised, tr
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow import Card, Points, photos
@@ -24,7 +26,7 @@ TAGS = 4
 """One for the loaf, one for the rack, two to lose. Ours."""
 ONE_TAP = 3
 """Batches offered as buttons: the tags in the photo, or those poured last. Ours."""
-LEAVE_OUT = "none of them: leave it out"
+LEAVE_OUT = msg("none of them: leave it out")
 STANDS = ("colour", "areas", "copy")
 """What a correction of the maker's is not asked about again; a date still is."""
 FORMS = ("batch", "date", "portions", "areas")
@@ -35,7 +37,9 @@ def chosen_card(label: str = "Which kind of card lies in them?") -> Card:
     """Ask for the kind of card; a printed copy is told by the code on it."""
     cards = {name: workflow.find_card(name) for name in workflow.card_names()}
     names = sorted(cards, key=lambda name: name != "window")
-    name = st.selectbox(label, names, format_func=lambda name: cards[name].title or name, key="tray-card")
+    name = st.selectbox(
+        tr(label), names, format_func=localised(lambda name: cards[name].title or name), key="tray-card"
+    )
     return cards[name]
 
 
@@ -52,23 +56,27 @@ def print_tags(desk: Desk) -> None:
     from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 
     names = common.batch_names(desk)
-    codes = st.multiselect("For which batches", list(names), format_func=names.__getitem__, key="tags-for")
+    codes = st.multiselect(
+        tr(msg("For which batches")), list(names), format_func=localised(names.__getitem__), key="tags-for"
+    )
     sheets = {key: sheet.words for key, sheet in LABEL_SHEETS.items()}
-    sheet = st.selectbox("On what", list(sheets), format_func=sheets.__getitem__, key="tags-sheet")
+    sheet = st.selectbox(tr(msg("On what")), list(sheets), format_func=localised(sheets.__getitem__), key="tags-sheet")
     with st.container(horizontal=True):
-        copies = st.number_input("Of each", 1, 200, TAGS, key="tags-copies", width=150)
+        copies = st.number_input(tr(msg("Of each")), 1, 200, TAGS, key="tags-copies", width=150)
         each = LABEL_SHEETS[sheet].columns * LABEL_SHEETS[sheet].rows
-        skip = st.number_input("Labels used up on the first sheet", 0, each - 1, 0, key="tags-skip", width=260)
+        skip = st.number_input(tr(msg("Labels used up on the first sheet")), 0, each - 1, 0, key="tags-skip", width=260)
     if not codes:
-        common.say("Choose at least one batch, and the sheet is made.", "soft")
+        common.say(msg("Choose at least one batch, and the sheet is made."), "soft")
         return
     labels = [TagLabel(tag_text(desk.journal, code), code, desk.journal.names()[code]) for code in codes]
     repeated = [label for label in labels for _ in range(copies)]
     pdf = attempt(lambda: tag_sheet_pdf(repeated, LABEL_SHEETS[sheet], skip=skip))
     if pdf is not None:
-        label = f"Download {how_many(len(repeated), 'tag')} (PDF)"
-        st.download_button(label, pdf, "tags.pdf", "application/pdf", key="tags-pdf", type="primary")
-    common.say("Print at 100 %. Put one on the loaf or on the card, where the photo shows it.", "soft")
+        label = msg("Download {repeated} (PDF)", repeated=msg_n("{number} tag", "{number} tags", len(repeated)))
+        st.download_button(
+            tr(label), pdf, "tags.pdf", "application/pdf", key="tags-pdf", type="primary", on_click="ignore"
+        )
+    common.say(msg("Print at 100 %. Put one on the loaf or on the card, where the photo shows it."), "soft")
 
 
 def said() -> None:
@@ -80,19 +88,19 @@ def said() -> None:
 def one(desk: Desk, card: Card, item: InboxItem) -> None:
     """A waiting photo: what is asked about it, and the buttons that place it."""
     key = f"tray-{item.sha256[:12]}"
-    st.markdown(f"**{plain(item.name)}**{f' · {moment(item.at, desk.zone)}' if item.at else ''}")
+    st.markdown(tr(f"**{plain(item.name)}**{f' · {moment(item.at, desk.zone)}' if item.at else ''}"))
     picture = cache.small_picture(desk.journal, item.sha256, 1000)
-    st.image(picture, width="stretch", alt=f"Waiting photo {item.name}")
+    st.image(picture, width="stretch", alt=tr(msg("Waiting photo {name}", name=item.name)))
     asked = {question.kind: question for question in item.questions}
     if item.no_colour:
         # Said first: it may still be taken again.
-        st.html(common.patch(None, "No colour", item.no_colour))
+        st.html(common.patch(None, msg("No colour"), item.no_colour))
     for question in item.questions:
         common.say(f"? {question.text}", "lead")
     offered = asked.keys() == {"batch"}
     if offered:
         _offered(desk, card, item, asked["batch"], key)
-    batch = _batch(desk, asked.get("batch"), key, "Another batch" if offered else "Batch")
+    batch = _batch(desk, asked.get("batch"), key, msg("Another batch") if offered else msg("Batch"))
     at = _date(desk, item, key) if "date" in asked else None
     code = batch or item.batch
     portions = None
@@ -106,12 +114,14 @@ def one(desk: Desk, card: Card, item: InboxItem) -> None:
     open_yet = ("batch" in asked and batch is None) or not dated or ("portions" in asked and portions is None)
     new = Answers(batch, at, portions, areas, confirmed=confirmed, chosen=chosen)
     with st.container(horizontal=True):
-        if st.button("Place it", key=f"{key}-place", type="primary", disabled=open_yet):
+        if st.button(tr(msg("Place it")), key=f"{key}-place", type="primary", disabled=open_yet):
             _done(attempt(_placing(desk, card, item, new)))
         unplaced = ("batch" in asked and batch is None) or not dated
-        if not item.no_colour and st.button("For the story, without a colour", key=f"{key}-story", disabled=unplaced):
+        if not item.no_colour and st.button(
+            tr(msg("For the story, without a colour")), key=f"{key}-story", disabled=unplaced
+        ):
             _done(attempt(_placing(desk, card, item, Answers(batch, at, colour=False))))
-        aside = item.state != "set aside" and st.button("Not for this journal", key=f"{key}-aside")
+        aside = item.state != "set aside" and st.button(tr(msg("Not for this journal")), key=f"{key}-aside")
         if aside and attempt(partial(_set_aside, desk, item)):
             st.rerun()
 
@@ -121,10 +131,12 @@ def other_answers(questions: Sequence[Question], key: str) -> tuple[tuple[str, .
     confirmed: list[str] = []
     chosen: dict[str, str] = {}
     for question in questions:
-        if question.confirm and st.checkbox(question.confirm, key=f"{key}-{question.kind}"):
+        if question.confirm and st.checkbox(tr(question.confirm), key=f"{key}-{question.kind}"):
             confirmed.append(question.kind)
         if question.choices and question.kind not in FORMS and not question.confirm:
-            picked = st.pills(question.text, question.choices, format_func=plain, key=f"{key}-{question.kind}-choice")
+            picked = st.pills(
+                tr(question.text), question.choices, format_func=plain, key=f"{key}-{question.kind}-choice"
+            )
             chosen |= {question.kind: picked} if picked else {}
     return tuple(confirmed), chosen or None
 
@@ -134,16 +146,20 @@ def correct(desk: Desk, card: Card, item: InboxItem) -> None:
     key = f"correct-{item.sha256[:12]}"
     names = common.batch_names(desk)
     code = st.selectbox(
-        "Batch", list(names), list(names).index(item.batch), format_func=names.__getitem__, key=f"{key}-batch"
+        tr(msg("Batch")),
+        list(names),
+        list(names).index(item.batch),
+        format_func=localised(names.__getitem__),
+        key=f"{key}-batch",
     )
     at = _date(desk, item, key)
     portions = _portions(desk, item, code, (), key) if item.colours else None
     areas = _areas(desk, card, item, code, key)
     with st.container(horizontal=True):
-        if st.button("Correct it", key=f"{key}-go", type="primary"):
+        if st.button(tr(msg("Correct it")), key=f"{key}-go", type="primary"):
             named = None if areas or portions == tuple(seen.portion for seen in item.colours) else portions
             _done(attempt(_placing(desk, card, item, Answers(code, at, named, areas, colour=True, confirmed=STANDS))))
-        if item.colours and st.button("No colour from it after all", key=f"{key}-story"):
+        if item.colours and st.button(tr(msg("No colour from it after all")), key=f"{key}-story"):
             _done(attempt(_placing(desk, card, item, Answers(code, at, colour=False))))
 
 
@@ -152,8 +168,8 @@ def _offered(desk: Desk, card: Card, item: InboxItem, question: Question, key: s
     codes = list(question.choices) or list(desk.journal.names())
     with st.container(horizontal=True, key=f"large-{key}"):
         for code in codes[:ONE_TAP]:
-            label = plain(f"{code} · {desk.journal.names()[code]}")
-            if st.button(label, key=f"{key}-in-{code}"):
+            label = plain(msg("{code} · {code_2}", code=code, code_2=desk.journal.names()[code]))
+            if st.button(tr(label), key=f"{key}-in-{code}"):
                 _done(attempt(_placing(desk, card, item, Answers(code))))
 
 
@@ -162,21 +178,28 @@ def _placing(desk: Desk, card: Card, item: InboxItem, new: Answers) -> Callable[
 
 
 def _set_aside(desk: Desk, item: InboxItem) -> bool:
-    photos.set_aside(desk.journal, item.sha256, why="set aside in the inbox", by=desk.by)
+    photos.set_aside(desk.journal, item.sha256, why=msg("set aside in the inbox"), by=desk.by)
     return True
 
 
 def _done(item: InboxItem | None) -> None:
     if item is not None:
         surface.look_later(item.sha256)
-        where = f", batch {item.batch}" if item.batch else ""
-        st.session_state[SAID] = f"{SIGNS[item.state]} {item.name}: {item.state}{where}. {item.why}".strip()
+        where = msg(", batch {batch}", batch=item.batch) if item.batch else ""
+        st.session_state[SAID] = msg(
+            "{state} {name}: {state_2}{where}. {why}",
+            state=SIGNS[item.state],
+            name=item.name,
+            state_2=item.state,
+            where=where,
+            why=item.why,
+        ).strip()
         st.rerun()
 
 
 def _colours(item: InboxItem) -> None:
     common.patches(
-        common.patch(seen.lab, seen.portion or "which portion?", common.grade_word(seen.grade))
+        common.patch(seen.lab, seen.portion or msg("which portion?"), common.grade_word(seen.grade))
         for seen in item.colours
         if seen.lab
     )
@@ -188,14 +211,21 @@ def _batch(desk: Desk, question: Question | None, key: str, label: str) -> str |
     names = common.batch_names(desk)
     # What its tags say stands first, but any batch may be right.
     codes = [*question.choices, *(code for code in names if code not in question.choices)]
-    return st.selectbox(label, codes, None, format_func=names.__getitem__, key=f"{key}-batch", placeholder="Choose")
+    return st.selectbox(
+        tr(label),
+        codes,
+        None,
+        format_func=localised(names.__getitem__),
+        key=f"{key}-batch",
+        placeholder=tr(msg("Choose")),
+    )
 
 
 def _date(desk: Desk, item: InboxItem, key: str) -> datetime | None:
     """When it was taken; None if that stays as it is."""
     known = item.at.astimezone(desk.zone).replace(tzinfo=None, second=0, microsecond=0) if item.at else None
     shown = known if item.state in ("placed", "no colour") else None
-    typed = st.datetime_input("Taken", value=shown, format="YYYY-MM-DD", step=300, key=f"{key}-at")
+    typed = st.datetime_input(tr(msg("Taken")), value=shown, format="YYYY-MM-DD", step=300, key=f"{key}-at")
     return typed.replace(tzinfo=desk.zone) if typed and typed != known else None
 
 
@@ -211,13 +241,17 @@ def named_colours(item: InboxItem, choices: tuple[str, ...], picture: bytes | No
     """Ask what each colour is, beside a picture in which they are outlined and numbered; None until all are told."""
     names = [*(choices or ("soap",)), LEAVE_OUT]
     if picture is not None and len(item.colours) > 1:
-        alt = f"{item.name}: its colours outlined, numbered 1 to {len(item.colours)}"
-        st.image(picture, width="stretch", alt=alt)
+        alt = msg("{name}: its colours outlined, numbered 1 to {colours}", name=item.name, colours=len(item.colours))
+        st.image(picture, width="stretch", alt=tr(alt))
     chosen: list[str | None] = []
     for number, seen in enumerate(item.colours, 1):
-        st.html(common.patch(seen.lab, f"Colour {number}", common.grade_word(seen.grade), "half"))
+        st.html(
+            common.patch(seen.lab, msg("Colour {the_number}", the_number=number), common.grade_word(seen.grade), "half")
+        )
         index = names.index(seen.portion) if seen.portion in names else None
-        picked = st.selectbox(f"Colour {number} is", names, index, key=f"{key}-portion-{number}")
+        picked = st.selectbox(
+            tr(msg("Colour {the_number} is", the_number=number)), names, index, key=f"{key}-portion-{number}"
+        )
         chosen.append("" if picked == LEAVE_OUT else picked)
     told = tuple(name for name in chosen if name is not None)
     return told if len(told) == len(chosen) else None
@@ -229,10 +263,14 @@ def _areas(desk: Desk, card: Card, item: InboxItem, code: str, key: str) -> dict
     corners = photos.card_corners(desk.journal, item.sha256, card)
     proposed = photos.proposed_areas(desk.journal, batch, card, corners, item.sha256) if batch else {}
     waits = item.state == "needs you"
-    if not st.toggle("Mark the places in the picture", value=bool(proposed) and waits, key=f"{key}-mark-{code}"):
+    if not st.toggle(
+        tr(msg("Mark the places in the picture")), value=bool(proposed) and waits, key=f"{key}-mark-{code}"
+    ):
         return None
     if proposed and waits:
-        common.say("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
+        common.say(
+            msg("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
+        )
     facts = desk.journal.photo(item.sha256).facts
     names = [portion.name for portion in batch.portions] if batch else []
     marks = marking.mark(
@@ -241,7 +279,7 @@ def _areas(desk: Desk, card: Card, item: InboxItem, code: str, key: str) -> dict
         facts.height,
         names or ["soap"],
         f"{key}-marks-{code}",
-        f"{item.name}, to mark",
+        msg("{name}, to mark", name=item.name),
         proposed=proposed if waits else None,
         corners=False,
     )

@@ -5,19 +5,21 @@ from __future__ import annotations
 import io
 from dataclasses import replace
 
+import streamlit as st
 from PIL import Image
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, ColourReading, PhotoView
 from curejournal.ui.components import common, marking
 from curejournal.ui.components.showing import alt
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import tr, word_of
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow.photos import showing
 from curejournal.workflow.photos.showing import Shown
 
-TURNS = {"As it is": 0.0, "To the right": 90.0, "Upside down": 180.0, "To the left": 270.0}
-CUT = "the cut"
+TURNS = {msg("As it is"): 0.0, msg("To the right"): 90.0, msg("Upside down"): 180.0, msg("To the left"): 270.0}
+CUT = msg("the cut")
 
 
 def shown_of(batch: Batch, sha256: str) -> Shown | None:
@@ -33,14 +35,16 @@ def ask(desk: Desk, batch: Batch, shown: Shown) -> None:
     if shown.balance != "measured" and portions:
         portion, place = _place(desk, shown, portions, key)
     elif shown.balance != "measured":
-        common.say("Once a colour of this batch was measured, the soap can set the balance of this photo.", "soft")
-    quarter = st.segmented_control("Turn it", list(TURNS), default="As it is", required=True, key=f"{key}-turn")
-    level = st.slider("Straighten it, degrees", -10.0, 10.0, 0.0, 0.5, key=f"{key}-level")
+        common.say(msg("Once a colour of this batch was measured, the soap can set the balance of this photo."), "soft")
+    quarter = st.segmented_control(
+        tr(msg("Turn it")), list(TURNS), default=msg("As it is"), required=True, key=f"{key}-turn", format_func=word_of
+    )
+    level = st.slider(tr(msg("Straighten it, degrees")), -10.0, 10.0, 0.0, 0.5, key=f"{key}-level")
     turn = TURNS[quarter] + level
-    crop = _crop(desk, shown, turn, key) if st.toggle("Cut it", key=f"{key}-cuts") else None
-    cover = st.toggle("Cover of this batch", value=shown.cover, key=f"{key}-cover")
+    crop = _crop(desk, shown, turn, key) if st.toggle(tr(msg("Cut it")), key=f"{key}-cuts") else None
+    cover = st.toggle(tr(msg("Cover of this batch")), value=shown.cover, key=f"{key}-cover")
     draft = PhotoView(portion if place else "", place, crop, turn, cover)
-    if st.button("Save how it is shown", key=f"{key}-keep", type="primary"):
+    if st.button(tr(msg("Save how it is shown")), key=f"{key}-keep", type="primary"):
         kept = attempt(
             lambda: showing.keep_view(desk.journal, batch.code, shown.sha256, draft, by=desk.by, now=desk.now)
         )
@@ -50,14 +54,22 @@ def ask(desk: Desk, batch: Batch, shown: Shown) -> None:
 
 def _place(desk: Desk, shown: Shown, portions: list[str], key: str) -> tuple[str, tuple[tuple[float, float], ...]]:
     common.say(
-        "Mark a place where the soap is evenly lit. The photo is balanced so that it shows its measured colour of that "
-        "day there. Nothing is measured from it.",
+        msg(
+            "Mark a place where the soap is evenly lit. The photo is balanced so that it shows its measured "
+            "colour of that "
+            "day there. Nothing is measured from it."
+        ),
         "soft",
     )
     portion = portions[0]
     if len(portions) > 1:
         portion = st.segmented_control(
-            "Which portion is it", portions, default=portion, required=True, key=f"{key}-portion", format_func=plain
+            tr(msg("Which portion is it")),
+            portions,
+            default=portion,
+            required=True,
+            key=f"{key}-portion",
+            format_func=plain,
         )
     facts = desk.journal.photo(shown.sha256).facts
     box = tuple(side * of for side, of in zip((0.4, 0.4, 0.6, 0.6), 2 * (facts.width, facts.height), strict=True))
@@ -69,7 +81,7 @@ def _place(desk: Desk, shown: Shown, portions: list[str], key: str) -> tuple[str
         facts.height,
         [portion],
         f"{key}-place-{portion}",
-        "The photo, to mark a place of this portion",
+        msg("The photo, to mark a place of this portion"),
         proposed={portion: shown.view.seen[0].outline if shown.balance == "soap" else middle},
         corners=False,
     )
@@ -81,14 +93,14 @@ def _crop(desk: Desk, shown: Shown, turn: float, key: str) -> tuple[float, float
     picture = cache.true_picture(desk.journal, turned, 1000, "soap")
     with Image.open(io.BytesIO(picture)) as opened:
         width, height = opened.size
-    how = "Pull from one corner of what is shown to the other."
+    how = msg("Pull from one corner of what is shown to the other.")
     marks = marking.mark(
         picture,
         width,
         height,
         [CUT],
         f"{key}-crop-{turn:g}",
-        "The photo, to mark what is shown of it",
+        msg("The photo, to mark what is shown of it"),
         kinds=("box",),
         corners=False,
         how=how,
@@ -102,4 +114,4 @@ def _crop(desk: Desk, shown: Shown, turn: float, key: str) -> tuple[float, float
 def picture(desk: Desk, batch: Batch, shown: Shown, *, whole: bool) -> None:
     """Show it large, in its true colour where that is known."""
     jpeg = cache.true_picture(desk.journal, shown, 1400, "whole" if whole else "soap")
-    st.image(jpeg, width="stretch", caption=shown.words, alt=alt(desk, batch.name, shown))
+    st.image(jpeg, width="stretch", caption=tr(shown.words), alt=tr(alt(desk, batch.name, shown)))

@@ -6,19 +6,22 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch
 from curejournal.colour.sample import Grade
 from curejournal.documents.formatting import moment
 from curejournal.ui.components import common, marking
 from curejournal.ui.forms import photo_answers, surface
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import localised, tr
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow import Card, Measurement, photos
 from curejournal.workflow.photos import Answers, Arrival, Filing, Marks, PhotoAnalysis, Question, Source
 
-NO_CARD = "no card: picture only"
+NO_CARD = msg("no card: picture only")
 TYPES = ["jpg", "jpeg", "png", "heic", "heif", "tif", "tiff", "webp"]
 
 
@@ -65,9 +68,9 @@ def chosen_card(desk: Desk) -> Card | None:
     """Ask which card lies in the picture; the journal's own come first."""
     cards = cards_to_choose(desk)
     name = st.selectbox(
-        "Which card lies in the picture?",
+        tr(msg("Which card lies in the picture?")),
         [*cards, NO_CARD],
-        format_func=lambda name: cards[name].title or name if name in cards else name,
+        format_func=localised(lambda name: cards[name].title or name if name in cards else name),
         key="photo-card",
     )
     return cards.get(name)
@@ -79,23 +82,23 @@ def chosen_portion(batch: Batch | None, card: Card | None) -> str:
     if len(names) < 2 or card is None or card.window is None:
         return ""
     key = f"photo-portion-{batch.code if batch else ''}"
-    return st.pills("Which portion lies in the window?", names, key=key, format_func=plain) or ""
+    return st.pills(tr(msg("Which portion lies in the window?")), names, key=key, format_func=plain) or ""
 
 
 def pictures(desk: Desk) -> Iterator[Shot]:
     """Photos from the phone or computer, or straight from the camera, which is dated now."""
     turn = st.session_state.setdefault("photo-turn", 0)
     files = st.file_uploader(
-        "Photos of this batch",
+        tr(msg("Photos of this batch")),
         type=TYPES,
         accept_multiple_files=True,
         key=f"photo-files-{turn}",
-        help="On a phone this also opens its camera; such photos are sharper and carry their date.",
+        help=tr(msg("On a phone this also opens its camera; such photos are sharper and carry their date.")),
     )
     for file in files:
         yield Shot(file.file_id, file.name, file.getvalue())
-    if st.toggle("Use this device’s camera here", key=f"photo-camera-on-{turn}"):
-        shot = st.camera_input("Card and soap in one picture", key=f"photo-camera-{turn}", resolution="1080p")
+    if st.toggle(tr(msg("Use this device’s camera here")), key=f"photo-camera-on-{turn}"):
+        shot = st.camera_input(tr(msg("Card and soap in one picture")), key=f"photo-camera-{turn}", resolution="1080p")
         if shot is not None:
             # Seen first, not looked at last: what was typed meanwhile took its time.
             at = st.session_state.setdefault(f"camera-at-{shot.file_id}", desk.now)
@@ -127,9 +130,9 @@ def shown(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:
     if picture is None:
         return None
     if marks is not None:
-        st.caption(caption)
+        st.caption(tr(caption))
     else:
-        st.image(picture, width="stretch", caption=caption, alt=f"{shot.name}. {caption}")
+        st.image(picture, width="stretch", caption=tr(caption), alt=tr(f"{shot.name}. {caption}"))
     return shot if batch is None else _asked(desk, batch, shot)
 
 
@@ -137,15 +140,17 @@ def _marked(desk: Desk, batch: Batch | None, shot: Shot, first: PhotoAnalysis) -
     """The places that are marked in a picture; None if none are to be."""
     card, seen = shot.card, first.measurement
     assert card is not None
-    if not st.toggle("Mark the places in the picture", value=card.window is None, key=f"mark-{shot.key}"):
+    if not st.toggle(tr(msg("Mark the places in the picture")), value=card.window is None, key=f"mark-{shot.key}"):
         return None
     names = [portion.name for portion in batch.portions] if batch else []
     picture = cache.marked_picture(shot.data, seen if seen.corners else None, 1200)
-    alt = f"{shot.name}, to mark the soap in"
+    alt = msg("{name}, to mark the soap in", name=shot.name)
     propose = batch if not seen.areas else None
     proposed = photos.proposed_areas(desk.journal, propose, card, seen.corners) if propose else {}
     if proposed:
-        common.say("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
+        common.say(
+            msg("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
+        )
     marks = marking.mark(
         picture, seen.width, seen.height, names or ["soap"], f"marks-{shot.key}", alt, proposed=proposed
     )
@@ -154,36 +159,42 @@ def _marked(desk: Desk, batch: Batch | None, shot: Shot, first: PhotoAnalysis) -
 
 def _drawn(measurement: Measurement | None) -> str:
     if measurement is None:
-        return "The picture alone, without a card."
+        return msg("The picture alone, without a card.")
     if not measurement.corners:
-        return "No card was found in it."
-    words = ["White line: the card."]
+        return msg("No card was found in it.")
+    words = [msg("White line: the card.")]
     if measurement.areas:
-        words.append("Yellow: the measured area." if measurement.usable else "Yellow: where the soap is looked for.")
+        words.append(
+            msg("Yellow: the measured area.") if measurement.usable else msg("Yellow: where the soap is looked for.")
+        )
     outlined = [reason for reason in measurement.reasons if reason.outlines]
     if any(reason.limit is not Grade.NOT_USABLE for reason in outlined):
-        words.append("Red line: what makes a colour doubtful.")
+        words.append(msg("Red line: what makes a colour doubtful."))
     if any(reason.limit is Grade.NOT_USABLE for reason in outlined):
-        words.append("Red cross: what keeps it from being measured.")
-    return " ".join(words)
+        words.append(msg("Red cross: what keeps it from being measured."))
+    return join(" ", words)
 
 
 def _result(desk: Desk, batch: Batch | None, shot: Shot, measurement: Measurement) -> None:
     if measurement.usable and measurement.areas:
         common.measured_colours(measurement, _names(desk, batch, shot))
     elif measurement.usable:
-        st.info("The card was found. Mark where the soap is, and its colour is shown.")
+        st.info(tr(msg("The card was found. Mark where the soap is, and its colour is shown.")))
     else:
-        st.error("**No colour can be told from this photo.** None is claimed.", icon=":material/back_hand:")
+        st.error(tr(msg("**No colour can be told from this photo.** None is claimed.")), icon=":material/back_hand:")
     common.listed(common.doubts_of(measurement))
     if measurement.usable and measurement.card_error is not None:
-        with st.expander("How sure is it?"):
+        with st.expander(tr(msg("How sure is it?"))):
             common.values(
                 {
-                    "Grade": common.grade_word(measurement.grade),
-                    "Card": f"{measurement.card}, its colours {measurement.card_kind}",
-                    "The card’s own patches, each foretold from the others": f"{measurement.card_error:.1f} ΔE00 off",
-                    "Correction": measurement.model,
+                    msg("Grade"): common.grade_word(measurement.grade),
+                    msg("Card"): msg(
+                        "{card}, its colours {card_kind}", card=measurement.card, card_kind=measurement.card_kind
+                    ),
+                    msg("The card’s own patches, each foretold from the others"): msg(
+                        "{card_error:.1f} ΔE00 off", card_error=measurement.card_error
+                    ),
+                    msg("Correction"): measurement.model,
                 }
             )
 
@@ -194,9 +205,12 @@ def _names(desk: Desk, batch: Batch | None, shot: Shot) -> dict[str, str]:
     areas = shot.analysis.measurement.areas
     if batch is None:
         many = len(areas) > 1
-        return {area.name: f"colour {k}" if many else "the soap in the window" for k, area in enumerate(areas, 1)}
+        return {
+            area.name: msg("colour {k}", k=k) if many else msg("the soap in the window")
+            for k, area in enumerate(areas, 1)
+        }
     colours = photos.preview(desk.journal, batch.code, shot.analysis, shot.name, shot.answers, desk.now).item.colours
-    return {area.name: colour.portion or "which portion?" for area, colour in zip(areas, colours, strict=True)}
+    return {area.name: colour.portion or msg("which portion?") for area, colour in zip(areas, colours, strict=True)}
 
 
 def _asked(desk: Desk, batch: Batch, shot: Shot) -> Shot | None:
@@ -204,7 +218,7 @@ def _asked(desk: Desk, batch: Batch, shot: Shot) -> Shot | None:
     analysis = shot.analysis
     assert analysis is not None
     if batch.code in {code for code, _ in desk.journal.entries_of_photo(analysis.sha256)}:
-        common.say("✓ It is in this batch.")
+        common.say(msg("✓ It is in this batch."))
         return None
 
     def filed(answers: Answers) -> Filing:
@@ -213,11 +227,11 @@ def _asked(desk: Desk, batch: Batch, shot: Shot) -> Shot | None:
     filing, answers = filed(shot.answers), shot.answers
     dated = _say(filing, "date")
     if dated:
-        typed = st.datetime_input("Taken", value=None, format="YYYY-MM-DD", step=300, key=f"taken-{shot.key}")
+        typed = st.datetime_input(tr(msg("Taken")), value=None, format="YYYY-MM-DD", step=300, key=f"taken-{shot.key}")
         answers = replace(answers, at=typed.replace(tzinfo=desk.zone) if typed else answers.at)
         filing = filed(answers)
     if filing.item.at is not None:
-        common.say(f"Taken {moment(filing.item.at, desk.zone)}.", "soft")
+        common.say(msg("Taken {zone}.", zone=moment(filing.item.at, desk.zone)), "soft")
     named = _say(filing, "portions")
     if named:
         picture = attempt(lambda: photos.outlined_photo(shot.data, named.outlines, 1000))
@@ -228,7 +242,7 @@ def _asked(desk: Desk, batch: Batch, shot: Shot) -> Shot | None:
     for question in others:
         _say(filing, question.kind)
     confirmed, chosen = photo_answers.other_answers([*([dated] if dated else []), *others], f"shot-{shot.key}")
-    caption = st.text_input("Caption, if you like", key=f"caption-{shot.key}", max_chars=300).strip()
+    caption = st.text_input(tr(msg("Caption, if you like")), key=f"caption-{shot.key}", max_chars=300).strip()
     answers = replace(answers, confirmed=confirmed, chosen=chosen, caption=caption or None)
     return replace(shot, answers=answers, filing=filed(answers))
 
@@ -248,23 +262,31 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
     clear = [shot for shot in coloured if shot.clear]
     chosen: list[Shot] = []
     if coloured:
-        label = "Keep photo and colour" if len(clear) < 2 else f"Keep {len(clear)} photos and their colours"
+        label = (
+            msg("Keep photo and colour")
+            if len(clear) < 2
+            else msg("Keep {clear} photos and their colours", clear=len(clear))
+        )
         if len(clear) < len(coloured):
             common.say(
-                "Answer what is asked above to save the others too." if clear else "Answer what is asked above first."
+                msg("Answer what is asked above to save the others too.")
+                if clear
+                else msg("Answer what is asked above first.")
             )
-        if st.button(label, key="keep-coloured", type="primary", disabled=not clear):
+        if st.button(tr(label), key="keep-coloured", type="primary", disabled=not clear):
             chosen = clear
     if plain_ones:
         to_mark = any(shot.usable for shot in plain_ones)
         common.say(
-            "Mark where the soap is, and its colour can be kept; or keep the picture for the story."
+            msg("Mark where the soap is, and its colour can be kept; or keep the picture for the story.")
             if to_mark
-            else "No colour in it? Take another one, or keep the picture for the story."
+            else msg("No colour in it? Take another one, or keep the picture for the story.")
         )
     for shot in plain_ones:
-        label = "Keep the picture without a colour" + (f": {plain(shot.name)}" if len(plain_ones) > 1 else "")
-        if st.button(label, key=f"keep-{shot.key}", disabled=not shot.clear):
+        label = msg("Keep the picture without a colour") + (
+            msg(": {name}", name=plain(shot.name)) if len(plain_ones) > 1 else ""
+        )
+        if st.button(tr(label), key=f"keep-{shot.key}", disabled=not shot.clear):
             chosen = [shot]
     lines = [line for line in (_kept(desk, batch, shot) for shot in chosen) if line]
     if lines:
@@ -281,7 +303,9 @@ def _kept(desk: Desk, batch: Batch, shot: Shot) -> str:
     added = attempt(_adding(desk, batch, shot))
     if added and added.item and added.outcome == "placed":
         surface.look_later(added.item.sha256)
-    return f"{shot.name}: {added.outcome}. {added.why}".strip() if added else ""
+    return (
+        msg("{name}: {outcome}. {why}", name=shot.name, outcome=added.outcome, why=added.why).strip() if added else ""
+    )
 
 
 def _adding(desk: Desk, batch: Batch, shot: Shot) -> Callable[[], Arrival]:
@@ -295,5 +319,5 @@ def done(desk: Desk, batch: Batch | None) -> None:
     """Say what was kept of this batch just now."""
     code, lines = st.session_state.get("photo-done", ("", []))
     if batch is not None and batch.code == code:
-        st.success("\n\n".join(plain(line) for line in lines), icon=":material/check:")
-        common.way(desk, "batch", "Open the batch", batch=code)
+        st.success(tr("\n\n".join(plain(line) for line in lines)), icon=":material/check:")
+        common.way(desk, "batch", msg("Open the batch"), batch=code)

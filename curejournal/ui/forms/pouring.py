@@ -4,43 +4,46 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Batch, Event, EventKind, Record, ScalarReading
 from curejournal.documents import formatting
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry, recipe
-from curejournal.ui.i18n import st, temperature_input
+from curejournal.ui.i18n import _, temperature_input, tr
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache, material_cache
 from curejournal.workflow import materials
 
 LARGE: dict[EventKind, str] = {
-    "trace": "Trace",
-    "thickening": "Thickening",
-    "colour changed": "Its colour changed",
-    "poured": "Poured",
-    "gel": "Gel phase",
-    "unmoulded": "Unmoulded",
-    "cut": "Cut",
+    "trace": msg("Trace"),
+    "thickening": msg("Thickening"),
+    "colour changed": msg("Its colour changed"),
+    "poured": msg("Poured"),
+    "gel": msg("Gel phase"),
+    "unmoulded": msg("Unmoulded"),
+    "cut": msg("Cut"),
 }
 MORE: dict[EventKind, str] = {
-    "seizing": "It seized",
-    "ricing": "It riced",
-    "separation": "It separated",
-    "overheated": "It overheated",
-    "volcano": "It rose over the mould",
-    "partial gel": "Partial gel",
-    "soft": "Still soft",
-    "crumbly": "Crumbly",
-    "cracked": "Cracked",
-    "planed": "Planed",
-    "stamped": "Stamped",
-    "washed": "Washed",
-    "smell gone": "The scent is gone",
-    "smell off": "It smells off",
+    "seizing": msg("It seized"),
+    "ricing": msg("It riced"),
+    "separation": msg("It separated"),
+    "overheated": msg("It overheated"),
+    "volcano": msg("It rose over the mould"),
+    "partial gel": msg("Partial gel"),
+    "soft": msg("Still soft"),
+    "crumbly": msg("Crumbly"),
+    "cracked": msg("Cracked"),
+    "planed": msg("Planed"),
+    "stamped": msg("Stamped"),
+    "washed": msg("Washed"),
+    "smell gone": msg("The scent is gone"),
+    "smell off": msg("It smells off"),
 }
 """What happens now and then; as kinds of their own they can be counted and compared."""
-WHOLE = "the whole batch"
+WHOLE = msg("the whole batch")
 LATELY = timedelta(hours=36)
 """How long a pour is looked back on, and a batch opens where it is written down: until about its cut. Ours."""
 
@@ -57,32 +60,32 @@ def show(desk: Desk, batch: Batch) -> None:
     names = [portion.name for portion in batch.portions]
     # The portion stays chosen from one press to the next: it is worked on for a while.
     chosen = (
-        st.pills("Of", [WHOLE, *names], default=WHOLE, required=True, key=f"{key}-portion", format_func=plain)
+        st.pills(_("Of"), [WHOLE, *names], default=WHOLE, required=True, key=f"{key}-portion", format_func=plain)
         if len(names) > 1
         else WHOLE
     )
     portion = "" if chosen == WHOLE else chosen
     with st.container(horizontal=True, key=f"large-{key}"):
-        pressed = [kind for kind, label in LARGE.items() if st.button(label, key=f"{key}-{kind}")]
-    with st.expander("Something else happened"), st.container(horizontal=True, key=f"large-{key}-more"):
-        pressed += [kind for kind, label in MORE.items() if st.button(label, key=f"{key}-{kind}")]
+        pressed = [kind for kind, label in LARGE.items() if st.button(tr(label), key=f"{key}-{kind}")]
+    with st.expander(_("Something else happened")), st.container(horizontal=True, key=f"large-{key}-more"):
+        pressed += [kind for kind, label in MORE.items() if st.button(tr(label), key=f"{key}-{kind}")]
     # Value and button travel together in a form: what was typed is not lost to a page that draws itself meanwhile.
     with (
         st.form(warm_form, border=False),
         st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-warm"),
     ):
-        temperature = temperature_input("Temperature, °C", value=None, step=0.5, key=f"{warm_form}-temperature")
-        warm = st.form_submit_button("Keep temperature", key=f"{key}-warm")
+        temperature = temperature_input(msg("Temperature, °C"), value=None, step=0.5, key=f"{warm_form}-temperature")
+        warm = st.form_submit_button(_("Keep temperature"), key=f"{key}-warm")
     with (
         st.form(note_form, border=False),
         st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-note"),
     ):
         words = st.text_input(
-            "Note", key=f"{note_form}-words", max_chars=500, placeholder="thick, separating, 2 g more…"
+            _("Note"), key=f"{note_form}-words", max_chars=500, placeholder=_("thick, separating, 2 g more…")
         )
-        noted = st.form_submit_button("Keep note", key=f"{key}-note")
-    with st.expander("At another time, or with the number of bars cut"):
-        bars = st.number_input("Bars cut", value=None, min_value=1, step=1, key=f"{turn}-bars")
+        noted = st.form_submit_button(_("Keep note"), key=f"{key}-note")
+    with st.expander(_("At another time, or with the number of bars cut")):
+        bars = st.number_input(_("Bars cut"), value=None, min_value=1, step=1, key=f"{turn}-bars")
         at = entry.moment(desk, turn)
     cut = int(bars) if bars else None
     records: list[Record] = [Event(kind, portion, bars=cut if kind == "cut" else None) for kind in pressed]
@@ -91,7 +94,7 @@ def show(desk: Desk, batch: Batch) -> None:
         records.append(
             Event("note", portion, "temperature", temperature)
             if portion
-            else ScalarReading("batter temperature", temperature)
+            else ScalarReading(msg("batter temperature"), temperature)
         )
     if noted and words.strip():
         records.append(Event("note", portion, words.strip()))
@@ -111,17 +114,22 @@ def _darkened(desk: Desk, batch: Batch) -> None:
         desk.journal, batch.code, desk.now, changed[-1].portion, tell=material_cache.teller(desk)
     )
     with st.container(border=True, key=f"darkened-{batch.code}"):
-        st.subheader("It darkened: what earlier batches did")
+        st.subheader(_("It darkened: what earlier batches did"))
         common.listed(answer.words)
         for before in answer.darkened[-4:][::-1]:
-            common.way(desk, "batch", f"{before.batch} · {before.name}, {before.portion}", batch=before.batch)
+            common.way(
+                desk,
+                "batch",
+                msg("{batch} · {name}, {portion}", batch=before.batch, name=before.name, portion=before.portion),
+                batch=before.batch,
+            )
             if before.photos:
                 with st.container(horizontal=True, key=f"darkened-{batch.code}-{before.batch}-{before.portion}"):
                     for sha256 in before.photos:
                         st.image(
                             cache.small_picture(desk.journal, sha256, 320),
                             width=150,
-                            alt=f"{before.name}, {before.portion}",
+                            alt=_("{name}, {portion}", name=before.name, portion=before.portion),
                         )
 
 
@@ -132,9 +140,15 @@ def _lately(desk: Desk, batch: Batch) -> None:
         if isinstance(item.record, (Event, ScalarReading)) and desk.now - item.at < LATELY
     ]
     if noted:
-        st.subheader("So far")
+        st.subheader(_("So far"))
         common.listed(
-            f"{item.at:%H:%M}{formatting.offset(item.at, desk.zone)}: {describe(item.record)}" for item in noted
+            msg(
+                "{at:%H:%M}{zone}: {record}",
+                at=item.at,
+                zone=formatting.offset(item.at, desk.zone),
+                record=describe(item.record),
+            )
+            for item in noted
         )
 
 
@@ -142,9 +156,9 @@ def complete(desk: Desk, batch: Batch) -> None:
     """Ask for what the record lacks: when it was poured, or the recipe."""
     if batch.poured_at is None:
         key = f"complete-{batch.code}"
-        common.say("When was it poured? Age, drying and colour count from there.")
+        common.say(msg("When was it poured? Age, drying and colour count from there."))
         at = entry.moment(desk, key)
-        if st.button("It was poured then", key=f"{key}-poured", type="primary"):
+        if st.button(_("It was poured then"), key=f"{key}-poured", type="primary"):
             entry.offer(desk, batch.code, [Event("poured")], at)
     if batch.recipe is None:
         recipe.of_batch(desk, batch)

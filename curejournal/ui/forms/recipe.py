@@ -7,7 +7,10 @@ from dataclasses import replace
 from functools import partial
 from typing import Any, get_args, get_type_hints
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch
 from curejournal.judging.judgement import LYE
 from curejournal.judging.traceability import lots_of
@@ -21,15 +24,15 @@ from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liqui
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.forms.recipe_rows import known_row, rows
-from curejournal.ui.i18n import st, weight_input
+from curejournal.ui.i18n import tr, weight_input
 from curejournal.ui.page import Desk, attempt, plain
 
 KINDS = get_args(get_type_hints(Additive)["kind"])
 PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}
 """Of the solid, %: NaOH 97 to 99, KOH about 90 [common practice, no source]; the bag's label is better."""
-WHOLE = "the whole batch"
-PIECES = "Pieces of batch"
-AS_PIECES, MELTED = "pieces", "melted through (rebatch)"
+WHOLE = msg("the whole batch")
+PIECES = msg("Pieces of batch")
+AS_PIECES, MELTED = "pieces", msg("melted through (rebatch)")
 
 
 def of_batch(desk: Desk, batch: Batch) -> None:
@@ -42,8 +45,8 @@ def of_batch(desk: Desk, batch: Batch) -> None:
     if recipe is not None:
         show_lye(recipe)
         if last is not None:
-            common.say("The recipe as it was entered before stays in the history.", "soft")
-        if st.button("Keep the recipe", key=f"{key}-go", type="primary"):
+            common.say(msg("The recipe as it was entered before stays in the history."), "soft")
+        if st.button(tr(msg("Keep the recipe")), key=f"{key}-go", type="primary"):
             at, corrects = (last.at, last.id) if last is not None else (desk.now, None)
             entry.offer(desk, batch.code, [recipe], at, form, supersedes=corrects)
 
@@ -51,7 +54,7 @@ def of_batch(desk: Desk, batch: Batch) -> None:
 def show_lye(recipe: Recipe) -> None:
     """What a recipe's lye does; of soap that was melted, why nothing can be said."""
     if not recipe.oils and recipe.rebatch:
-        common.say("A rebatch without new oils has no lye to work out: titrate three of its bars before selling.")
+        common.say(msg("A rebatch without new oils has no lye to work out: titrate three of its bars before selling."))
         return
     checked = attempt(lambda: check_lye(recipe))
     if checked is not None:
@@ -61,17 +64,17 @@ def show_lye(recipe: Recipe) -> None:
 def lye(checked: LyeCheck) -> None:
     """What the lye does to the fat, with its interval, doubts and cautions."""
     with st.container(border=True, key="lye"):
-        st.subheader("Lye, before you pour")
+        st.subheader(tr(msg("Lye, before you pour")))
         superfat(checked)
         for doubt in checked.doubts:
-            st.warning(f"{plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
+            st.warning(tr(f"{plain(doubt.text)} {plain(doubt.do)}"), icon=":material/back_hand:")
         common.say(LYE)
 
 
 def superfat(checked: LyeCheck) -> None:
     """The answer in words, and the figures on a tap."""
     common.say(answer(checked), "lead")
-    with st.expander("Figures"):
+    with st.expander(tr(msg("Figures"))):
         common.values(dict(figures(checked)))
 
 
@@ -89,20 +92,22 @@ def pieces_now(desk: Desk, recipe: Recipe) -> Recipe:
 
 def same_bottles(key: str, recipe: Recipe, source: str) -> bool:
     """Ask whether a recipe is poured from the bottles whose lots it names."""
-    return any(recipe.lots) and bool(st.toggle(f"The same bottles as {source}: keep the lots", key=f"{key}-same"))
+    return any(recipe.lots) and bool(
+        st.toggle(tr(msg("The same bottles as {source}: keep the lots", source=source)), key=f"{key}-same")
+    )
 
 
 def lots(key: str, recipe: Recipe) -> Recipe:
     """Ask which lots a recipe is poured from; those that it names are shown, not taken."""
     names = [name for name, _, _ in lots_of(recipe)][: len(recipe.lots)]
-    with st.expander("Lots of the bottles that are poured from now"):
-        common.say("Left empty, a lot counts as not noted. It can be entered later too.", "soft")
+    with st.expander(tr(msg("Lots of the bottles that are poured from now"))):
+        common.say(msg("Left empty, a lot counts as not noted. It can be entered later too."), "soft")
         found = [
             st.text_input(
-                f"{plain(name)}, lot",
+                tr(msg("{name}, lot", name=plain(name))),
                 key=f"{key}-{number}-{name}",
                 max_chars=80,
-                placeholder=f"was {lot}" if lot else "",
+                placeholder=tr(msg("was {lot}", lot=lot) if lot else ""),
             ).strip()
             for number, (name, lot) in enumerate(zip(names, recipe.lots, strict=True))
         ]
@@ -114,7 +119,9 @@ def ask(desk: Desk, key: str, old: Recipe | None, portions: Sequence[str], code:
     before = old or Recipe((), ())
     gone = [name for name in portions_of(before) if name not in portions]
     places = [WHOLE, *portions, *gone]
-    name = st.text_input("Recipe’s name (rules may be set by it)", before.name, key=f"{key}-called", max_chars=80)
+    name = st.text_input(
+        tr(msg("Recipe’s name (rules may be set by it)")), before.name, key=f"{key}-called", max_chars=80
+    )
     oils = _oils(f"{key}-oil", before)
     liquids = _liquids(f"{key}-liquid", before)
     acids = _acids(f"{key}-acid", before)
@@ -128,13 +135,13 @@ def ask(desk: Desk, key: str, old: Recipe | None, portions: Sequence[str], code:
     for name in gone:
         if name in named:
             st.warning(
-                plain(f"The batch has no portion “{name}” now. Choose where what goes into it belongs."),
+                plain(msg("The batch has no portion “{name}” now. Choose where what goes into it belongs.", name=name)),
                 icon=":material/back_hand:",
             )
     if not oils and not pieces:
         return None
     scale_g = st.number_input(
-        "Step of the scale that it was weighed with, g", 0.0, 100.0, before.scale_g, 0.1, key=f"{key}-scale"
+        tr(msg("Step of the scale that it was weighed with, g")), 0.0, 100.0, before.scale_g, 0.1, key=f"{key}-scale"
     )
     rows_asked = tuple(oils), tuple(alkalis), tuple(liquids), tuple(additives)
     return Recipe(*rows_asked, pieces, batter, tuple(acids), scale_g, name.strip())
@@ -143,7 +150,7 @@ def ask(desk: Desk, key: str, old: Recipe | None, portions: Sequence[str], code:
 def _oils(key: str, before: Recipe) -> list[Oil]:
     """Any oil: one of the list, or by its own name; with the value of a certificate, or the maker's own."""
     old = [(oil.key, oil.grams, oil.lot) for oil in before.oils]
-    asked_rows = rows(key, "Oil", old, {"Oil": list(OILS)}, new="Oil")
+    asked_rows = rows(key, msg("Oil"), old, {msg("Oil"): list(OILS)}, new=msg("Oil"))
     found = []
     for row in asked_rows:
         known = known_row(before.oils, lambda oil: oil.key, row["Oil"], row["number"]) or Oil(row["Oil"], 0.0)
@@ -154,7 +161,7 @@ def _oils(key: str, before: Recipe) -> list[Oil]:
     if not labels:
         return found
     asked = st.multiselect(
-        "Oils with a saponification value of their own: a certificate’s, or yours",
+        tr(msg("Oils with a saponification value of their own: a certificate’s, or yours")),
         labels,
         own,
         key=f"{key}-own-{'-'.join(own)}",
@@ -168,19 +175,27 @@ def _oils(key: str, before: Recipe) -> list[Oil]:
 def _own_value(key: str, oil: Oil) -> Oil:
     with st.container(horizontal=True, key=f"{key}-sv-row", vertical_alignment="bottom"):
         sv = st.number_input(
-            f"{plain(oil.key)}, mg KOH/g",
+            tr(msg("{key}, mg KOH/g", key=plain(oil.key))),
             0.0,
             400.0,
             oil.certificate_sv,
             0.1,
             key=f"{key}-sv-{oil.key}",
             width=190,
-            placeholder="not known",
+            placeholder=tr(msg("not known")),
         )
         half = st.number_input(
-            "give or take", 0.0, 49.0, oil.certificate_sv_half_width, 0.5, key=f"{key}-svh-{oil.key}", width=130
+            tr(msg("give or take")),
+            0.0,
+            49.0,
+            oil.certificate_sv_half_width,
+            0.5,
+            key=f"{key}-svh-{oil.key}",
+            width=130,
         )
-        source = st.text_input("whose value", oil.sv_from or "certificate", key=f"{key}-svf-{oil.key}", width=190)
+        source = st.text_input(
+            tr(msg("whose value")), oil.sv_from or "certificate", key=f"{key}-svf-{oil.key}", width=190
+        )
     if sv is None:
         return replace(oil, certificate_sv=None, sv_from="")
     whose = oil.sv_from if source == "certificate" and not oil.sv_from else source.strip()
@@ -191,14 +206,14 @@ def _acids(key: str, before: Recipe) -> list[Acid]:
     """Acids, which take up lye; a vinegar, or one in solution, with its strength."""
     old = [(acid.key, acid.grams, acid.lot) for acid in before.acids]
     found = []
-    for row in rows(key, "Acid", old, {"Acid": list(ACIDS)}, least=0):
+    for row in rows(key, msg("Acid"), old, {msg("Acid"): list(ACIDS)}, least=0):
         known = known_row(before.acids, lambda acid: acid.key, row["Acid"], row["number"])
         usual = ACIDS.get(row["Acid"])
         acid = known or Acid(
             row["Acid"], 0.0, usual.usual_pct if usual else 100.0, usual.half_width_pct if usual else 0.0
         )
         strength = st.number_input(
-            f"Strength of {plain(row['Acid'])}, % (the label tells; 100 is the pure acid)",
+            tr(msg("Strength of {row}, % (the label tells; 100 is the pure acid)", row=plain(row["Acid"]))),
             0.1,
             100.0,
             acid.strength_pct,
@@ -212,9 +227,9 @@ def _acids(key: str, before: Recipe) -> list[Acid]:
 def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid], acids: Sequence[Acid]) -> None:
     if not oils:
         return
-    with st.expander("How much lye do these oils need?"):
-        wanted = st.slider("Superfat, %", 0.0, 15.0, 5.0, 0.5, key=f"{key}-superfat")
-        koh = st.slider("KOH, part of the alkali by moles, %", 0, 100, 0, key=f"{key}-koh")
+    with st.expander(tr(msg("How much lye do these oils need?"))):
+        wanted = st.slider(tr(msg("Superfat, %")), 0.0, 15.0, 5.0, 0.5, key=f"{key}-superfat")
+        koh = st.slider(tr(msg("KOH, part of the alkali by moles, %")), 0, 100, 0, key=f"{key}-koh")
         need = attempt(lambda: lye_for(oils, wanted, liquids=liquids, acids=acids, koh_share=koh / 100))
         if need is not None:
             common.values(
@@ -224,19 +239,23 @@ def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid], acids: Se
                 }
             )
             common.say(
-                "This is at the middle of the published saponification values. "
-                "Weigh it yourself and enter what you weighed."
+                msg(
+                    "This is at the middle of the published saponification values. "
+                    "Weigh it yourself and enter what you weighed."
+                )
             )
 
 
 def _alkalis(key: str, before: Recipe) -> list[Alkali]:
     found = []
-    asked_rows = rows(key, "Alkali", [(a.kind, a.grams, a.lot) for a in before.alkalis], {"Alkali": list(PURITY)})
+    asked_rows = rows(
+        key, msg("Alkali"), [(a.kind, a.grams, a.lot) for a in before.alkalis], {msg("Alkali"): list(PURITY)}
+    )
     for row in asked_rows:
         known = known_row(before.alkalis, lambda alkali: alkali.kind, row["Alkali"], row["number"])
         usual = (known.purity_low_pct, known.purity_high_pct) if known else PURITY[row["Alkali"]]
         low, high = st.slider(
-            f"Purity of this {row['Alkali']}, % (the bag’s label tells)",
+            tr(msg("Purity of this {row}, % (the bag’s label tells)", row=row["Alkali"])),
             min(80.0, usual[0]),
             100.0,
             usual,
@@ -252,11 +271,13 @@ def _dissolved(key: str, known: Alkali | None) -> tuple[float | None, float]:
     """Whether it was weighed as a solution, and how strong that is."""
     old = known.solution_pct if known else None
     half = known.solution_half_width_pct if known else 0.5
-    if not st.toggle("Weighed as a solution (masterbatch)", old is not None, key=f"{key}-dissolved"):
+    if not st.toggle(tr(msg("Weighed as a solution (masterbatch)")), old is not None, key=f"{key}-dissolved"):
         return None, half
     with st.container(horizontal=True, key=f"{key}-dissolved-row"):
-        pct = st.number_input("Solid in 100 g of it, g", 1.0, 60.0, old or 50.0, 0.5, key=f"{key}-solution", width=190)
-        off = st.number_input("give or take", 0.0, 10.0, half, 0.1, key=f"{key}-solution-half", width=130)
+        pct = st.number_input(
+            tr(msg("Solid in 100 g of it, g")), 1.0, 60.0, old or 50.0, 0.5, key=f"{key}-solution", width=190
+        )
+        off = st.number_input(tr(msg("give or take")), 0.0, 10.0, half, 0.1, key=f"{key}-solution-half", width=130)
     return pct, off
 
 
@@ -265,7 +286,7 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
         ("water", None, "")
     ]
     found = []
-    for row in rows(key, "Liquid", old, {}):
+    for row in rows(key, msg("Liquid"), old, {}):
         name, number = row["Liquid"], row["number"]
         known = known_row(before.liquids, lambda liquid: liquid.name, name, number)
         usual = liquid_named(name)
@@ -277,11 +298,16 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
             left, right = st.columns(2)
             with left:
                 water = st.number_input(
-                    f"Water in {plain(name)}, part of 1", 0.0, 1.0, water, 0.01, key=f"{key}-{number}-water-{name}"
+                    tr(msg("Water in {name}, part of 1", name=plain(name))),
+                    0.0,
+                    1.0,
+                    water,
+                    0.01,
+                    key=f"{key}-{number}-water-{name}",
                 )
             with right:
                 fat = st.number_input(
-                    f"Fat in {plain(name)}, part of 1",
+                    tr(msg("Fat in {name}, part of 1", name=plain(name))),
                     0.0,
                     1.0,
                     fat,
@@ -296,7 +322,7 @@ def _liquids(key: str, before: Recipe) -> list[Liquid]:
 def _additives(key: str, before: Recipe, places: Sequence[str]) -> list[Additive]:
     old = [(a.name, a.grams, a.lot, a.kind, a.portion or WHOLE) for a in before.additives]
     more = {"kind": KINDS, "in": places}
-    asked_rows = rows(key, "Additive", old, more, least=0)
+    asked_rows = rows(key, msg("Additive"), old, more, least=0)
     return [
         Additive(
             row["Additive"],
@@ -336,7 +362,11 @@ def _batter(key: str, before: Recipe) -> tuple[Batter, ...]:
         for number, part in enumerate(before.batter)
         if (
             grams := weight_input(
-                f"Batter in {plain(part.portion)}, g", part.grams, step=10.0, format="%.1f", key=f"{key}-{number}"
+                msg("Batter in {portion}, g", portion=plain(part.portion)),
+                part.grams,
+                step=10.0,
+                format="%.1f",
+                key=f"{key}-{number}",
             )
         )
     ]

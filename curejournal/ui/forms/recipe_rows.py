@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
-from curejournal.ui.i18n import st, weight_input
+import streamlit as st
+
+from curejournal.base.messages import msg
+from curejournal.ui.i18n import _, tr, weight_input
 
 T = TypeVar("T")
 
@@ -45,16 +48,16 @@ def rows(
             if label in choices:
                 options = offering(choices[label], what)
                 row[label] = st.selectbox(
-                    label,
+                    tr(label),
                     options,
                     options.index(what) if what is not None else None,
                     key=f"{key}-{number}-what",
-                    placeholder="choose or type" if label == new else "choose",
+                    placeholder=tr(msg("choose or type") if label == new else "choose"),
                     accept_new_options=label == new,
                     width=190,
                 )
             else:
-                row[label] = st.text_input(label, what or "", key=f"{key}-{number}-what", width=190).strip()
+                row[label] = st.text_input(tr(label), what or "", key=f"{key}-{number}-what", width=190).strip()
             row["grams"] = weight_input(
                 "grams", value=grams, step=1.0, format="%.1f", key=f"{key}-{number}-g", width=150
             )
@@ -64,12 +67,12 @@ def rows(
                 options = offering(choices[name], known)
                 index = options.index(known) if known is not None else 0
                 width = 200 if name == "in" else 150
-                row[name] = st.selectbox(name, options, index, key=f"{key}-{number}-{name}", width=width)
+                row[name] = st.selectbox(tr(name), options, index, key=f"{key}-{number}-{name}", width=width)
             if with_lot:
-                row["lot"] = st.text_input("lot", lot, key=f"{key}-{number}-lot", width=130).strip()
+                row["lot"] = st.text_input(_("lot"), lot, key=f"{key}-{number}-lot", width=130).strip()
         if row[label] and row["grams"] is not None:
             found.append(row | {"number": number})
-    if st.button(f"One more: {label.lower()}", key=f"{key}-more", icon=":material/add:"):
+    if st.button(_("One more: {lower}", lower=label.lower()), key=f"{key}-more", icon=":material/add:"):
         st.session_state[f"{key}-added"] = more + 1
         st.rerun()
     return found

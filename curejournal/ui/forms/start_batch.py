@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Batch, ColourReading, Portion, Record
 from curejournal.judging.target import from_earlier_batch
@@ -13,10 +16,10 @@ from curejournal.soap.recipe import Recipe
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.forms import recipe as recipes
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import localised, tr
 from curejournal.ui.page import Desk, attempt, plain
 
-TYPED = "a colour typed here"
+TYPED = msg("a colour typed here")
 FIRST = "B-1"
 """The code that the first batch may have; the next ones count on. Ours."""
 
@@ -25,10 +28,16 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     """Ask for a batch and start it, like the one asked for; `earlier` are the names of all, by code."""
     like = (
         st.selectbox(
-            "Begin with the recipe and portions of",
+            tr(msg("Begin with the recipe and portions of")),
             [None, *earlier],
             index=[None, *earlier].index(asked if asked in earlier else None),
-            format_func=lambda code: "nothing: a new recipe" if code is None else f"{code} · {earlier[code]}",
+            format_func=localised(
+                lambda code: (
+                    msg("nothing: a new recipe")
+                    if code is None
+                    else msg("{code} · {code_2}", code=code, code_2=earlier[code])
+                )
+            ),
             key=f"like-{asked or None}",
         )
         if earlier
@@ -38,17 +47,17 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     key = f"start-{like}"
     left, right = st.columns(2)
     with left:
-        name = st.text_input("Name", value=model.name if model else "", key=f"{key}-name", max_chars=120)
+        name = st.text_input(tr(msg("Name")), value=model.name if model else "", key=f"{key}-name", max_chars=120)
     with right:
-        code = st.text_input("Code (short, your own)", _code(desk), key=f"{key}-code", max_chars=40)
+        code = st.text_input(tr(msg("Code (short, your own)")), _code(desk), key=f"{key}-code", max_chars=40)
     old = recipes.pieces_now(desk, model.recipe) if model is not None and model.recipe is not None else None
-    same = old is not None and recipes.same_bottles(key, old, f"for {like}")
-    if model is None or st.toggle("Change its portions or recipe", key=f"{key}-change"):
+    same = old is not None and recipes.same_bottles(key, old, msg("for {like}", like=like))
+    if model is None or st.toggle(tr(msg("Change its portions or recipe")), key=f"{key}-change"):
         portions = _portions(desk, key, model, earlier)
         if old is not None and model is not None:
             old = _renamed(old if same else old.with_lots([""] * len(old.lots)), model.portions, portions)
-        st.subheader("Recipe, as weighed")
-        wanted = st.checkbox("Enter the recipe now", value=True, key=f"{key}-recipe")
+        st.subheader(tr(msg("Recipe, as weighed")))
+        wanted = st.checkbox(tr(msg("Enter the recipe now")), value=True, key=f"{key}-recipe")
         # Other bottles or another recipe, other fields: what a field showed at first it would go on showing.
         last = workflow.last_entry(model, Recipe) if model is not None else None
         fields = f"{key}-same" if same else key
@@ -61,9 +70,9 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     if recipe is not None:
         recipes.show_lye(recipe)
         for doubt in workflow.doubts_about_pieces(desk.journal, code, recipe, desk.now):
-            st.warning(f"{plain(doubt.text)} {plain(doubt.do)}", icon=":material/back_hand:")
+            st.warning(tr(f"{plain(doubt.text)} {plain(doubt.do)}"), icon=":material/back_hand:")
     at = entry.moment(desk, key)
-    if st.button("Start the batch", key=f"{key}-go", type="primary"):
+    if st.button(tr(msg("Start the batch")), key=f"{key}-go", type="primary"):
         records: list[Record] = [*([recipe] if recipe else []), *portions]
         started = attempt(
             lambda: workflow.start_batch(
@@ -95,21 +104,21 @@ def _renamed(recipe: Recipe, before: Sequence[Portion], now: Sequence[Portion]) 
 def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, str]) -> list[Portion]:
     old = list(model.portions) if model else []
     usual, most = max(len(old), 1), max(len(old), 12)
-    count = int(st.number_input("Portions (layers, swirl colours)", 1, most, usual, key=f"{key}-portions"))
+    count = int(st.number_input(tr(msg("Portions (layers, swirl colours)")), 1, most, usual, key=f"{key}-portions"))
     found = []
     for order in range(count):
         before = old[order] if order < len(old) else None
         with st.container(border=True, key=f"{key}-portion-{order}"):
             name = st.text_input(
-                "Name of the portion",
-                before.name if before else ("soap" if count == 1 else f"portion {order + 1}"),
+                tr(msg("Name of the portion")),
+                before.name if before else ("soap" if count == 1 else msg("portion {order}", order=order + 1)),
                 key=f"{key}-p-{order}-name",
             )
             aimed = _intended(desk, f"{key}-p-{order}", before, earlier)
-            with st.expander("Tolerance and control"):
+            with st.expander(tr(msg("Tolerance and control"))):
                 tolerance = entry.tolerance(f"{key}-p-{order}-tolerance", before.tolerance if before else 3.0)
                 control = st.checkbox(
-                    "A control: unscented, to compare with",
+                    tr(msg("A control: unscented, to compare with")),
                     before.control if before else False,
                     key=f"{key}-p-{order}-control",
                 )
@@ -121,13 +130,15 @@ def _intended(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str
     """The colour that a portion should end at: none, that of an earlier batch, or typed."""
     known = before.intended_lab if before else None
     none = Portion("")
-    if not st.checkbox("It should end at a certain colour", known is not None, key=f"{key}-wanted"):
+    if not st.checkbox(tr(msg("It should end at a certain colour")), known is not None, key=f"{key}-wanted"):
         return none
     like = (
         st.selectbox(
-            "Like",
+            tr(msg("Like")),
             [None, *earlier],
-            format_func=lambda code: TYPED if code is None else f"{code} · {earlier[code]}",
+            format_func=localised(
+                lambda code: TYPED if code is None else msg("{code} · {code_2}", code=code, code_2=earlier[code])
+            ),
             key=f"{key}-like",
         )
         if earlier
@@ -136,7 +147,7 @@ def _intended(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str
     if like is not None:
         return _like(desk, key, desk.journal.batch(like)) or none
     lab = entry.lab(key, known or entry.CREAM)
-    st.html(common.patch(lab, "Intended colour", "L* lightness, a* green to red, b* blue to yellow (D50)"))
+    st.html(common.patch(lab, msg("Intended colour"), msg("L* lightness, a* green to red, b* blue to yellow (D50)")))
     # Untouched it stays what it was, with all that is known of it.
     return before if before and lab == known else replace(none, intended_lab=lab, intended_source="swatch")
 
@@ -144,13 +155,13 @@ def _intended(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str
 def _like(desk: Desk, key: str, earlier: Batch) -> Portion | None:
     names = list(dict.fromkeys(reading.portion for _, reading in earlier.records(ColourReading)))
     if not names:
-        common.say("No colour was measured in that batch.")
+        common.say(msg("No colour was measured in that batch."))
         return None
-    name = st.selectbox("Its portion", names, key=f"{key}-of") if len(names) > 1 else names[0]
+    name = st.selectbox(tr(msg("Its portion")), names, key=f"{key}-of") if len(names) > 1 else names[0]
     rules = workflow.current_limits(desk.journal)
     picked = attempt(lambda: from_earlier_batch(Batch("", ""), earlier, name, rules))
     if picked is None:
         return None
-    st.html(common.patch(picked.lab, "Intended colour", picked.words))
+    st.html(common.patch(picked.lab, msg("Intended colour"), picked.words))
     common.listed(f"{doubt.text} {doubt.do}" for doubt in picked.doubts)
     return Portion("", 0, picked.lab, "cured earlier batch", 3.0, False, picked.words, picked.card, round(picked.sd, 3))

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from functools import partial
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, attempt
 from curejournal.workflow import Card, photos
 from curejournal.workflow.photos import Finding, InboxItem
@@ -47,7 +50,7 @@ def ask(desk: Desk, item: InboxItem) -> bool:
 def _one(desk: Desk, item: InboxItem, finding: Finding) -> bool:
     key = f"surface-{finding.kind.replace(' ', '-')}-{item.sha256[:12]}"
     with st.container(border=True, key=key):
-        st.markdown(f"**{common.sentence(finding.words)}** Is it so?")
+        st.markdown(_("**{words}** Is it so?", words=common.sentence(finding.words)))
         batch = desk.journal.batch(item.batch)
         grown = photos.growth(batch, finding, item.at) if item.at else ""
         if grown:
@@ -56,12 +59,14 @@ def _one(desk: Desk, item: InboxItem, finding: Finding) -> bool:
             areas = [seen.outline for seen in item.colours]
             picture = attempt(lambda: photos.outlined_picture(desk.journal, item.sha256, areas, finding.outlines, 1000))
             if picture is not None:
-                caption = "Red: what is meant. Yellow: the soap that was measured."
-                st.image(picture, width="stretch", caption=caption, alt=f"{item.name}. {finding.words} {caption}")
+                caption = msg("Red: what is meant. Yellow: the soap that was measured.")
+                st.image(
+                    picture, width="stretch", caption=tr(caption), alt=tr(f"{item.name}. {finding.words} {caption}")
+                )
         with st.container(horizontal=True):
-            yes = st.button("Yes, note it", key=f"{key}-yes", type="primary")
-            no = finding.kind not in NO_FAULT and st.button("No, the surface is clear", key=f"{key}-no")
-            later = st.button("Leave it open", key=f"{key}-open")
+            yes = st.button(_("Yes, note it"), key=f"{key}-yes", type="primary")
+            no = finding.kind not in NO_FAULT and st.button(_("No, the surface is clear"), key=f"{key}-no")
+            later = st.button(_("Leave it open"), key=f"{key}-open")
     if yes or no:
         noted = attempt(lambda: photos.confirm_surface(desk.journal, item, finding if yes else None, by=desk.by))
         return noted is not None

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Batch, SurfaceNote
 from curejournal.documents import charts
@@ -10,7 +13,7 @@ from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, timeline
 from curejournal.ui.forms import batch as acts
 from curejournal.ui.forms import batch_head, business, checks, doing, entry, evidence, history, pouring, recipe
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, word_of
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
 
@@ -19,10 +22,10 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     code = st.query_params.get("batch", "")
     if code not in desk.journal.names():
-        st.title("No batch chosen")
+        st.title(_("No batch chosen"))
         code = common.chosen_batch(desk) or ""
-        common.say("Choose a batch; if there is none yet, start the first one.")
-        common.way(desk, "batches", "To the batches")
+        common.say(msg("Choose a batch; if there is none yet, start the first one."))
+        common.way(desk, "batches", msg("To the batches"))
         if not code:
             return
     batch = desk.journal.batch(code)
@@ -40,10 +43,16 @@ def render(desk: Desk) -> None:
             doing.form(desk, code, what)
     if not on:
         batch_head.ribbons(desk, batch, judgement)
-    first = "Log" if on and not desk.reads_only else "Checks"
+    first = msg("Log") if on and not desk.reads_only else msg("Checks")
     with st.container(key="sections"):
         section = st.segmented_control(
-            "Show", list(SECTIONS), default=first, required=True, key=f"section-{code}", label_visibility="collapsed"
+            _("Show"),
+            list(SECTIONS),
+            default=first,
+            required=True,
+            key=f"section-{code}",
+            label_visibility="collapsed",
+            format_func=word_of,
         )
     SECTIONS[section](desk, batch, judgement)
 
@@ -51,27 +60,27 @@ def render(desk: Desk) -> None:
 def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if not common.may_enter(desk):
         return
-    common.say("Each press is stamped with the time, and can be undone at once.", "soft")
+    common.say(msg("Each press is stamped with the time, and can be undone at once."), "soft")
     pouring.show(desk, batch)
     question = st.container()
     if pouring.is_on(desk, batch):
         for caution in judgement.cautions:
             common.say(caution, "soft")
     with st.container(horizontal=True, key="act-batch"):
-        common.way(desk, "batches", "Pour another like this", ":material/replay:", like=batch.code)
+        common.way(desk, "batches", msg("Pour another like this"), ":material/replay:", like=batch.code)
     forms = {
         "a weight": entry.weigh,
-        "an alkali test": entry.alkali_test,
-        "a surface check": entry.surface,
-        "a weighing check": evidence.weighing_check,
-        "a packet of strips": evidence.packet_check,
-        "the room": entry.room,
-        "the recipe": recipe.of_batch,
+        msg("an alkali test"): entry.alkali_test,
+        msg("a surface check"): entry.surface,
+        msg("a weighing check"): evidence.weighing_check,
+        msg("a packet of strips"): evidence.packet_check,
+        msg("the room"): entry.room,
+        msg("the recipe"): recipe.of_batch,
     }
     forms |= acts.forms(batch)
-    chosen = st.pills("Or enter", list(forms), key=f"form-{batch.code}")
+    chosen = st.pills(_("Or enter"), list(forms), key=f"form-{batch.code}")
     others = business.forms(batch)
-    other = st.pills("For the rack, the papers and after the sale", list(others), key=f"business-{batch.code}")
+    other = st.pills(_("For the rack, the papers and after the sale"), list(others), key=f"business-{batch.code}")
     for form in (chosen and forms[chosen], other and others[other]):
         if form:
             form(desk, batch)
@@ -82,44 +91,44 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if not any(journey.points for journey in judgement.journeys.values()):
-        common.say("No colour was measured yet. A photo with the card in it starts the journey.")
-        common.way(desk, "photos", "Add photos", ":material/photo_camera:", batch=batch.code)
+        common.say(msg("No colour was measured yet. A photo with the card in it starts the journey."))
+        common.way(desk, "photos", msg("Add photos"), ":material/photo_camera:", batch=batch.code)
     for name, journey in judgement.journeys.items():
         if journey.points:
             st.subheader(plain(name))
             timeline.journey(name, journey, desk)
-    common.way(desk, "compare", "Two dates side by side", ":material/compare:", batch=batch.code)
+    common.way(desk, "compare", msg("Two dates side by side"), ":material/compare:", batch=batch.code)
 
 
 def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
-    st.subheader("Drying")
+    st.subheader(_("Drying"))
     common.figure(charts.drying_figure(judgement.drying, batch.poured_at, desk.now))
     if not judgement.drying.points:
-        common.say("No weights yet. Weigh a few marked bars each week.")
+        common.say(msg("No weights yet. Weigh a few marked bars each week."))
     rooms = charts.room_figures(batch)
     if rooms:
-        st.subheader("The room meanwhile")
+        st.subheader(_("The room meanwhile"))
     for shown in rooms:
         common.figure(shown)
-    st.subheader("Alkali tests")
+    st.subheader(_("Alkali tests"))
     checks.alkali_tests(desk, batch, judgement)
-    looks = [f"{day(at)}: {describe(look)}" for at, look in reversed(batch.records(SurfaceNote))]
+    looks = [msg("{at}: {look}", at=day(at), look=describe(look)) for at, look in reversed(batch.records(SurfaceNote))]
     if looks:
-        st.subheader("Surface")
+        st.subheader(_("Surface"))
     common.listed(looks)
     if judgement.lye is not None:
-        st.subheader("Lye")
+        st.subheader(_("Lye"))
         recipe.superfat(judgement.lye)
-    common.say("Enter a weight, test or room reading under “Log”.", "soft")
+    common.say(msg("Enter a weight, test or room reading under “Log”."), "soft")
 
 
 SECTIONS = {
-    "Checks": checks.show,
-    "Log": _now,
-    "Timeline": timeline.show,
-    "Colour": _colour,
-    "Readings": _readings,
-    "History": history.show,
+    msg("Checks"): checks.show,
+    msg("Log"): _now,
+    msg("Timeline"): timeline.show,
+    msg("Colour"): _colour,
+    msg("Readings"): _readings,
+    msg("History"): history.show,
 }
 
-PAGE = Page("One batch", "batch", "Batches", 20, render, listed=False, titled=False)
+PAGE = Page(msg("One batch"), "batch", msg("Batches"), 20, render, listed=False, titled=False)

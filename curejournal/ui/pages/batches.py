@@ -5,22 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
-from curejournal.base.counting import how_many
+import streamlit as st
+
+from curejournal.base.messages import msg, msg_n
 from curejournal.batch.records import Batch
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, showing
 from curejournal.ui.forms import doing, start_batch
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, word_of
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
 
 SHOWN = 24
 AGAIN = 3
 """Soaps offered to be poured again, those that fit a phone. Ours."""
-ALL, UNDER_WAY, DONE = "all", "under way", "done"
-JUDGED = ("on hold", "ready", "not yet", "released")
-SORTED = ("newest first", "oldest first", "by name")
-PICTURES, LIST = "Pictures", "List"
+ALL, UNDER_WAY, DONE = "all", msg("under way"), "done"
+JUDGED = (msg("on hold"), "ready", "not yet", "released")
+SORTED = (msg("newest first"), msg("oldest first"), msg("by name"))
+PICTURES, LIST = msg("Pictures"), msg("List")
 
 
 class Asked(NamedTuple):
@@ -40,10 +42,16 @@ def render(desk: Desk) -> None:
         _start(desk, names, like)
         return
     with st.container(horizontal=True, vertical_alignment="bottom", key="wall-head"):
-        common.say(f"{how_many(len(names), 'batch')}, each by its latest picture in true colour.", "lead")
+        common.say(
+            msg(
+                "{names}, each by its latest picture in true colour.",
+                names=msg_n("{number} batch", "{number} batches", len(names)),
+            ),
+            "lead",
+        )
         if common.may_enter(desk):
             _again(names)
-            if st.button("Start a batch", key="start-batch", type="primary"):
+            if st.button(_("Start a batch"), key="start-batch", type="primary"):
                 st.session_state["starting"] = True
                 st.rerun()
     asked = _asked()
@@ -55,16 +63,16 @@ def render(desk: Desk) -> None:
             batch = desk.journal.batch(code)
             draw(desk, batch, cache.judged(desk, batch))
     if not found:
-        common.say("No batch is like that.", "soft")
-    if len(found) > shown and st.button(f"Show more ({len(found)} in all)", key="wall-more"):
+        common.say(msg("No batch is like that."), "soft")
+    if len(found) > shown and st.button(_("Show more ({found} in all)", found=len(found)), key="wall-more"):
         st.session_state["shown"] = shown + SHOWN
         st.rerun()
 
 
 def _start(desk: Desk, names: Mapping[str, str], like: str) -> None:
     if not names:
-        common.empty("wall", "No batch yet. A name is enough to start one; with its recipe the lye is checked.")
-    elif st.button("Back to the batches", key="start-back", icon=":material/arrow_back:"):
+        common.empty("wall", msg("No batch yet. A name is enough to start one; with its recipe the lye is checked."))
+    elif st.button(_("Back to the batches"), key="start-back", icon=":material/arrow_back:"):
         st.session_state.pop("starting", None)
         st.session_state.pop("like", None)
         st.query_params.pop("like", None)
@@ -77,7 +85,7 @@ def _again(names: Mapping[str, str]) -> None:
     latest = dict(reversed([(name, code) for code, name in list(names.items())[:SHOWN]]))
     with st.container(horizontal=True, key="act-again", width="content"):
         for name, code in list(reversed(latest.items()))[:AGAIN]:
-            if st.button(plain(f"Pour {name} again"), key=f"again-{code}", type="tertiary"):
+            if st.button(plain(msg("Pour {name} again", name=name)), key=f"again-{code}", type="tertiary"):
                 # Not in the address: a link from a page to itself loses what stands behind its question mark.
                 st.session_state["like"] = code
                 st.rerun()
@@ -85,11 +93,17 @@ def _again(names: Mapping[str, str]) -> None:
 
 def _asked() -> Asked:
     with st.container(horizontal=True, vertical_alignment="bottom", key="wall-asked"):
-        words = st.text_input("Find a name or code", key="sought", width=240)
-        wanted = st.selectbox("Show", [ALL, UNDER_WAY, DONE, *JUDGED], key="wanted", width=160)
-        order = st.selectbox("Order", SORTED, key="order", width=160)
+        words = st.text_input(_("Find a name or code"), key="sought", width=240)
+        wanted = st.selectbox(_("Show"), [ALL, UNDER_WAY, DONE, *JUDGED], key="wanted", width=160, format_func=word_of)
+        order = st.selectbox(_("Order"), SORTED, key="order", width=160, format_func=word_of)
         form = st.segmented_control(
-            "As", [PICTURES, LIST], default=PICTURES, required=True, key="wall-form", label_visibility="collapsed"
+            _("As"),
+            [PICTURES, LIST],
+            default=PICTURES,
+            required=True,
+            key="wall-form",
+            label_visibility="collapsed",
+            format_func=word_of,
         )
     return Asked(wanted, words.casefold(), order, form)
 
@@ -126,14 +140,16 @@ def _next(desk: Desk, judgement: Judgement) -> str:
         return ""
     first = judgement.due[0]
     words = doing.words_of([first])
-    return words if first.when <= desk.now else f"{words}, {doing.since(desk, [first])}"
+    return words if first.when <= desk.now else msg("{words}, {first}", words=words, first=doing.since(desk, [first]))
 
 
 def _row(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     with st.container(key=f"row-{batch.code}", horizontal=True, vertical_alignment="center"):
-        common.way(desk, "batch", f"{batch.code} · {batch.name}", batch=batch.code)
-        st.html(common.tag(common.state_of(judgement)) + f" &nbsp; {common.text(showing.old(desk, batch))}")
+        common.way(desk, "batch", msg("{code} · {name}", code=batch.code, name=batch.name), batch=batch.code)
+        st.html(
+            common.tag(common.state_of(judgement)) + msg(" &nbsp; {batch}", batch=common.text(showing.old(desk, batch)))
+        )
         common.say(_next(desk, judgement), "soft")
 
 
-PAGE = Page("Batches", "batches", "Batches", 10, render)
+PAGE = Page(msg("Batches"), "batches", msg("Batches"), 10, render)

@@ -4,30 +4,33 @@ from __future__ import annotations
 
 from itertools import chain, count
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import charts, formatting
 from curejournal.documents.ribbon import ribbon_html, until_now
 from curejournal.ui.components import common, comparison, timeline
 from curejournal.ui.components.timeline import Seen
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised, tr
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
 
-NEEDED = "Two measured photos are needed: of one batch on two days, or of two batches."
+NEEDED = msg("Two measured photos are needed: of one batch on two days, or of two batches.")
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    code = common.chosen_batch(desk, "left", "Which batch")
+    code = common.chosen_batch(desk, "left", msg("Which batch"))
     left = _portion(desk, code, "left") if code else None
     if left is None:
         common.empty("two", NEEDED)
-        common.way(desk, "photos", "Add photos")
+        common.way(desk, "photos", msg("Add photos"))
         return
     right = left
-    if st.toggle("Beside another batch or portion", key="two"):
-        other = common.chosen_batch(desk, "right", "Beside which")
+    if st.toggle(_("Beside another batch or portion"), key="two"):
+        other = common.chosen_batch(desk, "right", msg("Beside which"))
         found = _portion(desk, other, "right") if other else None
         if found is None:
             return
@@ -45,35 +48,35 @@ def render(desk: Desk) -> None:
             st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed)}')
     readings = [item.record for item in pair]
     common.say(_apart(*readings), "verdict")
-    common.say("Both are measured colours; how far each may be off is told with it.", "soft")
+    common.say(msg("Both are measured colours; how far each may be off is told with it."), "soft")
     if right is not left and right.name != left.name:
         _journeys(desk, left, right)
 
 
 def _journeys(desk: Desk, *both: Seen) -> None:
     """Both ways in one chart, day by day since each one's pour."""
-    st.subheader("Both journeys")
+    st.subheader(_("Both journeys"))
     sides = {seen.name: cache.judged(desk, seen.batch).journeys[seen.portion] for seen in both}
     for name, journey in sides.items():
         if journey.intended_lab is None:
-            common.say(f"No intended colour was set for {name}, so its way to it cannot be drawn.")
+            common.say(msg("No intended colour was set for {name}, so its way to it cannot be drawn.", name=name))
     common.figure(charts.beside_figure(sides, desk.zone))
 
 
 def _portion(desk: Desk, code: str, side: str) -> Seen | None:
     known = timeline.portions_seen([desk.journal.batch(code)])
     if not known:
-        common.say("No colour was measured in this batch yet.")
+        common.say(msg("No colour was measured in this batch yet."))
         return None
     names = {name: seen.portion for name, seen in known.items()}
     if len(names) == 1:
         return next(iter(known.values()))
     chosen = st.segmented_control(
-        "Portion",
+        _("Portion"),
         list(names),
         default=next(iter(names)),
         required=True,
-        format_func=lambda name: plain(names[name]),
+        format_func=localised(lambda name: plain(names[name])),
         key=f"of-{side}-{code}",
     )
     return known[chosen]
@@ -85,7 +88,7 @@ def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry[ColourReading], Entry[Col
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0], seen.readings[0]
-    start, end = st.select_slider("From when to when", names, (names[0], names[-1]), key=f"when-{seen.name}")
+    start, end = st.select_slider(_("From when to when"), names, (names[0], names[-1]), key=f"when-{seen.name}")
     return moments[start], moments[end]
 
 
@@ -94,7 +97,7 @@ def _slider(desk: Desk, seen: Seen, side: str) -> Entry[ColourReading]:
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0]
-    return moments[st.select_slider(f"When: {plain(seen.name)}", names, names[-1], key=f"when-{side}-{seen.name}")]
+    return moments[st.select_slider(tr(f"When: {plain(seen.name)}"), names, names[-1], key=f"when-{side}-{seen.name}")]
 
 
 def _moments(desk: Desk, seen: Seen) -> dict[str, Entry[ColourReading]]:
@@ -102,17 +105,21 @@ def _moments(desk: Desk, seen: Seen) -> dict[str, Entry[ColourReading]]:
     found: dict[str, Entry[ColourReading]] = {}
     for item in seen.readings:
         when = comparison.when_of(desk, item)
-        names = chain([when], (f"{when} ({number})" for number in count(2)))
+        names = chain([when], (msg("{when} ({the_number})", when=when, the_number=number) for number in count(2)))
         found[next(name for name in names if name not in found)] = item
     return found
 
 
 def _apart(left: ColourReading, right: ColourReading) -> str:
     if left is right:
-        return f"The same reading twice. {NEEDED}"
+        return msg("The same reading twice. {needed}", needed=NEEDED)
     between = workflow.difference(left, right)
-    sure = "They differ." if between.low > 0 else "A difference is not proven."
-    return f"ΔE00 {formatting.figure(between)} between them. {sure} About 1 is just noticeable side by side."
+    sure = msg("They differ.") if between.low > 0 else msg("A difference is not proven.")
+    return msg(
+        "ΔE00 {between} between them. {sure} About 1 is just noticeable side by side.",
+        between=formatting.figure(between),
+        sure=sure,
+    )
 
 
-PAGE = Page("Compare", "compare", "Compare", 10, render)
+PAGE = Page(msg("Compare"), "compare", msg("Compare"), 10, render)

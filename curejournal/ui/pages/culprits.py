@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import join, msg
 from curejournal.documents import material_charts
 from curejournal.materials.effects import Effect
 from curejournal.materials.history import What
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised, tr
 from curejournal.ui.page import Desk, Page, attempt, plain
 from curejournal.ui.state import material_cache
 from curejournal.workflow import materials
 
-OUTCOME = "Spots, ash, a soft loaf"
-ASKED: dict[What, str] = {"turn": "What turned it", "end": "What keeps it off its colour"}
+OUTCOME = msg("Spots, ash, a soft loaf")
+ASKED: dict[What, str] = {"turn": msg("What turned it"), "end": msg("What keeps it off its colour")}
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    common.say("Five fragrances in one blend, and it turned: which one was it? All batches together can tell.", "lead")
+    common.say(
+        msg("Five fragrances in one blend, and it turned: which one was it? All batches together can tell."), "lead"
+    )
     asked = st.segmented_control(
-        "What is asked",
+        _("What is asked"),
         [*ASKED, OUTCOME],
         default="turn",
         required=True,
-        format_func=lambda one: ASKED.get(one, OUTCOME),
+        format_func=localised(lambda one: ASKED.get(one, OUTCOME)),
         key="asked",
     )
     if asked == OUTCOME:
@@ -33,9 +38,15 @@ def render(desk: Desk) -> None:
     chosen = materials.compared(desk.journal)
     missing = material_cache.unknown(desk, chosen)
     if missing > material_cache.AT_ONCE:
-        common.say(f"{missing} batches have to be looked at first: about {_wait(missing)}.")
-        common.say("You may leave meanwhile; what is done by then is kept.", "soft")
-        if not st.button(f"Compare {len(chosen)} batches", key="compare-all", type="primary"):
+        common.say(
+            msg(
+                "{missing} batches have to be looked at first: about {missing_2}.",
+                missing=missing,
+                missing_2=_wait(missing),
+            )
+        )
+        common.say(msg("You may leave meanwhile; what is done by then is kept."), "soft")
+        if not st.button(_("Compare {chosen} batches", chosen=len(chosen)), key="compare-all", type="primary"):
             return
     answer = material_cache.which(desk, what)
     common.say(answer) if isinstance(answer, str) else _show(desk, answer)
@@ -46,23 +57,31 @@ def _outcome(desk: Desk) -> None:
     counted = materials.happenings(desk.journal)
     outcomes = [name for name in materials.OUTCOMES if name in counted]
     if not outcomes:
-        common.say("Nothing of the kind was noted yet: note spots, ash, cracks as they come, and clear bars too.")
+        common.say(msg("Nothing of the kind was noted yet: note spots, ash, cracks as they come, and clear bars too."))
         return
     outcome = st.selectbox(
-        "What happened",
+        _("What happened"),
         outcomes,
-        format_func=lambda name: f"{name} ({len(counted[name].batches)} of {counted[name].of})",
+        format_func=localised(
+            lambda name: msg(
+                "{name} ({batches} of {of})", name=name, batches=len(counted[name].batches), of=counted[name].of
+            )
+        ),
         key="outcome",
     )
     answer = attempt(lambda: materials.causes_of_outcome(desk.journal, outcome, desk.now))
     if answer is not None:
         common.listed(answer.words)
-        common.say("In batches " + ", ".join(counted[outcome].batches), "soft")
+        common.say(msg("In batches ") + join(", ", counted[outcome].batches), "soft")
 
 
 def _wait(batches: int) -> str:
     seconds = batches / 25  # judged one by one, see the large journal's benchmark
-    return f"{seconds:.0f} seconds" if seconds < 90 else f"{seconds / 60:.0f} minutes"
+    return (
+        msg("{seconds:.0f} seconds", seconds=seconds)
+        if seconds < 90
+        else msg("{seconds:.0f} minutes", seconds=seconds / 60)
+    )
 
 
 def _show(desk: Desk, answer: materials.Which) -> None:
@@ -73,33 +92,35 @@ def _show(desk: Desk, answer: materials.Which) -> None:
     common.say(materials.base_words(answer), "soft")
     common.figure(material_charts.effects_figure(effects, words), told=True)
     if answer.found.test_pours:
-        st.subheader("Pours that would tell")
+        st.subheader(_("Pours that would tell"))
         common.listed(map(materials.pour_words, answer.found.test_pours))
-        common.say("A test pour is caustic like any other: goggles, gloves, lye into water.", "soft")
+        common.say(msg("A test pour is caustic like any other: goggles, gloves, lye into water."), "soft")
     if answer.found.lots:
-        st.subheader("Did it change with the lot?")
+        st.subheader(_("Did it change with the lot?"))
         common.listed(map(materials.lot_words, answer.found.lots))
     if answer.left_out:
-        with st.expander(f"Not compared ({len(answer.left_out)})"):
+        with st.expander(_("Not compared ({left_out})", left_out=len(answer.left_out))):
             common.listed(answer.left_out)
-    with st.expander("How this is reckoned"):
+    with st.expander(_("How this is reckoned")):
         common.say(
-            "What each portion showed is taken as what soap does by itself, plus each material’s effect times its "
-            "dose, plus what differs from batch to batch. Most materials are taken to do nothing until batches say "
-            "otherwise. What was always used together cannot be told apart by any reckoning."
+            msg(
+                "What each portion showed is taken as what soap does by itself, plus each material’s effect times its "
+                "dose, plus what differs from batch to batch. Most materials are taken to do nothing until batches say "
+                "otherwise. What was always used together cannot be told apart by any reckoning."
+            )
         )
 
 
 def _effect(desk: Desk, effect: Effect, said: str) -> None:
-    names = " and ".join(effect.materials)
+    names = join(" and ", effect.materials)
     sign = "●" if effect.chance >= 0.9 else "◐" if effect.chance >= 0.5 else "○"
     with st.container(key=f"row-{names}"):
-        st.markdown(f"{sign} **{plain(names)}**")
+        st.markdown(tr(f"{sign} **{plain(names)}**"))
         common.say(common.sentence(said))
         if effect.chance >= 0.5:
             with st.container(horizontal=True, key=f"act-{names}"):
                 for material in effect.materials:
-                    common.way(desk, "materials", f"What {material} did", material=material)
+                    common.way(desk, "materials", msg("What {material} did", material=material), material=material)
 
 
-PAGE = Page("Find the cause", "culprits", "Materials", 20, render)
+PAGE = Page(msg("Find the cause"), "culprits", msg("Materials"), 20, render)

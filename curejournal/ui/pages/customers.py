@@ -8,12 +8,15 @@ from collections.abc import Sequence
 from functools import partial
 from typing import get_args
 
+import streamlit as st
+
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.batch.records import WhyOut
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised, tr, word_of
 from curejournal.ui.page import Desk, Page, attempt, plain, refusal
 from curejournal.workflow import customers
 
@@ -25,36 +28,45 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     names = desk.journal.names()
     if not names:
-        common.say("No batch yet. Orders take bars of batches that were cut.")
-        common.way(desk, "batches", "Start a batch")
+        common.say(msg("No batch yet. Orders take bars of batches that were cut."))
+        common.way(desk, "batches", msg("Start a batch"))
         return
-    shown = st.segmented_control("What", list(PARTS), default=next(iter(PARTS)), required=True, key="customers-what")
+    shown = st.segmented_control(
+        _("What"), list(PARTS), default=next(iter(PARTS)), required=True, key="customers-what", format_func=word_of
+    )
     PARTS[shown](desk, names)
 
 
 def _order(desk: Desk, names: dict[str, str]) -> None:
-    common.say("Bars of one batch or several go to one customer: all of the order is kept, or nothing.", "lead")
+    common.say(msg("Bars of one batch or several go to one customer: all of the order is kept, or nothing."), "lead")
     if not common.may_enter(desk):
         return
     key = entry.form_key("order")
     with st.form(key):
         known = [one.name for one in desk.journal.contacts() if not one.erased]
-        old = st.selectbox("Who", known, None, key=f"{key}-known", placeholder="choose") if known else None
-        name = st.text_input("Or a new name" if known else "Who", key=f"{key}-who", max_chars=120).strip() or old
-        details = st.text_input("How to reach them in a recall", key=f"{key}-details", max_chars=200)
-        order = st.text_input("Order", key=f"{key}-order", max_chars=80)
-        why: WhyOut = st.selectbox("Why", get_args(WhyOut), key=f"{key}-why")
+        old = st.selectbox(_("Who"), known, None, key=f"{key}-known", placeholder=_("choose")) if known else None
+        name = (
+            st.text_input(tr(msg("Or a new name") if known else msg("Who")), key=f"{key}-who", max_chars=120).strip()
+            or old
+        )
+        details = st.text_input(_("How to reach them in a recall"), key=f"{key}-details", max_chars=200)
+        order = st.text_input(_("Order"), key=f"{key}-order", max_chars=80)
+        why: WhyOut = st.selectbox(_("Why"), get_args(WhyOut), key=f"{key}-why", format_func=word_of)
         lines = []
         for line in range(LINES):
             with st.container(horizontal=True, key=f"{key}-line-{line}"):
                 code = st.selectbox(
-                    "Batch", list(names), None, format_func=lambda c: f"{c} · {names[c]}", key=f"{key}-code-{line}"
+                    _("Batch"),
+                    list(names),
+                    None,
+                    format_func=localised(lambda c: msg("{c} · {c_2}", c=c, c_2=names[c])),
+                    key=f"{key}-code-{line}",
                 )
-                bars = st.number_input("Bars", 0, 100_000, 0, key=f"{key}-bars-{line}", width=120)
+                bars = st.number_input(_("Bars"), 0, 100_000, 0, key=f"{key}-bars-{line}", width=120)
             if code is not None and bars:
                 lines.append((code, int(bars)))
         at = entry.moment(desk, key)
-        sent = st.form_submit_button("Save", type="primary")
+        sent = st.form_submit_button(_("Save"), type="primary")
     fill = partial(
         customers.fill_order,
         desk.journal,
@@ -77,8 +89,8 @@ def _order(desk: Desk, names: dict[str, str]) -> None:
         except CureJournalError as error:
             refusal(error)
     if asked in st.session_state:
-        st.warning(f"**Is this right?** {plain(st.session_state[asked])}", icon=":material/back_hand:")
-        if st.button("Keep it as it is", key=f"{key}-sure"):
+        st.warning(_("**Is this right?** {asked}", asked=plain(st.session_state[asked])), icon=":material/back_hand:")
+        if st.button(_("Keep it as it is"), key=f"{key}-sure"):
             made = attempt(partial(fill, confirmed=True))
             if made is not None:
                 _kept(key, made)
@@ -91,8 +103,8 @@ def _kept(key: str, made: Sequence[object]) -> None:
 
 
 def _recall(desk: Desk, names: dict[str, str]) -> None:
-    common.say("Who has bars of a batch, or of anything that a lot went into? The list to call, at once.", "lead")
-    lot = st.text_input("A lot (empty: choose a batch below)", key="recall-lot", max_chars=80).strip()
+    common.say(msg("Who has bars of a batch, or of anything that a lot went into? The list to call, at once."), "lead")
+    lot = st.text_input(_("A lot (empty: choose a batch below)"), key="recall-lot", max_chars=80).strip()
     if lot:
         people, of = customers.who_has_lot(desk.journal, lot), f"lot-{lot}"
     else:
@@ -101,16 +113,18 @@ def _recall(desk: Desk, names: dict[str, str]) -> None:
             return
         people, of = customers.recall_list(desk.journal, code), code
     if not people:
-        common.say("Nobody has bars of it, as far as this journal knows.")
+        common.say(msg("Nobody has bars of it, as far as this journal knows."))
         return
     common.listed(one.words for one in people)
-    st.download_button("The list (CSV)", lambda: _list(people), f"recall-{of}.csv", "text/csv", key="recall-list")
+    st.download_button(
+        _("The list (CSV)"), lambda: _list(people), f"recall-{of}.csv", "text/csv", key="recall-list", on_click="ignore"
+    )
 
 
 def _list(people: Sequence[customers.HasBars]) -> bytes:
     text = io.StringIO(newline="")
     writer = csv.writer(text)
-    writer.writerow(("who", "how to reach them", "batch", "bars", "since"))
+    writer.writerow(("who", msg("how to reach them"), "batch", "bars", "since"))
     for one in people:
         for code, bars in one.bars.items():
             writer.writerow([_safe(one.who), _safe(one.details), _safe(code), bars, f"{one.since:%Y-%m-%d}"])
@@ -123,37 +137,45 @@ def _safe(text: str) -> str:
 
 
 def _got(desk: Desk, names: dict[str, str]) -> None:
-    common.say("What did this customer get, bring back, complain of?", "lead")
+    common.say(msg("What did this customer get, bring back, complain of?"), "lead")
     known = {one.id: one.name for one in desk.journal.contacts() if not one.erased}
-    contact = st.selectbox("Who", list(known), None, format_func=known.__getitem__, key="got-who")
+    contact = st.selectbox(_("Who"), list(known), None, format_func=localised(known.__getitem__), key="got-who")
     if contact is None:
         return
     common.listed(customers.history_words(desk.journal, contact))
     if not common.may_enter(desk):
         return
-    with st.expander("Erase this name"):
+    with st.expander(_("Erase this name")):
         common.say(
-            "The name and how to reach them are erased for good; what they got stays on record without it. Backups and "
-            "exports that were made before still hold it: delete those yourself."
+            msg(
+                "The name and how to reach them are erased for good; what they got stays on record without it. "
+                "Backups and "
+                "exports that were made before still hold it: delete those yourself."
+            )
         )
-        why = st.text_input("Who asked for it, and when", key=f"erase-why-{contact}", max_chars=200)
-        if st.button("Erase the name", key=f"erase-{contact}"):
+        why = st.text_input(_("Who asked for it, and when"), key=f"erase-why-{contact}", max_chars=200)
+        if st.button(_("Erase the name"), key=f"erase-{contact}"):
             erase = partial(customers.erase_name, desk.journal, contact, why=why, by=desk.by, now=desk.now)
             if attempt(erase) is not None:
                 st.rerun()
 
 
 def _complaints(desk: Desk, names: dict[str, str]) -> None:
-    common.say("Complaints that have no outcome yet. A new one is entered at its batch.", "lead")
+    common.say(msg("Complaints that have no outcome yet. A new one is entered at its batch."), "lead")
     found = customers.open_complaints(desk.journal)
     if not found:
-        common.say("None is open.")
+        common.say(msg("None is open."))
     for number, (code, item) in enumerate(found):
         with st.container(key=f"row-complaint-{number}"):
-            common.way(desk, "batch", f"{code} · {names[code]}", batch=code)
-            common.say(f"{item.at:%Y-%m-%d}: {item.record.what}", "soft")
+            common.way(desk, "batch", msg("{code} · {code_2}", code=code, code_2=names[code]), batch=code)
+            common.say(msg("{at:%Y-%m-%d}: {what}", at=item.at, what=item.record.what), "soft")
 
 
-PARTS = {"An order": _order, "Recall": _recall, "What did they get?": _got, "Complaints": _complaints}
+PARTS = {
+    msg("An order"): _order,
+    msg("Recall"): _recall,
+    msg("What did they get?"): _got,
+    msg("Complaints"): _complaints,
+}
 
-PAGE = Page("Customers", "customers", "Documents", 15, render)
+PAGE = Page(msg("Customers"), "customers", msg("Documents"), 15, render)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.journal.store import Journal
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.state import background, journal_choice
 from curejournal.workflow import demo
@@ -15,24 +18,26 @@ NAME = "demo"
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(
-        "Eight batches of an invented workshop, in every state that a batch can be in. Their colours are measured "
-        "from pictures on this computer, which takes a minute or two the first time.",
+        msg(
+            "Eight batches of an invented workshop, in every state that a batch can be in. Their colours are measured "
+            "from pictures on this computer, which takes a minute or two the first time."
+        ),
         "lead",
     )
     if desk.stands_still:
-        common.say("You are looking at it. Try anything: nothing of it reaches another journal.")
-        common.way(desk, "today", "See what is due in it")
+        common.say(msg("You are looking at it. Try anything: nothing of it reaches another journal."))
+        common.way(desk, "today", msg("See what is due in it"))
         return
     place = str(desk.journal.location)
-    common.say("It is a journal by itself. Nothing in yours is changed, and one press brings you back.")
+    common.say(msg("It is a journal by itself. Nothing in yours is changed, and one press brings you back."))
     if background.done(place, NAME) is not None:
         background.put_away(place, NAME)
         journal_choice.turn_to(demo=True)
         st.switch_page(desk.ways["today"])
     if background.of(place, NAME) is not None:
-        common.say("It is being made. You may leave this page; it is here when you come back.", "soft")
-    elif st.button("Look at the demo journal", key="demo-go", type="primary"):
-        background.begin(place, NAME, "Measuring the demo’s pictures", _make)
+        common.say(msg("It is being made. You may leave this page; it is here when you come back."), "soft")
+    elif st.button(_("Look at the demo journal"), key="demo-go", type="primary"):
+        background.begin(place, NAME, msg("Measuring the demo’s pictures"), _make)
         st.rerun()
 
 
@@ -41,4 +46,4 @@ def _make(tell: background.Tell) -> None:
         demo.build_demo(journal, demo.pictures_folder(), lambda step: tell(step.done / step.total, step.words))
 
 
-PAGE = Page("Demo journal", "demo", "Settings", 50, render, writes=True)
+PAGE = Page(msg("Demo journal"), "demo", msg("Settings"), 50, render, writes=True)

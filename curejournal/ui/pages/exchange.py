@@ -2,42 +2,49 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _
 from curejournal.ui.page import Desk, Page, attempt, plain
 from curejournal.workflow import documents
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    common.say("A batch as one file, with its history and photos, that another journal can open.", "lead")
+    common.say(msg("A batch as one file, with its history and photos, that another journal can open."), "lead")
     code = common.chosen_batch(desk, "bundle")
     if code is not None:
-        common.say("Its photos are as they came from the camera: a place in them goes along.", "soft")
+        common.say(msg("Its photos are as they came from the camera: a place in them goes along."), "soft")
         st.download_button(
-            "Bundle of this batch",
+            _("Bundle of this batch"),
             lambda: documents.bundle(desk.journal, code),
             f"{code}-bundle.zip",
             "application/zip",
             key=f"bundle-out-{code}",
             type="primary",
+            on_click="ignore",
         )
-    common.way(desk, "plan", "A recipe, out or in", ":material/menu_book:")
+    common.way(desk, "plan", msg("A recipe, out or in"), ":material/menu_book:")
     if not common.may_enter(desk):
         return
-    st.subheader("Enter a batch from another journal")
-    file = st.file_uploader("Its file, a bundle", type=["zip"], key="bundle-file")
-    other = st.text_input("A code for it here (empty: its own)", key="bundle-code", max_chars=40)
-    if file is not None and st.button("Verify and enter it", key="bundle-go", type="primary"):
-        with st.spinner("Verifying every photo and entry…"):
+    st.subheader(_("Enter a batch from another journal"))
+    file = st.file_uploader(_("Its file, a bundle"), type=["zip"], key="bundle-file")
+    other = st.text_input(_("A code for it here (empty: its own)"), key="bundle-code", max_chars=40)
+    if file is not None and st.button(_("Verify and enter it"), key="bundle-go", type="primary"):
+        with st.spinner(_("Verifying every photo and entry…")):
             batch = attempt(
                 lambda: documents.open_bundle(
                     desk.journal, file.getvalue(), code=other.strip(), by=desk.by, now=desk.now, zone=desk.zone
                 )
             )
         if batch is not None:
-            st.success(f"{plain(batch.code)} {plain(batch.name)} is in this journal.", icon=":material/check:")
-            common.way(desk, "batch", f"Open {batch.code}", batch=batch.code)
+            st.success(
+                _("{code} {name} is in this journal.", code=plain(batch.code), name=plain(batch.name)),
+                icon=":material/check:",
+            )
+            common.way(desk, "batch", msg("Open {code}", code=batch.code), batch=batch.code)
 
 
-PAGE = Page("Share and import", "exchange", "Documents", 20, render)
+PAGE = Page(msg("Share and import"), "exchange", msg("Documents"), 20, render)

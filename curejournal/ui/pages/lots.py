@@ -4,35 +4,40 @@ from __future__ import annotations
 
 from functools import partial
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.stock import MaterialLot
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.workflow import stock
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    common.say("Oils, lye, additives, packaging: from whom, since when, how long they keep.", "lead")
+    common.say(msg("Oils, lye, additives, packaging: from whom, since when, how long they keep."), "lead")
     known = stock.lots(desk.journal)
     today = desk.now.date()
     for number, lot in enumerate(sorted(known.values(), key=lambda one: (one.material, one.lot))):
         over = lot.best_before is not None and lot.best_before < today
         with st.container(key=f"row-lot-{number}"):
-            common.say(describe(lot) + (" (best before is over)" if over else ""))
+            common.say(describe(lot) + (msg(" (best before is over)") if over else ""))
     if not known:
-        common.say("No lot was entered yet.", "soft")
+        common.say(msg("No lot was entered yet."), "soft")
     if not common.may_enter(desk):
         return
-    st.subheader("A lot")
-    names = {f"{lot.material}, lot {lot.lot}": lot for lot in known.values()}
-    chosen = st.selectbox("Say more of", [None, *names], format_func=lambda name: name or "a new lot", key="lot-old")
+    st.subheader(_("A lot"))
+    names = {msg("{material}, lot {lot}", material=lot.material, lot=lot.lot): lot for lot in known.values()}
+    chosen = st.selectbox(
+        _("Say more of"), [None, *names], format_func=localised(lambda name: name or msg("a new lot")), key="lot-old"
+    )
     key = entry.form_key(f"lot-{chosen}")
     with st.form(key):
         record = entry.edited(names[chosen] if chosen else MaterialLot("", ""), key)
-        sent = st.form_submit_button("Save", type="primary")
+        sent = st.form_submit_button(_("Save"), type="primary")
     if sent and isinstance(record, MaterialLot):
         made = attempt(partial(stock.enter_lot, desk.journal, record, by=desk.by, now=desk.now))
         if made is not None:
@@ -40,4 +45,4 @@ def render(desk: Desk) -> None:
             st.rerun()
 
 
-PAGE = Page("Lots", "lots", "Materials", 30, render)
+PAGE = Page(msg("Lots"), "lots", msg("Materials"), 30, render)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from curejournal.base.counting import how_many
+import streamlit as st
+
+from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.documents import formatting, material_charts
 from curejournal.documents.ribbon import ribbon_html, ribbon_of
 from curejournal.materials.history import History, Named, Use
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised, tr
 from curejournal.ui.page import Desk, Page
 from curejournal.ui.state import cache, material_cache
 from curejournal.workflow import documents, materials
@@ -20,25 +22,32 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     known = {one.material: one for one in material_cache.named(desk)}
     if not known:
-        common.empty("ribbons", "No recipe names a material yet. Enter one when you start a batch, with its lot.")
-        common.way(desk, "batches", "Start a batch")
+        common.empty("ribbons", msg("No recipe names a material yet. Enter one when you start a batch, with its lot."))
+        common.way(desk, "batches", msg("Start a batch"))
         return
-    common.say("What a fragrance or pigment did before, and what to expect of it.", "lead")
+    common.say(msg("What a fragrance or pigment did before, and what to expect of it."), "lead")
     with st.container(horizontal=True, key="act-materials"):
-        common.way(desk, "culprits", "Find the cause", ":material/troubleshoot:")
-        common.way(desk, "plan", "Plan a pour", ":material/event_upcoming:")
+        common.way(desk, "culprits", msg("Find the cause"), ":material/troubleshoot:")
+        common.way(desk, "plan", msg("Plan a pour"), ":material/event_upcoming:")
     asked = st.query_params.get("material", "")
     kinds = list(dict.fromkeys(one.kind for one in known.values()))
     first = known[asked].kind if asked in known else ("fragrance" if "fragrance" in kinds else None)
-    kind = st.pills("Kind", kinds, default=first, key=f"kind-{asked}")
+    kind = st.pills(_("Kind"), kinds, default=first, key=f"kind-{asked}")
     names = [name for name, one in known.items() if kind in (None, one.kind)]
-    labels = {name: f"{name} ({how_many(len(known[name].batches), 'batch')})" for name in names}
+    labels = {
+        name: msg(
+            "{name} ({batches})",
+            name=name,
+            batches=msg_n("{number} batch", "{number} batches", len(known[name].batches)),
+        )
+        for name in names
+    }
     name = st.selectbox(
-        "Material",
+        _("Material"),
         names,
         index=names.index(asked) if asked in names else 0,
         key=f"material-{kind}-{asked}",
-        format_func=labels.__getitem__,
+        format_func=localised(labels.__getitem__),
     )
     _one(desk, known[name])
 
@@ -46,10 +55,12 @@ def render(desk: Desk) -> None:
 def _one(desk: Desk, named: Named) -> None:
     name, number = named.material, len(named.batches)
     most = materials.EARLIER
-    if number > most and st.toggle(f"All {number} batches, not the latest {most} alone", key=f"all-{name}"):
+    if number > most and st.toggle(
+        _("All {the_number} batches, not the latest {most} alone", the_number=number, most=most), key=f"all-{name}"
+    ):
         most = number
     dose = st.number_input(
-        "Planned dose, % of the oils in its portion (empty: as before)",
+        _("Planned dose, % of the oils in its portion (empty: as before)"),
         value=None,
         min_value=0.01,
         step=0.1,
@@ -60,15 +71,15 @@ def _one(desk: Desk, named: Named) -> None:
     )
     common.values(dict(materials.material_in_words(report)))
     if report.expected.beyond_doses:
-        common.say("This dose was never tried.", "soft")
+        common.say(msg("This dose was never tried."), "soft")
     common.figure(material_charts.expected_figure(report.expected, name))
     _lots(report.history)
-    st.subheader("What it did")
+    st.subheader(_("What it did"))
     uses = report.history.uses[::-1]
     shown = st.session_state.setdefault(f"shown-{name}", SHOWN)
     for number, use in enumerate(uses[:shown]):
         _use(desk, use, f"{number}-{use.story.batch}-{use.story.portion}")
-    if len(uses) > shown and st.button(f"Show more ({len(uses)} in all)", key=f"more-{name}"):
+    if len(uses) > shown and st.button(_("Show more ({uses} in all)", uses=len(uses)), key=f"more-{name}"):
         st.session_state[f"shown-{name}"] = shown + SHOWN
         st.rerun()
     _sheets(desk, name)
@@ -78,28 +89,48 @@ def _lots(history: History) -> None:
     lots = [lot for lot in history.lots if lot.uses[0].ingredient.lot]
     if len(lots) < 2:
         return
-    st.subheader("Lot by lot")
+    st.subheader(_("Lot by lot"))
     common.values(
         {
-            f"lot {lot.uses[0].ingredient.lot}": "; ".join(
-                f"{use.story.batch} {formatting.figure(use.story.turn)} ΔE00" for use in lot.uses if use.story.turn
+            msg("lot {lot}", lot=lot.uses[0].ingredient.lot): join(
+                "; ",
+                (
+                    msg("{batch} {turn} ΔE00", batch=use.story.batch, turn=formatting.figure(use.story.turn))
+                    for use in lot.uses
+                    if use.story.turn
+                ),
             )
-            or "no turn measured"
+            or msg("no turn measured")
             for lot in lots
         }
     )
-    common.say("How far each pour was off its colour at most, with its 95 % interval.", "soft")
+    common.say(msg("How far each pour was off its colour at most, with its 95 % interval."), "soft")
 
 
 def _use(desk: Desk, use: Use, key: str) -> None:
     story = use.story
     with st.container(key=f"row-{key}"):
-        common.way(desk, "batch", f"{story.batch} · {story.name}, {story.portion}", batch=story.batch)
-        dose = f", {use.ingredient.dosage.words}"
-        lot = f"lot {use.ingredient.lot}" if use.ingredient.lot else "no lot noted"
-        poured = f", poured {formatting.day(story.poured_at)}" if story.poured_at else ""
+        common.way(
+            desk,
+            "batch",
+            msg("{batch} · {name}, {portion}", batch=story.batch, name=story.name, portion=story.portion),
+            batch=story.batch,
+        )
+        dose = msg(", {words}", words=use.ingredient.dosage.words)
+        lot = msg("lot {lot}", lot=use.ingredient.lot) if use.ingredient.lot else msg("no lot noted")
+        poured = msg(", poured {poured_at}", poured_at=formatting.day(story.poured_at)) if story.poured_at else ""
         did = materials.outcome_words(story.outcome)
-        common.say(f"{use.ingredient.grams:g}\u00a0g{dose}, {lot}{poured}. It {did}.", "soft")
+        common.say(
+            msg(
+                "{grams}{dose}, {lot}{poured}. It {did}.",
+                grams=quantity(f"{use.ingredient.grams:g}", "g"),
+                dose=dose,
+                lot=lot,
+                poured=poured,
+                did=did,
+            ),
+            "soft",
+        )
         if story.photos:
             captions = ("first", "farthest off", "latest")[-len(story.photos) :]
             if len(story.photos) == 2:
@@ -109,9 +140,9 @@ def _use(desk: Desk, use: Use, key: str) -> None:
                 for sha256, caption in zip(story.photos, captions, strict=False):
                     st.image(
                         cache.true_picture(desk.journal, by_hash[sha256].around(story.portion), 480),
-                        caption=caption,
+                        caption=tr(caption),
                         width=150,
-                        alt=f"{story.name}, {story.portion}, {caption}",
+                        alt=_("{name}, {portion}, {caption}", name=story.name, portion=story.portion, caption=caption),
                     )
         series = story.journey
         if series.points:
@@ -120,23 +151,27 @@ def _use(desk: Desk, use: Use, key: str) -> None:
 
 
 def _sheets(desk: Desk, name: str) -> None:
-    st.subheader("To pass on")
-    common.say("One page with figures and pictures, for a supplier or a forum. It claims nothing beyond them.", "soft")
+    st.subheader(_("To pass on"))
+    common.say(
+        msg("One page with figures and pictures, for a supplier or a forum. It claims nothing beyond them."), "soft"
+    )
     with st.container(horizontal=True, key="sheets"):
         st.download_button(
-            "Fact sheet (PDF)",
+            _("Fact sheet (PDF)"),
             lambda: documents.fact_sheet(desk.journal, name, desk.now),
             f"{name}.pdf",
             "application/pdf",
             key="fact-sheet",
+            on_click="ignore",
         )
         st.download_button(
-            "Fact sheet (Markdown)",
+            _("Fact sheet (Markdown)"),
             lambda: documents.fact_sheet(desk.journal, name, desk.now, "markdown"),
             f"{name}.md",
             "text/markdown",
             key="fact-sheet-md",
+            on_click="ignore",
         )
 
 
-PAGE = Page("Materials", "materials", "Materials", 10, render, tab="Each material")
+PAGE = Page(msg("Materials"), "materials", msg("Materials"), 10, render, tab=msg("Each material"))

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from datetime import date
 
+import streamlit as st
+
 from curejournal import workflow
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n, quantity
 from curejournal.documents import formatting
 from curejournal.judging.traceability import describe_bars_out
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised, word_of
 from curejournal.ui.page import Desk, Page
 from curejournal.workflow import documents
 from curejournal.workflow.photos import tag_text
@@ -21,79 +23,107 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     names = desk.journal.names()
     if not names:
-        common.empty("page", "No batch yet. Records, labels and the calendar are made of what you enter.")
-        common.way(desk, "batches", "Start a batch")
+        common.empty("page", msg("No batch yet. Records, labels and the calendar are made of what you enter."))
+        common.way(desk, "batches", msg("Start a batch"))
         return
     shown = st.segmented_control(
-        "Which paper", list(PAPERS), default=next(iter(PAPERS)), required=True, key="paper-kind"
+        _("Which paper"), list(PAPERS), default=next(iter(PAPERS)), required=True, key="paper-kind", format_func=word_of
     )
     PAPERS[shown](desk, names)
 
 
 def _records(desk: Desk, names: dict[str, str]) -> None:
-    common.say("Materials with lots, lye check, process, tests, weights, release and its evidence.", "lead")
-    how = st.radio("Whose record", ["of batches", "of a day", "of a lot"], horizontal=True, key="record-of")
+    common.say(msg("Materials with lots, lye check, process, tests, weights, release and its evidence."), "lead")
+    how = st.radio(
+        _("Whose record"),
+        [msg("of batches"), msg("of a day"), msg("of a lot")],
+        horizontal=True,
+        key="record-of",
+        format_func=word_of,
+    )
     codes: list[str] = []
     if how == "of batches":
         codes = common.chosen_batches(names, "record-batches")
     elif how == "of a day":
-        day: date = st.date_input("Poured on", desk.now.date(), format="YYYY-MM-DD", key="record-day")
+        day: date = st.date_input(_("Poured on"), desk.now.date(), format="YYYY-MM-DD", key="record-day")
         codes = list(documents.poured_on(desk.journal, day, desk.zone))
     else:
-        lot = st.text_input("Which lot", key="record-lot", max_chars=80).strip()
+        lot = st.text_input(_("Which lot"), key="record-lot", max_chars=80).strip()
         codes = list(dict.fromkeys(use.batch for use in documents.lot(desk.journal, lot))) if lot else []
     if not codes:
-        common.say("No batch is chosen." if how == "of batches" else "No batch of that.", "soft")
+        common.say(msg("No batch is chosen.") if how == "of batches" else msg("No batch of that."), "soft")
         return
     common.listed(f"{code} {names[code]}" for code in codes)
     st.download_button(
-        f"Record of {how_many(len(codes), 'batch')} (PDF)",
+        _("Record of {codes} (PDF)", codes=msg_n("{number} batch", "{number} batches", len(codes))),
         lambda: documents.batch_record(desk.journal, codes, desk.now),
         "record.pdf",
         PDF,
         key="record-file",
         type="primary",
+        on_click="ignore",
     )
 
 
 def _lot(desk: Desk, names: dict[str, str]) -> None:
-    common.say("Where did this lot go? Oils, lye, liquids, additives, and batches embedded in others.", "lead")
-    lot = st.text_input("The supplier’s lot, or the code of an embedded batch", key="lot", max_chars=80).strip()
+    common.say(msg("Where did this lot go? Oils, lye, liquids, additives, and batches embedded in others."), "lead")
+    lot = st.text_input(_("The supplier’s lot, or the code of an embedded batch"), key="lot", max_chars=80).strip()
     if not lot:
         return
     uses = documents.lot(desk.journal, lot)
     if not uses:
-        common.say(f"No batch names the lot {lot}.")
+        common.say(msg("No batch names the lot {lot}.", lot=lot))
         return
     for number, use in enumerate(uses):
         with st.container(key=f"row-lot-{number}"):
-            common.way(desk, "batch", f"{use.batch} · {use.name}", batch=use.batch)
-            poured = f", poured {formatting.day(use.poured_at)}" if use.poured_at else ""
-            common.say(f"{use.grams:g}\u00a0g {use.material}{poured}; {describe_bars_out(use.gone)}", "soft")
+            common.way(desk, "batch", msg("{batch} · {name}", batch=use.batch, name=use.name), batch=use.batch)
+            poured = msg(", poured {poured_at}", poured_at=formatting.day(use.poured_at)) if use.poured_at else ""
+            common.say(
+                msg(
+                    "{grams} {material}{poured}; {gone}",
+                    grams=quantity(f"{use.grams:g}", "g"),
+                    material=use.material,
+                    poured=poured,
+                    gone=describe_bars_out(use.gone),
+                ),
+                "soft",
+            )
     st.download_button(
-        "As a page (PDF)",
+        _("As a page (PDF)"),
         lambda: documents.lot_page(desk.journal, lot, desk.now),
         "lot.pdf",
         PDF,
         key="lot-file",
         type="primary",
+        on_click="ignore",
     )
 
 
 def _labels(desk: Desk, names: dict[str, str]) -> None:
-    common.say("Batch, cure date, and the weight that a label can bear when the bar is sold.", "lead")
+    common.say(msg("Batch, cure date, and the weight that a label can bear when the bar is sold."), "lead")
     code = common.chosen_batch(desk, "labels")
     if code is None:
         return
     batch, net = desk.journal.batch(code), documents.net_weight(desk.journal, code)
-    proposed = f"{net.grams_each}\u00a0g for each bar. " if net.grams_each is not None else ""
+    proposed = (
+        msg("{grams_each} for each bar. ", grams_each=quantity(net.grams_each, "g"))
+        if net.grams_each is not None
+        else ""
+    )
     common.say(f"{proposed}{common.sentence(net.words)}")
-    number = st.number_input("How many", 1, 2000, min(max(batch.bars_cut, 1), 2000), key=f"labels-n-{code}")
-    weight = st.checkbox("Print that net weight", key=f"labels-g-{code}", disabled=net.grams_each is None)
-    tag = st.checkbox("Print the batch’s tag: photos of it file themselves", key=f"labels-t-{code}")
-    listed = st.checkbox("Print who made it, the ingredients and best before: a larger label", key=f"labels-i-{code}")
+    number = st.number_input(_("How many"), 1, 2000, min(max(batch.bars_cut, 1), 2000), key=f"labels-n-{code}")
+    weight = st.checkbox(_("Print that net weight"), key=f"labels-g-{code}", disabled=net.grams_each is None)
+    tag = st.checkbox(_("Print the batch’s tag: photos of it file themselves"), key=f"labels-t-{code}")
+    listed = st.checkbox(
+        _("Print who made it, the ingredients and best before: a larger label"), key=f"labels-i-{code}"
+    )
     paper: workflow.Paper = st.segmented_control(
-        "Paper", ["a4", "letter"], default="a4", required=True, format_func=str.capitalize, key=f"labels-p-{code}"
+        _("Paper"),
+        ["a4", "letter"],
+        default="a4",
+        required=True,
+        format_func=localised(str.capitalize),
+        key=f"labels-p-{code}",
     )
 
     def made() -> bytes:
@@ -109,22 +139,25 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
             with_ingredients=listed,
         )
 
-    st.download_button("Labels (PDF)", made, f"labels-{code}.pdf", PDF, key=f"labels-out-{code}", type="primary")
-    common.say("What a label must say where you sell, local codes decide.", "soft")
+    st.download_button(
+        _("Labels (PDF)"), made, f"labels-{code}.pdf", PDF, key=f"labels-out-{code}", type="primary", on_click="ignore"
+    )
+    common.say(msg("What a label must say where you sell, local codes decide."), "soft")
 
 
 def _calendar(desk: Desk, names: dict[str, str]) -> None:
-    common.say("What is due, in your own calendar. Imported again, events move; they are not doubled.", "lead")
+    common.say(msg("What is due, in your own calendar. Imported again, events move; they are not doubled."), "lead")
     st.download_button(
-        "Into my calendar (ICS)",
+        _("Into my calendar (ICS)"),
         lambda: documents.calendar_file(desk.journal, desk.now, desk.zone),
         "soap.ics",
         "text/calendar",
         key="ics",
         type="primary",
+        on_click="ignore",
     )
 
 
-PAPERS = {"Record": _records, "Lot": _lot, "Labels": _labels, "Calendar": _calendar}
+PAPERS = {msg("Record"): _records, msg("Lot"): _lot, msg("Labels"): _labels, msg("Calendar"): _calendar}
 
-PAGE = Page("Documents", "documents", "Documents", 10, render, tab="Records, labels, lots")
+PAGE = Page(msg("Documents"), "documents", msg("Documents"), 10, render, tab=msg("Records, labels, lots"))

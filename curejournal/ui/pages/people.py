@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st, worded
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.workflow.settings import change_settings, settings_of
 
@@ -11,11 +14,18 @@ from curejournal.workflow.settings import change_settings, settings_of
 def render(desk: Desk) -> None:
     """Draw the page."""
     if desk.signed_in:
-        common.say(f"Signed in as {desk.by}, {'to read' if desk.reads_only else 'who signs every entry here'}.", "lead")
-        st.html(f'<a href="/sign-out">{worded("Sign out")}</a>')
+        common.say(
+            msg(
+                "Signed in as {by}, {reads_only}.",
+                by=desk.by,
+                reads_only="to read" if desk.reads_only else "who signs every entry here",
+            ),
+            "lead",
+        )
+        st.html(f'<a href="/sign-out">{tr("Sign out")}</a>')
         return
-    common.say("Each entry bears the name of the person who made it.", "lead")
-    name = st.text_input("Entries are made by", desk.by, key="by-name", max_chars=80).strip()
+    common.say(msg("Each entry bears the name of the person who made it."), "lead")
+    name = st.text_input(_("Entries are made by"), desk.by, key="by-name", max_chars=80).strip()
     if name and name != desk.by:
         st.session_state["by"] = name
         others = [known for known in settings_of(desk.journal).people if known != name]
@@ -23,4 +33,4 @@ def render(desk: Desk) -> None:
         st.rerun()
 
 
-PAGE = Page("People", "people", "Settings", 30, render)
+PAGE = Page(msg("People"), "people", msg("Settings"), 30, render)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.documents.formatting import moment
 from curejournal.ui.components import common
 from curejournal.ui.forms import photo_answers, photo_view, surface
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, Page, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow import Card, photos
@@ -17,14 +20,14 @@ def render(desk: Desk) -> None:
     asked = st.query_params.get("photo", "")
     found = desk.journal.photos_named(asked) if asked else ()
     if len(found) != 1:
-        st.title("No photo chosen")
-        common.say("A photo is opened from its batch’s timeline, or from the photos.")
-        common.way(desk, "batches", "To the batches")
+        st.title(_("No photo chosen"))
+        common.say(msg("A photo is opened from its batch’s timeline, or from the photos."))
+        common.way(desk, "batches", msg("To the batches"))
         if not desk.reads_only:
-            common.way(desk, "tray", "To the inbox")
+            common.way(desk, "tray", msg("To the inbox"))
         return
     st.title(plain(found[0].facts.original_name))
-    card = photo_answers.chosen_card("Which kind of card lies in it?")
+    card = photo_answers.chosen_card(msg("Which kind of card lies in it?"))
     item = attempt(lambda: photos.item_of(desk.journal, found[0].sha256, card, desk.now))
     if item is None:
         return
@@ -33,8 +36,10 @@ def render(desk: Desk) -> None:
         if common.may_enter(desk):
             photo_answers.one(desk, card, item)
         return
-    when = f", {moment(item.at, desk.zone)}" if item.at else ""
-    common.say(common.sentence(f"{item.state} in batch {item.batch}{when}"), "lead")
+    when = msg(", {zone}", zone=moment(item.at, desk.zone)) if item.at else ""
+    common.say(
+        common.sentence(msg("{state} in batch {batch}{when}", state=item.state, batch=item.batch, when=when)), "lead"
+    )
     if item.why:
         common.say(item.why)
     _pictures(desk, card, item)
@@ -42,22 +47,30 @@ def render(desk: Desk) -> None:
     common.listed(dict.fromkeys(reason for seen in item.colours for reason in seen.reasons))
     if not desk.reads_only:
         open_yet = bool(photos.unanswered(desk.journal, item))
-        if item.surface and st.toggle("What its surface looks like", value=open_yet, key=f"surface-of-{item.sha256}"):
+        if item.surface and st.toggle(
+            _("What its surface looks like"), value=open_yet, key=f"surface-of-{item.sha256}"
+        ):
             surface.ask(desk, item)
         batch = desk.journal.batch(item.batch)
         seen = photo_view.shown_of(batch, item.sha256)
-        if seen is not None and st.toggle("Change how it is shown", key=f"change-view-{item.sha256}"):
+        if seen is not None and st.toggle(_("Change how it is shown"), key=f"change-view-{item.sha256}"):
             photo_view.ask(desk, batch, seen)
-        with st.expander("Correct where it belongs or what it shows"):
+        with st.expander(_("Correct where it belongs or what it shows")):
             photo_answers.correct(desk, card, item)
-    common.way(desk, "batch", f"Batch {item.batch}", batch=item.batch)
+    common.way(desk, "batch", msg("Batch {batch}", batch=item.batch), batch=item.batch)
 
 
 def _pictures(desk: Desk, card: Card, item: InboxItem) -> None:
-    views = ["the soap", "all of it", "as it was taken", "corrected by its card", "the measured areas"]
+    views = [
+        msg("the soap"),
+        msg("all of it"),
+        msg("as it was taken"),
+        msg("corrected by its card"),
+        msg("the measured areas"),
+    ]
     batch = desk.journal.batch(item.batch)
     seen = photo_view.shown_of(batch, item.sha256)
-    view = st.segmented_control("Show", views, default=views[0], required=True, key=f"view-{item.sha256}")
+    view = st.segmented_control(_("Show"), views, default=views[0], required=True, key=f"view-{item.sha256}")
     if view in views[:2] and seen is not None:
         photo_view.picture(desk, batch, seen, whole=view == views[1])
         return
@@ -68,24 +81,34 @@ def _pictures(desk: Desk, card: Card, item: InboxItem) -> None:
     if view == views[4]:
         outlines = [seen.outline for seen in item.colours]
         shown = attempt(lambda: photos.outlined_picture(desk.journal, item.sha256, outlines, (), 1200)) or shown
-    st.image(shown, width="stretch", alt=f"Photo {item.name} of batch {item.batch}, {view}")
+    st.image(
+        shown,
+        width="stretch",
+        alt=_("Photo {name} of batch {batch}, {view}", name=item.name, batch=item.batch, view=view),
+    )
 
 
 def _corrected(desk: Desk, card: Card, item: InboxItem) -> None:
     made = attempt(lambda: photos.corrected(desk.journal, item.sha256, card, 1200, flag=True))
     if made is None:
-        common.say("No picture in standard light: no card taught this photo’s colours.")
+        common.say(msg("No picture in standard light: no card taught this photo’s colours."))
         return
-    hatched = " Hatched in magenta where that is so." if made.clipped_share >= 0.001 else ""
+    hatched = msg(" Hatched in magenta where that is so.") if made.clipped_share >= 0.001 else ""
     words = made.words + hatched
-    st.image(made.jpeg, width="stretch", caption=words, alt=f"Photo {item.name} of batch {item.batch}. {words}")
+    st.image(
+        made.jpeg,
+        width="stretch",
+        caption=tr(words),
+        alt=_("Photo {name} of batch {batch}. {words}", name=item.name, batch=item.batch, words=words),
+    )
     st.download_button(
-        "Download it, unhatched (JPEG)",
+        _("Download it, unhatched (JPEG)"),
         lambda: getattr(photos.corrected(desk.journal, item.sha256, card), "jpeg", b""),
         f"{item.sha256[:10]}-standard-light.jpg",
         "image/jpeg",
         key=f"corrected-{item.sha256}",
+        on_click="ignore",
     )
 
 
-PAGE = Page("One photo", "photo", "Photos", 50, render, listed=False, titled=False)
+PAGE = Page(msg("One photo"), "photo", msg("Photos"), 50, render, listed=False, titled=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.forms import take_photos
 from curejournal.ui.page import Desk, Page
@@ -9,13 +10,13 @@ from curejournal.ui.page import Desk, Page
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    code = common.chosen_batch(desk, "photo-batch", "Which batch is in the picture?")
+    code = common.chosen_batch(desk, "photo-batch", msg("Which batch is in the picture?"))
     if code is None and not desk.journal.names():
-        common.say("A photo belongs to a batch, and there is none yet: a code and a name are enough to start one.")
-        common.way(desk, "batches", "Start a batch")
-        common.say("You can measure a photo here already; it is not kept.", "soft")
+        common.say(msg("A photo belongs to a batch, and there is none yet: a code and a name are enough to start one."))
+        common.way(desk, "batches", msg("Start a batch"))
+        common.say(msg("You can measure a photo here already; it is not kept."), "soft")
     take_photos.take(desk, desk.journal.batch(code) if code else None)
-    common.way(desk, "tray", "Many at once: the inbox", ":material/inbox:")
+    common.way(desk, "tray", msg("Many at once: the inbox"), ":material/inbox:")
 
 
-PAGE = Page("Add photos", "photos", "Photos", 10, render, writes=True)
+PAGE = Page(msg("Add photos"), "photos", msg("Photos"), 10, render, writes=True)

@@ -7,7 +7,10 @@ from functools import partial
 from pathlib import PurePath
 from typing import Literal, cast
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import msg, quantity
 from curejournal.batch.records import Portion, Record
 from curejournal.documents import material_charts
 from curejournal.judging.traceability import lots_of
@@ -16,26 +19,28 @@ from curejournal.soap.recipe import Recipe
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.ui.components import common
 from curejournal.ui.forms import recipe as recipes
-from curejournal.ui.i18n import st, weight_input
+from curejournal.ui.i18n import _, localised, weight_input, word_of
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.ui.state import material_cache
 from curejournal.workflow import documents, materials
 
-FROM_FILE = "a recipe file"
-SIZES = ("as it is", "to a mass", "to a mould")
+FROM_FILE = msg("a recipe file")
+SIZES = (msg("as it is"), msg("to a mass"), msg("to a mould"))
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    common.say("Which lye, how much for this mould, and what may it do? Before anything is weighed.", "lead")
+    common.say(msg("Which lye, how much for this mould, and what may it do? Before anything is weighed."), "lead")
     names = desk.journal.names()
     asked = st.query_params.get("like", "")
     options = [*names, FROM_FILE]
     like = st.selectbox(
-        "The recipe of",
+        _("The recipe of"),
         options,
         index=options.index(asked) if asked in names else 0,
-        format_func=lambda code: code if code == FROM_FILE else f"{code} · {names[code]}",
+        format_func=localised(
+            lambda code: code if code == FROM_FILE else msg("{code} · {code_2}", code=code, code_2=names[code])
+        ),
         key=f"like-{asked}",
     )
     portions: Sequence[Portion] = ()
@@ -45,15 +50,17 @@ def render(desk: Desk) -> None:
         batch = desk.journal.batch(like)
         recipe, portions = batch.recipe, batch.portions
         if recipe is None:
-            common.say("This batch has no recipe.")
+            common.say(msg("This batch has no recipe."))
     if recipe is not None:
         _planned(desk, recipe, portions, like)
 
 
 def _from_file() -> Recipe | None:
-    file = st.file_uploader("A recipe: JSON, a table (CSV), or TOML", type=["json", "csv", "toml"], key="recipe-file")
+    file = st.file_uploader(
+        _("A recipe: JSON, a table (CSV), or TOML"), type=["json", "csv", "toml"], key="recipe-file"
+    )
     if file is None:
-        common.say("Another maker’s recipe comes in here; your own goes out below, once one is chosen.", "soft")
+        common.say(msg("Another maker’s recipe comes in here; your own goes out below, once one is chosen."), "soft")
         return None
     form = cast(Literal["json", "csv", "toml"], PurePath(file.name).suffix.lower().lstrip("."))
     text = file.getvalue().decode("utf-8-sig", errors="replace")
@@ -67,13 +74,17 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: st
     recipes.show_lye(scaled)
     # Of another file, or corrected meanwhile, its bottles are asked for anew.
     poured, key = recipes.pieces_now(desk, scaled), f"plan-lots-{source}-{hash(recipe)}"
-    if not recipes.same_bottles(key, poured, "in the file" if source == FROM_FILE else f"for {source}"):
+    if not recipes.same_bottles(
+        key, poured, msg("in the file") if source == FROM_FILE else msg("for {source}", source=source)
+    ):
         poured = recipes.lots(key, poured)
     common.listed(
-        f"{grams:.1f}\u00a0g {name}" + (f", lot {lot}" if lot else "") for name, lot, grams in lots_of(poured)
+        msg("{grams} {name}", grams=quantity(f"{grams:.1f}", "g"), name=name)
+        + (msg(", lot {lot}", lot=lot) if lot else "")
+        for name, lot, grams in lots_of(poured)
     )
     shares = [portion.name for portion in portions if not portion.control]
-    st.subheader("What to expect")
+    st.subheader(_("What to expect"))
     plans = materials.planned(desk.journal, poured, desk.now, portions=shares, tell=material_cache.teller(desk))
     common.listed(materials.planned_in_words(plans))
     tolerances = {portion.name: portion.tolerance for portion in portions}
@@ -82,7 +93,7 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: st
         known = [(name, one) for name, one in plan.materials if one is not None and one.days and one.turn is not None]
         if known:
             name, worst = max(known, key=lambda pair: pair[1].turn.estimate if pair[1].turn else 0.0)
-            where = f"{name} in {plan.portion}" if plan.portion else name
+            where = msg("{name} in {portion}", name=name, portion=plan.portion) if plan.portion else name
             common.figure(material_charts.expected_figure(worst, where, tolerances.get(plan.portion)))
     _out(poured)
     if common.may_enter(desk):
@@ -91,42 +102,58 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: st
 
 def _scaled(recipe: Recipe) -> Recipe:
     made = recipe_mass_g(recipe)
-    how = st.segmented_control("Scale it", SIZES, default=SIZES[0], required=True, key="scale")
+    how = st.segmented_control(_("Scale it"), SIZES, default=SIZES[0], required=True, key="scale", format_func=word_of)
     if how == SIZES[1]:
         return scale(
             recipe,
-            to_g=weight_input("Grams of batter", round(made, 1), step=50.0, min_value=0.0, key="scale-g") or made,
+            to_g=weight_input(msg("Grams of batter"), round(made, 1), step=50.0, min_value=0.0, key="scale-g") or made,
         )
     if how == SIZES[2]:
         with st.container(horizontal=True, key="mould"):
             sides = [
-                st.number_input(f"{side}, cm", 0.1, 500.0, usual, 0.5, key=f"mould-{side}", width=150)
-                for side, usual in (("Length", 25.0), ("Width", 9.0), ("Depth", 6.5))
+                st.number_input(_("{side}, cm", side=side), 0.1, 500.0, usual, 0.5, key=f"mould-{side}", width=150)
+                for side, usual in ((msg("Length"), 25.0), (msg("Width"), 9.0), (msg("Depth"), 6.5))
             ]
         wanted = mould_g(*sides)
-        words = f"Inside the mould: about {wanted:.0f}\u00a0g of batter. The recipe as it is makes {made:.0f}\u00a0g."
+        words = msg(
+            "Inside the mould: about {wanted} of batter. The recipe as it is makes {made}.",
+            wanted=quantity(f"{wanted:.0f}", "g"),
+            made=quantity(f"{made:.0f}", "g"),
+        )
         common.say(words, "soft")
         return scale(recipe, to_g=wanted)
     return recipe
 
 
 def _out(recipe: Recipe) -> None:
-    st.subheader("The recipe to pass on")
+    st.subheader(_("The recipe to pass on"))
     with st.container(horizontal=True, key="recipe-out"):
         st.download_button(
-            "As a table (CSV)", documents.recipe_text(recipe, "csv"), "recipe.csv", "text/csv", key="recipe-csv"
+            _("As a table (CSV)"),
+            documents.recipe_text(recipe, "csv"),
+            "recipe.csv",
+            "text/csv",
+            key="recipe-csv",
+            on_click="ignore",
         )
         st.download_button(
-            "As JSON", documents.recipe_text(recipe, "json"), "recipe.json", "application/json", key="recipe-json"
+            _("As JSON"),
+            documents.recipe_text(recipe, "json"),
+            "recipe.json",
+            "application/json",
+            key="recipe-json",
+            on_click="ignore",
         )
 
 
 def _start(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
-    st.subheader("Start it")
+    st.subheader(_("Start it"))
     with st.form("start-planned"):
-        name = st.text_input("Name", key="plan-name", max_chars=120)
-        code = st.text_input("Code (short, your own)", workflow.next_code(desk.journal), key="plan-code", max_chars=40)
-        sent = st.form_submit_button("Start a batch with this recipe", type="primary")
+        name = st.text_input(_("Name"), key="plan-name", max_chars=120)
+        code = st.text_input(
+            _("Code (short, your own)"), workflow.next_code(desk.journal), key="plan-code", max_chars=40
+        )
+        sent = st.form_submit_button(_("Start a batch with this recipe"), type="primary")
     if not sent:
         return
     records: list[Record] = [recipe, *portions]
@@ -139,4 +166,4 @@ def _start(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
         st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
 
 
-PAGE = Page("Plan a pour", "plan", "Plan", 10, render)
+PAGE = Page(msg("Plan a pour"), "plan", msg("Plan"), 10, render)

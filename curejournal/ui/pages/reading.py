@@ -5,48 +5,59 @@ from __future__ import annotations
 from functools import partial
 from zoneinfo import available_timezones
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.ui import i18n
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, localised, tr, word_of
 from curejournal.ui.page import Desk, Page, attempt
 
-ZONE_HELP = "What was entered keeps its own clock; where that is of another zone, its distance from UTC is shown."
+ZONE_HELP = msg("What was entered keeps its own clock; where that is of another zone, its distance from UTC is shown.")
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(
-        "For everyone who uses this journal. What is kept stays in grams and °C, so nothing changes but the words."
+        msg("For everyone who uses this journal. What is kept stays in grams and °C, so nothing changes but the words.")
     )
     now, languages = i18n.kept_habits(desk.journal), i18n.languages()
     with st.form("habits"):
-        units = st.radio("Weights and temperatures", i18n.UNITS, i18n.UNITS.index(now.units), key="habit-units")
+        units = st.radio(
+            _("Weights and temperatures"),
+            i18n.UNITS,
+            i18n.UNITS.index(now.units),
+            key="habit-units",
+            format_func=word_of,
+        )
         dates = st.radio(
-            "Dates look like",
+            _("Dates look like"),
             i18n.DATES,
             i18n.DATES.index(now.dates),
             # With other spaces these are no dates of ours: each is shown as it is.
-            format_func=lambda date: date.replace(" ", "\u00a0"),
+            format_func=localised(lambda date: date.replace(" ", "\u00a0")),
             key="habit-dates",
         )
         own, kept = str(workflow.HERE), str(workflow.time_zone(desk.journal))
         zones = sorted({own, kept, *available_timezones()}, key=lambda name: (name != own, name))
-        zone = st.selectbox("Time zone", zones, zones.index(kept), key="habit-zone", help=ZONE_HELP)
+        zone = st.selectbox(_("Time zone"), zones, zones.index(kept), key="habit-zone", help=tr(ZONE_HELP))
         place = st.text_input(
-            "Name on papers and portfolios", workflow.place(desk.journal), key="habit-place", max_chars=120
+            _("Name on papers and portfolios"), workflow.place(desk.journal), key="habit-place", max_chars=120
         )
         language = now.language
         if len(languages) > 1:
             names = {code: i18n.language_name(code) for code in languages}
-            language = st.selectbox("Language", languages, languages.index(now.language), format_func=names.__getitem__)
-        sent = st.form_submit_button("Keep these", type="primary", disabled=not common.may_enter(desk))
+            language = st.selectbox(
+                _("Language"), languages, languages.index(now.language), format_func=localised(names.__getitem__)
+            )
+        sent = st.form_submit_button(_("Keep these"), type="primary", disabled=not common.may_enter(desk))
     if sent:
         habits = i18n.Habits(units, dates, language)
         if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)):
             st.rerun()
     common.say(
-        "Papers that leave the journal (records, labels, fact sheets) and the command line stay in grams.", "soft"
+        msg("Papers that leave the journal (records, labels, fact sheets) and the command line stay in grams."), "soft"
     )
 
 
@@ -56,4 +67,4 @@ def _keep(desk: Desk, habits: i18n.Habits, zone: str, place: str) -> bool:
     return True
 
 
-PAGE = Page("Units, dates, language", "settings", "Settings", 10, render)
+PAGE = Page(msg("Units, dates, language"), "settings", msg("Settings"), 10, render)

@@ -4,23 +4,26 @@ from __future__ import annotations
 
 from functools import partial
 
+import streamlit as st
+
+from curejournal.base.messages import join, msg
 from curejournal.batch.room_log import RoomFile, RoomReading, Unit, summary
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, word_of
 from curejournal.ui.page import Desk, Page, attempt, plain
 from curejournal.workflow import room
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    common.say("Temperature and humidity of the room where soap cures, for all batches at once.", "lead")
+    common.say(msg("Temperature and humidity of the room where soap cures, for all batches at once."), "lead")
     kept = room.room_log(desk.journal)
-    common.say(summary(RoomFile(kept, (), (), 0)) if kept else "Nothing is in the log yet.")
+    common.say(summary(RoomFile(kept, (), (), 0)) if kept else msg("Nothing is in the log yet."))
     if not common.may_enter(desk):
         return
     key = entry.form_key("room-file")
-    file = st.file_uploader("A logger’s file: drop it here (CSV or text)", type=["csv", "txt", "tsv"], key=key)
+    file = st.file_uploader(_("A logger’s file: drop it here (CSV or text)"), type=["csv", "txt", "tsv"], key=key)
     if file is None:
         return
     unit: Unit | None = None
@@ -31,9 +34,23 @@ def render(desk: Desk) -> None:
     for question in first.questions:
         st.warning(plain(question.text), icon=":material/back_hand:")
         if question.about == "unit":
-            unit = st.radio("The temperatures are in", ["°C", "°F"], index=None, horizontal=True, key=f"{key}-unit")
+            unit = st.radio(
+                _("The temperatures are in"),
+                ["°C", "°F"],
+                index=None,
+                horizontal=True,
+                key=f"{key}-unit",
+                format_func=word_of,
+            )
         else:
-            said = st.radio("First comes the", ["day", "month"], index=None, horizontal=True, key=f"{key}-first")
+            said = st.radio(
+                _("First comes the"),
+                ["day", "month"],
+                index=None,
+                horizontal=True,
+                key=f"{key}-first",
+                format_func=word_of,
+            )
             day_first = None if said is None else said == "day"
     read = attempt(partial(room.preview_room_file, file.getvalue(), desk.zone, unit=unit, day_first=day_first))
     if read is None:
@@ -43,8 +60,8 @@ def render(desk: Desk) -> None:
     shown = [*read.readings[: room.PREVIEWED // 2], *read.readings[-room.PREVIEWED // 2 :]]
     common.listed(map(_line, dict.fromkeys(shown)))
     if read.questions:
-        common.say("Answer what is asked above first.", "soft")
-    elif st.button("Save", key=f"{key}-go", type="primary"):
+        common.say(msg("Answer what is asked above first."), "soft")
+    elif st.button(_("Save"), key=f"{key}-go", type="primary"):
         made = attempt(partial(room.keep_room_file, desk.journal, read, file.name, by=desk.by, now=desk.now))
         if made is not None:
             entry.done(key)
@@ -54,7 +71,7 @@ def render(desk: Desk) -> None:
 def _line(reading: RoomReading) -> str:
     warm = "" if reading.temperature_c is None else f"{reading.temperature_c:.1f}\u00a0°C"
     damp = "" if reading.humidity_pct is None else f"{reading.humidity_pct:.0f} %"
-    return f"{reading.at:%Y-%m-%d %H:%M}: {', '.join(part for part in (warm, damp) if part)}"
+    return msg("{at:%Y-%m-%d %H:%M}: {part}", at=reading.at, part=join(", ", (part for part in (warm, damp) if part)))
 
 
-PAGE = Page("Room", "room", "Settings", 35, render)
+PAGE = Page(msg("Room"), "room", msg("Settings"), 35, render)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import fields
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.judging.limits import Limits
 from curejournal.ui.components import common
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, Page, attempt, plain
 
 
@@ -15,7 +18,8 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     rules = workflow.current_limits(desk.journal)
     common.say(
-        "The limits that every batch is judged by. Set your own within bounds; earlier judgements keep theirs.", "lead"
+        msg("The limits that every batch is judged by. Set your own within bounds; earlier judgements keep theirs."),
+        "lead",
     )
     with st.form("rules"):
         chosen = {}
@@ -23,7 +27,7 @@ def render(desk: Desk) -> None:
             about = limit.metadata
             step = 0.01 if about["high"] < 1 else 0.1 if about["high"] < 20 else 1.0
             chosen[limit.name] = st.number_input(
-                common.sentence(f"{about['words']}, {about['unit']}").rstrip("."),
+                tr(common.sentence(msg("{about}, {about_2}", about=about["words"], about_2=about["unit"])).rstrip(".")),
                 min_value=float(about["low"]),
                 max_value=float(about["high"]),
                 value=float(getattr(rules, limit.name)),
@@ -32,14 +36,23 @@ def render(desk: Desk) -> None:
                 key=f"rule-{limit.name}",
             )
             common.say(
-                f"{about['low']:g} to {about['high']:g} {about['unit']}; usual {limit.default:g}. "
-                f"Where from: {about['source']}.",
+                msg(
+                    "{about:g} to {about_2:g} {about_3}; usual {default:g}. Where from: {about_4}.",
+                    about=about["low"],
+                    about_2=about["high"],
+                    about_3=about["unit"],
+                    default=limit.default,
+                    about_4=about["source"],
+                ),
                 "soft",
             )
-        sent = st.form_submit_button("Keep these rules", type="primary", disabled=not common.may_enter(desk))
+        sent = st.form_submit_button(_("Keep these rules"), type="primary", disabled=not common.may_enter(desk))
     kept = attempt(lambda: workflow.save_limits(desk.journal, Limits(**chosen))) if sent else None
     if kept is not None:
-        st.success(f"Kept. Batches are judged by rules {plain(kept.version)} from now on.", icon=":material/check:")
+        st.success(
+            _("Kept. Batches are judged by rules {version} from now on.", version=plain(kept.version)),
+            icon=":material/check:",
+        )
 
 
-PAGE = Page("Rules", "rules", "Settings", 20, render)
+PAGE = Page(msg("Rules"), "rules", msg("Settings"), 20, render)

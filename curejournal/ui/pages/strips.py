@@ -2,33 +2,44 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry, ph_strips
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, tr, word_of
 from curejournal.ui.page import Desk, Page
 from curejournal.workflow.photos import strips
 
-READ, ENROL = "Read a strip", "Enrol a key"
+READ, ENROL = msg("Read a strip"), msg("Enrol a key")
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(
-        "A strip laid beside the card is read against its own packet’s key, with an interval. It tells no more than "
-        "the strip does: gloves and goggles for the test, and a titration where it matters.",
+        msg(
+            "A strip laid beside the card is read against its own packet’s key, with an interval. It tells no "
+            "more than "
+            "the strip does: gloves and goggles for the test, and a titration where it matters."
+        ),
         "lead",
     )
     keys = strips.strip_keys(desk.journal)
     kept = st.session_state.pop(ph_strips.KEPT, "")
     if kept:
-        st.success(kept, icon=":material/check:")
+        st.success(tr(kept), icon=":material/check:")
     if keys:
         todo = st.segmented_control(
-            "What next", [READ, ENROL], default=READ, required=True, key=f"{entry.form_key(ph_strips.KEY)}-todo"
+            _("What next"),
+            [READ, ENROL],
+            default=READ,
+            required=True,
+            key=f"{entry.form_key(ph_strips.KEY)}-todo",
+            format_func=word_of,
         )
     else:
         todo = ENROL
-        common.say("No key is enrolled yet: begin with the packet’s key.")
+        common.say(msg("No key is enrolled yet: begin with the packet’s key."))
     card = ph_strips.chosen_card(desk)
     if todo == ENROL:
         ph_strips.enrol(desk, card, keys)
@@ -36,4 +47,4 @@ def render(desk: Desk) -> None:
         ph_strips.read(desk, card, keys)
 
 
-PAGE = Page("pH strips", "strips", "Photos", 30, render, writes=True)
+PAGE = Page(msg("pH strips"), "strips", msg("Photos"), 30, render, writes=True)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from curejournal.base.counting import how_many
+import streamlit as st
+
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.documents.formatting import day
 from curejournal.judging.tasks import Task
 from curejournal.ui.components import common, first_steps, showing
 from curejournal.ui.forms import doing
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import due_cache
 from curejournal.ui.state.due_cache import Glance
@@ -23,28 +25,39 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     seen = due_cache.look(desk)
     if not seen.glances and not desk.journal.names():
-        st.title("Today")
+        st.title(tr(msg("Today")))
         first_steps.show(desk)
         return
     due = seen.due()
     now = [pair for pair in due if pair[1].when <= desk.now]
     later = [pair for pair in due if pair[1].when > desk.now]
-    common.say(f"{desk.now:%A}, {day(desk.now)}", "soft")
-    st.title(f"{how_many(len(now), 'thing')} to do today" if now else "Nothing is due today")
+    common.say(msg("{now:%A}, {now_2}", now=desk.now, now_2=day(desk.now)), "soft")
+    st.title(
+        tr(
+            msg("{now} to do today", now=msg_n("{number} thing", "{number} things", len(now)))
+            if now
+            else msg("Nothing is due today")
+        )
+    )
     doing.done_for_good(desk, ((thing.what, glance.code) for glance, thing in now))
     if seen.waiting:
-        more = how_many(seen.waiting, "more batch")
-        common.say(f"{more} still to be looked at; what is due there will follow.", "soft")
+        more = msg_n("{number} more batch", "{number} more batches", seen.waiting)
+        common.say(msg("{more} still to be looked at; what is due there will follow.", more=more), "soft")
     for glance in seen.glances:
         for question in glance.recall:
-            st.error(f"{plain(glance.code)}: {plain(question)}", icon=":material/back_hand:")
+            st.error(
+                tr(msg("{code}: {question}", code=plain(glance.code), question=plain(question))),
+                icon=":material/back_hand:",
+            )
     batches: dict[str, tuple[Glance, list[Task]]] = {}
     for glance, thing in now:
         batches.setdefault(glance.code, (glance, []))[1].append(thing)
     shown = st.session_state.setdefault("due-shown", SHOWN)
     for number, (glance, asked) in enumerate(list(batches.values())[:shown]):
         _batch(desk, glance, asked, first=number == 0)
-    if len(batches) > shown and st.button(f"Show more ({len(batches)} batches in all)", key="due-more"):
+    if len(batches) > shown and st.button(
+        tr(msg("Show more ({batches} batches in all)", batches=len(batches))), key="due-more"
+    ):
         st.session_state["due-shown"] = shown + SHOWN
         st.rerun()
     if later:
@@ -63,30 +76,36 @@ def _batch(desk: Desk, glance: Glance, things: Sequence[Task], *, first: bool) -
                     st.html(common.tag(glance.state), width="content")
                 st.html(glance.ribbon)
                 reasons = dict.fromkeys(common.sentence(thing.why) for thing in things)
-                common.say(" ".join(reasons), "soft")
+                common.say(join(" ", reasons), "soft")
             opened = ""
             with st.container(key=f"due-acts-{code}", gap="small"):
                 for number, (what, same) in enumerate(doing.in_order(things)):
                     if doing.button(desk, code, what, same, dark=first and number == 0, wide=True):
                         opened = what
-                    common.say(doing.since(desk, same), "small soft")
+                    common.say(doing.since(desk, same), msg("small soft"))
         if opened:
             doing.form(desk, code, opened)
 
 
 def _later(desk: Desk, later: Sequence[tuple[Glance, Task]]) -> None:
-    st.subheader("Coming up")
+    st.subheader(tr(msg("Coming up")))
     lines: dict[tuple[str, str, str], list[Task]] = {}
     for glance, thing in later:
         lines.setdefault((day(thing.when), thing.what, glance.name), []).append(thing)
-    common.table([(when, f"{doing.words_of(things)}: {name}") for (when, _, name), things in list(lines.items())[:12]])
+    common.table(
+        [
+            (when, msg("{things}: {name}", things=doing.words_of(things), name=name))
+            for (when, _, name), things in list(lines.items())[:12]
+        ]
+    )
     st.download_button(
-        "Into my calendar (ICS)",
+        tr(msg("Into my calendar (ICS)")),
         lambda: documents.calendar_file(desk.journal, desk.now, desk.zone),
         "soap.ics",
         "text/calendar",
         key="calendar",
+        on_click="ignore",
     )
 
 
-PAGE = Page("Today", "today", "Today", 10, render, titled=False)
+PAGE = Page(msg("Today"), "today", msg("Today"), 10, render, titled=False)

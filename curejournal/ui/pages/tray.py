@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
+from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.forms import photo_answers, photo_import, surface
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, Page, attempt
 from curejournal.workflow import photos
 
@@ -14,8 +17,11 @@ SHOWN = 8
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(
-        "Drop a whole camera roll here. A photo with a batch’s tag in it files itself; what cannot be told is asked. "
-        "Nothing is guessed silently, nothing is dropped, and the same photo twice is one photo.",
+        msg(
+            "Drop a whole camera roll here. A photo with a batch’s tag in it files itself; what cannot be told "
+            "is asked. "
+            "Nothing is guessed silently, nothing is dropped, and the same photo twice is one photo."
+        ),
         "lead",
     )
     card = photo_answers.chosen_card()
@@ -26,18 +32,18 @@ def render(desk: Desk) -> None:
     surface.ask_all(desk, card)
     asked = [item for item in waiting if item.state != "set aside"]
     aside = [item for item in waiting if item.state == "set aside"]
-    st.subheader(f"Waiting for you: {len(asked)}" if asked else "No photo waits")
+    st.subheader(tr(msg("Waiting for you: {asked}", asked=len(asked)) if asked else msg("No photo waits")))
     for item in asked[:SHOWN]:
         with st.container(border=True, key=f"waiting-{item.sha256[:12]}"):
             photo_answers.one(desk, card, item)
     if len(asked) > SHOWN:
-        common.say(f"{len(asked) - SHOWN} more wait; they come up as these are answered.", "soft")
-    if aside and st.toggle(f"Set aside: {len(aside)}", key="aside"):
+        common.say(msg("{shown} more wait; they come up as these are answered.", shown=len(asked) - SHOWN), "soft")
+    if aside and st.toggle(_("Set aside: {aside}", aside=len(aside)), key="aside"):
         for item in aside[:SHOWN]:
             with st.container(border=True, key=f"aside-{item.sha256[:12]}"):
                 photo_answers.one(desk, card, item)
-    with st.expander("Print batch tags"):
+    with st.expander(_("Print batch tags")):
         photo_answers.print_tags(desk)
 
 
-PAGE = Page("Inbox", "tray", "Photos", 20, render, writes=True)
+PAGE = Page(msg("Inbox"), "tray", msg("Photos"), 20, render, writes=True)

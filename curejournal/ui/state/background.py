@@ -7,8 +7,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+import streamlit as st
+
 from curejournal.base.errors import CureJournalError
-from curejournal.ui.i18n import st
+from curejournal.base.messages import msg
+from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, plain, refusal
 
 Tell = Callable[[float, str], None]
@@ -51,7 +54,9 @@ def _do(work: Work, act: Callable[[Tell], Any]) -> None:
 
     # What an unforeseen fault leaves behind; it goes on into the log.
     work.refused = CureJournalError(
-        f"{work.title}: this stopped before its end.", "Start it again.", "What it had kept by then stays kept."
+        msg("{title}: this stopped before its end.", title=work.title),
+        msg("Start it again."),
+        msg("What it had kept by then stays kept."),
     )
     try:
         work.result = act(tell)
@@ -88,7 +93,7 @@ def done(place: str, name: str) -> Work | None:
         return None
     if work.refused is not None:
         refusal(work.refused)
-        if st.button("All right", key=f"away-{name}"):
+        if st.button(_("All right"), key=f"away-{name}"):
             put_away(place, name)
             st.rerun()
         return None
@@ -100,7 +105,14 @@ def _progress(place: str, name: str) -> None:
     work = of(place, name)
     if work is None or work.ended:
         st.rerun()
-    st.progress(work.part, f"{plain(work.title)}: {plain(work.words)}" if work.words else f"{plain(work.title)}…")
+    st.progress(
+        work.part,
+        tr(
+            msg("{title}: {words}", title=plain(work.title), words=plain(work.words))
+            if work.words
+            else f"{plain(work.title)}…"
+        ),
+    )
 
 
 def going(desk: Desk) -> None:

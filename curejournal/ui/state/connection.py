@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from curejournal.ui.i18n import st, worded
+import streamlit as st
+
+from curejournal.base.messages import msg
+from curejournal.ui.i18n import tr
 
 _watch = st.components.v2.component("curejournal_line", js=Path(__file__).with_name("connection.js").read_text("utf-8"))
 
@@ -14,8 +17,8 @@ def watch() -> None:
     _watch(
         key="line",
         data={
-            "cut": worded("The line was cut while you pressed. Look below whether it was kept; if not, press again."),
-            "waits": worded("The line is being tried. What you pressed waits for it; no need to press again."),
-            "close": worded("All right"),
+            "cut": tr(msg("The line was cut while you pressed. Look below whether it was kept; if not, press again.")),
+            "waits": tr(msg("The line is being tried. What you pressed waits for it; no need to press again.")),
+            "close": tr(msg("All right")),
         },
     )

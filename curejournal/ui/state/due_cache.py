@@ -12,6 +12,7 @@ from functools import partial
 from typing import NamedTuple
 
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch
 from curejournal.documents.ribbon import main_portion, strip_html
 from curejournal.journal.store import Journal
@@ -24,7 +25,7 @@ from curejournal.workflow.photos.showing import Shown, cover, shown_photos
 
 AT_ONCE = 20
 """Batches that are judged before *today* is shown, half a second of work. Ours."""
-NAME = "look at all"
+NAME = msg("look at all")
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,7 @@ def look(desk: Desk) -> Seen:
     if waiting:
         place = str(desk.journal.location)
         background.begin(
-            place, NAME, "Looking at all batches", partial(_rest, desk.journal, desk.now, known, waiting, as_of)
+            place, NAME, msg("Looking at all batches"), partial(_rest, desk.journal, desk.now, known, waiting, as_of)
         )
     return Seen(tuple(glances.values()), len(waiting))
 
@@ -132,6 +133,6 @@ def _rest(
     tell: background.Tell,
 ) -> None:
     for number, code in enumerate(waiting):
-        tell(number / len(waiting), f"{number} of {len(waiting)}")
+        tell(number / len(waiting), msg("{the_number} of {waiting}", the_number=number, waiting=len(waiting)))
         glance = _at_a_glance(journal, journal.batch(code), workflow.judge_batch(journal, code, now))
         known[code] = (as_of(glance), glance)

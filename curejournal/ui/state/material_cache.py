@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import streamlit as st
+
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch
 from curejournal.materials.effects import TooFewBatches
 from curejournal.materials.history import Story, What
-from curejournal.ui.i18n import st
+from curejournal.ui.i18n import _
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
 from curejournal.workflow import materials
@@ -27,11 +30,14 @@ def teller(desk: Desk) -> materials.Tell:
 
     def tell(batches: Sequence[Batch]) -> list[Story]:
         missing = [batch for batch in batches if not _is_known(known, batch, rules.version)]
-        bar = st.progress(0.0, f"Looking at {len(missing)} batches…") if len(missing) > 5 else None
+        bar = st.progress(0.0, _("Looking at {missing} batches…", missing=len(missing))) if len(missing) > 5 else None
         for number, batch in enumerate(missing, start=1):
             known[batch.code] = ((cache.state_of(batch), rules.version), materials.stories_of(batch, desk.now, rules))
             if bar is not None:
-                bar.progress(number / len(missing), f"{number} of {len(missing)} batches looked at")
+                bar.progress(
+                    number / len(missing),
+                    msg("{the_number} of {missing} batches looked at", the_number=number, missing=len(missing)),
+                )
         if bar is not None:
             bar.empty()
         told = [story for batch in batches for story in known[batch.code][1]]
@@ -61,7 +67,7 @@ def which(desk: Desk, what: What) -> materials.Which | str:
     if answers.get(what, (None, None))[0] != state:
         tell = teller(desk)
         tell(chosen)
-        with st.spinner("Comparing all batches…"):
+        with st.spinner(_("Comparing all batches…")):
             try:
                 answers[what] = (state, materials.which(desk.journal, desk.now, what, tell=tell))
             except TooFewBatches as few:  # no fault: it is early yet

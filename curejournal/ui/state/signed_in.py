@@ -10,6 +10,7 @@ import streamlit as st
 
 from curejournal.auth.gate import NAME_HEADER, READS, RIGHTS_HEADER
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 
 BEHIND_GATE = "CUREJOURNAL_BEHIND_GATE"
 """Set in a server that has the gate before it; in no other is a browser believed who it says to be."""
@@ -43,5 +44,5 @@ def signed_in() -> SignedIn | None:
         return None
     told = st.context.headers
     if NAME_HEADER not in told:
-        raise NotSignedIn("Nobody is signed in.", "Load the page again.")
+        raise NotSignedIn(msg("Nobody is signed in."), msg("Load the page again."))
     return SignedIn(unquote(told[NAME_HEADER]), told.get(RIGHTS_HEADER) == READS)

@@ -9,6 +9,7 @@ from typing import Literal
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch, ColourReading, Decision, MakingDetails, of_kind
 from curejournal.batch.stock import MaterialLot
 from curejournal.documents import formatting
@@ -62,7 +63,9 @@ def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:
     NothingChosen, NotInJournal
     """
     if not codes:
-        raise NothingChosen("No batch was chosen.", "Name a batch, a day on which batches were poured, or a lot.")
+        raise NothingChosen(
+            msg("No batch was chosen."), msg("Name a batch, a day on which batches were poured, or a lot.")
+        )
     every = journal.all_batches()
     records = [_record(journal, journal.batch(code), every, on) for code in codes]
     return record_pdf(records, place=workflow.place(journal), made_on=on, software=workflow.SOFTWARE)
@@ -122,14 +125,14 @@ def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = Fa
     at = taken[0].at if taken else None
     caption = formatting.moment(at, workflow.time_zone(journal)) if at else ""
     if at and batch.poured_at and at >= batch.poured_at:
-        caption += f", {formatting.age(batch.poured_at, at)} old"
+        caption += msg(", {at} old", at=formatting.age(batch.poured_at, at))
     if balanced and at:
         readings = tuple(entry.record for entry in of_kind(taken, ColourReading))
         photo = PortfolioPhoto(journal.photo_bytes(sha256), at, "", readings)
         jpeg = in_measured_colours(photo, PICTURE_PX)
     else:
         jpeg = workflow.small_picture(journal, sha256, PICTURE_PX)
-    return Picture(jpeg, caption, f"Photo of {batch.name}, {caption or 'undated'}")
+    return Picture(jpeg, caption, msg("Photo of {name}, {caption}", name=batch.name, caption=caption or "undated"))
 
 
 def calendar_file(journal: Journal, on: datetime, zone: tzinfo) -> bytes:
@@ -138,7 +141,7 @@ def calendar_file(journal: Journal, on: datetime, zone: tzinfo) -> bytes:
     tasks = [
         CalendarTask(batch.code, batch.name, started[batch.code], item) for batch, item in workflow.due_now(journal, on)
     ]
-    title = workflow.place(journal) or "Soap that is curing"
+    title = workflow.place(journal) or msg("Soap that is curing")
     return calendar_ics(tasks, on=on, zone=zone, software=workflow.SOFTWARE, title=title)
 
 
@@ -184,7 +187,7 @@ def labels(
     judgement = workflow.judge_batch(journal, code, on)
     number = count if count is not None else max(batch.bars_cut, 1)
     if not 1 <= number <= 2000:
-        raise NothingChosen(f"{number} labels cannot be printed.", "Ask for 1 to 2000.")
+        raise NothingChosen(msg("{the_number} labels cannot be printed.", the_number=number), msg("Ask for 1 to 2000."))
     grams = propose_net_weight(batch).grams_each if with_weight else None
     label = Label(
         code, batch.name, batch.poured_at, _cured_words(judgement), grams, tag, across=_across(batch, judgement)
@@ -200,30 +203,30 @@ def labels(
 def _across(batch: Batch, judgement: Judgement) -> str:
     """What stands across a label that is not for sale."""
     if batch.kind == "test pour":
-        return "TEST, NOT FOR SALE"
-    return "" if judgement.released_at is not None or batch.kind == "earlier stock" else "NOT RELEASED"
+        return msg("TEST, NOT FOR SALE")
+    return "" if judgement.released_at is not None or batch.kind == "earlier stock" else msg("NOT RELEASED")
 
 
 def _ingredients(batch: Batch, lots: tuple[MaterialLot, ...]) -> str:
     if batch.recipe is None:
-        raise NothingChosen(f"{batch.code} has no recipe to list.", "Enter it first.")
+        raise NothingChosen(msg("{code} has no recipe to list.", code=batch.code), msg("Enter it first."))
     listed = ingredient_list(batch.recipe, *own_names(lots))
     if listed.unnamed:
         raise NothingChosen(
-            f"No name is known for {', '.join(listed.unnamed)}, so the list would not be whole.",
-            "Take it from the supplier's document, and enter it with the lot.",
+            msg("No name is known for {unnamed}, so the list would not be whole.", unnamed=join(", ", listed.unnamed)),
+            msg("Take it from the supplier's document, and enter it with the lot."),
         )
     return listed.text
 
 
 def _cured_words(judgement: Judgement) -> str:
     if judgement.verdict == "hold":
-        return "on hold"
+        return msg("on hold")
     if judgement.released_at is not None:
-        return f"released {formatting.day(judgement.released_at)}"
+        return msg("released {released_at}", released_at=formatting.day(judgement.released_at))
     if judgement.verdict == "ready":
-        return "cured; not released yet"
+        return msg("cured; not released yet")
     about = judgement.from_about[1]
     if judgement.verdict == "not yet" and about is not None and about > judgement.on:
-        return f"curing until about {formatting.day(about)}"
+        return msg("curing until about {about}", about=formatting.day(about))
     return "curing"

@@ -13,8 +13,8 @@ from tempfile import TemporaryDirectory
 from zipfile import ZIP_STORED, ZipFile
 
 from curejournal import workflow
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg, msg_n
 from curejournal.batch.records import ColourReading, PhotoNote
 from curejournal.documents.portfolio import (
     PortfolioBatch,
@@ -52,10 +52,12 @@ def portfolio(
         An earlier portfolio there stays.
     """
     if not codes:
-        raise NothingChosen("No batch was chosen for the portfolio.", "Name the batches to show.")
+        raise NothingChosen(msg("No batch was chosen for the portfolio."), msg("Name the batches to show."))
     to = to.expanduser().absolute()
     if to.exists() and not _may_be_replaced(to):
-        raise FolderInUse(f"{to} holds something else.", "Choose a new folder.", "Nothing in it was changed.")
+        raise FolderInUse(
+            msg("{to} holds something else.", to=to), msg("Choose a new folder."), msg("Nothing in it was changed.")
+        )
     new, old = to.with_name(f".{to.name}.new"), to.with_name(f".{to.name}.old")
     for left in (new, old):
         shutil.rmtree(left, ignore_errors=True)
@@ -101,14 +103,21 @@ def portfolio_packed(
     NothingChosen, NotInJournal
     """
     if kind == "pdf":
-        tell(0.0, "laying out the pages")
+        tell(0.0, msg("laying out the pages"))
         return Packed(kind, portfolio_on_paper(journal, codes, on, title=title, about=about), len(codes))
     done = 0
 
     def heard(name: str) -> None:
         nonlocal done
         done += name.endswith(".html")
-        tell(0.95 * done / (len(codes) + 1), f"{min(done, len(codes))} of {how_many(len(codes), 'batch')}")
+        tell(
+            0.95 * done / (len(codes) + 1),
+            msg(
+                "{codes} of {codes_2}",
+                codes=min(done, len(codes)),
+                codes_2=msg_n("{number} batch", "{number} batches", len(codes)),
+            ),
+        )
 
     with TemporaryDirectory() as place:
         folder = Path(place) / "portfolio"
@@ -140,7 +149,7 @@ def portfolio_on_paper(
     NothingChosen, NotInJournal
     """
     if not codes:
-        raise NothingChosen("No batch was chosen for the portfolio.", "Name the batches to show.")
+        raise NothingChosen(msg("No batch was chosen for the portfolio."), msg("Name the batches to show."))
     title = title or workflow.place(journal) or "Portfolio"
     return portfolio_pdf(_shown(journal, codes, on), title=title, about=about, made_on=on, software=workflow.SOFTWARE)
 

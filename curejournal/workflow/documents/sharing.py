@@ -7,6 +7,7 @@ from datetime import datetime, tzinfo
 from typing import Literal
 
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch
 from curejournal.journal.bundle import read_bundle, take_bundle, write_bundle
 from curejournal.journal.errors import DataRefused
@@ -26,7 +27,7 @@ def recipe_out(journal: Journal, code: str, form: Literal["json", "csv"]) -> byt
     """
     recipe = journal.batch(code).recipe
     if recipe is None:
-        raise NothingChosen(f"The batch {code} has no recipe.", "Enter one first.")
+        raise NothingChosen(msg("The batch {code} has no recipe.", code=code), msg("Enter one first."))
     return recipe_text(recipe, form)
 
 
@@ -48,7 +49,9 @@ def recipe_in(text: str, form: Literal["json", "csv", "toml"]) -> Recipe:
         try:
             return workflow.recipe_from(tomllib.loads(text))
         except (ValueError, RecursionError) as fault:
-            raise DataRefused(f"This recipe cannot be read: {fault}.", "Correct it; the README shows one.") from fault
+            raise DataRefused(
+                msg("This recipe cannot be read: {fault}.", fault=fault), msg("Correct it; the README shows one.")
+            ) from fault
     return workflow.recipe_from(fields_from_json(text) if form == "json" else fields_from_csv(text))
 
 

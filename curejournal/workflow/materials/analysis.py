@@ -8,6 +8,7 @@ from datetime import datetime
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch
 from curejournal.colour.difference import Interval
 from curejournal.journal.store import Journal
@@ -137,8 +138,10 @@ def material(
     tell = tell or teller(journal, on)
     found = holding(journal, [name], most)
     if not found:
-        known = ", ".join(one.material for one in all_materials(journal)) or "none yet"
-        raise MaterialUnknown(f"No recipe names “{name}”.", f"Materials of this journal: {known}.")
+        known = join(", ", (one.material for one in all_materials(journal))) or msg("none yet")
+        raise MaterialUnknown(
+            msg("No recipe names “{name}”.", name=name), msg("Materials of this journal: {known}.", known=known)
+        )
     history = _history(tell(found), found, name)
     effect = None
     if beside_others:
@@ -174,7 +177,10 @@ def which(journal: Journal, on: datetime, what: What = "turn", *, tell: Tell | N
     seen, left_out = materials.observations((tell or teller(journal, on))(chosen), what)
     earlier = len(journal.all_batches()) - len(chosen)
     if earlier > 0 and len(chosen) == COMPARED:
-        left_out = (f"{earlier} earlier batches: the latest {COMPARED} are compared", *left_out)
+        left_out = (
+            msg("{earlier} earlier batches: the latest {compared} are compared", earlier=earlier, compared=COMPARED),
+            *left_out,
+        )
     return Which(what, find_causes(seen), left_out)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import Batch, Event
 from curejournal.journal.store import Journal
 from curejournal.judging.forecast import Forecast, forecast_from_history
@@ -15,7 +15,7 @@ from curejournal.materials.history import Story
 from curejournal.workflow.materials.analysis import EARLIER, Tell, holding, recent, teller
 
 DAY = timedelta(days=1)
-PHOTOS = (
+PHOTOS = msg(
     "Photograph it with the card now, beside a part without the fragrance if there is one; again after 6 and 24 hours, "
     "after 3 days, then weekly. The first two days tell most."
 )
@@ -115,19 +115,42 @@ def _words(
     wanted: Sequence[str], count: int, dark: Sequence[DarkenedBefore], back: Forecast | None, poured: datetime
 ) -> tuple[str, ...]:
     if not wanted:
-        return ("The recipe names no material that colours: enter what went in.", PHOTOS)
-    names = ", ".join(wanted)
+        return (msg("The recipe names no material that colours: enter what went in."), PHOTOS)
+    names = join(", ", wanted)
     if not count:
-        return (f"Nothing is known yet: no earlier batch with {names} was followed.", PHOTOS)
+        return (msg("Nothing is known yet: no earlier batch with {names} was followed.", names=names), PHOTOS)
     batches = len({one.batch for one in dark})
     returned = [one for one in dark if one.recovered]
-    told = [f"{batches} of {how_many(count, 'earlier batch')} with {names} darkened."]
+    told = [
+        msg(
+            "{batches} of {count} with {names} darkened.",
+            batches=batches,
+            count=msg_n("{number} earlier batch", "{number} earlier batches", count),
+            names=names,
+        )
+    ]
     if dark:
-        told.append(f"{how_many(len(returned), 'portion')} of {len(dark)} that darkened recovered.")
+        told.append(
+            msg(
+                "{returned} of {dark} that darkened recovered.",
+                returned=msg_n("{number} portion", "{number} portions", len(returned)),
+                dark=len(dark),
+            )
+        )
     if back is not None and back.expected and back.at is not None:
         low, high = ((at - poured) / DAY if at else None for at in back.interval)
-        ends = f"{low:.0f} to {high:.0f}" if low is not None and high is not None else "an unknown number of"
-        told.append(f"One more may be back after about {(back.at - poured) / DAY:.0f} days ({ends}).")
+        ends = (
+            msg("{low:.0f} to {high:.0f}", low=low, high=high)
+            if low is not None and high is not None
+            else msg("an unknown number of")
+        )
+        told.append(
+            msg(
+                "One more may be back after about {poured:.0f} days ({ends}).",
+                poured=(back.at - poured) / DAY,
+                ends=ends,
+            )
+        )
     elif dark:
-        told.append("One more is not expected back, by these batches.")
+        told.append(msg("One more is not expected back, by these batches."))
     return (*told, PHOTOS)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import get_args
 
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import Batch, Event, EventKind, ScalarReading, SurfaceLook, SurfaceNote
 from curejournal.journal.store import Journal
 from curejournal.judging.traceability import lots_of
@@ -59,7 +59,10 @@ def causes_of_outcome(journal: Journal, outcome: str, on: datetime) -> OutcomeAn
     OutcomeUnknown, TooFewBatches
     """
     if outcome not in OUTCOMES:
-        raise OutcomeUnknown(f"“{outcome}” is not noted here.", f"Ask about one of: {', '.join(OUTCOMES)}.")
+        raise OutcomeUnknown(
+            msg("“{outcome}” is not noted here.", outcome=outcome),
+            msg("Ask about one of: {outcomes}.", outcomes=join(", ", OUTCOMES)),
+        )
     known, log = lots(journal), room_log(journal)
     batches = [batch.as_of(on) for batch in compared(journal) if _would_be_noted(batch, outcome)]
     seen = [
@@ -112,7 +115,7 @@ def _held(batch: Batch) -> list[str]:
         return []
     found = []
     for name, lot, _ in lots_of(batch.recipe):
-        found += [name, f"{name}, lot {lot}"] if lot else [name]
+        found += [name, msg("{name}, lot {lot}", name=name, lot=lot)] if lot else [name]
     return found
 
 
@@ -128,7 +131,7 @@ def _figures(batch: Batch) -> dict[str, float]:
     warm = [event.temperature_c for _, event in batch.records(Event) if event.temperature_c is not None]
     if warm:
         figures["temperature at the pour, °C"] = max(warm)
-    for kind in ("room temperature", "room humidity", "batter temperature"):
+    for kind in (msg("room temperature"), msg("room humidity"), msg("batter temperature")):
         values = [reading.value for _, reading in batch.records(ScalarReading) if reading.kind == kind]
         if values:
             figures[kind] = sum(values) / len(values)
@@ -136,19 +139,35 @@ def _figures(batch: Batch) -> dict[str, float]:
 
 
 def _words(outcome: str, causes: Iterable[OutcomeCause], had: int, count: int) -> Iterable[str]:
-    yield f"{had} of {how_many(count, 'batch')} had it: {outcome}."
+    yield msg(
+        "{had} of {count} had it: {outcome}.",
+        had=had,
+        count=msg_n("{number} batch", "{number} batches", count),
+        outcome=outcome,
+    )
     for cause in causes:
         if cause.chance < 0.5:
             continue
-        names = " or ".join(cause.factors)
-        sure = "very likely" if cause.named else "perhaps"
+        names = join(" or ", cause.factors)
+        sure = msg("very likely") if cause.named else "perhaps"
         more = "a higher " if cause.figure else ""
-        sides = (
-            f"{cause.with_it[0]} of {cause.with_it[1]} with it, {cause.without_it[0]} of {cause.without_it[1]} without"
+        sides = msg(
+            "{with_it} of {with_it_2} with it, {without_it} of {without_it_2} without",
+            with_it=cause.with_it[0],
+            with_it_2=cause.with_it[1],
+            without_it=cause.without_it[0],
+            without_it_2=cause.without_it[1],
         )
-        line = f"{more}{names}: {sure} ({100 * cause.chance:.0f} %); {sides}."
+        line = msg(
+            "{more}{names}: {sure} ({chance:.0f} %); {sides}.",
+            more=more,
+            names=names,
+            sure=sure,
+            chance=100 * cause.chance,
+            sides=sides,
+        )
         if cause.one_season:
-            line += " It was used at one time of the year only, so it cannot be told from the season."
+            line += msg(" It was used at one time of the year only, so it cannot be told from the season.")
         if len(cause.factors) > 1:
-            line += " They were never apart: a test pour with one of them alone would tell."
+            line += msg(" They were never apart: a test pour with one of them alone would tell.")
         yield line

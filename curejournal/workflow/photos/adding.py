@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Literal
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Entry
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
@@ -23,7 +24,7 @@ from curejournal.workflow.settings import time_zone
 
 Outcome = State | Literal["already there", "left out", "not a photo"]
 
-ANSWER = "Say it with the photo."
+ANSWER = msg("Say it with the photo.")
 
 
 @dataclass(frozen=True)
@@ -118,19 +119,22 @@ def add_analysed(
     known = journal.entries_of_photo(analysis.sha256)
     if code in {filed for filed, _ in known}:
         item = filed_item(analysis.sha256, journal.photo(analysis.sha256).facts, known, analysis.surface)
-        return Arrival(source.name, "already there", "This photo is already in this batch.", item)
+        return Arrival(source.name, "already there", msg("This photo is already in this batch."), item)
     filing = preview(journal, code, analysis, source.name, replace(answers, by=by), now)
     if story and {question.kind for question in filing.questions} == {"areas"}:
         filing = preview(journal, code, analysis, source.name, replace(answers, by=by, colour=False), now)
     if filing.questions:
-        do = " ".join(question.confirm and f"If so: {question.confirm}." for question in filing.questions)
-        raise PhotoWaits(" ".join(question.text for question in filing.questions), do.strip() or ANSWER)
+        do = join(
+            " ",
+            (question.confirm and msg("If so: {confirm}.", confirm=question.confirm) for question in filing.questions),
+        )
+        raise PhotoWaits(join(" ", (question.text for question in filing.questions)), do.strip() or ANSWER)
     if filing.item.no_colour and not story:
         return Arrival(source.name, "left out", filing.item.no_colour, analysis=analysis)
     entries = commit(journal, filing, by=by, original=source.read())
     keep_analysis(journal, analysis)
-    also = ", ".join(dict.fromkeys(other for other, _ in known))
-    why = " ".join(filter(None, (filing.item.why, also and f"The same photo is in batch {also} too.")))
+    also = join(", ", dict.fromkeys(other for other, _ in known))
+    why = join(" ", filter(None, (filing.item.why, also and msg("The same photo is in batch {also} too.", also=also))))
     return Arrival(source.name, filing.item.state, why, filing.item, entries, analysis)
 
 
@@ -159,9 +163,11 @@ def add_photos(
         except CureJournalError as fault:
             if not arrivals:
                 raise
-            kept = ", ".join(arrival.name for arrival in arrivals if arrival.entries)
-            safe = f"Kept before it: {kept}." if kept else fault.safe
+            kept = join(", ", (arrival.name for arrival in arrivals if arrival.entries))
+            safe = msg("Kept before it: {kept}.", kept=kept) if kept else fault.safe
             raise CureJournalError(
-                f"{source.name}: {fault.what}", f"{fault.do} Then take in the rest.", safe
+                msg("{name}: {what}", name=source.name, what=fault.what),
+                msg("{do} Then take in the rest.", do=fault.do),
+                safe,
             ) from fault
     return arrivals

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.metadata import version
 
+from curejournal.base.messages import msg
 from curejournal.colour.sample import Grade, Lab, Reason
 from curejournal.photo.card import Card, card_text
 from curejournal.photo.find.placement import Points
@@ -22,7 +23,7 @@ from curejournal.photo.window.inspection import inspect_window
 from curejournal.photo.window.layers import Layers
 from curejournal.photo.window.surface import Finding
 
-SOFTWARE = f"curejournal {version('curejournal')}"
+SOFTWARE = msg("curejournal {version}", version=version("curejournal"))
 ANALYSIS_VERSION = 7
 """To be raised when the analysis of the same photo may come out otherwise."""
 
@@ -31,7 +32,7 @@ Corners = Sequence[tuple[float, float]]
 Places = Mapping[str, Box] | Mapping[str, Points]
 """Where each portion is: boxes x0, y0, x1, y1 or outlines, in pixels of the upright full-size picture."""
 
-NO_CARD = Reason("without a card", "It was taken without a card.", "", Grade.NOT_USABLE)
+NO_CARD = Reason("without a card", msg("It was taken without a card."), "", Grade.NOT_USABLE)
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,10 @@ def analyse(data: bytes, cards: Cards, marks: Marks | None = None) -> PhotoAnaly
     if marks.areas or marks.window or layers is None:
         areas = [Area(name, outline) for name, outline in (marks.areas or {}).items()]
     else:
-        areas = [Area(f"layer {number}", layer.outline) for number, layer in enumerate(layers.layers, 1)]
+        areas = [
+            Area(msg("layer {the_number}", the_number=number), layer.outline)
+            for number, layer in enumerate(layers.layers, 1)
+        ]
     measurement = measure_by(photo, found.card, found.calibration, areas)
     tags, placement = found.tags or read_tags(photo).tags, found.calibration.placement
     sides = tuple(placement.longest_side_mm(tag.outline) for tag in tags) if placement else ()
@@ -156,11 +160,12 @@ def swatch(data: bytes, card: Card, areas: Places | None = None) -> tuple[Lab, s
     measurement = measure_photo(data, card, areas)
     seen = [area for area in measurement.areas if area.sample is not None and area.grade.rank < Grade.INDICATIVE.rank]
     if len(seen) != 1 or seen[0].sample is None:
-        why = f"{len(seen)} areas have a colour" if len(seen) > 1 else measurement.why_no_colour
+        why = msg("{seen} areas have a colour", seen=len(seen)) if len(seen) > 1 else measurement.why_no_colour
         raise NoColourToPick(
-            f"No swatch could be measured: {why}", "Show one swatch in the card's window, or one area."
+            msg("No swatch could be measured: {why}", why=why),
+            msg("Show one swatch in the card's window, or one area."),
         )
-    return seen[0].sample.lab, f"photographed with card {measurement.card}"
+    return seen[0].sample.lab, msg("photographed with card {card}", card=measurement.card)
 
 
 def outline_of(place: Box | Points) -> Points:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import sqrt
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, ColourReading
 from curejournal.journal.photos import PhotoFacts
 from curejournal.photo.window.portions import Expected, Match, match
@@ -65,19 +66,23 @@ def _batch_of(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers) 
     own = [tag.code for tag in analysis.tags if tag.journal == context.tag_id]
     known = tuple(code for code in own if code in context.batches)
     if context.last_naming:
-        text = "It was placed before and taken back. Which batch is it?"
+        text = msg("It was placed before and taken back. Which batch is it?")
         return (known[0] if len(known) == 1 else ""), Question("batch", text, known)
     if len(own) > 1:
-        return "", Question("batch", f"It shows the tags of {len(own)} batches. Which one is it?", known)
+        return "", Question("batch", msg("It shows the tags of {own} batches. Which one is it?", own=len(own)), known)
     if known and _far_behind(analysis, known[0]):
-        return "", Question("batch", f"The tag of {known[0]} lies far behind the card. Is it that batch?", known)
+        return "", Question(
+            "batch", msg("The tag of {known} lies far behind the card. Is it that batch?", known=known[0]), known
+        )
     if known:
         return known[0], None
     if own:
-        return "", Question("batch", f"Its tag says {own[0]}, and there is no such batch here. Which one is it?")
+        return "", Question(
+            "batch", msg("Its tag says {own}, and there is no such batch here. Which one is it?", own=own[0])
+        )
     if analysis.tags:
-        return "", Question("batch", "Its tag is of another journal. Is it yours at all, and which batch is it?")
-    return "", Question("batch", "It shows no batch tag. Which batch is it?")
+        return "", Question("batch", msg("Its tag is of another journal. Is it yours at all, and which batch is it?"))
+    return "", Question("batch", msg("It shows no batch tag. Which batch is it?"))
 
 
 def _far_behind(analysis: PhotoAnalysis, code: str) -> bool:
@@ -91,10 +96,13 @@ def _far_behind(analysis: PhotoAnalysis, code: str) -> bool:
 
 def _why_no_colour(analysis: PhotoAnalysis, facts: PhotoFacts, answers: Answers) -> str:
     if answers.colour is False:
-        return "Kept for the story: the maker wants no colour from it."
+        return msg("Kept for the story: the maker wants no colour from it.")
     original = no_original(facts)
     if original:
-        return f"It looks like {original}, whose colours mean nothing. Take in the photo as it was taken."
+        return msg(
+            "It looks like {original}, whose colours mean nothing. Take in the photo as it was taken.",
+            original=original,
+        )
     return "" if analysis.measurement.usable else analysis.measurement.why_no_colour
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
 from curejournal.photo.contribution import STATEMENT, GivenPicture, give_picture
@@ -40,7 +41,10 @@ def contribute(journal: Journal, code: str, card: Card, folder: Path) -> int:
     NothingToGive, NotInJournal, PictureDamaged
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise NothingToGive(f"{folder} is not an empty folder.", "Choose a new one, so that nothing is mixed up.")
+        raise NothingToGive(
+            msg("{folder} is not an empty folder.", folder=folder),
+            msg("Choose a new one, so that nothing is mixed up."),
+        )
     copies = cards_for(journal, card).copies
     given: list[GivenPicture] = []
     for photo in journal.photos_of(code):
@@ -52,7 +56,8 @@ def contribute(journal: Journal, code: str, card: Card, folder: Path) -> int:
         given += [picture] if picture else []
     if not given:
         raise NothingToGive(
-            f"No photo of {code} shows the card with its window.", "Take one with the card on the soap."
+            msg("No photo of {code} shows the card with its window.", code=code),
+            msg("Take one with the card on the soap."),
         )
     folder.mkdir(parents=True, exist_ok=True)
     for number, picture in enumerate(given, start=1):

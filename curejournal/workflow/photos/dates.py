@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
 
+from curejournal.base.messages import msg
 from curejournal.journal.photos import PhotoFacts
 from curejournal.photo.read.picture_file import Taken, read_photo, taken_from_name
 from curejournal.workflow.photos.analyse import PhotoAnalysis
@@ -64,7 +65,7 @@ def no_original(facts: PhotoFacts) -> str:
     like_a_screen = facts.suffix == ".png" and sides[1] > SCREEN_SHAPE * sides[0]
     if like_a_screen or (facts.taken_from != "exif" and _SCREENSHOT.search(facts.original_name)):
         return "a screenshot"
-    return "an edited copy" if _EDITED.search(facts.original_name) else ""
+    return msg("an edited copy") if _EDITED.search(facts.original_name) else ""
 
 
 def plain_stem(name: str) -> str:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from datetime import datetime
 
+from curejournal.base.messages import msg
 from curejournal.batch.records import ColourReading, PhotoNote, Record, Withdrawn, of_kind
 from curejournal.journal.store import NewEntry
 from curejournal.photo.measure.measurement import AreaColour, Measurement
@@ -68,7 +69,7 @@ def entries_for(
             new = next((record for record in left if code == batch and _same_thing(record, entry.record)), None)
             left = [record for record in left if record is not new]
         if new is None or code != batch:
-            why = f"corrected: the photo shows {batch} otherwise"
+            why = msg("corrected: the photo shows {batch} otherwise", batch=batch)
             changes.append((code, NewEntry(Withdrawn(why), context.now, entry.id)))
         if new is not None and (code, new, when) != (batch, entry.record, entry.at):
             changes.append((batch, NewEntry(new, when, entry.id if code == batch else None, sha256)))

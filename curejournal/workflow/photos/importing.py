@@ -21,6 +21,7 @@ from pathlib import Path
 import cv2
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
@@ -40,7 +41,7 @@ _MOVING = (".mov", ".mp4", ".m4v", ".avi", ".mkv", ".webm", ".3gp")
 _STILL_BRANDS = (b"heic", b"heix", b"mif1", b"msf1", b"avif", b"heim", b"heis")
 # Ours: pictures under way for each worker, so that memory stays flat.
 _UNDER_WAY = 2
-_VIDEO = "a video, not a photo"
+_VIDEO = msg("a video, not a photo")
 
 
 @dataclass(frozen=True)
@@ -117,7 +118,7 @@ def _kept_so_far() -> Iterator[None]:
     try:
         yield
     except CureJournalError as fault:
-        raise fault.after("What was taken in so far is kept: the same photos again go on from there.") from fault
+        raise fault.after(msg("What was taken in so far is kept: the same photos again go on from there.")) from fault
 
 
 @dataclass(frozen=True)
@@ -174,11 +175,11 @@ def _read(source: Source, stems: set[str]) -> tuple[bytes, str]:
     """A file's bytes, and why it is not a photo; a video is not even read: it may be larger than the memory."""
     if source.name.lower().endswith(_MOVING):
         live = _stem(source.name) in stems
-        return b"", "the moving part of a live photo; its photo is taken in" if live else _VIDEO
+        return b"", msg("the moving part of a live photo; its photo is taken in") if live else _VIDEO
     try:
         data = source.read()
     except OSError as fault:  # a stick pulled out, say
-        return b"", f"the file cannot be read ({fault.strerror})"
+        return b"", msg("the file cannot be read ({strerror})", strerror=fault.strerror)
     return data, _VIDEO if data[4:8] == b"ftyp" and data[8:12] not in _STILL_BRANDS else ""
 
 
@@ -198,7 +199,7 @@ def _kept(
     try:
         analysis = result()
     except BrokenProcessPool as fault:
-        raise ImportInterrupted("The import was interrupted.", "Run it again.") from fault
+        raise ImportInterrupted(msg("The import was interrupted."), msg("Run it again.")) from fault
     except NotAPicture:
         return replace(one, refusal="not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP)")
     except CureJournalError as fault:
@@ -234,7 +235,7 @@ def _filed(journal: Journal, one: _Received, card: Card, by: str, now: datetime)
         return Arrival(one.name, "not a photo", one.refusal)
     if one.analysis is None and journal.entries_of_photo(one.sha256):
         item = item_of(journal, one.sha256, card, now)
-        return Arrival(one.name, "already there", "This photo is in the journal already.", item)
+        return Arrival(one.name, "already there", msg("This photo is in the journal already."), item)
     item = file_if_clear(journal, one.sha256, card, by=by, now=now, analysis=one.analysis, at=one.at)
     return Arrival(one.name, item.state, item.why, item)
 

@@ -12,8 +12,8 @@ from datetime import datetime
 import cv2
 import numpy as np
 
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import Batch, ColourReading
 from curejournal.journal.store import Journal, KeptPhoto
 from curejournal.photo.card import Card
@@ -36,7 +36,7 @@ class PhotoWaits(CureJournalError):
 def inbox_items(journal: Journal, card: Card, now: datetime) -> tuple[InboxItem, ...]:
     """Every photo that waits for the maker or was set aside, in the order in which they came."""
     items = [_proposed(journal, photo, card, now).item for photo in journal.unfiled_photos()]
-    unfinished = "Its import was interrupted: import the photos again, or place it."
+    unfinished = msg("Its import was interrupted: import the photos again, or place it.")
     return tuple(
         item if item.questions or item.state == "set aside" else replace(item, state="needs you", why=unfinished)
         for item in items
@@ -135,8 +135,8 @@ def place(
     if filed and (filing.questions or filing.item.at is None):
         if not whole:
             commit(journal, filing, by=by)
-        why, kept = filing.item.why, "It stays placed as it was; your answers are kept."
-        raise PhotoWaits(why, "Answer it, and the photo is corrected.", kept)
+        why, kept = filing.item.why, msg("It stays placed as it was; your answers are kept.")
+        raise PhotoWaits(why, msg("Answer it, and the photo is corrected."), kept)
     commit(journal, filing, by=by)
     return item_of(journal, sha256, card, now) if filing.records else filing.item
 
@@ -150,7 +150,7 @@ def set_aside(journal: Journal, sha256: str, *, why: str, by: str) -> None:
         If it is placed: that has to be taken back first.
     """
     if journal.entries_of_photo(sha256):
-        raise PhotoWaits("This photo is placed in a batch.", "Take its entries back first.")
+        raise PhotoWaits(msg("This photo is placed in a batch."), msg("Take its entries back first."))
     facts = journal.photo(sha256).facts
     answers = replace(answers_to(journal, sha256), aside=why or "set aside", by=by)
     item = InboxItem(sha256, facts.original_name, "set aside", "", facts.taken_at, answers.aside)
@@ -179,15 +179,21 @@ def set_clock(
             new = Answers(at=clock.moment(taken)) if taken else Answers()
             items.append(place(journal, sha256, new, card=card, by=by, now=now, whole=True))
         except PhotoWaits as waits:
-            left.append(f"{kept.facts.original_name}: {waits.what}")
+            left.append(msg("{original_name}: {what}", original_name=kept.facts.original_name, what=waits.what))
         except CureJournalError as fault:
             if not items:
                 raise
-            raise fault.after(f"The clock of {how_many(len(items), 'other')} is set.") from fault
+            raise fault.after(
+                msg("The clock of {items} is set.", items=msg_n("{number} other", "{number} others", len(items)))
+            ) from fault
     if left:
-        others = f"; the clock of {how_many(len(items), 'other')} is set" if items else ""
-        safe = f"{'They stay' if len(left) > 1 else 'It stays'} placed as before{others}."
-        raise PhotoWaits(" ".join(left), "Check how far the clock was off, or date each by itself.", safe)
+        others = (
+            msg("; the clock of {items} is set", items=msg_n("{number} other", "{number} others", len(items)))
+            if items
+            else ""
+        )
+        safe = msg("{left} placed as before{others}.", left="They stay" if len(left) > 1 else "It stays", others=others)
+        raise PhotoWaits(join(" ", left), msg("Check how far the clock was off, or date each by itself."), safe)
     return tuple(items)
 
 

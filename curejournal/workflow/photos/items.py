@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from curejournal.base.messages import join, msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import AlkaliTest, ColourReading, Entry, PhotoNote
 from curejournal.colour.sample import Grade, Lab
@@ -54,7 +55,7 @@ class InboxItem:
 def item_of_case(case: Case, questions: tuple[Question, ...]) -> InboxItem:
     """Show a photo that is not filed, or as it would be."""
     answers, facts = case.answers, case.context.facts
-    text = " ".join([*([case.why] if case.why else []), *(question.text for question in questions)])
+    text = join(" ", [*([case.why] if case.why else []), *(question.text for question in questions)])
     state: State = "set aside" if answers.aside else "needs you" if questions else "no colour" if case.why else "placed"
     return InboxItem(
         case.analysis.sha256,
@@ -92,7 +93,7 @@ def filed_item(
         elif isinstance(entry.record, PhotoNote):
             why = entry.record.why_no_colour
         elif isinstance(entry.record, AlkaliTest):
-            why, tested = f"{describe(entry.record)}.", True
+            why, tested = msg("{record}.", record=describe(entry.record)), True
     state: State = "placed" if colours or tested else "no colour"
     code, at = filed[0][0], filed[0][1].at
     seen = tuple(surface) if colours else ()

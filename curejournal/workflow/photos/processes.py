@@ -7,6 +7,8 @@ from multiprocessing.connection import wait
 from os import _exit
 from threading import Thread
 
+from curejournal.base.messages import msg
+
 
 def end_with_parent() -> None:
     """Let this worker process end as soon as the one that began it has, however that ended: killed, say."""
@@ -18,4 +20,4 @@ def end_with_parent() -> None:
             wait([sentinel])
             _exit(1)
 
-        Thread(target=watch, name="ends with its parent", daemon=True).start()
+        Thread(target=watch, name=msg("ends with its parent"), daemon=True).start()

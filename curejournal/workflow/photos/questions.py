@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import timedelta
 
+from curejournal.base.messages import msg
 from curejournal.documents.formatting import moment
 from curejournal.photo.window.portions import SURE
 from curejournal.workflow.photos.answers import ALL, Question
@@ -21,7 +22,7 @@ BEFORE_POUR = timedelta(hours=1)
 BEFORE_BATCH = timedelta(days=60)
 # A minute's grace: clocks of phone and computer differ.
 AHEAD = timedelta(minutes=1)
-ANOTHER_DATE = "The date is right"
+ANOTHER_DATE = msg("The date is right")
 
 
 def about_date(case: Case) -> Question | None:
@@ -29,22 +30,24 @@ def about_date(case: Case) -> Question | None:
     context, at = case.context, case.at
     if at is None:
         original = no_original(context.facts)
-        doubt = f"It looks like {original}; take in the photo as it was taken. " if original else ""
-        nothing = "Nothing in it says when it was taken; the file's own date proves nothing. When was it?"
+        doubt = (
+            msg("It looks like {original}; take in the photo as it was taken. ", original=original) if original else ""
+        )
+        nothing = msg("Nothing in it says when it was taken; the file's own date proves nothing. When was it?")
         return Question("date", doubt + nothing)
     when = moment(at, context.zone)
     if at > context.now + AHEAD:
-        return Question("date", f"Its clock is plainly wrong: {when} lies in the future. When was it?")
+        return Question("date", msg("Its clock is plainly wrong: {when} lies in the future. When was it?", when=when))
     if case.batch is None:
         return None
     confirm = ANOTHER_DATE if case.why else ""
     poured = case.batch.poured_at
     if poured is not None:
-        text = f"Its clock is plainly wrong: {when} is before the batch was poured. When was it?"
+        text = msg("Its clock is plainly wrong: {when} is before the batch was poured. When was it?", when=when)
         return Question("date", text, confirm=confirm) if at + BEFORE_POUR < poured else None
     begun = min([context.started[case.batch.code], *(entry.at for entry in case.batch.entries)])
     if at + BEFORE_BATCH < begun:
-        text = f"{when} is long before anything else of this batch. When was it?"
+        text = msg("{when} is long before anything else of this batch. When was it?", when=when)
         return Question("date", text, confirm=ANOTHER_DATE)
     return None
 
@@ -55,7 +58,7 @@ def about_portions(case: Case) -> Question | None:
         return None
     outlines = tuple(area.outline for area in case.analysis.measurement.areas)
     if case.match.confidence >= SURE:
-        confirm = "The colour is right: it is this batch"
+        confirm = msg("The colour is right: it is this batch")
         return Question("colour", case.match.question, case.portions, confirm, outlines)
     return Question("portions", case.match.question, case.portions, outlines=outlines)
 
@@ -64,8 +67,8 @@ def about_areas(case: Case) -> Question | None:
     """A card without a window, and nothing marked beside it."""
     if case.why or case.analysis.measurement.areas or case.answers.areas:
         return None
-    text = "Which part of the picture shows which portion?"
-    return Question("areas", text, case.portions, "Nothing in it is to be measured")
+    text = msg("Which part of the picture shows which portion?")
+    return Question("areas", text, case.portions, msg("Nothing in it is to be measured"))
 
 
 def about_copy(case: Case) -> Question | None:
@@ -77,8 +80,11 @@ def about_copy(case: Case) -> Question | None:
     for other in case.context.photos.get(case.batch.code, ()):
         same = other.facts.taken_at == facts.taken_at and plain_stem(other.facts.original_name) == stem
         if same and other.sha256 != case.analysis.sha256:
-            text = f"It looks like another copy of {other.facts.original_name}, which is in the batch. Place it too?"
-            return Question("copy", text, confirm="Place this copy too")
+            text = msg(
+                "It looks like another copy of {original_name}, which is in the batch. Place it too?",
+                original_name=other.facts.original_name,
+            )
+            return Question("copy", text, confirm=msg("Place this copy too"))
     return None
 
 

@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, ColourReading, Entry, PhotoNote, PhotoView
 from curejournal.batch.validation import check_record
 from curejournal.colour.sample import Lab
@@ -154,13 +155,16 @@ def _require_likely(journal: Journal, batch: Batch, sha256: str, view: PhotoView
     gains = gains_by(journal.photo_bytes(sha256), (Seen(view.place, lab),))
     if gains is None:
         raise PlaceUnlikely(
-            f"{view.portion} is too dark to set the balance of a photo: what shines on it would count as its colour.",
-            "Choose a lighter portion.",
+            msg(
+                "{portion} is too dark to set the balance of a photo: what shines on it would count as its colour.",
+                portion=view.portion,
+            ),
+            msg("Choose a lighter portion."),
         )
     if (gains < GAINS[0]).any() or (gains > GAINS[1]).any():
         raise PlaceUnlikely(
-            f"The place that was marked is too far from {view.portion} as it was measured.",
-            "Mark evenly lit soap of that portion, or choose another one.",
+            msg("The place that was marked is too far from {portion} as it was measured.", portion=view.portion),
+            msg("Mark evenly lit soap of that portion, or choose another one."),
         )
 
 

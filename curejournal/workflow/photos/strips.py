@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import AlkaliTest, Entry
 from curejournal.batch.workshop import StripKeyEnrolled, StripKeyStep
 from curejournal.colour.sample import Grade
@@ -48,7 +49,10 @@ def strip_key(journal: Journal, name: str) -> StripKey:
     """
     keys = strip_keys(journal)
     if name not in keys:
-        raise NotInJournal(f"The journal has no strip key “{name}”.", "Enrol it by a photo of the packet's key first.")
+        raise NotInJournal(
+            msg("The journal has no strip key “{name}”.", name=name),
+            msg("Enrol it by a photo of the packet's key first."),
+        )
     return keys[name]
 
 
@@ -62,8 +66,8 @@ def check_photo(seen: Measurement) -> Measurement:
     """
     wrong = [reason for reason in seen.reasons if reason.limit is Grade.NOT_USABLE]
     if wrong:
-        what = " ".join(["No colour can be told from this photo.", *(reason.text for reason in wrong)])
-        raise NoColour(what, " ".join(dict.fromkeys(reason.remedy for reason in wrong)))
+        what = join(" ", [msg("No colour can be told from this photo."), *(reason.text for reason in wrong)])
+        raise NoColour(what, join(" ", dict.fromkeys(reason.remedy for reason in wrong)))
     return seen
 
 
@@ -81,8 +85,8 @@ def enrol_strip_key(
     ------
     NoColour, KeyUnusable, NotAPicture, PictureDamaged, PictureTooLarge
     """
-    names = {f"pH {ph:g}": ph for ph in areas}
-    fields = [Area(f"pH {ph:g}", outline) for ph, outline in areas.items()]
+    names = {msg("pH {ph:g}", ph=ph): ph for ph in areas}
+    fields = [Area(msg("pH {ph:g}", ph=ph), outline) for ph, outline in areas.items()]
     measured = check_photo(measure(read_photo(data), card, fields))
     key = enrol_key(name, lot, measured, names)
     steps = tuple(StripKeyStep(step.ph, step.lab, step.covariance) for step in key.steps)

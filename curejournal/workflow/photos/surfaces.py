@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import Batch, Entry, Event, SurfaceNote
 from curejournal.journal.store import Journal
 from curejournal.photo.window.surface import Finding
@@ -23,7 +23,7 @@ def confirm_surface(journal: Journal, item: InboxItem, finding: Finding | None, 
         If the photo is not placed yet.
     """
     if item.state not in ("placed", "no colour") or item.at is None:
-        raise PhotoWaits("This photo is not placed in a batch yet.", "Place it first.")
+        raise PhotoWaits(msg("This photo is not placed in a batch yet."), msg("Place it first."))
     record = surface_record(finding)
     for _, entry in journal.entries_of_photo(item.sha256):
         if entry.record == record:
@@ -66,7 +66,19 @@ def growth(batch: Batch, finding: Finding, at: datetime) -> str:
     when, last = earlier[-1]
     changes = []
     if record.count is not None and last.count is not None:
-        changes.append(f"from {last.count} to {how_many(record.count, 'spot')}")
+        changes.append(
+            msg(
+                "from {count} to {count_2}",
+                count=last.count,
+                count_2=msg_n("{number} spot", "{number} spots", record.count),
+            )
+        )
     if record.area_pct is not None and last.area_pct is not None:
-        changes.append(f"from {last.area_pct:g} % to {record.area_pct:g} % of what is seen")
-    return f"Since {when:%d %B %Y}: {', '.join(changes)}." if changes else ""
+        changes.append(
+            msg(
+                "from {area_pct:g} % to {area_pct_2:g} % of what is seen",
+                area_pct=last.area_pct,
+                area_pct_2=record.area_pct,
+            )
+        )
+    return msg("Since {when:%d %B %Y}: {changes}.", when=when, changes=join(", ", changes)) if changes else ""

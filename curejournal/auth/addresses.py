@@ -121,7 +121,7 @@ def fingerprint(certificate: Path, key: Path) -> str:
             ),
             do,
         ) from fault
-    first = text[: text.index("-----END CERTIFICATE-----")] + msg("-----END CERTIFICATE-----\n")
+    first = text[: text.index("-----END CERTIFICATE-----")] + "-----END CERTIFICATE-----\n"
     digest = hashlib.sha256(ssl.PEM_cert_to_DER_cert(first[first.index("-----BEGIN CERTIFICATE-----") :])).digest()
     return digest.hex(":").upper()
 

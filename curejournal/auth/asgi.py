@@ -8,7 +8,6 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from curejournal.auth import pages
-from curejournal.base.messages import msg
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -97,7 +96,7 @@ def secured(send: Send, policy: str) -> Send:
 
 def _page_headers(body: bytes) -> dict[str, str]:
     return {
-        "content-type": msg("text/html; charset=utf-8"),
+        "content-type": "text/html; charset=utf-8",
         "content-length": str(len(body)),
         "content-security-policy": pages.POLICY,
         "cache-control": "no-store",

@@ -14,7 +14,6 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from curejournal.auth.addresses import network_of
 from curejournal.auth.asgi import SECURITY_HEADERS
-from curejournal.base.messages import msg
 
 HEADER_S = 10.0
 """A request's first line and headers must have come after this long. Ours: a phone needs a fraction of a second."""
@@ -75,11 +74,7 @@ class BoundedConnection(H11Protocol):
         if self.conn.our_state not in {h11.IDLE, h11.SEND_RESPONSE}:
             self.transport.abort()
             return
-        own = {
-            "content-type": msg("text/plain; charset=utf-8"),
-            "connection": "close",
-            "content-security-policy": "sandbox",
-        }
+        own = {"content-type": "text/plain; charset=utf-8", "connection": "close", "content-security-policy": "sandbox"}
         headers = [(name.encode(), value.encode()) for name, value in (own | SECURITY_HEADERS).items()]
         for event in (
             h11.Response(status_code=400, headers=headers, reason=b"Bad Request"),
@@ -96,7 +91,7 @@ class BoundedConnection(H11Protocol):
         for group, most in ((of_one, self.most_of_one), (self._open, MOST_IN_ALL)):
             if len(group) >= most:
                 waiting = (one for one in group if one.conn.their_state is h11.IDLE and not one.transport.is_closing())
-                next(waiting, self)._end(msg("Too many connections; the oldest was closed."))
+                next(waiting, self)._end("Too many connections; the oldest was closed.")
 
     def _watch(self) -> None:
         """Limit the time for what is awaited. A little more of the same is no reason to wait for longer."""
@@ -107,7 +102,7 @@ class BoundedConnection(H11Protocol):
         self._stop_watching()
         self._awaited = awaited
         if awaited is h11.IDLE:
-            self._timer = self.loop.call_later(HEADER_S, self._end, msg("A request was begun and not finished."))
+            self._timer = self.loop.call_later(HEADER_S, self._end, "A request was begun and not finished.")
         elif awaited is h11.SEND_BODY:
             self._await_body()
 
@@ -117,7 +112,7 @@ class BoundedConnection(H11Protocol):
 
     def _look_at_body(self) -> None:
         if self._received < BODY_BYTES and not self.flow.read_paused:
-            self._end(msg("A request's body did not come on."))
+            self._end("A request's body did not come on.")
         else:
             self._await_body()
 
@@ -149,7 +144,7 @@ class OncePerMinute(logging.Filter):
             return False
         self._seen[line] = (now, 0)
         if unsaid:
-            record.msg = msg("{rstrip} ({unsaid} more like this since)", rstrip=line.rstrip(), unsaid=unsaid)
+            record.msg = f"{line.rstrip()} ({unsaid} more like this since)"
         return True
 
 

@@ -28,13 +28,12 @@ from curejournal.auth.asgi import (
 from curejournal.auth.people import Person
 from curejournal.auth.sessions import LONGEST_S, Keeper, TooManyTries
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg
 
 NAME_HEADER, RIGHTS_HEADER = "x-curejournal-name", "x-curejournal-rights"
 """What the app is told of who asks. Whatever a browser says under such names is taken away."""
 READS, WRITES = "reads", "writes"
 
-WRONG = msg("The name or the passphrase is wrong.")
+WRONG = "The name or the passphrase is wrong."
 FORM_BYTES = 4096
 """The largest form that is read before anybody is signed in. Ours."""
 LOOK_S = 1.0
@@ -116,7 +115,7 @@ class Gate:
             await self._ask(send, 429, to, f"{fault.what} {fault.do}")
             return
         except CureJournalError:
-            await self._ask(send, 503, to, msg("Nobody can sign in now: the list of people cannot be read."))
+            await self._ask(send, 503, to, "Nobody can sign in now: the list of people cannot be read.")
             return
         if begun is None:
             await self._ask(send, 403, to, WRONG)
@@ -187,18 +186,13 @@ class Gate:
 
     def _token(self, scope: Scope) -> str:
         try:
-            found = SimpleCookie(join("; ", headers_of(scope, b"cookie"))).get(self._cookie)
+            found = SimpleCookie("; ".join(headers_of(scope, b"cookie"))).get(self._cookie)
         except CookieError:
             return ""
         return found.value if found else ""
 
     def _set_cookie(self, token: str, seconds: int) -> str:
-        kept = msg(
-            "{cookie}={token}; Path=/; Max-Age={seconds}; HttpOnly; SameSite=Strict",
-            cookie=self._cookie,
-            token=token,
-            seconds=seconds,
-        )
+        kept = f"{self._cookie}={token}; Path=/; Max-Age={seconds}; HttpOnly; SameSite=Strict"
         return kept + "; Secure" * self._secure
 
 

@@ -30,10 +30,7 @@ a {{ color: var(--ink); }}
 
 _HASH = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()
 
-POLICY = msg(
-    "default-src 'none'; style-src 'sha256-{hash}'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
-    hash=_HASH,
-)
+POLICY = f"default-src 'none'; style-src 'sha256-{_HASH}'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
 """What a browser may do with these pages: show them, and send their form back."""
 
 

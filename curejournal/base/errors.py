@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Self
 
+from curejournal.base.messages import join
+
 
 class CureJournalError(Exception):
     """Something that a maker can understand and act on.
@@ -23,7 +25,7 @@ class CureJournalError(Exception):
 
     def __init__(self, what: str, do: str = "", safe: str = "Nothing in the journal was changed.") -> None:
         self.what, self.do, self.safe = what, do, safe
-        super().__init__(" ".join(part for part in (what, safe, do) if part))
+        super().__init__(join(" ", (part for part in (what, safe, do) if part)))
 
     def after(self, safe: str) -> Self:
         """The same refusal where something was kept before it: `safe` says what."""

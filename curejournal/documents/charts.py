@@ -11,7 +11,7 @@ import numpy as np
 
 from curejournal.base.counting import digits
 from curejournal.base.lazy import Module
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import join, msg, msg_n, sentence
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import Batch, ScalarReading
 from curejournal.colour.difference import Interval
@@ -270,7 +270,7 @@ def room_figures(batch: Batch) -> tuple[Figure, ...]:
         )
         layers = [line.mark_line(color=LINE), line.mark_point(filled=True, color=LINE, size=60)]
         chart = chart_of(layers, kind.unit, _padded(values), height=200, start=start)
-        figures.append(Figure(chart, words[0].upper() + words[1:]))
+        figures.append(Figure(chart, sentence(words)))
     return tuple(figures)
 
 

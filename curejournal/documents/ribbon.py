@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
@@ -70,7 +70,7 @@ class Ribbon:
 
 
 def ribbon_of(
-    journey: ColourSeries, portion: str, until_days: float, scale: Scale = "root", end: str = "today"
+    journey: ColourSeries, portion: str, until_days: float, scale: Scale = "root", end: str = msg("today")
 ) -> Ribbon:
     """Place a portion's ribbon from the pour until so many days after it."""
     points = journey.points
@@ -119,7 +119,7 @@ def ribbon(
     target: Lab | None = None,
     *,
     scale: Scale = "root",
-    end: str = "today",
+    end: str = msg("today"),
     words: str = "",
 ) -> Ribbon:
     """Place a ribbon of measured colours.
@@ -159,7 +159,7 @@ def ribbon(
         Slice(float(start) * share, float(stop) * share, colour, float(min(softness, 1.0)))
         for start, stop, colour, softness in zip(edges[:-1], edges[1:], colours, soft, strict=True)
     )
-    ticks = [(0.0, "pour")]
+    ticks = [(0.0, msg("pour"))]
     for day in TICKS_DAYS:
         place = share * _place(day, last, scale)
         if place - ticks[-1][0] >= APART and share - place >= 1.2 * APART:
@@ -201,9 +201,9 @@ def ribbon_svg(shown: Ribbon, width: float = 1000, height: float = 34, *, soft: 
         f'<stop offset="{(one.start + one.end) / 2 / shown.ends:.4f}" stop-color="{one.colour}"/>'
         for one in shown.slices
     )
-    name = msg('role="img" aria-label="{words}"', words=escape(shown.words)) if about else 'aria-hidden="true"'
+    name = f'role="img" aria-label="{escape(shown.words)}"' if about else 'aria-hidden="true"'
     end = width * shown.ends
-    size = msg('viewBox="0 0 {width:g} {height:g}" preserveAspectRatio="none"', width=width, height=height)
+    size = f'viewBox="0 0 {width:g} {height:g}" preserveAspectRatio="none"'
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} {name}>',
         f'<defs><linearGradient id="c" gradientUnits="userSpaceOnUse" x1="0" x2="{end:.1f}" y1="0" y2="0">{stops}'
@@ -211,9 +211,7 @@ def ribbon_svg(shown: Ribbon, width: float = 1000, height: float = 34, *, soft: 
     ]
     if soft:
         for layer in range(LAYERS):
-            parts.append(
-                _veil(shown, width, height, layer / LAYERS, msg('fill="url(#c)" fill-opacity="{veil}"', veil=VEIL))
-            )
+            parts.append(_veil(shown, width, height, layer / LAYERS, f'fill="url(#c)" fill-opacity="{VEIL}"'))
         parts.append(_veil(shown, width, height, 1.0, 'fill="url(#c)"'))
     else:
         parts.append(f'<rect width="{end:.1f}" height="{height:g}" fill="url(#c)"/>')
@@ -236,21 +234,24 @@ def as_image(svg: str) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
 
 
-def ribbon_html(shown: Ribbon, kind: Literal["strip", "read"] = "read", *, axis: bool = True) -> str:
+def ribbon_html(
+    shown: Ribbon, kind: Literal["strip", "read"] = "read", *, axis: bool = True, say: Callable[[str], str] = str
+) -> str:
     """Draw a ribbon for a page: a thin *strip* under a picture, or one to *read*, with its days and how time runs."""
     read = kind == "read"
     height = RIBBON_PX[kind]
     svg = ribbon_svg(shown, height=height, soft=read, about=False)
-    image = f'<img src="{as_image(svg)}" alt="{escape(shown.words)}" style="height:{height}px">'
+    image = f'<img src="{as_image(svg)}" alt="{escape(say(shown.words))}" style="height:{height}px">'
     if not read:
         return f'<div class="ribbon strip">{image}</div>'
     names = "".join(
-        f'<span style="left:{100 * place:.1f}%"{_anchor(place, shown.ends)}>{escape(name)}</span>'
+        f'<span style="left:{100 * place:.1f}%"{_anchor(place, shown.ends)}>{escape(say(name))}</span>'
         for place, name in shown.ticks
     )
     if shown.target:
-        names += f'<span class="target" style="left:{100 * (shown.ends + GAP_SHARE):.1f}%">target</span>'
-    said = f'<p class="axis">{SCALES[shown.scale]}</p>' if axis else ""
+        left, word = 100 * (shown.ends + GAP_SHARE), escape(say(msg("target")))
+        names += f'<span class="target" style="left:{left:.1f}%">{word}</span>'
+    said = f'<p class="axis">{escape(say(SCALES[shown.scale]))}</p>' if axis else ""
     return f'<div class="ribbon">{image}<div class="days" aria-hidden="true">{names}</div>{said}</div>'
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Literal
 
-from curejournal.base.messages import msg
 from curejournal.documents.ribbon import ribbon, ribbon_svg
 from curejournal.documents.style import CHART_BAND, CHART_LINE
 
@@ -36,7 +35,7 @@ def _bar(x: float, y: float, width: float, height: float, *layers: str) -> str:
 
 
 def _frame(x: float, y: float, width: float, height: float, fill: str = "none") -> str:
-    edge = msg('stroke="{chart_line}" stroke-width="1.5" rx="6"', chart_line=CHART_LINE)
+    edge = f'stroke="{CHART_LINE}" stroke-width="1.5" rx="6"'
     return f'<rect x="{x}" y="{y}" width="{width}" height="{height}" fill="{fill}" {edge}/>'
 
 

@@ -116,7 +116,7 @@ MARK = (
 
 def mark(height: int = 22, name: str = "", key: str = "mark") -> str:
     """Draw the mark as SVG; with a name it is an image of its own, without one it decorates what stands beside it."""
-    about = msg('role="img" aria-label="{name}"', name=name) if name else 'aria-hidden="true"'
+    about = f'role="img" aria-label="{name}"' if name else 'aria-hidden="true"'
     return MARK.format(width=round(height * 32 / 22), height=height, about=about, id=key)
 
 
@@ -191,11 +191,7 @@ def variables(scheme: Literal["light", "both"] = "both") -> str:
     steps = "".join(f"--s{n}:{n * STEP_PX}px;" for n in (1, 2, 3, 4, 6, 9))
     fixed = f"--serif:{SERIF_STACK};--sans:{SANS_STACK};--r:{PICTURE_RADIUS_PX}px;--panel-r:{PANEL_RADIUS_PX}px;"
     light = f":root{{{_properties(LIGHT)}{sizes}{steps}{fixed}}}"
-    return (
-        light
-        if scheme == "light"
-        else msg("{light}@media (prefers-color-scheme:dark){{:root{{{dark}}}}}", light=light, dark=_properties(DARK))
-    )
+    return light if scheme == "light" else f"{light}@media (prefers-color-scheme:dark){{:root{{{_properties(DARK)}}}}}"
 
 
 def _properties(roles: Roles) -> str:

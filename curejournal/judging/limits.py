@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import join, msg, sentence
 
 RULES_EDITION = "3"
 """If a change can alter a verdict, increment this: a kept judgement names the rules that made it. The judged batches in
@@ -108,7 +108,7 @@ class Limits:
                 raise LimitTooLoose(
                     msg(
                         "{capitalize}: {value:g} {metadata} is out of bounds.",
-                        capitalize=limit.metadata["words"].capitalize(),
+                        capitalize=sentence(limit.metadata["words"]),
                         value=value,
                         metadata=limit.metadata["unit"],
                     ),
@@ -172,7 +172,7 @@ def narrowed(floor: Limits, limits: Mapping[str, float], *, strict: bool = True,
             raise LimitTooLoose(
                 msg(
                     "{capitalize}: {value:g} {unit} is laxer than {least:g}, the limit of {of}.",
-                    capitalize=words.capitalize(),
+                    capitalize=sentence(words),
                     value=value,
                     unit=unit,
                     least=least,

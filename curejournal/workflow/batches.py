@@ -13,7 +13,7 @@ from typing import Any
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import join, msg, sentence
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import (
     AlkaliTest,
@@ -191,7 +191,7 @@ def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: dateti
     if held:
         titrate = msg("It may be poured; sell none of it before three of its bars were titrated, each under its name.")
         do = titrate if recipe.rebatch else msg("Leave them out until that batch is settled.")
-        doubts.append(Doubt("pieces held", f"{held[0].upper()}{held[1:]}.", do))
+        doubts.append(Doubt("pieces held", sentence(held, "."), do))
     return tuple(doubts)
 
 

@@ -7,6 +7,7 @@ from html import escape
 
 import streamlit as st
 
+from curejournal.base import messages
 from curejournal.base.messages import msg, quantity
 from curejournal.batch.descriptions import acid_words, alkali_words, describe_embed
 from curejournal.batch.records import ColourReading
@@ -16,7 +17,7 @@ from curejournal.documents.ribbon import as_image
 from curejournal.documents.sketches import Sketch, sketch
 from curejournal.judging.judgement import Judgement
 from curejournal.soap.recipe import Recipe
-from curejournal.ui.i18n import _, localise_chart, localised, tr
+from curejournal.ui.i18n import _, localise_chart, localised, tr, word_of
 from curejournal.ui.page import Desk, plain
 from curejournal.workflow import Measurement
 
@@ -24,7 +25,8 @@ from curejournal.workflow import Measurement
 def tag(word: str) -> str:
     """A state as a tag of sign and word."""
     state = style.state_of(word)
-    return f'<span class="state {state.kind}"><span aria-hidden="true">{state.sign}</span> {escape(tr(word))}</span>'
+    said = escape(word_of(word))
+    return f'<span class="state {state.kind}"><span aria-hidden="true">{state.sign}</span> {said}</span>'
 
 
 def drawing(svg: str) -> str:
@@ -44,7 +46,7 @@ def because(judgement: Judgement) -> str:
 
 def sentence(words: str) -> str:
     """Words as a sentence: a capital first, a stop last."""
-    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
+    return messages.sentence(words, "" if words.endswith((".", "!", "?")) else ".")
 
 
 def say(text: str, style: str = "") -> None:
@@ -84,7 +86,9 @@ def listed(lines: Iterable[str]) -> None:
 
 def values(pairs: Mapping[str, str]) -> None:
     """Names and values, plain."""
-    rows = "".join(f"<dt>{escape(tr(name))}</dt><dd>{escape(tr(value))}</dd>" for name, value in pairs.items() if value)
+    rows = "".join(
+        f"<dt>{escape(word_of(name))}</dt><dd>{escape(tr(value))}</dd>" for name, value in pairs.items() if value
+    )
     if rows:
         st.html(f'<dl class="figures">{rows}</dl>')
 

@@ -14,7 +14,7 @@ from curejournal.documents.ribbon import main_portion, strip_html
 from curejournal.documents.style import mark, state_of
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
-from curejournal.ui.i18n import tr
+from curejournal.ui.i18n import tr, word_of
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
 from curejournal.workflow.photos import showing
@@ -90,7 +90,7 @@ def checks(judgement: Judgement) -> str:
     signs, lines = [], []
     for finding in judgement.findings:
         state = state_of(str(finding.verdict))
-        name, word = escape(tr(finding.gauge)), escape(tr(str(finding.verdict)))
+        name, word = escape(word_of(finding.gauge)), escape(word_of(finding.verdict))
         signs.append(
             f'<span class="check {state.kind}"><i aria-hidden="true">{state.sign}</i>'
             f'<span class="name">{name}</span><span class="unseen">: {word}</span></span>'

@@ -11,6 +11,7 @@ from curejournal.documents.ribbon import main_portion, ribbon_html, until_now
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common, film, showing, timeline
 from curejournal.ui.forms import doing
+from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow.photos.showing import Shown, comparable, cover, shown_photos
@@ -91,7 +92,7 @@ def ribbons(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     drawn = "".join(
         f'<div class="portion"><h3>{common.text(common.sentence(name).rstrip("."))}</h3>'
         f'<p class="soft">{common.text(common.sentence(timeline.outlook(judgement.journeys[name])))}</p></div>'
-        f"{ribbon_html(one, axis=name == known[-1][0])}"
+        f"{ribbon_html(one, axis=name == known[-1][0], say=tr)}"
         for name, one in known
     )
     own = cover(shown_photos(batch), main_portion(judgement.journeys))

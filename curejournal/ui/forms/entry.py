@@ -13,7 +13,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.base.messages import join, msg, quantity
+from curejournal.base.messages import join, msg, quantity, sentence
 from curejournal.batch.descriptions import describe
 from curejournal.batch.kinds import GRAMS_IN_OUNCE, KINDS
 from curejournal.batch.plausibility import Doubt
@@ -339,7 +339,7 @@ def room(desk: Desk, batch: Batch) -> None:
     with st.form(key):
         found = {
             kind.name: (temperature_input if kind.unit == "°C" else st.number_input)(
-                msg("{capitalize}, {unit}", capitalize=kind.words.capitalize(), unit=kind.unit),
+                msg("{capitalize}, {unit}", capitalize=sentence(kind.words), unit=kind.unit),
                 value=None,
                 step=0.5,
                 key=f"{key}-{kind.name}",

@@ -45,7 +45,7 @@ def render(desk: Desk) -> None:
         series = cache.judged(desk, seen.batch).journeys[seen.portion]
         placed = until_now(series, seen.portion, desk.now)
         if placed is not None:
-            st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed)}')
+            st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed, say=tr)}')
     readings = [item.record for item in pair]
     common.say(_apart(*readings), "verdict")
     common.say(msg("Both are measured colours; how far each may be off is told with it."), "soft")

@@ -7,7 +7,7 @@ from dataclasses import fields
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.base.messages import msg
+from curejournal.base.messages import msg, sentence
 from curejournal.judging.limits import Limits
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, tr
@@ -27,7 +27,7 @@ def render(desk: Desk) -> None:
             about = limit.metadata
             step = 0.01 if about["high"] < 1 else 0.1 if about["high"] < 20 else 1.0
             chosen[limit.name] = st.number_input(
-                tr(common.sentence(msg("{about}, {about_2}", about=about["words"], about_2=about["unit"])).rstrip(".")),
+                tr(sentence(msg("{about}, {about_2}", about=about["words"], about_2=about["unit"]))),
                 min_value=float(about["low"]),
                 max_value=float(about["high"]),
                 value=float(getattr(rules, limit.name)),

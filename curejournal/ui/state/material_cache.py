@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.base.messages import msg
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch
 from curejournal.materials.effects import TooFewBatches
 from curejournal.materials.history import Story, What
@@ -71,7 +71,7 @@ def which(desk: Desk, what: What) -> materials.Which | str:
             try:
                 answers[what] = (state, materials.which(desk.journal, desk.now, what, tell=tell))
             except TooFewBatches as few:  # no fault: it is early yet
-                answers[what] = (state, f"{few.what} {few.do}")
+                answers[what] = (state, join(" ", (few.what, few.do)))
     found: materials.Which | str = answers[what][1]
     return found
 

@@ -198,7 +198,7 @@ def test_what_a_refusal_says_is_safe_is_true(
     monkeypatch.delenv("CUREJOURNAL_DATABASE_URL", raising=False)
     monkeypatch.setattr("curejournal.workflow.demo.pictures_folder", lambda: workshop[0])
     # What is measured is not asked here, only what is kept of it.
-    monkeypatch.setattr(workflow.cards, "enrol", lambda card, *_, copy_id: (card, []))
+    monkeypatch.setattr(workflow.cards, "enrol", lambda card, *_, copy_id, **__: (card, []))
     monkeypatch.setattr(strips, "check_photo", lambda seen: seen)
     monkeypatch.setattr(strips, "enrol_key", lambda name, lot, *_: strips.StripKey(name, lot, "window", ()))
     monkeypatch.setattr(strips, "read_strip", lambda *_, **__: strips.StripReading(9.5, 9.3, 9.7, 0.5, "k"))

@@ -20,6 +20,7 @@ from curejournal.batch.records import (
     Weighing,
     Withdrawn,
 )
+from curejournal.batch.workshop import StripKeyEnrolled
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Acid, Additive, Batter, Embed, Oil, Recipe
 from tests.ui.journals import NOW, RECIPE
@@ -150,7 +151,7 @@ def test_what_is_typed_of_a_strips_key_is_answered_at_once(empty: Path) -> None:
         at.text_input(key="key-ph").set_value(typed).run()
         assert (told in text_of(at)) == wrong, typed
     with Journal.open(empty) as journal:
-        journal.set_setting("strip keys", {"half steps": {"name": "", "lot": "L-77", "card": "", "steps": []}})
+        journal.add("", StripKeyEnrolled("half steps", "L-77", "", ()), at=NOW, by="Ott (invented)")
     at.run()
     at.button_group(key="strip-key-0-todo").set_value("Enrol a key").run()
     at.text_input(key="key-name").set_value("half steps").run()

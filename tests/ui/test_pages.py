@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import threading
 from dataclasses import replace
@@ -332,7 +333,7 @@ def test_a_photo_in_the_tray_is_placed_by_its_answers(small: Path) -> None:
     at = app("tray")
     assert not at.exception and not at.error
     told = text_of(at)
-    assert told.index("the photo looks blurred") < told.index("Which batch is it?"), "it may still be taken again"
+    assert told.index("the photo is blurred") < told.index("Which batch is it?"), "it may still be taken again"
     key = f"tray-{kept.sha256[:12]}"
     at.selectbox(key=f"{key}-batch").set_value("B-1").run()
     at.button(key=f"{key}-place").click().run()
@@ -355,7 +356,8 @@ def test_a_photo_that_is_none_of_the_journals_is_set_aside_and_stays_kept(small:
 @pytest.mark.parametrize("page", all_pages().values(), ids=lambda page: page.slug)
 def test_a_page_is_short_and_only_asks_and_shows(page: Any) -> None:
     source = Path(__import__(page.render.__module__, fromlist=["x"]).__file__).read_text("utf-8")
-    assert len(source.splitlines()) < 150
+    # Statements, since a long sentence may take several lines.
+    assert sum(isinstance(node, ast.stmt) for node in ast.walk(ast.parse(source))) < 120
     for word in (r"^\s*try:", "@st.cache", r"\bselect\("):
         assert not re.search(word, source, re.MULTILINE)
 

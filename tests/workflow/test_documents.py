@@ -256,26 +256,26 @@ def test_a_bundle_with_something_else_for_a_photo_is_refused_and_nothing_entered
 
 
 COMMANDS = [
-    ("materials",),
-    ("material", "clove", "--pdf", "{to}/sheet.pdf", "--markdown", "{to}/sheet.md"),
-    ("which",),
-    ("which", "--end"),
-    ("expect", "{recipe}"),
-    ("lot", "fir-1", "--pdf", "{to}/lot.pdf"),
-    ("record", "{to}/record.pdf", "B1", "B2"),
+    ("material", "list"),
+    ("material", "show", "clove", "--pdf", "{to}/sheet.pdf", "--markdown", "{to}/sheet.md"),
+    ("material", "cause"),
+    ("material", "cause", "--end"),
+    ("recipe", "predict", "{recipe}"),
+    ("material", "lot", "fir-1", "--pdf", "{to}/lot.pdf"),
+    ("record", "B1", "B2", "{to}/record.pdf"),
     ("record", "{to}/record.pdf", "--day", "2026-09-01"),
     ("record", "{to}/record.pdf", "--lot", "fir-1"),
-    ("portfolio", "{to}/shown", "B1"),
-    ("portfolio", "{to}/shown.pdf"),
-    ("calendar", "{to}/due.ics"),
-    ("labels", "B1", "{to}/labels.pdf", "--weight", "--paper", "letter"),
-    ("recipe", "B1", "{to}/recipe.csv"),
-    ("recipe", "B1", "{to}/recipe.json"),
-    ("bundle", "B1", "{to}/b1.zip"),
+    ("batch", "portfolio", "B1", "{to}/shown"),
+    ("batch", "portfolio", "{to}/shown.pdf"),
+    ("batch", "calendar", "{to}/due.ics"),
+    ("batch", "labels", "B1", "{to}/labels.pdf", "--weight", "--paper", "letter"),
+    ("batch", "recipe", "B1", "{to}/recipe.csv"),
+    ("batch", "recipe", "B1", "{to}/recipe.json"),
+    ("batch", "share", "B1", "{to}/b1.zip"),
 ]
 
 
-@pytest.mark.parametrize("command", COMMANDS, ids=lambda command: " ".join(command[:2]))
+@pytest.mark.parametrize("command", COMMANDS, ids=lambda command: " ".join(command[:3]))
 @pytest.mark.parametrize("as_json", [True, False])
 def test_every_command_answers(told: Journal, tmp_path: Path, command: tuple[str, ...], as_json: bool) -> None:
     planned = tmp_path.with_name(f"{tmp_path.name}-planned.json")

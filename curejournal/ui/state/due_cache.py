@@ -116,12 +116,13 @@ def _at_a_glance(journal: Journal, batch: Batch, judgement: Judgement) -> Glance
     ways = descendants(journal.all_batches(), code) if judgement.verdict == "hold" else ()
     pieces = ancestors(journal.all_batches(), code) if parents(batch.recipe) else ()
     reach = tuple(way[-1] for way in ways)
-    held = judgement.verdict == "hold"
-    state = "released" if judgement.released_at and judgement.verdict == "ready" else judgement.verdict
+    held = judgement.word == "on hold"
     picture = cover(shown_photos(batch), main_portion(judgement.journeys))
     ribbon = strip_html(judgement.journeys, judgement.on)
     codes = tuple(piece.code for piece in pieces)
-    return Glance(code, batch.name, judgement.due, judgement.recall, reach, codes, held, state, picture, ribbon)
+    return Glance(
+        code, batch.name, judgement.due, judgement.recall, reach, codes, held, judgement.word, picture, ribbon
+    )
 
 
 def _rest(

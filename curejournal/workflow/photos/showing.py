@@ -128,7 +128,7 @@ def _in_same_light(photos: Sequence[Shown]) -> Iterator[Shown]:
 
 
 def keep_view(journal: Journal, code: str, sha256: str, view: PhotoView, *, by: str, now: datetime) -> Entry:
-    """Keep how a photo of a batch is shown; an earlier way stays in the history.
+    """Keep how a photo of a batch is shown; an earlier way stays in the history, and the same is not kept twice.
 
     Raises
     ------
@@ -142,8 +142,10 @@ def keep_view(journal: Journal, code: str, sha256: str, view: PhotoView, *, by: 
     of_photo = [entry for entry in batch.entries if entry.photo == sha256]
     at = of_photo[0].at if of_photo else now
     check_record(batch, view, at, now=now)
-    before = next((entry.id for entry in of_photo if isinstance(entry.record, PhotoView)), None)
-    return journal.add(code, view, at=at, by=by, supersedes=before, photo=sha256)
+    before = next((entry for entry in of_photo if isinstance(entry.record, PhotoView)), None)
+    if before is not None and before.record == view:
+        return before
+    return journal.add(code, view, at=at, by=by, supersedes=before.id if before else None, photo=sha256)
 
 
 def _require_likely(journal: Journal, batch: Batch, sha256: str, view: PhotoView) -> None:

@@ -134,7 +134,8 @@ def describe(record: Record) -> str:
             return join(" · ", (part for part in (*facts, record.note) if part))
         case ScalarReading():
             unit = KINDS[record.kind].unit if record.kind in KINDS else ""
-            return msg("{kind} {record}\u00a0{unit}", kind=record.kind, record=digits(record.value), unit=unit).rstrip()
+            amount = quantity(digits(record.value), unit) if unit else digits(record.value)
+            return msg("{kind} {amount}", kind=record.kind, amount=amount)
         case BarsOut():
             bars = msg_n("{number} bar", "{number} bars", record.bars)
             where = msg(" (to {to})", to=record.to) if record.to else ""

@@ -87,7 +87,7 @@ class Limits:
         60,
         "days",
         msg("age from which an alkali test can tell"),
-        msg("saponification goes on for one or more days [a published handbook]; two weeks are ours"),
+        msg("saponification goes on for one or more days (a published handbook); two weeks are ours"),
     )
     colour_days_apart: float = _limit(
         5,

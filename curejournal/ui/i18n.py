@@ -201,10 +201,10 @@ def _spoken(part: Any) -> Any:
 def weight_input(label: str, value: float | None = None, *, step: float = 0.1, **options: Any) -> float | None:
     """Ask for a weight in the maker's unit; grams come back. A shown value that is left alone comes back as it was."""
     if habits().units == USUAL.units:
-        return st.number_input(label, value=value, step=step, **options)
+        return st.number_input(tr(label), value=value, step=step, **options)
     options = {**options, "format": "%.3f", "key": f"{options['key']}-oz"}
     shown = None if value is None else round(value / GRAMS_IN_OUNCE, 3)
-    label = re.sub(", g$", ", oz", label.replace("Grams", "Ounces").replace("grams", "ounces"))
+    label = re.sub(", g$", ", oz", tr(label).replace("Grams", "Ounces").replace("grams", "ounces"))
     typed = st.number_input(label, value=shown, step=0.01, **options)
     return value if typed == shown else None if typed is None else typed * GRAMS_IN_OUNCE
 
@@ -212,8 +212,8 @@ def weight_input(label: str, value: float | None = None, *, step: float = 0.1, *
 def temperature_input(label: str, value: float | None = None, *, step: float = 0.5, **options: Any) -> float | None:
     """Ask for a temperature in the maker's unit; °C comes back."""
     if habits().units == USUAL.units:
-        return st.number_input(label, value=value, step=step, **options)
+        return st.number_input(tr(label), value=value, step=step, **options)
     shown = None if value is None else round(1.8 * value + 32, 1)
     options = {**options, "key": f"{options['key']}-f"}
-    typed = st.number_input(label.replace("°C", "°F"), value=shown, step=1.0, **options)
+    typed = st.number_input(tr(label).replace("°C", "°F"), value=shown, step=1.0, **options)
     return value if typed == shown else None if typed is None else (typed - 32) / 1.8

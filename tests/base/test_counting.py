@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from gettext import c2py
+
 import pytest
 
 from curejournal.base.counting import digits, how_many
-from curejournal.ui.i18n import _Catalogue
+from curejournal.base.messages import localise, msg, msg_n
+from curejournal.ui.i18n import USUAL, Reader, _Catalogue
 
 
 @pytest.mark.parametrize(
@@ -28,11 +31,16 @@ def test_one_is_one_and_several_are_several(number: int, what: str, said: str) -
 
 def test_what_is_counted_in_a_gap_is_said_in_another_language() -> None:
     # Esperanto: "1 trabo", "2 traboj" stand for bars.
-    texts = {"Keep {bar}": "Konservi {bar}", "1 bar": "1 trabo", "{number} bars": "{number} traboj"}
-    assert [_Catalogue(texts).say(f"Keep {how_many(number, 'bar')}") for number in (1, 2)] == [
-        "Konservi 1 trabo",
-        "Konservi 2 traboj",
-    ]
+    texts = {"Keep {bars}": "Konservi {bars}", "{number} bar": ("{number} trabo", "{number} traboj")}
+    catalogue = _Catalogue(texts, c2py("(n != 1)"))
+
+    class Listener(Reader):
+        def template(self, singular: str, plural: str, number: float) -> str:
+            return catalogue.find(singular, plural, number)
+
+    kept = [msg("Keep {bars}", bars=msg_n("{number} bar", "{number} bars", number)) for number in (1, 2)]
+    assert kept == ["Keep 1 bar", "Keep 2 bars"]
+    assert [localise(one, Listener(USUAL)) for one in kept] == ["Konservi 1 trabo", "Konservi 2 traboj"]
 
 
 @pytest.mark.parametrize(

@@ -132,12 +132,12 @@ def test_a_photo_is_set_aside(journal: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "command",
     [
-        ("tags", "B-9", "--pdf", "x.pdf"),
-        ("tags", "B-1", "--pdf", "x.pdf", "--sheet", "a3"),
-        ("tags", "B-1", "--pdf", "x.pdf", "--skip", "99"),
-        ("place", "abcdef"),
-        ("clock", "abcdef"),
-        ("intake", ".", "--zone", "Nowhere/At/All"),
+        ("batch", "tags", "B-9", "--pdf", "x.pdf"),
+        ("batch", "tags", "B-1", "--pdf", "x.pdf", "--sheet", "a3"),
+        ("batch", "tags", "B-1", "--pdf", "x.pdf", "--skip", "99"),
+        ("photo", "assign", "abcdef"),
+        ("photo", "clock", "abcdef"),
+        ("photo", "import", ".", "--zone", "Nowhere/At/All"),
     ],
 )
 def test_what_cannot_be_done_is_said_and_nothing_changes(journal: Path, command: tuple[str, ...]) -> None:

@@ -288,6 +288,7 @@ def test_a_look_and_any_quantity_are_entered_as_typed(started: Path) -> None:
     )  # fmt: skip
     assert (seen["entry"]["by"], seen["entry"]["at"]) == ("Ben (invented)", "2026-09-03T10:00:00Z")
     record = {"look": "orange spots", "count": 3, "area_pct": 2.5, "note": "by the vent"}
+    record |= {"outside_only": False, "set_aside": None}
     assert seen["entry"]["record"] == record
     helped = " ".join(run("batch", "reading", "--help").split())
     for kind in KINDS.values():

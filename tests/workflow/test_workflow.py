@@ -10,7 +10,17 @@ import pytest
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
-from curejournal.batch.records import AlkaliTest, BarsOut, ColourReading, Decision, Event, PhotoNote, Portion, Weighing
+from curejournal.batch.records import (
+    AlkaliTest,
+    BarsOut,
+    ColourReading,
+    Decision,
+    Event,
+    PhotoNote,
+    Portion,
+    SurfaceNote,
+    Weighing,
+)
 from curejournal.batch.validation import ImpossibleRecord
 from curejournal.colour.sample import Reason
 from curejournal.journal.store import Journal
@@ -146,6 +156,8 @@ def test_a_whole_batch_comes_to_ready(started: Journal) -> None:
         workflow.enter(started, "B1", record, at=POURED + timedelta(days=day), by=BY, now=NOW)
     titration = AlkaliTest("titration", soap_g=5.0, acid_ml=(0.10, 0.12), acid_mol_l=0.1, blank_ml=0.02)
     workflow.enter(started, "B1", titration, at=POURED + timedelta(days=50), by=BY, now=NOW)
+    workflow.enter(started, "B1", Event("cut", bars=12), at=POURED + timedelta(days=2), by=BY, now=NOW)
+    workflow.enter(started, "B1", SurfaceNote("clear"), at=POURED + timedelta(days=50), by=BY, now=NOW)
     judgement = workflow.judge_batch(started, "B1", NOW)
     assert judgement.verdict == "ready", judgement.findings
     signed = workflow.decide(started, "B1", "release", signed_by=BY, statement="seen and agreed", on=NOW)

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from curejournal.workflow.documents.papers import lot_page as lot_page
     from curejournal.workflow.documents.papers import net_weight as net_weight
     from curejournal.workflow.documents.papers import poured_on as poured_on
-    from curejournal.workflow.documents.portfolio import Packed as Packed
-    from curejournal.workflow.documents.portfolio import portfolio as portfolio
-    from curejournal.workflow.documents.portfolio import portfolio_on_paper as portfolio_on_paper
-    from curejournal.workflow.documents.portfolio import portfolio_packed as portfolio_packed
+    from curejournal.workflow.documents.portfolio_files import Packed as Packed
+    from curejournal.workflow.documents.portfolio_files import portfolio as portfolio
+    from curejournal.workflow.documents.portfolio_files import portfolio_on_paper as portfolio_on_paper
+    from curejournal.workflow.documents.portfolio_files import portfolio_packed as portfolio_packed
     from curejournal.workflow.documents.sharing import bundle as bundle
     from curejournal.workflow.documents.sharing import open_bundle as open_bundle
     from curejournal.workflow.documents.sharing import recipe_in as recipe_in

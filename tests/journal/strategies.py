@@ -50,4 +50,4 @@ def records(kind: str) -> st.SearchStrategy:
 
 
 def _of_nobody(record: Any) -> Any:
-    return replace(record, contact=None) if hasattr(record, "contact") else record
+    return dataclasses.replace(record, contact=None) if hasattr(record, "contact") else record

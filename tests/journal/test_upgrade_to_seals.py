@@ -86,7 +86,8 @@ def test_it_has_a_record_of_every_kind_and_reads_as_before(folder: Path, databas
         assert [touched.code for touched in journal.underway()] == ["B-2"]
         # Its release was signed under an earlier edition of the rules.
         assert [touched.code for touched in journal.released_otherwise()] == ["Мыло-1"]
-        assert workflow.current_limits(journal) == Limits(min_age_days=40)
+        # As they were kept: the highest pH that is usual was 10.5 then.
+        assert workflow.current_limits(journal) == Limits(min_age_days=40, ph_usual_to=10.5)
         assert workflow.place(journal) == "The invented shed"
         assert str(workflow.time_zone(journal)) == "Europe/Lisbon"
 

@@ -56,7 +56,7 @@ def test_the_printed_colours_are_learnt_better_than_the_nominal_ones(enrolled: C
     theirs = [float(deltaE_ciede2000(nominal[patch.id], real[patch.id])) for patch in known]
     # The demo's chart and card are path-traced, gloss and all: what their surfaces reflect leaves them some 1.2 off.
     assert np.mean(ours) < 0.45 * np.mean(theirs), (np.mean(ours), np.mean(theirs))
-    assert np.mean(ours) < 0.8
+    assert np.mean(ours) < 1.3
 
 
 def test_an_enrolled_card_says_so_and_can_be_kept(enrolled: Card) -> None:

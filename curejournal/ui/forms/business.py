@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import fields
 from functools import partial
+from typing import TypeVar
 
 import streamlit as st
 
 from curejournal import workflow
+from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg
 from curejournal.batch.making import BatchKind, Deviation, MakingDetails, Place
 from curejournal.batch.records import Batch, Record
@@ -17,8 +19,9 @@ from curejournal.judging.limits import Limits
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.i18n import _, tr
-from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain, refusal
 
+T = TypeVar("T")
 Form = Callable[[Desk, Batch], None]
 
 
@@ -99,3 +102,21 @@ def _rules(desk: Desk, batch: Batch) -> None:
     if made is not None:
         entry.tell(batch.code, [made], key)
         st.rerun()
+
+
+def keep_or_ask(key: str, fill: Callable[..., T], *, sent: bool) -> T | None:
+    """Keep what `fill` keeps; what is doubtful is asked about first, and a refusal is shown. None: nothing was kept."""
+    asked = f"{key}-asked"
+    if sent:
+        st.session_state.pop(asked, None)
+        try:
+            return fill()
+        except workflow.ReadingDoubtful as doubt:
+            st.session_state[asked] = join(" ", (doubt.what, doubt.do))
+        except CureJournalError as error:
+            refusal(error)
+    if asked in st.session_state:
+        st.warning(_("**Is this right?** {asked}", asked=plain(st.session_state[asked])), icon=":material/back_hand:")
+        if st.button(_("Keep it as it is"), key=f"{key}-sure"):
+            return attempt(partial(fill, confirmed=True))
+    return None

@@ -10,14 +10,12 @@ from typing import get_args
 
 import streamlit as st
 
-from curejournal import workflow
-from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
 from curejournal.batch.records import WhyOut
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import business, entry
 from curejournal.ui.i18n import _, localised, tr, word_of
-from curejournal.ui.page import Desk, Page, attempt, plain, refusal
+from curejournal.ui.page import Desk, Page, attempt
 from curejournal.workflow import customers
 
 LINES = 4
@@ -79,27 +77,11 @@ def _order(desk: Desk, names: dict[str, str]) -> None:
         by=desk.by,
         now=desk.now,
     )
-    asked = f"{key}-asked"
-    if sent:
-        st.session_state.pop(asked, None)
-        try:
-            _kept(key, fill())
-        except workflow.ReadingDoubtful as doubt:
-            st.session_state[asked] = f"{doubt.what} {doubt.do}"
-        except CureJournalError as error:
-            refusal(error)
-    if asked in st.session_state:
-        st.warning(_("**Is this right?** {asked}", asked=plain(st.session_state[asked])), icon=":material/back_hand:")
-        if st.button(_("Keep it as it is"), key=f"{key}-sure"):
-            made = attempt(partial(fill, confirmed=True))
-            if made is not None:
-                _kept(key, made)
-
-
-def _kept(key: str, made: Sequence[object]) -> None:
-    entry.done(key)
-    st.session_state["order-kept"] = len(made)
-    st.rerun()
+    made = business.keep_or_ask(key, fill, sent=sent)
+    if made is not None:
+        entry.done(key)
+        st.session_state["order-kept"] = len(made)
+        st.rerun()
 
 
 def _recall(desk: Desk, names: dict[str, str]) -> None:

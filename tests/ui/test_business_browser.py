@@ -88,6 +88,7 @@ def test_a_pour_is_planned_for_a_mould_and_its_recipe_taken(window: Any, size: s
     go(window, full_app, "plan?like=B-1")
     section(window, "to a mould")
     see(window, "Inside the mould: about")
+    window.get_by_text("Figures").first.click()
     see(window, "At worst")
     assert_fits(window)
     assert taken(window, "As a table (CSV)").decode("utf-8-sig").startswith("what,name")

@@ -121,7 +121,7 @@ def test_it_reports_nothing_and_gives_its_own_look(served: int) -> None:
     message = ForwardMsg()
     message.ParseFromString(websocket(served, f"127.0.0.1:{served}", f"http://127.0.0.1:{served}"))
     assert message.new_session.config.gather_usage_stats is False
-    assert message.new_session.custom_theme.body_font.startswith("system-ui")
+    assert message.new_session.custom_theme.body_font.startswith("Inter")
 
 
 @pytest.mark.parametrize(

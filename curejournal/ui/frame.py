@@ -27,6 +27,7 @@ from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
+from curejournal.ui.shell import Shell
 from curejournal.ui.state import background, connection, journal_choice
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow.settings import settings_of
@@ -41,8 +42,8 @@ SHEET = "".join(
         Path(__file__).with_name("app.css").read_text("utf-8"),
     )
 )
-ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),)
-"""What the app serves beside its pages: its own type, so that no page asks another computer for it."""
+ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])), Shell())
+"""What the app serves beside what Streamlit does: its own type, so that no page asks another computer for it."""
 
 
 def all_pages() -> dict[str, Page]:

@@ -18,14 +18,3 @@ def digits(value: float, decimals: int | None = None) -> str:
     overlooked. What rounds to zero has none.
     """
     return format(value, "zg" if decimals is None else f"z.{decimals}f").replace("-", "\u2212")
-
-
-SMALLEST = 0.001
-"""Below this a figure is said to be below it: no reading here tells more. Ours."""
-
-
-def three_digits(value: float) -> str:
-    """A figure to three significant digits, or that it is below the smallest that matters."""
-    if 0 < abs(value) < SMALLEST:
-        return f"below {SMALLEST:g}" if value > 0 else digits(0.0)
-    return digits(float(f"{value:.3g}"))

@@ -6,7 +6,7 @@ from gettext import c2py
 
 import pytest
 
-from curejournal.base.counting import digits, how_many, three_digits
+from curejournal.base.counting import digits, how_many
 from curejournal.base.messages import localise, msg, msg_n
 from curejournal.ui.i18n import USUAL, Reader, _Catalogue
 
@@ -58,19 +58,3 @@ def test_what_is_counted_in_a_gap_is_said_in_another_language() -> None:
 def test_below_zero_has_the_minus_sign_and_zero_has_none(value: float, decimals: int | None, said: str) -> None:
     """U+2212 is preferred to the hyphen-minus for a minus sign: The Unicode Standard, section 6.2 [from memory]."""
     assert digits(value, decimals) == said
-
-
-@pytest.mark.parametrize(
-    ("value", "said"),
-    [
-        (6e-12, "below 0.001"),
-        (0.0, "0"),
-        (-6e-12, "0"),
-        (0.00123, "0.00123"),
-        (0.126, "0.126"),
-        (28.04, "28"),
-        (-3.21, "−3.21"),
-    ],
-)
-def test_a_tiny_figure_is_below_the_smallest_that_matters(value: float, said: str) -> None:
-    assert three_digits(value) == said

@@ -5,7 +5,6 @@ from __future__ import annotations
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.base.counting import three_digits
 from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Act, AlkaliTest, Batch, Decision
@@ -54,14 +53,12 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     _sign(desk, batch, judgement)
 
 
-def _figure(value: float, unit: str) -> str:
-    return f"{three_digits(value)}{'' if unit.startswith('%') else ' '}{unit}"
-
-
 def _gauge(finding: Finding) -> None:
     sign = state_of(str(finding.verdict)).sign
     with st.expander(tr(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(common.sentence(finding.words))}")):
-        common.values({name: _figure(value, unit) for name, (value, unit) in finding.figures.items()})
+        common.values(
+            {name: formatting.value_with_unit(value, unit) for name, (value, unit) in finding.figures.items()}
+        )
         until = (
             ""
             if finding.until is None

@@ -56,10 +56,10 @@ def describe(record: Record) -> str:
             about = " (control)" if record.control else ""
             wanted = (
                 ""
-                if record.intended_lab is None
-                else msg(", meant to be {intended_lab}", intended_lab=describe_lab(record.intended_lab))
+                if record.target_lab is None
+                else msg(", meant to be {target_lab}", target_lab=describe_lab(record.target_lab))
             )
-            wanted += msg(" ({intended_from})", intended_from=record.intended_from) if record.intended_from else ""
+            wanted += msg(" ({target_from})", target_from=record.target_from) if record.target_from else ""
             return msg("portion {name}{about}{wanted}", name=record.name, about=about, wanted=wanted)
         case Event():
             facts = [record.note]

@@ -70,7 +70,7 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
 
 
 def expected_figure(expected: Expected, material: str, tolerance: float | None = None) -> Figure | None:
-    """The journey that one more pour with a material may take: ΔE00 from the intended colour over days."""
+    """The journey that one more pour with a material may take: ΔE00 from the target colour over days."""
     if not expected.days:
         return None
     rows: list[dict[str, Any]] = [
@@ -83,7 +83,7 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         layers = [*accepted(tolerance), *layers]
     ends = "high" if expected.batches > 1 else "value"
     top = 1.1 * max(*(row[ends] for row in rows), 2 * (tolerance or 0))
-    chart = chart_of(layers, msg("ΔE00 from the intended colour"), (0, top))
+    chart = chart_of(layers, msg("ΔE00 from the target colour"), (0, top))
     peak = max(rows, key=lambda row: row["value"])
     of = msg(", lot {lot}", lot=expected.lot) if expected.lot else ""
     together = msg(", several lots taken together") if not of and len(expected.lots) > 1 else ""

@@ -123,8 +123,8 @@ def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
     for row in current:
         if row["kind"] == "event" and row["record"].get("kind") == "poured":
             poured.setdefault(row["batch"], datetime.fromisoformat(row["at"]))
-        if row["kind"] == "portion" and row["record"].get("intended_lab"):
-            targets[(row["batch"], row["record"]["name"])] = row["record"]["intended_lab"]
+        if row["kind"] == "portion" and row["record"].get("target_lab"):
+            targets[(row["batch"], row["record"]["name"])] = row["record"]["target_lab"]
     for row in current:
         figures = found.setdefault(row["id"], {})
         record, batch = row["record"], row["batch"]

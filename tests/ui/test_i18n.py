@@ -17,7 +17,9 @@ from curejournal.batch.records import Weighing
 from curejournal.journal.store import Journal
 from curejournal.ui import i18n
 from curejournal.ui.frame import all_pages
-from curejournal.ui.i18n import Habits, kept_habits, tr
+from curejournal.ui.i18n import tr
+from curejournal.workflow import readers
+from curejournal.workflow.readers import Habits, kept_habits
 from tests.texts import POT, catalogue
 from tests.ui.pages import app, form, only, section, text_of, writing
 
@@ -32,7 +34,7 @@ def speaks(monkeypatch: pytest.MonkeyPatch):
 
 def keep(folder: Path, **how: str) -> None:
     with Journal.open(folder) as journal:
-        i18n.keep_habits(journal, Habits(**how))
+        readers.keep_habits(journal, Habits(**how))
 
 
 def test_the_catalogue_lists_what_the_code_says() -> None:
@@ -88,7 +90,7 @@ def test_dates_are_said_as_the_maker_writes_them(dates: str, said: str, speaks) 
 def test_kept_habits_that_nobody_knows_are_as_usual(tmp_path: Path) -> None:
     with Journal.open(tmp_path / "j") as journal:
         journal.set_setting("habits", {"units": "stones", "dates": 7, "language": "../../etc", "more": []})
-        assert kept_habits(journal) == i18n.USUAL
+        assert kept_habits(journal) == readers.USUAL
 
 
 def test_weights_typed_in_ounces_are_kept_in_grams_and_shown_in_ounces(small: Path) -> None:
@@ -125,7 +127,7 @@ def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:
         assert kept_habits(journal) == Habits("oz and °F", "2026-12-03")
         assert (str(workflow.time_zone(journal)), workflow.place(journal)) == ("Asia/Tokyo", "Ann’s soap")
     offered = [choice.replace("\u00a0", " ") for choice in only(app("settings").radio, "Dates look like").options]
-    assert offered == list(i18n.DATES), "each way of writing is shown as it is"
+    assert offered == list(readers.DATES), "each way of writing is shown as it is"
 
 
 # A language made up for the test: every text of the catalogue in brackets, its gaps kept.
@@ -150,7 +152,7 @@ def in_brackets(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def brackets(in_brackets: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(i18n, "TEXTS", in_brackets)
+    monkeypatch.setattr(readers, "TEXTS", in_brackets)
 
 
 def outside_brackets(text: str) -> str:

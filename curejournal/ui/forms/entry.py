@@ -31,8 +31,9 @@ from curejournal.batch.records import (
 )
 from curejournal.colour.sample import Lab
 from curejournal.documents import formatting
-from curejournal.ui.i18n import USUAL, habits, temperature_input, tr, weight_input, word_of
+from curejournal.ui.i18n import habits, temperature_input, tr, weight_input, word_of
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.workflow.readers import USUAL
 
 CREAM: Lab = (85.0, 2.0, 14.0)
 """Where typing a colour begins. Ours."""

@@ -174,11 +174,11 @@ class Journal(Ledger):
         with in_plain_words(to):
             return write_backup(take, self._shelf, to, self._now(), progress)
 
-    def export(self, to: Path) -> Backup:
+    def export(self, to: Path, progress: Progress | None = None) -> Backup:
         """Write everything as JSON, as tables and as photos into a new folder; `exchange.bring_in` reads it again."""
         self._refuse_reader()
         with self._reading() as connection:
-            return write_data(connection, self._shelf, to)
+            return write_data(connection, self._shelf, to, progress)
 
     def copy_to(self, location: Path, *, url: str | None = None) -> None:
         """Copy everything into a new journal, to or from a PostgreSQL server too, and compare both row by row.

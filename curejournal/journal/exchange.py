@@ -15,7 +15,7 @@ from curejournal.base.bounds import IMPORT_BYTES
 from curejournal.base.messages import msg
 from curejournal.journal import tables
 from curejournal.journal.backup import Backup
-from curejournal.journal.check import Progress, check
+from curejournal.journal.check import Progress, check, halves
 from curejournal.journal.copying import rows_of
 from curejournal.journal.errors import JournalDamaged, in_plain_words
 from curejournal.journal.files import new_folder, written_whole
@@ -131,14 +131,6 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime], progress: Prog
     return Backup(to, photos, left_out, head)
 
 
-def halves(progress: Progress | None) -> tuple[Progress | None, Progress | None]:
-    """Progress of two steps that go through the same photos, each told as half of the way."""
-    if progress is None:
-        return None, None
-    tell = progress
-    return lambda done, all_of: tell(done, 2 * all_of), lambda done, all_of: tell(all_of + done, 2 * all_of)
-
-
 def _copy_photos(
     data: Data, source: Shelf, target: Shelf, total: int, progress: Progress | None
 ) -> tuple[int, tuple[str, ...]]:
@@ -146,7 +138,8 @@ def _copy_photos(
     left_out, copied = [], 0
     for done, photo in enumerate(data.photos, start=1):
         try:
-            target.put(source.get(photo.sha256, photo.suffix), photo.suffix)
+            if not target.take_up(photo.sha256, photo.suffix):
+                target.put(source.get(photo.sha256, photo.suffix), photo.suffix)
             copied += 1
         except JournalDamaged:
             left_out.append(photo.sha256)

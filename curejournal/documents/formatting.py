@@ -25,7 +25,7 @@ def day_of_month(at: datetime) -> str:
 
 def moment(at: datetime, zone: tzinfo | None = None) -> str:
     """3 Dec 2026, 14:05; with the reader's zone, a clock of another one says so: 3 Dec 2026, 14:05 (UTC+9)."""
-    return msg("{at}, {at_2:%H:%M}{zone}", at=day(at), at_2=at, zone=offset(at, zone))
+    return msg("{day}, {time:%H:%M}{zone}", day=day(at), time=at, zone=offset(at, zone))
 
 
 def offset(at: datetime, zone: tzinfo | None) -> str:
@@ -66,6 +66,18 @@ def span(interval: tuple[datetime | None, datetime | None]) -> str:
     if low is not None and day(low) == day(high):
         return day(high)
     return msg("{low} to {high}", low=day(low), high=day(high)) if low else msg("by {high}", high=day(high))
+
+
+SMALLEST = 0.001
+"""Below this a figure of a check is said to be below it: no reading here tells more. Ours."""
+
+
+def value_with_unit(value: float, unit: str) -> str:
+    """28 days, 0.126% NaOH; below 0.001% NaOH."""
+    apart = "" if unit.startswith("%") else "\u00a0"
+    if 0 < value < SMALLEST:
+        return msg("below {least}", least=f"{SMALLEST:g}{apart}{unit}")
+    return f"{digits(round(float(f'{value:.3g}'), 3))}{apart}{unit}"
 
 
 def figure(interval: Interval) -> str:

@@ -17,8 +17,7 @@ from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
-from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, showing
-from curejournal.workflow.photos.analyse import analyse
+from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, analyse, showing
 
 
 @st.cache_resource(show_spinner="Opening the journal…")

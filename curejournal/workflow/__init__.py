@@ -62,13 +62,13 @@ if TYPE_CHECKING:
     from curejournal.workflow.rules import set_batch_rules as set_batch_rules
     from curejournal.workflow.rules import set_recipe_rules as set_recipe_rules
     from curejournal.workflow.settings import HERE as HERE
+    from curejournal.workflow.settings import calendar as calendar
     from curejournal.workflow.settings import keep_settings as keep_settings
     from curejournal.workflow.settings import place as place
     from curejournal.workflow.settings import time_zone as time_zone
     from curejournal.workflow.settings import zone_named as zone_named
     from curejournal.workflow.verdicts import NotReady as NotReady
     from curejournal.workflow.verdicts import accepted_colour as accepted_colour
-    from curejournal.workflow.verdicts import calendar as calendar
     from curejournal.workflow.verdicts import decide as decide
     from curejournal.workflow.verdicts import difference as difference
     from curejournal.workflow.verdicts import due_now as due_now

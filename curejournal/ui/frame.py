@@ -29,6 +29,7 @@ from curejournal.ui.forms import entry
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
+from curejournal.ui.shell import Shell
 from curejournal.ui.state import background, connection, journal_choice
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
@@ -54,6 +55,7 @@ def _icon(_: Request) -> Response:
 ROUTES = (
     Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),
     Route("/favicon.png", _icon),
+    Shell(),
 )
 """What the app serves beside its pages: its own type, so that no page asks another computer for it, and its icon."""
 

@@ -138,16 +138,26 @@ def undo(desk: Desk) -> None:
             icon=":material/check:",
         )
         # What was signed stays, and is answered by the next signature.
-        if not any(isinstance(entry.record, Decision) for entry in kept) and st.button(tr(msg("Undo")), key="undo"):
-            undone = [
-                attempt(
-                    partial(workflow.undo, desk.journal, entry.id, why=msg("undone at once"), by=desk.by, now=desk.now)
-                )
-                for entry in kept
-            ]
+        if not any(isinstance(entry.record, Decision) for entry in kept):
+            _undo_press(desk, kept)
+
+
+def _undo_press(desk: Desk, kept: Sequence[Entry]) -> None:
+    """The press that takes it back; of a test, or of what the bars looked like, it asks why."""
+    why = msg("undone at once")
+    if any(isinstance(entry.record, (AlkaliTest, SurfaceNote)) for entry in kept):
+        with st.popover(tr(msg("Undo"))):
+            why = st.text_input(tr(msg("Why is it taken back?")), key="undo-why", max_chars=500).strip()
+            pressed = st.button(tr(msg("Take it back")), key="undo")
+    else:
+        pressed = st.button(tr(msg("Undo")), key="undo")
+    if pressed:
+        undone = [
+            attempt(partial(workflow.undo, desk.journal, entry.id, why=why, by=desk.by, now=desk.now)) for entry in kept
+        ]
+        if None not in undone:
             del st.session_state["kept"]
-            if None not in undone:
-                st.rerun()
+            st.rerun()
 
 
 def form_key(form: str, batch: Batch | None = None) -> str:

@@ -4,7 +4,8 @@ Run: python -m tests.house
 
 A *stop* is where a function of another place takes over. In `photo/`, where the pixels are, a place is a module; any
 other room is one place, however many modules it has inside. What travels along is no place: values with their methods
-(dataclasses, and the modules in `VALUES`), and the arithmetic and words beneath (`colour`, `soap`, `base`). A *return* is a stop in a room that was left before; `workflow`, which leads the walk, is not left.
+(dataclasses, and the modules in `VALUES`), and the arithmetic and words beneath (`colour`, `soap`, `base`).
+A *return* is a stop in a room that was left before; `workflow`, which leads the walk, is not left.
 """
 
 from __future__ import annotations

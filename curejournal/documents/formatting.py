@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, tzinfo
+from typing import TYPE_CHECKING
 
 from curejournal.base.counting import digits
 from curejournal.base.messages import Day, join, msg, msg_n
-from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
-from curejournal.colour.spaces import lab_to_srgb8
+
+if TYPE_CHECKING:
+    from curejournal.colour.difference import Interval
 
 DAY = timedelta(days=1)
 
@@ -96,6 +98,8 @@ def lab_with_doubt(lab: Lab, sd: Lab) -> str:
 
 def hex_colour(lab: Lab) -> str:
     """The sRGB hex colour nearest to a CIELAB D50 colour, for showing it."""
+    from curejournal.colour.spaces import lab_to_srgb8
+
     return "#{:02x}{:02x}{:02x}".format(*map(int, lab_to_srgb8(lab)))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from functools import partial
 from types import NoneType
-from typing import Any, Literal, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin, get_type_hints
 
 import streamlit as st
 
@@ -16,7 +16,6 @@ from curejournal import workflow
 from curejournal.base.messages import join, msg, quantity, sentence
 from curejournal.batch.descriptions import describe
 from curejournal.batch.kinds import GRAMS_IN_OUNCE, KINDS
-from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import (
     AlkaliMethod,
     AlkaliTest,
@@ -34,6 +33,9 @@ from curejournal.documents import formatting
 from curejournal.ui.i18n import habits, temperature_input, tr, weight_input, word_of
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.workflow.readers import USUAL
+
+if TYPE_CHECKING:
+    from curejournal.batch.plausibility import Doubt
 
 CREAM: Lab = (85.0, 2.0, 14.0)
 """Where typing a colour begins. Ours."""

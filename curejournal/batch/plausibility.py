@@ -18,7 +18,7 @@ week six and about half of that in the first two [common practice, no source]. O
 
 
 EARLIEST_CUT = timedelta(hours=4)
-"""After the pour, before which a cut is asked about: a loaf is firm enough after half a day to two days, and after a few
+"""After the pour, before which a cut is asked about: a loaf is firm enough after half a day to two days, after a few
 hours where it went through gel in an oven [common practice, no source]. Chosen by us, below both."""
 
 

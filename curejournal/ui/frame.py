@@ -22,7 +22,7 @@ from curejournal.documents import style
 from curejournal.documents.formatting import day
 from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
-from curejournal.ui import i18n, pages
+from curejournal.ui import i18n, outbox, pages
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.i18n import _, tr
@@ -42,8 +42,8 @@ SHEET = "".join(
         Path(__file__).with_name("app.css").read_text("utf-8"),
     )
 )
-ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),)
-"""What the app serves beside its pages: its own type, so that no page asks another computer for it."""
+ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])), outbox.ROUTE)
+"""What is served beside the pages: the app's own type, so that none asks another computer for it, and the way of presses."""
 
 
 def all_pages() -> dict[str, Page]:
@@ -86,7 +86,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         ),
         "foot",
     )
-    connection.watch()
+    connection.watch(desk)
 
 
 def told(fault: Exception) -> bool:

@@ -22,6 +22,7 @@ from curejournal.batch.records import Batch, Entry, Event, EventKind, Record, Sc
 from curejournal.batch.refusals import ImpossibleRecord
 from curejournal.documents import formatting
 from curejournal.journal.changes import Changes, NewEntry, Press
+from curejournal.journal.errors import EntryRefused, NotInJournal, OnlyToRead, SignatureStays, SignedByOther
 from curejournal.journal.store import Journal
 from curejournal.workflow.batches import doubts_about
 from curejournal.workflow.settings import time_zone
@@ -38,6 +39,9 @@ MOST_PRESSES = 50
 MOST_BYTES = 100_000
 """In one sending. Ours: a phone sends the rest after the answer."""
 _LATEST_MS = 4_102_444_800_000  # the year 2100: what is beyond no clock says
+
+REFUSALS = (ImpossibleRecord, EntryRefused, NotInJournal, OnlyToRead, SignatureStays, SignedByOther)
+"""What speaks against a press itself. Anything else, such as a full disk, passes: the phone sends the press again."""
 
 What = EventKind | Literal["temperature", "undo"]
 State = Literal["kept", "asked", "refused"]
@@ -125,6 +129,11 @@ def keep_presses(journal: Journal, sending: Sending, *, clock: datetime, person:
         The server's time.
     person : str
         Who is signed in; presses of anybody else are refused. Empty where nobody signs in.
+
+    Raises
+    ------
+    CureJournalError
+        If the journal cannot be written at all now; what came before is kept.
     """
     return [_answered(journal, press, sending, clock, person) for press in sending.presses]
 
@@ -142,7 +151,7 @@ def _answered(journal: Journal, raw: dict[str, Any], sending: Sending, clock: da
         return _undone(journal, press, clock) if press.what == "undo" else _kept(journal, press, sending, clock, at)
     except ValidationError:
         return Answer(key, "refused", msg("This is not a press that the journal knows."))
-    except CureJournalError as fault:
+    except REFUSALS as fault:
         return Answer(key, "refused", join(" ", [part for part in (fault.what, fault.do) if part]))
 
 
@@ -191,7 +200,7 @@ def _question(doubts: tuple[Doubt, ...]) -> str:
 
 
 def _in_order(batch: Batch, press: Pressed, at: datetime) -> datetime:
-    """Not before what the same phone pressed earlier: where its clock is wrong, times are known by the sending alone."""
+    """Not before what the same phone pressed earlier: where its clock is wrong, the sending alone tells times."""
     if press.happened is not None:
         return at
     phone, _, number = press.key.partition("-")
@@ -242,4 +251,3 @@ def _standing(journal: Journal, code: str) -> Callable[[], set[int]]:
 
 def _moment(milliseconds: int) -> datetime:
     return datetime.fromtimestamp(milliseconds / 1000, UTC)
-

@@ -149,4 +149,5 @@ notice.setAttribute("role", "alert");
 // The first line is older than this script: it is known from when something is first sent on it.
 export default function ({ data }) {
   words = data;
+  if (data.journal) outbox.open({ journal: data.journal, by: data.by, words: data.outbox });
 }

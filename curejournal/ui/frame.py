@@ -43,7 +43,7 @@ SHEET = "".join(
     )
 )
 ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])), outbox.ROUTE)
-"""What is served beside the pages: the app's own type, so that none asks another computer for it, and the way of presses."""
+"""What is served beside the pages: the app's own type, so that none asks another computer for it; and presses' way."""
 
 
 def all_pages() -> dict[str, Page]:

@@ -1,6 +1,7 @@
 // The day of the pour on a phone. What is pressed shows at once, whatever the server does: it is on the phone first
 // (`outbox`), and each word here of what became of it is the journal's answer.
 
+const MINUTE = 60_000;
 const DAY = 86_400_000;
 // Milliseconds, ours. A half-typed note is forgotten after a day; how long a button shows that it was pressed; how long
 // the page waits for another press before it is drawn anew with what was kept.
@@ -12,7 +13,7 @@ export default function (component) {
   const { data, parentElement, setStateValue, setTriggerValue } = component;
   const root = parentElement.querySelector(".pour");
   const find = (name) => root.querySelector(name);
-  const state = (root.state ??= { batch: data.current, portion: "", last: null, made: [], drawn: 0 });
+  const state = (root.state ??= { batch: data.current, portion: "", last: null, made: [], undone: new Set(), drawn: 0 });
   const { words, batches } = data;
   if (!batches.some((one) => one.code === state.batch) || state.asked !== data.current) state.batch = data.current;
   state.asked = data.current;
@@ -84,7 +85,7 @@ export default function (component) {
       const undo = make("button", words.undo);
       undo.onclick = () => {
         outbox.undo(last.item.press, last.made_by);
-        state.made = state.made.filter((one) => one.made_by !== (last.made_by || last.item.press.key));
+        state.undone.add(last.made_by || last.item.press.key);
         state.last = { shown: last.shown, stage: "undone" };
         draw();
       };
@@ -113,16 +114,24 @@ export default function (component) {
     find(".waiting").replaceChildren(...boxes.filter(Boolean));
   };
   const list = () => {
-    const known = new Set(batch().lately.map((one) => one.press));
+    const lately = batch().lately.filter((one) => !state.undone.has(one.press));
+    const known = new Set([...state.undone, ...lately.map((one) => one.press)]);
     const made = state.made.filter((one) => one.press.batch === state.batch && !known.has(one.made_by)).reverse();
     const waits = outbox.items().filter((item) => item.state === "waits" && item.press.batch === state.batch && item.press.what !== "undo");
     const lines = [
       ...waits.reverse().map((item) => make("li", `${words.notSaved} ${item.shown}`, "waits")),
       ...made.map((one) => make("li", one.words)),
-      ...batch().lately.map((one) => make("li", one.words)),
+      ...lately.map((one) => make("li", one.words)),
     ];
     find(".lately").replaceChildren(...lines);
     find("h3").hidden = !lines.length;
+  };
+
+  // When it was poured, as the page was told or as it was pressed since.
+  const poured = () => {
+    const of = (press) => press.batch === state.batch && press.what === "poured";
+    const waits = outbox.items().find((item) => of(item.press));
+    return batch().poured ?? state.made.find((one) => of(one.press))?.at ?? waits?.press.at ?? null;
   };
 
   // --- the buttons ---
@@ -143,7 +152,7 @@ export default function (component) {
   const openCut = (button) => {
     const form = find(".cut");
     form.hidden = false;
-    const since = batch().poured && Math.max(0, Math.round((now() - batch().poured) / DAY));
+    const since = poured() && Math.max(0, Math.round((now() - poured()) / DAY));
     form.days.value ||= since ?? "";
     form.days.parentElement.hidden = since == null;
     form.bars.focus();
@@ -152,7 +161,7 @@ export default function (component) {
       const bars = Number(form.bars.value);
       const days = form.days.value === "" ? since : Number(form.days.value);
       const more = bars ? { bars } : {};
-      if (since != null && days !== since) more.happened = Math.min(batch().poured + days * DAY, now());
+      if (since != null && days !== since) more.happened = Math.min(poured() + days * DAY + MINUTE, now());
       form.bars.value = form.days.value = "";
       remember();
       form.hidden = true;

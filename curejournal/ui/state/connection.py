@@ -24,8 +24,8 @@ def watch(desk: Desk) -> None:
             "journal": outbox.name_of(desk.journal),
             "by": desk.by,
             "outbox": outbox.words(),
-            "cut": tr(msg("The line was cut while you pressed. Look below whether it was kept; if not, press again.")),
-            "waits": tr(msg("The line is being tried. What you pressed waits for it; no need to press again.")),
+            "cut": tr(msg("Connection lost while you pressed. Look below whether it was saved; if not, press again.")),
+            "waits": tr(msg("Trying the connection. What you pressed waits for it; no need to press again.")),
             "close": tr(msg("All right")),
         },
     )

@@ -46,9 +46,9 @@ def _recipe(record: Recipe) -> str:
     oils = record.oils
     lye = join(" and ", map(alkali_words, record.alkalis))
     fats = msg(
-        "{oils} of {oils_2}",
-        oils=quantity(f"{sum(oil.grams for oil in oils):g}", "g"),
-        oils_2=msg_n("{number} oil", "{number} oils", len(oils)),
+        "{total} of {oils}",
+        total=quantity(f"{sum(oil.grams for oil in oils):g}", "g"),
+        oils=msg_n("{number} oil", "{number} oils", len(oils)),
     )
     told = [fats if oils else "", lye, *map(acid_words, record.acids), *map(describe_embed, record.embeds)]
     told += [

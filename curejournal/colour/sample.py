@@ -4,9 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
+from curejournal.base.lazy import Module
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+else:  # a record of a colour needs it not
+    np = Module("numpy")
 
 Lab = tuple[float, float, float]
 """CIELAB, D50 / 2 degree observer."""

@@ -362,12 +362,12 @@ def _difference_words(journey: ColourSeries, portion: str) -> str:
     first, last = journey.points[0], journey.points[-1]
     readings = msg_n("{number} reading", "{number} readings", journey.moments)
     words = msg(
-        "{portion}: {words}. {readings}, {at} to {at_2}.",
+        "{portion}: {words}. {readings}, {first_day} to {last_day}.",
         portion=portion,
         words=journey.words,
         readings=readings,
-        at=formatting.day(first.at),
-        at_2=formatting.day(last.at),
+        first_day=formatting.day(first.at),
+        last_day=formatting.day(last.at),
     )
     if journey.difference_now is not None:
         words += msg(
@@ -380,11 +380,11 @@ def _difference_words(journey: ColourSeries, portion: str) -> str:
     if forecast is None or (forecast.at is not None and forecast.at <= last.at):
         return words
     if not forecast.expected or forecast.at is None:
-        return msg("{words} Within that: {words_2}.", words=words, words_2=forecast.words)
+        return msg("{now} Within that: {forecast}.", now=words, forecast=forecast.words)
     return msg(
-        "{words} Within that {words_2} {at} ({interval}).",
-        words=words,
-        words_2=forecast.words,
+        "{now} Within that {forecast} {at} ({interval}).",
+        now=words,
+        forecast=forecast.words,
         at=formatting.day(forecast.at),
         interval=formatting.span(forecast.interval),
     )

@@ -77,7 +77,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
         told.append(
             (
                 msg("in the finished soap"),
-                msg("{soap:.1f} to {soap_2:.1f} % by mass, fresh to fully dry", soap=min(soap), soap_2=max(soap)),
+                msg("{fresh:.1f} to {dry:.1f} % by mass, fresh to fully dry", fresh=min(soap), dry=max(soap)),
             )
         )
     turns = [use.story.turn.estimate for use in history.uses if use.story.turn]
@@ -161,7 +161,7 @@ def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str) -> byt
     uses = sheet.history.uses[-USES_SHOWN:]
     page.rows(HEAD, [use_row(use) for use in uses], (17, 24, 22, 14, 30, 28, 22), right=(3,))
     if len(uses) < len(sheet.history.uses):
-        page.say(msg("The latest {uses} of {uses_2}.", uses=len(uses), uses_2=len(sheet.history.uses)), 8)
+        page.say(msg("The latest {shown} of {all}.", shown=len(uses), all=len(sheet.history.uses)), 8)
     page.say(limits(sheet.history), 8)
     return bytes(page.output())
 

@@ -95,11 +95,13 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         together=together,
     )
     words += msg(
-        "farthest from its colour about day {peak:.0f}, by {peak_2:.1f} ΔE00 ", peak=peak["days"], peak_2=peak["value"]
+        "farthest from its colour about day {day:.0f}, by {difference:.1f} ΔE00 ",
+        day=peak["days"],
+        difference=peak["value"],
     )
-    words += msg("({peak:.1f} to {peak_2:.1f})", peak=peak["low"], peak_2=peak["high"])
+    words += msg("({low:.1f} to {high:.1f})", low=peak["low"], high=peak["high"])
     if rows[-1] is not peak:
-        words += msg("; on day {rows:.0f} by {rows_2:.1f} ", rows=rows[-1]["days"], rows_2=rows[-1]["value"])
-        words += msg("({rows:.1f} to {rows_2:.1f})", rows=rows[-1]["low"], rows_2=rows[-1]["high"])
+        words += msg("; on day {day:.0f} by {difference:.1f} ", day=rows[-1]["days"], difference=rows[-1]["value"])
+        words += msg("({low:.1f} to {high:.1f})", low=rows[-1]["low"], high=rows[-1]["high"])
     words += "."
     return Figure(chart, words)

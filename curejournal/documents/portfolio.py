@@ -318,12 +318,12 @@ def _strip(name: str, journey: ColourSeries) -> dict[str, Any]:
     ]
     first, last = journey.points[0], journey.points[-1]
     alt = msg(
-        "Measured colours of {name} over {days}: from {lab} on day {days_2:.1f} to {lab_2}",
+        "Measured colours of {name} over {days}: from {first_lab} on day {first_day:.1f} to {last_lab}",
         name=name,
         days=msg_n("{number} day", "{number} days", round(days[-1])),
-        lab=describe_lab(first.lab, 0),
-        days_2=first.days,
-        lab_2=describe_lab(last.lab, 0),
+        first_lab=describe_lab(first.lab, 0),
+        first_day=first.days,
+        last_lab=describe_lab(last.lab, 0),
     ) + (msg("; target {target_lab}", target_lab=describe_lab(journey.target_lab, 0)) if journey.target_lab else "")
     return {
         "name": name,
@@ -354,11 +354,11 @@ def _lapse(batch: PortfolioBatch, pictures: Sequence[_Picture], slug: str) -> di
         return None
     data, width, height = made
     alt = msg(
-        "Time-lapse of {portion}: {frames} from {label} to {label_2}",
+        "Time-lapse of {portion}: {photos} from {first_label} to {last_label}",
         portion=portion,
-        frames=msg_n("{number} photo", "{number} photos", len(frames)),
-        label=frames[0].label,
-        label_2=frames[-1].label,
+        photos=msg_n("{number} photo", "{number} photos", len(frames)),
+        first_label=frames[0].label,
+        last_label=frames[-1].label,
     )
     return {
         "data": data,

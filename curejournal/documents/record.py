@@ -315,11 +315,11 @@ def _process(sheet: Sheet, record: BatchRecord) -> None:
         unit = f" {KINDS[kind].unit}" if kind in KINDS else ""
         sheet.say(
             msg(
-                "{kind}: {readings}, {values} to {values_2}{unit}.",
+                "{kind}: {readings}, {lowest} to {highest}{unit}.",
                 kind=kind,
                 readings=readings,
-                values=digits(min(values)),
-                values_2=digits(max(values)),
+                lowest=digits(min(values)),
+                highest=digits(max(values)),
                 unit=unit,
             ),
             8.5,

@@ -40,8 +40,8 @@ def as_workbook(data: Contents) -> bytes:
     with xlsxwriter.Workbook(made, safe) as book:
         formats = {
             "head": book.add_format({"bold": True}),
-            msg("worked out"): book.add_format({"bold": True, "italic": True}),
-            "time": book.add_format({"num_format": msg("yyyy-mm-dd hh:mm:ss")}),
+            "worked out": book.add_format({"bold": True, "italic": True}),
+            "time": book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"}),
             "day": book.add_format({"num_format": "yyyy-mm-dd"}),
         }
         for name, table in _SHEETS.items():

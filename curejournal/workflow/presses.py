@@ -25,8 +25,7 @@ from curejournal.journal.changes import Changes, NewEntry, Press
 from curejournal.journal.errors import EntryRefused, NotInJournal, OnlyToRead, SignatureStays, SignedByOther
 from curejournal.journal.store import Journal
 from curejournal.workflow.batches import doubts_about
-from curejournal.workflow.settings import time_zone
-from curejournal.workflow.verdicts import calendar
+from curejournal.workflow.settings import calendar, time_zone
 
 ONCE_WITHIN = timedelta(seconds=4)
 """Two presses of one happening, for one portion, are one if they are no further apart. Ours: a second press by mistake

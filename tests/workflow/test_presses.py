@@ -89,6 +89,15 @@ def test_what_waited_on_the_phone_bears_the_time_of_its_press_and_the_order_of_i
     assert trace.id < thickening.id and trace.recorded_at - trace.at > timedelta(minutes=1)
 
 
+def test_where_the_calendar_stands_still_two_presses_share_no_moment(pour: Journal) -> None:
+    stands_at = NOW + timedelta(days=300)
+    pour.set_setting("calendar stands at", stands_at.isoformat())
+    sent(pour, press(1, "trace"), after=1)
+    sent(pour, press(2, "thickening", 2), after=3)
+    first, second = (entry.at for entry in pour.batch("B-1").of(Event))
+    assert second - first == timedelta(minutes=1) and first == stands_at
+
+
 @pytest.mark.parametrize("skew", [-7200, -90, 0, 90, 7200])
 def test_a_phone_whose_clock_is_wrong_gives_times_that_are_right_and_in_order(pour: Journal, skew: float) -> None:
     sent(pour, press(1, "trace", skew), after=10, skew=skew)  # ten seconds on the way

@@ -35,7 +35,7 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
                 lambda code: (
                     msg("nothing: a new recipe")
                     if code is None
-                    else msg("{code} · {code_2}", code=code, code_2=earlier[code])
+                    else msg("{code} · {name}", code=code, name=earlier[code])
                 )
             ),
             key=f"like-{asked or None}",
@@ -137,7 +137,7 @@ def _target(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str, 
             tr(msg("Like")),
             [None, *earlier],
             format_func=localised(
-                lambda code: TYPED if code is None else msg("{code} · {code_2}", code=code, code_2=earlier[code])
+                lambda code: TYPED if code is None else msg("{code} · {name}", code=code, name=earlier[code])
             ),
             key=f"{key}-like",
         )

@@ -7,7 +7,7 @@ import streamlit as st
 from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.forms import pouring
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 
 
 def render(desk: Desk) -> None:
@@ -24,6 +24,3 @@ def render(desk: Desk) -> None:
     with st.container(horizontal=True, key="act-pour"):
         common.way(desk, "photos", msg("Add photos"), ":material/photo_camera:", batch=code)
         common.way(desk, "batch", msg("All about this batch"), batch=code)
-
-
-PAGE = Page(msg("Pouring day"), "pour", msg("Today"), 11, render, writes=True)

@@ -23,14 +23,14 @@ from curejournal.documents import style
 from curejournal.documents.formatting import day
 from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
-from curejournal.ui import i18n, outbox
+from curejournal.ui import i18n
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
 from curejournal.ui.shell import Shell
-from curejournal.ui.state import background, connection, journal_choice
+from curejournal.ui.state import background, connection, journal_choice, outbox
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of

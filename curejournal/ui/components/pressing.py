@@ -12,9 +12,9 @@ import streamlit as st
 
 from curejournal.base.messages import msg
 from curejournal.batch.records import EventKind
-from curejournal.ui import outbox
 from curejournal.ui.i18n import habits, tr
 from curejournal.ui.page import Desk
+from curejournal.ui.state import outbox
 from curejournal.workflow.readers import USUAL
 
 _HERE = Path(__file__).parent

@@ -7,9 +7,9 @@ from pathlib import Path
 import streamlit as st
 
 from curejournal.base.messages import msg
-from curejournal.ui import outbox
 from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk
+from curejournal.ui.state import outbox
 
 _watch = st.components.v2.component(
     "curejournal_line", js=outbox.SCRIPT + Path(__file__).with_name("connection.js").read_text("utf-8")

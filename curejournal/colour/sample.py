@@ -56,6 +56,16 @@ class Reason:
     outlines: tuple[tuple[tuple[float, float], ...], ...] = ()
 
 
+def refusal(code: str, text: str, remedy: str, *outlines: tuple[tuple[float, float], ...]) -> Reason:
+    """Name a fault that leaves no colour."""
+    return Reason(code, text, remedy, Grade.NOT_USABLE, outlines)
+
+
+def doubt(code: str, text: str, remedy: str, *outlines: tuple[tuple[float, float], ...]) -> Reason:
+    """Name a fault that leaves an indicative colour."""
+    return Reason(code, text, remedy, Grade.INDICATIVE, outlines)
+
+
 @dataclass(frozen=True)
 class ColourSample:
     """The colour of one area with its uncertainty.

@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from curejournal.documents.card_sheet import Paper as Paper
     from curejournal.judging.target import NoColourToPick as NoColourToPick
     from curejournal.photo.card import Card as Card
-    from curejournal.photo.find.placement import Points as Points
     from curejournal.photo.health import PatchDrift as PatchDrift
     from curejournal.photo.measure.measurement import Measurement as Measurement
+    from curejournal.photo.placement import Points as Points
     from curejournal.workflow.batches import FolderMissing as FolderMissing
     from curejournal.workflow.batches import NothingToKeep as NothingToKeep
     from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful

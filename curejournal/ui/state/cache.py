@@ -15,8 +15,7 @@ from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
-from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, showing
-from curejournal.workflow.photos.analyse import analyse
+from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, analyse, showing
 
 Around = tuple[str, tuple[PacketCheck, ...], str]
 """What other batches say of one: see `workflow.surroundings`."""

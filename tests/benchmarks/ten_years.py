@@ -124,9 +124,8 @@ def main() -> None:
         folder = Path(place)
         fill(folder / "journal", asked.photos, asked.bytes)
         whole = size_of(folder / "journal")
-        print(
-            f"| {asked.photos} photos, {whole:.0f} MB in all | s | s of the processor | memory, MB | most on the disk meanwhile, MB | made, MB |"
-        )
+        columns = "s | s of the processor | memory, MB | most on the disk meanwhile, MB | made, MB"
+        print(f"| {asked.photos} photos, {whole:.0f} MB in all | {columns} |")
         print("| --- | --- | --- | --- | --- | --- |")
         for name in asked.acts:
             here, there = spawn.Pipe(duplex=False)

@@ -46,9 +46,9 @@ def _recipe(record: Recipe) -> str:
     oils = record.oils
     lye = join(" and ", map(alkali_words, record.alkalis))
     fats = msg(
-        "{oils} of {oils_2}",
-        oils=quantity(f"{sum(oil.grams for oil in oils):g}", "g"),
-        oils_2=msg_n("{number} oil", "{number} oils", len(oils)),
+        "{total} of {oils}",
+        total=quantity(f"{sum(oil.grams for oil in oils):g}", "g"),
+        oils=msg_n("{number} oil", "{number} oils", len(oils)),
     )
     told = [fats if oils else "", lye, *map(acid_words, record.acids), *map(describe_embed, record.embeds)]
     told += [
@@ -63,10 +63,10 @@ def _portion(record: Portion) -> str:
     about = " (control)" if record.control else ""
     wanted = (
         ""
-        if record.intended_lab is None
-        else msg(", meant to be {intended_lab}", intended_lab=describe_lab(record.intended_lab))
+        if record.target_lab is None
+        else msg(", meant to be {target_lab}", target_lab=describe_lab(record.target_lab))
     )
-    wanted += msg(" ({intended_from})", intended_from=record.intended_from) if record.intended_from else ""
+    wanted += msg(" ({target_from})", target_from=record.target_from) if record.target_from else ""
     return msg("portion {name}{about}{wanted}", name=record.name, about=about, wanted=wanted)
 
 

@@ -75,22 +75,22 @@ TargetSource = Literal["cured earlier batch", "control portion", "batter before 
 class Portion:
     """A layer, swirl colour, topper or control of a batch.
 
-    `intended_lab` is the colour that it should have when cured (CIELAB
+    `target_lab` is the colour that it should have when cured (CIELAB
     D50/2); `tolerance` the CIEDE2000 difference the maker accepts;
     `control` marks an unscented portion or kept bar to compare with.
-    `intended_from` names what the intended colour was picked from, `intended_card` the card that it was read with, and
-    `intended_sd` is what it may itself be off, in each Lab coordinate.
+    `target_from` names what the target colour was picked from, `target_card` the card that it was read with, and
+    `target_sd` is what it may itself be off, in each Lab coordinate.
     """
 
     name: str
     order: int = 0
-    intended_lab: Lab | None = None
-    intended_source: TargetSource | None = None
+    target_lab: Lab | None = None
+    target_source: TargetSource | None = None
     tolerance: float = 3.0
     control: bool = False
-    intended_from: str = ""
-    intended_card: str = ""
-    intended_sd: float = 0.0
+    target_from: str = ""
+    target_card: str = ""
+    target_sd: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -118,7 +118,7 @@ def _recipe(batch: Batch, record: Recipe, at: datetime) -> None:
 def _portion(batch: Batch, record: Portion, at: datetime) -> None:
     require_name(record.name, msg("portion's name"))
     require_amount(record.tolerance, "A tolerance")
-    lab = record.intended_lab
+    lab = record.target_lab
     if lab is not None and not (0 <= lab[0] <= 100 and all(abs(c) <= 150 for c in lab[1:])):
         raise ImpossibleRecord(
             msg("No surface has the colour {lab}.", lab=describe_lab(lab)), msg("Enter L* from 0 to 100.")

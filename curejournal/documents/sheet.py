@@ -193,13 +193,13 @@ class Sheet(Printed):
             self.set_xy(self.l_margin, lowest + 2)
         self.type(9.5)
 
-    def swatches(self, seen: Sequence[Swatch], intended: Lab | None, height: float = 11.0) -> None:
-        """Measured colours on a time axis (square root of the days), and the intended one at its end."""
+    def swatches(self, seen: Sequence[Swatch], target: Lab | None, height: float = 11.0) -> None:
+        """Measured colours on a time axis (square root of the days), and the target at its end."""
         if not seen:
             return
         if self.will_page_break(height + 10):
             self.add_page()
-        top, width = self.get_y() + 1, self.epw - (22 if intended else 0)
+        top, width = self.get_y() + 1, self.epw - (22 if target else 0)
         blocks = axis_blocks([swatch.days for swatch in seen])
         for swatch, (start, end) in zip(seen, blocks, strict=True):
             self._block(swatch.lab, self.l_margin + start * width, top, (end - start) * width, height)
@@ -210,10 +210,10 @@ class Sheet(Printed):
             first = place == 0
             self.set_xy(x - (1 if first else 10), top + height + 1.2)
             self.cell(20, 3.2, "day 0" if first else f"{days}", align="L" if first else "C")
-        if intended:
-            self._block(intended, self.l_margin + width + 4, top, 18, height)
+        if target:
+            self._block(target, self.l_margin + width + 4, top, 18, height)
             self.set_xy(self.l_margin + width + 4, top + height + 1.2)
-            self.cell(18, 3.2, "intended", align="C")
+            self.cell(18, 3.2, "target", align="C")
         self.set_xy(self.l_margin, top + height + 6)
         self.type(9.5)
 

@@ -120,12 +120,12 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
 
 
 def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | None:
-    done = journey.proven_within or journey.intended_lab is None
+    done = journey.proven_within or journey.target_lab is None
     at_rest = journey.state in (State.RECOVERED, State.STABLE_OFF) or (journey.state is State.STABLE and done)
     watched = at_rest and journey.state is not State.STABLE_OFF and bool(journey.points) and may_brown(context)
     if at_rest and not watched:
         return None
-    if journey.intended_lab is None and not journey.moments:
+    if journey.target_lab is None and not journey.moments:
         return None
     label = msg("Photograph {name} with the card", name=name) if name else msg("Photograph it with the card")
     if not journey.points or context.poured_at is None:

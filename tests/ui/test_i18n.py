@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from babel.messages.catalog import Catalog
+from babel.messages.catalog import Catalog, Message
 from babel.messages.pofile import read_po, write_po
 
 from curejournal import workflow
@@ -42,6 +42,22 @@ def test_the_catalogue_lists_what_the_code_says() -> None:
         listed = {message.id for message in read_po(file)}
     said = {message.id for message in catalogue()}
     assert not said ^ listed, "write it anew: python -m tests.texts"
+
+
+def test_every_gap_has_a_name_that_a_translator_understands() -> None:
+    """`about_2` says nothing of what stands there; a and b are those of CIELAB."""
+    named = {(gap, text) for text in map(str, map(_first, catalogue())) for gap in re.findall(r"\{(\w+)", text)}
+    assert [text for gap, text in named if re.search(r"_\d$", gap) or (len(gap) == 1 and gap not in "ab")] == []
+
+
+def test_the_catalogue_holds_sentences_and_no_code() -> None:
+    """No SQL, CSS, TOML or number format: a translator would break what runs."""
+    code = re.compile(r"\bSELECT\b|\bJOIN\b|^\w+ = \{|\}\}\s|font-|yyyy|datum\.|^[a-z]+(_[a-z]+)+$")
+    assert [text for text in map(str, map(_first, catalogue())) if code.search(text)] == []
+
+
+def _first(message: Message) -> str:
+    return message.id if isinstance(message.id, str) else " ".join(message.id)
 
 
 # 1 oz is 28.349 523 125 g; 0 °C is 32 °F, 37 °C 98.6 °F (NIST SP 811:2008, appendix B.8 and B.9).

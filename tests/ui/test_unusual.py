@@ -172,7 +172,7 @@ def test_unusual_numbers_of_a_batch_are_shown_as_they_are(small: Path) -> None:
     started(small, tiny, *portions, Event("cut", bars=3000))
     at = as_poured_before("B-9")
     assert not at.exception and only(at.number_input, "Portions (layers, swirl colours)").value == 13
-    at = form(writing("B-9"), "B-9", "an intended colour")
+    at = form(writing("B-9"), "B-9", "a target colour")
     assert not at.exception and only(at.number_input, "Difference you accept, ΔE00").value == 0.25
     at = app("plan", like="B-9")
     assert not at.button_group(key="scale").set_value("to a mass").run().exception

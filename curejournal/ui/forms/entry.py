@@ -175,7 +175,7 @@ def lab(key: str, shown: Lab = CREAM) -> Lab:
 
 
 def tolerance(key: str, shown: float) -> float:
-    """Ask how far a colour may be from the intended one, ΔE00."""
+    """Ask how far a colour may be from the target, ΔE00."""
     chosen: float = st.number_input(
         tr(msg("Difference you accept, ΔE00")),
         min(0.5, shown),

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from curejournal.workflow.cards import card_with_values as card_with_values
     from curejournal.workflow.cards import enrol_card as enrol_card
     from curejournal.workflow.cards import find_card as find_card
+    from curejournal.workflow.entering import enter_all as enter_all
     from curejournal.workflow.json_output import as_json as as_json
     from curejournal.workflow.json_output import card_as_json as card_as_json
     from curejournal.workflow.json_output import measurement_as_json as measurement_as_json

@@ -38,7 +38,7 @@ def test_a_bar_may_have_any_mark(mark: str, small: Path) -> None:
     at = form(writing("B-9"), "B-9", "a weight")
     assert not at.exception
     at.number_input(key=f"weigh-B-9-0-of-{mark}").set_value(99.5)
-    only(at.button, "Keep the weights").click().run()
+    only(at.button, "Save").click().run()
     with Journal.open(small) as journal:
         assert [weighing.grams for _, weighing in journal.batch("B-9").records(Weighing)] == [100.0, 99.5]
 
@@ -46,7 +46,7 @@ def test_a_bar_may_have_any_mark(mark: str, small: Path) -> None:
 def test_a_question_stands_once_while_its_form_is_changed(small: Path) -> None:
     at = form(writing("B-1"), "B-1", "a weight")
     at.number_input(key="weigh-B-1-0-of-bar 1").set_value(10.65)
-    only(at.button, "Keep the weights").click().run()
+    only(at.button, "Save").click().run()
     at.button_group(key="form-B-1").set_value("the room").run()
     assert not at.exception
     at.button(key="keep-doubted").click().run()
@@ -66,7 +66,7 @@ def test_the_last_weight_is_told_in_the_unit_that_is_asked_for(small: Path) -> N
 
 def test_an_undo_that_is_refused_says_so(small: Path) -> None:
     at = form(writing("B-2"), "B-2", "a surface check")
-    only(at.button, "Keep the look").click().run()
+    only(at.button, "Save").click().run()
     with Journal.open(small) as journal:
         (look,) = journal.batch("B-2").of(SurfaceNote)
         journal.add("B-2", replace(look.record, note="by the window"), at=look.at, by="Bo", supersedes=look.id)

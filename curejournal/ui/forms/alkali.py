@@ -135,5 +135,3 @@ def _titration(shown: AlkaliTest, key: str) -> AlkaliTest:
     return AlkaliTest(
         "titration", soap_g=soap, acid_ml=volumes, acid_mol_l=strength, blank_ml=blank, bar_weight_g=bar, bar=which
     )
-
-

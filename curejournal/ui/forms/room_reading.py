@@ -26,6 +26,6 @@ def enter(desk: Desk, batch: Batch) -> None:
 def field(name: str, shown: float | None, key: str) -> float | None:
     """Ask for one quantity in its unit."""
     kind = KINDS[name]
-    label = msg("{capitalize}, {unit}", capitalize=sentence(kind.words), unit=kind.unit)
+    label = msg("{reading}, {unit}", reading=sentence(kind.words), unit=kind.unit)
     ask = temperature_input if kind.unit == "°C" else st.number_input
     return ask(label, value=shown, step=0.5, key=f"{key}-{name}")

@@ -10,9 +10,10 @@ from curejournal.base.messages import msg, quantity
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
 from curejournal.batch.records import Batch, Record, Weighing
 from curejournal.ui.forms import entry
-from curejournal.ui.i18n import USUAL, habits, tr, weight_input
+from curejournal.ui.i18n import habits, tr, weight_input
 from curejournal.ui.page import Desk, plain
 from curejournal.workflow.photos import Source
+from curejournal.workflow.readers import USUAL
 from curejournal.workflow.settings import settings_of
 
 MARKED = ("bar 1", "bar 2", "bar 3")

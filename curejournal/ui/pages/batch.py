@@ -5,14 +5,27 @@ from __future__ import annotations
 import streamlit as st
 
 from curejournal.base.messages import msg
-from curejournal.batch.descriptions import describe
-from curejournal.batch.records import Batch, SurfaceNote
+from curejournal.batch.records import Batch, SurfaceNote, Weighing
 from curejournal.documents import charts
-from curejournal.documents.formatting import day
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, timeline
+from curejournal.ui.forms import (
+    alkali,
+    batch_head,
+    business,
+    checks,
+    correction,
+    doing,
+    entry,
+    evidence,
+    history,
+    pouring,
+    recipe,
+    room_reading,
+    surface_check,
+    weighing,
+)
 from curejournal.ui.forms import batch as acts
-from curejournal.ui.forms import batch_head, business, checks, doing, entry, evidence, history, pouring, recipe
 from curejournal.ui.i18n import _, word_of
 from curejournal.ui.page import Desk, Page, plain
 from curejournal.ui.state import cache
@@ -69,12 +82,12 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     with st.container(horizontal=True, key="act-batch"):
         common.way(desk, "batches", msg("Pour another like this"), ":material/replay:", like=batch.code)
     forms = {
-        "a weight": entry.weigh,
-        msg("an alkali test"): entry.alkali_test,
-        msg("a surface check"): entry.surface,
+        "a weight": weighing.weigh,
+        msg("an alkali test"): alkali.test,
+        msg("a surface check"): surface_check.check,
         msg("a weighing check"): evidence.weighing_check,
         msg("a packet of strips"): evidence.packet_check,
-        msg("the room"): entry.room,
+        msg("the room"): room_reading.enter,
         msg("the recipe"): recipe.of_batch,
     }
     forms |= acts.forms(batch)
@@ -103,8 +116,12 @@ def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.subheader(_("Drying"))
     common.figure(charts.drying_figure(judgement.drying, batch.poured_at, desk.now))
-    if not judgement.drying.points:
+    weights = batch.of(Weighing)
+    if not weights:
         common.say(msg("No weights yet. Weigh a few marked bars each week."))
+    else:
+        with st.expander(_("The weights, to be put right")):
+            correction.touchable(desk, batch, reversed(weights), "weights")
     rooms = charts.room_figures(batch)
     if rooms:
         st.subheader(_("The room meanwhile"))
@@ -112,10 +129,10 @@ def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         common.figure(shown)
     st.subheader(_("Alkali tests"))
     checks.alkali_tests(desk, batch, judgement)
-    looks = [msg("{at}: {look}", at=day(at), look=describe(look)) for at, look in reversed(batch.records(SurfaceNote))]
+    looks = batch.of(SurfaceNote)
     if looks:
         st.subheader(_("Surface"))
-    common.listed(looks)
+    correction.touchable(desk, batch, reversed(looks), "surface")
     if judgement.lye is not None:
         st.subheader(_("Lye"))
         recipe.superfat(judgement.lye)

@@ -27,7 +27,7 @@ from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
-from curejournal.ui.state import background, connection, journal_choice
+from curejournal.ui.state import background, connection, journal_choice, manners
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of
@@ -86,6 +86,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         ),
         "foot",
     )
+    manners.mind("-".join((slug, st.query_params.get("batch", ""), st.query_params.get("photo", ""))))
     connection.watch()
 
 

@@ -15,11 +15,11 @@ from curejournal.soap.recipe import Batter, Recipe
 from curejournal.ui.forms import target_colour
 from tests.ui.journals import NOW, RECIPE, reading
 from tests.ui.pages import app, only, text_of, writing
+from tests.ui.pages import form as form_on
 
 
 def form(code: str, name: str) -> AppTest:
-    at = writing(code)
-    return at.button_group(key=f"form-{code}").set_value(name).run()
+    return form_on(writing(code), code, name)
 
 
 def latest(folder: Path, code: str, kind: type) -> object:

@@ -28,10 +28,7 @@ def swatched(colours: Sequence[Lab], key: str) -> Any:
 
 def _before_each(styles: Iterable[str], key: str, look: str) -> Any:
     name = f"{look}-{re.sub('[^a-zA-Z0-9_-]', '-', key)}"
-    rules = "".join(
-        f".st-key-{name} :is(.stRadio label:nth-of-type({number}), .stButtonGroup button:nth-of-type({number}))"
-        f"::before {{ {style} }}"
-        for number, style in enumerate(styles, 1)
-    )
+    one = f".st-key-{name} [role=radiogroup] > :nth-of-type"
+    rules = "".join(f"{one}({number})::before {{ {style} }}" for number, style in enumerate(styles, 1))
     st.html(f"<style>{rules}</style>")
     return st.container(key=name)

@@ -30,6 +30,9 @@ const figure = (picture, chosen, choose) => {
   const words = document.createElement("figcaption");
   words.textContent = picture.words;
   made.append(image, sheet, words);
+  // One soap alone is touched anywhere in its picture: a card's window is smaller than a fingertip.
+  if (picture.areas.length === 1) made.addEventListener("click", () => choose(picture.areas[0].id));
+  else made.className = "several";
   return made;
 };
 

@@ -57,7 +57,7 @@ def touched(desk: Desk, batch: Batch, item: Entry, where: str, words: str) -> bo
     here = (where, item.id)
     is_open = st.session_state.get("touched") == here
     with st.container(key=f"entry-{where}-{item.id}"):
-        if st.button(plain(words), key=f"touch-{where}-{item.id}", type="tertiary", help=_("Put it right")):
+        if st.button(plain(words), key=f"touch-{where}-{item.id}", type="tertiary"):
             st.session_state["touched"] = None if is_open else here
             st.rerun()
     return is_open

@@ -28,7 +28,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         msg("Touch an entry to put it right. What was entered stays below; the correction counts from now on."), "soft"
     )
     shown = st.session_state.setdefault(f"entries-{batch.code}", SHOWN)
-    latest = sorted(batch.entries, key=lambda item: item.id, reverse=True)
+    latest = batch.entries[::-1]
     if not st.session_state.get("touched"):
         entry.ask(desk, batch.code)
     correction.touchable(desk, batch, latest[:shown], "history")

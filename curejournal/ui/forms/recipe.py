@@ -54,14 +54,14 @@ def of_batch(desk: Desk, batch: Batch) -> None:
             entry.offer(desk, batch.code, [recipe], at, form, supersedes=corrects)
 
 
-def show_lye(recipe: Recipe) -> None:
-    """What a recipe's lye does; of soap that was melted, why nothing can be said."""
+def show_lye(recipe: Recipe, *, brief: bool = False) -> None:
+    """What a recipe's lye does; of soap that was melted, why nothing can be said. `brief`: the answer is in sight."""
     if not recipe.oils and recipe.rebatch:
         common.say(msg("A rebatch without new oils has no lye to work out: titrate three of its bars before selling."))
         return
     checked = attempt(lambda: check_lye(recipe))
     if checked is not None:
-        lye(checked)
+        lye(checked, brief=brief)
 
 
 def in_sight(recipe: Recipe) -> None:
@@ -71,19 +71,20 @@ def in_sight(recipe: Recipe) -> None:
         common.say(answer(checked))
 
 
-def lye(checked: LyeCheck) -> None:
+def lye(checked: LyeCheck, *, brief: bool = False) -> None:
     """What the lye does to the fat, with its interval, doubts and cautions."""
     with st.container(border=True, key="lye"):
         st.subheader(tr(msg("Lye, before you pour")))
-        superfat(checked)
+        superfat(checked, brief=brief)
         for doubt in checked.doubts:
             st.warning(tr(f"{plain(doubt.text)} {plain(doubt.do)}"), icon=":material/back_hand:")
         common.say(LYE)
 
 
-def superfat(checked: LyeCheck) -> None:
+def superfat(checked: LyeCheck, *, brief: bool = False) -> None:
     """The answer in words, and the figures on a tap."""
-    common.say(answer(checked), "lead")
+    if not brief:
+        common.say(answer(checked), "lead")
     with st.expander(tr(msg("Figures"))):
         common.values(dict(figures(checked)))
 

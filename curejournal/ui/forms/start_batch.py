@@ -27,17 +27,16 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     like = _like(earlier, asked)
     model = desk.journal.batch(like) if like else None
     key = f"start-{like}"
-    left, right = st.columns([3, 2])
-    with left:
-        name = st.text_input(
-            tr(msg("Name")),
-            value=model.name if model else "",
-            key=f"{key}-name",
-            max_chars=120,
-            placeholder=tr(msg("Rose clay, two layers")),
-        )
-    with right:
+    name = st.text_input(
+        tr(msg("Name")),
+        value=model.name if model else "",
+        key=f"{key}-name",
+        max_chars=120,
+        placeholder=tr(msg("Rose clay, two layers")),
+    )
+    with st.expander(tr(msg("Its code, and when it was started"))):
         code = st.text_input(tr(msg("Code (short, your own)")), _code(desk), key=f"{key}-code", max_chars=40)
+        at = entry.moment(desk, key)
     old = recipes.pieces_now(desk, model.recipe) if model is not None and model.recipe is not None else None
     change = model is None or st.toggle(tr(msg("Change its portions or recipe")), key=f"{key}-change")
     # Over what is asked for, so that it stays in sight on the way down.
@@ -47,11 +46,9 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     if recipe is not None:
         with answer:
             recipes.in_sight(recipe)
-        recipes.show_lye(recipe)
+        recipes.show_lye(recipe, brief=True)
         for doubt in workflow.doubts_about_pieces(desk.journal, code, recipe, desk.now):
             st.warning(tr(f"{plain(doubt.text)} {plain(doubt.do)}"), icon=":material/back_hand:")
-    with st.expander(tr(msg("It was started at another time"))):
-        at = entry.moment(desk, key)
     if st.button(tr(msg("Start the batch")), key=f"{key}-go", type="primary", width="stretch"):
         records: list[Record] = [*([recipe] if recipe else []), *portions]
         started = attempt(

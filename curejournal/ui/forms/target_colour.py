@@ -184,16 +184,19 @@ def _picture(desk: Desk, key: str) -> Portion | None:
 
 
 def _pictures(desk: Desk, known: Mapping[str, tuple[Batch, Entry[ColourReading]]]) -> Sequence[Picture]:
-    """The latest picture of each batch and portion, with all that can be touched in it."""
+    """The latest picture of each soap, with all that can be touched in it."""
     found: dict[str, Picture] = {}
-    for batch, item in reversed(list(known.values())):
-        photo = item.photo
-        if not photo or photo in found or not item.record.outline or len(found) == PICTURES:
+    seen: set[tuple[str, str]] = set()
+    for batch, item in sorted(known.values(), key=lambda pair: pair[1].at, reverse=True):
+        photo, soap = item.photo, (batch.code, item.record.portion)
+        if not photo or photo in found or soap in seen or not item.record.outline or len(found) == PICTURES:
             continue
+        together = {number: other for number, (_, other) in known.items() if other.photo == photo}
+        seen |= {(batch.code, other.record.portion) for other in together.values()}
         areas = tuple(
-            Area(number, msg("{name}, {portion}", name=one.name, portion=other.record.portion), other.record.outline)
-            for number, (one, other) in known.items()
-            if other.photo == photo and other.record.outline
+            Area(number, msg("{name}, {portion}", name=batch.name, portion=one.record.portion), one.record.outline)
+            for number, one in together.items()
+            if one.record.outline
         )
         facts = desk.journal.photo(photo).facts
         words = msg("{name}, {when}", name=batch.name, when=day(item.at.astimezone(desk.zone)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import streamlit as st
 
 from curejournal.base.messages import msg
@@ -73,32 +75,50 @@ def render(desk: Desk) -> None:
 def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if not common.may_enter(desk):
         return
-    common.say(msg("Each press is stamped with the time, and can be undone at once."), "soft")
-    pouring.show(desk, batch)
-    question = st.container()
-    if pouring.is_on(desk, batch):
+    on = pouring.is_on(desk, batch)
+    if on:
+        common.say(msg("Each press is stamped with the time, and can be undone at once."), "soft")
+        pouring.show(desk, batch)
+        entry.ask(desk, batch.code)
         for caution in judgement.cautions:
             common.say(caution, "soft")
+    _enter(desk, batch, first=not on)
+    with st.expander(_("For the rack, the papers and after the sale")):
+        others = business.forms(batch)
+        other = st.pills(_("Which"), list(others), key=f"business-{batch.code}")
+        if other:
+            others[other](desk, batch)
+            entry.ask(desk, batch.code)
+    if not on:
+        st.subheader(_("What happened to it"))
+        pouring.show(desk, batch)
     with st.container(horizontal=True, key="act-batch"):
         common.way(desk, "batches", msg("Pour another like this"), ":material/replay:", like=batch.code)
-    forms = {
+
+
+MORE = msg("something else")
+
+
+def _enter(desk: Desk, batch: Batch, *, first: bool) -> None:
+    """What is read of a batch, each in its form: the three that are asked for most, then all others."""
+    forms: dict[str, Callable[[Desk, Batch], None]] = {
         "a weight": weighing.weigh,
         msg("an alkali test"): alkali.test,
         msg("a surface check"): surface_check.check,
-        msg("a weighing check"): evidence.weighing_check,
-        msg("a packet of strips"): evidence.packet_check,
+    }
+    others = {
         msg("the room"): room_reading.enter,
         msg("the recipe"): recipe.of_batch,
-    }
-    forms |= acts.forms(batch)
-    chosen = st.pills(_("Or enter"), list(forms), key=f"form-{batch.code}")
-    others = business.forms(batch)
-    other = st.pills(_("For the rack, the papers and after the sale"), list(others), key=f"business-{batch.code}")
-    for form in (chosen and forms[chosen], other and others[other]):
-        if form:
-            form(desk, batch)
-            question = st.container()
-    with question:
+        msg("a weighing check"): evidence.weighing_check,
+        msg("a packet of strips"): evidence.packet_check,
+    } | acts.forms(batch)
+    label = _("Enter") if first else _("Or enter")
+    chosen = st.pills(label, [*forms, MORE], key=f"form-{batch.code}", format_func=word_of)
+    if chosen == MORE:
+        chosen = st.pills(_("What"), list(others), key=f"more-{batch.code}", format_func=word_of)
+    if chosen:
+        (forms | others)[chosen](desk, batch)
+    if first or chosen:
         entry.ask(desk, batch.code)
 
 

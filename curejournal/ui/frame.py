@@ -74,6 +74,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     with st.container(key="page"):
         if shown[slug].titled:
             st.title(tr(shown[slug].title))
+        st.session_state["question-drawn"] = False
         entry.undo(desk)
         if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].render(desk))

@@ -210,7 +210,7 @@ def shot(window: Any, size: str, name: str) -> None:
 
 
 _TARGETS = """least => {
-    // What is pressed of a radio, a tick or a switch is its label; of a field, all of its frame; of a slider, its thumb.
+    // What is pressed of a radio or a tick is its label; of a field, all of its frame; of a slider, its thumb.
     const FRAMES = {radio: 'label', checkbox: 'label', range: '[data-rac]:has(> div > input)', file: 'button, label'};
     const box = element => {
         const {width, height} = element.getBoundingClientRect(), after = getComputedStyle(element, '::after');

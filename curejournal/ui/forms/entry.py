@@ -69,10 +69,11 @@ def offer(
 
 
 def ask(desk: Desk, code: str) -> None:
-    """The question about what was offered for this batch, if there is one."""
+    """The question about what was offered for this batch, if there is one; once on a page, where it is asked first."""
     offered: Offered | None = st.session_state.get("offered")
-    if offered is None or offered.code != code:
+    if offered is None or offered.code != code or st.session_state.get("question-drawn"):
         return
+    st.session_state["question-drawn"] = True
     with st.container(border=True, key="doubt"):
         st.warning(tr(msg("**Is this right?** It is not kept yet.")), icon=":material/back_hand:")
         for doubt in offered.doubts:

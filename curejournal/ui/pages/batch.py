@@ -79,7 +79,6 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if on:
         common.say(msg("Each press is stamped with the time, and can be undone at once."), "soft")
         pouring.show(desk, batch)
-        entry.ask(desk, batch.code)
         for caution in judgement.cautions:
             common.say(caution, "soft")
     _enter(desk, batch, first=not on)
@@ -92,6 +91,7 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if not on:
         st.subheader(_("What happened to it"))
         pouring.show(desk, batch)
+        entry.ask(desk, batch.code)
     with st.container(horizontal=True, key="act-batch"):
         common.way(desk, "batches", msg("Pour another like this"), ":material/replay:", like=batch.code)
 
@@ -118,8 +118,7 @@ def _enter(desk: Desk, batch: Batch, *, first: bool) -> None:
         chosen = st.pills(_("What"), list(others), key=f"more-{batch.code}", format_func=word_of)
     if chosen:
         (forms | others)[chosen](desk, batch)
-    if first or chosen:
-        entry.ask(desk, batch.code)
+    entry.ask(desk, batch.code)
 
 
 def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:

@@ -7,19 +7,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from curejournal import workflow
 from curejournal.base.messages import join, msg
 from curejournal.batch.descriptions import describe
-from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import Batch, Decision, Entry, Record, Weighing
 from curejournal.documents import formatting
 from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk, attempt, plain
-from curejournal.workflow.photos import Source
+
+if TYPE_CHECKING:
+    from curejournal.batch.plausibility import Doubt
+    from curejournal.workflow.photos import Source
 
 
 @dataclass(frozen=True)
@@ -132,16 +134,26 @@ def undo(desk: Desk) -> None:
             icon=":material/check:",
         )
         # What was signed stays, and is answered by the next signature.
-        if not any(isinstance(entry.record, Decision) for entry in kept) and st.button(tr(msg("Undo")), key="undo"):
-            undone = [
-                attempt(
-                    partial(workflow.undo, desk.journal, entry.id, why=msg("undone at once"), by=desk.by, now=desk.now)
-                )
-                for entry in kept
-            ]
+        if not any(isinstance(entry.record, Decision) for entry in kept):
+            _undo_press(desk, kept)
+
+
+def _undo_press(desk: Desk, kept: Sequence[Entry]) -> None:
+    """The press that takes it back; of a test, or of what the bars looked like, it asks why."""
+    why = msg("undone at once")
+    if any(isinstance(entry.record, (AlkaliTest, SurfaceNote)) for entry in kept):
+        with st.popover(tr(msg("Undo"))):
+            why = st.text_input(tr(msg("Why is it taken back?")), key="undo-why", max_chars=500).strip()
+            pressed = st.button(tr(msg("Take it back")), key="undo")
+    else:
+        pressed = st.button(tr(msg("Undo")), key="undo")
+    if pressed:
+        undone = [
+            attempt(partial(workflow.undo, desk.journal, entry.id, why=why, by=desk.by, now=desk.now)) for entry in kept
+        ]
+        if None not in undone:
             del st.session_state["kept"]
-            if None not in undone:
-                st.rerun()
+            st.rerun()
 
 
 def form_key(form: str, batch: Batch | None = None) -> str:

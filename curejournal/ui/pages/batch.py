@@ -29,7 +29,7 @@ from curejournal.ui.forms import (
 )
 from curejournal.ui.forms import batch as acts
 from curejournal.ui.i18n import _, word_of
-from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
 
 
@@ -166,5 +166,3 @@ SECTIONS = {
     msg("Readings"): _readings,
     msg("History"): history.show,
 }
-
-PAGE = Page(msg("One batch"), "batch", msg("Batches"), 20, render, listed=False, titled=False)

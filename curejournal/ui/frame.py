@@ -25,7 +25,7 @@ from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
 from curejournal.ui import i18n
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import kept
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
@@ -91,7 +91,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         if shown[slug].titled:
             st.title(tr(shown[slug].title))
         st.session_state["question-drawn"] = False
-        entry.undo(desk)
+        kept.show(desk, slug)
         if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].load()(desk))
     where = msg("the computer that shows this") if desk.signed_in else msg("this computer")

@@ -13,6 +13,7 @@ from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.read.picture_file import read_photo
 from curejournal.workflow.batches import doubts_about
+from curejournal.workflow.corrections import refuse_while_asked
 from curejournal.workflow.photos.adding import Source
 from curejournal.workflow.settings import as_kept
 
@@ -44,10 +45,12 @@ def enter_all(
 
     Raises
     ------
-    ImpossibleRecord, PhotoUnreadable, EntryRefused
+    ImpossibleRecord, NotAPicture, QuestionStands, EntryRefused
     """
     for record in records:
         doubts_about(journal, code, record, at=at, now=now, supersedes=supersedes)
+    if supersedes is not None:
+        refuse_while_asked(journal, code, [supersedes], [NewEntry(record, at) for record in records])
     filed = next((entry.photo for entry in journal.batch(code).entries if entry.id == supersedes), None)
     photos = []
     if photo is not None:

@@ -12,10 +12,8 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.base.messages import join, msg
-from curejournal.batch.descriptions import describe
-from curejournal.batch.records import Batch, Decision, Entry, Record, Weighing
-from curejournal.documents import formatting
+from curejournal.base.messages import msg
+from curejournal.batch.records import Batch, Entry, Record, Weighing
 from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk, attempt, plain
 
@@ -116,44 +114,10 @@ def _keep(desk: Desk, offered: Offered) -> None:
 
 
 def tell(code: str, kept: Sequence[Entry], *forms: str) -> None:
-    """Note what was just kept, so that it is said and can be undone; the forms by these keys are done."""
+    """Note what was just kept, so that it is said on the page that comes next; the forms by these keys are done."""
     st.session_state["kept"] = (code, tuple(kept))
+    st.session_state.pop("kept-on", None)
     done(*forms)
-
-
-def undo(desk: Desk) -> None:
-    """Say what was kept last, with a way to take it back."""
-    code, kept = st.session_state.get("kept", ("", ()))
-    if not kept:
-        return
-    with st.container(horizontal=True, vertical_alignment="center", key="kept"):
-        words = join("; ", (describe(entry.record) for entry in kept))
-        when = formatting.moment(kept[0].at, desk.zone)
-        st.success(
-            tr(msg("Kept for {code}: {words} ({when}).", code=plain(code), words=plain(words), when=when)),
-            icon=":material/check:",
-        )
-        # What was signed stays, and is answered by the next signature.
-        if not any(isinstance(entry.record, Decision) for entry in kept):
-            _undo_press(desk, kept)
-
-
-def _undo_press(desk: Desk, kept: Sequence[Entry]) -> None:
-    """The press that takes it back; of a test, or of what the bars looked like, it asks why."""
-    why = msg("undone at once")
-    if any(isinstance(entry.record, (AlkaliTest, SurfaceNote)) for entry in kept):
-        with st.popover(tr(msg("Undo"))):
-            why = st.text_input(tr(msg("Why is it taken back?")), key="undo-why", max_chars=500).strip()
-            pressed = st.button(tr(msg("Take it back")), key="undo")
-    else:
-        pressed = st.button(tr(msg("Undo")), key="undo")
-    if pressed:
-        undone = [
-            attempt(partial(workflow.undo, desk.journal, entry.id, why=why, by=desk.by, now=desk.now)) for entry in kept
-        ]
-        if None not in undone:
-            del st.session_state["kept"]
-            st.rerun()
 
 
 def form_key(form: str, batch: Batch | None = None) -> str:

@@ -59,7 +59,6 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
         if started is not None:
             st.session_state.pop("like", None)
             st.session_state.pop("starting", None)
-            entry.tell(started.code, started.entries)
             st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
     if model is not None:
         with st.expander(tr(msg("All of it in a list"))):

@@ -79,6 +79,7 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if on:
         common.say(msg("Each press is stamped with the time, and can be undone at once."), "soft")
         pouring.show(desk, batch)
+        common.way(desk, "pour", msg("All loaves of the day"), batch=batch.code)
         for caution in judgement.cautions:
             common.say(caution, "soft")
     _enter(desk, batch, first=not on)

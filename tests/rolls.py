@@ -55,7 +55,7 @@ def analysed_once(data: bytes, cards: Cards, marks: Marks | None = None) -> Phot
 
 
 def three_batches(journal: Journal) -> None:
-    """B-1, one portion; B-2, two layers whose intended colours are known; B-3, two of which nothing is known."""
+    """B-1, one portion; B-2, two layers whose target colours are known; B-3, two of which nothing is known."""
     journal.add("", TagId(OURS), at=journal.clock(), by="Ana")
     journal.start_batch("B-1", "Plain", at=POURED, by=BY, records=[Event("poured")])
     layers = [Portion("top", 0, CREAM, "swatch"), Portion("base", 1, BROWN, "swatch"), Event("poured")]

@@ -344,13 +344,13 @@ def test_weighed_bars_only_lose_and_never_more_than_their_water(batch):
         assert grams[-1] > 0.8 * grams[0]
 
 
-def difference_from_intended(code: str, portion: str, at: datetime) -> tuple[float, float]:
-    """(true CIEDE2000 difference from the intended colour, tolerance)."""
+def difference_from_target(code: str, portion: str, at: datetime) -> tuple[float, float]:
+    """(true CIEDE2000 difference from the target colour, tolerance)."""
     (batch,) = (b for b in BATCHES if b["code"] == code)
     (row,) = (p for p in batch["portions"] if p["name"] == portion)
     days = (at - render_samples.poured_at(batch)).total_seconds() / 86400
     lab = render_samples.true_lab(render_samples.truth()["colours"][code][portion], days)
-    return float(deltaE_ciede2000(lab, row["intended_lab"])), row["tolerance"]
+    return float(deltaE_ciede2000(lab, row["target_lab"])), row["tolerance"]
 
 
 @pytest.mark.parametrize(
@@ -366,8 +366,8 @@ def test_the_true_colour_tells_the_state_that_is_expected(code, portion, state):
     (batch,) = (b for b in BATCHES if b["code"] == code)
     now = JOURNAL["calendar_stands_at"]
     seen = [p["at"] for p in batch["photos"] if portion == p.get("portion") or portion in p.get("areas", ())]
-    differences = [difference_from_intended(code, portion, at)[0] for at in seen]
-    at_end, tolerance = difference_from_intended(code, portion, now)
+    differences = [difference_from_target(code, portion, at)[0] for at in seen]
+    at_end, tolerance = difference_from_target(code, portion, now)
     match state[0]:
         case "recovered":
             assert max(differences) > 3 * tolerance

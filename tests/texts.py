@@ -1,4 +1,4 @@
-"""The catalogue of everything that we say: `python -m tests.texts` writes curejournal/ui/texts/curejournal.pot.
+"""The catalogue of everything that we say: `python -m tests.texts` writes curejournal/workflow/texts/curejournal.pot.
 
 Babel extracts it: the templates of `msg`, `msg_n` and `_`. Words that stand alone, such as states, grades and what a
 form offers, are added from the values themselves. To add a language, copy the file to `LANGUAGE.po` beside it
@@ -23,7 +23,7 @@ from curejournal.ui.components.glossary import CHECK_WORDS, GRADES, STATES, TRAD
 from curejournal.ui.components.glossary import SIGNS as SIGNED_WORDS
 
 ROOT = Path(__file__).parents[1] / "curejournal"
-POT = ROOT / "ui" / "texts" / "curejournal.pot"
+POT = ROOT / "workflow" / "texts" / "curejournal.pot"
 KEYWORDS = {"msg": None, "_": None, "msg_n": (1, 2)}
 # Words that stand alone: states, gauges, grades, and what a form offers.
 WORDS = {

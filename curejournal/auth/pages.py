@@ -10,8 +10,7 @@ from html import escape
 from curejournal.base.messages import msg
 from curejournal.documents import style
 
-_STYLE = msg(
-    """{variables}
+_STYLE = f"""{style.variables()}
 :root {{ color-scheme: light dark; }}
 * {{ box-sizing: border-box; }}
 body {{ margin: 0; background: var(--paper); color: var(--ink); font: 1rem/1.5 var(--sans); }}
@@ -24,9 +23,7 @@ button {{ margin-top: var(--s6); font-weight: 600; color: var(--paper); backgrou
 a {{ color: var(--ink); }}
 :focus-visible {{ outline: 3px solid var(--ink); outline-offset: 2px; }}
 [role=alert] {{ padding: var(--s3); color: var(--hold-ink); background: var(--hold); border-radius: 8px; }}
-""",
-    variables=style.variables(),
-)
+"""
 
 _HASH = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()
 

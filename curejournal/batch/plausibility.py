@@ -104,9 +104,9 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
         yield Doubt(
             "slipped decimal",
             msg(
-                "{grams} after {grams_2} looks like a slipped decimal point.",
-                grams=quantity(f"{record.grams:g}", "g"),
-                grams_2=quantity(f"{last.grams:g}", "g"),
+                "{now} after {before} looks like a slipped decimal point.",
+                now=quantity(f"{record.grams:g}", "g"),
+                before=quantity(f"{last.grams:g}", "g"),
             ),
             msg("Look at the scale again."),
         )
@@ -129,10 +129,10 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
         yield Doubt(
             "bars missing",
             msg(
-                "{grams} after {grams_2} fits {missing} better than {bars}.",
-                grams=quantity(f"{record.grams:g}", "g"),
-                grams_2=quantity(f"{last.grams:g}", "g"),
-                missing=msg_n("{number} bar", "{number} bars", record.bars - missing),
+                "{now} after {before} fits {fewer} better than {bars}.",
+                now=quantity(f"{record.grams:g}", "g"),
+                before=quantity(f"{last.grams:g}", "g"),
+                fewer=msg_n("{number} bar", "{number} bars", record.bars - missing),
                 bars=record.bars,
             ),
             msg(

@@ -6,8 +6,6 @@ earlier entry it corrects. Nothing is overwritten: a correction is a new entry.
 
 from __future__ import annotations
 
-import json
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -23,15 +21,26 @@ from curejournal.batch.making import MakingDetails as MakingDetails
 from curejournal.batch.making import OwnRules as OwnRules
 from curejournal.batch.making import Place as Place
 from curejournal.batch.photo_view import PhotoView as PhotoView
+from curejournal.batch.readings import AlkaliMethod as AlkaliMethod
+from curejournal.batch.readings import AlkaliTest as AlkaliTest
+from curejournal.batch.readings import ColourReading as ColourReading
+from curejournal.batch.readings import PacketCheck as PacketCheck
+from curejournal.batch.readings import PhotoNote as PhotoNote
+from curejournal.batch.readings import ScalarReading as ScalarReading
+from curejournal.batch.readings import SurfaceLook as SurfaceLook
+from curejournal.batch.readings import SurfaceNote as SurfaceNote
+from curejournal.batch.readings import Weighed as Weighed
+from curejournal.batch.readings import WeighedHow as WeighedHow
+from curejournal.batch.readings import Weighing as Weighing
+from curejournal.batch.readings import WeighingCheck as WeighingCheck
 from curejournal.batch.sales import BarsBack as BarsBack
 from curejournal.batch.sales import BarsOut as BarsOut
 from curejournal.batch.sales import Complaint as Complaint
 from curejournal.batch.sales import WhyOut as WhyOut
 from curejournal.batch.workshop import WORKSHOP_RECORDS, WorkshopRecord
-from curejournal.colour.sample import Lab, Matrix3
+from curejournal.colour.sample import Lab
 from curejournal.soap.recipe import Recipe
 
-AlkaliMethod = Literal["strip", "meter", "titration"]
 EventKind = Literal[
     "trace",
     "thickening",
@@ -59,9 +68,6 @@ EventKind = Literal[
 NEW_SURFACE: tuple[EventKind, ...] = ("planed", "stamped", "washed")
 """What gives the soap a new surface: its colour is followed anew from there."""
 Act = Literal["release", "hold", "withdraw", "lift hold", "keep on sale"]
-SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
-Weighed = Literal["lye", "oils", "lye and oils"]
-WeighedHow = Literal["weighed twice", "weighed by two people", "photo of the scale", "batter weighed"]
 TargetSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
 
 
@@ -69,22 +75,22 @@ TargetSource = Literal["cured earlier batch", "control portion", "batter before 
 class Portion:
     """A layer, swirl colour, topper or control of a batch.
 
-    `intended_lab` is the colour that it should have when cured (CIELAB
+    `target_lab` is the colour that it should have when cured (CIELAB
     D50/2); `tolerance` the CIEDE2000 difference the maker accepts;
     `control` marks an unscented portion or kept bar to compare with.
-    `intended_from` names what the intended colour was picked from, `intended_card` the card that it was read with, and
-    `intended_sd` is what it may itself be off, in each Lab coordinate.
+    `target_from` names what the target colour was picked from, `target_card` the card that it was read with, and
+    `target_sd` is what it may itself be off, in each Lab coordinate.
     """
 
     name: str
     order: int = 0
-    intended_lab: Lab | None = None
-    intended_source: TargetSource | None = None
+    target_lab: Lab | None = None
+    target_source: TargetSource | None = None
     tolerance: float = 3.0
     control: bool = False
-    intended_from: str = ""
-    intended_card: str = ""
-    intended_sd: float = 0.0
+    target_from: str = ""
+    target_card: str = ""
+    target_sd: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -99,116 +105,6 @@ class Event:
 
 
 @dataclass(frozen=True)
-class ColourReading:
-    """The colour of one portion in one photo.
-
-    Mirrors `colour.sample.ColourSample` as plain values, plus where it came
-    from. Readings of one photo share part of their error: they compare better
-    than their own covariances say.
-    """
-
-    portion: str
-    lab: Lab
-    covariance: Matrix3
-    grade: str
-    reasons: tuple[str, ...]
-    pixels: int
-    spread: Lab
-    card: str
-    area: str
-    corners: tuple[tuple[float, float], ...]
-    model: str
-    software: str = ""
-
-    @property
-    def outline(self) -> tuple[tuple[float, float], ...]:
-        """The polygon of `area`, pixels of the upright picture; empty if it is told otherwise, as imports may."""
-        try:
-            points = tuple((float(x), float(y)) for x, y in json.loads(self.area))
-        except (ValueError, TypeError):
-            return ()
-        return points if len(points) > 2 and all(map(math.isfinite, sum(points, ()))) else ()
-
-
-@dataclass(frozen=True)
-class PhotoNote:
-    """A photo filed under the batch; `why_no_colour` says why nothing was measured in it.
-
-    `patch_errors` are the misfits (ΔE00) of the patches of `card`: over many photos they tell when a card fades.
-    """
-
-    caption: str = ""
-    why_no_colour: str = ""
-    card: str = ""
-    patch_errors: tuple[tuple[str, float], ...] = ()
-
-
-@dataclass(frozen=True)
-class Weighing:
-    """The weight of one marked bar or tray. Always weigh the same ones.
-
-    `grams` is what the scale showed less `tare_g`; `resolution_g` the step of the scale.
-    `confirmed` says that the maker was asked about an unlikely weight and stood by it.
-    """
-
-    subject: str
-    grams: float
-    resolution_g: float = 1.0
-    tare_g: float = 0.0
-    bars: int = 1
-    confirmed: bool = False
-
-
-@dataclass(frozen=True)
-class AlkaliTest:
-    """A pH by strip or meter, or a titration of free caustic alkali.
-
-    pH: `ph` as read, `half_width` of the strip's step or meter's doubt,
-    `strength_pct` grams of soap in 100 ml of distilled water.
-    Titration: `soap_g`, `acid_ml` of hydrochloric acid of `acid_mol_l`, `blank_ml`;
-    `bar_weight_g` is the marked bar's weight that day, since free alkali in % rises as water leaves.
-    `bar` says which bar was tested; `packet` which packet the strip is from: strips of one packet err alike.
-    """
-
-    method: AlkaliMethod
-    ph: float | None = None
-    half_width: float | None = None
-    strength_pct: float | None = None
-    temperature_c: float | None = None
-    soap_g: float | None = None
-    acid_ml: tuple[float, ...] = ()
-    acid_mol_l: float | None = None
-    blank_ml: float = 0.0
-    bar_weight_g: float | None = None
-    bar: str = ""
-    packet: str = ""
-
-
-@dataclass(frozen=True)
-class SurfaceNote:
-    """What the maker saw on the surface: ash, orange spots, sweat, lye pockets, or nothing.
-
-    After the cut it speaks of cut faces too, unless `outside_only`. `set_aside` counts the affected bars that were
-    taken out of the batch.
-    """
-
-    look: SurfaceLook
-    count: int | None = None
-    area_pct: float | None = None
-    note: str = ""
-    outside_only: bool = False
-    set_aside: int | None = None
-
-
-@dataclass(frozen=True)
-class ScalarReading:
-    """Any other measured quantity: an entry of `cure.kinds.KINDS`."""
-
-    kind: str
-    value: float
-
-
-@dataclass(frozen=True)
 class Decision:
     """A person's signed act. `evidence` is the judgement frozen as it stood, as JSON text.
 
@@ -220,30 +116,6 @@ class Decision:
     statement: str
     rules_version: str
     evidence: str
-
-
-@dataclass(frozen=True)
-class WeighingCheck:
-    """What makes a blunder in the recipe's weights unlikely: how it was guarded against, and what that covers.
-
-    `batter_g` is the mass of all batter, without its pot, where that was weighed, and `resolution_g` the scale's step.
-    """
-
-    covers: Weighed
-    how: WeighedHow
-    batter_g: float | None = None
-    resolution_g: float = 1.0
-
-
-@dataclass(frozen=True)
-class PacketCheck:
-    """Strips of one packet beside a calibrated meter, or a titrated bar's known pH, in the same soap solution."""
-
-    packet: str
-    strip_ph: float
-    reference_ph: float
-    half_width: float = 0.5
-    reference_half_width: float = 0.1
 
 
 @dataclass(frozen=True)

@@ -366,8 +366,14 @@ def summary(file: RoomFile) -> str:
             last=last,
         )
     ]
-    told += [msg("{warm:.1f} to {warm_2}", warm=min(warm), warm_2=quantity(f"{max(warm):.1f}", "°C"))] if warm else []
-    told += [msg("{damp:.0f} to {damp_2:.0f} % relative humidity", damp=min(damp), damp_2=max(damp))] if damp else []
+    told += (
+        [msg("{coldest:.1f} to {warmest}", coldest=min(warm), warmest=quantity(f"{max(warm):.1f}", "°C"))]
+        if warm
+        else []
+    )
+    told += (
+        [msg("{driest:.0f} to {dampest:.0f} % relative humidity", driest=min(damp), dampest=max(damp))] if damp else []
+    )
     told += (
         [msg("{left_out} left out", left_out=msg_n("{number} line", "{number} lines", file.left_out))]
         if file.left_out

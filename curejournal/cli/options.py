@@ -240,7 +240,7 @@ def portions_of(texts: Sequence[str], controls: Sequence[str], tolerance: float)
         name = before if equals else text
         found[name] = Portion(name, len(found), tolerance=tolerance)
         if equals:
-            found[name] = replace(found[name], intended_lab=lab_of(lab), intended_source="swatch")
+            found[name] = replace(found[name], target_lab=lab_of(lab), target_source="swatch")
     for name in controls:
         found[name] = replace(found.get(name) or Portion(name, len(found), tolerance=tolerance), control=True)
     return list(found.values())

@@ -74,9 +74,5 @@ def day_axis(start: datetime | None) -> alt.Axis:
         return alt.Axis(**common)
     # Told as if its clock were UTC, so that each reader sees the maker's own dates.
     own = calendar_day(start)
-    label = msg(
-        "[datum.label, utcFormat({own} + datum.value * {milliseconds_a_day}, '%-d %b')]",
-        own=own,
-        milliseconds_a_day=MILLISECONDS_A_DAY,
-    )
+    label = f"[datum.label, utcFormat({own} + datum.value * {MILLISECONDS_A_DAY}, '%-d %b')]"
     return alt.Axis(labelExpr=label, **common)

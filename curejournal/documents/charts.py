@@ -44,8 +44,8 @@ class Figure:
 def difference_figure(
     journey: ColourSeries, portion: str, zone: tzinfo | None = None, on: datetime | None = None
 ) -> Figure | None:
-    """ΔE00 to the intended colour over days: readings with 95 % intervals, the curve, what it foretells."""
-    if journey.intended_lab is None or not journey.points:
+    """ΔE00 to the target colour over days: readings with 95 % intervals, the curve, what it foretells."""
+    if journey.target_lab is None or not journey.points:
         return None
     last = journey.points[-1].days
     points = _difference_points(journey, zone)
@@ -60,13 +60,13 @@ def difference_figure(
         *_point_layers(points, "ΔE00"),
         *day_lines(named),
     ]
-    chart = chart_of(layers, msg("ΔE00 from the intended colour"), (0, _top(points, journey.tolerance)), start=start)
+    chart = chart_of(layers, msg("ΔE00 from the target colour"), (0, _top(points, journey.tolerance)), start=start)
     return Figure(chart, _difference_words(journey, portion))
 
 
 def beside_figure(sides: Mapping[str, ColourSeries], zone: tzinfo | None = None) -> Figure | None:
-    """ΔE00 to the intended colour over days since the pour: two portions in one chart, each with a shape of its own."""
-    if any(journey.intended_lab is None or not journey.points for journey in sides.values()):
+    """ΔE00 to the target colour over days since the pour: two portions in one chart, each with a shape of its own."""
+    if any(journey.target_lab is None or not journey.points for journey in sides.values()):
         return None
     points: list[dict[str, Any]] = []
     curves = []
@@ -80,7 +80,7 @@ def beside_figure(sides: Mapping[str, ColourSeries], zone: tzinfo | None = None)
     layers = accepted(tolerances.pop()) if len(tolerances) == 1 else []
     chart = chart_of(
         [*layers, *curves, *_point_layers(points, "ΔE00", "which")],
-        msg("ΔE00 from the intended colour"),
+        msg("ΔE00 from the target colour"),
         (0, _top(points, *(journey.tolerance for journey in sides.values()))),
     )
     words = [_difference_words(journey, name) for name, journey in sides.items()]
@@ -142,7 +142,7 @@ def _both_on_a_day(sides: Mapping[str, ColourSeries]) -> str:
 
 
 def lab_figures(journey: ColourSeries, portion: str, zone: tzinfo | None = None) -> tuple[Figure, ...]:
-    """L*, a* and b* over days, each with its intervals, curve and intended value."""
+    """L*, a* and b* over days, each with its intervals, curve and target value."""
     figures = []
     meanings = (msg("lightness L*"), msg("green to red a*"), msg("blue to yellow b*"))
     last = journey.points[-1].days if journey.points else 0.0
@@ -177,11 +177,11 @@ def lab_figures(journey: ColourSeries, portion: str, zone: tzinfo | None = None)
             first=first,
             latest=latest,
         )
-        if journey.intended_lab is not None:
-            intended = journey.intended_lab[axis]
-            ends.append(intended)
-            words += msg("; intended is {intended}", intended=digits(intended, 1))
-            layers = [*limit_line(intended, "target"), *layers]
+        if journey.target_lab is not None:
+            target = journey.target_lab[axis]
+            ends.append(target)
+            words += msg("; the target is {target}", target=digits(target, 1))
+            layers = [*limit_line(target, "target"), *layers]
         chart = chart_of(layers, meaning, _padded(ends), height=200, start=_start(journey))
         figures.append(Figure(chart, f"{words}."))
     return tuple(figures)
@@ -362,17 +362,17 @@ def _difference_words(journey: ColourSeries, portion: str) -> str:
     first, last = journey.points[0], journey.points[-1]
     readings = msg_n("{number} reading", "{number} readings", journey.moments)
     words = msg(
-        "{portion}: {words}. {readings}, {at} to {at_2}.",
+        "{portion}: {words}. {readings}, {first_day} to {last_day}.",
         portion=portion,
         words=journey.words,
         readings=readings,
-        at=formatting.day(first.at),
-        at_2=formatting.day(last.at),
+        first_day=formatting.day(first.at),
+        last_day=formatting.day(last.at),
     )
     if journey.difference_now is not None:
         words += msg(
             " At the last one, by all of them together, ΔE00 {difference_now} "
-            "from the intended colour; up to {tolerance:g} is accepted.",
+            "from the target colour; up to {tolerance:g} is accepted.",
             difference_now=formatting.figure(journey.difference_now),
             tolerance=journey.tolerance,
         )
@@ -380,11 +380,11 @@ def _difference_words(journey: ColourSeries, portion: str) -> str:
     if forecast is None or (forecast.at is not None and forecast.at <= last.at):
         return words
     if not forecast.expected or forecast.at is None:
-        return msg("{words} Within that: {words_2}.", words=words, words_2=forecast.words)
+        return msg("{now} Within that: {forecast}.", now=words, forecast=forecast.words)
     return msg(
-        "{words} Within that {words_2} {at} ({interval}).",
-        words=words,
-        words_2=forecast.words,
+        "{now} Within that {forecast} {at} ({interval}).",
+        now=words,
+        forecast=forecast.words,
         at=formatting.day(forecast.at),
         interval=formatting.span(forecast.interval),
     )

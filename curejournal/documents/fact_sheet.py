@@ -77,12 +77,12 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
         told.append(
             (
                 msg("in the finished soap"),
-                msg("{soap:.1f} to {soap_2:.1f} % by mass, fresh to fully dry", soap=min(soap), soap_2=max(soap)),
+                msg("{fresh:.1f} to {dry:.1f} % by mass, fresh to fully dry", fresh=min(soap), dry=max(soap)),
             )
         )
     turns = [use.story.turn.estimate for use in history.uses if use.story.turn]
     if turns:
-        told.append((msg("greatest change seen"), msg("{turns} ΔE00 from the intended colour", turns=_range(turns, 1))))
+        told.append((msg("greatest change seen"), msg("{turns} ΔE00 from the target colour", turns=_range(turns, 1))))
         days = [use.story.turn_days for use in history.uses if use.story.turn_days is not None]
         told.append((msg("seen at its greatest"), msg("day {days}", days=_range(days, 1))))
     back = [
@@ -93,7 +93,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
     told.append((msg("what became of it"), expected.words))
     ends = [use.story.end_difference.estimate for use in history.uses if use.story.end_difference]
     if ends:
-        told.append((msg("at rest at"), msg("{ends} ΔE00 from the intended colour", ends=_range(ends, 1))))
+        told.append((msg("at rest at"), msg("{ends} ΔE00 from the target colour", ends=_range(ends, 1))))
     traces = [use.story.trace for use in history.uses if use.story.trace]
     if traces:
         told.append((msg("trace, as noted"), join("; ", dict.fromkeys(traces))))
@@ -155,13 +155,13 @@ def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str) -> byt
                 portion=longest.story.portion,
             )
         )
-        page.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab, 9)
+        page.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.target_lab, 9)
     page.pictures([(picture.jpeg, picture.caption, picture.alt) for picture in sheet.pictures[:3]])
     page.heading(msg("Each use"))
     uses = sheet.history.uses[-USES_SHOWN:]
     page.rows(HEAD, [use_row(use) for use in uses], (17, 24, 22, 14, 30, 28, 22), right=(3,))
     if len(uses) < len(sheet.history.uses):
-        page.say(msg("The latest {uses} of {uses_2}.", uses=len(uses), uses_2=len(sheet.history.uses)), 8)
+        page.say(msg("The latest {shown} of {all}.", shown=len(uses), all=len(sheet.history.uses)), 8)
     page.say(limits(sheet.history), 8)
     return bytes(page.output())
 

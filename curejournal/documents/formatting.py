@@ -25,7 +25,7 @@ def day_of_month(at: datetime) -> str:
 
 def moment(at: datetime, zone: tzinfo | None = None) -> str:
     """3 Dec 2026, 14:05; with the reader's zone, a clock of another one says so: 3 Dec 2026, 14:05 (UTC+9)."""
-    return msg("{at}, {at_2:%H:%M}{zone}", at=day(at), at_2=at, zone=offset(at, zone))
+    return msg("{day}, {time:%H:%M}{zone}", day=day(at), time=at, zone=offset(at, zone))
 
 
 def offset(at: datetime, zone: tzinfo | None) -> str:

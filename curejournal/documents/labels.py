@@ -90,10 +90,10 @@ def propose_net_weight(batch: Batch) -> NetWeight:
     settled = drying.determined
     words = [
         msg(
-            "{lightest} weighs {lightest_2} and may come down to {lightest_3}",
-            lightest=lightest,
-            lightest_2=grams(now[lightest]),
-            lightest_3=grams(ends[lightest]),
+            "{piece} weighs {now} and may come down to {dry}",
+            piece=lightest,
+            now=grams(now[lightest]),
+            dry=grams(ends[lightest]),
         )
     ]
     if short:

@@ -70,7 +70,7 @@ def effects_figure(effects: Sequence[Effect], words: Sequence[str]) -> Figure | 
 
 
 def expected_figure(expected: Expected, material: str, tolerance: float | None = None) -> Figure | None:
-    """The journey that one more pour with a material may take: ΔE00 from the intended colour over days."""
+    """The journey that one more pour with a material may take: ΔE00 from the target colour over days."""
     if not expected.days:
         return None
     rows: list[dict[str, Any]] = [
@@ -83,7 +83,7 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         layers = [*accepted(tolerance), *layers]
     ends = "high" if expected.batches > 1 else "value"
     top = 1.1 * max(*(row[ends] for row in rows), 2 * (tolerance or 0))
-    chart = chart_of(layers, msg("ΔE00 from the intended colour"), (0, top))
+    chart = chart_of(layers, msg("ΔE00 from the target colour"), (0, top))
     peak = max(rows, key=lambda row: row["value"])
     of = msg(", lot {lot}", lot=expected.lot) if expected.lot else ""
     together = msg(", several lots taken together") if not of and len(expected.lots) > 1 else ""
@@ -95,11 +95,13 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         together=together,
     )
     words += msg(
-        "farthest from its colour about day {peak:.0f}, by {peak_2:.1f} ΔE00 ", peak=peak["days"], peak_2=peak["value"]
+        "farthest from its colour about day {day:.0f}, by {difference:.1f} ΔE00 ",
+        day=peak["days"],
+        difference=peak["value"],
     )
-    words += msg("({peak:.1f} to {peak_2:.1f})", peak=peak["low"], peak_2=peak["high"])
+    words += msg("({low:.1f} to {high:.1f})", low=peak["low"], high=peak["high"])
     if rows[-1] is not peak:
-        words += msg("; on day {rows:.0f} by {rows_2:.1f} ", rows=rows[-1]["days"], rows_2=rows[-1]["value"])
-        words += msg("({rows:.1f} to {rows_2:.1f})", rows=rows[-1]["low"], rows_2=rows[-1]["high"])
+        words += msg("; on day {day:.0f} by {difference:.1f} ", day=rows[-1]["days"], difference=rows[-1]["value"])
+        words += msg("({low:.1f} to {high:.1f})", low=rows[-1]["low"], high=rows[-1]["high"])
     words += "."
     return Figure(chart, words)

@@ -157,7 +157,7 @@ def portfolio_pdf(
         sheet.pictures([(jpeg(smaller(p.pixels, 900)), p.caption, p.alt) for p in pair], across=2)
         for name, journey in followed.items():
             sheet.say(msg("{name}: {journey}", name=name, journey=_words(journey)))
-            sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab)
+            sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.target_lab)
     return bytes(sheet.output())
 
 
@@ -252,8 +252,8 @@ def _lead(batch: PortfolioBatch) -> str:
 _STATE_WORDS = {
     State.DISCOLOURING: msg("It is turning."),
     State.RECOVERING: msg("It is on its way back."),
-    State.RECOVERED: msg("It turned, and came back to its intended colour."),
-    State.STABLE_OFF: msg("It settled on another colour than the intended one."),
+    State.RECOVERED: msg("It turned, and came back to its target colour."),
+    State.STABLE_OFF: msg("It settled at a colour other than its target."),
     State.BROWNING: msg("It is still browning."),
     State.STABLE: msg("It has kept its colour."),
     State.TOO_FEW: msg("Too few photos to say what it does."),
@@ -262,18 +262,18 @@ _STATE_WORDS = {
 
 def _words(journey: ColourSeries) -> str:
     told = _STATE_WORDS[journey.state]
-    if journey.state is State.STABLE and journey.intended_lab is None:
+    if journey.state is State.STABLE and journey.target_lab is None:
         told = msg("Its colour is at rest.")
     if journey.darkens:
         told = (
-            msg("It darkened to its intended colour.")
+            msg("It darkened to its target colour.")
             if journey.state is State.RECOVERED
             else msg("It is darkening as intended.")
         )
     if journey.difference_now is None:
         return told
     return msg(
-        "{told} {difference_now} ΔE00 from the intended colour at the last photo.",
+        "{told} {difference_now} ΔE00 from the target colour at the last photo.",
         told=told,
         difference_now=formatting.figure(journey.difference_now),
     )
@@ -290,7 +290,7 @@ def _now(batch: PortfolioBatch) -> dict[str, Any]:
 
 def _strip(name: str, journey: ColourSeries) -> dict[str, Any]:
     days = [point.days for point in journey.points]
-    width = STRIP - 160 if journey.intended_lab else STRIP
+    width = STRIP - 160 if journey.target_lab else STRIP
     blocks = [
         {
             "x": round(start * width, 1),
@@ -312,23 +312,19 @@ def _strip(name: str, journey: ColourSeries) -> dict[str, Any]:
         (
             f"{point.days:.1f}",
             *(f"{digits(value, 1)} ± {1.96 * sd:.1f}" for value, sd in zip(point.lab, point.lab_sd, strict=True)),
-            formatting.figure(point.difference) if point.difference else msg("no intended colour"),
+            formatting.figure(point.difference) if point.difference else msg("no target colour"),
         )
         for point in journey.points
     ]
     first, last = journey.points[0], journey.points[-1]
     alt = msg(
-        "Measured colours of {name} over {days}: from {lab} on day {days_2:.1f} to {lab_2}",
+        "Measured colours of {name} over {days}: from {first_lab} on day {first_day:.1f} to {last_lab}",
         name=name,
         days=msg_n("{number} day", "{number} days", round(days[-1])),
-        lab=describe_lab(first.lab, 0),
-        days_2=first.days,
-        lab_2=describe_lab(last.lab, 0),
-    ) + (
-        msg("; intended {intended_lab}", intended_lab=describe_lab(journey.intended_lab, 0))
-        if journey.intended_lab
-        else ""
-    )
+        first_lab=describe_lab(first.lab, 0),
+        first_day=first.days,
+        last_lab=describe_lab(last.lab, 0),
+    ) + (msg("; target {target_lab}", target_lab=describe_lab(journey.target_lab, 0)) if journey.target_lab else "")
     return {
         "name": name,
         "words": _words(journey),
@@ -336,7 +332,7 @@ def _strip(name: str, journey: ColourSeries) -> dict[str, Any]:
         "ticks": ticks,
         "rows": rows,
         "alt": alt,
-        "intended": formatting.hex_colour(journey.intended_lab) if journey.intended_lab else "",
+        "target": formatting.hex_colour(journey.target_lab) if journey.target_lab else "",
     }
 
 
@@ -358,11 +354,11 @@ def _lapse(batch: PortfolioBatch, pictures: Sequence[_Picture], slug: str) -> di
         return None
     data, width, height = made
     alt = msg(
-        "Time-lapse of {portion}: {frames} from {label} to {label_2}",
+        "Time-lapse of {portion}: {photos} from {first_label} to {last_label}",
         portion=portion,
-        frames=msg_n("{number} photo", "{number} photos", len(frames)),
-        label=frames[0].label,
-        label_2=frames[-1].label,
+        photos=msg_n("{number} photo", "{number} photos", len(frames)),
+        first_label=frames[0].label,
+        last_label=frames[-1].label,
     )
     return {
         "data": data,

@@ -315,11 +315,11 @@ def _process(sheet: Sheet, record: BatchRecord) -> None:
         unit = f" {KINDS[kind].unit}" if kind in KINDS else ""
         sheet.say(
             msg(
-                "{kind}: {readings}, {values} to {values_2}{unit}.",
+                "{kind}: {readings}, {lowest} to {highest}{unit}.",
                 kind=kind,
                 readings=readings,
-                values=digits(min(values)),
-                values_2=digits(max(values)),
+                lowest=digits(min(values)),
+                highest=digits(max(values)),
                 unit=unit,
             ),
             8.5,
@@ -341,7 +341,7 @@ def _colour(sheet: Sheet, record: BatchRecord) -> None:
         sheet.say(
             msg("{name}: {words}. {wanted}{now}.", name=name, words=journey.words, wanted=wanted, now=now), style="B"
         )
-        sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.intended_lab, 8)
+        sheet.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.target_lab, 8)
         rows = [
             (
                 _moment(record, point.at),
@@ -360,12 +360,12 @@ def _colour(sheet: Sheet, record: BatchRecord) -> None:
 
 
 def _wanted(portion: Portion | None) -> str:
-    if portion is None or portion.intended_lab is None:
-        return msg("No intended colour was entered")
-    source = msg(", from {intended_source}", intended_source=portion.intended_source) if portion.intended_source else ""
+    if portion is None or portion.target_lab is None:
+        return msg("No target colour was entered")
+    source = msg(", from {target_source}", target_source=portion.target_source) if portion.target_source else ""
     return msg(
-        "Intended {intended_lab}{source}; accepted within {tolerance:g} ΔE00",
-        intended_lab=describe_lab(portion.intended_lab),
+        "Target {target_lab}{source}; accepted within {tolerance:g} ΔE00",
+        target_lab=describe_lab(portion.target_lab),
         source=source,
         tolerance=portion.tolerance,
     )

@@ -82,7 +82,7 @@ def ribbon_of(
         words=journey.words,
     )
     days, labs = [point.days for point in points], [point.lab for point in points]
-    return ribbon(days, labs, doubts, until_days, journey.intended_lab, scale=scale, end=end, words=words)
+    return ribbon(days, labs, doubts, until_days, journey.target_lab, scale=scale, end=end, words=words)
 
 
 def main_portion(journeys: Mapping[str, ColourSeries]) -> str:

@@ -169,15 +169,8 @@ def font_path(name: str) -> str:
 def font_faces(folder: str) -> str:
     """Write the CSS that loads the web fonts from a folder's address."""
     return "".join(
-        msg(
-            "@font-face{{font-family:'{family}';src:url({folder}/{file}) format('woff2');"
-            "font-weight:{weights};font-style:normal;font-display:swap;unicode-range:{signs}}}",
-            family=font.family,
-            folder=folder,
-            file=font.file,
-            weights=font.weights,
-            signs=font.signs,
-        )
+        f"@font-face{{font-family:'{font.family}';src:url({folder}/{font.file}) format('woff2');"
+        f"font-weight:{font.weights};font-style:normal;font-display:swap;unicode-range:{font.signs}}}"
         for font in WEB_FONTS
     )
 

@@ -46,12 +46,12 @@ class LabelSheet:
         (w, h), paper = self.label_mm, {"a4": "A4", "letter": "Letter"}[self.paper]
         plain = msg("plain paper with cut lines") if self.cut_lines else msg("label sheet")
         return msg(
-            "{paper} {plain}, {rows} of {w:g} x {h:g} mm",
+            "{paper} {kind}, {labels} of {width:g} x {height:g} mm",
             paper=paper,
-            plain=plain,
-            rows=self.columns * self.rows,
-            w=w,
-            h=h,
+            kind=plain,
+            labels=self.columns * self.rows,
+            width=w,
+            height=h,
         )
 
 

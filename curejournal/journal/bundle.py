@@ -172,13 +172,11 @@ def read_bundle(source: bytes) -> Bundle:
             photos = {photo.sha256: file.read(photo.place) for photo in data.photos}
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
-        raise _refused(
-            msg("{first}: {first_2}", first=".".join(map(str, first["loc"])), first_2=first["msg"])
-        ) from fault
+        raise _refused(msg("{place}: {fault}", place=".".join(map(str, first["loc"])), fault=first["msg"])) from fault
     except (zipfile.BadZipFile, zlib.error, KeyError, RuntimeError, NotImplementedError, OSError, EOFError) as fault:
         raise _refused(msg("it is no bundle of a batch, or it is damaged")) from fault
     if data.format != FORMAT:
-        raise _refused(msg("its format is “{format}”, not “{format_2}”", format=data.format[:40], format_2=FORMAT))
+        raise _refused(msg("its format is “{found}”, not “{expected}”", found=data.format[:40], expected=FORMAT))
     damaged = [sha256 for sha256, photo in photos.items() if hashlib.sha256(photo).hexdigest() != sha256]
     if damaged:
         raise _refused(

@@ -61,8 +61,8 @@ def refuse_wrong_correction(
         )
     if kind != earlier.kind and WITHDRAWN not in {kind, earlier.kind}:
         raise EntryRefused(
-            msg("A {kind} cannot correct a {kind_2}.", kind=kind, kind_2=earlier.kind),
-            msg("Withdraw the {kind}, then enter the {kind_2}.", kind=earlier.kind, kind_2=kind),
+            msg("A {kind} cannot correct a {corrected}.", kind=kind, corrected=earlier.kind),
+            msg("Withdraw the {corrected}, then enter the {kind}.", corrected=earlier.kind, kind=kind),
         )
 
 

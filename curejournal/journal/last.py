@@ -39,7 +39,7 @@ class LastKept:
         """Write down what was kept last, once it is on the disk."""
         if self._path is None or last is None:
             return
-        text = msg("curejournal last {last} {last_2}", last=last[0], last_2=last[1]).encode().ljust(_LENGTH - 1) + b"\n"
+        text = f"curejournal last {last[0]} {last[1]}".encode().ljust(_LENGTH - 1) + b"\n"
         how = "r+b" if self._path.exists() else "wb"
         # Whole in one sector; what cannot be noted is only not watched over.
         with suppress(OSError), self._path.open(how, buffering=0) as file:

@@ -214,16 +214,16 @@ def from_text(text: str) -> Contents:
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         raise refused(
-            msg("{fault}: {fault_2}", fault=".".join(map(str, fault["loc"][1:])) or "the file", fault_2=fault["msg"])
+            msg("{place}: {fault}", place=".".join(map(str, fault["loc"][1:])) or "the file", fault=fault["msg"])
         ) from error
     if data.format == FORMER:
         return _brought_up(data)
     if data.format != FORMAT:
         raise refused(
             msg(
-                "it says that its format is {format}, not {format_2}",
-                format=f"{data.format[:40]!r}",
-                format_2=f"{FORMAT!r}",
+                "it says that its format is {found}, not {expected}",
+                found=f"{data.format[:40]!r}",
+                expected=f"{FORMAT!r}",
             )
         )
     return data

@@ -20,7 +20,9 @@ from curejournal.judging.limits import edition_of
 KIND_OF: dict[type[Record], str] = {record: kind for kind, record in RECORDS.items()}
 """The name under which a type of record is kept."""
 
-RENAMED_FIELDS: dict[str, dict[str, str]] = {}
+RENAMED_FIELDS: dict[str, dict[str, str]] = {
+    "portion": {f"intended_{field}": f"target_{field}" for field in ("lab", "source", "from", "card", "sd")},
+}
 """By kind: the names that fields had in earlier versions, and what they are called now.
 
 A field within another is written with its way there: `{"recipe": {"oils.sv": "oils.certificate_sv"}}`. What was

@@ -34,6 +34,7 @@ from curejournal.journal.plain_data import (
     from_text,
     refused,
 )
+from curejournal.journal.record_json import RENAMED_FIELDS
 
 # OWASP, CSV injection: what begins a formula, in the full-width forms of East Asia too. The apostrophe itself,
 # so that one which was typed is not taken off.
@@ -98,7 +99,7 @@ def from_tables(texts: Mapping[str, str]) -> Contents:
             plain[name] = list(_read(file, text, type_hints(_TABLES[name])))
         elif name.startswith("entries ") and kind in RECORDS:
             record = type_hints(RECORDS[kind])
-            for row in _read(file, text, columns_of(kind), _added_since(kind)):
+            for row in _read(file, text, columns_of(kind), _added_since(kind), _new_headings(kind)):
                 inside = {field: row.pop(field) for field in record if field in row}
                 plain["entries"].append({**row, "kind": kind, "record": inside})
         else:
@@ -141,6 +142,17 @@ def headings(columns: Mapping[str, Any]) -> list[str]:
     ]
 
 
+def _new_headings(kind: str) -> dict[str, str]:
+    """The headings of earlier versions with those of today."""
+    hints = columns_of(kind)
+    return {
+        before: now
+        for old, new in RENAMED_FIELDS.get(kind, {}).items()
+        if new in hints
+        for before, now in zip(headings({old: hints[new]}), headings({new: hints[new]}), strict=True)
+    }
+
+
 def _written(columns: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
     text = io.StringIO(newline="")
     writer = csv.writer(text, quoting=csv.QUOTE_MINIMAL)
@@ -160,11 +172,15 @@ def _cells(value: Any, hint: Any) -> list[str]:
 
 
 def _read(
-    file: str, text: str, columns: Mapping[str, Any], may_lack: Mapping[str, Any] | None = None
+    file: str,
+    text: str,
+    columns: Mapping[str, Any],
+    may_lack: Mapping[str, Any] | None = None,
+    renamed: Mapping[str, str] | None = None,
 ) -> Iterator[dict[str, Any]]:
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
-        head = next(reader, [])
+        head = [(renamed or {}).get(name, name) for name in next(reader, [])]
         columns = {
             field: hint
             for field, hint in columns.items()

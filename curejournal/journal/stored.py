@@ -52,11 +52,7 @@ def stored_rows(connection: Connection, table: Table, *, sealed: bool = False) -
     query, more = f"SELECT t.* FROM {table.name} t", ""
     if sealed:
         query = f"SELECT t.*, s.row_hash AS sealed FROM {table.name} t"
-        more = msg(
-            " LEFT JOIN seal s ON s.table_name = '{name}' AND s.row_key = CAST(t.{key} AS VARCHAR(64))",
-            name=table.name,
-            key=key,
-        )
+        more = f" LEFT JOIN seal s ON s.table_name = '{table.name}' AND s.row_key = CAST(t.{key} AS VARCHAR(64))"
     ordered = text(f"{query}{more} ORDER BY t.{key}").execution_options(yield_per=_CHUNK)
     with any_text(connection):
         for row in connection.execute(ordered).mappings():

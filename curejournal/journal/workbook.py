@@ -40,8 +40,8 @@ def as_workbook(data: Contents) -> bytes:
     with xlsxwriter.Workbook(made, safe) as book:
         formats = {
             "head": book.add_format({"bold": True}),
-            msg("worked out"): book.add_format({"bold": True, "italic": True}),
-            "time": book.add_format({"num_format": msg("yyyy-mm-dd hh:mm:ss")}),
+            "worked out": book.add_format({"bold": True, "italic": True}),
+            "time": book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"}),
             "day": book.add_format({"num_format": "yyyy-mm-dd"}),
         }
         for name, table in _SHEETS.items():
@@ -123,8 +123,8 @@ def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
     for row in current:
         if row["kind"] == "event" and row["record"].get("kind") == "poured":
             poured.setdefault(row["batch"], datetime.fromisoformat(row["at"]))
-        if row["kind"] == "portion" and row["record"].get("intended_lab"):
-            targets[(row["batch"], row["record"]["name"])] = row["record"]["intended_lab"]
+        if row["kind"] == "portion" and row["record"].get("target_lab"):
+            targets[(row["batch"], row["record"]["name"])] = row["record"]["target_lab"]
     for row in current:
         figures = found.setdefault(row["id"], {})
         record, batch = row["record"], row["batch"]

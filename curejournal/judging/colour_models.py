@@ -30,7 +30,7 @@ def _late(days: Array, rates: Array) -> Array:
 
 
 FAR_SD, NEAR_SD, RETURN_SD, CHANGE_SD = 15.0, 5.0, 1.5, 15.0
-"""Priors in Lab units about the intended colour: where a journey ends that goes far, that ends beside its aim, and
+"""Priors in Lab units about the target colour: where a journey ends that goes far, that ends beside its aim, and
 that comes back; and how large each change may be. Ours: changes of soap span tens of units, a tolerance about two."""
 
 
@@ -68,12 +68,12 @@ FREE_MODELS: tuple[CurveModel, ...] = (
 
 AIMED_MODELS: tuple[CurveModel, ...] = (
     _model(
-        msg("relaxation nearby"), msg("one relaxation, ending beside the intended colour"), _one, (_RECOVERY,), NEAR_SD
+        msg("relaxation nearby"), msg("one relaxation, ending beside the target colour"), _one, (_RECOVERY,), NEAR_SD
     ),
-    _model(msg("steady as intended"), msg("no change from the intended colour"), _steady, (), RETURN_SD),
-    _model("return", msg("one relaxation to the intended colour"), _one, (_RETURN,), RETURN_SD),
+    _model(msg("steady as intended"), msg("no change from the target colour"), _steady, (), RETURN_SD),
+    _model("return", msg("one relaxation to the target colour"), _one, (_RETURN,), RETURN_SD),
     _model(msg("turn and return"), msg("a fast turn, then a return"), _two, (_TURN, _RETURN_SLOW), RETURN_SD),
     _model(msg("late browning"), msg("as intended, then browning"), _late, ((0.012, 0.1), (1.0, 25.0)), RETURN_SD),
 )
-"""What it may do where there is an intended colour: most end near it, and the readings may deny it. *Late browning*
+"""What it may do where there is a target colour: most end near it, and the readings may deny it. *Late browning*
 keeps open, for the first weeks, that a colour that looks right turns yet."""

@@ -49,7 +49,7 @@ STABLE_MOMENTS, STABLE_DAYS = 3, 14.0
 
 @dataclass(frozen=True)
 class ColourPoint:
-    """One moment's colour and its difference from the intended one.
+    """One moment's colour and its difference from the target.
 
     `weight` below 1 shows a reading that counts for less because it lies off the curve; `questioned` asks the
     maker to look at it again. `entries` are the ids of the readings in it.
@@ -72,7 +72,7 @@ class ColourPoint:
 class ColourCurve:
     """The fitted journey for a chart: rows of equal length, 95% intervals.
 
-    The differences are empty without an intended colour.
+    The differences are empty without a target colour.
     """
 
     days: tuple[float, ...]
@@ -99,7 +99,7 @@ class ColourSeries:
 
     state: State
     chances: tuple[tuple[State, float], ...]
-    intended_lab: Lab | None
+    target_lab: Lab | None
     tolerance: float
     proven_within: bool
     moments: int
@@ -140,14 +140,14 @@ class ColourSeries:
 
     @property
     def darkens(self) -> bool:
-        """Whether it comes to its intended colour from lighter, for longer than a turn lasts: browning that is meant.
+        """Whether it comes to its target colour from lighter, for longer than a turn lasts: browning that is meant.
 
-        So does soap with vanillin whose intended colour is brown: nothing that turned comes back there.
+        So does soap with vanillin whose target colour is brown: nothing that turned comes back there.
         """
-        if self.intended_lab is None or self.state not in (State.RECOVERING, State.RECOVERED):
+        if self.target_lab is None or self.state not in (State.RECOVERING, State.RECOVERED):
             return False
         out = [p for p in self.points if not p.questioned and p.difference and p.difference.low > self.tolerance]
-        lighter = all(point.lab[0] > self.intended_lab[0] + self.tolerance for point in out)
+        lighter = all(point.lab[0] > self.target_lab[0] + self.tolerance for point in out)
         return lighter and any(point.days > LATE_DAYS for point in out)
 
     @property
@@ -166,7 +166,7 @@ class ColourSeries:
 def fit_colour_series(
     readings: Sequence[Entry[ColourReading]],
     poured_at: datetime | None,
-    intended_lab: Lab | None = None,
+    target_lab: Lab | None = None,
     tolerance: float = 3.0,
     *,
     control: Sequence[Entry[ColourReading]] = (),
@@ -182,14 +182,14 @@ def fit_colour_series(
         Entries holding this portion's `ColourReading`s, in any order.
     poured_at : datetime or None
         Time zero; the first reading if unknown.
-    intended_lab : Lab or None
+    target_lab : Lab or None
         The colour it should have, CIELAB D50/2.
     tolerance : float
         The ΔE00 from it that the maker accepts.
     control : sequence of Entry
         Readings of a control portion; used where in the same photo.
     aim_sd : float
-        What all readings together may be off, in each Lab coordinate, against the intended colour, if that came from
+        What all readings together may be off, in each Lab coordinate, against the target colour, if that came from
         another instrument. It enters every comparison with that colour, and cancels between the readings.
     back_days_apart : float
         *Back* needs two moments within tolerance at least this many days apart.
@@ -202,9 +202,9 @@ def fit_colour_series(
         From one reading up. Few readings give wide intervals and the state *too few readings*.
 
     """
-    seen = sessions(readings, control=control, reference_lab=intended_lab if control else None)
+    seen = sessions(readings, control=control, reference_lab=target_lab if control else None)
     if not seen:
-        return _nothing(intended_lab, tolerance)
+        return _nothing(target_lab, tolerance)
     start = poured_at or seen[0].at
     days = np.array([(session.at - start) / DAY for session in seen])
     labs = np.array([session.lab for session in seen])
@@ -213,8 +213,8 @@ def fit_colour_series(
     if len(mixed) > 1:
         # Each such card errs in its own way, and nobody knows how.
         covariances = covariances + MIXED_CARDS_SD**2 * np.eye(3)
-    lone = lone_moment(days, labs, intended_lab, tolerance)
-    fitted = fit_robustly(days, labs, covariances, intended_lab, target_sd, np.where(lone, LONE_WEIGHT, 1.0))
+    lone = lone_moment(days, labs, target_lab, tolerance)
+    fitted = fit_robustly(days, labs, covariances, target_lab, target_sd, np.where(lone, LONE_WEIGHT, 1.0))
 
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
@@ -222,39 +222,38 @@ def fit_colour_series(
     future = last + (HORIZON_DAYS * np.linspace(0, 1, 18) ** 2)
     grid = np.unique(np.concatenate([past, future, [until]]))
     drawn = fitted.at(grid)
-    away = ciede2000(np.array(intended_lab), drawn) if intended_lab is not None else None
+    away = ciede2000(np.array(target_lab), drawn) if target_lab is not None else None
 
     questioned = fitted.outliers | lone
     at_moments = fitted.at(days)
-    away_then = None if intended_lab is None else ciede2000(np.array(intended_lab), at_moments)
-    chances = _chances(fitted, last, at_moments, away_then, intended_lab, tolerance)
+    away_then = None if target_lab is None else ciede2000(np.array(target_lab), at_moments)
+    chances = _chances(fitted, last, at_moments, away_then, target_lab, tolerance)
     state = name_of(chances, len(seen), last)
-    questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, intended_lab)
+    questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, target_lab)
     proven = away_then is not None and (
-        _proven_within(fitted, days, away_then, np.array(intended_lab), tolerance, back_days_apart)
-        and not questioned[-1]
+        _proven_within(fitted, days, away_then, np.array(target_lab), tolerance, back_days_apart) and not questioned[-1]
     )
     if state is State.RECOVERED and not proven:
         state = State.RECOVERING
     now = at_moments[:, -1]
     lab_now = now.mean(axis=0)
     difference_now = None
-    if intended_lab is not None:
-        (difference_now,) = _differences(intended_lab, lab_now[None], (now - lab_now)[None])
+    if target_lab is not None:
+        (difference_now,) = _differences(target_lab, lab_now[None], (now - lab_now)[None])
     show = grid <= until + 1e-9
     return ColourSeries(
         state=state,
         chances=chances,
-        intended_lab=intended_lab,
+        target_lab=target_lab,
         tolerance=tolerance,
         proven_within=proven,
         moments=len(seen),
-        points=_points(seen, days, intended_lab, target_sd, fitted.weights, questioned),
+        points=_points(seen, days, target_lab, target_sd, fitted.weights, questioned),
         lab_now=_lab(lab_now),
         difference_now=difference_now,
-        parts_now=_lab(difference_parts(intended_lab, lab_now)) if intended_lab is not None else None,
+        parts_now=_lab(difference_parts(target_lab, lab_now)) if target_lab is not None else None,
         yellowness_now=float(yellowness_e313(lab_now)),
-        grey_scale_style_grade=grey_scale_grade(intended_lab, lab_now) if intended_lab is not None else None,
+        grey_scale_style_grade=grey_scale_grade(target_lab, lab_now) if target_lab is not None else None,
         forecast=None if away is None else predict(grid, away, tolerance, start, last),
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
@@ -280,7 +279,7 @@ def _chances(
     last: float,
     at_moments: Array,
     away_then: Array | None,
-    intended_lab: Lab | None,
+    target_lab: Lab | None,
     tolerance: float,
 ) -> tuple[tuple[State, float], ...]:
     lab_at = fitted.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
@@ -291,7 +290,7 @@ def _chances(
         left = going & (reach.max(axis=1) > REMAINING)
     else:
         left = (away_then > tolerance).any(axis=1)
-    names = classify(last, lab_at, None if intended_lab is None else np.array(intended_lab), tolerance, left)
+    names = classify(last, lab_at, None if target_lab is None else np.array(target_lab), tolerance, left)
     return tuple((state, float(np.mean(names == state))) for state in State if state is not State.TOO_FEW)
 
 
@@ -310,14 +309,14 @@ def _proven_within(
     )
 
 
-def _differences(intended: Lab, labs: Array, errors: Array) -> list[Interval]:
+def _differences(target: Lab, labs: Array, errors: Array) -> list[Interval]:
     """ΔE00 of colours (n, 3) with 95% intervals from the errors (n, m, 3) that each may have.
 
     A distance cannot be negative: errors alone make equal colours look
     different. So the lower end is 0 unless they would not explain what is seen.
     """
-    seen = ciede2000(intended, labs)
-    may_seem = ciede2000(intended, np.stack([np.add(intended, errors), labs[:, None] + errors]))
+    seen = ciede2000(target, labs)
+    may_seem = ciede2000(target, np.stack([np.add(target, errors), labs[:, None] + errors]))
     by_chance, above = np.quantile(may_seem, 0.975, axis=-1)
     high = np.maximum(above, seen)
     low = np.where(seen > by_chance, np.maximum(2 * seen - high, 0.0), 0.0)
@@ -327,7 +326,7 @@ def _differences(intended: Lab, labs: Array, errors: Array) -> list[Interval]:
 def _points(
     seen: Sequence[Session],
     days: Array,
-    intended: Lab | None,
+    target: Lab | None,
     target_sd: float,
     weights: Array,
     questioned: NDArray[np.bool_],
@@ -335,11 +334,11 @@ def _points(
     labs = np.array([session.lab for session in seen])
     covariances = np.array([session.covariance for session in seen])
     differences: Sequence[Interval | None] = [None] * len(seen)
-    if intended is not None:
+    if target is not None:
         errors = np.einsum(
             "mj,nij->nmi", normal_points(120, 3), np.linalg.cholesky(covariances + target_sd**2 * np.eye(3))
         )
-        differences = _differences(intended, labs, errors)
+        differences = _differences(target, labs, errors)
     yellowness = yellowness_e313(labs)
     return tuple(
         ColourPoint(
@@ -379,11 +378,11 @@ def _lab(values: Array) -> Lab:
     return (float(values[0]), float(values[1]), float(values[2]))
 
 
-def _nothing(intended_lab: Lab | None, tolerance: float) -> ColourSeries:
+def _nothing(target_lab: Lab | None, tolerance: float) -> ColourSeries:
     return ColourSeries(
         state=State.TOO_FEW,
         chances=(),
-        intended_lab=intended_lab,
+        target_lab=target_lab,
         tolerance=tolerance,
         proven_within=False,
         moments=0,

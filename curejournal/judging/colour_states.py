@@ -51,7 +51,7 @@ POSSIBLE = 0.05
 other was said in 85% of a part of the study of foreign worlds, from 0.05 or 0.03 on in 87%."""
 
 
-def classify(days: float, lab_at: Array, intended_lab: Array | None, tolerance: float, left: Array) -> Array:
+def classify(days: float, lab_at: Array, target_lab: Array | None, tolerance: float, left: Array) -> Array:
     """Name what known curves are doing at one time.
 
     Parameters
@@ -60,12 +60,12 @@ def classify(days: float, lab_at: Array, intended_lab: Array | None, tolerance: 
         Days since the pour.
     lab_at : ndarray of shape (draws, 3, 3)
         Each curve's Lab at this time, shortly after (`soon`) and in four weeks.
-    intended_lab : ndarray of shape (3,) or None
+    target_lab : ndarray of shape (3,) or None
         The colour it should have.
     tolerance : float
         ΔE00.
     left : ndarray of bool of shape (draws,)
-        Whether it was outside the tolerance before; without an intended colour,
+        Whether it was outside the tolerance before; without a target colour,
         whether it is on its way back to where it started.
 
     Returns
@@ -77,10 +77,10 @@ def classify(days: float, lab_at: Array, intended_lab: Array | None, tolerance: 
     at_rest = ciede2000(now, later) < REMAINING
     darker = (shortly[:, 0] < now[:, 0]) & (days > 3.0)
     moving_away = np.where(darker, State.BROWNING, State.DISCOLOURING)
-    if intended_lab is None:
+    if target_lab is None:
         moving = np.where(left, State.RECOVERING, moving_away)
         return np.where(at_rest, State.STABLE, moving)
-    away = ciede2000(intended_lab, lab_at)
+    away = ciede2000(target_lab, lab_at)
     gain = away[:, 0] - away[:, 2]
     inside = (away[:, 0] <= tolerance) & (away[:, 2] <= tolerance)
     leaving = ~at_rest & (away[:, 1] >= away[:, 0])
@@ -94,12 +94,12 @@ def soon(days: float) -> float:
     return float(np.clip(0.3 * days, 0.2, 10.0))
 
 
-def lone_moment(days: Array, labs: Array, intended_lab: Lab | None, tolerance: float) -> NDArray[np.bool_]:
+def lone_moment(days: Array, labs: Array, target_lab: Lab | None, tolerance: float) -> NDArray[np.bool_]:
     """Which moment stands alone out of tolerance, hours from one within; never the last."""
     lone = np.zeros(len(days), bool)
-    if intended_lab is None:
+    if target_lab is None:
         return lone
-    away = ciede2000(np.array(intended_lab), labs)
+    away = ciede2000(np.array(target_lab), labs)
     out = np.flatnonzero(away > LONE_OUT * tolerance)
     if len(out) == 1 and out[0] < len(days) - 1:
         near = np.abs(days - days[out[0]]) <= LONE_DAYS

@@ -197,11 +197,11 @@ def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = 
     found = {}
     for name in dict.fromkeys([*portions, *readings]):
         portion = portions.get(name)
-        beside = portion is not None and not portion.control and portion.intended_source == "control portion"
+        beside = portion is not None and not portion.control and portion.target_source == "control portion"
         found[name] = fit_colour_series(
             readings.get(name, []),
             batch.event_at("poured", name) or batch.poured_at,
-            portion.intended_lab if portion else None,
+            portion.target_lab if portion else None,
             portion.tolerance if portion else 3.0,
             control=controls if beside else (),
             target_sd=target_sd(portion, readings.get(name, [])) if portion else 0.0,

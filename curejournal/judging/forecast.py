@@ -45,7 +45,7 @@ def predict(grid: Array, away: Array, tolerance: float, start: datetime, last: f
     grid : ndarray of shape (n,)
         Days since `start`, rising, past and future.
     away : ndarray of shape (draws, n)
-        ΔE00 of each curve from the intended colour.
+        ΔE00 of each curve from the target colour.
     tolerance : float
         ΔE00.
     start : datetime

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from typing import Literal
 
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import Day, join, msg, msg_n
 from curejournal.batch.records import AlkaliTest, BarsOut, Batch, Decision, PacketCheck, SurfaceNote
 from curejournal.judging.alkali import AlkaliSummary, Outcome
 from curejournal.judging.checks import CHECKS, NEEDED, SAFETY
@@ -255,12 +255,10 @@ def _held(batch: Batch) -> str:
     if at is None or act is None or act.act == "release":
         return ""
     return msg(
-        "{act} by {signed_by} since {at} {at_2:%B} {year}",
+        "{act} by {signed_by} since {day}",
         act="held" if act.act == "hold" else "withdrawn",
         signed_by=act.signed_by,
-        at=at.day,
-        at_2=at,
-        year=at.year,
+        day=Day(at, long_month=True),
     )
 
 
@@ -290,14 +288,8 @@ def _headline(
         if middle is not None and middle <= on:
             parts.append(msg("it may be ready; the checks below will show"))
         elif middle is not None:
-            parts.append(
-                msg(
-                    "from about {middle} {middle_2:%B}{year}",
-                    middle=middle.day,
-                    middle_2=middle,
-                    year=f" {middle.year}" if middle.year != on.year else "",
-                )
-            )
+            day = Day(middle, with_year=middle.year != on.year, long_month=True)
+            parts.append(msg("from about {day}", day=day))
         needs = join(", ", dict.fromkeys(need for f in waits if f.needs for need in f.needs.split(", ")))
         if needs:
             parts.append(msg("still needed: {needs}", needs=needs))
@@ -311,7 +303,7 @@ def _next_step(holds: list[Finding], things: tuple[Task, ...], on: datetime) -> 
     if not things:
         return msg("Nothing is due.")
     first = things[0]
-    when = "now" if first.when <= on else msg("on {when} {when_2:%B}", when=first.when.day, when_2=first.when)
+    when = "now" if first.when <= on else msg("on {day}", day=Day(first.when, with_year=False, long_month=True))
     return msg("{words} ({when}): {why}.", words=first.words, when=when, why=first.why)
 
 

@@ -40,15 +40,15 @@ class Fitted:
         return self.curves.at(days) + self.origin + self.shared
 
 
-def _grids(days: Array, labs: Array, precision: Array, intended_lab: Lab | None) -> tuple[Grids, Array]:
+def _grids(days: Array, labs: Array, precision: Array, target_lab: Lab | None) -> tuple[Grids, Array]:
     """Every curve, about an origin."""
-    models = FREE_MODELS if intended_lab is None else (*FREE_MODELS, *AIMED_MODELS)
-    origin = labs.mean(axis=0) if intended_lab is None else np.array(intended_lab)
+    models = FREE_MODELS if target_lab is None else (*FREE_MODELS, *AIMED_MODELS)
+    origin = labs.mean(axis=0) if target_lab is None else np.array(target_lab)
     return Grids(models, days, labs - origin, precision), origin
 
 
 def fit_robustly(
-    days: Array, labs: Array, covariances: Array, intended_lab: Lab | None, target_sd: float, believed: Array
+    days: Array, labs: Array, covariances: Array, target_lab: Lab | None, target_sd: float, believed: Array
 ) -> Fitted:
     """Fit all models together; readings beyond `SOFT_CHI2` are weighed down, again and again until it rests.
 
@@ -60,10 +60,10 @@ def fit_robustly(
         CIELAB D50/2 of each moment.
     covariances : ndarray of shape (n, 3, 3)
         Of each moment.
-    intended_lab : Lab or None
+    target_lab : Lab or None
         With it the models that end at this colour are tried too.
     aim_sd : float
-        What all readings together may be off against the intended colour, in each Lab coordinate.
+        What all readings together may be off against the target colour, in each Lab coordinate.
     believed : ndarray of shape (n,)
         The weight that each moment has beforehand, at most 1.
 
@@ -80,7 +80,7 @@ def fit_robustly(
         return np.asarray(np.einsum("ni,nij,nj->n", rest, precision, rest))
 
     for _ in range(4):
-        grids, origin = _grids(days, labs, precision * weights[:, None, None], intended_lab)
+        grids, origin = _grids(days, labs, precision * weights[:, None, None], target_lab)
         # Of four readings or fewer any may be the odd one, so none is weighed down.
         if len(days) <= 4:
             break
@@ -94,12 +94,12 @@ def fit_robustly(
     return Fitted(curves, origin, shared, weights, off(grids, origin))
 
 
-def unexpected(days: Array, labs: Array, covariances: Array, weights: Array, intended_lab: Lab | None) -> bool:
+def unexpected(days: Array, labs: Array, covariances: Array, weights: Array, target_lab: Lab | None) -> bool:
     """Whether the last moment lies beyond what those before it foretell: a new change, or a bad photo."""
     if len(days) < 4 or _as_before(labs[-2:], covariances[-2:]):
         return False
     precision: Array = weights[:-1, None, None] * np.linalg.inv(covariances[:-1])
-    before, origin = _grids(days[:-1], labs[:-1], precision, intended_lab)
+    before, origin = _grids(days[:-1], labs[:-1], precision, target_lab)
     predicted = before.curves().at(days[-1:])[:, 0] + origin
     spread = np.cov(predicted.T) + covariances[-1]
     rest = labs[-1] - predicted.mean(axis=0)

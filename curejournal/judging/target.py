@@ -27,7 +27,7 @@ the hour [common practice, no source]."""
 
 
 class NoColourToPick(CureJournalError):
-    """There is no reading that an intended colour can be picked from."""
+    """There is no reading that a target colour can be picked from."""
 
 
 @dataclass(frozen=True)
@@ -153,20 +153,20 @@ def from_batter(batch: Batch, entry: int) -> TargetChoice:
 
 
 def target_sd(portion: Portion, readings: Sequence[Entry[ColourReading]]) -> float:
-    """What all readings of a portion together may be off against its intended colour, in each Lab coordinate.
+    """What all readings of a portion together may be off against its target colour, in each Lab coordinate.
 
-    The intended colour's own error; and, if it was not read on soap with the very card that the portion is read with,
+    The target colour's own error; and, if it was not read on soap with the very card that the portion is read with,
     what readings of one card share. A control in the same photo shares all of that, and so leaves nothing.
     """
-    if portion.intended_lab is None or portion.intended_source == "control portion":
+    if portion.target_lab is None or portion.target_source == "control portion":
         return 0.0
     cards = {entry.record.card for entry in readings}
-    soap = portion.intended_source in ("cured earlier batch", "batter before fragrance")
-    if portion.intended_source is None or (soap and (not portion.intended_card or cards <= {portion.intended_card})):
-        return portion.intended_sd
+    soap = portion.target_source in ("cured earlier batch", "batter before fragrance")
+    if portion.target_source is None or (soap and (not portion.target_card or cards <= {portion.target_card})):
+        return portion.target_sd
     # Two cards err each in its own way; a typed colour is taken as an instrument's, which hardly does.
-    of_aim = OTHER_INSTRUMENT_SD if portion.intended_card else 0.0
-    return hypot(portion.intended_sd, OTHER_INSTRUMENT_SD, of_aim)
+    of_aim = OTHER_INSTRUMENT_SD if portion.target_card else 0.0
+    return hypot(portion.target_sd, OTHER_INSTRUMENT_SD, of_aim)
 
 
 def from_swatch(batch: Batch, lab: Lab, words: str, card: str = "") -> TargetChoice:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
@@ -35,51 +35,55 @@ class Task:
 
 def list_tasks(context: Context, all_go: bool, held: str, findings: Mapping[CheckName, Finding]) -> tuple[Task, ...]:
     """What a batch that is not released asks for, soonest first."""
-    poured, on, rules = context.poured_at, context.on, context.rules
-    things: list[Task] = []
+    poured, on = context.poured_at, context.on
     if poured is None:
         return (Task("complete", on, msg("Enter when it was poured"), msg("age counts from there")),)
+    things = [*_at_the_rack(context, poured, findings), *_at_the_desk(on, all_go, held, findings)]
+    if context.batch.none_left:
+        things = [thing for thing in things if thing.what not in AT_THE_RACK]
+    place = context.batch.place
+    if place:
+        things = [
+            replace(thing, words=f"{thing.words} ({place})") if thing.what in AT_THE_RACK else thing for thing in things
+        ]
+    return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
+
+
+AT_THE_RACK = ("weigh", "photograph", "test", "look")
+"""What is done with the bars in hand."""
+
+
+def _at_the_rack(context: Context, poured: datetime, findings: Mapping[CheckName, Finding]) -> Iterator[Task]:
+    """Weigh, photograph, test, look."""
+    rules = context.rules
     if context.drying.state is not Drying.STEADY:
         last = max((entry.at for entry in context.batch.of(Weighing)), default=None)
         # The first weight belongs to cut day, about two days after the pour [common practice, no source].
         when = poured + 2 * DAY if last is None else last + rules.check_weekly_days * DAY
         why = msg("the first weight is what all loss is counted from") if last is None else context.drying.words
-        things.append(Task("weigh", when, msg("Weigh the marked bars"), why))
-    for name, journey in context.journeys.items():
-        thing = _photo_due(name, journey, context)
-        if thing is not None:
-            things.append(thing)
+        yield Task("weigh", when, msg("Weigh the marked bars"), why)
+    photos = (_photo_due(name, journey, context) for name, journey in context.journeys.items())
+    yield from (photo for photo in photos if photo is not None)
     if findings["alkali"].verdict is not Verdict.PASS:
-        things.append(_test_due(context, poured, findings))
+        yield _test_due(context, poured, findings)
     surface = findings["surface"]
     if surface.verdict is not Verdict.PASS:
         last = context.batch.of(SurfaceNote)[-1].at if surface.verdict is Verdict.HOLD else None
         when = poured + rules.min_age_days * DAY if last is None else last + rules.check_weekly_days * DAY
-        things.append(Task("look", when, msg("Look at the cut faces of the bars and note it"), surface.words))
+        yield Task("look", when, msg("Look at the cut faces of the bars and note it"), surface.words)
+
+
+def _at_the_desk(on: datetime, all_go: bool, held: str, findings: Mapping[CheckName, Finding]) -> Iterator[Task]:
+    """Complete, decide, release."""
     if findings["record complete"].verdict is Verdict.PENDING:
-        things.append(Task("complete", on, msg("Complete the record"), findings["record complete"].words))
+        yield Task("complete", on, msg("Complete the record"), findings["record complete"].words)
     if findings["colour"].verdict is Verdict.HOLD:
-        things.append(Task("decide", on, msg("Decide whether to sell it as it is"), findings["colour"].words))
+        yield Task("decide", on, msg("Decide whether to sell it as it is"), findings["colour"].words)
     if all_go and held:
-        things.append(
-            Task(
-                "decide",
-                on,
-                msg("Decide whether it stays on hold"),
-                msg("{held}; nothing else keeps it back", held=held),
-            )
-        )
+        why = msg("{held}; nothing else keeps it back", held=held)
+        yield Task("decide", on, msg("Decide whether it stays on hold"), why)
     elif all_go:
-        things.append(Task("release", on, msg("Review and release"), _why_release(findings)))
-    if context.batch.none_left:
-        things = [thing for thing in things if thing.what in ("complete", "decide", "release")]
-    place = context.batch.place
-    if place:
-        at_the_rack = ("weigh", "photograph", "test", "look")
-        things = [
-            replace(thing, words=f"{thing.words} ({place})") if thing.what in at_the_rack else thing for thing in things
-        ]
-    return tuple(sorted(things, key=lambda thing: (thing.when, thing.what)))
+        yield Task("release", on, msg("Review and release"), _why_release(findings))
 
 
 def _why_release(findings: Mapping[CheckName, Finding]) -> str:
@@ -116,12 +120,12 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
 
 
 def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | None:
-    done = journey.proven_within or journey.intended_lab is None
+    done = journey.proven_within or journey.target_lab is None
     at_rest = journey.state in (State.RECOVERED, State.STABLE_OFF) or (journey.state is State.STABLE and done)
     watched = at_rest and journey.state is not State.STABLE_OFF and bool(journey.points) and may_brown(context)
     if at_rest and not watched:
         return None
-    if journey.intended_lab is None and not journey.moments:
+    if journey.target_lab is None and not journey.moments:
         return None
     label = msg("Photograph {name} with the card", name=name) if name else msg("Photograph it with the card")
     if not journey.points or context.poured_at is None:

@@ -35,7 +35,7 @@ OUTCOMES: dict[State, Outcome] = {
 FIRST_LOOK_DAYS = 2.5
 """A portion first measured later than this after its pour may have turned unseen: its turn is not compared. Ours."""
 AT_REST_DAYS = 14.0
-"""Age from which a colour's distance from the intended one counts as where it ended. Ours: fast turns are over
+"""Age from which a colour's distance from the target counts as where it ended. Ours: fast turns are over
 [common practice, no source]."""
 
 
@@ -60,7 +60,7 @@ class Ingredient:
 class Story:
     """What one portion of one batch did.
 
-    `turn` is the greatest difference from the intended colour that was seen (ΔE00), `turn_days` when; more may have
+    `turn` is the greatest difference from the target colour that was seen (ΔE00), `turn_days` when; more may have
     gone unseen between photos, and one that darkens as intended has none. `back_days` (middle, low, high) is when it
     was within tolerance to stay, for one that came back. `end_lab`, `end_difference` are at the last reading of one
     that is at rest. `photos` are hashes: first, at the turn, last. `trace` is what was noted, `trace_minutes` how long
@@ -204,7 +204,7 @@ def _story(batch: Batch, portion: str, journey: ColourSeries, held: tuple[Ingred
     poured = batch.event_at("poured", portion)
     seen = [point for point in journey.points if point.difference is not None and not point.questioned]
     peak = max(seen, key=lambda point: point.difference.estimate if point.difference else 0.0, default=None)
-    outcome = OUTCOMES.get(journey.state, "not known yet") if journey.intended_lab else "not known yet"
+    outcome = OUTCOMES.get(journey.state, "not known yet") if journey.target_lab else "not known yet"
     if journey.darkens:
         # Its way to a brown that is meant is neither a turn, nor a way back, nor an end that tells of other colours.
         outcome, peak = ("darkened as intended" if outcome == "came back" else outcome), None
@@ -303,7 +303,7 @@ def observations(told: Iterable[Story], what: What = "turn") -> tuple[tuple[Obse
     told : iterable of Story
         Portions with and without materials: plain ones show what soap does by itself.
     what : str
-        *turn*: the greatest difference seen from the intended colour. *end*: the difference where it came to rest, or
+        *turn*: the greatest difference seen from the target colour. *end*: the difference where it came to rest, or
         where it is after `AT_REST_DAYS` and still browning.
 
     Returns
@@ -339,8 +339,8 @@ def turn_seen(story: Story) -> bool:
 
 
 def _seen(story: Story, what: What) -> tuple[Interval | None, str]:
-    if story.journey.intended_lab is None:
-        return None, msg("no intended colour to compare with")
+    if story.journey.target_lab is None:
+        return None, msg("no target colour to compare with")
     if story.journey.darkens:
         return None, msg("it darkens as intended, which is no turn")
     if story.turn is None or story.first_days is None:

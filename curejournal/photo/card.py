@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import math
 import tomllib
+from collections import Counter
 from dataclasses import dataclass
 from importlib import resources
 from typing import Literal
@@ -160,7 +161,7 @@ def read_card(text: str) -> Card:
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         raise _invalid(
-            msg("{first}: {first_2}", first=".".join(str(part) for part in first["loc"]), first_2=first["msg"])
+            msg("{place}: {fault}", place=".".join(str(part) for part in first["loc"]), fault=first["msg"])
         ) from fault
     except (ValueError, RecursionError) as fault:  # no TOML, numbers of thousands of digits, endless nesting
         raise _invalid(str(fault)) from fault
@@ -173,43 +174,32 @@ def read_card(text: str) -> Card:
 def card_text(card: Card) -> str:
     """The definition file of a card; `read_card` gives the same card back."""
     lines = [
-        msg("name = {name}", name=_quoted(card.name)),
-        msg("title = {title}", title=_quoted(card.title)),
-        msg("size_mm = {size_mm}", size_mm=list(card.size_mm)),
-        msg("kind = {kind}", kind=_quoted(card.kind)),
-        msg("copy_id = {copy_id}", copy_id=_quoted(card.copy_id)),
-        msg("provenance = {provenance}", provenance=_quoted(card.provenance)),
+        f"name = {_quoted(card.name)}",
+        f"title = {_quoted(card.title)}",
+        f"size_mm = {list(card.size_mm)}",
+        f"kind = {_quoted(card.kind)}",
+        f"copy_id = {_quoted(card.copy_id)}",
+        f"provenance = {_quoted(card.provenance)}",
     ]
     if card.made_of:
-        lines.append(msg("made_of = {made_of}", made_of=_quoted(card.made_of)))
+        lines.append(f"made_of = {_quoted(card.made_of)}")
     if card.shared_covariance is not None:
-        lines.append(msg("shared_covariance = {shared_covariance}", shared_covariance=_rounded(card.shared_covariance)))
+        lines.append(f"shared_covariance = {_rounded(card.shared_covariance)}")
     if card.window:
         lines += ["", "[window]", *_rect_lines(card.window)]
     for name, slot in (card.slots or {}).items():
         lines += ["", f"[slots.{name}]", *_rect_lines(slot)]
     for marker in card.markers:
-        lines += [
-            "",
-            "[[markers]]",
-            msg("dictionary = {dictionary}", dictionary=_quoted(marker.dictionary)),
-            msg("id = {id}", id=marker.id),
-        ]
-        lines += [msg("x = {x}", x=marker.x), msg("y = {y}", y=marker.y), msg("size = {size}", size=marker.size)]
+        lines += ["", "[[markers]]", f"dictionary = {_quoted(marker.dictionary)}", f"id = {marker.id}"]
+        lines += [f"x = {marker.x}", f"y = {marker.y}", f"size = {marker.size}"]
     for patch in card.patches:
-        lines += [
-            "",
-            "[[patches]]",
-            msg("id = {id}", id=_quoted(patch.id)),
-            *_rect_lines(patch),
-            msg("srgb = {srgb}", srgb=list(patch.srgb)),
-        ]
+        lines += ["", "[[patches]]", f"id = {_quoted(patch.id)}", *_rect_lines(patch), f"srgb = {list(patch.srgb)}"]
         if patch.lab_d50 is not None:
-            lines.append(msg("lab_d50 = {lab_d50}", lab_d50=[round(value, 4) for value in patch.lab_d50]))
+            lines.append(f"lab_d50 = {[round(value, 4) for value in patch.lab_d50]}")
         if patch.covariance is not None:
-            lines.append(msg("covariance = {covariance}", covariance=_rounded(patch.covariance)))
+            lines.append(f"covariance = {_rounded(patch.covariance)}")
         if patch.role:
-            lines.append(msg("role = {role}", role=_quoted(patch.role)))
+            lines.append(f"role = {_quoted(patch.role)}")
     return "\n".join(lines) + "\n"
 
 
@@ -218,7 +208,7 @@ def _rounded(matrix: Matrix3) -> list[list[float]]:
 
 
 def _rect_lines(rect: Rect | Patch) -> list[str]:
-    return [msg("x = {x}", x=rect.x), msg("y = {y}", y=rect.y), msg("w = {w}", w=rect.w), msg("h = {h}", h=rect.h)]
+    return [f"x = {rect.x}", f"y = {rect.y}", f"w = {rect.w}", f"h = {rect.h}"]
 
 
 def _quoted(text: str) -> str:
@@ -235,37 +225,44 @@ def _invalid(fault: str) -> CardDefinitionInvalid:
 
 def _fault_in(card: Card) -> str:
     """What is wrong with a definition in itself, or an empty text."""
-    width, height = card.size_mm
-    if not (1 <= width <= 2000 and 1 <= height <= 2000):
+    if not all(1 <= side <= 2000 for side in card.size_mm):
         return msg("size_mm must be between 1 and 2000 mm")
     if not 1 <= len(card.patches) <= 2000:
         return msg("it needs between 1 and 2000 patches")
-    ids = [patch.id for patch in card.patches]
-    if len(set(ids)) < len(ids):
-        return msg("two patches have the id {i}", i=f"{next(i for i in ids if ids.count(i) > 1)!r}")
+    ids = Counter(patch.id for patch in card.patches)
+    twice = next((name for name, count in ids.items() if count > 1), None)
+    if twice is not None:
+        return msg("two patches have the id {id}", id=f"{twice!r}")
     places: list[Rect | Patch] = [*card.patches, *([card.window] if card.window else []), *(card.slots or {}).values()]
-    for place in places:
-        numbers = (place.x, place.y, place.w, place.h)
-        inside = (
-            place.x >= 0 and place.y >= 0 and place.x + place.w <= width + 0.01 and place.y + place.h <= height + 0.01
-        )
-        if not all(map(math.isfinite, numbers)) or place.w <= 0 or place.h <= 0 or not inside:
-            return msg("{place} is not inside the card", place=getattr(place, "id", "the window or a slot"))
-    for patch in card.patches:
-        if any(not 0 <= value <= 255 for value in patch.srgb):
-            return msg("srgb of {id} must be three numbers from 0 to 255", id=patch.id)
-        if patch.lab_d50 is not None and not (
-            all(map(math.isfinite, patch.lab_d50))
-            and 0 <= patch.lab_d50[0] <= 105
-            and max(map(abs, patch.lab_d50[1:])) <= 150
-        ):
-            return msg("lab_d50 of {id} is no possible surface colour", id=patch.id)
-    for marker in card.markers:
-        if marker.dictionary not in MARKER_DICTIONARIES:
-            return msg(
-                "marker dictionary must be one of {marker_dictionaries}",
-                marker_dictionaries=join(", ", MARKER_DICTIONARIES),
-            )
-        if not (marker.size > 0 and 0 <= marker.x <= width and 0 <= marker.y <= height):
-            return msg("marker {id} is not inside the card", id=marker.id)
+    outside = next((place for place in places if not _is_inside(place, card.size_mm)), None)
+    if outside is not None:
+        return msg("{place} is not inside the card", place=getattr(outside, "id", "the window or a slot"))
+    faults = (*map(_patch_fault, card.patches), *(_marker_fault(marker, card.size_mm) for marker in card.markers))
+    return next((fault for fault in faults if fault), "")
+
+
+def _is_inside(place: Rect | Patch, size_mm: tuple[float, float]) -> bool:
+    """Whether a rectangle has an area and lies on the card, to a hundredth of a millimetre."""
+    right, bottom = place.x + place.w, place.y + place.h
+    if not all(map(math.isfinite, (place.x, place.y, place.w, place.h))) or place.w <= 0 or place.h <= 0:
+        return False
+    return place.x >= 0 and place.y >= 0 and right <= size_mm[0] + 0.01 and bottom <= size_mm[1] + 0.01
+
+
+def _patch_fault(patch: Patch) -> str:
+    if any(not 0 <= value <= 255 for value in patch.srgb):
+        return msg("srgb of {id} must be three numbers from 0 to 255", id=patch.id)
+    if patch.lab_d50 is None:
+        return ""
+    lightness, a, b = patch.lab_d50
+    if not (0 <= lightness <= 105 and abs(a) <= 150 and abs(b) <= 150):
+        return msg("lab_d50 of {id} is not a possible surface colour", id=patch.id)
+    return ""
+
+
+def _marker_fault(marker: Marker, size_mm: tuple[float, float]) -> str:
+    if marker.dictionary not in MARKER_DICTIONARIES:
+        return msg("marker dictionary must be one of {names}", names=join(", ", MARKER_DICTIONARIES))
+    if not (marker.size > 0 and 0 <= marker.x <= size_mm[0] and 0 <= marker.y <= size_mm[1]):
+        return msg("marker {id} is not inside the card", id=marker.id)
     return ""

@@ -232,7 +232,7 @@ def _number(row: Sequence[str], head: Sequence[str], place: int) -> float:
         number = float("nan")
     if not abs(number) < 1e6:
         raise _unreadable(
-            msg("{place} in the column {place_2} is no number", place=f"{row[place][:40]!r}", place_2=head[place])
+            msg("{cell} in the column {column} is no number", cell=f"{row[place][:40]!r}", column=head[place])
         )
     return number
 

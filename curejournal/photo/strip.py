@@ -115,7 +115,11 @@ def enrol_key(name: str, lot: str, measured: Measurement, ph_of: Mapping[str, fl
     near = ciede2000(labs[:-1], labs[1:])
     if near.min() < LEAST_STEP:
         k = int(near.argmin())
-        text = msg("The colours of pH {k:g} and {k_2:g} are too alike for a photo.", k=values[k], k_2=values[k + 1])
+        text = msg(
+            "The colours of pH {lower_ph:g} and {upper_ph:g} are too alike for a photo.",
+            lower_ph=values[k],
+            upper_ph=values[k + 1],
+        )
         raise KeyUnusable(text, msg("Leave one of them out, or use a meter."))
     return StripKey(name, lot, measured.card, tuple(steps))
 
@@ -149,7 +153,11 @@ def read_strip(key: StripKey, pad: AreaColour, *, lot: str, card: str) -> StripR
     """
     if lot != key.lot:
         raise StripUnreadable(
-            msg("The key is of lot “{lot}”, the strip of “{lot_2}”: their colours differ.", lot=key.lot, lot_2=lot),
+            msg(
+                "The key is of lot “{key_lot}”, the strip of “{strip_lot}”: their colours differ.",
+                key_lot=key.lot,
+                strip_lot=lot,
+            ),
             msg("Enrol the key of this packet."),
         )
     if pad.sample is None:
@@ -157,7 +165,11 @@ def read_strip(key: StripKey, pad: AreaColour, *, lot: str, card: str) -> StripR
         raise StripUnreadable(msg("The pad's colour cannot be told. {why}", why=why), msg("Take the photo again."))
     if card != key.card:
         raise StripUnreadable(
-            msg("The key was measured with the card “{card}”, this photo with “{card_2}”.", card=key.card, card_2=card),
+            msg(
+                "The key was measured with the card “{key_card}”, this photo with “{photo_card}”.",
+                key_card=key.card,
+                photo_card=card,
+            ),
             msg("Use the same card for both."),
         )
     if pad.sample.spread[0] > WET_SPREAD_L or any(reason.code == "glare" for reason in pad.reasons):

@@ -29,6 +29,7 @@ from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.state import background, connection, journal_choice
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
+from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of
 
 FONTS = "/fonts"
@@ -67,7 +68,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     if journal is None or (person is None and behind_gate()):
         return
     slug = next((slug for slug, way in ways.items() if way == chosen), first)
-    i18n.use(i18n.kept_habits(journal))
+    i18n.use(readers.kept_habits(journal))
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
     with st.container(key="page"):

@@ -445,11 +445,11 @@ def set_target(
     ask(picked.doubts, confirmed)
     new = replace(
         old,
-        intended_lab=picked.lab,
-        intended_source=source,
-        intended_from=picked.words,
-        intended_card=picked.card,
-        intended_sd=round(picked.sd, 3),
+        target_lab=picked.lab,
+        target_source=source,
+        target_from=picked.words,
+        target_card=picked.card,
+        target_sd=round(picked.sd, 3),
     )
     if tolerance is not None:
         new = replace(new, tolerance=tolerance)

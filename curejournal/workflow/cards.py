@@ -97,7 +97,7 @@ def card_with_values(
     from curejournal.photo.cgats import read_values, with_values
 
     measured, doubts = with_values(card, read_values(data), source)
-    title = msg("{name}, {name_2}", name=card.title or card.name, name_2=name)
+    title = msg("{title}, {name}", title=card.title or card.name, name=name)
     measured = replace(measured, name=name, title=title, copy_id=copy_id or card.copy_id)
     again = _keep(journal, measured, measured.copy_id)
     return measured, (*again, *doubts)

@@ -72,7 +72,7 @@ def test_a_sound_record_raises_no_doubt(item):
         reading(INTENDED, grade="splendid"),
         Portion(""),
         Portion("top", tolerance=-1.0),
-        Portion("top", intended_lab=(140.0, 0.0, 0.0)),
+        Portion("top", target_lab=(140.0, 0.0, 0.0)),
         Event("cut", bars=-3),
         Event("gel", temperature_c=900.0),
         SurfaceNote("ash", area_pct=130.0),

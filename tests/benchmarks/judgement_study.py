@@ -42,7 +42,7 @@ def _named(simulated: Simulated, at_day: float, seen: np.ndarray, tolerance: flo
     at = truth.lab(np.array([at_day, at_day + soon(at_day), at_day + AHEAD_DAYS]))[None]
     away = truth.away(seen)
     left = np.array([(away > tolerance).any()])
-    state = State(classify(at_day, at, truth.intended, tolerance, left)[0])
+    state = State(classify(at_day, at, truth.target, tolerance, left)[0])
     shown = (away[seen <= seen[-1] - COLOUR_APART] <= tolerance).any()
     return State.RECOVERING if state is State.RECOVERED and not shown else state
 
@@ -283,7 +283,7 @@ def main() -> None:
     parser.add_argument("--batches", type=int, default=600)
     parser.add_argument("--fresh-seeds", action="store_true")
     parser.add_argument("--details", action="store_true", help="also what was wrong, and how often")
-    parser.add_argument("--shared-sd", type=float, default=0.0, help="intended colours by another instrument")
+    parser.add_argument("--shared-sd", type=float, default=0.0, help="target colours by another instrument")
     parser.add_argument(
         "--within", type=float, default=0.55, help="most tolerances that what comes back ends from its aim"
     )

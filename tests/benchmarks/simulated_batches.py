@@ -44,15 +44,15 @@ class Truth:
     journey: str
     drying: str
     alkali: str
-    intended: np.ndarray
+    target: np.ndarray
     lab: Callable[[np.ndarray], np.ndarray]
     part: Callable[..., np.ndarray]
     free_alkali_pct: Callable[[float], float]
     rewet_day: float
 
     def away(self, days):
-        """ΔE00 to the intended colour."""
-        return ciede2000(self.intended, self.lab(np.atleast_1d(np.asarray(days, dtype=float))))
+        """ΔE00 to the target colour."""
+        return ciede2000(self.target, self.lab(np.atleast_1d(np.asarray(days, dtype=float))))
 
     def loss_next_week(self, days, before=0.0):
         """Loss over the next seven days, % of the weight, if the room stays as it was `before` days ago."""
@@ -80,9 +80,9 @@ def simulate(rng: np.random.Generator, number: int, within: float = 0.55) -> Sim
 
 
 def by_another_instrument(simulated: Simulated, rng: np.random.Generator, sd: float) -> Simulated:
-    """The same, its intended colour from another instrument: all readings share an error of `sd` per coordinate.
+    """The same, its target colour from another instrument: all readings share an error of `sd` per coordinate.
 
-    What goes beyond the error of a card is the intended colour's own, and said to be.
+    What goes beyond the error of a card is the target colour's own, and said to be.
     """
     own_sd = max(sd**2 - OTHER_INSTRUMENT_SD**2, 0.0) ** 0.5
     shared = rng.normal(0, sd, 3)
@@ -93,7 +93,7 @@ def by_another_instrument(simulated: Simulated, rng: np.random.Generator, sd: fl
             lab = np.add(record.lab, shared)
             return replace(entry, record=replace(record, lab=tuple(map(float, lab))))
         if isinstance(record, Portion):
-            return replace(entry, record=replace(record, intended_source="swatch", intended_sd=own_sd))
+            return replace(entry, record=replace(record, target_source="swatch", target_sd=own_sd))
         return entry
 
     batch = simulated.batch
@@ -108,13 +108,13 @@ def _truth(rng, within) -> Truth:
     journey = str(rng.choice(JOURNEYS))
     drying = str(rng.choice(DRYINGS, p=(0.45, 0.4, 0.15)))
     alkali = str(rng.choice(ALKALIS, p=(0.7, 0.15, 0.15)))
-    intended = np.array([rng.uniform(55, 92), rng.uniform(-8, 14), rng.uniform(-4, 26)])
+    target = np.array([rng.uniform(55, 92), rng.uniform(-8, 14), rng.uniform(-4, 26)])
     turn = _direction(rng) * rng.uniform(8, 26)
     slow, power = np.exp(rng.uniform(np.log(0.08), np.log(0.6))), rng.uniform(0.75, 1.2)
     quick = rng.uniform(2.0, 10.0)
     # Where it ends: near its aim, or off by one and a half to four tolerances.
-    end = intended + _away(rng, intended, rng.uniform(0.0, within) * TOLERANCE)
-    off = intended + _away(rng, intended, rng.uniform(1.4, 4.0) * TOLERANCE)
+    end = target + _away(rng, target, rng.uniform(0.0, within) * TOLERANCE)
+    off = target + _away(rng, target, rng.uniform(1.4, 4.0) * TOLERANCE)
     brown = np.array([-rng.uniform(12, 35), rng.uniform(2, 10), rng.uniform(-4, 14)])
     brown_rate, onset = np.exp(rng.uniform(np.log(0.012), np.log(0.08))), rng.uniform(0, 4)
     first_turn = rng.random() < 0.5
@@ -158,7 +158,7 @@ def _truth(rng, within) -> Truth:
         # Free alkali in % rises as the water leaves; the level is that of the fresh bar.
         return float(fresh / part(np.array([days]))[0])
 
-    return Truth(journey, drying, alkali, intended, lab, part, free_alkali_pct, rewet_day)
+    return Truth(journey, drying, alkali, target, lab, part, free_alkali_pct, rewet_day)
 
 
 def _direction(rng) -> np.ndarray:
@@ -167,14 +167,14 @@ def _direction(rng) -> np.ndarray:
     return step / np.linalg.norm(step)
 
 
-def _away(rng, intended, difference) -> np.ndarray:
+def _away(rng, target, difference) -> np.ndarray:
     """A step of this ΔE00 in a random direction."""
     step = rng.normal(size=3)
     step /= np.linalg.norm(step)
     low, high = 0.0, 60.0
     for _ in range(40):
         middle = (low + high) / 2
-        if ciede2000(intended, intended + middle * step) < difference:
+        if ciede2000(target, target + middle * step) < difference:
             low = middle
         else:
             high = middle
@@ -195,7 +195,7 @@ def _kept(rng, truth: Truth, number: int) -> tuple[Batch, tuple[float, ...]]:
     visits = _visits(rng)
     oils = (Oil("olive", 500, "O"), Oil("coconut", 300, "C"), Oil("palm", 200, "P"))
     recipe = Recipe(oils, (Alkali("NaOH", 146.4, lot="N"),), (Liquid("water", 300.0),))
-    portion = Portion("body", intended_lab=tuple(map(float, truth.intended)), tolerance=TOLERANCE)
+    portion = Portion("body", target_lab=tuple(map(float, truth.target)), tolerance=TOLERANCE)
     items: list[tuple[float, Record, str | None]] = [
         (0.0, recipe, None),
         (0.0, portion, None),

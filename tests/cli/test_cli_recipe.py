@@ -117,13 +117,13 @@ def test_a_control_and_the_batter_of_a_portion_are_said_at_the_start_or_later(mi
 
     def portions() -> dict[str, dict]:
         entries = as_json("batch", "show", "B1", **here)["entries"]
-        found = [entry["record"] for entry in entries if "intended_lab" in entry["record"]]
+        found = [entry["record"] for entry in entries if "target_lab" in entry["record"]]
         return {record["name"]: record for record in found}
 
     assert {name: record["control"] for name, record in portions().items()} == {
         "base": False, "top": True, "aside": True,
     }  # fmt: skip
-    assert portions()["base"]["intended_lab"] == [80, 2, 12]
+    assert portions()["base"]["target_lab"] == [80, 2, 12]
     assert "(control)" not in run("batch", "portion", "B1", "top", "--no-control", "--tolerance", 2, **here)
     assert (portions()["top"]["control"], portions()["top"]["tolerance"]) == (False, 2)
     run("batch", "portion", "B1", "rim", "--control", **here)

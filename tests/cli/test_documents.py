@@ -61,7 +61,7 @@ def photo_file(shade: int) -> bytes:
 def told(tmp_path_factory: pytest.TempPathFactory) -> Journal:
     with Journal.open(tmp_path_factory.mktemp("leaving") / "journal") as journal:
         made = recipe("clove")
-        records = [made, Portion("cream", intended_lab=INTENDED, intended_source="swatch")]
+        records = [made, Portion("cream", target_lab=INTENDED, target_source="swatch")]
         workflow.start_batch(journal, "B1", "Soap", at=POURED, by=BY, now=NOW, records=records)
         items = [NewEntry(Event("poured"), POURED), NewEntry(Event("cut", bars=2), POURED + timedelta(days=1))]
         for day in (1, 10, 30, 50):

@@ -66,7 +66,7 @@ def test_the_sentence_says_state_difference_and_tolerance(judgement: Judgement) 
     assert "up to 3 is accepted" in figure.words and "5 readings" in figure.words
 
 
-def test_l_a_and_b_have_a_chart_each_with_the_intended_value(judgement: Judgement) -> None:
+def test_l_a_and_b_have_a_chart_each_with_the_target_value(judgement: Judgement) -> None:
     shown = charts.lab_figures(judgement.journeys["soap"], "soap")
     assert [layers(figure)[0]["data"]["values"][0]["at"] for figure in shown] == [85, 1, 12]
 
@@ -117,9 +117,9 @@ def test_what_both_accept_is_shown_only_if_it_is_the_same(judgement: Judgement) 
     assert named(replace(journey, tolerance=4.0)) == []
 
 
-def test_a_journey_without_an_intended_colour_is_not_put_beside_another(judgement: Judgement) -> None:
+def test_a_journey_without_a_target_colour_is_not_put_beside_another(judgement: Judgement) -> None:
     journey = judgement.journeys["soap"]
-    assert charts.beside_figure({"one": journey, "two": replace(journey, intended_lab=None)}) is None
+    assert charts.beside_figure({"one": journey, "two": replace(journey, target_lab=None)}) is None
     assert charts.beside_figure({"one": journey, "two": replace(journey, points=())}) is None
 
 

@@ -146,11 +146,11 @@ def test_dark_soap_does_not_set_the_balance():
     assert picture[5, 5] == pytest.approx((90, 90, 90), abs=3)
 
 
-def test_the_strip_shows_each_measured_colour_at_its_time_and_the_intended_one():
+def test_the_strip_shows_each_measured_colour_at_its_time_and_the_target():
     page = tree(pages(shown())["t-1.html"])
     strip = next(svg for svg in named(page, "svg") if svg.attrib["class"] == "strip")
     blocks = named(strip, "rect")
-    assert len(blocks) == 7  # six readings and the intended colour
+    assert len(blocks) == 7  # six readings and the target colour
     places = [float(block.attrib["x"]) for block in blocks]
     assert places == sorted(places)
     rows = [row for row in page.iter("tr") if row.find("td") is not None]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sqlite3
 from collections.abc import Callable
 from dataclasses import replace
@@ -16,7 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from curejournal.batch.records import RECORDS, Entry, Event, Weighing
+from curejournal.batch.records import RECORDS, Entry, Event, Portion, Weighing
 from curejournal.journal.copying import fingerprint
 from curejournal.journal.errors import DataRefused, FolderInUse
 from curejournal.journal.exchange import bring_in, read
@@ -115,6 +116,22 @@ def test_a_table_written_before_a_column_was_added_is_read(folder: Path, tmp_pat
     path.write_bytes(text.getvalue().encode())
     bring_in(tmp_path / "out", tmp_path / "again", utc_now)
     assert told(tmp_path / "again") == told(folder)
+
+
+@pytest.mark.parametrize("source", ["journal.json", "."], ids=["JSON", "tables"])
+def test_data_written_before_fields_were_renamed_is_read(folder: Path, tmp_path: Path, source: str) -> None:
+    """0.1 wrote a portion's `intended_lab` where `target_lab` stands now."""
+    aim = Portion("cream", target_lab=(82.0, 1.5, 14.0), target_source="swatch", target_sd=0.5)
+    with Journal.open(folder) as journal:
+        journal.add(FORMULA, aim, at=AT, by="Ana")
+        journal.export(tmp_path / "out")
+    for path in (tmp_path / "out" / "journal.json", tmp_path / "out" / "entries portion.csv"):
+        text = path.read_text("utf-8")
+        assert "target_" in text
+        path.write_text(re.sub(r"\btarget_(lab|source|from|card|sd)", r"intended_\1", text), "utf-8")
+    bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
+    with Journal.open(tmp_path / "again", create=False) as again:
+        assert again.batch(FORMULA).of(Portion)[-1].record == aim
 
 
 def test_work_goes_on_in_a_journal_that_was_brought_in(folder: Path, tmp_path: Path) -> None:

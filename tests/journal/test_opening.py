@@ -14,7 +14,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, inspect
 
-from curejournal.batch.records import Recipe, Weighing, Withdrawn
+from curejournal.batch.records import Portion, Recipe, Weighing, Withdrawn
 from curejournal.journal.database import DATABASE, TODAY, Schema, engine_for, postgresql_url, sqlite_url
 from curejournal.journal.errors import (
     DatabaseUnreachable,
@@ -287,6 +287,9 @@ def test_a_journal_of_every_earlier_version_opens_with_all_that_was_in_it(
         recipe = journal.batch("Мыло-1").recipe
         assert isinstance(recipe, Recipe)
         assert [oil.key for oil in recipe.oils] == ["olive", "coconut"]
+        # What was kept as `intended_lab` and `intended_source` is read under the names of today.
+        portion = journal.batch("Мыло-1").of(Portion)[0].record
+        assert (portion.target_lab, portion.target_source) == ((82.0, 1.5, 14.0), "cured earlier batch")
         assert journal.setting("house rules") == {"days": 35}
         assert journal.card_text("window") == "size = 2"
         journal.add("Мыло-1", Weighing("bar 1", 100.0), at=NOW, by="Ana")

@@ -20,7 +20,7 @@ def book(journal: Journal, tmp_path):
     reading = ColourReading(
         "cream", SEEN, ((1.0, 0, 0), (0, 1.0, 0), (0, 0, 1.0)), "measured", (), 9, SEEN, "c", "", (), "m"
     )
-    journal.start_batch("B-1", FORMULA, at=AT, by="Ann", records=[Portion("cream", intended_lab=TARGET)])
+    journal.start_batch("B-1", FORMULA, at=AT, by="Ann", records=[Portion("cream", target_lab=TARGET)])
     records = [
         (0, Event("poured")),
         (2, Weighing("bar 1", 120.0, 0.1)),

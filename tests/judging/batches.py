@@ -41,7 +41,7 @@ def batch(*records):
 
 BASICS = (
     (0, RECIPE),
-    (0, Portion("cream", intended_lab=INTENDED, intended_source="swatch")),
+    (0, Portion("cream", target_lab=INTENDED, target_source="swatch")),
     (0, Event("poured")),
     (1, Event("cut", bars=24)),
 )

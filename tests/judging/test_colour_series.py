@@ -169,7 +169,7 @@ def test_a_control_in_the_same_photo_takes_out_the_light():
     assert all(point.against_control for point in beside.points)
 
 
-def test_without_an_intended_colour_nothing_is_called_back():
+def test_without_a_target_colour_nothing_is_called_back():
     for journey, state in (("stays", State.STABLE), ("browns", State.BROWNING)):
         found = fit_colour_series(entries(seen(journey, DAYS)), POURED)
         assert found.state is state

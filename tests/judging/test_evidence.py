@@ -310,7 +310,7 @@ def test_a_colour_accepted_as_it_is_passes_and_neither_target_nor_history_change
     found = _judge([*OFF, (44, accepted)])
     assert found.verdict == "ready" and "accepted as it is: it sells as caramel" in _check(found, "colour").words
     series = found.journeys["cream"]
-    assert (series.state, series.intended_lab) == (State.STABLE_OFF, INTENDED)
+    assert (series.state, series.target_lab) == (State.STABLE_OFF, INTENDED)
     assert series.difference_now == before.journeys["cream"].difference_now, "what the material did is not cleared"
 
 

@@ -104,7 +104,7 @@ def test_a_batch_that_settled_off_colour_is_held_for_the_makers_decision():
     found = _judge(off)
     assert found.verdict == "hold" and "Not a safety matter" in found.next_step
     lab = found.journeys["cream"].lab_now
-    accepted = _judge([*off, (44, Portion("cream", intended_lab=lab, intended_source="swatch"))])
+    accepted = _judge([*off, (44, Portion("cream", target_lab=lab, target_source="swatch"))])
     assert accepted.verdict == "ready"
 
 

@@ -210,7 +210,7 @@ def test_colour_waits_for_what_moves_and_holds_what_settled_off(journey, verdict
         assert "Not a safety matter" in found.advice
 
 
-def test_no_intended_colour_and_no_photos_hold_nobody_up():
+def test_no_target_colour_and_no_photos_hold_nobody_up():
     plain = [*without(BASICS, Portion), (0, Portion("plain"))]
     assert colour(_context(plain)).verdict is Verdict.UNKNOWN
     assert colour(_context(BASICS)).verdict is Verdict.PENDING
@@ -219,7 +219,7 @@ def test_no_intended_colour_and_no_photos_hold_nobody_up():
 def test_the_worst_portion_speaks_for_the_batch():
     records = [
         *READY,
-        (0, Portion("swirl", order=1, intended_lab=INTENDED)),
+        (0, Portion("swirl", order=1, target_lab=INTENDED)),
         *seen("settles off", (0.2, 1, 3, 7, 14, 21, 28, 35, 42), portion="swirl"),
     ]
     found = colour(_context(records))

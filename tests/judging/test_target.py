@@ -102,12 +102,12 @@ CARDS = batch(*BASICS, (1, reading(INTENDED)), (9, reading(INTENDED)))
         ("cured earlier batch", "W-02", 0.4, (0.4**2 + 2 * OTHER_INSTRUMENT_SD**2) ** 0.5),
         ("swatch", "", 0.0, OTHER_INSTRUMENT_SD),
         ("swatch", "window", 0.0, 2**0.5 * OTHER_INSTRUMENT_SD),
-        # Kept before the card of an intended colour was.
+        # Kept before the card of a target colour was.
         ("cured earlier batch", "", 0.0, 0.0),
     ],
 )
 def test_what_readings_share_against_their_aim_depends_on_what_that_was_read_with(source, card, own_sd, allowed):
-    aimed = Portion("cream", 0, INTENDED, source, intended_card=card, intended_sd=own_sd)
+    aimed = Portion("cream", 0, INTENDED, source, target_card=card, target_sd=own_sd)
     assert target_sd(aimed, CARDS.of(ColourReading)) == pytest.approx(allowed)
 
 

@@ -54,8 +54,8 @@ def test_a_portions_story_tells_turn_way_back_and_end():
 
 
 def test_browning_that_is_meant_is_neither_a_turn_nor_a_way_back():
-    """A loaf with vanillin whose intended colour is brown says nothing of how far the scent turns a white one."""
-    brown = Portion("cream", intended_lab=(60.0, 8.0, 22.0), intended_source="swatch")
+    """A loaf with vanillin whose target colour is brown says nothing of how far the scent turns a white one."""
+    brown = Portion("cream", target_lab=(60.0, 8.0, 22.0), target_source="swatch")
     days = (*DAYS, 50, 60, 75, 90, 110)
     one = poured("A", "browns", VANILLA, days=days, extra=((0.1, brown),))
     for on, words, outcome in ((120, "darkened to its colour", "darkened as intended"), (29, "darkening", "not known")):

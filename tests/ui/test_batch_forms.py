@@ -1,4 +1,4 @@
-"""Acts beside readings are entered as what they are: bars that leave, trays, pieces, portions, intended colours."""
+"""Acts beside readings are entered as what they are: bars that leave, trays, pieces, portions, target colours."""
 
 from __future__ import annotations
 
@@ -100,10 +100,10 @@ SOURCES = ("a cured earlier batch", "an unscented control", "the batter before f
 
 
 @pytest.mark.parametrize("source", SOURCES)
-def test_the_intended_colour_comes_from_any_of_four_sources(small: Path, source: str) -> None:
+def test_the_target_colour_comes_from_any_of_four_sources(small: Path, source: str) -> None:
     name = "a"
     enter(small, "B-2", Portion("plain", 2, control=True), reading((84.0, 2.0, 12.0), "plain"))
-    at = form("B-2", "an intended colour")
+    at = form("B-2", "a target colour")
     only(at.selectbox, "Which portion").set_value(name).run()
     source_of = {
         "a cured earlier batch": "cured earlier batch",
@@ -124,6 +124,6 @@ def test_the_intended_colour_comes_from_any_of_four_sources(small: Path, source:
     assert not at.error and not at.exception
     with Journal.open(small) as journal:
         portion = next(one for one in journal.batch("B-2").portions if one.name == name)
-    assert portion.intended_source == source_of and portion.intended_from
+    assert portion.target_source == source_of and portion.target_from
     if source == SOURCES[3]:
-        assert portion.intended_lab is not None and portion.intended_lab[0] == 80.0
+        assert portion.target_lab is not None and portion.target_lab[0] == 80.0

@@ -98,7 +98,7 @@ def test_a_pour_is_planned_for_a_mould_and_its_recipe_taken(window: Any, size: s
 def test_what_happens_beside_readings_fits_and_is_accessible(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, "batch?batch=B-1")
     section(window, "Log")
-    for name in ("bars that left", "a change on the scale", "an intended colour", "pieces of another batch"):
+    for name in ("bars that left", "a change on the scale", "a target colour", "pieces of another batch"):
         section(window, name)
         assert_fits(window)
         assert_accessible(window)

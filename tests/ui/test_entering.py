@@ -225,7 +225,7 @@ def test_a_batch_begun_like_an_earlier_one_has_its_recipe_and_portions(small: Pa
         fresh, model = journal.batch("B-10"), journal.batch("B-1")
     assert fresh.recipe is not None and model.recipe is not None
     assert fresh.recipe == model.recipe.with_lots([""] * 5), "new bottles have new lots"
-    assert fresh.portions[0].intended_lab == model.portions[0].intended_lab
+    assert fresh.portions[0].target_lab == model.portions[0].target_lab
 
 
 def test_pouring_another_like_this_takes_two_presses(small: Path) -> None:

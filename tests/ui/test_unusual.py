@@ -15,8 +15,7 @@ from curejournal.batch.records import ColourReading, Event, Portion, SurfaceNote
 from curejournal.journal.store import Journal
 from curejournal.photo.card import built_in_card_text, card_text, read_card
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
-from curejournal.ui import i18n
-from curejournal.workflow import documents
+from curejournal.workflow import documents, readers
 from tests.scenes import draw_card
 from tests.ui.journals import NOW, RECIPE, plain_jpeg, reading
 from tests.ui.pages import app, entries, form, only, section, text_of, writing
@@ -58,7 +57,7 @@ def test_a_question_stands_once_while_its_form_is_changed(small: Path) -> None:
 def test_the_last_weight_is_told_in_the_unit_that_is_asked_for(small: Path) -> None:
     started(small, RECIPE, Portion("mint, green"), Portion("base", 1))
     with Journal.open(small) as journal:
-        i18n.keep_habits(journal, i18n.Habits("oz and °F"))
+        readers.keep_habits(journal, readers.Habits("oz and °F"))
     labels = [field.label for field in form(writing("B-1"), "B-1", "a weight").number_input]
     assert "bar 1: ounces (last 3.757\u00a0oz)" in labels  # 106.5 g / 28.3495 g, an avoirdupois ounce
     labels = [field.label for field in form(writing("B-9"), "B-9", "batter of each portion").number_input]
@@ -173,7 +172,7 @@ def test_unusual_numbers_of_a_batch_are_shown_as_they_are(small: Path) -> None:
     started(small, tiny, *portions, Event("cut", bars=3000))
     at = as_poured_before("B-9")
     assert not at.exception and only(at.number_input, "Portions (layers, swirl colours)").value == 13
-    at = form(writing("B-9"), "B-9", "an intended colour")
+    at = form(writing("B-9"), "B-9", "a target colour")
     assert not at.exception and only(at.number_input, "Difference you accept, ΔE00").value == 0.25
     at = app("plan", like="B-9")
     assert not at.button_group(key="scale").set_value("to a mass").run().exception
@@ -274,7 +273,7 @@ def test_of_two_photos_the_one_that_is_asked_about_stays_with_its_question(small
 
 def test_what_was_kept_is_told_in_the_units_it_was_entered_in(small: Path) -> None:
     with Journal.open(small) as journal:
-        i18n.keep_habits(journal, i18n.Habits("oz and °F", "Dec 3, 2026"))
+        readers.keep_habits(journal, readers.Habits("oz and °F", "Dec 3, 2026"))
     at = writing("B-2")
     next(field for field in at.number_input if field.label == "Temperature, °F").set_value(100.0)
     only(at.button, "Keep temperature").click().run()

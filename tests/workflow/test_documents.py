@@ -66,7 +66,7 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Journal]:
 
 def enter(journal: Journal, code: str, at: datetime) -> None:
     made = recipe(*BLENDS[code], embedded="B1" if code == "B4" else "")
-    records = [made, Portion("cream", intended_lab=INTENDED, intended_source="swatch")]
+    records = [made, Portion("cream", target_lab=INTENDED, target_source="swatch")]
     workflow.start_batch(journal, code, f"Soap {code}", at=at, by=BY, now=NOW, records=records)
     journey = JOURNEYS["comes back" if "clove" in BLENDS[code] else "stays"]
     items = [NewEntry(Event("poured"), at), NewEntry(Event("cut", bars=2), at + timedelta(days=1))]

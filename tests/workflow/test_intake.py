@@ -45,7 +45,7 @@ def test_a_photo_with_a_tag_a_date_and_a_card_places_itself(kept: Journal) -> No
     assert inbox_items(kept, window(), NOW) == ()
 
 
-def test_layers_are_named_by_their_intended_colours_whichever_way_up(kept: Journal) -> None:
+def test_layers_are_named_by_their_target_colours_whichever_way_up(kept: Journal) -> None:
     take(kept, ("a.jpg", picture(CREAM, BROWN, code="B-2")))
     assert readings(kept, "B-2")["top"] == pytest.approx(CREAM, abs=1.5)
     take(kept, ("b.jpg", picture(BROWN, CREAM, code="B-2", at=TAKEN + timedelta(days=1))))

@@ -44,7 +44,7 @@ SOURCES = {
 
 
 @pytest.mark.parametrize("source", SOURCES)
-def test_the_intended_colour_comes_from_any_of_four_sources(pictured: Journal, source: str) -> None:
+def test_the_target_colour_comes_from_any_of_four_sources(pictured: Journal, source: str) -> None:
     how, lab, words = SOURCES[source]
     if "reading" in how:
         how = {"reading": pictured.batch("new").of(ColourReading)[0].id}
@@ -52,13 +52,13 @@ def test_the_intended_colour_comes_from_any_of_four_sources(pictured: Journal, s
     entry, _ = workflow.set_target(pictured, "new", "cream", source, by=BY, now=day(51), **how)
     portion = pictured.batch("new").portions[0]
     assert portion == entry.record
-    assert (portion.intended_source, portion.tolerance) == (source, 2.5)
-    assert portion.intended_lab == pytest.approx(lab, abs=2.5)
-    assert portion.intended_from.startswith(words)
+    assert (portion.target_source, portion.tolerance) == (source, 2.5)
+    assert portion.target_lab == pytest.approx(lab, abs=2.5)
+    assert portion.target_from.startswith(words)
     # It follows the old entry: what was judged before stays as it was.
     assert len(pictured.batch("new").of(Portion)) == 3
     assert workflow.judge_batch(pictured, "new", day(50.5)) == before
-    assert workflow.judge_batch(pictured, "new", day(51)).journeys["cream"].intended_lab == portion.intended_lab
+    assert workflow.judge_batch(pictured, "new", day(51)).journeys["cream"].target_lab == portion.target_lab
 
 
 @pytest.mark.parametrize(
@@ -96,7 +96,7 @@ def test_before_its_first_photos_a_batch_is_told_what_its_materials_did(pictured
 
 
 @pytest.mark.usefixtures("same_database")
-def test_a_colour_is_intended_on_the_command_line(pictured: Journal, tmp_path: Path) -> None:
+def test_a_target_colour_is_set_on_the_command_line(pictured: Journal, tmp_path: Path) -> None:
     here = pictured.location
     number = pictured.batch("new").of(ColourReading)[0].id
     photo = tmp_path / "swatch.jpg"
@@ -108,10 +108,10 @@ def test_a_colour_is_intended_on_the_command_line(pictured: Journal, tmp_path: P
         "swatch": ("--lab", "81,2,15", "--tolerance", "2"),
     }.items():
         record = as_json("batch", "target", "new", "cream", *arguments, journal=here)["entry"]["record"]
-        assert record["intended_source"] == source
+        assert record["target_source"] == source
     record = as_json("batch", "target", "new", "cream", "--photo", photo, journal=here)["entry"]["record"]
-    assert record["intended_lab"] == pytest.approx([84.0, 2.0, 16.0], abs=1.0)
-    assert (record["intended_from"], record["tolerance"]) == ("swatch photographed with card window", 2.0)
+    assert record["target_lab"] == pytest.approx([84.0, 2.0, 16.0], abs=1.0)
+    assert (record["target_from"], record["tolerance"]) == ("swatch photographed with card window", 2.0)
     assert as_json("batch", "target", "new", "cream", journal=here, code=1)["error"]["do"]
     assert as_json("batch", "target", "new", "cream", "--lab", "8,2,1", "--like", "old", journal=here, code=1)["error"][
         "do"

@@ -61,7 +61,7 @@ def photo() -> bytes:
 
 @pytest.fixture
 def started(journal: Journal) -> Journal:
-    records = [RECIPE, Portion("plain", intended_lab=(84.0, 2.0, 16.0), intended_source="swatch")]
+    records = [RECIPE, Portion("plain", target_lab=(84.0, 2.0, 16.0), target_source="swatch")]
     workflow.start_batch(journal, "B1", "Plain olive", at=POURED, by=BY, now=NOW, records=records)
     workflow.enter(journal, "B1", Event("poured"), at=POURED, by=BY, now=NOW)
     return journal

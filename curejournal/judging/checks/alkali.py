@@ -271,9 +271,9 @@ def _day(at: datetime) -> str:
 
 
 _SOURCE = msg(
-    "limit: {source_of}; chances: {source_of_2}",
-    source_of=source_of("free_alkali_pct"),
-    source_of_2=source_of("alkali_chance_pct"),
+    "limit: {limit_source}; chances: {chance_source}",
+    limit_source=source_of("free_alkali_pct"),
+    chance_source=source_of("alkali_chance_pct"),
 )
 
 CHECK = Check(

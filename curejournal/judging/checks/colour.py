@@ -40,9 +40,7 @@ def colour(context: Context) -> Finding:
         apart=apart,
     )
     followed = {
-        name: journey
-        for name, journey in context.journeys.items()
-        if journey.intended_lab is not None or journey.moments
+        name: journey for name, journey in context.journeys.items() if journey.target_lab is not None or journey.moments
     }
     unread = [name for name, journey in context.journeys.items() if name not in followed and name]
     if not followed:
@@ -120,12 +118,12 @@ def _within_from(journey: ColourSeries, apart: float) -> tuple[datetime | None, 
 
 
 def _unproven(journey: ColourSeries) -> bool:
-    return journey.state is State.STABLE and journey.intended_lab is not None and not journey.proven_within
+    return journey.state is State.STABLE and journey.target_lab is not None and not journey.proven_within
 
 
 def _portion_verdict(context: Context, name: str, journey: ColourSeries) -> Verdict:
     # Without a target there is nothing to come back to, so too few readings hold nobody up.
-    if journey.intended_lab is None and journey.state is State.TOO_FEW:
+    if journey.target_lab is None and journey.state is State.TOO_FEW:
         return Verdict.UNKNOWN
     if journey.state in (State.STABLE_OFF, State.BROWNING) and accepted(context, name, journey):
         return Verdict.PASS

@@ -211,9 +211,7 @@ def white_covered(off: float, outlines: Sequence[Points]) -> Reason:
     """Something of another colour on a few of the whites round the window; `off` is how far, in a* and b*."""
     fault = refusal if off > TINT_REFUSED else doubt
     text = msg("Part of the white round the window is covered or stained: a finger, soap, a shadow of another colour.")
-    return fault(
-        msg("white covered"), text, msg("Keep fingers off the card, wipe it, and take the photo again."), *outlines
-    )
+    return fault("white covered", text, msg("Keep fingers off the card, wipe it, and take the photo again."), *outlines)
 
 
 def about_light(spread: float, tint_spread: float, residual: float, outline: Points) -> list[Reason]:
@@ -331,10 +329,10 @@ def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points)
     beyond = lab - held_to_surfaces(lab)
     if np.any(np.abs(beyond) > 2.0 * np.sqrt(np.diag(covariance))):
         text = msg(
-            "No surface has the colour that this photo gives (L* {lab:.0f}, a* {lab_2:.0f}, b* {lab_3:.0f}).",
-            lab=lab[0],
-            lab_2=lab[1],
-            lab_3=lab[2],
+            "No surface has the colour that this photo gives (L* {lightness:.0f}, a* {a:.0f}, b* {b:.0f}).",
+            lightness=lab[0],
+            a=lab[1],
+            b=lab[2],
         )
         reasons.append(
             refusal("impossible colour", text, msg("Use even daylight, no filters, and a clean card."), outline)

@@ -117,9 +117,9 @@ def _gelled(layers: Sequence[Layer]) -> Finding | None:
     middle, rim = of["middle"], of["rim"]
     step = middle.lab[0] - rim.lab[0]
     words = msg(
-        "Looks like a gel ring: the middle is {step} by L* {step_2:.1f}.",
-        step="lighter" if step > 0 else "darker",
-        step_2=abs(step),
+        "Looks like a gel ring: the middle is {direction} by L* {step:.1f}.",
+        direction="lighter" if step > 0 else "darker",
+        step=abs(step),
     )
     return Finding("gel ring", words, (middle.outline,), share=round(middle.share, 3), strength=round(abs(step), 2))
 
@@ -247,9 +247,9 @@ def _ring_in(flat: Flat, lightness: Floats, mask: Mask) -> Finding | None:
         explained = step**2 * share * (1 - share) / max(float(values.var()), 1e-9)
         if abs(step) >= RING_STEP and explained >= RING_EXPLAINS:
             words = msg(
-                "Looks like a gel ring: the middle is {step} by L* {step_2:.1f}.",
-                step="lighter" if step > 0 else "darker",
-                step_2=abs(step),
+                "Looks like a gel ring: the middle is {direction} by L* {step:.1f}.",
+                direction="lighter" if step > 0 else "darker",
+                step=abs(step),
             )
             return Finding("gel ring", words, (flat.outline(part),), strength=round(abs(step), 2))
     return None

@@ -163,7 +163,7 @@ def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
         _("Which batches"),
         list(names),
         [asked] if asked in names else [],
-        format_func=localised(lambda code: msg("{code} · {code_2}", code=code, code_2=names[code])),
+        format_func=localised(lambda code: msg("{code} · {name}", code=code, name=names[code])),
         key=f"{key}-{asked}",
         placeholder=_("Choose batches"),
     )
@@ -219,8 +219,8 @@ def recipe_lines(recipe: Recipe | None) -> list[str]:
     rows += [
         (
             msg(
-                "{a} ({purity_low_pct:g} to {purity_high_pct:g} % pure)",
-                a=alkali_words(a),
+                "{alkali} ({purity_low_pct:g} to {purity_high_pct:g} % pure)",
+                alkali=alkali_words(a),
                 purity_low_pct=a.purity_low_pct,
                 purity_high_pct=a.purity_high_pct,
             ),

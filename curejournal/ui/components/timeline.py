@@ -111,14 +111,12 @@ def outlook(shown: ColourSeries) -> str:
 
 
 def journey(name: str, shown: ColourSeries, desk: Desk) -> None:
-    """One portion: state in words, first, intended and latest colour, the charts."""
+    """One portion: state in words, first, target and latest colour, the charts."""
     first, last = shown.points[0], shown.points[-1]
     colours = [common.patch(first.lab, msg("First reading"), formatting.day(first.at))]
-    if shown.intended_lab is not None:
+    if shown.target_lab is not None:
         colours.append(
-            common.patch(
-                shown.intended_lab, msg("Intended"), msg("{tolerance:g} ΔE00 accepted", tolerance=shown.tolerance)
-            )
+            common.patch(shown.target_lab, msg("Target"), msg("{tolerance:g} ΔE00 accepted", tolerance=shown.tolerance))
         )
     colours.append(
         common.patch(
@@ -127,8 +125,8 @@ def journey(name: str, shown: ColourSeries, desk: Desk) -> None:
     )
     common.patches(colours)
     common.figure(charts.difference_figure(shown, name, desk.zone, desk.now))
-    if shown.intended_lab is None:
-        common.say(msg("No intended colour was set, so there is none to compare with."), "soft")
+    if shown.target_lab is None:
+        common.say(msg("No target colour was set, so there is none to compare with."), "soft")
     with st.expander(_("L*, a* and b* one by one")):
         for part in charts.lab_figures(shown, name, desk.zone):
             common.figure(part)

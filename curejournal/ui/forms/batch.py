@@ -1,4 +1,4 @@
-"""Forms for what happens to a batch beside its readings: bars that leave, trays, pieces, portions, intended colours."""
+"""Forms for what happens to a batch beside its readings: bars that leave, trays, pieces, portions, target colours."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def forms(batch: Batch) -> dict[str, Form]:
     if batch.records(Weighing):
         found["a change on the scale"] = scale_change
     if batch.portions:
-        found["an intended colour"] = intended
+        found["a target colour"] = set_target
     if batch.recipe is not None:
         found["pieces of another batch"] = embeds
     if batch.recipe is not None and len(batch.portions) > 1:
@@ -116,19 +116,19 @@ def scale_change(desk: Desk, batch: Batch) -> None:
         entry.offer(desk, batch.code, records, at, key)
 
 
-def intended(desk: Desk, batch: Batch) -> None:
+def set_target(desk: Desk, batch: Batch) -> None:
     """The colour a portion should have when cured, from one of four sources."""
-    key = entry.form_key("intended", batch)
+    key = entry.form_key("target", batch)
     names = [portion.name for portion in batch.portions]
     name = st.selectbox(tr(msg("Which portion")), names, key=f"{key}-portion")
     portion = next(known for known in batch.portions if known.name == name)
-    if portion.intended_lab:
-        where = portion.intended_from or portion.intended_source or ""
+    if portion.target_lab:
+        where = portion.target_from or portion.target_source or ""
         st.html(
             common.patch(
-                portion.intended_lab,
+                portion.target_lab,
                 msg("{name} should be", name=name),
-                msg("{intended_lab}; {where}", intended_lab=describe_lab(portion.intended_lab), where=where),
+                msg("{target_lab}; {where}", target_lab=describe_lab(portion.target_lab), where=where),
             )
         )
     source: TargetSource = st.radio(

@@ -68,9 +68,9 @@ def _rules(desk: Desk, batch: Batch) -> None:
                 tr(
                     common.sentence(
                         msg(
-                            "{metadata}, {metadata_2}",
-                            metadata=limit.metadata["words"],
-                            metadata_2=limit.metadata["unit"],
+                            "{limit}, {unit}",
+                            limit=limit.metadata["words"],
+                            unit=limit.metadata["unit"],
                         )
                     ).rstrip(".")
                 ),

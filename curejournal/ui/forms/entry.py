@@ -31,8 +31,9 @@ from curejournal.batch.records import (
 )
 from curejournal.colour.sample import Lab
 from curejournal.documents import formatting
-from curejournal.ui.i18n import USUAL, habits, temperature_input, tr, weight_input, word_of
+from curejournal.ui.i18n import habits, temperature_input, tr, weight_input, word_of
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.workflow.readers import USUAL
 
 CREAM: Lab = (85.0, 2.0, 14.0)
 """Where typing a colour begins. Ours."""
@@ -174,7 +175,7 @@ def lab(key: str, shown: Lab = CREAM) -> Lab:
 
 
 def tolerance(key: str, shown: float) -> float:
-    """Ask how far a colour may be from the intended one, ΔE00."""
+    """Ask how far a colour may be from the target, ΔE00."""
     chosen: float = st.number_input(
         tr(msg("Difference you accept, ΔE00")),
         min(0.5, shown),

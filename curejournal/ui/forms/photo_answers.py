@@ -168,7 +168,7 @@ def _offered(desk: Desk, card: Card, item: InboxItem, question: Question, key: s
     codes = list(question.choices) or list(desk.journal.names())
     with st.container(horizontal=True, key=f"large-{key}"):
         for code in codes[:ONE_TAP]:
-            label = plain(msg("{code} · {code_2}", code=code, code_2=desk.journal.names()[code]))
+            label = plain(msg("{code} · {name}", code=code, name=desk.journal.names()[code]))
             if st.button(tr(label), key=f"{key}-in-{code}"):
                 _done(attempt(_placing(desk, card, item, Answers(code))))
 
@@ -187,10 +187,10 @@ def _done(item: InboxItem | None) -> None:
         surface.look_later(item.sha256)
         where = msg(", batch {batch}", batch=item.batch) if item.batch else ""
         st.session_state[SAID] = msg(
-            "{state} {name}: {state_2}{where}. {why}",
-            state=SIGNS[item.state],
+            "{sign} {name}: {state}{where}. {why}",
+            sign=SIGNS[item.state],
             name=item.name,
-            state_2=item.state,
+            state=item.state,
             where=where,
             why=item.why,
         ).strip()

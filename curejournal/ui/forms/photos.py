@@ -206,7 +206,7 @@ def _names(desk: Desk, batch: Batch | None, shot: Shot) -> dict[str, str]:
     if batch is None:
         many = len(areas) > 1
         return {
-            area.name: msg("colour {k}", k=k) if many else msg("the soap in the window")
+            area.name: msg("colour {number}", number=k) if many else msg("the soap in the window")
             for k, area in enumerate(areas, 1)
         }
     colours = photos.preview(desk.journal, batch.code, shot.analysis, shot.name, shot.answers, desk.now).item.colours

@@ -35,7 +35,7 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
                 lambda code: (
                     msg("nothing: a new recipe")
                     if code is None
-                    else msg("{code} · {code_2}", code=code, code_2=earlier[code])
+                    else msg("{code} · {name}", code=code, name=earlier[code])
                 )
             ),
             key=f"like-{asked or None}",
@@ -114,7 +114,7 @@ def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, s
                 before.name if before else ("soap" if count == 1 else msg("portion {order}", order=order + 1)),
                 key=f"{key}-p-{order}-name",
             )
-            aimed = _intended(desk, f"{key}-p-{order}", before, earlier)
+            aimed = _target(desk, f"{key}-p-{order}", before, earlier)
             with st.expander(tr(msg("Tolerance and control"))):
                 tolerance = entry.tolerance(f"{key}-p-{order}-tolerance", before.tolerance if before else 3.0)
                 control = st.checkbox(
@@ -126,9 +126,9 @@ def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, s
     return found
 
 
-def _intended(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str, str]) -> Portion:
+def _target(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str, str]) -> Portion:
     """The colour that a portion should end at: none, that of an earlier batch, or typed."""
-    known = before.intended_lab if before else None
+    known = before.target_lab if before else None
     none = Portion("")
     if not st.checkbox(tr(msg("It should end at a certain colour")), known is not None, key=f"{key}-wanted"):
         return none
@@ -137,7 +137,7 @@ def _intended(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str
             tr(msg("Like")),
             [None, *earlier],
             format_func=localised(
-                lambda code: TYPED if code is None else msg("{code} · {code_2}", code=code, code_2=earlier[code])
+                lambda code: TYPED if code is None else msg("{code} · {name}", code=code, name=earlier[code])
             ),
             key=f"{key}-like",
         )
@@ -147,9 +147,9 @@ def _intended(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str
     if like is not None:
         return _like(desk, key, desk.journal.batch(like)) or none
     lab = entry.lab(key, known or entry.CREAM)
-    st.html(common.patch(lab, msg("Intended colour"), msg("L* lightness, a* green to red, b* blue to yellow (D50)")))
+    st.html(common.patch(lab, msg("Target colour"), msg("L* lightness, a* green to red, b* blue to yellow (D50)")))
     # Untouched it stays what it was, with all that is known of it.
-    return before if before and lab == known else replace(none, intended_lab=lab, intended_source="swatch")
+    return before if before and lab == known else replace(none, target_lab=lab, target_source="swatch")
 
 
 def _like(desk: Desk, key: str, earlier: Batch) -> Portion | None:
@@ -162,6 +162,6 @@ def _like(desk: Desk, key: str, earlier: Batch) -> Portion | None:
     picked = attempt(lambda: from_earlier_batch(Batch("", ""), earlier, name, rules))
     if picked is None:
         return None
-    st.html(common.patch(picked.lab, msg("Intended colour"), picked.words))
+    st.html(common.patch(picked.lab, msg("Target colour"), picked.words))
     common.listed(f"{doubt.text} {doubt.do}" for doubt in picked.doubts)
     return Portion("", 0, picked.lab, "cured earlier batch", 3.0, False, picked.words, picked.card, round(picked.sd, 3))

@@ -58,8 +58,8 @@ def _journeys(desk: Desk, *both: Seen) -> None:
     st.subheader(_("Both journeys"))
     sides = {seen.name: cache.judged(desk, seen.batch).journeys[seen.portion] for seen in both}
     for name, journey in sides.items():
-        if journey.intended_lab is None:
-            common.say(msg("No intended colour was set for {name}, so its way to it cannot be drawn.", name=name))
+        if journey.target_lab is None:
+            common.say(msg("No target colour was set for {name}, so its way to it cannot be drawn.", name=name))
     common.figure(charts.beside_figure(sides, desk.zone))
 
 

@@ -40,9 +40,9 @@ def render(desk: Desk) -> None:
     if missing > material_cache.AT_ONCE:
         common.say(
             msg(
-                "{missing} batches have to be looked at first: about {missing_2}.",
-                missing=missing,
-                missing_2=_wait(missing),
+                "{batches} batches have to be looked at first: about {duration}.",
+                batches=missing,
+                duration=_wait(missing),
             )
         )
         common.say(msg("You may leave meanwhile; what is done by then is kept."), "soft")

@@ -57,7 +57,7 @@ def _order(desk: Desk, names: dict[str, str]) -> None:
                     _("Batch"),
                     list(names),
                     None,
-                    format_func=localised(lambda c: msg("{c} · {c_2}", c=c, c_2=names[c])),
+                    format_func=localised(lambda c: msg("{code} · {name}", code=c, name=names[c])),
                     key=f"{key}-code-{line}",
                 )
                 bars = st.number_input(_("Bars"), 0, 100_000, 0, key=f"{key}-bars-{line}", width=120)
@@ -149,7 +149,7 @@ def _complaints(desk: Desk, names: dict[str, str]) -> None:
         common.say(msg("None is open."))
     for number, (code, item) in enumerate(found):
         with st.container(key=f"row-complaint-{number}"):
-            common.way(desk, "batch", msg("{code} · {code_2}", code=code, code_2=names[code]), batch=code)
+            common.way(desk, "batch", msg("{code} · {name}", code=code, name=names[code]), batch=code)
             common.say(msg("{at:%Y-%m-%d}: {what}", at=item.at, what=item.record.what), "soft")
 
 

@@ -39,7 +39,7 @@ def render(desk: Desk) -> None:
         options,
         index=options.index(asked) if asked in names else 0,
         format_func=localised(
-            lambda code: code if code == FROM_FILE else msg("{code} · {code_2}", code=code, code_2=names[code])
+            lambda code: code if code == FROM_FILE else msg("{code} · {name}", code=code, name=names[code])
         ),
         key=f"like-{asked}",
     )

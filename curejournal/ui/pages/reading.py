@@ -9,10 +9,10 @@ import streamlit as st
 
 from curejournal import workflow
 from curejournal.base.messages import msg
-from curejournal.ui import i18n
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, localised, tr, word_of
 from curejournal.ui.page import Desk, Page, attempt
+from curejournal.workflow import readers
 
 ZONE_HELP = msg("What was entered keeps its own clock; where that is of another zone, its distance from UTC is shown.")
 
@@ -22,19 +22,19 @@ def render(desk: Desk) -> None:
     common.say(
         msg("For everyone who uses this journal. What is kept stays in grams and °C, so nothing changes but the words.")
     )
-    now, languages = i18n.kept_habits(desk.journal), i18n.languages()
+    now, languages = readers.kept_habits(desk.journal), readers.languages()
     with st.form("habits"):
         units = st.radio(
             _("Weights and temperatures"),
-            i18n.UNITS,
-            i18n.UNITS.index(now.units),
+            readers.UNITS,
+            readers.UNITS.index(now.units),
             key="habit-units",
             format_func=word_of,
         )
         dates = st.radio(
             _("Dates look like"),
-            i18n.DATES,
-            i18n.DATES.index(now.dates),
+            readers.DATES,
+            readers.DATES.index(now.dates),
             # With other spaces these are no dates of ours: each is shown as it is.
             format_func=localised(lambda date: date.replace(" ", "\u00a0")),
             key="habit-dates",
@@ -47,13 +47,13 @@ def render(desk: Desk) -> None:
         )
         language = now.language
         if len(languages) > 1:
-            names = {code: i18n.language_name(code) for code in languages}
+            names = {code: readers.language_name(code) for code in languages}
             language = st.selectbox(
                 _("Language"), languages, languages.index(now.language), format_func=localised(names.__getitem__)
             )
         sent = st.form_submit_button(_("Keep these"), type="primary", disabled=not common.may_enter(desk))
     if sent:
-        habits = i18n.Habits(units, dates, language)
+        habits = readers.Habits(units, dates, language)
         if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)):
             st.rerun()
     common.say(
@@ -61,9 +61,9 @@ def render(desk: Desk) -> None:
     )
 
 
-def _keep(desk: Desk, habits: i18n.Habits, zone: str, place: str) -> bool:
+def _keep(desk: Desk, habits: readers.Habits, zone: str, place: str) -> bool:
     workflow.keep_settings(desk.journal, zone=zone, name=place)
-    i18n.keep_habits(desk.journal, habits)
+    readers.keep_habits(desk.journal, habits)
     return True
 
 

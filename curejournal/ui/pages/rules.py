@@ -27,7 +27,7 @@ def render(desk: Desk) -> None:
             about = limit.metadata
             step = 0.01 if about["high"] < 1 else 0.1 if about["high"] < 20 else 1.0
             chosen[limit.name] = st.number_input(
-                tr(sentence(msg("{about}, {about_2}", about=about["words"], about_2=about["unit"]))),
+                tr(sentence(msg("{limit}, {unit}", limit=about["words"], unit=about["unit"]))),
                 min_value=float(about["low"]),
                 max_value=float(about["high"]),
                 value=float(getattr(rules, limit.name)),
@@ -37,12 +37,12 @@ def render(desk: Desk) -> None:
             )
             common.say(
                 msg(
-                    "{about:g} to {about_2:g} {about_3}; usual {default:g}. Where from: {about_4}.",
-                    about=about["low"],
-                    about_2=about["high"],
-                    about_3=about["unit"],
+                    "{low:g} to {high:g} {unit}; usual {default:g}. Where from: {source}.",
+                    low=about["low"],
+                    high=about["high"],
+                    unit=about["unit"],
                     default=limit.default,
-                    about_4=about["source"],
+                    source=about["source"],
                 ),
                 "soft",
             )

@@ -31,7 +31,7 @@ def render(desk: Desk) -> None:
     due = seen.due()
     now = [pair for pair in due if pair[1].when <= desk.now]
     later = sorted((pair for pair in due if pair[1].when > desk.now), key=lambda pair: pair[1].when)
-    common.say(msg("{now:%A}, {now_2}", now=desk.now, now_2=day(desk.now)), "soft")
+    common.say(msg("{weekday:%A}, {day}", weekday=desk.now, day=day(desk.now)), "soft")
     st.title(
         tr(
             msg("{now} to do today", now=msg_n("{number} thing", "{number} things", len(now)))

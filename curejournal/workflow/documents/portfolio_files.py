@@ -113,9 +113,9 @@ def portfolio_packed(
         tell(
             0.95 * done / (len(codes) + 1),
             msg(
-                "{codes} of {codes_2}",
-                codes=min(done, len(codes)),
-                codes_2=msg_n("{number} batch", "{number} batches", len(codes)),
+                "{done} of {batches}",
+                done=min(done, len(codes)),
+                batches=msg_n("{number} batch", "{number} batches", len(codes)),
             ),
         )
 

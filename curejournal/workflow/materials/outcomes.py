@@ -152,11 +152,11 @@ def _words(outcome: str, causes: Iterable[OutcomeCause], had: int, count: int) -
         sure = msg("very likely") if cause.named else "perhaps"
         more = "a higher " if cause.figure else ""
         sides = msg(
-            "{with_it} of {with_it_2} with it, {without_it} of {without_it_2} without",
-            with_it=cause.with_it[0],
-            with_it_2=cause.with_it[1],
-            without_it=cause.without_it[0],
-            without_it_2=cause.without_it[1],
+            "{with_hits} of {with_all} with it, {without_hits} of {without_all} without",
+            with_hits=cause.with_it[0],
+            with_all=cause.with_it[1],
+            without_hits=cause.without_it[0],
+            without_all=cause.without_it[1],
         )
         line = msg(
             "{more}{names}: {sure} ({chance:.0f} %); {sides}.",

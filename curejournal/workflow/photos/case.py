@@ -20,7 +20,7 @@ from curejournal.workflow.photos.dates import no_original
 LEAST_TAG_MM = 9.0
 # How far a portion's colour may have moved, ΔE00 as an sd: at once, per square root of a day, at most; and from
 # the colour it is meant to have in the end. Ours: a browning batch moves by some 10 in its first ten days.
-MOVED_SD, MOVED_PER_ROOT_DAY, MOVED_MOST, INTENDED_SD = 3.0, 1.2, 9.0, 9.0
+MOVED_SD, MOVED_PER_ROOT_DAY, MOVED_MOST, TARGET_SD = 3.0, 1.2, 9.0, 9.0
 
 
 @dataclass(frozen=True)
@@ -126,11 +126,11 @@ def _named(analysis: PhotoAnalysis, answers: Answers, expected: Sequence[Expecte
 
 
 def _expected(batch: Batch, at: datetime) -> list[Expected]:
-    """The portions as last known: by the reading nearest in time, else by their intended colour."""
+    """The portions as last known: by the reading nearest in time, else by their target colour."""
     known: list[Expected] = []
     readings = batch.records(ColourReading)
     names = [portion.name for portion in batch.portions] or list(dict.fromkeys(r.portion for _, r in readings))
-    intended = {portion.name: portion.intended_lab for portion in batch.portions}
+    target = {portion.name: portion.target_lab for portion in batch.portions}
     for name in names:
         own = [
             (abs((when - at).total_seconds()) / 86400, record.lab)
@@ -141,5 +141,5 @@ def _expected(batch: Batch, at: datetime) -> list[Expected]:
             days, lab = min(own)
             known.append(Expected(name, lab, min(MOVED_MOST, MOVED_SD + MOVED_PER_ROOT_DAY * sqrt(days))))
         else:
-            known.append(Expected(name, intended.get(name), INTENDED_SD))
+            known.append(Expected(name, target.get(name), TARGET_SD))
     return known

@@ -68,17 +68,17 @@ def growth(batch: Batch, finding: Finding, at: datetime) -> str:
     if record.count is not None and last.count is not None:
         changes.append(
             msg(
-                "from {count} to {count_2}",
-                count=last.count,
-                count_2=msg_n("{number} spot", "{number} spots", record.count),
+                "from {before} to {spots}",
+                before=last.count,
+                spots=msg_n("{number} spot", "{number} spots", record.count),
             )
         )
     if record.area_pct is not None and last.area_pct is not None:
         changes.append(
             msg(
-                "from {area_pct:g} % to {area_pct_2:g} % of what is seen",
-                area_pct=last.area_pct,
-                area_pct_2=record.area_pct,
+                "from {before_pct:g} % to {now_pct:g} % of what is seen",
+                before_pct=last.area_pct,
+                now_pct=record.area_pct,
             )
         )
     return msg("Since {when:%d %B %Y}: {changes}.", when=when, changes=join(", ", changes)) if changes else ""

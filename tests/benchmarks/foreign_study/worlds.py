@@ -305,7 +305,7 @@ def _visits(rng):
 
 def _noted(rng, world: World, number: int, colour: bool = True, visits=None):
     visits = _visits(rng) if visits is None else visits
-    portion = Portion("body", intended_lab=tuple(map(float, world.target)), tolerance=TOLERANCE)
+    portion = Portion("body", target_lab=tuple(map(float, world.target)), tolerance=TOLERANCE)
     lye = world.lye
     items: list[tuple[float, Record, str | None]] = [
         (0.0, lye.recipe, None),

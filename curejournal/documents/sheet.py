@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from fpdf import FPDF
@@ -34,6 +35,15 @@ SOFT_FROM_MM = 4.0
 """A ribbon lower than this is too thin to show its doubt. Ours."""
 MARGIN_MM = 18.0
 LINE_MM = 4.6
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture to show: JPEG, its caption and its text alternative."""
+
+    jpeg: bytes
+    caption: str
+    alt: str
 
 
 class Printed(FPDF):
@@ -75,6 +85,7 @@ class Sheet(Printed):
         self.set_lang("en-GB")
         self.set_creation_date(made_on)
         self.set_margin(MARGIN_MM)
+        self.c_margin = 0.0  # what is written begins where pictures and lines do
         self.set_auto_page_break(True, margin=MARGIN_MM + 4)
         self.type(10)
 
@@ -139,7 +150,7 @@ class Sheet(Printed):
         self.set_line_width(0.3)
         self.type(9, "B")
         text = self.fit("Caution. " + join(" ", lines))
-        self.multi_cell(0, LINE_MM, text, border=1, fill=True, padding=2, new_x="LMARGIN", new_y="NEXT")
+        self.multi_cell(0, LINE_MM, text, border=1, align="L", fill=True, padding=2, new_x="LMARGIN", new_y="NEXT")
         self.ln(1.5)
         self.type(9.5)
 
@@ -191,20 +202,20 @@ class Sheet(Printed):
         )
         return float(info.rendered_height or 0.0)
 
-    def pictures(self, shown: Sequence[tuple[bytes, str, str]], across: int = 3) -> None:
-        """Pictures (JPEG, caption, alternative) side by side, `across` in a row."""
+    def pictures(self, shown: Sequence[Picture], across: int = 3) -> None:
+        """Pictures side by side, `across` in a row."""
         gap = 4.0
         width = (self.epw - (across - 1) * gap) / across
         for start in range(0, len(shown), across):
             if self.will_page_break(width * 1.1):
                 self.add_page()
             top, lowest = self.get_y(), self.get_y()
-            for column, (data, caption, alt) in enumerate(shown[start : start + across]):
+            for column, one in enumerate(shown[start : start + across]):
                 x = self.l_margin + column * (width + gap)
-                height = self.picture(data, width, alt, x, top)
+                height = self.picture(one.jpeg, width, one.alt, x, top)
                 self.set_xy(x, top + height + 0.8)
                 self.type(7.5, colour=SOFT)
-                self.multi_cell(width, 3.5, self.fit(caption), align="L", new_x="LMARGIN", new_y="NEXT")
+                self.multi_cell(width, 3.5, self.fit(one.caption), align="L", new_x="LMARGIN", new_y="NEXT")
                 lowest = max(lowest, self.get_y())
             self.set_xy(self.l_margin, lowest + 2)
         self.type(9.5)
@@ -243,7 +254,7 @@ class Sheet(Printed):
         for place, name in named:
             start, end = place == 0 or place > shown.ends, place == shown.ends
             back = 0.0 if start else 30.0 if end else 15.0
-            self.set_xy(left + place * wide - back - (self.c_margin if start else -self.c_margin if end else 0), top)
+            self.set_xy(left + place * wide - back, top)
             self.cell(30, 3.4, self.fit(name), align="L" if start else "R" if end else "C")
         self.set_xy(self.l_margin, top + 4)
 

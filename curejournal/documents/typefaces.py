@@ -43,7 +43,11 @@ def others() -> tuple[Face, ...]:
     noto = {file.name: str(file) for file in files("manimgx_fonts").iterdir() if file.name.endswith(".ttf")}
     scripts = sorted(name for name in noto if not name.startswith(("NotoSans[", "NotoSans-", "NotoEmoji")))
     emoji = [name for name in noto if name.startswith("NotoEmoji")]
-    return (WIDER, *(Face(name.split("[")[0], noto[name]) for name in (*scripts, *emoji)), Face("NotoSansCJK", str(_CJK)))
+    return (
+        WIDER,
+        *(Face(name.split("[")[0], noto[name]) for name in (*scripts, *emoji)),
+        Face("NotoSansCJK", str(_CJK)),
+    )
 
 
 @cache

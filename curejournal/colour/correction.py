@@ -117,8 +117,8 @@ class Correction:
         scale = np.tile(self._scale, count)
         change = self._for(material, encoded, places)
         answer = answer if change is None else answer + change
-        if change is not None and material == "soap":
-            scale = BESIDE_LEARNED * scale
+        if change is not None:
+            scale = BESIDE_LEARNED[material] * scale
         covariance = covariance * np.outer(scale, scale)
         covariance += material_covariance(answer, material, change, float(self._scale[1]), made_of=self._made_of)
         if self._references is not None:

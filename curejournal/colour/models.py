@@ -44,7 +44,7 @@ spectral simulation (published cameras, usual lights)."""
 _LEARNED_SD, _LEARNED_GREY, _LEARNED_CHANGE = np.array([0.3, 1.3, 1.3]), 0.7, 0.5
 """The same where soap's colour was put right beside such patches; and the share of what was put right, for whatever,
 that is as uncertain again. Inks put right beside paints are as near to the smooth correction as the paints."""
-BESIDE_LEARNED = 0.75
+BESIDE_LEARNED = {"soap": 0.75, "printing inks": 0.6}
 """There the smooth correction is nearer than patches left out say, which are each of a colour of its own: by this."""
 _USUAL_EXCESS, _EXCESS_POWER, _MOST_STRANGE = 0.40, 2.0, 4.0
 """The usual excess of the patches' a* errors, how soap's error grows with it, and to how much at most. A camera that

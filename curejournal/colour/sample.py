@@ -4,9 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
+from curejournal.base.lazy import Module
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+else:  # a record of a colour needs it not
+    np = Module("numpy")
 
 Lab = tuple[float, float, float]
 """CIELAB, D50 / 2 degree observer."""
@@ -48,6 +54,16 @@ class Reason:
     remedy: str = ""
     limit: Grade = Grade.MEASURED
     outlines: tuple[tuple[tuple[float, float], ...], ...] = ()
+
+
+def refusal(code: str, text: str, remedy: str, *outlines: tuple[tuple[float, float], ...]) -> Reason:
+    """Name a fault that leaves no colour."""
+    return Reason(code, text, remedy, Grade.NOT_USABLE, outlines)
+
+
+def doubt(code: str, text: str, remedy: str, *outlines: tuple[tuple[float, float], ...]) -> Reason:
+    """Name a fault that leaves an indicative colour."""
+    return Reason(code, text, remedy, Grade.INDICATIVE, outlines)
 
 
 @dataclass(frozen=True)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, tzinfo
+from typing import TYPE_CHECKING
 
 from curejournal.base.counting import digits
 from curejournal.base.messages import Day, join, msg, msg_n
-from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
-from curejournal.colour.spaces import lab_to_srgb8
+
+if TYPE_CHECKING:
+    from curejournal.colour.difference import Interval
 
 DAY = timedelta(days=1)
 
@@ -68,6 +70,18 @@ def span(interval: tuple[datetime | None, datetime | None]) -> str:
     return msg("{low} to {high}", low=day(low), high=day(high)) if low else msg("by {high}", high=day(high))
 
 
+SMALLEST = 0.001
+"""Below this a figure of a check is said to be below it: no reading here tells more. Ours."""
+
+
+def value_with_unit(value: float, unit: str) -> str:
+    """28 days, 0.126% NaOH; below 0.001% NaOH."""
+    apart = "" if unit.startswith("%") else "\u00a0"
+    if 0 < value < SMALLEST:
+        return msg("below {least}", least=f"{SMALLEST:g}{apart}{unit}")
+    return f"{digits(round(float(f'{value:.3g}'), 3))}{apart}{unit}"
+
+
 def figure(interval: Interval) -> str:
     """An estimate with its 95 % interval: 4.1 (3.0 to 5.4)."""
     middle, low, high = (digits(value, 1) for value in interval)
@@ -84,6 +98,8 @@ def lab_with_doubt(lab: Lab, sd: Lab) -> str:
 
 def hex_colour(lab: Lab) -> str:
     """The sRGB hex colour nearest to a CIELAB D50 colour, for showing it."""
+    from curejournal.colour.spaces import lab_to_srgb8
+
     return "#{:02x}{:02x}{:02x}".format(*map(int, lab_to_srgb8(lab)))
 
 

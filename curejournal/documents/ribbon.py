@@ -12,17 +12,22 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
+from curejournal.base.lazy import Module
 from curejournal.base.messages import join, msg
 from curejournal.colour.sample import Lab
-from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.documents.formatting import DAY, hex_colour
 from curejournal.documents.style import RIBBON_PX
-from curejournal.judging.colour_series import ColourSeries
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from curejournal.colour import spaces
+    from curejournal.judging.colour_series import ColourSeries
+else:  # a page without a ribbon needs them not
+    np, spaces = Module("numpy"), Module("curejournal.colour.spaces")
 
 Scale = Literal["linear", "root", "log"]
 
@@ -154,7 +159,7 @@ def ribbon(
     lab = np.stack([np.interp(middle, at, column) for column in np.array(labs, float).T], axis=1)
     away = np.abs(middle[:, None] - at).min(axis=1)
     soft = (np.interp(middle, at, doubts) + UNSEEN_PER_ROOT_DAY * np.sqrt(away)) / SOFTEST
-    colours = ["#{:02x}{:02x}{:02x}".format(*rgb) for rgb in lab_to_srgb8(lab).tolist()]
+    colours = ["#{:02x}{:02x}{:02x}".format(*rgb) for rgb in spaces.lab_to_srgb8(lab).tolist()]
     slices = tuple(
         Slice(float(start) * share, float(stop) * share, colour, float(min(softness, 1.0)))
         for start, stop, colour, softness in zip(edges[:-1], edges[1:], colours, soft, strict=True)

@@ -217,6 +217,12 @@ class Reader:
         with self._reading() as connection:
             return connection.scalar(last) or 0
 
+    def code_of(self, entry_id: int) -> str:
+        """The code of the batch that an entry is of; empty if it is the workshop's own, or not there."""
+        query = select(batch_table.c.code).join(entry_table, entry_table.c.batch_id == batch_table.c.id)
+        with self._reading() as connection:
+            return connection.scalar(query.where(entry_table.c.id == entry_id)) or ""
+
     def photos_named(self, beginning: str) -> tuple[KeptPhoto, ...]:
         """The photos whose hash begins so."""
         query = select(photo_table).where(photo_table.c.sha256.startswith(beginning, autoescape=True))

@@ -6,13 +6,12 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from sqlalchemy import Engine, func, select
 
 from curejournal.base.messages import msg
 from curejournal.batch.records import Entry
-from curejournal.journal.backup import Backup, write_backup
 from curejournal.journal.changes import NEW_CONTACT, Changes, NewBatch, NewContact, NewEntry, Press
 from curejournal.journal.check import Problem, Progress, check
 from curejournal.journal.contacts import Contact
@@ -20,7 +19,6 @@ from curejournal.journal.copying import copy_rows, snapshot
 from curejournal.journal.database import DATABASE, engine_for, migrate, postgresql_url, revision_of, sqlite_url
 from curejournal.journal.entering import without_contact
 from curejournal.journal.errors import CopyRefused, in_plain_words
-from curejournal.journal.exchange import write as write_data
 from curejournal.journal.files import clear_pieces, make_folder, new_folder
 from curejournal.journal.ledger import Ledger, utc_now
 from curejournal.journal.opening import open_database
@@ -32,6 +30,9 @@ from curejournal.journal.tables import card as card_table
 from curejournal.journal.tables import metadata
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.text import card_columns, plain_text
+
+if TYPE_CHECKING:
+    from curejournal.journal.backup import Backup
 
 __all__ = [
     "NEW_CONTACT",
@@ -165,6 +166,8 @@ class Journal(Ledger):
 
         `backup.restore` makes a journal of it again.
         """
+        from curejournal.journal.backup import write_backup
+
         self._refuse_reader()
 
         def take(path: Path) -> None:
@@ -176,9 +179,11 @@ class Journal(Ledger):
 
     def export(self, to: Path) -> Backup:
         """Write everything as JSON, as tables and as photos into a new folder; `exchange.bring_in` reads it again."""
+        from curejournal.journal.exchange import write
+
         self._refuse_reader()
         with self._reading() as connection:
-            return write_data(connection, self._shelf, to)
+            return write(connection, self._shelf, to)
 
     def copy_to(self, location: Path, *, url: str | None = None) -> None:
         """Copy everything into a new journal, to or from a PostgreSQL server too, and compare both row by row.

@@ -10,10 +10,13 @@ import json
 import math
 import tomllib
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import resources
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
@@ -169,6 +172,11 @@ def read_card(text: str) -> Card:
     if fault_found:
         raise _invalid(fault_found)
     return card
+
+
+def centres_of(patches: Sequence[Patch | Rect]) -> NDArray[np.float64]:
+    """The middles of patches or other rectangles (N, 2), in mm."""
+    return np.array([[patch.x + patch.w / 2, patch.y + patch.h / 2] for patch in patches])
 
 
 def card_text(card: Card) -> str:

@@ -1,22 +1,18 @@
-"""Use cases of a batch: start it, enter what happened, correct, undo."""
+"""Use cases of a batch: start it, enter what happened, correct it."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from itertools import count
 from pathlib import Path
-from typing import Any
-
-from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg, sentence
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import (
-    AlkaliTest,
     BarsOut,
     Batch,
     Entry,
@@ -24,9 +20,7 @@ from curejournal.batch.records import (
     R,
     Record,
     Renamed,
-    SurfaceNote,
     TargetSource,
-    Withdrawn,
     same_code,
 )
 from curejournal.batch.validation import ImpossibleRecord, check_record
@@ -38,17 +32,10 @@ from curejournal.journal.text import plain_text
 from curejournal.judging import target, traceability
 from curejournal.judging.judgement import judge
 from curejournal.judging.target import NoColourToPick
-from curejournal.soap.liquids import liquid_named, more_than_water
 from curejournal.soap.recipe import Batter, Embed, Recipe
+from curejournal.workflow.corrections import refuse_while_asked
 from curejournal.workflow.rules import current_limits, limits_of
 from curejournal.workflow.verdicts import judge_batch, pieces_held
-
-# Through a tuple of one, since pydantic takes no config for a plain dataclass. What no recipe has may be mistyped.
-_RECIPE = TypeAdapter(tuple[Recipe], config=ConfigDict(extra="forbid"))
-
-
-class QuestionStands(CureJournalError):
-    """An entry that a recall question may rest on was to be taken back before the question was answered."""
 
 
 class ReadingDoubtful(CureJournalError):
@@ -61,10 +48,6 @@ class FolderMissing(CureJournalError):
 
 class NothingToKeep(CureJournalError):
     """What was to be entered lacks something, or stands so already."""
-
-
-class RecipeUnreadable(CureJournalError):
-    """A recipe file lacks something or holds what no recipe has."""
 
 
 def start_batch(
@@ -127,11 +110,16 @@ def enter(
         Negative grams, a date before the pour, and the like.
     ReadingDoubtful
         An unlikely record that was not confirmed.
+    QuestionStands
+        If it corrects what a recall question rests on.
     """
-    doubts = doubts_about(journal, code, record, at=at, now=now, supersedes=supersedes)
+    batch = journal.batch(code)
+    doubts = _doubts_in(journal, batch, record, at=at, now=now, supersedes=supersedes)
     ask(doubts, confirmed)
-    # What is corrected is still told by its photo.
-    photo = next((entry.photo for entry in journal.batch(code).entries if entry.id == supersedes), None)
+    if supersedes is not None:
+        refuse_while_asked(journal, code, [supersedes], [NewEntry(record, at)])
+    # What is corrected keeps the photo that it came from.
+    photo = next((entry.photo for entry in batch.entries if entry.id == supersedes), None)
     return journal.add(code, record, at=at, by=by, supersedes=supersedes, photo=photo), doubts
 
 
@@ -156,13 +144,18 @@ def doubts_about(
     ------
     ImpossibleRecord
     """
-    batch = journal.batch(code)
+    return _doubts_in(journal, journal.batch(code), record, at=at, now=now, supersedes=supersedes)
+
+
+def _doubts_in(
+    journal: Journal, batch: Batch, record: Record, *, at: datetime, now: datetime, supersedes: int | None
+) -> tuple[Doubt, ...]:
     others = tuple(entry for entry in batch.entries if entry.id != supersedes)
     doubts = check_record(replace(batch, entries=others), record, at, now=now)
     if isinstance(record, Recipe):
-        doubts += doubts_about_pieces(journal, code, record, now)
+        doubts += doubts_about_pieces(journal, batch.code, record, now)
     if isinstance(record, BarsOut) and record.why in ("sold", "given") and not doubts and batch.kind != "earlier stock":
-        judged = judge_batch(journal, code, at)
+        judged = judge_batch(journal, batch.code, at)
         if judged.verdict == "hold":
             doubts += (
                 Doubt(
@@ -195,51 +188,6 @@ def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: dateti
     return tuple(doubts)
 
 
-def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetime) -> Entry:
-    """Take an entry back; it stays in the history with the reason.
-
-    Raises
-    ------
-    ImpossibleRecord
-        Without a reason.
-    SignatureStays
-        If it is a signed act: the next one answers it, see `decide`.
-    QuestionStands
-        If it is a test or a surface check of a batch with a recall question: that is answered first, by a signed act.
-    """
-    check_record(Batch("", ""), Withdrawn(why), now)
-    if isinstance(entry.record, (AlkaliTest, SurfaceNote)):
-        _no_question_stands(journal, entry.id, now)
-    return journal.withdraw(entry.id, why=why, by=by, at=now)
-
-
-def _no_question_stands(journal: Journal, entry_id: int, now: datetime) -> None:
-    """Refuse to take back what raised a recall question before somebody answered it."""
-    batch = next((one for one in journal.all_batches() if any(e.id == entry_id for e in one.entries)), None)
-    if batch is not None and judge_batch(journal, batch.code, now).recall:
-        raise QuestionStands(
-            msg(
-                "A question stands about bars of {code} that have gone out, and this entry may have raised it.",
-                code=batch.code,
-            ),
-            msg("Sign first whether they are withdrawn or stay on sale; then take it back, with the reason."),
-        )
-
-
-def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -> tuple[Entry, ...]:
-    """Undo one act: take an entry back and bring back what it corrected or took back.
-
-    Raises
-    ------
-    ImpossibleRecord
-        Without a reason.
-    SignatureStays
-        As for `take_back`.
-    """
-    check_record(Batch("", ""), Withdrawn(why), now)
-    return journal.undo(entry_id, why=why, by=by, at=now)
-
-
 def back_up(journal: Journal, folder: str, progress: Progress | None = None) -> Backup:
     """Write the whole journal into one file in a folder of this computer; `progress` as in `Journal.backup`.
 
@@ -254,51 +202,6 @@ def back_up(journal: Journal, folder: str, progress: Progress | None = None) -> 
             msg("Name a folder that is there: a disk or stick, say."),
         )
     return journal.backup(to, progress)
-
-
-def recipe_from(fields: Mapping[str, Any]) -> Recipe:
-    """A recipe from plain data, as in a recipe file.
-
-    Raises
-    ------
-    RecipeUnreadable
-    """
-    try:
-        (recipe,) = _RECIPE.validate_python((_with_milk(fields),))
-    except ValidationError as fault:
-        first = fault.errors(include_url=False)[0]
-        place = ".".join(str(part) for part in first["loc"][1:])
-        why = msg("no recipe has this") if first["type"] == "unexpected_keyword_argument" else first["msg"]
-        raise RecipeUnreadable(
-            msg("The recipe cannot be read: {place}: {why}.", place=place, why=why), msg("Correct it and try again.")
-        ) from fault
-    # NaOH is much alike; KOH takes up water, and a usual purity of NaOH would be far off.
-    if any(row["kind"] == "KOH" and not {"purity_low_pct", "purity_high_pct"} <= set(row) for row in fields["alkalis"]):
-        raise RecipeUnreadable(
-            msg("The recipe does not say how pure its KOH is."),
-            msg("Add purity_low_pct and purity_high_pct; the bag's label tells, often about 90."),
-        )
-    return recipe
-
-
-def _with_milk(fields: Mapping[str, Any]) -> dict[str, Any]:
-    """The same with the water and fat of liquids that are not water alone, where the file leaves them out."""
-    rows = fields.get("liquids", ())
-    if not isinstance(rows, list | tuple) or not all(isinstance(row, Mapping) for row in rows):
-        return dict(fields)  # what is wrong with it is said when it is read
-    return {**fields, "liquids": [_liquid(row) for row in rows]} if rows else dict(fields)
-
-
-def _liquid(row: Mapping[str, Any]) -> dict[str, Any]:
-    name, known = str(row.get("name", "")), liquid_named(str(row.get("name", "")))
-    if "water_fraction" in row or not (known or more_than_water(name)):
-        return dict(row)
-    if known is None:
-        raise RecipeUnreadable(
-            msg("The recipe does not say how much of “{name}” is water and how much is fat.", name=name),
-            msg("Add water_fraction and fat_fraction, as parts of 1; the label tells them."),
-        )
-    return {"fat_fraction": known.fat, **row, "water_fraction": known.water}
 
 
 def enter_recipe(

@@ -143,3 +143,15 @@ def keep_settings(
     named = name and name.strip() and plain_text(name, "name", 120)
     asked = {"time_zone": zone, "place": named, "house_rules": rules}
     change_settings(journal, **{setting: value for setting, value in asked.items() if value is not None})
+
+
+def calendar(journal: Journal, now: datetime) -> datetime:
+    """What day it is in this journal: today, save in the demo, whose calendar stands still.
+
+    There it moves on by a minute after what was entered last, so that no two acts share a moment.
+    """
+    stands_at = settings_of(journal).calendar_stands_at
+    if stands_at is None:
+        return now
+    entered = (head.last_entry_at + timedelta(minutes=1) for head in journal.batches() if head.last_entry_at)
+    return max([stands_at, *entered]).astimezone(stands_at.tzinfo)

@@ -86,3 +86,18 @@ def test_a_colour_is_shown_as_the_nearest_screen_colour() -> None:
     assert red == "#ff0000"
     round_trip = formatting.hex_colour(tuple(float(v) for v in lab_from_srgb(np.array([0x8C, 0x6A, 0x3F]) / 255)))
     assert round_trip == "#8c6a3f"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "said"),
+    [
+        (6e-12, "% NaOH", "below 0.001% NaOH"),
+        (0.0, "%", "0%"),
+        (-6e-12, "%", "0%"),
+        (0.1264, "% NaOH", "0.126% NaOH"),
+        (28.04, "days", "28\u00a0days"),
+        (-3.21, "%", "\u22123.21%"),
+    ],
+)
+def test_a_tiny_figure_is_below_the_smallest_that_matters(value: float, unit: str, said: str) -> None:
+    assert formatting.value_with_unit(value, unit) == said

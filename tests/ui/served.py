@@ -39,10 +39,10 @@ def _app(asked: dict, main: Callable[[], object]) -> None:
 
 
 if __name__ == "__main__":
-    from curejournal.ui.frame import all_pages
+    from curejournal.ui.frame import load_pages
     from curejournal.ui.server import run
 
-    all_pages()
+    load_pages()
     # Nobody waits for them: what has ended is gone at once, and can be seen to be.
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
     serve(lambda asked: _app(asked, lambda: run({"server.port": int(sys.argv[1])})), lambda child: child)

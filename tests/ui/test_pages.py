@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import inspect
 import re
 import threading
 from dataclasses import replace
@@ -12,7 +13,17 @@ from typing import Any
 
 import pytest
 
-from curejournal.batch.records import AlkaliTest, ColourReading, Decision, Event, PhotoNote, PhotoView, Portion
+from curejournal.batch.records import (
+    AlkaliTest,
+    ColourReading,
+    Decision,
+    Event,
+    PhotoNote,
+    PhotoView,
+    Portion,
+    SurfaceNote,
+    Withdrawn,
+)
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
@@ -355,7 +366,7 @@ def test_a_photo_that_is_none_of_the_journals_is_set_aside_and_stays_kept(small:
 
 @pytest.mark.parametrize("page", all_pages().values(), ids=lambda page: page.slug)
 def test_a_page_is_short_and_only_asks_and_shows(page: Any) -> None:
-    source = Path(__import__(page.render.__module__, fromlist=["x"]).__file__).read_text("utf-8")
+    source = Path(inspect.getfile(page.load())).read_text("utf-8")
     # Statements, since a long sentence may take several lines.
     assert sum(isinstance(node, ast.stmt) for node in ast.walk(ast.parse(source))) < 120
     for word in (r"^\s*try:", "@st.cache", r"\bselect\("):
@@ -416,3 +427,21 @@ def test_more_batches_than_fit_the_wall_come_up_by_a_press(small: Path) -> None:
     at.button(key="wall-more").click().run()
     assert not at.exception
     assert len([one for one in at.get("page_link") if "batch=" in str(one.proto)]) == 33 > cards
+
+
+def test_undoing_a_test_asks_why_and_keeps_the_reason(small: Path) -> None:
+    with Journal.open(small) as journal:
+        kept = journal.add("B-2", SurfaceNote("ash"), at=NOW - timedelta(hours=1), by="Ann Example")
+    at = section("B-2", "Checks")
+    at.session_state["kept"] = ("B-2", (kept,))
+    at.run()
+    at.button(key="undo").click().run()
+    assert "The reason is empty" in " ".join(error.value for error in at.error)
+    with Journal.open(small) as journal:
+        assert kept.id in {entry.id for entry in journal.batch("B-2").entries}
+    at.text_input(key="undo-why").input("That was another batch.").run()
+    at.button(key="undo").click().run()
+    assert not at.error and not at.exception
+    with Journal.open(small) as journal:
+        assert kept.id not in {entry.id for entry in journal.batch("B-2").entries}
+        assert journal.history("B-2")[-1].record == Withdrawn("That was another batch.")

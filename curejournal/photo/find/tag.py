@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from curejournal.photo.find.placement import Points, as_points
+from curejournal.photo.placement import Points, as_points
 from curejournal.photo.read.picture_file import Photo, Pixels, Reduction
 
 Floats = NDArray[np.float64]

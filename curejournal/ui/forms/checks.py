@@ -5,7 +5,6 @@ from __future__ import annotations
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.base.counting import digits
 from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Act, AlkaliTest, Batch, Decision
@@ -58,7 +57,7 @@ def _gauge(finding: Finding) -> None:
     sign = state_of(str(finding.verdict)).sign
     with st.expander(tr(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(common.sentence(finding.words))}")):
         common.values(
-            {name: f"{digits(float(f'{value:.3g}'))} {unit}" for name, (value, unit) in finding.figures.items()}
+            {name: formatting.value_with_unit(value, unit) for name, (value, unit) in finding.figures.items()}
         )
         until = (
             ""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from functools import partial
 from types import NoneType
-from typing import Any, Literal, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin, get_type_hints
 
 import streamlit as st
 
@@ -16,7 +16,6 @@ from curejournal import workflow
 from curejournal.base.messages import join, msg, quantity, sentence
 from curejournal.batch.descriptions import describe
 from curejournal.batch.kinds import GRAMS_IN_OUNCE, KINDS
-from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import (
     AlkaliMethod,
     AlkaliTest,
@@ -34,6 +33,9 @@ from curejournal.documents import formatting
 from curejournal.ui.i18n import habits, temperature_input, tr, weight_input, word_of
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.workflow.readers import USUAL
+
+if TYPE_CHECKING:
+    from curejournal.batch.plausibility import Doubt
 
 CREAM: Lab = (85.0, 2.0, 14.0)
 """Where typing a colour begins. Ours."""
@@ -136,16 +138,26 @@ def undo(desk: Desk) -> None:
             icon=":material/check:",
         )
         # What was signed stays, and is answered by the next signature.
-        if not any(isinstance(entry.record, Decision) for entry in kept) and st.button(tr(msg("Undo")), key="undo"):
-            undone = [
-                attempt(
-                    partial(workflow.undo, desk.journal, entry.id, why=msg("undone at once"), by=desk.by, now=desk.now)
-                )
-                for entry in kept
-            ]
+        if not any(isinstance(entry.record, Decision) for entry in kept):
+            _undo_press(desk, kept)
+
+
+def _undo_press(desk: Desk, kept: Sequence[Entry]) -> None:
+    """The press that takes it back; of a test, or of what the bars looked like, it asks why."""
+    why = msg("undone at once")
+    if any(isinstance(entry.record, (AlkaliTest, SurfaceNote)) for entry in kept):
+        with st.popover(tr(msg("Undo"))):
+            why = st.text_input(tr(msg("Why is it taken back?")), key="undo-why", max_chars=500).strip()
+            pressed = st.button(tr(msg("Take it back")), key="undo")
+    else:
+        pressed = st.button(tr(msg("Undo")), key="undo")
+    if pressed:
+        undone = [
+            attempt(partial(workflow.undo, desk.journal, entry.id, why=why, by=desk.by, now=desk.now)) for entry in kept
+        ]
+        if None not in undone:
             del st.session_state["kept"]
-            if None not in undone:
-                st.rerun()
+            st.rerun()
 
 
 def form_key(form: str, batch: Batch | None = None) -> str:

@@ -14,7 +14,7 @@ from curejournal.ui.components import common, timeline
 from curejournal.ui.forms import batch as acts
 from curejournal.ui.forms import batch_head, business, checks, doing, entry, evidence, history, pouring, recipe
 from curejournal.ui.i18n import _, word_of
-from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
 
 
@@ -130,5 +130,3 @@ SECTIONS = {
     msg("Readings"): _readings,
     msg("History"): history.show,
 }
-
-PAGE = Page(msg("One batch"), "batch", msg("Batches"), 20, render, listed=False, titled=False)

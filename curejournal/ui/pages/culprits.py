@@ -10,7 +10,7 @@ from curejournal.materials.effects import Effect
 from curejournal.materials.history import What
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, localised, tr
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import material_cache
 from curejournal.workflow import materials
 
@@ -121,6 +121,3 @@ def _effect(desk: Desk, effect: Effect, said: str) -> None:
             with st.container(horizontal=True, key=f"act-{names}"):
                 for material in effect.materials:
                     common.way(desk, "materials", msg("What {material} did", material=material), material=material)
-
-
-PAGE = Page(msg("Find the cause"), "culprits", msg("Materials"), 20, render)

@@ -12,7 +12,7 @@ from curejournal.batch.stock import MaterialLot
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.i18n import _, localised
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, attempt
 from curejournal.workflow import stock
 
 
@@ -43,6 +43,3 @@ def render(desk: Desk) -> None:
         if made is not None:
             entry.done(key)
             st.rerun()
-
-
-PAGE = Page(msg("Lots"), "lots", msg("Materials"), 30, render)

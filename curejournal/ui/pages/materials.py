@@ -10,7 +10,7 @@ from curejournal.documents.ribbon import ribbon_html, ribbon_of
 from curejournal.materials.history import History, Named, Use
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, localised, tr
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 from curejournal.ui.state import cache, material_cache
 from curejournal.workflow import documents, materials
 from curejournal.workflow.photos.showing import shown_photos
@@ -172,6 +172,3 @@ def _sheets(desk: Desk, name: str) -> None:
             key="fact-sheet-md",
             on_click="ignore",
         )
-
-
-PAGE = Page(msg("Materials"), "materials", msg("Materials"), 10, render, tab=msg("Each material"))

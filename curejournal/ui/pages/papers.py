@@ -13,7 +13,7 @@ from curejournal.documents import formatting
 from curejournal.judging.traceability import describe_bars_out
 from curejournal.ui.components import common, preview
 from curejournal.ui.i18n import _, localised, word_of
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 from curejournal.workflow import documents
 from curejournal.workflow.photos import tag_text
 
@@ -166,5 +166,3 @@ def _calendar(desk: Desk, names: dict[str, str]) -> None:
 
 
 PAPERS = {msg("Record"): _records, msg("Lot"): _lot, msg("Labels"): _labels, msg("Calendar"): _calendar}
-
-PAGE = Page(msg("Documents"), "documents", msg("Documents"), 10, render, tab=msg("Records, labels, lots"))

@@ -20,7 +20,7 @@ from curejournal.soap.scaling import mould_g, scale
 from curejournal.ui.components import common
 from curejournal.ui.forms import recipe as recipes
 from curejournal.ui.i18n import _, localised, weight_input, word_of
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, attempt
 from curejournal.ui.state import material_cache
 from curejournal.workflow import documents, materials
 
@@ -164,6 +164,3 @@ def _start(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
     )
     if started is not None:
         st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
-
-
-PAGE = Page(msg("Plan a pour"), "plan", msg("Plan"), 10, render)

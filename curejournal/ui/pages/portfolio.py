@@ -11,7 +11,7 @@ from curejournal import workflow
 from curejournal.base.messages import msg, msg_n
 from curejournal.ui.components import common, preview, showing
 from curejournal.ui.i18n import _, localised, word_of
-from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import background, cache
 from curejournal.workflow import documents
 
@@ -148,6 +148,3 @@ def _built(place: str) -> None:
         if st.button(_("Build another"), key="another"):
             background.put_away(place, NAME)
             st.rerun()
-
-
-PAGE = Page(msg("Portfolio"), "portfolio", msg("Portfolio"), 10, render)

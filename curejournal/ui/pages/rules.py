@@ -11,7 +11,7 @@ from curejournal.base.messages import msg, sentence
 from curejournal.judging.limits import Limits
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, tr
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain
 
 
 def render(desk: Desk) -> None:
@@ -53,6 +53,3 @@ def render(desk: Desk) -> None:
             _("Kept. Batches are judged by rules {version} from now on.", version=plain(kept.version)),
             icon=":material/check:",
         )
-
-
-PAGE = Page(msg("Rules"), "rules", msg("Settings"), 20, render)

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 import streamlit as st
@@ -19,16 +17,7 @@ from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
-from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, showing
-from curejournal.workflow.photos.analyse import analyse
-
-
-@st.cache_resource(show_spinner="Opening the journal…")
-def journal(folder: str, on_server: bool = True) -> Journal:
-    """The journal of a folder, opened once; its database may be on a server, save the demo's."""
-    url = os.environ.get("CUREJOURNAL_DATABASE_URL") if on_server else None
-    return Journal.open(Path(folder), url=url or None)
-
+from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, analyse, showing
 
 Around = tuple[str, tuple[PacketCheck, ...], str]
 """What other batches say of one: see `workflow.surroundings`."""

@@ -10,11 +10,13 @@ from pydantic import TypeAdapter
 from curejournal.batch.records import Entry
 from curejournal.batch.workshop import PhotoAnswers
 from curejournal.journal.store import Changes, Journal
+from curejournal.photo.analysis import ANALYSIS_VERSION, Cards, Marks, PhotoAnalysis, analyse
 from curejournal.photo.card import Card
 from curejournal.workflow.cards import find_card
-from curejournal.workflow.photos.analyse import ANALYSIS_VERSION, SOFTWARE, Cards, Marks, PhotoAnalysis, analyse
+from curejournal.workflow.corrections import refuse_while_asked
 from curejournal.workflow.photos.answers import answers_to, as_entries
 from curejournal.workflow.photos.propose import Filing
+from curejournal.workflow.software import SOFTWARE
 
 _ANALYSIS = TypeAdapter(PhotoAnalysis)
 
@@ -31,9 +33,17 @@ def commit(journal: Journal, filing: Filing, *, by: str, original: bytes | None 
     -------
     tuple of Entry
         Empty if something is still asked, or if another window has filed the photo meanwhile.
+
+    Raises
+    ------
+    QuestionStands
+        If a recall question rests on a colour that would be corrected.
     """
     said = as_entries(journal, filing.item.sha256, filing.answers)
     entries = [replace(new, batch=code) for code, new in filing.entries]
+    for code in {code for code, new in filing.entries if new.supersedes is not None}:
+        news = [new for of, new in filing.entries if of == code]
+        refuse_while_asked(journal, code, [new.supersedes for new in news if new.supersedes is not None], news)
     photos = [(original, filing.facts)] if original is not None else []
     made = journal.commit(Changes([*said, *entries], photos, unless_filed=filing.unless_filed), by=by)
     return tuple(entry for entry in made if not isinstance(entry.record, PhotoAnswers))

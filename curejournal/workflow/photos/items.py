@@ -12,7 +12,7 @@ from curejournal.batch.descriptions import describe
 from curejournal.batch.records import AlkaliTest, ColourReading, Entry, PhotoNote
 from curejournal.colour.sample import Grade, Lab
 from curejournal.journal.photos import PhotoFacts
-from curejournal.photo.find.placement import Points
+from curejournal.photo.placement import Points
 from curejournal.photo.window.surface import Finding
 from curejournal.workflow.photos.answers import Question
 from curejournal.workflow.photos.case import Case

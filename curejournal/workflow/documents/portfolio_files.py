@@ -28,8 +28,8 @@ from curejournal.journal.errors import FolderInUse, in_plain_words
 from curejournal.journal.store import Journal
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.context import build_context
+from curejournal.photo.analysis import NO_CARD
 from curejournal.workflow.documents.papers import NothingChosen
-from curejournal.workflow.photos.analyse import NO_CARD
 from curejournal.workflow.photos.showing import Shown, comparable, cover, shown_photos, true_picture
 
 MARK = b'<meta name="generator" content="curejournal portfolio">'

@@ -30,7 +30,7 @@ from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
 from curejournal.ui.shell import Shell
-from curejournal.ui.state import background, connection, journal_choice
+from curejournal.ui.state import background, connection, journal_choice, outbox
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of
@@ -55,9 +55,10 @@ def _icon(_: Request) -> Response:
 ROUTES = (
     Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),
     Route("/favicon.png", _icon),
+    outbox.ROUTE,
     Shell(),
 )
-"""What the app serves beside its pages: its own type, so that no page asks another computer for it, and its icon."""
+"""What is served beside the pages: type of its own, so that none asks another computer for it; icon, page, presses."""
 
 
 def all_pages() -> dict[str, Page]:
@@ -102,7 +103,7 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         ),
         "foot",
     )
-    connection.watch()
+    connection.watch(desk)
     _load_other_pages()
 
 

@@ -82,6 +82,12 @@ def press(window: Any, name: str) -> None:
     settled(window)
 
 
+def sent(window: Any) -> None:
+    """Wait until no press waits on this phone any more."""
+    waits = "() => !Object.keys(localStorage).some(n => n.startsWith('curejournal-press:'))"
+    window.wait_for_function(waits, timeout=30_000, polling=100)
+
+
 def upload(window: Any, *files: Path | dict[str, Any]) -> None:
     window.locator("input[type=file]").first.set_input_files(list(files))
     window.wait_for_timeout(300)

@@ -33,7 +33,7 @@ from curejournal.ui.state import background, cache
 from curejournal.ui.state.signed_in import SignedIn
 from curejournal.workflow.photos.showing import cover, shown_photos
 from tests.ui.journals import NOW, POUR, plain_jpeg, reading
-from tests.ui.pages import app, ended, only, section, text_of, writing
+from tests.ui.pages import app, ended, only, section, text_of
 
 
 @pytest.mark.parametrize("slug", all_pages())
@@ -114,15 +114,6 @@ def test_portions_that_want_a_photo_are_one_thing_to_do(tmp_path: Path, monkeypa
         portions = [Portion(name, 0, (80.0, 0.0, 10.0)) for name in ("amber", "cream", "mint")]
         journal.start_batch("B-1", "Three", at=POUR, by="Ann", records=[*portions, Event("poured")])
     assert only(app("today").button, "Photograph amber, cream and mint")
-
-
-def test_in_the_demo_two_acts_share_no_moment(small: Path) -> None:
-    at = writing("B-2")
-    only(at.button, "Trace").click().run()
-    only(at.button, "Thickening").click().run()
-    with Journal.open(small) as journal:
-        first, second = [entry.at for entry in journal.batch("B-2").of(Event)][-2:]
-    assert second - first == timedelta(minutes=1) and second.date() == NOW.date()
 
 
 def test_the_demos_calendar_is_said_to_stand_still(small: Path) -> None:

@@ -274,9 +274,9 @@ def test_of_two_photos_the_one_that_is_asked_about_stays_with_its_question(small
 def test_what_was_kept_is_told_in_the_units_it_was_entered_in(small: Path) -> None:
     with Journal.open(small) as journal:
         readers.keep_habits(journal, readers.Habits("oz and °F", "Dec 3, 2026"))
-    at = writing("B-2")
-    next(field for field in at.number_input if field.label == "Temperature, °F").set_value(100.0)
-    only(at.button, "Keep temperature").click().run()
+    at = form(writing("B-2"), "B-2", "the room")
+    next(field for field in at.number_input if field.label == "Temperature of the batter or loaf, °F").set_value(100.0)
+    next(button for button in at.button if button.label in ("Keep the readings", "Save")).click().run()
     assert "batter temperature 100.0\u00a0°F" in at.success[0].value.replace("\\", "")
     history = text_of(section("B-2", "History"))
     assert "batter temperature 100.0\u00a0°F" in history and "Nov 25, 2026, 09:" in history

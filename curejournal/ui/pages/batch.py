@@ -62,6 +62,8 @@ def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         return
     common.say(msg("Each press is stamped with the time, and can be undone at once."), "soft")
     pouring.show(desk, batch)
+    if pouring.is_on(desk, batch):
+        common.way(desk, "pour", msg("All loaves of the day"), batch=batch.code)
     question = st.container()
     if pouring.is_on(desk, batch):
         for caution in judgement.cautions:

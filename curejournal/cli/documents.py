@@ -21,6 +21,7 @@ from curejournal.cli.options import (
     Mistyped,
     bytes_of,
     confirmable,
+    layout_of,
     moment_of,
     now_of,
     open_journal,
@@ -154,22 +155,30 @@ def record(
 def portfolio(
     batches: Annotated[
         list[str],
-        typer.Argument(help="Codes of the batches; all if left out.", default_factory=list, show_default=False),
+        typer.Argument(
+            help="Codes of the batches; all released ones if left out.", default_factory=list, show_default=False
+        ),
     ],
     to: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier portfolio; or a .pdf file.")],
     title: Annotated[str, typer.Option("--title", help="The heading; your place's name if left out.")] = "",
     about: Annotated[str, typer.Option("--about", help="A sentence under it.")] = "",
+    layout: Annotated[str, typer.Option("--layout", help="gallery, stories or book.")] = "gallery",
+    unreleased: Annotated[bool, typer.Option("--unreleased", help="Show batches that are not released, too.")] = False,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Write a portfolio of some batches, or all: static pages for any web host, or a PDF. No location is in it."""
+    """Write a portfolio of released batches: static pages for any web host, or a PDF. No location is in it."""
+    design = documents.Design(title, about, layout_of(layout))
     with open_journal(journal) as kept:
-        codes = batches or [head.code for head in kept.batches()]
+        every = kept.names() if unreleased else documents.offered(kept)
+        codes = batches or list(every)
         if to.suffix.lower() == ".pdf":
-            write_file(to, documents.portfolio_on_paper(kept, codes, now_of(kept), title=title, about=about))
+            write_file(
+                to, documents.portfolio_on_paper(kept, codes, now_of(kept), design=design, unreleased=unreleased)
+            )
             files = 1
         else:
-            files = len(documents.portfolio(kept, codes, to, now_of(kept), title=title, about=about))
+            files = len(documents.portfolio(kept, codes, to, now_of(kept), design=design, unreleased=unreleased))
     said = {"to": str(to), "batches": codes, "files": files}
     print_json(said) if as_json else tell(
         msg("{to}: {count}.", to=to, count=msg_n("{number} batch", "{number} batches", len(codes)))

@@ -275,7 +275,8 @@ def _headline(
     unsafe = [f for f in holds if f.gauge in SAFETY]
     parts = [held] if held else []
     if unsafe:
-        parts.append(msg("because of {unsafe}", unsafe=join(" and ", (f"{f.gauge} ({f.words})" for f in unsafe))))
+        held_by = (msg("{check} ({words})", check=f.gauge, words=f.words) for f in unsafe)
+        parts.append(msg("because of {unsafe}", unsafe=join(msg(" and "), held_by)))
     parts += [
         msg("{gauge} ({words}), which is yours to decide", gauge=f.gauge, words=f.words)
         for f in holds

@@ -169,4 +169,4 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
 
 
 def _way(desk: Desk, page: Page, name: str, here: bool) -> None:
-    st.page_link(desk.ways[page.slug], label=tr(f"**{name}**" if here else name))
+    st.page_link(desk.ways[page.slug], label=tr("**" + name + "**" if here else name))

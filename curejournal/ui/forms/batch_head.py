@@ -51,7 +51,7 @@ def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None
         if batch.poured_at
         else msg("not poured yet")
     )
-    common.say(msg("{code} · {poured}", code=batch.code, poured=poured), msg("small soft"))
+    common.say(msg("{code} · {poured}", code=batch.code, poured=poured), "small soft")
     st.title(plain(batch.name))
     for question in judgement.recall:
         st.error(plain(question), icon=":material/back_hand:")
@@ -70,7 +70,7 @@ def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None
     if not brief:
         for caution in judgement.cautions:
             if caution != LOCAL_CODES:
-                common.say(caution, msg("small soft"))
+                common.say(caution, "small soft")
 
 
 def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:

@@ -46,7 +46,7 @@ def render(desk: Desk) -> None:
             with st.container(gap=None):
                 showing.picture(desk, batch, judgement, 640)
                 st.html(showing.strip(desk, judgement))
-                common.say(batch.name, msg("small soft"))
+                common.say(batch.name, "small soft")
     title = st.text_input(_("Heading"), workflow.place(desk.journal), key="title", max_chars=120)
     about = st.text_input(_("A sentence under it"), key="about", max_chars=300)
     form = st.segmented_control(

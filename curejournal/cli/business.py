@@ -49,7 +49,10 @@ def darkened(
     """Say, the moment it darkens, what all earlier batches with these materials did, and which photo to take when."""
     with open_journal(journal) as kept:
         answer = materials.when_it_darkens(kept, code, now_of(kept), portion)
-    print_json(workflow.as_json(answer)) if as_json else print("\n".join(answer.words))
+    if as_json:
+        print_json(workflow.as_json(answer))
+    else:
+        print("\n".join(answer.words))
 
 
 def place(
@@ -86,7 +89,10 @@ def rules(
             workflow.set_batch_rules(kept, of, wanted, why, by=by, now=now_of(kept))
     told = ", ".join(f"{name} {value:g}" for name, value in wanted.items())
     said = {"of": of, "recipe": recipe, "limits": wanted, "why": why}
-    print_json(said) if as_json else print(f"{of}: {told} ({why})")
+    if as_json:
+        print_json(said)
+    else:
+        print(f"{of}: {told} ({why})")
 
 
 def _moment(at: str | None, kept: Journal) -> datetime:
@@ -190,7 +196,10 @@ def outcome(
     """Say what goes with an outcome over all batches: spots, ash, softness; materials, lots and figures weighed."""
     with open_journal(journal) as kept:
         answer = materials.causes_of_outcome(kept, what, now_of(kept))
-    print_json(workflow.as_json(answer)) if as_json else print("\n".join(answer.words))
+    if as_json:
+        print_json(workflow.as_json(answer))
+    else:
+        print("\n".join(answer.words))
 
 
 def _day(text: str) -> date | None:
@@ -233,7 +242,10 @@ def lot_enter(
     )
     with open_journal(journal) as kept:
         entry = stock.enter_lot(kept, record, by=by, now=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else print(describe(record))
+    if as_json:
+        print_json(workflow.as_json(entry))
+    else:
+        print(describe(record))
 
 
 def room_import(

@@ -83,7 +83,10 @@ def find_causes(
     """Say which material turned the batter, by all batches together, and which test pour would tell."""
     with open_journal(journal) as kept:
         answer = materials.which(kept, now_of(kept), "end" if end else "turn")
-    print_json(materials.which_as_json(answer)) if as_json else print("\n".join(materials.which_in_words(answer)))
+    if as_json:
+        print_json(materials.which_as_json(answer))
+    else:
+        print("\n".join(materials.which_in_words(answer)))
 
 
 def expect(
@@ -141,7 +144,10 @@ def record(
         codes += [use.batch for use in documents.lot(kept, lot)] if lot else []
         codes = list(dict.fromkeys(codes))
         write_file(to, documents.batch_record(kept, codes, now_of(kept)))
-    print_json({"file": str(to), "batches": codes}) if as_json else print(f"{to}: the record of {', '.join(codes)}.")
+    if as_json:
+        print_json({"file": str(to), "batches": codes})
+    else:
+        print(f"{to}: the record of {', '.join(codes)}.")
 
 
 def portfolio(
@@ -164,7 +170,10 @@ def portfolio(
         else:
             files = len(documents.portfolio(kept, codes, to, now_of(kept), title=title, about=about))
     said = {"to": str(to), "batches": codes, "files": files}
-    print_json(said) if as_json else print(f"{to}: {how_many(len(codes), 'batch')}.")
+    if as_json:
+        print_json(said)
+    else:
+        print(f"{to}: {how_many(len(codes), 'batch')}.")
 
 
 def calendar_file(
@@ -177,7 +186,10 @@ def calendar_file(
         made = documents.calendar_file(kept, now_of(kept), workflow.time_zone(kept))
         write_file(to, made)
     due = made.count(b"BEGIN:VEVENT")
-    print_json({"file": str(to), "events": due}) if as_json else print(f"{to}: {how_many(due, 'thing')} due.")
+    if as_json:
+        print_json({"file": str(to), "events": due})
+    else:
+        print(f"{to}: {how_many(due, 'thing')} due.")
 
 
 def labels(
@@ -229,7 +241,10 @@ def recipe_out(
         raise Mistyped(f"“{to.name}” is neither .json nor .csv.", "Choose one of them.")
     with open_journal(journal) as kept:
         write_file(to, documents.recipe_out(kept, code, "csv" if to.suffix.lower() == ".csv" else "json"))
-    print_json({"file": str(to), "batch": code}) if as_json else print(f"{to}: the recipe of {code}.")
+    if as_json:
+        print_json({"file": str(to), "batch": code})
+    else:
+        print(f"{to}: the recipe of {code}.")
 
 
 def bundle_out(
@@ -241,9 +256,10 @@ def bundle_out(
     """Write a batch as one file that another journal can open: history, photos as they are (places in them too)."""
     with open_journal(journal) as kept:
         write_file(to, documents.bundle(kept, code))
-    print_json({"file": str(to), "batch": code}) if as_json else print(
-        f"{to}: batch {code}, with its photos as they are."
-    )
+    if as_json:
+        print_json({"file": str(to), "batch": code})
+    else:
+        print(f"{to}: batch {code}, with its photos as they are.")
 
 
 def bundle_in(

@@ -158,7 +158,10 @@ def backup(
         apart, latest = days_of(every), last_backup(to)
         if latest and utc_now() - latest < apart:
             said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
-            print_json({"path": None, "why": said}) if as_json else print(said)
+            if as_json:
+                print_json({"path": None, "why": said})
+            else:
+                print(said)
             return
     with open_journal(journal) as kept:
         made = kept.backup(to)
@@ -202,7 +205,10 @@ def import_(
 
 
 def _say_data(made: Backup, said: str, as_json: bool) -> None:
-    print_json(workflow.as_json(made)) if as_json else print(said)
+    if as_json:
+        print_json(workflow.as_json(made))
+    else:
+        print(said)
     if made.left_out:
         print(f"{how_many(len(made.left_out), 'photo')} missing or damaged, and not in it.", file=sys.stderr)
         raise typer.Exit(1)

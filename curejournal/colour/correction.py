@@ -218,8 +218,8 @@ def fit_correction(
 ) -> Correction:
     """Learn from a card's patches what the photo does to colours.
 
-    A family of models (`curejournal.colour.models`) is fitted; each patch is foretold from the
-    others by each of them, and the models are averaged with weights by how well they did.
+    A family of models (`curejournal.colour.models`) is fitted; each model predicts each patch from the
+    others (leave-one-out), and the models are averaged with weights by how well they did.
     Patches that all others contradict are left out and named. How far the patches were off
     sets the size of the covariance.
 
@@ -252,18 +252,7 @@ def fit_correction(
 
     """
     encoded, reference = np.asarray(encoded, dtype=float), np.asarray(reference_lab, dtype=float)
-    good = np.isfinite(encoded).all(axis=1) & np.isfinite(reference).all(axis=1)
-    if usable is not None:
-        good &= np.asarray(usable, dtype=bool)
-    if good.sum() < FEWEST_PATCHES:
-        raise TooFewPatches(
-            msg(
-                "Only {sum} patches of the card can be used; {fewest_patches} are needed.",
-                sum=int(good.sum()),
-                fewest_patches=FEWEST_PATCHES,
-            ),
-            msg("Photograph again with the whole card in the picture, evenly lit and not burnt out."),
-        )
+    good = _usable(encoded, reference, usable)
     layout = _Layout.of(xy_mm)
     places = layout.places(xy_mm, len(encoded))
     family = IN_EVEN_LIGHT if xy_mm is None else ACROSS_THE_CARD
@@ -271,11 +260,8 @@ def fit_correction(
     kept = np.flatnonzero(good)
     start = camera.start(encoded[kept], reference[kept])
     even = camera.compress(reference)
-    own, known = _noise_covariance(start, encoded, noise_sd), None
-    if reference_covariance is not None:
-        to_even = np.linalg.inv(camera.slopes_of_expand(even))
-        known = to_even @ np.asarray(reference_covariance, dtype=float) @ to_even.transpose(0, 2, 1)
-        own = own + known
+    known = None if reference_covariance is None else _in_even_lab(even, reference_covariance)
+    own = _noise_covariance(start, encoded, noise_sd) + (0.0 if known is None else known)
     while True:
         patches = Patches(encoded[kept], places[kept], even[kept], own[kept])
         middle = fit(family[1], patches, start, rounds=3)
@@ -295,7 +281,7 @@ def fit_correction(
     left_out = np.tensordot(shares, [each.left_out for each in fits], axes=1)
     differences = np.full(len(encoded), np.nan)
     differences[kept] = _differences(left_out, reference[kept])
-    weighted = tuple(zip(shares.tolist(), fits, strict=True))
+    weighted, names = tuple(zip(shares.tolist(), fits, strict=True)), [model.name for model in family]
     for index in suspects:
         spot = encoded[[index]], places[[index]]
         predicted = sum((share * each.predict(*spot) for share, each in weighted), np.zeros((1, 3)))
@@ -303,12 +289,7 @@ def fit_correction(
     return Correction(
         model=_names(family, shares),
         leave_one_out=tuple(differences.tolist()),
-        candidates=tuple(
-            (model.name, mean, most)
-            for model, mean, most in zip(
-                family, means.tolist(), np.quantile(errors, 0.95, axis=1).tolist(), strict=True
-            )
-        ),
+        candidates=tuple(zip(names, means.tolist(), np.quantile(errors, 0.95, axis=1).tolist(), strict=True)),
         suspects=tuple(suspects.tolist()),
         _fits=weighted,
         _scale=_scale(left_out, np.tensordot(shares, [each.left_out_covariance for each in fits], axes=1)),
@@ -317,6 +298,34 @@ def fit_correction(
         _made_of=made_of,
         _references=None if known is None else (even[kept], known[kept]),
     )
+
+
+def _in_even_lab(even: Array, covariance: ArrayLike) -> Array:
+    """Covariances (N, 3, 3) of colours in Lab units squared, as those of compressed Lab at `even` (N, 3)."""
+    to_even = np.linalg.inv(camera.slopes_of_expand(even))
+    return np.asarray(to_even @ np.asarray(covariance, dtype=float) @ to_even.transpose(0, 2, 1))
+
+
+def _usable(encoded: Array, reference: Array, usable: ArrayLike | None) -> NDArray[np.bool_]:
+    """Which patches (N,) can be used.
+
+    Raises
+    ------
+    TooFewPatches
+    """
+    good = np.asarray(np.isfinite(encoded).all(axis=1) & np.isfinite(reference).all(axis=1))
+    if usable is not None:
+        good &= np.asarray(usable, dtype=bool)
+    if good.sum() < FEWEST_PATCHES:
+        raise TooFewPatches(
+            msg(
+                "Only {usable} patches of the card can be used; {needed} are needed.",
+                usable=int(good.sum()),
+                needed=FEWEST_PATCHES,
+            ),
+            msg("Photograph again with the whole card in the picture, evenly lit and not burnt out."),
+        )
+    return good
 
 
 def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correction:

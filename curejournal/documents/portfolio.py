@@ -288,6 +288,13 @@ def _now(batch: PortfolioBatch) -> dict[str, Any]:
     }
 
 
+def _anchor(place: float) -> str:
+    """Where a label at a share of the width begins, so that it stays inside."""
+    if place < 0.03:
+        return "start"
+    return "end" if place > 0.97 else "middle"
+
+
 def _strip(name: str, journey: ColourSeries) -> dict[str, Any]:
     days = [point.days for point in journey.points]
     width = STRIP - 160 if journey.target_lab else STRIP
@@ -304,7 +311,7 @@ def _strip(name: str, journey: ColourSeries) -> dict[str, Any]:
         {
             "x": round(min(max(place * width, 1), width - 1), 1),
             "text": msg("day {day}", day=day) if day == 0 else str(day),
-            "anchor": "start" if place < 0.03 else "end" if place > 0.97 else "middle",
+            "anchor": _anchor(place),
         }
         for day, place in axis_ticks(days)
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,7 +189,7 @@ def fit_colour_series(
         The ΔE00 from it that the maker accepts.
     control : sequence of Entry
         Readings of a control portion; used where in the same photo.
-    aim_sd : float
+    target_sd : float
         What all readings together may be off, in each Lab coordinate, against the target colour, if that came from
         another instrument. It enters every comparison with that colour, and cancels between the readings.
     back_days_apart : float
@@ -198,7 +199,7 @@ def fit_colour_series(
 
     Returns
     -------
-    Journey
+    ColourSeries
         From one reading up. Few readings give wide intervals and the state *too few readings*.
 
     """
@@ -208,19 +209,16 @@ def fit_colour_series(
     start = poured_at or seen[0].at
     days = np.array([(session.at - start) / DAY for session in seen])
     labs = np.array([session.lab for session in seen])
-    covariances = np.array([session.covariance for session in seen])
     mixed = sorted(frozenset().union(*(session.relative_cards for session in seen)))
-    if len(mixed) > 1:
-        # Each such card errs in its own way, and nobody knows how.
-        covariances = covariances + MIXED_CARDS_SD**2 * np.eye(3)
+    # Several relative cards err each in its own way, and nobody knows how.
+    mixed_sd = MIXED_CARDS_SD if len(mixed) > 1 else 0.0
+    covariances = np.array([session.covariance for session in seen]) + mixed_sd**2 * np.eye(3)
     lone = lone_moment(days, labs, target_lab, tolerance)
     fitted = fit_robustly(days, labs, covariances, target_lab, target_sd, np.where(lone, LONE_WEIGHT, 1.0))
 
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
-    past = days[0] + (last - days[0]) * np.linspace(0, 1, 13)[:-1] ** 2
-    future = last + (HORIZON_DAYS * np.linspace(0, 1, 18) ** 2)
-    grid = np.unique(np.concatenate([past, future, [until]]))
+    grid = _days_to_draw(float(days[0]), last, until)
     drawn = fitted.at(grid)
     away = ciede2000(np.array(target_lab), drawn) if target_lab is not None else None
 
@@ -230,16 +228,12 @@ def fit_colour_series(
     chances = _chances(fitted, last, at_moments, away_then, target_lab, tolerance)
     state = name_of(chances, len(seen), last)
     questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, target_lab)
-    proven = away_then is not None and (
-        _proven_within(fitted, days, away_then, np.array(target_lab), tolerance, back_days_apart) and not questioned[-1]
-    )
+    proven = away_then is not None and not questioned[-1]
+    if proven and away_then is not None:
+        proven = _proven_within(fitted, days, away_then, np.array(target_lab), tolerance, back_days_apart)
     if state is State.RECOVERED and not proven:
         state = State.RECOVERING
-    now = at_moments[:, -1]
-    lab_now = now.mean(axis=0)
-    difference_now = None
-    if target_lab is not None:
-        (difference_now,) = _differences(target_lab, lab_now[None], (now - lab_now)[None])
+    lab_now = at_moments[:, -1].mean(axis=0)
     show = grid <= until + 1e-9
     return ColourSeries(
         state=state,
@@ -250,16 +244,38 @@ def fit_colour_series(
         moments=len(seen),
         points=_points(seen, days, target_lab, target_sd, fitted.weights, questioned),
         lab_now=_lab(lab_now),
-        difference_now=difference_now,
-        parts_now=_lab(difference_parts(target_lab, lab_now)) if target_lab is not None else None,
         yellowness_now=float(yellowness_e313(lab_now)),
-        grey_scale_style_grade=grey_scale_grade(target_lab, lab_now) if target_lab is not None else None,
+        **_beside_target(target_lab, lab_now, at_moments[:, -1] - lab_now),
         forecast=None if away is None else predict(grid, away, tolerance, start, last),
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
         perhaps=perhaps(state, dict(chances)),
         mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
     )
+
+
+class _BesideTarget(TypedDict):
+    difference_now: Interval | None
+    parts_now: Lab | None
+    grey_scale_style_grade: str | None
+
+
+def _beside_target(target_lab: Lab | None, lab_now: Array, errors: Array) -> _BesideTarget:
+    """How the latest colour (3,), with its errors (M, 3), differs from the target, if there is one."""
+    if target_lab is None:
+        return {"difference_now": None, "parts_now": None, "grey_scale_style_grade": None}
+    return {
+        "difference_now": _differences(target_lab, lab_now[None], errors[None])[0],
+        "parts_now": _lab(difference_parts(target_lab, lab_now)),
+        "grey_scale_style_grade": grey_scale_grade(target_lab, lab_now),
+    }
+
+
+def _days_to_draw(first: float, last: float, until: float) -> Array:
+    """Days since the pour on which curves are drawn: closest together after the first reading and after the last."""
+    past = first + (last - first) * np.linspace(0, 1, 13)[:-1] ** 2
+    future = last + HORIZON_DAYS * np.linspace(0, 1, 18) ** 2
+    return np.unique(np.concatenate([past, future, [until]]))
 
 
 def grey_scale_grade(reference_lab: Sequence[float] | Array, sample_lab: Sequence[float] | Array) -> str:

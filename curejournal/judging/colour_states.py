@@ -133,5 +133,6 @@ def name_of(chances: Iterable[tuple[State, float]], moments: int, last: float) -
     merged[State.RECOVERED], merged[State.STABLE] = (home, 0.0) if left else (0.0, home)
     state, chance = max(merged.items(), key=lambda pair: pair[1])
     # Two moments can show a change but not what becomes of it: only a near certainty is named.
-    needed = NAMING_CERTAINTY if moments >= 3 else (0.95 if moments == 2 else 2.0)
+    # One moment shows no change at all: 2 is a certainty that none reaches.
+    needed = {1: 2.0, 2: 0.95}.get(moments, NAMING_CERTAINTY)
     return state if chance >= needed * total else State.TOO_FEW

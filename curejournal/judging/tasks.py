@@ -115,7 +115,9 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     if context.batch.recipe is not None and context.batch.recipe.rebatch:
         words = msg("Titrate three of its bars, each under its name")
     alkali = findings["alkali"].words
-    why = msg("a test holds it: {alkali}", alkali=alkali) if summary.holding else (margin.words if over else alkali)
+    why = margin.words if over else alkali
+    if summary.holding:
+        why = msg("a test holds it: {alkali}", alkali=alkali)
     return Task("test", when, words, why)
 
 

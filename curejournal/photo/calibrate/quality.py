@@ -193,6 +193,21 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
         )
     if card.white_only:  # any part of a sheet may be pointed at: its shape says nothing
         return reasons
+    reasons += _about_shape(card, placement)
+    if 0 < placement.seen < placement.wanted:
+        reasons.append(
+            Reason(
+                "marker hidden",
+                msg("{seen} of the card's corner marks cannot be seen.", seen=placement.wanted - placement.seen),
+                msg("Keep fingers and soap off the corners; go closer if the card is small in the picture."),
+            )
+        )
+    return reasons
+
+
+def _about_shape(card: Card, placement: Placement) -> list[Reason]:
+    """Tilted or bent."""
+    reasons = []
     tilt = placement.tilt_degrees(card)
     if tilt > 60:
         reasons.append(
@@ -230,14 +245,6 @@ def about_placement(card: Card, placement: Placement, width: int, height: int) -
                 placement.corners,
             )
         )
-    if 0 < placement.seen < placement.wanted:
-        reasons.append(
-            Reason(
-                "marker hidden",
-                msg("{seen} of the card's corner marks cannot be seen.", seen=placement.wanted - placement.seen),
-                msg("Keep fingers and soap off the corners; go closer if the card is small in the picture."),
-            )
-        )
     return reasons
 
 
@@ -266,6 +273,13 @@ def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> li
         )
     elif brightest < 0.3:
         reasons.append(doubt("dark", msg("The photo is dark."), msg("Find more light; a window by day is best.")))
+    reasons += _about_detail(placement, samples)
+    return reasons
+
+
+def _about_detail(placement: Placement, samples: PatchSamples) -> list[Reason]:
+    """Small or blurred."""
+    reasons = []
     if samples.smallest_px < 4:
         reasons.append(
             refusal(

@@ -109,9 +109,10 @@ def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, s
     for order in range(count):
         before = old[order] if order < len(old) else None
         with st.container(border=True, key=f"{key}-portion-{order}"):
+            called = "soap" if count == 1 else msg("portion {order}", order=order + 1)
             name = st.text_input(
                 tr(msg("Name of the portion")),
-                before.name if before else ("soap" if count == 1 else msg("portion {order}", order=order + 1)),
+                before.name if before else called,
                 key=f"{key}-p-{order}-name",
             )
             aimed = _target(desk, f"{key}-p-{order}", before, earlier)

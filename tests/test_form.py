@@ -30,7 +30,8 @@ TANGLED = {
     "batch/room_log.py read_room_file": 16,
     "documents/fact_sheet.py summary": 27,
     "documents/labels.py propose_net_weight": 18,
-    "documents/record.py _materials": 21,
+    "documents/portfolio_soap.py soap_of": 18,
+    "documents/record_recipe.py materials": 21,
     "documents/soap_pictures.py soap_picture": 16,
     "journal/salvage.py _sound_rows": 16,
     "judging/checks/alkali.py _missing_for_strips": 18,
@@ -59,15 +60,12 @@ TANGLED = {
     "ui/forms/photo_answers.py one": 25,
     "ui/forms/photo_import.py arrived": 20,
     "ui/forms/photos.py keep": 24,
-    "ui/forms/pouring.py show": 22,
     "ui/forms/recipe_rows.py rows": 17,
-    "ui/forms/start_batch.py start": 29,
     "ui/frame.py _head": 17,
     "ui/pages/photo.py render": 17,
     "ui/pages/plan.py _planned": 18,
     "ui/pages/today.py render": 16,
     "workflow/corrections.py refuse_while_asked": 16,
-    "workflow/documents/portfolio_files.py _shown": 16,
     "workflow/materials/darkening.py when_it_darkens": 25,
     "workflow/photos/entries.py entries_for": 18,
     "workflow/photos/portions.py _explain_regions": 19,
@@ -75,9 +73,8 @@ TANGLED = {
 }
 LONG = {
     "documents/fact_sheet.py summary": 63,
-    "documents/record.py _materials": 69,
+    "documents/record_recipe.py materials": 75,
     "ui/forms/checks.py _sign": 63,
-    "ui/forms/entry.py alkali_test": 68,
 }
 
 

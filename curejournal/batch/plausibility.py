@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.batch.records import AlkaliTest, BarsOut, Batch, ColourReading, Event, Portion, Record, Weighing
@@ -15,6 +15,11 @@ from curejournal.soap.recipe import MOST_WATER, Recipe
 MOST_LOSS_AT_ONCE = 0.08
 """Loss from one weighing to the next, of one tray, above which it is asked whether bars left it: bars lose 8 to 14% by
 week six and about half of that in the first two [common practice, no source]. Ours."""
+
+
+EARLIEST_CUT = timedelta(hours=4)
+"""After the pour, before which a cut is asked about: a loaf is firm enough after half a day to two days, after a few
+hours where it went through gel in an oven [common practice, no source]. Chosen by us, below both."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +72,16 @@ def _event(batch: Batch, record: Event, at: datetime) -> Iterator[Doubt]:
                 "was "
                 "wrong, correct it."
             ),
+        )
+    if record.kind == "cut" and batch.poured_at is not None and at - batch.poured_at < EARLIEST_CUT:
+        minutes = max(0, int((at - batch.poured_at).total_seconds() // 60))
+        yield Doubt(
+            "cut early",
+            msg(
+                "Cut {minutes} after the pour? A loaf is usually too soft to cut then.",
+                minutes=msg_n("{number} minute", "{number} minutes", minutes),
+            ),
+            msg("If another button was meant, do not keep it; if it was another day, say which."),
         )
     if record.kind == "poured" and batch.poured_at is not None:
         poured = batch.poured_at.astimezone(at.tzinfo)  # by the same clock

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.cli.options import (
     DEFAULT_JOURNAL,
@@ -20,13 +20,14 @@ from curejournal.cli.options import (
     Code,
     JournalAt,
     Mistyped,
-    clock_words,
     days_of,
     now_of,
     open_journal,
     print_json,
     rules_of,
 )
+from curejournal.cli.speech import tell, tell_all
+from curejournal.documents import formatting
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.backup import restore as restore_backup
 from curejournal.journal.check import Problem
@@ -52,8 +53,9 @@ def check(
     if as_json:
         print_json({"problems": [workflow.as_json(problem) for problem in problems], "head": now})
     else:
-        said = [f"{problem.where}: {problem.what}" for problem in problems]
-        print("\n".join(said if damaged else [*said, f"Everything verifies. Head: {shown_head(now)}"]))
+        tell_all(_where_and_what(problem) for problem in problems)
+        if not damaged:
+            tell(msg("Everything verifies. Head: {head}", head=shown_head(now)))
     if damaged:
         raise typer.Exit(1)
 
@@ -63,10 +65,16 @@ def _without_head(journal: Journal, head: str) -> list[Problem]:
     if not printed:
         return []
     if not HEAD.fullmatch(printed):
-        raise Mistyped(f"“{head}” is not a head.", "Give the 16 characters as printed: 0 to 9 and a to f.")
+        raise Mistyped(
+            msg("“{head}” is not a head.", head=head), msg("Give the 16 characters as printed: 0 to 9 and a to f.")
+        )
     if journal.holds_head(printed):
         return []
-    return [Problem("the journal never had this head: what was in it then is not all here", f"head {head}")]
+    return [
+        Problem(
+            msg("the journal never had this head: what was in it then is not all here"), msg("head {head}", head=head)
+        )
+    ]
 
 
 def salvage(
@@ -79,9 +87,20 @@ def salvage(
     if as_json:
         print_json(workflow.as_json(made))
     else:
-        kept = ", ".join(how_many(made.kept[table], table) for table in ("batch", "entry", "card"))
-        print("\n".join(f"{problem.where}: {problem.what}" for problem in made.lost))
-        print(f"{to}: {kept} and {how_many(made.photos, 'photo')}, all as they were kept. Open it with --journal {to}")
+        kept = [
+            msg_n("{number} batch", "{number} batches", made.kept["batch"]),
+            msg_n("{number} entry", "{number} entries", made.kept["entry"]),
+            msg_n("{number} card", "{number} cards", made.kept["card"]),
+        ]
+        tell_all(_where_and_what(problem) for problem in made.lost)
+        tell(
+            msg(
+                "{to}: {kept} and {count}, all as they were kept. Open it with --journal {to}",
+                to=to,
+                kept=join(", ", kept),
+                count=msg_n("{number} photo", "{number} photos", made.photos),
+            )
+        )
     if made.lost:
         raise typer.Exit(1)
 
@@ -95,10 +114,11 @@ def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = 
         return
     later = {entry.supersedes: entry.id for entry in entries}
     for entry in entries:
-        about = f" (instead of {entry.supersedes})" if entry.supersedes else ""
-        about += f" (no longer counts: see {later[entry.id]})" if entry.id in later else ""
-        recorded = f"{entry.by}, written down {entry.recorded_at:%Y-%m-%d %H:%M} UTC"
-        print(f"{entry.id}\t{clock_words(entry.at, zone)}\t{describe(entry.record)}{about}\t{recorded}")
+        about = msg(" (instead of {earlier})", earlier=entry.supersedes) if entry.supersedes else ""
+        if entry.id in later:
+            about += msg(" (no longer counts: see {later})", later=later[entry.id])
+        recorded = msg("{by}, written down {at} UTC", by=entry.by, at=formatting.moment(entry.recorded_at))
+        tell(join("\t", (str(entry.id), formatting.moment(entry.at, zone), describe(entry.record) + about, recorded)))
 
 
 def undo(
@@ -114,7 +134,7 @@ def undo(
     if as_json:
         print_json({"entries": [workflow.as_json(new) for new in made]})
     else:
-        print("\n".join(f"{new.id}\t{describe(new.record)}" for new in made))
+        tell_all(join("\t", (str(new.id), describe(new.record))) for new in made)
 
 
 def settings(
@@ -138,9 +158,18 @@ def settings(
         return
     for limit in fields(Limits):
         about = limit.metadata
-        bounds = f"{about['low']:g} to {about['high']:g}; usual {limit.default:g}"
-        print(f"{limit.name} = {getattr(rules, limit.name):g} {about['unit']}: {about['words']} ({bounds})")
-    print(f"time zone: {zone}\nplace: {name or 'none'}")
+        bounds = msg("{low:g} to {high:g}; usual {usual:g}", low=about["low"], high=about["high"], usual=limit.default)
+        tell(
+            msg(
+                "{name} = {value:g} {unit}: {words} ({bounds})",
+                name=limit.name,
+                value=getattr(rules, limit.name),
+                unit=about["unit"],
+                words=about["words"],
+                bounds=bounds,
+            )
+        )
+    tell(msg("time zone: {zone}\nplace: {place}", zone=zone, place=name or msg("none")))
 
 
 def backup(
@@ -154,18 +183,25 @@ def backup(
     """Write the whole journal into one file, verified while it is written; exit 1 if a photo was missing or damaged."""
     if every is not None:
         if not to.is_dir():
-            raise Mistyped(f"{to} is no folder.", "With --every, give the folder in which the backups are kept.")
+            raise Mistyped(
+                msg("{to} is no folder.", to=to), msg("With --every, give the folder in which the backups are kept.")
+            )
         apart, latest = days_of(every), last_backup(to)
         if latest and utc_now() - latest < apart:
-            said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
+            said = msg("The last backup is of {at} UTC: none is due.", at=formatting.moment(latest))
             if as_json:
-                print_json({"path": None, "why": said})
+                print_json({"path": None, "why": str(said)})
             else:
-                print(said)
+                tell(said)
             return
     with open_journal(journal) as kept:
         made = kept.backup(to)
-    said = f"{made.path}: everything, with {how_many(made.photos, 'photo')}. Head: {shown_head(made.head)}"
+    said = msg(
+        "{file}: everything, with {photos}. Head: {head}",
+        file=made.path,
+        photos=_photos_in(made),
+        head=shown_head(made.head),
+    )
     _say_data(made, said, as_json)
 
 
@@ -176,7 +212,9 @@ def restore(
 ) -> None:
     """Make a journal of a backup, in a new folder, after all of it was verified."""
     made = restore_backup(file, to, utc_now)
-    _say_data(made, f"{to}: restored, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
+    _say_data(
+        made, msg("{to}: restored, with {photos}. Open it with --journal {to}", to=to, photos=_photos_in(made)), as_json
+    )
 
 
 def export(
@@ -189,7 +227,11 @@ def export(
         made = kept.export(to)
     _say_data(
         made,
-        f"{to}: everything, with {how_many(made.photos, 'photo')}. For yourself: photos say where they were taken.",
+        msg(
+            "{to}: everything, with {photos}. For yourself: photos say where they were taken.",
+            to=to,
+            photos=_photos_in(made),
+        ),
         as_json,
     )
 
@@ -201,16 +243,34 @@ def import_(
 ) -> None:
     """Make a journal of exported data, in a new folder, after all of it was verified."""
     made = bring_in(source, to, utc_now)
-    _say_data(made, f"{to}: a journal, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
+    _say_data(
+        made,
+        msg("{to}: a journal, with {photos}. Open it with --journal {to}", to=to, photos=_photos_in(made)),
+        as_json,
+    )
+
+
+def _where_and_what(problem: Problem) -> str:
+    return msg("{where}: {what}", where=problem.where, what=problem.what)
+
+
+def _photos_in(made: Backup) -> str:
+    return msg_n("{number} photo", "{number} photos", made.photos)
 
 
 def _say_data(made: Backup, said: str, as_json: bool) -> None:
     if as_json:
         print_json(workflow.as_json(made))
     else:
-        print(said)
+        tell(said)
     if made.left_out:
-        print(f"{how_many(len(made.left_out), 'photo')} missing or damaged, and not in it.", file=sys.stderr)
+        tell(
+            msg(
+                "{count} missing or damaged, and not in it.",
+                count=msg_n("{number} photo", "{number} photos", len(made.left_out)),
+            ),
+            to=sys.stderr,
+        )
         raise typer.Exit(1)
 
 
@@ -229,4 +289,10 @@ def move(
     if as_json:
         print_json({"journal": str(to), "batches": batches, "on_a_server": to_url is not None})
     else:
-        print(f"{to}: {how_many(batches, 'batch')}, every row and photo the same. The old journal is as it was.")
+        tell(
+            msg(
+                "{to}: {count}, every row and photo the same. The old journal is as it was.",
+                to=to,
+                count=msg_n("{number} batch", "{number} batches", batches),
+            )
+        )

@@ -131,7 +131,18 @@ def _outline(
                 cv2.line(picture, shape[start].tolist(), shape[end].tolist(), ink, width, cv2.LINE_AA)
 
 
-def jpeg(picture: Pixels) -> bytes:
+def jpeg(picture: Pixels, quality: int = 86) -> bytes:
     """A JPEG without any metadata."""
-    _, encoded = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 86])
+    _, encoded = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, quality])
     return encoded.tobytes()
+
+
+def jpeg_within(picture: Pixels, most_bytes: int) -> bytes:
+    """A JPEG of at most so many bytes: as good as fits, and smaller in pixels where that is not enough."""
+    for quality in (86, 80, 72, 64):
+        encoded = jpeg(picture, quality)
+        if len(encoded) <= most_bytes:
+            return encoded
+    height, width = picture.shape[:2]
+    size = (max(width * 3 // 4, 1), max(height * 3 // 4, 1))
+    return jpeg_within(np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8), most_bytes)

@@ -243,3 +243,30 @@ def _of_another_card(batch: Batch, entry: Entry[ColourReading]) -> Sequence[Doub
             msg("Enrol the cards beside a chart, or read both batches with one card."),
         ),
     )
+
+
+def from_reading(earlier: Batch, entry: Entry[ColourReading], rules: Limits) -> TargetChoice:
+    """The colour of one reading of an earlier batch, as its picture shows it on that day.
+
+    Raises
+    ------
+    NoColourToPick
+        If that reading is of no use.
+    """
+    reading = entry.record
+    if Grade(reading.grade) is Grade.NOT_USABLE:
+        raise NoColourToPick(
+            msg("The colour in this picture is of no use."), msg("Touch another picture, or take a new photo.")
+        )
+    doubts = []
+    if earlier.poured_at is None or entry.at - earlier.poured_at < rules.min_age_days * DAY:
+        doubts.append(
+            Doubt(
+                "not cured",
+                msg("{code} had not cured when this picture was taken.", code=earlier.code),
+                msg("Its colour may still have changed: a later picture tells more."),
+            )
+        )
+    (moment,) = sessions([entry])
+    words = msg("{code} {portion}, {last}", code=earlier.code, portion=reading.portion, last=_seen(entry))
+    return TargetChoice(reading.lab, words, tuple(doubts), reading.card, _sd(moment.covariance))

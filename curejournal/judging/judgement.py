@@ -201,6 +201,18 @@ def other_edition(batch: Batch, on: datetime, judged: Callable[[datetime], Judge
     """Whether the release that stands was signed under another edition of the rules, and what these say of it.
 
     `judged` gives the batch's judgement as it stood at a time; what was corrected since counts as corrected.
+
+    Parameters
+    ----------
+    batch : Batch
+    on : datetime
+        The time at which it is judged.
+    judged : callable
+        Gives the judgement as it stood at a time.
+
+    Returns
+    -------
+    OtherEdition or None
     """
     at, act = batch.as_of(on).last_act
     if at is None or act is None or act.act != "release" or edition_of(act.rules_version) == RULES_EDITION:

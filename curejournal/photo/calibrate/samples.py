@@ -58,7 +58,24 @@ _RAYS = np.stack(
 def sample_patches(
     picture: Pixels, scale: float, placement: Placement, patches: tuple[Patch, ...], encoding: Encoding | None
 ) -> PatchSamples:
-    """The colours of patches in a picture at 1/scale of full size, all at once."""
+    """The colours of patches in a picture at 1/scale of full size, all at once.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    scale : float
+        Full-size pixels per pixel of `picture`.
+    placement : Placement
+    patches : tuple of Patch
+        In the order of the result.
+    encoding : Encoding or None
+        Of the file; None for sRGB.
+
+    Returns
+    -------
+    PatchSamples
+    """
     corner, size = np.array([(p.x, p.y) for p in patches]), np.array([(p.w, p.h) for p in patches])
     at = _places(placement, corner, size, _MIDDLE, scale)
     pixels, seen = _pixels_at(picture, at)
@@ -125,7 +142,25 @@ def _smears(picture: Pixels, at: Floats) -> Floats:
 def light_on(
     picture: Pixels, scale: float, placement: Placement, rects: Sequence[Rect], encoding: Encoding | None
 ) -> Floats:
-    """The mean linear light (K, 3) of white places on the card by the same rule as areas; nan where burnt out."""
+    """The mean linear light (K, 3) of white places on the card by the same rule as areas; nan where burnt out.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    scale : float
+        Full-size pixels per pixel of `picture`.
+    placement : Placement
+    rects : sequence of Rect
+        White places on the card, in mm.
+    encoding : Encoding or None
+        Of the file; None for sRGB.
+
+    Returns
+    -------
+    ndarray of shape (K, 3)
+        Linear sRGB.
+    """
     corner, size = np.array([(r.x, r.y) for r in rects]), np.array([(r.w, r.h) for r in rects])
     values, seen = _pixels_at(picture, _places(placement, corner, size, _EVENLY, scale))
     encoded = to_srgb(values / 255.0, encoding)
@@ -217,5 +252,19 @@ def _tint_spread(linear: Floats) -> float:
 
 
 def evened(encoded: Floats, patches: Sequence[Patch], shading: Shading) -> Floats:
-    """The colours of patches (N, 3), encoded sRGB, as they would be in the card's mean light."""
+    """The colours of patches (N, 3), encoded sRGB, as they would be in the card's mean light.
+
+    Parameters
+    ----------
+    encoded : ndarray of shape (N, 3)
+        Encoded sRGB in [0, 1].
+    patches : sequence of Patch
+    shading : Shading
+        The light across the card.
+
+    Returns
+    -------
+    ndarray of shape (N, 3)
+        Encoded sRGB.
+    """
     return srgb_from_linear(linear_from_srgb(encoded) / shading.gain(centres_of(patches)))

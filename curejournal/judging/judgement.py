@@ -16,7 +16,7 @@ from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context, build_context
 from curejournal.judging.drying import DryingReport
-from curejournal.judging.findings import CheckName, Finding, Verdict
+from curejournal.judging.findings import CheckName, Finding, Verdict, what_passed
 from curejournal.judging.limits import RULES_EDITION, Limits, edition_of
 from curejournal.judging.tasks import Task, list_tasks
 from curejournal.judging.traceability import describe_bars_out, gone_out
@@ -81,13 +81,7 @@ class Judgement:
         """What stands behind the word: nothing that a check under it contradicts."""
         if self.verdict != "ready":
             return self.headline.partition(": ")[2]
-        unknown = [finding.gauge for finding in self.findings if finding.verdict is not Verdict.PASS]
-        said = (
-            msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
-            if unknown
-            else msg("all checks passed")
-        )
-        return join("; ", [said, *self.reservations])
+        return join("; ", [what_passed(self.findings), *self.reservations])
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from curejournal.cli.options import (
     Mistyped,
     bytes_of,
     confirmable,
+    layout_of,
     moment_of,
     now_of,
     open_journal,
@@ -87,7 +88,10 @@ def find_causes(
     """Say which material turned the batter, by all batches together, and which test pour would tell."""
     with open_journal(journal) as kept:
         answer = materials.which(kept, now_of(kept), "end" if end else "turn")
-    print_json(materials.which_as_json(answer)) if as_json else tell_all(materials.which_in_words(answer))
+    if as_json:
+        print_json(materials.which_as_json(answer))
+    else:
+        tell_all(materials.which_in_words(answer))
 
 
 def expect(
@@ -146,34 +150,44 @@ def record(
         codes += [use.batch for use in documents.lot(kept, lot)] if lot else []
         codes = list(dict.fromkeys(codes))
         write_file(to, documents.batch_record(kept, codes, now_of(kept)))
-    print_json({"file": str(to), "batches": codes}) if as_json else tell(
-        msg("{to}: the record of {codes}.", to=to, codes=", ".join(codes))
-    )
+    if as_json:
+        print_json({"file": str(to), "batches": codes})
+    else:
+        tell(msg("{to}: the record of {codes}.", to=to, codes=", ".join(codes)))
 
 
 def portfolio(
     batches: Annotated[
         list[str],
-        typer.Argument(help="Codes of the batches; all if left out.", default_factory=list, show_default=False),
+        typer.Argument(
+            help="Codes of the batches; all released ones if left out.", default_factory=list, show_default=False
+        ),
     ],
     to: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier portfolio; or a .pdf file.")],
     title: Annotated[str, typer.Option("--title", help="The heading; your place's name if left out.")] = "",
     about: Annotated[str, typer.Option("--about", help="A sentence under it.")] = "",
+    layout: Annotated[str, typer.Option("--layout", help="gallery, stories or book.")] = "gallery",
+    unreleased: Annotated[bool, typer.Option("--unreleased", help="Show batches that are not released, too.")] = False,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Write a portfolio of some batches, or all: static pages for any web host, or a PDF. No location is in it."""
+    """Write a portfolio of released batches: static pages for any web host, or a PDF. No location is in it."""
+    design = documents.Design(title, about, layout_of(layout))
     with open_journal(journal) as kept:
-        codes = batches or [head.code for head in kept.batches()]
+        every = kept.names() if unreleased else documents.offered(kept)
+        codes = batches or list(every)
         if to.suffix.lower() == ".pdf":
-            write_file(to, documents.portfolio_on_paper(kept, codes, now_of(kept), title=title, about=about))
+            write_file(
+                to, documents.portfolio_on_paper(kept, codes, now_of(kept), design=design, unreleased=unreleased)
+            )
             files = 1
         else:
-            files = len(documents.portfolio(kept, codes, to, now_of(kept), title=title, about=about))
+            files = len(documents.portfolio(kept, codes, to, now_of(kept), design=design, unreleased=unreleased))
     said = {"to": str(to), "batches": codes, "files": files}
-    print_json(said) if as_json else tell(
-        msg("{to}: {count}.", to=to, count=msg_n("{number} batch", "{number} batches", len(codes)))
-    )
+    if as_json:
+        print_json(said)
+    else:
+        tell(msg("{to}: {count}.", to=to, count=msg_n("{number} batch", "{number} batches", len(codes))))
 
 
 def calendar_file(
@@ -186,9 +200,10 @@ def calendar_file(
         made = documents.calendar_file(kept, now_of(kept), workflow.time_zone(kept))
         write_file(to, made)
     due = made.count(b"BEGIN:VEVENT")
-    print_json({"file": str(to), "events": due}) if as_json else tell(
-        msg("{to}: {count} due.", to=to, count=msg_n("{number} thing", "{number} things", due))
-    )
+    if as_json:
+        print_json({"file": str(to), "events": due})
+    else:
+        tell(msg("{to}: {count} due.", to=to, count=msg_n("{number} thing", "{number} things", due)))
 
 
 def labels(
@@ -244,9 +259,10 @@ def recipe_out(
         raise Mistyped(msg("“{name}” is neither .json nor .csv.", name=to.name), msg("Choose one of them."))
     with open_journal(journal) as kept:
         write_file(to, documents.recipe_out(kept, code, "csv" if to.suffix.lower() == ".csv" else "json"))
-    print_json({"file": str(to), "batch": code}) if as_json else tell(
-        msg("{to}: the recipe of {code}.", to=to, code=code)
-    )
+    if as_json:
+        print_json({"file": str(to), "batch": code})
+    else:
+        tell(msg("{to}: the recipe of {code}.", to=to, code=code))
 
 
 def bundle_out(
@@ -258,9 +274,10 @@ def bundle_out(
     """Write a batch as one file that another journal can open: history, photos as they are (places in them too)."""
     with open_journal(journal) as kept:
         write_file(to, documents.bundle(kept, code))
-    print_json({"file": str(to), "batch": code}) if as_json else tell(
-        msg("{to}: batch {code}, with its photos as they are.", to=to, code=code)
-    )
+    if as_json:
+        print_json({"file": str(to), "batch": code})
+    else:
+        tell(msg("{to}: batch {code}, with its photos as they are.", to=to, code=code))
 
 
 def bundle_in(

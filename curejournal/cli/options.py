@@ -291,6 +291,13 @@ def paper_of(text: str) -> workflow.Paper:
     return cast("workflow.Paper", text)
 
 
+def layout_of(text: str) -> documents.Layout:
+    """A portfolio's layout as typed."""
+    if text not in documents.LAYOUTS:
+        raise Mistyped(f"There is no layout “{text}” here.", f"Use one of: {', '.join(documents.LAYOUTS)}.")
+    return cast("documents.Layout", text)
+
+
 def recipe_of(path: Path) -> Recipe:
     """A recipe from its file."""
     forms: dict[str, Literal["json", "csv"]] = {".json": "json", ".csv": "csv"}

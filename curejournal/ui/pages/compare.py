@@ -88,7 +88,8 @@ def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry[ColourReading], Entry[Col
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0], seen.readings[0]
-    start, end = st.select_slider(
+    key = "-".join(("when", seen.name))
+    start, end = st.select_slider(_("From when to when"), names, (names[0], names[-1]), key=key)
         _("From when to when"), names, (names[0], names[-1]), key="-".join(("when", seen.name))
     )
     return moments[start], moments[end]

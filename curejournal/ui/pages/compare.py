@@ -90,8 +90,6 @@ def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry[ColourReading], Entry[Col
         return seen.readings[0], seen.readings[0]
     key = "-".join(("when", seen.name))
     start, end = st.select_slider(_("From when to when"), names, (names[0], names[-1]), key=key)
-        _("From when to when"), names, (names[0], names[-1]), key="-".join(("when", seen.name))
-    )
     return moments[start], moments[end]
 
 

@@ -25,7 +25,7 @@ from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
 from curejournal.ui import i18n
 from curejournal.ui.components import common
-from curejournal.ui.forms import kept
+from curejournal.ui.forms import kept, recall
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
@@ -88,6 +88,8 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     i18n.use(readers.kept_habits(journal))
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
+    if desk.journal.names():
+        attempt(lambda: recall.first(desk, slug))
     with st.container(key="page"):
         if shown[slug].titled:
             st.title(tr(shown[slug].title))

@@ -12,7 +12,7 @@ from curejournal.base.messages import join, msg, msg_n
 from curejournal.documents.formatting import day
 from curejournal.ui.components import common, first_steps
 from curejournal.ui.i18n import tr
-from curejournal.ui.page import Desk, plain
+from curejournal.ui.page import Desk
 
 if TYPE_CHECKING:
     from curejournal.judging.tasks import Task
@@ -51,12 +51,6 @@ def render(desk: Desk) -> None:
     if seen.waiting:
         more = msg_n("{number} more batch", "{number} more batches", seen.waiting)
         common.say(msg("{more} still to be looked at; what is due there will follow.", more=more), "soft")
-    for glance in seen.glances:
-        for question in glance.recall:
-            st.error(
-                tr(msg("{code}: {question}", code=plain(glance.code), question=plain(question))),
-                icon=":material/back_hand:",
-            )
     batches: dict[str, tuple[Glance, list[Task]]] = {}
     for glance, thing in now:
         batches.setdefault(glance.code, (glance, []))[1].append(thing)

@@ -30,13 +30,15 @@ class RecipeRules:
 class Settings:
     """All that a journal is told once; the metadata of a field is the name under which it is kept.
 
-    `time_zone` is a name of the IANA database, empty for that of the computer; `place` the name that papers bear;
-    `rules_of_recipes` are by the recipe's name in lower case; `habits` are the units, dates and language of those who
-    read; `people` those who entered something on this computer, the last one first; `scale_step_g` is the step of the
-    scale that was used last; `calendar_stands_at` is the day on which the calendar of the demo stands still.
+    `time_zone` is a name of the IANA database, empty for that of the computer; `zone_declined` that of a phone that
+    was asked about and not taken; `place` the name that papers bear; `rules_of_recipes` are by the recipe's name in
+    lower case; `habits` are the units, dates and language of those who read; `people` those who entered something on
+    this computer, the last one first; `scale_step_g` is the step of the scale that was used last; `calendar_stands_at`
+    is the day on which the calendar of the demo stands still.
     """
 
     time_zone: str = field(default="", metadata={msg("kept as"): msg("time zone")})
+    zone_declined: str = field(default="", metadata={msg("kept as"): msg("time zone declined")})
     place: str = field(default="", metadata={msg("kept as"): "place"})
     house_rules: Limits = field(default_factory=Limits, metadata={msg("kept as"): msg("house rules")})
     rules_of_recipes: Mapping[str, RecipeRules] = field(

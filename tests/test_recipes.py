@@ -102,7 +102,7 @@ def test_a_check_is_one_file(copy: Path) -> None:
         "from curejournal.batch.records import Batch\n"
         "from curejournal.judging.judgement import judge\n"
         "from curejournal.ui.components.glossary import CHECK_WORDS\n"
-        "found = {one.gauge: one for one in judge(Batch('B-1', ''), datetime(2026, 5, 1, tzinfo=UTC)).findings}\n"
+        "found = {one.check: one for one in judge(Batch('B-1', ''), datetime(2026, 5, 1, tzinfo=UTC)).findings}\n"
         "print(found['stirred'].words, CHECK_WORDS['stirred'])",
     )
     assert said.strip() == "nobody noted the trace The trace."

@@ -140,8 +140,7 @@ def effect_words(effect: Effect) -> str:
 
 def headline(history: History) -> str:
     """What it did, in one sentence."""
-    known = [use.story for use in history.uses if use.story.outcome != "not known yet"]
-    left = [story for story in known if story.outcome not in ("stayed within", "darkened as intended")]
+    known, left = history.known, history.turned
     back = [story.back_days[0] for story in left if story.back_days and story.back_days[0] is not None]
     if not known:
         return msg("No portion with it has been followed to its end yet.")
@@ -165,8 +164,7 @@ def headline(history: History) -> str:
 
 def three_figures(history: History) -> list[tuple[str, str]]:
     """The figures of the first page, each with what it is."""
-    known = [use.story for use in history.uses if use.story.outcome != "not known yet"]
-    left = [story for story in known if story.outcome not in ("stayed within", "darkened as intended")]
+    known, left = history.known, history.turned
     back = [story.back_days[0] for story in left if story.back_days and story.back_days[0] is not None]
     told = []
     if known:
@@ -197,7 +195,7 @@ def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str, place:
     uses = sheet.history.uses[-USES_SHOWN:]
     page.rows(HEAD, [use_row(use) for use in uses], (17, 24, 22, 14, 30, 28, 22), right=(3,))
     if len(uses) < len(sheet.history.uses):
-        page.say(msg("The latest {uses} of {uses_2}.", uses=len(uses), uses_2=len(sheet.history.uses)), 8)
+        page.say(msg("The latest {shown} of {all}.", shown=len(uses), all=len(sheet.history.uses)), 8)
     page.say(limits(sheet.history), 8)
     return bytes(page.output())
 

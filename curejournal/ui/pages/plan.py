@@ -19,7 +19,7 @@ from curejournal.soap.recipe import Recipe
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
-from curejournal.ui.forms import recipe as recipes
+from curejournal.ui.forms.recipe import lots, of_batch, pieces_now, same_bottles, show_lye
 from curejournal.ui.i18n import _, localised, weight_input, word_of
 from curejournal.ui.page import Desk, attempt
 from curejournal.ui.state import material_cache
@@ -69,7 +69,7 @@ def _no_recipe(desk: Desk, code: str) -> None:
         return
     with st.expander(_("Enter its recipe, as it was weighed"), expanded=not known):
         common.say(msg("For example: 700 g olive, 300 g coconut, 280 g water, 138 g NaOH."), "soft")
-        recipes.of_batch(desk, desk.journal.batch(code))
+        of_batch(desk, desk.journal.batch(code))
         entry.ask(desk, code)
 
 
@@ -89,14 +89,12 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: st
     scaled = attempt(partial(_scaled, recipe))
     if scaled is None:
         return
-    recipes.show_lye(scaled)
-    # Of another file, or corrected meanwhile, its bottles are asked for anew.
-    poured, key = recipes.pieces_now(desk, scaled), f"plan-lots-{source}-{hash(recipe)}"
-    if not recipes.same_bottles(
-        key, poured, msg("in the file") if source == FROM_FILE else msg("for {source}", source=source)
-    ):
+    show_lye(scaled)
+    # Of another file, or corrected meanwhile, its bottles are asked for again.
+    poured, key = pieces_now(desk, scaled), f"plan-lots-{source}-{hash(recipe)}"
+    if not same_bottles(key, poured, msg("in the file") if source == FROM_FILE else msg("for {source}", source=source)):
         with st.expander(_("Lots of the bottles that are poured from now")):
-            poured = recipes.lots(key, poured)
+            poured = lots(key, poured)
     common.listed(
         msg("{grams} {name}", grams=quantity(f"{grams:.1f}", "g"), name=name)
         + (msg(", lot {lot}", lot=lot) if lot else "")

@@ -25,7 +25,7 @@ from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
 from curejournal.ui import i18n
 from curejournal.ui.components import common
-from curejournal.ui.forms import kept, recall
+from curejournal.ui.forms import kept
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
@@ -90,6 +90,8 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     _head(desk, shown, slug)
     phone_zone.ask(desk)
     if desk.journal.names():
+        from curejournal.ui.forms import recall  # an empty journal's first page does not wait for what judges
+
         attempt(lambda: recall.first(desk, slug))
     with st.container(key="page"):
         if shown[slug].titled:

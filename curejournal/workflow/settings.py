@@ -38,7 +38,6 @@ class Settings:
     """
 
     time_zone: str = field(default="", metadata={msg("kept as"): msg("time zone")})
-    zone_declined: str = field(default="", metadata={msg("kept as"): msg("time zone declined")})
     place: str = field(default="", metadata={msg("kept as"): "place"})
     house_rules: Limits = field(default_factory=Limits, metadata={msg("kept as"): msg("house rules")})
     rules_of_recipes: Mapping[str, RecipeRules] = field(
@@ -46,9 +45,10 @@ class Settings:
     )
     habits: Mapping[str, str] = field(default_factory=dict, metadata={msg("kept as"): "habits"})
     people: tuple[str, ...] = field(default=(), metadata={msg("kept as"): "people"})
-    scale_step_g: float | None = field(default=None, metadata={msg("kept as"): msg("scale step")})
     backup_folder: str = field(default="", metadata={msg("kept as"): msg("backup folder")})
     calendar_stands_at: datetime | None = field(default=None, metadata={msg("kept as"): msg("calendar stands at")})
+    scale_step_g: float | None = field(default=None, metadata={msg("kept as"): msg("scale step")})
+    zone_declined: str = field(default="", metadata={msg("kept as"): msg("time zone declined")})
 
 
 KEPT_AS: dict[str, str] = {one.name: one.metadata["kept as"] for one in fields(Settings)}

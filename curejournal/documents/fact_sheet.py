@@ -197,7 +197,7 @@ def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str, place:
     uses = sheet.history.uses[-USES_SHOWN:]
     page.rows(HEAD, [use_row(use) for use in uses], (17, 24, 22, 14, 30, 28, 22), right=(3,))
     if len(uses) < len(sheet.history.uses):
-        page.say(msg("The latest {uses} of {uses_2}.", uses=len(uses), uses_2=len(sheet.history.uses)), 8)
+        page.say(msg("The latest {shown} of {all}.", shown=len(uses), all=len(sheet.history.uses)), 8)
     page.say(limits(sheet.history), 8)
     return bytes(page.output())
 

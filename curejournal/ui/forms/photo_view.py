@@ -70,9 +70,8 @@ def _place(
 ) -> tuple[str, tuple[tuple[float, float], ...]]:
     common.say(
         msg(
-            "Mark a place where the soap is evenly lit; one that may be it is proposed. The photo is balanced so that it shows its measured "
-            "colour of that "
-            "day there. Nothing is measured from it."
+            "Mark a place where the soap is evenly lit; one that may be it is proposed. The photo is balanced so that "
+            "it shows its measured colour of that day there. Nothing is measured from it."
         ),
         "soft",
     )

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Annotated
@@ -26,16 +28,36 @@ from curejournal.cli.options import (
     print_json,
     rules_of,
 )
-from curejournal.cli.speech import tell, tell_all
+from curejournal.cli.speech import said, tell, tell_all
 from curejournal.documents import formatting
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.backup import restore as restore_backup
-from curejournal.journal.check import Problem
+from curejournal.journal.check import Problem, Progress
 from curejournal.journal.exchange import bring_in
 from curejournal.journal.salvage import salvage as salvage_journal
 from curejournal.journal.seals import HEAD, shown_head
 from curejournal.journal.store import Journal, utc_now
 from curejournal.judging.limits import Limits
+
+
+@contextmanager
+def _long_work(label: str, again: str = "") -> Iterator[Progress | None]:
+    """Show how far it is and how long it will take, where somebody looks; interrupted, say what comes of it."""
+    try:
+        if not sys.stderr.isatty():
+            yield None
+            return
+        with typer.progressbar(length=1000, label=said(label), file=sys.stderr) as bar:
+            yield lambda done, total: bar.update(round(1000 * done / total) - bar.pos)
+    except KeyboardInterrupt:
+        print(file=sys.stderr)
+        tell(msg("Interrupted: the journal is as it was."), to=sys.stderr)
+        if again:
+            tell(again, to=sys.stderr)
+        raise typer.Exit(130) from None
+
+
+_GOES_ON = msg("Give the same command again, and it goes on with the photos that are copied already.")
 
 
 def check(
@@ -46,8 +68,8 @@ def check(
     as_json: AsJson = False,
 ) -> None:
     """Verify every row, photo and reference of the journal; exit 1 if anything was changed, damaged or taken out."""
-    with open_journal(journal) as kept:
-        problems = [*kept.check(), *_without_head(kept, head)]
+    with open_journal(journal) as kept, _long_work(msg("Checking")) as progress:
+        problems = [*kept.check(progress), *_without_head(kept, head)]
         now = kept.head()
     damaged = any(problem.serious for problem in problems)
     if as_json:
@@ -189,10 +211,13 @@ def backup(
         apart, latest = days_of(every), last_backup(to)
         if latest and utc_now() - latest < apart:
             said = msg("The last backup is of {at} UTC: none is due.", at=formatting.moment(latest))
-            print_json({"path": None, "why": str(said)}) if as_json else tell(said)
+            if as_json:
+                print_json({"path": None, "why": str(said)})
+            else:
+                tell(said)
             return
-    with open_journal(journal) as kept:
-        made = kept.backup(to)
+    with open_journal(journal) as kept, _long_work(msg("Backing up")) as progress:
+        made = kept.backup(to, progress)
     said = msg(
         "{file}: everything, with {photos}. Head: {head}",
         file=made.path,
@@ -208,7 +233,8 @@ def restore(
     as_json: AsJson = False,
 ) -> None:
     """Make a journal of a backup, in a new folder, after all of it was verified."""
-    made = restore_backup(file, to, utc_now)
+    with _long_work(msg("Restoring"), _GOES_ON) as progress:
+        made = restore_backup(file, to, utc_now, progress)
     _say_data(
         made, msg("{to}: restored, with {photos}. Open it with --journal {to}", to=to, photos=_photos_in(made)), as_json
     )
@@ -220,8 +246,8 @@ def export(
     as_json: AsJson = False,
 ) -> None:
     """Write everything: as JSON with its schema, as tables for spreadsheets (CSV), and the photos as they came."""
-    with open_journal(journal) as kept:
-        made = kept.export(to)
+    with open_journal(journal) as kept, _long_work(msg("Exporting"), _GOES_ON) as progress:
+        made = kept.export(to, progress)
     _say_data(
         made,
         msg(
@@ -239,7 +265,8 @@ def import_(
     as_json: AsJson = False,
 ) -> None:
     """Make a journal of exported data, in a new folder, after all of it was verified."""
-    made = bring_in(source, to, utc_now)
+    with _long_work(msg("Importing"), _GOES_ON) as progress:
+        made = bring_in(source, to, utc_now, progress)
     _say_data(
         made,
         msg("{to}: a journal, with {photos}. Open it with --journal {to}", to=to, photos=_photos_in(made)),
@@ -256,7 +283,10 @@ def _photos_in(made: Backup) -> str:
 
 
 def _say_data(made: Backup, said: str, as_json: bool) -> None:
-    print_json(workflow.as_json(made)) if as_json else tell(said)
+    if as_json:
+        print_json(workflow.as_json(made))
+    else:
+        tell(said)
     if made.left_out:
         tell(
             msg(
@@ -277,8 +307,8 @@ def move(
     as_json: AsJson = False,
 ) -> None:
     """Copy the journal to another folder, to a PostgreSQL server or from one, compared row by row; this one stays."""
-    with open_journal(journal) as kept:
-        kept.copy_to(to, url=to_url)
+    with open_journal(journal) as kept, _long_work(msg("Copying"), _GOES_ON) as progress:
+        kept.copy_to(to, url=to_url, progress=progress)
         batches = len(kept.batches())
     if as_json:
         print_json({"journal": str(to), "batches": batches, "on_a_server": to_url is not None})

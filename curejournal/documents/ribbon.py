@@ -283,7 +283,9 @@ def ribbon_html(
 
 
 def _anchor(place: float, ends: float) -> str:
-    return "" if place == 0 else ' class="end"' if place == ends else ' class="mid"'
+    if place == 0:
+        return ""
+    return ' class="end"' if place == ends else ' class="mid"'
 
 
 RIBBON_CSS = """

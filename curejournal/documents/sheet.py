@@ -252,10 +252,11 @@ class Sheet(Printed):
         top = self.get_y()
         named = [*shown.ticks, *([(shown.ends + GAP_SHARE, msg("target"))] if shown.target else [])]
         for place, name in named:
-            start, end = place == 0 or place > shown.ends, place == shown.ends
-            back = 0.0 if start else 30.0 if end else 15.0
+            back, align = (30.0, "R") if place == shown.ends else (15.0, "C")
+            if place == 0 or place > shown.ends:
+                back, align = 0.0, "L"
             self.set_xy(left + place * wide - back, top)
-            self.cell(30, 3.4, self.fit(name), align="L" if start else "R" if end else "C")
+            self.cell(30, 3.4, self.fit(name), align=align)
         self.set_xy(self.l_margin, top + 4)
 
     def _lines(self, text: str, line: float) -> None:

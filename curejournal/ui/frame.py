@@ -25,12 +25,12 @@ from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
 from curejournal.ui import i18n
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import kept
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
 from curejournal.ui.shell import Shell
-from curejournal.ui.state import background, connection, journal_choice, outbox
+from curejournal.ui.state import background, connection, journal_choice, manners, outbox
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of
@@ -91,10 +91,12 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     with st.container(key="page"):
         if shown[slug].titled:
             st.title(tr(shown[slug].title))
-        entry.undo(desk)
+        st.session_state["question-drawn"] = False
+        kept.show(desk, slug)
         if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].load()(desk))
     _foot(desk)
+    manners.mind("-".join((slug, st.query_params.get("batch", ""), st.query_params.get("photo", ""))))
     connection.watch(desk)
     _load_other_pages()
 

@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from curejournal.workflow.corrections import QuestionStands as QuestionStands
     from curejournal.workflow.corrections import take_back as take_back
     from curejournal.workflow.corrections import undo as undo
+    from curejournal.workflow.entering import enter_all as enter_all
     from curejournal.workflow.json_output import as_json as as_json
     from curejournal.workflow.json_output import card_as_json as card_as_json
     from curejournal.workflow.json_output import measurement_as_json as measurement_as_json

@@ -285,7 +285,7 @@ def test_the_ways_are_walked_by_keyboard_alone(window: Any, full_app: App) -> No
 def test_many_photos_come_in_at_once_and_what_is_asked_waits(
     size: str, window: Any, full_app: App, tmp_path: Path
 ) -> None:
-    steps.go(window, full_app, "tray")
+    steps.go(window, full_app, "inbox")
     name = f"loose-{size}.jpg"
     with Image.open(PICTURES / "cardamom-4.jpg") as picture:
         picture.save(tmp_path / name, quality=80 if size == "phone" else 81)

@@ -66,7 +66,19 @@ class CardCalibration:
 
 
 def learn(photo: Photo, card: Card, corners: Sequence[tuple[float, float]] | None = None) -> CardCalibration:
-    """Find a card in a photo and learn from it what the photo does to colours; see `find_card_in` and `calibrate`."""
+    """Find a card in a photo and learn from it what the photo does to colours; see `find_card_in` and `calibrate`.
+
+    Parameters
+    ----------
+    photo : Photo
+    card : Card
+    corners : sequence of four (x, y), optional
+        Pixels of the upright full-size picture, clockwise from the card's own top left.
+
+    Returns
+    -------
+    CardCalibration
+    """
     return calibrate(photo, find_card_in(photo, card, corners=corners))
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from curejournal.base.messages import msg
 from curejournal.colour.illumination import Shading
 from curejournal.colour.models import by_light, by_veil
-from curejournal.colour.sample import ColourSample, Grade, Lab, Reason, as_matrix3, worst
+from curejournal.colour.sample import ColourSample, Grade, Reason, as_lab, as_matrix3, worst
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.colour.surface_limits import held_to_surfaces
 from curejournal.photo.calibrate.calibration import CardCalibration, learn
@@ -184,7 +184,7 @@ def measure_areas(photo: Photo, calibration: CardCalibration, areas: Sequence[Ar
         _finite(errors[np.isfinite(errors)].mean()) if np.isfinite(errors).any() else None,
         correction.candidates if correction else (),
         tuple(
-            PatchColour(patch.id, _triple(calibration.encoded[i]), bool(np.isfinite(errors[i])), _finite(errors[i]))
+            PatchColour(patch.id, as_lab(calibration.encoded[i]), bool(np.isfinite(errors[i])), _finite(errors[i]))
             for i, patch in enumerate(card.references if correction else ())
         ),
     )
@@ -192,7 +192,19 @@ def measure_areas(photo: Photo, calibration: CardCalibration, areas: Sequence[Ar
 
 
 def unmeasured(photo: Photo, reason: Reason) -> Measurement:
-    """The measurement of a photo in which no card was looked for."""
+    """The measurement of a photo in which no card was looked for.
+
+    Parameters
+    ----------
+    photo : Photo
+    reason : Reason
+        Why no card was looked for.
+
+    Returns
+    -------
+    Measurement
+        Without any colour.
+    """
     taken = photo.taken.isoformat if photo.taken else None
     return Measurement(photo.width, photo.height, taken, "", "", False, (), Grade.NOT_USABLE, (reason,))
 
@@ -222,7 +234,7 @@ def _with_areas(result: Measurement, photo: Photo, calibration: CardCalibration,
         spread = np.abs(lab_from_srgb(sample.encoded + sample.spread) - lab_from_srgb(sample.encoded))
         why = (*result.reasons, *reasons[i])
         claimed[i] = ColourSample(
-            _triple(held_to_surfaces(lab[k])), as_matrix3(block), sample.count, grade, why, _triple(spread)
+            as_lab(held_to_surfaces(lab[k])), as_matrix3(block), sample.count, grade, why, as_lab(spread)
         )
     colours = tuple(
         AreaColour(
@@ -321,10 +333,6 @@ def _surface_doubt(middle: Floats, card: Card) -> float:
 def _held_to_card(mm: Floats, card: Card) -> Floats:
     """Places moved to the nearest point of the card: the light's surface is not carried on beyond it."""
     return np.clip(mm, 0.0, np.array(card.size_mm))
-
-
-def _triple(values: Floats) -> Lab:
-    return (float(values[0]), float(values[1]), float(values[2]))
 
 
 def _finite(value: float) -> float | None:

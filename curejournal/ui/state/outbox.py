@@ -86,6 +86,6 @@ def words() -> dict[str, str]:
     return {
         "cut": tr(msg("Connection lost; sent as soon as it is back.")),
         "signIn": tr(msg("Nobody is signed in; sent once you have signed in again.")),
-        "waiting": tr(msg("Not saved yet: {n}. Sent as soon as the connection is back.", n="{n}")),
+        "waiting": tr(msg("Not saved yet: {count}. Sent as soon as the connection is back.", count="{count}")),
         "undo": tr(msg("Undo")),
     }

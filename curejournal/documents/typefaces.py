@@ -11,7 +11,7 @@ from fontTools.ttLib import TTFont
 
 TEXT = "text"
 _ROBOTO = files("font_roboto") / "files"
-_CJK = files("noto_cjk_sans_jp_regular") / "NotoSansCJKjp-Regular.otf"
+_NOTO = files("curejournal.documents") / "fonts" / "noto"
 UNSEEN = ("Cf", "Mn", "Cc")
 """Unicode's categories of marks and controls that are not seen by themselves."""
 
@@ -34,11 +34,9 @@ def text_faces() -> tuple[tuple[str, str], ...]:
 
 @cache
 def others() -> tuple[Face, ...]:
-    """Faces for the signs that ours lacks; that of Chinese, Japanese and Korean last, as it is large."""
-    noto = {file.name: str(file) for file in files("manimgx_fonts").iterdir() if file.name.endswith(".ttf")}
-    scripts = sorted(name for name in noto if not name.startswith(("NotoSans[", "NotoSans-", "NotoEmoji")))
-    emoji = [name for name in noto if name.startswith("NotoEmoji")]
-    return (*(Face(name.split("[")[0], noto[name]) for name in (*scripts, *emoji)), Face("NotoSansCJK", str(_CJK)))
+    """Faces for the signs that ours lacks; emoji after letters, the large face of Chinese, Japanese and Korean last."""
+    faces = [Face(file.name.partition(".")[0], str(file)) for file in _NOTO.iterdir() if file.name.endswith("tf")]
+    return tuple(sorted(faces, key=lambda face: (*(word in face.family for word in ("CJK", "Emoji")), face.family)))
 
 
 @cache

@@ -34,7 +34,22 @@ class Task:
 
 
 def list_tasks(context: Context, all_go: bool, held: str, findings: Mapping[CheckName, Finding]) -> tuple[Task, ...]:
-    """What a batch that is not released asks for, soonest first."""
+    """What a batch that is not released asks for, soonest first.
+
+    Parameters
+    ----------
+    context : Context
+    all_go : bool
+        Whether every check passed.
+    held : str
+        By whose signature it is held; empty if it is not.
+    findings : mapping of CheckName to Finding
+        One of each check.
+
+    Returns
+    -------
+    tuple of Task
+    """
     poured, on = context.poured_at, context.on
     if poured is None:
         return (Task("complete", on, msg("Enter when it was poured"), msg("age counts from there")),)
@@ -115,7 +130,9 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     if context.batch.recipe is not None and context.batch.recipe.rebatch:
         words = msg("Titrate three of its bars, each under its name")
     alkali = findings["alkali"].words
-    why = msg("a test holds it: {alkali}", alkali=alkali) if summary.holding else (margin.words if over else alkali)
+    why = margin.words if over else alkali
+    if summary.holding:
+        why = msg("a test holds it: {alkali}", alkali=alkali)
     return Task("test", when, words, why)
 
 

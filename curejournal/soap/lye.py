@@ -165,7 +165,17 @@ def check_lye(recipe: Recipe) -> LyeCheck:
 
 
 def water_share(recipe: Recipe) -> float:
-    """Water's part of the fresh batch by mass, embeds at their upper bound."""
+    """Water's part of the fresh batch by mass, embeds at their upper bound.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    float
+        From 0 to 1.
+    """
     water_g, (_, embeds_most_g) = _water(recipe)
     return (water_g + embeds_most_g) / recipe_mass_g(recipe)
 
@@ -193,13 +203,17 @@ def alkalis_for(recipe: Recipe, superfat_pct: float) -> tuple[Alkali, ...]:
     superfat_pct : float
         Part of the fat to leave without lye, in %; at the middle of each fat's range.
 
+    Returns
+    -------
+    tuple of Alkali
+        With grams for the target.
+
     Raises
     ------
     ImpossibleRecipe
         If the target or an amount cannot be.
     UnknownOil
         If nobody knows how much lye one of the fats takes up.
-
     """
     require(0 <= superfat_pct < 100, msg("The superfat has to be from 0 to below 100%."))
     given = replace(recipe, alkalis=recipe.alkalis or (Alkali("NaOH", 100.0),))

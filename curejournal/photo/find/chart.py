@@ -28,7 +28,7 @@ from curejournal.photo.find.lattice import (
     lattices,
 )
 from curejournal.photo.find.patch_edges import FLAT_STEP_PX, refit
-from curejournal.photo.find.placement import project
+from curejournal.photo.placement import project
 
 # Long sides in px at which to look, coarse first: large charts are found sooner there, and with less noise.
 _LONG_SIDES = (800, 1600, 3200)

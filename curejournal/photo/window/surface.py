@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from curejournal.base.messages import msg, msg_n
 from curejournal.colour.difference import ciede2000
-from curejournal.photo.find.placement import Points
-from curejournal.photo.measure.rectified import PX_PER_MM, Flat
+from curejournal.photo.placement import Points
 from curejournal.photo.window.layers import Layer
+from curejournal.photo.window.rectified import PX_PER_MM, Flat
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

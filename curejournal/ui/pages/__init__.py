@@ -7,6 +7,7 @@ from curejournal.ui.page import Page
 
 PAGES = (
     Page(msg("Today"), "today", msg("Today"), titled=False),
+    Page(msg("Pouring day"), "pour", msg("Today"), writes=True),
     Page(msg("Batches"), "batches", msg("Batches")),
     Page(msg("One batch"), "batch", msg("Batches"), listed=False, titled=False),
     Page(msg("Add photos"), "photos", msg("Photos"), writes=True),

@@ -31,7 +31,8 @@ def render(desk: Desk) -> None:
         common.way(desk, "plan", msg("Plan a pour"), ":material/event_upcoming:")
     asked = st.query_params.get("material", "")
     kinds = list(dict.fromkeys(one.kind for one in known.values()))
-    first = known[asked].kind if asked in known else ("fragrance" if "fragrance" in kinds else None)
+    usual = "fragrance" if "fragrance" in kinds else None
+    first = known[asked].kind if asked in known else usual
     kind = st.pills(_("Kind"), kinds, default=first, key=f"kind-{asked}")
     names = [name for name, one in known.items() if kind in (None, one.kind)]
     labels = {

@@ -77,7 +77,8 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: st
     if not recipes.same_bottles(
         key, poured, msg("in the file") if source == FROM_FILE else msg("for {source}", source=source)
     ):
-        poured = recipes.lots(key, poured)
+        with st.expander(_("Lots of the bottles that are poured from now")):
+            poured = recipes.lots(key, poured)
     common.listed(
         msg("{grams} {name}", grams=quantity(f"{grams:.1f}", "g"), name=name)
         + (msg(", lot {lot}", lot=lot) if lot else "")

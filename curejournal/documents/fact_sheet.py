@@ -140,8 +140,7 @@ def effect_words(effect: Effect) -> str:
 
 def headline(history: History) -> str:
     """What it did, in one sentence."""
-    known = [use.story for use in history.uses if use.story.outcome != "not known yet"]
-    left = [story for story in known if story.outcome not in ("stayed within", "darkened as intended")]
+    known, left = history.known, history.turned
     back = [story.back_days[0] for story in left if story.back_days and story.back_days[0] is not None]
     if not known:
         return msg("No portion with it has been followed to its end yet.")
@@ -165,8 +164,7 @@ def headline(history: History) -> str:
 
 def three_figures(history: History) -> list[tuple[str, str]]:
     """The figures of the first page, each with what it is."""
-    known = [use.story for use in history.uses if use.story.outcome != "not known yet"]
-    left = [story for story in known if story.outcome not in ("stayed within", "darkened as intended")]
+    known, left = history.known, history.turned
     back = [story.back_days[0] for story in left if story.back_days and story.back_days[0] is not None]
     told = []
     if known:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.documents.pictures import shrunk
-from curejournal.documents.true_colour import Gains, Pixels, Points, Seen, brightest, gains_of, with_gains
+from curejournal.documents.true_colour import Gains, Pixels, Points, Seen, brightest, gains_of, smaller, with_gains
 from curejournal.photo.read.picture_file import Photo, read_photo
 
 Cut = Literal["wide", "square", "soap", "whole"]
@@ -217,8 +217,4 @@ def _to_aspect(picture: Pixels, aspect: float | None, at: NDArray[np.float64] | 
 
 
 def _within(picture: Pixels, longest: int) -> Pixels:
-    by = longest / max(picture.shape[:2])
-    if by >= 1:
-        return np.ascontiguousarray(picture)
-    size = (max(1, round(picture.shape[1] * by)), max(1, round(picture.shape[0] * by)))
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.ascontiguousarray(smaller(picture, longest))

@@ -15,7 +15,7 @@ from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context
 from curejournal.judging.drying import Drying
-from curejournal.judging.findings import CheckName, Finding, Verdict
+from curejournal.judging.findings import CheckName, Finding, Verdict, what_passed
 
 DAY = timedelta(days=1)
 BROWNS_DAYS = 14.0
@@ -103,14 +103,8 @@ def _at_the_desk(on: datetime, all_go: bool, held: str, findings: Mapping[CheckN
 
 def _why_release(findings: Mapping[CheckName, Finding]) -> str:
     """“All checks passed” stands only over checks that all passed."""
-    unknown = [finding.gauge for finding in findings.values() if finding.verdict is not Verdict.PASS]
     reserved = [finding.qualifier for finding in findings.values() if finding.qualifier]
-    said = (
-        msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
-        if unknown
-        else msg("all checks passed")
-    )
-    return join("; ", [said, *reserved])
+    return join("; ", [what_passed(findings.values()), *reserved])
 
 
 def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, Finding]) -> Task:

@@ -76,7 +76,7 @@ def sample_patches(
     -------
     PatchSamples
     """
-    corner, size = np.array([(p.x, p.y) for p in patches]), np.array([(p.w, p.h) for p in patches])
+    corner, size = _corners_and_sizes(patches)
     at = _places(placement, corner, size, _MIDDLE, scale)
     pixels, seen = _pixels_at(picture, at)
     values = np.array(pixels.swapaxes(1, 2), np.int16, order="C")  # sorts fast
@@ -96,6 +96,11 @@ def sample_patches(
         float(np.median(smears)) if len(smears) else 0.0,
         float(sides.min()),
     )
+
+
+def _corners_and_sizes(places: Sequence[Patch | Rect]) -> tuple[Floats, Floats]:
+    """The top left corners (N, 2) and the sizes (N, 2) of places on the card, in mm."""
+    return np.array([(one.x, one.y) for one in places]), np.array([(one.w, one.h) for one in places])
 
 
 def _places(placement: Placement, corner: Floats, size: Floats, shares: Floats, scale: float) -> Floats:
@@ -161,7 +166,7 @@ def light_on(
     ndarray of shape (K, 3)
         Linear sRGB.
     """
-    corner, size = np.array([(r.x, r.y) for r in rects]), np.array([(r.w, r.h) for r in rects])
+    corner, size = _corners_and_sizes(rects)
     values, seen = _pixels_at(picture, _places(placement, corner, size, _EVENLY, scale))
     encoded = to_srgb(values / 255.0, encoding)
     keep = most_alike(encoded)[..., None]

@@ -72,8 +72,7 @@ def soap_picture(
     whole : bool
         Show all of the photo, card and all.
     light : ndarray of shape (3,), optional
-        The balance of another photo of the same light, for one in which nothing was measured: its white balance is
-        taken, and not its exposure.
+        The balance that another photo of the same light lends to one in which nothing was measured.
 
     Returns
     -------
@@ -88,7 +87,7 @@ def soap_picture(
     small = shrunk(photo, BALANCED_AT_PX)
     gains = gains_of(small, photo.width / small.shape[1], view.seen)
     if gains is None and light is not None:
-        gains = light / float(light[1])
+        gains = light
     if whole:
         return with_gains(_within(small if longest <= BALANCED_AT_PX else shrunk(photo, longest), longest), gains)
     if view.crop is not None or view.turn_deg:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -17,15 +18,16 @@ from curejournal.batch.validation import check_record
 from curejournal.colour.sample import Lab
 from curejournal.documents.pictures import jpeg
 from curejournal.documents.soap_pictures import View, gains_by, soap_picture
-from curejournal.documents.true_colour import GAINS, Seen
+from curejournal.documents.true_colour import GAINS, Gains, Seen
 from curejournal.journal.store import Journal
+from curejournal.workflow.photos.lending import lent_balance
 
 Balance = Literal["measured", "soap", "light", "none"]
 Cut = Literal["wide", "square", "soap", "whole"]
 ASPECTS: dict[Cut, float | None] = {"wide": 4 / 3, "square": 1.0, "soap": None, "whole": None}
-SAME_LIGHT = timedelta(minutes=15)
-"""Photos so close in time were taken in the same light. Ours: the sun moves by four degrees."""
-MADE = 1
+SAME_LIGHT = timedelta(minutes=1)
+"""Photos so close in time may be of the same light. Ours: a cloud takes longer."""
+MADE = 2
 """Raised when pictures are made otherwise, so that earlier ones are not taken for them."""
 
 
@@ -37,9 +39,9 @@ class PlaceUnlikely(CureJournalError):
 class Shown:
     """A photo of a batch as it is shown: when it was taken, and by what its colours are true.
 
-    `balance` is *measured* (its own card), *soap* (the soap's measured colour of that day), *light* (the white balance
-    of a photo with a card of the same minutes), or *none*: then it is shown as it was taken. `light` names that photo,
-    and what was measured in it.
+    `balance` is *measured* (its own card), *soap* (the soap's measured colour of that day), *light* (the balance of a
+    photo with a card of the same minute, if it `agrees`), or *none*: then it is shown as it was taken. `light` names
+    that photo, and what was measured in it.
     """
 
     sha256: str
@@ -116,7 +118,7 @@ def colour_of_that_day(batch: Batch, portion: str, at: datetime) -> Lab | None:
 
 
 def _in_same_light(photos: Sequence[Shown]) -> Iterator[Shown]:
-    """Give photos without a card the white balance of a photo with one, taken within minutes."""
+    """Give photos without a card a photo with one of the same minute, by which they may be balanced."""
     for photo in photos:
         near = [
             one
@@ -194,6 +196,32 @@ def comparable(photos: Sequence[Shown], portion: str) -> tuple[Shown, ...]:
     return tuple(most)
 
 
+def agreed(journal: Journal, shown: Shown) -> Shown:
+    """Take a photo as it was taken where the one whose balance it would have does not agree with it, see `lending`."""
+    if shown.light is None:
+        return shown
+    try:
+        lent = _lent(journal, shown) is not None
+    except CureJournalError:  # one of the two cannot be read: whoever shows it says so
+        lent = False
+    return shown if lent else replace(shown, balance="none", light=None)
+
+
+def _lent(journal: Journal, shown: Shown) -> Gains | None:
+    """Find the balance that a photo is lent; worked out once."""
+    if shown.light is None:
+        return None
+    other, seen = shown.light
+
+    def made() -> bytes:
+        gains = lent_balance(journal.photo_bytes(shown.sha256), journal.photo_bytes(other), seen)
+        return json.dumps(None if gains is None else gains.tolist()).encode()
+
+    known = hashlib.sha256(repr((MADE, shown.light)).encode()).hexdigest()[:12]
+    gains = json.loads(journal.derived(shown.sha256, f"lent-{known}.json", made))
+    return None if gains is None else np.array(gains)
+
+
 def true_picture(journal: Journal, shown: Shown, longest: int, cut: Cut = "wide") -> bytes:
     """Make a photo as it is shown, as a JPEG without any metadata.
 
@@ -204,10 +232,7 @@ def true_picture(journal: Journal, shown: Shown, longest: int, cut: Cut = "wide"
     known = hashlib.sha256(repr((MADE, shown.view, shown.light)).encode()).hexdigest()[:12]
 
     def made() -> bytes:
-        light = None
-        if shown.light is not None:
-            light = gains_by(journal.photo_bytes(shown.light[0]), shown.light[1])
-        data = journal.photo_bytes(shown.sha256)
+        data, light = journal.photo_bytes(shown.sha256), _lent(journal, shown)
         return jpeg(soap_picture(data, shown.view, longest, ASPECTS[cut], whole=cut == "whole", light=light))
 
     return journal.derived(shown.sha256, f"true-{cut}-{longest}-{known}.jpg", made)

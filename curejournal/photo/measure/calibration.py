@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour import camera
+from curejournal.colour.card_surface import YELLOWED_FROM, blue_lost, veil_of_soap
 from curejournal.colour.correction import Correction, TooFewPatches, fit_correction, fit_white_balance
 from curejournal.colour.fading import Fading, find_fading
 from curejournal.colour.illumination import Shading, fit_shading, slope_of_light
@@ -38,7 +39,9 @@ class CardCalibration:
     """What the card taught about the photo. Without a placement there was no card; without a correction no lesson.
 
     `encoded` (N, 3) are the reference patches as encoded sRGB, evenly lit; `errors` (N,) their CIEDE2000
-    when foretold from the others, nan where not used. `fading` is what the card's inks lost, where that shows.
+    when foretold from the others, nan where not used. `fading` is what the card's inks lost, where that shows;
+    `blue_lost` the share of blue light that it seems to reflect no more; `gloss` how much light soap's gloss may add
+    beyond the card's, as an sd.
     """
 
     placement: Placement | None
@@ -50,6 +53,8 @@ class CardCalibration:
     encoded: Floats = field(default_factory=lambda: np.empty((0, 3)))
     errors: Floats = field(default_factory=lambda: np.empty(0))
     fading: Fading | None = None
+    blue_lost: float = 0.0
+    gloss: float = 0.0
 
     @property
     def grade(self) -> Grade:
@@ -89,21 +94,28 @@ def calibrate(
             reasons += quality.about_light(*_light_told_by_colours(card, correction, encoded), 0.0, placement.corners)
         reasons += card_quality.about_correction(card, float(np.nanmean(errors)), int(np.isfinite(errors).sum()))
     reasons += quality.about_suspects(card, placement, correction.suspects)
-    fading = _fading(card, correction)
-    if fading is not None:
-        reasons.append(card_quality.about_fading(card))
-    return replace(lesson, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors, fading=fading)
+    lesson = replace(lesson, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors)
+    # On a card's own scale nothing is true or wrong by its surface.
+    known = card.kind in ("published", "measured", "enrolled") and not card.white_only
+    return _with_card_as_it_is(lesson, card, correction) if known else lesson
 
 
-def _fading(card: Card, correction: Correction) -> Fading | None:
-    """What a printed card's inks lost since it was measured, if that is more than sound ones seem to have lost."""
+def _with_card_as_it_is(lesson: CardCalibration, card: Card, correction: Correction) -> CardCalibration:
+    """Add what shows of the card's surface, and of a printed one's age since it was measured."""
+    parameters = correction.camera_and_rest()[0]
+    lesson = replace(lesson, gloss=veil_of_soap(parameters))
     papers = [patch.lab_d50 for patch in card.references if patch.role == "white"]
-    if card.made_of != "printing inks" or card.kind not in ("measured", "enrolled") or not papers:
-        return None
+    if card.made_of != "printing inks" or card.kind == "published" or not papers:
+        return lesson
     fading = find_fading(
         correction, np.array([patch.lab_d50 for patch in card.references]), np.mean(np.array(papers), axis=0)
     )
-    return fading if fading.found else None
+    lost, reasons = blue_lost(parameters), list(lesson.reasons)
+    if fading.found:
+        reasons.append(card_quality.about_fading(card))
+    if lost > YELLOWED_FROM:
+        reasons.append(card_quality.about_yellowing(card))
+    return replace(lesson, reasons=tuple(reasons), fading=fading if fading.found else None, blue_lost=lost)
 
 
 def _other_copy(picture: Pixels, scale: float, placement: Placement, card: Card) -> list[Reason]:

@@ -119,3 +119,13 @@ def about_fading(card: Card) -> Reason:
         ),
         msg("Print a new card and enrol it; keep cards in the dark."),
     )
+
+
+def about_yellowing(card: Card) -> Reason:
+    """The card's white is yellow by the camera's own white balance."""
+    text = msg(
+        "Either the light is very yellow or the card “{name}” has yellowed, and no photo tells quite which: "
+        "blue and yellow are less sure.",
+        name=card.copy_id or card.name,
+    )
+    return Reason("card yellowed", text, msg("Use daylight. If it is said there too, print a new card and enrol it."))

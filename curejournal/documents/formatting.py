@@ -36,10 +36,10 @@ def offset(at: datetime, zone: tzinfo | None) -> str:
     if own is None or zone is None or own == at.astimezone(zone).utcoffset():
         return ""
     hours, minutes = divmod(round(abs(own) / timedelta(minutes=1)), 60)
-    sign = "" if not own else "\u2212" if own < timedelta(0) else "+"
-    return msg(
-        " (UTC{sign}{own}{minutes})", sign=sign, own=hours if own else "", minutes=f":{minutes:02d}" if minutes else ""
-    )
+    if not own:
+        return " (UTC)"
+    sign = "\u2212" if own < timedelta(0) else "+"
+    return f" (UTC{sign}{hours}{f':{minutes:02d}' if minutes else ''})"
 
 
 def age(since: datetime, on: datetime) -> str:

@@ -120,7 +120,7 @@ class Journal(Ledger):
         code, name, at, by
             As for `start_batch`.
         history : sequence of Entry
-            In the order of recording. Numbers are given anew; each keeps its author and time, and is written down now.
+            In the order of recording. New numbers are given; each keeps its author and time, and is written down now.
             In an early journal, signatures may have been taken back.
         photos : sequence of (bytes, PhotoFacts)
             Those that it names.
@@ -177,15 +177,15 @@ class Journal(Ledger):
         with in_plain_words(to):
             return write_backup(take, self._shelf, to, self._now(), progress)
 
-    def export(self, to: Path) -> Backup:
+    def export(self, to: Path, progress: Progress | None = None) -> Backup:
         """Write everything as JSON, as tables and as photos into a new folder; `exchange.bring_in` reads it again."""
         from curejournal.journal.exchange import write
 
         self._refuse_reader()
         with self._reading() as connection:
-            return write(connection, self._shelf, to)
+            return write(connection, self._shelf, to, progress)
 
-    def copy_to(self, location: Path, *, url: str | None = None) -> None:
+    def copy_to(self, location: Path, *, url: str | None = None, progress: Progress | None = None) -> None:
         """Copy everything into a new journal, to or from a PostgreSQL server too, and compare both row by row.
 
         Parameters
@@ -194,6 +194,8 @@ class Journal(Ledger):
             Its folder; this journal's own, if only the database is to move to a server.
         url : str, optional
             A PostgreSQL address for its database.
+        progress : callable, optional
+            Told how many of the photos were copied.
 
         Raises
         ------
@@ -207,12 +209,12 @@ class Journal(Ledger):
         with in_plain_words(location):
             if url is None:
                 with new_folder(location) as folder:
-                    self._copy_into(engine_for(sqlite_url(folder / DATABASE)), Shelf(folder))
+                    self._copy_into(engine_for(sqlite_url(folder / DATABASE)), Shelf(folder), progress)
             else:
                 make_folder(location)
-                self._copy_into(engine_for(postgresql_url(url)), Shelf(location))
+                self._copy_into(engine_for(postgresql_url(url)), Shelf(location), progress)
 
-    def _copy_into(self, engine: Engine, shelf: Shelf) -> None:
+    def _copy_into(self, engine: Engine, shelf: Shelf, progress: Progress | None) -> None:
         # One transaction, the tables in it too: a copy that was cut short is no journal at all.
         try:
             with self._reading() as source, engine.execution_options(writes=True).begin() as into:
@@ -222,8 +224,13 @@ class Journal(Ledger):
                     raise CopyRefused(
                         msg("The journal to copy into is not empty."), msg("Choose a new folder or database.")
                     )
-                for photo in map(as_photo, source.execute(select(photo_table).execution_options(yield_per=1000))):
-                    shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
+                total = source.scalar(select(func.count()).select_from(photo_table)) or 0
+                rows = source.execute(select(photo_table).execution_options(yield_per=1000))
+                for done, photo in enumerate(map(as_photo, rows), start=1):
+                    if not shelf.take_up(photo.sha256, photo.facts.suffix):
+                        shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
+                    if progress:
+                        progress(done, total)
                 copy_rows(source, into)
         finally:
             engine.dispose()

@@ -13,14 +13,14 @@ from curejournal.base.messages import msg, msg_n
 from curejournal.colour.correction import fit_white_balance
 from curejournal.colour.illumination import Shading
 from curejournal.colour.models import by_veil
-from curejournal.colour.sample import Grade, Reason, as_matrix3, worst
+from curejournal.colour.sample import Grade, Reason, as_matrix3, refusal, worst
 from curejournal.colour.spaces import lab_from_linear, linear_from_lab, linear_from_srgb, srgb_from_linear
-from curejournal.photo.card import Card
-from curejournal.photo.find.placement import Placement
-from curejournal.photo.find.refusals import refusal
-from curejournal.photo.measure import card_quality, quality
-from curejournal.photo.measure.calibration import centres_of, evened, learn, light_across, locate
-from curejournal.photo.measure.sampling import sample_patches
+from curejournal.photo.calibrate import quality
+from curejournal.photo.calibrate.calibration import learn
+from curejournal.photo.calibrate.samples import evened, light_across, sample_patches
+from curejournal.photo.card import Card, centres_of
+from curejournal.photo.find.card_in_photo import find_card_in
+from curejournal.photo.placement import Placement
 from curejournal.photo.read.picture_file import Photo
 
 Floats = NDArray[np.float64]
@@ -108,7 +108,7 @@ def enrol(
     found = _combined(card, labs, joints, chart, copy_id)
     if other_edition is not None and not edition_known:
         found = replace(found, provenance=f"{found.provenance}; its edition is not known")
-    return found, (*reasons, *card_quality.about_paper(found))
+    return found, (*reasons, *quality.about_paper(found))
 
 
 @dataclass(frozen=True)
@@ -190,11 +190,14 @@ def _about_edition(
 
 
 def _seen(photo: Photo, card: Card) -> _Seen | list[Reason]:
-    placement, picture, scale = locate(photo, card)
-    if isinstance(placement, Reason):
-        return [placement]
+    found = find_card_in(photo, card)
+    placement, picture, scale = found.placement, found.picture, found.scale
+    if placement is None:
+        return [found.refusal] if found.refusal else []
     samples = sample_patches(picture, scale, placement, card.patches, photo.encoding)
-    shading, faults = light_across(picture, scale, placement, card, photo)
+    light = light_across(picture, scale, placement, card, photo.encoding)
+    shading = light.shading if light else None
+    faults = quality.about_light_across(light, placement.corners)
     faults += quality.about_placement(card, placement, photo.width, photo.height)
     if worst(*(fault.limit for fault in faults)) is not Grade.MEASURED:
         return faults
@@ -219,20 +222,20 @@ def _taught(photo: Photo, card: Card, chart: Card | None) -> _Taught | list[Reas
         balance = fit_white_balance(seen.encoded[white], np.tile(PAPER_WHITE, (int(white.sum()), 1)))
         lab, joint = balance.colours(seen.encoded, seen.noise, material=card.made_of)
         return _Taught(np.where(seen.good[:, None], lab, np.nan), joint)
-    lesson = learn(photo, chart)
-    if lesson.grade is not Grade.MEASURED or not lesson.correction or not lesson.placement:
-        return list(lesson.reasons)
+    calibration = learn(photo, chart)
+    if calibration.grade is not Grade.MEASURED or not calibration.correction or not calibration.placement:
+        return list(calibration.reasons)
     # Light on the nearest edges of the two, since nothing measures it between.
     middle = seen.placement.to_pixels(centres_of(card.patches))
-    beside = np.clip(lesson.placement.to_mm(middle), 0.0, chart.size_mm)
+    beside = np.clip(calibration.placement.to_mm(middle), 0.0, chart.size_mm)
     encoded = seen.encoded
     if seen.shading:
-        chart_middle = lesson.placement.to_pixels(np.array([chart.size_mm]) / 2)
+        chart_middle = calibration.placement.to_pixels(np.array([chart.size_mm]) / 2)
         facing = np.clip(seen.placement.to_mm(chart_middle), 0.0, card.size_mm)
         encoded = srgb_from_linear(linear_from_srgb(encoded) * seen.shading.gain(facing))
-    lab, joint = lesson.correction.colours(encoded, seen.noise, xy_mm=beside, material=card.made_of)
+    lab, joint = calibration.correction.colours(encoded, seen.noise, xy_mm=beside, material=card.made_of)
     brighter = (lab_from_linear(linear_from_lab(lab) * (1 + LIGHT_BETWEEN)) - lab).ravel()
-    misfit = float(np.nanmean(lesson.errors))
+    misfit = float(np.nanmean(calibration.errors))
     return _Taught(np.where(seen.good[:, None], lab, np.nan), joint + np.outer(brighter, brighter), misfit)
 
 

@@ -25,12 +25,12 @@ from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
 from curejournal.ui import i18n
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import kept
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
 from curejournal.ui.shell import Shell
-from curejournal.ui.state import background, connection, journal_choice
+from curejournal.ui.state import background, connection, journal_choice, manners, outbox
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of
@@ -55,9 +55,10 @@ def _icon(_: Request) -> Response:
 ROUTES = (
     Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),
     Route("/favicon.png", _icon),
+    outbox.ROUTE,
     Shell(),
 )
-"""What the app serves beside its pages: its own type, so that no page asks another computer for it, and its icon."""
+"""What is served beside the pages: type of its own, so that none asks another computer for it; icon, page, presses."""
 
 
 def all_pages() -> dict[str, Page]:
@@ -90,7 +91,8 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     with st.container(key="page"):
         if shown[slug].titled:
             st.title(tr(shown[slug].title))
-        entry.undo(desk)
+        st.session_state["question-drawn"] = False
+        kept.show(desk, slug)
         if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].load()(desk))
     where = msg("the computer that shows this") if desk.signed_in else msg("this computer")
@@ -102,7 +104,8 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         ),
         "foot",
     )
-    connection.watch()
+    manners.mind("-".join((slug, st.query_params.get("batch", ""), st.query_params.get("photo", ""))))
+    connection.watch(desk)
     _load_other_pages()
 
 

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.held_out_patches [--photos DIR] [--peers] [--older]
 
-Every patch in turn is kept out and foretold from the others; then six at once from the other
+Every patch in turn is kept out and predicted from the others; then six at once from the other
 eighteen. All methods get the same patch colours: the middle of each patch by the corners in
 INDEX.csv, read by the product's own code. Patches with a channel burnt out or black enter no fit; those
 burnt out, which are the ones INDEX.csv counts as clipped, are no targets either.
@@ -26,8 +26,9 @@ import numpy as np
 from curejournal.colour.correction import fit_correction
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.spaces import lab_from_linear, lab_from_srgb, linear_from_lab, linear_from_srgb, srgb_from_lab
-from curejournal.photo.card import built_in_card_text, read_card
-from curejournal.photo.measure.calibration import centres_of, locate, sample_patches
+from curejournal.photo.calibrate.samples import sample_patches
+from curejournal.photo.card import built_in_card_text, centres_of, read_card
+from curejournal.photo.find.card_in_photo import find_card_in
 from curejournal.photo.read.picture_file import read_photo
 
 with warnings.catch_warnings():
@@ -67,8 +68,8 @@ def photos(folder: Path) -> list[Photo]:
         rows = [row for row in csv.DictReader(index) if row["corners"]]
     for row in rows:
         photo = read_photo((folder / row["file"]).read_bytes())
-        placement, picture, scale = locate(photo, CHART, [tuple(point) for point in json.loads(row["corners"])])
-        samples = sample_patches(picture, scale, placement, CHART.references, photo.encoding)
+        found = find_card_in(photo, CHART, corners=[tuple(point) for point in json.loads(row["corners"])])
+        samples = sample_patches(found.picture, found.scale, found.placement, CHART.references, photo.encoding)
         usable = samples.seen & ~samples.burnt
         wanted = samples.seen & ~samples.burnt
         unclipped = int(row["clipped_patches"]) == 0
@@ -151,7 +152,7 @@ PEERS: dict[str, Method] = {
 
 
 def ours(photo: Photo, lab: Array, fitted: Array, wanted: Array, places: bool = True) -> tuple[Array, Array]:
-    """The `wanted` patches foretold (M, 3), with standard deviations (M, 3)."""
+    """The `wanted` patches predicted (M, 3), with standard deviations (M, 3)."""
     where = PLACES if places else None
     correction = fit_correction(photo.encoded, lab, noise_sd=photo.noise_sd, usable=fitted, xy_mm=where)
     found, joint = correction.colours(photo.encoded[wanted], xy_mm=PLACES[wanted] if places else None)
@@ -159,7 +160,7 @@ def ours(photo: Photo, lab: Array, fitted: Array, wanted: Array, places: bool = 
 
 
 def left_out(photo: Photo, predict: Callable[[Array, Array], Array]) -> Array:
-    """Every wanted patch foretold from the others by `foretell(fitted, wanted)`; nan for the rest."""
+    """Every wanted patch predicted from the others by `predict(fitted, wanted)`; nan for the rest."""
     all_ = []
     for index in range(24):
         fitted, one = photo.usable.copy(), np.arange(24) == index

@@ -58,7 +58,7 @@ def _judge(records, on=45, **kwargs):
 
 
 def _check(found, name):
-    return next(finding for finding in found.findings if finding.gauge == name)
+    return next(finding for finding in found.findings if finding.check == name)
 
 
 # --- strips

@@ -153,7 +153,7 @@ def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: s
     assert reader.locator("[data-testid=stFormSubmitButton] button:enabled").count() == 0
     page = reader.locator("[data-testid=stMain]").inner_text()
     assert str(lan.folder) not in page, "where it is kept is for that computer"
-    if slug in ("batches", "photos", "tray", "rules", "backup"):
+    if slug in ("batches", "photos", "inbox", "rules", "backup"):
         see(reader, f"{BEN} is signed in to read: nothing can be entered here.")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import platformdirs
@@ -44,6 +45,19 @@ def journal() -> Journal:
     if looks_at_demo():
         return opened(str(DEMO), on_server=False)
     return opened(str(own_folder()))
+
+
+def all_open() -> Iterator[Journal]:
+    """The journals that windows of this app look at: the maker's own, and the demo once it was made.
+
+    Raises
+    ------
+    CureJournalError
+        As `Journal.open`.
+    """
+    yield opened(str(own_folder()))
+    if DEMO.is_dir():
+        yield opened(str(DEMO), on_server=False)
 
 
 def turn_to(demo: bool) -> None:

@@ -17,17 +17,15 @@ from curejournal.batch.records import Batch, ColourReading, Entry, PhotoNote, Ph
 from curejournal.batch.validation import check_record
 from curejournal.colour.sample import Lab
 from curejournal.documents.pictures import jpeg
-from curejournal.documents.soap_pictures import View, gains_by, soap_picture
+from curejournal.documents.soap_pictures import ASPECTS, Cut, View, gains_by, soap_picture
 from curejournal.documents.true_colour import GAINS, Gains, Seen
 from curejournal.journal.store import Journal
 from curejournal.workflow.photos.lending import lent_balance
 
 Balance = Literal["measured", "soap", "light", "none"]
-Cut = Literal["wide", "square", "soap", "whole"]
-ASPECTS: dict[Cut, float | None] = {"wide": 4 / 3, "square": 1.0, "soap": None, "whole": None}
 SAME_LIGHT = timedelta(minutes=1)
 """Photos so close in time may be of the same light. Ours: a cloud takes longer."""
-MADE = 2
+MADE = 3
 """Raised when pictures are made otherwise, so that earlier ones are not taken for them."""
 
 

@@ -130,7 +130,7 @@ def test_what_is_entered_on_the_phone_is_signed_by_who_signed_in(phone: Any, lan
     assert [(entry.by, entry.record.kind) for entry in entered] == [(ANN, "gel")]
     go(phone, lan, "people")
     see(phone, f"Signed in as {ANN}, who signs every entry here.")
-    assert phone.get_by_label("Entries are made by").count() == 0, "no other name can be given"
+    assert phone.get_by_label("Your name, on every entry that you make").count() == 0, "no other name can be given"
     assert_accessible(phone)
 
 

@@ -8,7 +8,8 @@ import pytest
 
 from curejournal.base.counting import digits, how_many
 from curejournal.base.messages import localise, msg, msg_n
-from curejournal.ui.i18n import USUAL, Reader, _Catalogue
+from curejournal.ui.i18n import USUAL, Reader
+from curejournal.workflow.readers import _Catalogue
 
 
 @pytest.mark.parametrize(

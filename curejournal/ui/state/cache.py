@@ -11,7 +11,7 @@ from typing import Any
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.batch.records import Batch, PacketCheck
+from curejournal.batch.records import Batch
 from curejournal.journal.store import Journal
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.judging.limits import Limits
@@ -19,6 +19,8 @@ from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
 from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, showing
 from curejournal.workflow.photos.analyse import analyse
+from curejournal.workflow.room import room_state, with_room
+from curejournal.workflow.verdicts import Around
 
 
 @st.cache_resource(show_spinner="Opening the journal…")
@@ -26,10 +28,6 @@ def journal(folder: str, on_server: bool = True) -> Journal:
     """The journal of a folder, opened once; its database may be on a server, save the demo's."""
     url = os.environ.get("CUREJOURNAL_DATABASE_URL") if on_server else None
     return Journal.open(Path(folder), url=url or None)
-
-
-Around = tuple[str, tuple[PacketCheck, ...], str]
-"""What other batches say of one: see `workflow.surroundings`."""
 
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
@@ -49,11 +47,14 @@ def edition(desk: Desk, batch: Batch) -> OtherEdition | None:
 
 
 def _with_pieces(desk: Desk, batch: Batch, when: Callable[[Batch], datetime]) -> Judgement:
-    """The verdict on a batch and what is in it, each at its time."""
+    """The verdict on a batch and what is in it, each at its time, in the workshop's room."""
+    room = room_state(desk.journal)
 
     def by_itself(one: Batch, around: Around = ("", (), "")) -> Judgement:
-        limits = workflow.limits_of(desk.journal, one)
-        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), limits, around, one)
+        limits, in_room = workflow.limits_of(desk.journal, one), with_room(desk.journal, one)
+        return _judged(
+            str(desk.journal.location), one.code, (*state_of(one), *room), when(one), limits, around, in_room
+        )
 
     return by_itself(batch, workflow.surroundings(desk.journal, batch, by_itself))
 
@@ -65,7 +66,7 @@ def hour(desk: Desk) -> datetime:
 
 @st.cache_resource(max_entries=400, show_spinner="Judging…", hash_funcs={Limits: lambda rules: rules.version})
 def _judged(
-    location: str, code: str, state: tuple[int, int], on: datetime, rules: Limits, around: Around, _batch: Batch
+    location: str, code: str, state: tuple[int, ...], on: datetime, rules: Limits, around: Around, _batch: Batch
 ) -> Judgement:
     return judge(_batch, on, rules, *around)
 

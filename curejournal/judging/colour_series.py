@@ -262,7 +262,7 @@ def fit_colour_series(
         forecast=None if away is None else predict(grid, away, tolerance, start, last),
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
-        perhaps=perhaps(state, dict(chances)),
+        perhaps=perhaps(state, dict(chances), last),
         mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
     )
 

@@ -9,6 +9,7 @@ from functools import cache, wraps
 from curejournal.batch.records import ColourReading, Event, Portion
 from curejournal.batch.workshop import TagId
 from curejournal.journal.store import Journal
+from curejournal.photo.analysis import analyse
 from curejournal.photo.find.tag import payload
 from curejournal.workflow.photos import (
     Answers,
@@ -22,7 +23,6 @@ from curejournal.workflow.photos import (
     import_photos,
     place,
 )
-from curejournal.workflow.photos.analyse import analyse
 from tests.photo.windows import drawn, window
 
 HOME = timezone(timedelta(hours=2))

@@ -72,22 +72,28 @@ SECURITY_HEADERS = {
 """On every answer, beside its content security policy."""
 
 
-def secured(send: Send, policy: str) -> Send:
+def in_own_frame(policy: str) -> dict[str, str]:
+    """The headers of an answer that the app's own pages, and no others, may show in a frame."""
+    framed = {"x-frame-options": "SAMEORIGIN"}
+    return framed | {"content-security-policy": policy.replace("frame-ancestors 'none'", "frame-ancestors 'self'")}
+
+
+def secured(send: Send, headers: Mapping[str, str]) -> Send:
     """Add to each answer the security headers that it lacks.
 
     Parameters
     ----------
     send : callable
         Sends the answer.
-    policy : str
-        The content security policy of an answer that has none of its own.
+    headers : mapping
+        What an answer has beside or instead of `SECURITY_HEADERS`: its content security policy at least.
     """
+    all_wanted = _raw(SECURITY_HEADERS | dict(headers))
 
     async def send_secured(message: Message) -> None:
         if message["type"] == "http.response.start":
             present = {key.lower() for key, _ in message.get("headers", [])}
-            wanted = _raw({"content-security-policy": policy} | SECURITY_HEADERS)
-            missing = [(key, value) for key, value in wanted if key not in present]
+            missing = [(key, value) for key, value in all_wanted if key not in present]
             message = {**message, "headers": [*message.get("headers", []), *missing]}
         await send(message)
 

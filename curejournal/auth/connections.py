@@ -37,6 +37,9 @@ class BoundedConnection(H11Protocol):
 
     def __init__(self, *arguments: Any, **options: Any) -> None:
         super().__init__(*arguments, **options)
+        # Nobody needs to know by what program and library the app is served.
+        for named in (self.config.encoded_headers, self.server_state.default_headers):
+            named[:] = [header for header in named if header[0] != b"server"]
         self._awaited: object = None
         self._timer: asyncio.TimerHandle | None = None
         self._received = 0

@@ -12,7 +12,6 @@ from pathlib import Path
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 from pydantic import TypeAdapter, ValidationError
-from zxcvbn import zxcvbn
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg
@@ -212,5 +211,7 @@ def _is_common(passphrase: str, name: str) -> bool:
     letters = "".join(sign for sign in passphrase.casefold() if sign.isalnum())
     if any(phrase in letters and len(letters) - len(phrase) < SHORTEST for phrase in _common_phrases()):
         return True
+    from zxcvbn import zxcvbn  # its lists of words, for those alone who set a passphrase
+
     guesses = zxcvbn(passphrase[:_ESTIMATED], user_inputs=[name, *name.split()])["guesses"]
     return bool(guesses < GUESSES)

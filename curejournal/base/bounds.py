@@ -28,3 +28,5 @@ BUNDLE_FILES = 5_000
 """Photos in it."""
 IMPORT_BYTES = 500_000_000
 """In the data of a journal, as JSON or tables: five times that of 40,000 photos, whose own bytes lie beside it."""
+IMPORT_ROW_CHARACTERS = 15_000_000
+"""In one row of that data: seven times the longest evidence, as its signs may be written as escapes."""

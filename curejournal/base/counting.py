@@ -1,14 +1,6 @@
-"""How many of something, and how much, as every room says it."""
+"""Figures, as every room writes them."""
 
 from __future__ import annotations
-
-import re
-
-
-def how_many(number: int, what: str) -> str:
-    """1 bar, 2 bars, 2 batches, 2 entries."""
-    many = re.sub("ry$", "rie", what) + ("es" if what.endswith("ch") else "s")
-    return f"{number} {what if number == 1 else many}"
 
 
 def digits(value: float, decimals: int | None = None) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.batch.records import AlkaliTest, BarsOut, Batch, ColourReading, Event, Portion, Record, Weighing
@@ -15,6 +15,11 @@ from curejournal.soap.recipe import MOST_WATER, Recipe
 MOST_LOSS_AT_ONCE = 0.08
 """Loss from one weighing to the next, of one tray, above which it is asked whether bars left it: bars lose 8 to 14% by
 week six and about half of that in the first two [common practice, no source]. Ours."""
+
+
+EARLIEST_CUT = timedelta(hours=4)
+"""After the pour, before which a cut is asked about: a loaf is firm enough after half a day to two days, after a few
+hours where it went through gel in an oven [common practice, no source]. Chosen by us, below both."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +73,16 @@ def _event(batch: Batch, record: Event, at: datetime) -> Iterator[Doubt]:
                 "wrong, correct it."
             ),
         )
+    if record.kind == "cut" and batch.poured_at is not None and at - batch.poured_at < EARLIEST_CUT:
+        minutes = max(0, int((at - batch.poured_at).total_seconds() // 60))
+        yield Doubt(
+            "cut early",
+            msg(
+                "Cut {minutes} after the pour? A loaf is usually too soft to cut then.",
+                minutes=msg_n("{number} minute", "{number} minutes", minutes),
+            ),
+            msg("If another button was meant, do not keep it; if it was another day, say which."),
+        )
     if record.kind == "poured" and batch.poured_at is not None:
         poured = batch.poured_at.astimezone(at.tzinfo)  # by the same clock
         yield Doubt(
@@ -99,46 +114,9 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if not before:
         return
     first, last = before[0], before[-1]
-    ratio = record.grams / last.grams
-    if any(abs(ratio * shift - 1) < 0.12 for shift in (0.01, 0.1, 10.0, 100.0)):
-        yield Doubt(
-            "slipped decimal",
-            msg(
-                "{now} after {before} looks like a slipped decimal point.",
-                now=quantity(f"{record.grams:g}", "g"),
-                before=quantity(f"{last.grams:g}", "g"),
-            ),
-            msg("Look at the scale again."),
-        )
-        return
-    swapped = _swapped(record, last, alike)
-    if swapped:
-        yield Doubt(
-            "swapped",
-            msg(
-                "{grams} fits {swapped} better than {subject}.",
-                grams=quantity(f"{record.grams:g}", "g"),
-                swapped=swapped,
-                subject=record.subject,
-            ),
-            msg("Look at the marks: were two bars swapped?"),
-        )
-        return
-    missing = _missing_bars(record, last)
-    if missing:
-        yield Doubt(
-            "bars missing",
-            msg(
-                "{now} after {before} fits {fewer} better than {bars}.",
-                now=quantity(f"{record.grams:g}", "g"),
-                before=quantity(f"{last.grams:g}", "g"),
-                fewer=msg_n("{number} bar", "{number} bars", record.bars - missing),
-                bars=record.bars,
-            ),
-            msg(
-                "Count the bars on the tray: if some were sold or taken, enter how many are left, and note them as out."
-            ),
-        )
+    mistaken = _mistaken(record, last, alike)
+    if mistaken is not None:
+        yield mistaken
         return
     error_g = record.resolution_g + last.resolution_g
     if record.grams - last.grams > error_g + 0.002 * last.grams:
@@ -164,6 +142,49 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
             ),
             msg("Weigh it again. Was the bar trimmed, or another one taken?"),
         )
+
+
+def _mistaken(record: Weighing, last: Weighing, alike: Sequence[Weighing]) -> Doubt | None:
+    """What would explain a weight that is far from the last: a decimal point, another bar, bars that left the tray."""
+    ratio = record.grams / last.grams
+    if any(abs(ratio * shift - 1) < 0.12 for shift in (0.01, 0.1, 10.0, 100.0)):
+        return Doubt(
+            "slipped decimal",
+            msg(
+                "{now} after {before} looks like a slipped decimal point.",
+                now=quantity(f"{record.grams:g}", "g"),
+                before=quantity(f"{last.grams:g}", "g"),
+            ),
+            msg("Look at the scale again."),
+        )
+    swapped = _swapped(record, last, alike)
+    if swapped:
+        return Doubt(
+            "swapped",
+            msg(
+                "{grams} fits {swapped} better than {subject}.",
+                grams=quantity(f"{record.grams:g}", "g"),
+                swapped=swapped,
+                subject=record.subject,
+            ),
+            msg("Look at the marks: were two bars swapped?"),
+        )
+    missing = _missing_bars(record, last)
+    if missing:
+        return Doubt(
+            "bars missing",
+            msg(
+                "{now} after {before} fits {fewer} better than {bars}.",
+                now=quantity(f"{record.grams:g}", "g"),
+                before=quantity(f"{last.grams:g}", "g"),
+                fewer=msg_n("{number} bar", "{number} bars", record.bars - missing),
+                bars=record.bars,
+            ),
+            msg(
+                "Count the bars on the tray: if some were sold or taken, enter how many are left, and note them as out."
+            ),
+        )
+    return None
 
 
 def _missing_bars(record: Weighing, last: Weighing) -> int:

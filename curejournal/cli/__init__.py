@@ -14,6 +14,7 @@ from typing import Any, TextIO, cast
 from curejournal.base.errors import CureJournalError
 from curejournal.base.strings import escaped, visible
 from curejournal.cli.commands import app, command_names
+from curejournal.cli.speech import tell
 
 __all__ = ["app", "command_names", "main"]
 
@@ -44,5 +45,5 @@ def main() -> None:
         if "--json" in sys.argv:
             print(json.dumps({"error": {"what": error.what, "safe": error.safe, "do": error.do}}, ensure_ascii=False))
         else:
-            print(error, file=sys.stderr)
+            tell(error.args[0], to=sys.stderr)
         sys.exit(1)

@@ -9,7 +9,7 @@ from typing import Annotated, cast, get_args
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.batch.descriptions import alkali_words, describe
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
@@ -37,7 +37,6 @@ from curejournal.cli.options import (
     Code,
     Confirmed,
     JournalAt,
-    clock_words,
     confirmable,
     enter_record,
     now_of,
@@ -51,6 +50,8 @@ from curejournal.cli.options import (
     when_of,
     write_file,
 )
+from curejournal.cli.speech import tell, tell_all
+from curejournal.documents import formatting
 from curejournal.judging.judgement import LYE
 from curejournal.judging.traceability import lots_of
 from curejournal.soap.lye import LyeCheck, alkalis_for, check_lye
@@ -89,9 +90,9 @@ def batch_start(
         told = {"batch": workflow.as_json(batch), "lye": workflow.as_json(lye) if lye else None}
         print_json(told | {"doubts": [workflow.as_json(doubt) for doubt in pieces]})
     else:
-        print(f"{code}, {name}: started.")
+        tell(msg("{code}, {name}: started.", code=code, name=name))
         for doubt in pieces:
-            print(f"- {doubt.text} {doubt.do}")
+            tell(msg("- {text} {do}", text=doubt.text, do=doubt.do))
         if lye:
             _say_lye(lye)
 
@@ -125,20 +126,22 @@ def lye(
         print_json(workflow.as_json(checked) | {"recipe": workflow.as_json(wanted)})
         return
     if factor is not None or grams is not None:
-        print("\n".join(f"{item:.1f} g {name}" for name, _, item in lots_of(wanted)))
+        tell_all(
+            msg("{grams} {name}", grams=quantity(f"{item:.1f}", "g"), name=name) for name, _, item in lots_of(wanted)
+        )
     if superfat is not None:
         weighed = (replace(alkali, grams=round(alkali.grams, 1)) for alkali in wanted.alkalis)
-        print("\n".join(f"Weigh {alkali_words(alkali)}.".replace("\u00a0", " ") for alkali in weighed))
+        tell_all(msg("Weigh {alkali}.", alkali=alkali_words(alkali)) for alkali in weighed)
     _say_lye(checked)
 
 
 def _say_lye(checked: LyeCheck) -> None:
-    print(answer(checked).replace("\u00a0", " "))
+    tell(answer(checked))
     for name, value in figures(checked):
-        print(f"{name}: {value}".replace("\u00a0", " "))
+        tell(msg("{name}: {value}", name=name, value=value))
     for found in checked.doubts:
-        print(f"- {found.text} {found.do}")
-    print(LYE)
+        tell(msg("- {text} {do}", text=found.text, do=found.do))
+    tell(LYE)
 
 
 def batch_rename(
@@ -151,7 +154,10 @@ def batch_rename(
     """Give a batch another name; the earlier one stays in the history."""
     with open_journal(journal) as kept:
         entry = workflow.rename(kept, code, name, by=by, now=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else print(f"{code}: {describe(entry.record)}")
+    if as_json:
+        print_json(workflow.as_json(entry))
+    else:
+        tell(msg("{code}: {record}", code=code, record=describe(entry.record)))
 
 
 def batch_portion(
@@ -191,7 +197,17 @@ def batch_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) ->
         print_json({"batches": [workflow.as_json(head) for head in heads]})
     else:
         for head in heads:
-            print(f"{head.code}\t{head.name}\t{head.started_at:%Y-%m-%d}\t{how_many(head.photos, 'photo')}")
+            tell(
+                join(
+                    "\t",
+                    (
+                        head.code,
+                        head.name,
+                        formatting.day(head.started_at),
+                        msg_n("{number} photo", "{number} photos", head.photos),
+                    ),
+                )
+            )
 
 
 def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
@@ -201,9 +217,16 @@ def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson
     if as_json:
         print_json(workflow.as_json(batch))
     else:
-        print(f"{batch.code}, {batch.name}")
+        tell(msg("{code}, {name}", code=batch.code, name=batch.name))
         for entry in batch.entries:
-            print(f"{clock_words(entry.at, zone)}  {entry.by}: {describe(entry.record)}")
+            tell(
+                msg(
+                    "{at}  {by}: {record}",
+                    at=formatting.moment(entry.at, zone),
+                    by=entry.by,
+                    record=describe(entry.record),
+                )
+            )
 
 
 def batch_note(

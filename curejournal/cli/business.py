@@ -9,7 +9,7 @@ from typing import Annotated, cast, get_args
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import how_many
+from curejournal.base.messages import msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.batch.making import Place
 from curejournal.batch.records import WhyOut
@@ -36,6 +36,7 @@ from curejournal.cli.options import (
     print_json,
     when_of,
 )
+from curejournal.cli.speech import tell, tell_all
 from curejournal.journal.store import Journal
 from curejournal.workflow import customers, materials, room, stock
 
@@ -49,7 +50,10 @@ def darkened(
     """Say, the moment it darkens, what all earlier batches with these materials did, and which photo to take when."""
     with open_journal(journal) as kept:
         answer = materials.when_it_darkens(kept, code, now_of(kept), portion)
-    print_json(workflow.as_json(answer)) if as_json else print("\n".join(answer.words))
+    if as_json:
+        print_json(workflow.as_json(answer))
+    else:
+        tell_all(answer.words)
 
 
 def place(
@@ -86,7 +90,10 @@ def rules(
             workflow.set_batch_rules(kept, of, wanted, why, by=by, now=now_of(kept))
     told = ", ".join(f"{name} {value:g}" for name, value in wanted.items())
     said = {"of": of, "recipe": recipe, "limits": wanted, "why": why}
-    print_json(said) if as_json else print(f"{of}: {told} ({why})")
+    if as_json:
+        print_json(said)
+    else:
+        tell(msg("{of}: {told} ({why})", of=of, told=told, why=why))
 
 
 def _moment(at: str | None, kept: Journal) -> datetime:
@@ -110,7 +117,7 @@ def order(
     for text in lines:
         code, equals, bars = text.rpartition("=")
         if not equals or not bars.isdigit():
-            raise Mistyped(f"“{text}” cannot be read.", 'Write it as "CODE=BARS".')
+            raise Mistyped(msg("“{text}” cannot be read.", text=text), msg('Write it as "CODE=BARS".'))
         wanted.append((code, int(bars)))
     with open_journal(journal) as kept, confirmable():
         entries = customers.fill_order(
@@ -128,7 +135,7 @@ def order(
     if as_json:
         print_json({"entries": [workflow.as_json(entry) for entry in entries]})
     else:
-        print("\n".join(describe(entry.record) for entry in entries))
+        tell_all(describe(entry.record) for entry in entries)
 
 
 def back(
@@ -179,7 +186,7 @@ def recall(
     if as_json:
         print_json({"people": [workflow.as_json(one) for one in people]})
     else:
-        print("\n".join(one.words for one in people) or "Nobody has bars of it, as far as this journal knows.")
+        tell_all([one.words for one in people] or [msg("Nobody has bars of it, as far as this journal knows.")])
 
 
 def outcome(
@@ -190,14 +197,17 @@ def outcome(
     """Say what goes with an outcome over all batches: spots, ash, softness; materials, lots and figures weighed."""
     with open_journal(journal) as kept:
         answer = materials.causes_of_outcome(kept, what, now_of(kept))
-    print_json(workflow.as_json(answer)) if as_json else print("\n".join(answer.words))
+    if as_json:
+        print_json(workflow.as_json(answer))
+    else:
+        tell_all(answer.words)
 
 
 def _day(text: str) -> date | None:
     try:
         return date.fromisoformat(text) if text else None
     except ValueError as fault:
-        raise Mistyped(f"“{text}” is not a valid date.", "Write it as 2026-10-03.") from fault
+        raise Mistyped(msg("“{text}” is not a valid date.", text=text), msg("Write it as 2026-10-03.")) from fault
 
 
 def lot_enter(
@@ -233,7 +243,10 @@ def lot_enter(
     )
     with open_journal(journal) as kept:
         entry = stock.enter_lot(kept, record, by=by, now=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else print(describe(record))
+    if as_json:
+        print_json(workflow.as_json(entry))
+    else:
+        tell(describe(record))
 
 
 def room_import(
@@ -250,7 +263,7 @@ def room_import(
     """Read a room logger's file, and with --keep add it to the workshop's log."""
     named: dict[str | None, Unit | None] = {None: None, "C": "°C", "F": "°F"}
     if unit not in named:
-        raise Mistyped(f"“{unit}” is not known here.", "Use C or F.")
+        raise Mistyped(msg("“{unit}” is not known here.", unit=unit), msg("Use C or F."))
     with open_journal(journal) as kept:
         zone = workflow.time_zone(kept)
         read = room.preview_room_file(bytes_of(file), zone, unit=named[unit], day_first=day_first)
@@ -259,6 +272,10 @@ def room_import(
         questions = [workflow.as_json(one) for one in read.questions]
         print_json({"readings": len(read.readings), "left_out": read.left_out, "new": new, "questions": questions})
         return
-    print(summary(read))
-    print("\n".join([*read.notes, *(question.text for question in read.questions)]))
-    print(f"{how_many(new, 'reading')} kept." if keep else "Nothing was kept: add --keep.")
+    tell(summary(read))
+    tell_all([*read.notes, *(question.text for question in read.questions)])
+    tell(
+        msg("{count} kept.", count=msg_n("{number} reading", "{number} readings", new))
+        if keep
+        else msg("Nothing was kept: add --keep.")
+    )

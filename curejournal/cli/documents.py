@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
+from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.cli.options import (
     DEFAULT_JOURNAL,
     ME,
@@ -20,6 +21,7 @@ from curejournal.cli.options import (
     Mistyped,
     bytes_of,
     confirmable,
+    layout_of,
     moment_of,
     now_of,
     open_journal,
@@ -29,6 +31,7 @@ from curejournal.cli.options import (
     say_entries,
     write_file,
 )
+from curejournal.cli.speech import tell, tell_all
 from curejournal.judging.traceability import describe_bars_out
 from curejournal.workflow import documents, materials
 from curejournal.workflow.photos import tag_text
@@ -45,7 +48,7 @@ def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
         print_json({"materials": rows})
     else:
         for one in found:
-            print(f"{one.material}\t{one.kind}\t{', '.join(one.batches)}")
+            tell("\t".join((one.material, one.kind, ", ".join(one.batches))))
 
 
 def material(
@@ -58,7 +61,9 @@ def material(
 ) -> None:
     """Say what a material did in earlier batches, and what to expect of it."""
     if dose is not None and not 0 < dose <= 100:
-        raise Mistyped(f"A dose of {digits(dose)} % of the oils cannot be.", "Give one above 0 and up to 100.")
+        raise Mistyped(
+            msg("A dose of {dose} % of the oils cannot be.", dose=digits(dose)), msg("Give one above 0 and up to 100.")
+        )
     with open_journal(journal) as kept:
         report = materials.material(kept, name, now_of(kept), dose_pct=dose)
         if pdf is not None:
@@ -68,9 +73,9 @@ def material(
     if as_json:
         print_json(materials.material_as_json(report))
     else:
-        print("\n".join(f"{what}: {said}" for what, said in materials.material_in_words(report)))
+        tell_all(msg("{what}: {said}", what=what, said=said) for what, said in materials.material_in_words(report))
         if len(report.expected.lots) > 1:
-            print("\n".join(materials.lots_in_words(report.expected.lots)))
+            tell_all(materials.lots_in_words(report.expected.lots))
 
 
 def find_causes(
@@ -81,7 +86,10 @@ def find_causes(
     """Say which material turned the batter, by all batches together, and which test pour would tell."""
     with open_journal(journal) as kept:
         answer = materials.which(kept, now_of(kept), "end" if end else "turn")
-    print_json(materials.which_as_json(answer)) if as_json else print("\n".join(materials.which_in_words(answer)))
+    if as_json:
+        print_json(materials.which_as_json(answer))
+    else:
+        tell_all(materials.which_in_words(answer))
 
 
 def expect(
@@ -98,7 +106,7 @@ def expect(
     if as_json:
         print_json({"portions": materials.planned_as_json(plans)})
     else:
-        print("\n".join(materials.planned_in_words(plans)))
+        tell_all(materials.planned_in_words(plans))
 
 
 def lot_uses(
@@ -116,9 +124,10 @@ def lot_uses(
         print_json({"lot": name, "uses": [workflow.as_json(use) for use in uses]})
     else:
         rows = (
-            f"{use.batch}\t{use.name}\t{use.material}\t{use.grams:g} g\t{describe_bars_out(use.gone)}" for use in uses
+            join("\t", (use.batch, use.name, use.material, quantity(use.grams, "g"), describe_bars_out(use.gone)))
+            for use in uses
         )
-        print("\n".join(rows) or f"No batch names the lot {name}.")
+        tell_all(rows or [msg("No batch names the lot {name}.", name=name)])
 
 
 def record(
@@ -139,30 +148,44 @@ def record(
         codes += [use.batch for use in documents.lot(kept, lot)] if lot else []
         codes = list(dict.fromkeys(codes))
         write_file(to, documents.batch_record(kept, codes, now_of(kept)))
-    print_json({"file": str(to), "batches": codes}) if as_json else print(f"{to}: the record of {', '.join(codes)}.")
+    if as_json:
+        print_json({"file": str(to), "batches": codes})
+    else:
+        tell(msg("{to}: the record of {codes}.", to=to, codes=", ".join(codes)))
 
 
 def portfolio(
     batches: Annotated[
         list[str],
-        typer.Argument(help="Codes of the batches; all if left out.", default_factory=list, show_default=False),
+        typer.Argument(
+            help="Codes of the batches; all released ones if left out.", default_factory=list, show_default=False
+        ),
     ],
     to: Annotated[Path, typer.Argument(help="A new folder, or that of an earlier portfolio; or a .pdf file.")],
     title: Annotated[str, typer.Option("--title", help="The heading; your place's name if left out.")] = "",
     about: Annotated[str, typer.Option("--about", help="A sentence under it.")] = "",
+    layout: Annotated[str, typer.Option("--layout", help="gallery, stories or book.")] = "gallery",
+    unreleased: Annotated[bool, typer.Option("--unreleased", help="Show batches that are not released, too.")] = False,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Write a portfolio of some batches, or all: static pages for any web host, or a PDF. No location is in it."""
+    """Write a portfolio of released batches: static pages for any web host, or a PDF. No location is in it."""
+    design = documents.Design(title, about, layout_of(layout))
     with open_journal(journal) as kept:
-        codes = batches or [head.code for head in kept.batches()]
+        every = kept.names() if unreleased else documents.offered(kept)
+        codes = batches or list(every)
         if to.suffix.lower() == ".pdf":
-            write_file(to, documents.portfolio_on_paper(kept, codes, now_of(kept), title=title, about=about))
+            write_file(
+                to, documents.portfolio_on_paper(kept, codes, now_of(kept), design=design, unreleased=unreleased)
+            )
             files = 1
         else:
-            files = len(documents.portfolio(kept, codes, to, now_of(kept), title=title, about=about))
+            files = len(documents.portfolio(kept, codes, to, now_of(kept), design=design, unreleased=unreleased))
     said = {"to": str(to), "batches": codes, "files": files}
-    print_json(said) if as_json else print(f"{to}: {how_many(len(codes), 'batch')}.")
+    if as_json:
+        print_json(said)
+    else:
+        tell(msg("{to}: {count}.", to=to, count=msg_n("{number} batch", "{number} batches", len(codes))))
 
 
 def calendar_file(
@@ -175,7 +198,10 @@ def calendar_file(
         made = documents.calendar_file(kept, now_of(kept), workflow.time_zone(kept))
         write_file(to, made)
     due = made.count(b"BEGIN:VEVENT")
-    print_json({"file": str(to), "events": due}) if as_json else print(f"{to}: {how_many(due, 'thing')} due.")
+    if as_json:
+        print_json({"file": str(to), "events": due})
+    else:
+        tell(msg("{to}: {count} due.", to=to, count=msg_n("{number} thing", "{number} things", due)))
 
 
 def labels(
@@ -198,8 +224,12 @@ def labels(
     if as_json:
         print_json({"file": str(to), "net_weight": workflow.as_json(net)})
     else:
-        proposed = f"{net.grams_each} g are proposed for each bar: " if net.grams_each is not None else ""
-        print(f"{to}: labels of {code}. {proposed}{net.words}")
+        proposed = (
+            msg("{grams} are proposed for each bar: ", grams=quantity(net.grams_each, "g"))
+            if net.grams_each is not None
+            else ""
+        )
+        tell(msg("{to}: labels of {code}. {proposed}{words}", to=to, code=code, proposed=proposed, words=net.words))
 
 
 def recipe_out(
@@ -215,7 +245,7 @@ def recipe_out(
 ) -> None:
     """Write a batch's recipe to pass on (batch start --recipe reads it), or with `--enter` enter or correct it."""
     if (to is None) == (enter is None):
-        raise Mistyped("It has to be one thing.", "Name the file to write, or with --enter the file to read.")
+        raise Mistyped(msg("It has to be one thing."), msg("Name the file to write, or with --enter the file to read."))
     if enter is not None:
         with open_journal(journal) as kept, confirmable():
             wanted = recipe_of(enter)
@@ -224,10 +254,13 @@ def recipe_out(
         return
     assert to is not None
     if to.suffix.lower() not in (".json", ".csv"):
-        raise Mistyped(f"“{to.name}” is neither .json nor .csv.", "Choose one of them.")
+        raise Mistyped(msg("“{name}” is neither .json nor .csv.", name=to.name), msg("Choose one of them."))
     with open_journal(journal) as kept:
         write_file(to, documents.recipe_out(kept, code, "csv" if to.suffix.lower() == ".csv" else "json"))
-    print_json({"file": str(to), "batch": code}) if as_json else print(f"{to}: the recipe of {code}.")
+    if as_json:
+        print_json({"file": str(to), "batch": code})
+    else:
+        tell(msg("{to}: the recipe of {code}.", to=to, code=code))
 
 
 def bundle_out(
@@ -239,9 +272,10 @@ def bundle_out(
     """Write a batch as one file that another journal can open: history, photos as they are (places in them too)."""
     with open_journal(journal) as kept:
         write_file(to, documents.bundle(kept, code))
-    print_json({"file": str(to), "batch": code}) if as_json else print(
-        f"{to}: batch {code}, with its photos as they are."
-    )
+    if as_json:
+        print_json({"file": str(to), "batch": code})
+    else:
+        tell(msg("{to}: batch {code}, with its photos as they are.", to=to, code=code))
 
 
 def bundle_in(
@@ -258,4 +292,11 @@ def bundle_in(
     if as_json:
         print_json({"batch": batch.code, "entries": len(batch.entries)})
     else:
-        print(f"{batch.code}, {batch.name}: {how_many(len(batch.entries), 'entry')}.")
+        tell(
+            msg(
+                "{code}, {name}: {count}.",
+                code=batch.code,
+                name=batch.name,
+                count=msg_n("{number} entry", "{number} entries", len(batch.entries)),
+            )
+        )

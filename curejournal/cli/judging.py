@@ -8,6 +8,7 @@ from typing import Annotated, cast
 import typer
 
 from curejournal import workflow
+from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Act, BarsOut, TargetSource, WhyOut
 from curejournal.cli.options import (
@@ -32,6 +33,8 @@ from curejournal.cli.options import (
     print_json,
     when_of,
 )
+from curejournal.cli.speech import tell, tell_all
+from curejournal.documents import formatting
 from curejournal.journal.seals import shown_head
 from curejournal.workflow import materials
 
@@ -57,20 +60,20 @@ def judge(
         }
         print_json(workflow.as_json(judgement) | more)
         return
-    print(judgement.headline)
+    tell(judgement.headline)
     if judgement.released_at is not None:
-        print(f"Released {judgement.released_at:%Y-%m-%d}.")
+        tell(msg("Released {on}.", on=formatting.day(judgement.released_at)))
     if edition is not None:
-        print(edition.words)
+        tell(edition.words)
     for one in recalls:
-        print("\n".join(f"Recall {one.batch}? {line}" for line in one.words))
+        tell_all(msg("Recall {batch}? {line}", batch=one.batch, line=line) for line in one.words)
     for finding in judgement.findings:
-        print(f"- {finding.gauge}: {finding.verdict}. {finding.words}")
+        tell(msg("- {gauge}: {verdict}. {words}", gauge=finding.gauge, verdict=finding.verdict, words=finding.words))
     if expected:
-        print("\n".join(f"Expected: {line}" for line in materials.planned_in_words(expected)))
-    print(f"Next: {judgement.next_step}")
+        tell_all(msg("Expected: {line}", line=line) for line in materials.planned_in_words(expected))
+    tell(msg("Next: {next_step}", next_step=judgement.next_step))
     for caution in judgement.cautions:
-        print(caution)
+        tell(caution)
 
 
 def release(
@@ -117,7 +120,14 @@ def _sign(journal: Path, code: str, act: Act, by: str, statement: str, as_json: 
     if as_json:
         print_json({**workflow.as_json(entry), "head": head})
     else:
-        print(f"{code}: {describe(entry.record)}\nHead of the journal with it: {shown_head(head)}")
+        tell(
+            msg(
+                "{code}: {record}\nHead of the journal with it: {head}",
+                code=code,
+                record=describe(entry.record),
+                head=shown_head(head),
+            )
+        )
 
 
 def accept_colour(
@@ -179,7 +189,9 @@ def intend(
     }
     named = [source for source, given in sources.items() if given]
     if len(named) != 1 or (lab is not None and photo is not None):
-        raise Mistyped("It has to be one source.", "Give one of --like, --control, --reading, --lab, --photo.")
+        raise Mistyped(
+            msg("It has to be one source."), msg("Give one of --like, --control, --reading, --lab, --photo.")
+        )
     with open_journal(journal) as kept:
         typed = lab_of(lab) if lab is not None else None
         words, read_with = "as typed", ""
@@ -205,7 +217,7 @@ def intend(
     if as_json:
         print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
     else:
-        print(f"{code}: {describe(entry.record)}")
+        tell(msg("{code}: {record}", code=code, record=describe(entry.record)))
 
 
 def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
@@ -216,4 +228,13 @@ def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
         print_json({"due": [{"batch": batch.code, **workflow.as_json(item)} for batch, item in items]})
     else:
         for batch, item in items:
-            print(f"{item.when:%Y-%m-%d}  {batch.code} {batch.name}: {item.words} ({item.why})")
+            tell(
+                msg(
+                    "{on}  {code} {name}: {words} ({why})",
+                    on=formatting.day(item.when),
+                    code=batch.code,
+                    name=batch.name,
+                    words=item.words,
+                    why=item.why,
+                )
+            )

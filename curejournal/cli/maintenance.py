@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +12,7 @@ from typing import Annotated
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import how_many
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.cli.options import (
     DEFAULT_JOURNAL,
@@ -20,21 +22,42 @@ from curejournal.cli.options import (
     Code,
     JournalAt,
     Mistyped,
-    clock_words,
     days_of,
     now_of,
     open_journal,
     print_json,
     rules_of,
 )
+from curejournal.cli.speech import said, tell, tell_all
+from curejournal.documents import formatting
 from curejournal.journal.backup import Backup, last_backup
 from curejournal.journal.backup import restore as restore_backup
-from curejournal.journal.check import Problem
+from curejournal.journal.check import Problem, Progress
 from curejournal.journal.exchange import bring_in
 from curejournal.journal.salvage import salvage as salvage_journal
 from curejournal.journal.seals import HEAD, shown_head
 from curejournal.journal.store import Journal, utc_now
 from curejournal.judging.limits import Limits
+
+
+@contextmanager
+def _long_work(label: str, again: str = "") -> Iterator[Progress | None]:
+    """Show how far it is and how long it will take, where somebody looks; interrupted, say what comes of it."""
+    try:
+        if not sys.stderr.isatty():
+            yield None
+            return
+        with typer.progressbar(length=1000, label=said(label), file=sys.stderr) as bar:
+            yield lambda done, total: bar.update(round(1000 * done / total) - bar.pos)
+    except KeyboardInterrupt:
+        print(file=sys.stderr)
+        tell(msg("Interrupted: the journal is as it was."), to=sys.stderr)
+        if again:
+            tell(again, to=sys.stderr)
+        raise typer.Exit(130) from None
+
+
+_GOES_ON = msg("Give the same command again, and it goes on with the photos that are copied already.")
 
 
 def check(
@@ -45,15 +68,16 @@ def check(
     as_json: AsJson = False,
 ) -> None:
     """Verify every row, photo and reference of the journal; exit 1 if anything was changed, damaged or taken out."""
-    with open_journal(journal) as kept:
-        problems = [*kept.check(), *_without_head(kept, head)]
+    with open_journal(journal) as kept, _long_work(msg("Checking")) as progress:
+        problems = [*kept.check(progress), *_without_head(kept, head)]
         now = kept.head()
     damaged = any(problem.serious for problem in problems)
     if as_json:
         print_json({"problems": [workflow.as_json(problem) for problem in problems], "head": now})
     else:
-        said = [f"{problem.where}: {problem.what}" for problem in problems]
-        print("\n".join(said if damaged else [*said, f"Everything verifies. Head: {shown_head(now)}"]))
+        tell_all(_where_and_what(problem) for problem in problems)
+        if not damaged:
+            tell(msg("Everything verifies. Head: {head}", head=shown_head(now)))
     if damaged:
         raise typer.Exit(1)
 
@@ -63,10 +87,16 @@ def _without_head(journal: Journal, head: str) -> list[Problem]:
     if not printed:
         return []
     if not HEAD.fullmatch(printed):
-        raise Mistyped(f"“{head}” is not a head.", "Give the 16 characters as printed: 0 to 9 and a to f.")
+        raise Mistyped(
+            msg("“{head}” is not a head.", head=head), msg("Give the 16 characters as printed: 0 to 9 and a to f.")
+        )
     if journal.holds_head(printed):
         return []
-    return [Problem("the journal never had this head: what was in it then is not all here", f"head {head}")]
+    return [
+        Problem(
+            msg("the journal never had this head: what was in it then is not all here"), msg("head {head}", head=head)
+        )
+    ]
 
 
 def salvage(
@@ -79,9 +109,20 @@ def salvage(
     if as_json:
         print_json(workflow.as_json(made))
     else:
-        kept = ", ".join(how_many(made.kept[table], table) for table in ("batch", "entry", "card"))
-        print("\n".join(f"{problem.where}: {problem.what}" for problem in made.lost))
-        print(f"{to}: {kept} and {how_many(made.photos, 'photo')}, all as they were kept. Open it with --journal {to}")
+        kept = [
+            msg_n("{number} batch", "{number} batches", made.kept["batch"]),
+            msg_n("{number} entry", "{number} entries", made.kept["entry"]),
+            msg_n("{number} card", "{number} cards", made.kept["card"]),
+        ]
+        tell_all(_where_and_what(problem) for problem in made.lost)
+        tell(
+            msg(
+                "{to}: {kept} and {count}, all as they were kept. Open it with --journal {to}",
+                to=to,
+                kept=join(", ", kept),
+                count=msg_n("{number} photo", "{number} photos", made.photos),
+            )
+        )
     if made.lost:
         raise typer.Exit(1)
 
@@ -95,10 +136,11 @@ def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = 
         return
     later = {entry.supersedes: entry.id for entry in entries}
     for entry in entries:
-        about = f" (instead of {entry.supersedes})" if entry.supersedes else ""
-        about += f" (no longer counts: see {later[entry.id]})" if entry.id in later else ""
-        recorded = f"{entry.by}, written down {entry.recorded_at:%Y-%m-%d %H:%M} UTC"
-        print(f"{entry.id}\t{clock_words(entry.at, zone)}\t{describe(entry.record)}{about}\t{recorded}")
+        about = msg(" (instead of {earlier})", earlier=entry.supersedes) if entry.supersedes else ""
+        if entry.id in later:
+            about += msg(" (no longer counts: see {later})", later=later[entry.id])
+        recorded = msg("{by}, written down {at} UTC", by=entry.by, at=formatting.moment(entry.recorded_at))
+        tell(join("\t", (str(entry.id), formatting.moment(entry.at, zone), describe(entry.record) + about, recorded)))
 
 
 def undo(
@@ -114,7 +156,7 @@ def undo(
     if as_json:
         print_json({"entries": [workflow.as_json(new) for new in made]})
     else:
-        print("\n".join(f"{new.id}\t{describe(new.record)}" for new in made))
+        tell_all(join("\t", (str(new.id), describe(new.record))) for new in made)
 
 
 def settings(
@@ -138,9 +180,18 @@ def settings(
         return
     for limit in fields(Limits):
         about = limit.metadata
-        bounds = f"{about['low']:g} to {about['high']:g}; usual {limit.default:g}"
-        print(f"{limit.name} = {getattr(rules, limit.name):g} {about['unit']}: {about['words']} ({bounds})")
-    print(f"time zone: {zone}\nplace: {name or 'none'}")
+        bounds = msg("{low:g} to {high:g}; usual {usual:g}", low=about["low"], high=about["high"], usual=limit.default)
+        tell(
+            msg(
+                "{name} = {value:g} {unit}: {words} ({bounds})",
+                name=limit.name,
+                value=getattr(rules, limit.name),
+                unit=about["unit"],
+                words=about["words"],
+                bounds=bounds,
+            )
+        )
+    tell(msg("time zone: {zone}\nplace: {place}", zone=zone, place=name or msg("none")))
 
 
 def backup(
@@ -154,15 +205,25 @@ def backup(
     """Write the whole journal into one file, verified while it is written; exit 1 if a photo was missing or damaged."""
     if every is not None:
         if not to.is_dir():
-            raise Mistyped(f"{to} is no folder.", "With --every, give the folder in which the backups are kept.")
+            raise Mistyped(
+                msg("{to} is no folder.", to=to), msg("With --every, give the folder in which the backups are kept.")
+            )
         apart, latest = days_of(every), last_backup(to)
         if latest and utc_now() - latest < apart:
-            said = f"The last backup is of {latest:%Y-%m-%d %H:%M} UTC: none is due."
-            print_json({"path": None, "why": said}) if as_json else print(said)
+            said = msg("The last backup is of {at} UTC: none is due.", at=formatting.moment(latest))
+            if as_json:
+                print_json({"path": None, "why": str(said)})
+            else:
+                tell(said)
             return
-    with open_journal(journal) as kept:
-        made = kept.backup(to)
-    said = f"{made.path}: everything, with {how_many(made.photos, 'photo')}. Head: {shown_head(made.head)}"
+    with open_journal(journal) as kept, _long_work(msg("Backing up")) as progress:
+        made = kept.backup(to, progress)
+    said = msg(
+        "{file}: everything, with {photos}. Head: {head}",
+        file=made.path,
+        photos=_photos_in(made),
+        head=shown_head(made.head),
+    )
     _say_data(made, said, as_json)
 
 
@@ -172,8 +233,11 @@ def restore(
     as_json: AsJson = False,
 ) -> None:
     """Make a journal of a backup, in a new folder, after all of it was verified."""
-    made = restore_backup(file, to, utc_now)
-    _say_data(made, f"{to}: restored, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
+    with _long_work(msg("Restoring"), _GOES_ON) as progress:
+        made = restore_backup(file, to, utc_now, progress)
+    _say_data(
+        made, msg("{to}: restored, with {photos}. Open it with --journal {to}", to=to, photos=_photos_in(made)), as_json
+    )
 
 
 def export(
@@ -182,11 +246,15 @@ def export(
     as_json: AsJson = False,
 ) -> None:
     """Write everything: as JSON with its schema, as tables for spreadsheets (CSV), and the photos as they came."""
-    with open_journal(journal) as kept:
-        made = kept.export(to)
+    with open_journal(journal) as kept, _long_work(msg("Exporting"), _GOES_ON) as progress:
+        made = kept.export(to, progress)
     _say_data(
         made,
-        f"{to}: everything, with {how_many(made.photos, 'photo')}. For yourself: photos say where they were taken.",
+        msg(
+            "{to}: everything, with {photos}. For yourself: photos say where they were taken.",
+            to=to,
+            photos=_photos_in(made),
+        ),
         as_json,
     )
 
@@ -197,14 +265,36 @@ def import_(
     as_json: AsJson = False,
 ) -> None:
     """Make a journal of exported data, in a new folder, after all of it was verified."""
-    made = bring_in(source, to, utc_now)
-    _say_data(made, f"{to}: a journal, with {how_many(made.photos, 'photo')}. Open it with --journal {to}", as_json)
+    with _long_work(msg("Importing"), _GOES_ON) as progress:
+        made = bring_in(source, to, utc_now, progress)
+    _say_data(
+        made,
+        msg("{to}: a journal, with {photos}. Open it with --journal {to}", to=to, photos=_photos_in(made)),
+        as_json,
+    )
+
+
+def _where_and_what(problem: Problem) -> str:
+    return msg("{where}: {what}", where=problem.where, what=problem.what)
+
+
+def _photos_in(made: Backup) -> str:
+    return msg_n("{number} photo", "{number} photos", made.photos)
 
 
 def _say_data(made: Backup, said: str, as_json: bool) -> None:
-    print_json(workflow.as_json(made)) if as_json else print(said)
+    if as_json:
+        print_json(workflow.as_json(made))
+    else:
+        tell(said)
     if made.left_out:
-        print(f"{how_many(len(made.left_out), 'photo')} missing or damaged, and not in it.", file=sys.stderr)
+        tell(
+            msg(
+                "{count} missing or damaged, and not in it.",
+                count=msg_n("{number} photo", "{number} photos", len(made.left_out)),
+            ),
+            to=sys.stderr,
+        )
         raise typer.Exit(1)
 
 
@@ -217,10 +307,16 @@ def move(
     as_json: AsJson = False,
 ) -> None:
     """Copy the journal to another folder, to a PostgreSQL server or from one, compared row by row; this one stays."""
-    with open_journal(journal) as kept:
-        kept.copy_to(to, url=to_url)
+    with open_journal(journal) as kept, _long_work(msg("Copying"), _GOES_ON) as progress:
+        kept.copy_to(to, url=to_url, progress=progress)
         batches = len(kept.batches())
     if as_json:
         print_json({"journal": str(to), "batches": batches, "on_a_server": to_url is not None})
     else:
-        print(f"{to}: {how_many(batches, 'batch')}, every row and photo the same. The old journal is as it was.")
+        tell(
+            msg(
+                "{to}: {count}, every row and photo the same. The old journal is as it was.",
+                to=to,
+                count=msg_n("{number} batch", "{number} batches", batches),
+            )
+        )

@@ -19,9 +19,10 @@ import platformdirs
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import how_many
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg, msg_n
 from curejournal.cli.commands import DATABASE_URL
+from curejournal.cli.speech import speak_as_in, tell, tell_all
 from curejournal.workflow import documents
 
 if TYPE_CHECKING:  # each command loads what it needs and no more
@@ -70,21 +71,15 @@ def open_journal(folder: Path) -> Journal:
     from curejournal.journal.store import Journal
 
     journal = Journal.open(folder, url=os.environ.get(DATABASE_URL) or None)
+    speak_as_in(journal)
     for risk in journal.risks():
-        print(f"Careful: {risk}", file=sys.stderr)
+        tell(msg("Careful: {risk}", risk=risk), to=sys.stderr)
     return journal
 
 
 def now_of(journal: Journal) -> datetime:
     """What time it is in a journal."""
     return workflow.calendar(journal, datetime.now(workflow.time_zone(journal)))
-
-
-def clock_words(at: datetime, zone: tzinfo) -> str:
-    """A moment as lists show it: 2026-10-03 14:30, and the offset where it is not the journal's."""
-    from curejournal.documents import formatting
-
-    return f"{at:%Y-%m-%d %H:%M}{formatting.offset(at, zone)}"
 
 
 DAYS_END, DAYS_BEGINNING = clock_time(23, 59), clock_time.min
@@ -99,7 +94,7 @@ def moment_of(text: str, zone: tzinfo, of_day: clock_time = DAYS_END) -> datetim
         moment = moment if moment.tzinfo else moment.replace(tzinfo=zone)
         moment.astimezone(UTC)  # the first and last days of the calendar are not in it everywhere
     except (ValueError, OverflowError) as fault:
-        raise Mistyped(f"“{text}” is no date.", "Write it as 2026-10-03T14:30.") from fault
+        raise Mistyped(msg("“{text}” is no date.", text=text), msg("Write it as 2026-10-03T14:30.")) from fault
     return moment
 
 
@@ -108,7 +103,9 @@ def days_of(days: float) -> timedelta:
     try:
         return timedelta(days=days)
     except (ValueError, OverflowError) as fault:
-        raise Mistyped(f"{days:g} days are no span of time.", "Give a number that can be.") from fault
+        raise Mistyped(
+            msg("{days:g} days are no span of time.", days=days), msg("Give a number that can be.")
+        ) from fault
 
 
 def when_of(text: str, journal: Journal, of_day: clock_time = DAYS_END) -> datetime:
@@ -130,8 +127,12 @@ def photo_of(journal: Journal, beginning: str) -> str:
     found = journal.photos_named(beginning.lower())
     if len(found) != 1 or len(beginning) < 4:
         raise Mistyped(
-            f"{how_many(len(found), 'photo')} found beginning with “{beginning}”.",
-            "Give more of the hash; the inbox shows it.",
+            msg(
+                "{count} found beginning with “{beginning}”.",
+                count=msg_n("{number} photo", "{number} photos", len(found)),
+                beginning=beginning,
+            ),
+            msg("Give more of the hash; the inbox shows it."),
         )
     return found[0].sha256
 
@@ -152,7 +153,10 @@ def write_file(path: Path, data: bytes) -> None:
     try:
         path.write_bytes(data)
     except OSError as fault:
-        raise Mistyped(f"{path} cannot be written ({fault.strerror}).", "Choose another place.") from fault
+        raise Mistyped(
+            msg("{path} cannot be written ({strerror}).", path=path, strerror=fault.strerror),
+            msg("Choose another place."),
+        ) from fault
 
 
 def bytes_of(path: Path) -> bytes:
@@ -161,7 +165,8 @@ def bytes_of(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as fault:
         raise Mistyped(
-            f"The file {path} cannot be read ({fault.strerror}).", "Check the name and try again."
+            msg("The file {path} cannot be read ({strerror}).", path=path, strerror=fault.strerror),
+            msg("Check the name and try again."),
         ) from fault
 
 
@@ -170,7 +175,9 @@ def text_of(path: Path) -> str:
     try:
         return bytes_of(path).decode("utf-8")
     except UnicodeDecodeError as fault:
-        raise Mistyped(f"The file {path} is not a text file (UTF-8).", "Choose the right file.") from fault
+        raise Mistyped(
+            msg("The file {path} is not a text file (UTF-8).", path=path), msg("Choose the right file.")
+        ) from fault
 
 
 def card_of(name: str, journal: Path) -> workflow.Card:
@@ -195,7 +202,7 @@ def numbers_of(text: str, count: int, example: str) -> tuple[float, ...]:
     except ValueError:
         numbers = ()
     if len(numbers) != count or not all(map(math.isfinite, numbers)):
-        raise Mistyped(f"“{text}” cannot be read.", f"Write it as {example}.")
+        raise Mistyped(msg("“{text}” cannot be read.", text=text), msg("Write it as {example}.", example=example))
     return numbers
 
 
@@ -218,13 +225,18 @@ def areas_of(texts: list[str] | None) -> dict[str, Points] | None:
     for text in texts:
         name, _, numbers = text.rpartition("=")
         if not name or name in areas:
-            raise Mistyped(f"“{text}” cannot be read, or its name comes twice.", f"Write it as {AREA_EXAMPLE}.")
+            raise Mistyped(
+                msg("“{text}” cannot be read, or its name comes twice.", text=text),
+                msg("Write it as {example}.", example=AREA_EXAMPLE),
+            )
         corners = numbers.split()
         if len(corners) == 1:
             x0, y0, x1, y1 = numbers_of(numbers, 4, AREA_EXAMPLE)
             areas[name] = workflow.outline_of((x0, y0, x1, y1))
         elif len(corners) == 2:
-            raise Mistyped(f"“{text}” has two corners only.", f"Write it as {AREA_EXAMPLE}.")
+            raise Mistyped(
+                msg("“{text}” has two corners only.", text=text), msg("Write it as {example}.", example=AREA_EXAMPLE)
+            )
         else:
             areas[name] = tuple((x, y) for x, y in (numbers_of(corner, 2, AREA_EXAMPLE) for corner in corners))
     return areas
@@ -256,7 +268,9 @@ def one_of(text: str, choices: object) -> str:
     """One of several words."""
     known = get_args(choices)
     if text not in known:
-        raise Mistyped(f"“{text}” is not known here.", f"Use one of {', '.join(known)}.")
+        raise Mistyped(
+            msg("“{text}” is not known here.", text=text), msg("Use one of {known}.", known=", ".join(known))
+        )
     return text
 
 
@@ -273,8 +287,15 @@ def rules_of(texts: Sequence[str], now: Limits) -> Limits:
 def paper_of(text: str) -> workflow.Paper:
     """A size of paper as typed."""
     if text not in PAPERS:
-        raise Mistyped(f"There is no paper “{text}” here.", "Use --paper a4 or --paper letter.")
+        raise Mistyped(msg("There is no paper “{text}” here.", text=text), msg("Use --paper a4 or --paper letter."))
     return cast("workflow.Paper", text)
+
+
+def layout_of(text: str) -> documents.Layout:
+    """A portfolio's layout as typed."""
+    if text not in documents.LAYOUTS:
+        raise Mistyped(f"There is no layout “{text}” here.", f"Use one of: {', '.join(documents.LAYOUTS)}.")
+    return cast("documents.Layout", text)
 
 
 def recipe_of(path: Path) -> Recipe:
@@ -289,7 +310,7 @@ def confirmable() -> Iterator[None]:
     try:
         yield
     except workflow.ReadingDoubtful as asked:
-        raise workflow.ReadingDoubtful(asked.what, f"{asked.do} If it is right, add --confirmed.") from asked
+        raise workflow.ReadingDoubtful(asked.what, msg("{do} If it is right, add --confirmed.", do=asked.do)) from asked
 
 
 def say_entries(code: str, entries: Sequence[Entry], doubts: Sequence[Doubt], as_json: bool) -> None:
@@ -300,7 +321,7 @@ def say_entries(code: str, entries: Sequence[Entry], doubts: Sequence[Doubt], as
         told = {"entries": [workflow.as_json(entry) for entry in entries]}
         print_json(told | {"doubts": [workflow.as_json(doubt) for doubt in doubts]})
     else:
-        print("\n".join(f"{code}: {describe(entry.record)}" for entry in entries))
+        tell_all(msg("{code}: {record}", code=code, record=describe(entry.record)) for entry in entries)
 
 
 def enter_record(
@@ -319,7 +340,7 @@ def enter_record(
     if as_json:
         print_json({"entry": workflow.as_json(entry), "doubts": [workflow.as_json(doubt) for doubt in doubts]})
     else:
-        print(f"{code}: {describe(record)}")
+        tell(msg("{code}: {record}", code=code, record=describe(record)))
 
 
 def print_json(value: Any) -> None:

@@ -7,8 +7,10 @@ from typing import Annotated
 
 import typer
 
-from curejournal.auth.people import People
+from curejournal.auth.people import People, Person
+from curejournal.base.messages import join, msg
 from curejournal.cli.options import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, open_journal, print_json
+from curejournal.cli.speech import tell, tell_all
 
 Name = Annotated[str, typer.Argument(help="The person's name: it stands under what they enter.")]
 
@@ -28,9 +30,16 @@ def add(
     if as_json:
         print_json({"name": person.name, "reads_only": person.reads_only, "was_known": known is not None})
     else:
-        may = "read" if person.reads_only else "read and write"
-        ended = " Sessions with the earlier passphrase have ended." if known else ""
-        print(f"{person.name} may {may}.{ended}")
+        told = [_may(person)]
+        if known:
+            told.append(msg("Sessions with the earlier passphrase have ended."))
+        tell(join(" ", told))
+
+
+def _may(person: Person) -> str:
+    if person.reads_only:
+        return msg("{name} may read.", name=person.name)
+    return msg("{name} may read and write.", name=person.name)
 
 
 def _passphrase() -> str:
@@ -38,7 +47,7 @@ def _passphrase() -> str:
         return sys.stdin.readline().rstrip("\r\n")
     typed: str = typer.prompt("Passphrase", hide_input=True)
     if typer.prompt("The same again", hide_input=True) != typed:
-        raise Mistyped("The two passphrases differ.", "Try again.")
+        raise Mistyped(msg("The two passphrases differ."), msg("Try again."))
     return typed
 
 
@@ -48,8 +57,7 @@ def list_people(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -
     if as_json:
         print_json([{"name": person.name, "reads_only": person.reads_only} for person in people])
     else:
-        for person in people:
-            print(f"{person.name}: may {'read' if person.reads_only else 'read and write'}")
+        tell_all(_may(person) for person in people)
 
 
 def remove(name: Name, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
@@ -58,4 +66,4 @@ def remove(name: Name, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = F
     if as_json:
         print_json({"removed": name})
     else:
-        print(f"{name} may sign in no longer.")
+        tell(msg("{name} may sign in no longer.", name=name))

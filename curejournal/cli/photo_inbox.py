@@ -11,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from curejournal import workflow
+from curejournal.base.messages import join, msg
 from curejournal.cli.options import (
     AREA_EXAMPLE,
     DEFAULT_JOURNAL,
@@ -28,7 +29,6 @@ from curejournal.cli.options import (
     bytes_of,
     card_of,
     clock_for,
-    clock_words,
     corners_of,
     now_of,
     numbers_of,
@@ -38,6 +38,8 @@ from curejournal.cli.options import (
     when_of,
     write_file,
 )
+from curejournal.cli.speech import tell
+from curejournal.documents import formatting
 from curejournal.documents.tag_sheet import LABEL_SHEETS, TagLabel, tag_sheet_pdf
 from curejournal.journal.store import Journal
 from curejournal.workflow import photos
@@ -61,17 +63,20 @@ def tags(
 ) -> None:
     """Print batch tags, true to scale: a tag in a photo files it under its batch."""
     if sheet not in LABEL_SHEETS:
-        raise Mistyped(f"There is no sheet “{sheet}” here.", f"Use one of {', '.join(LABEL_SHEETS)}.")
+        raise Mistyped(
+            msg("There is no sheet “{sheet}” here.", sheet=sheet),
+            msg("Use one of {sheets}.", sheets=", ".join(LABEL_SHEETS)),
+        )
     with open_journal(journal) as kept:
         one_each = [TagLabel(photos.tag_text(kept, code), code, kept.batch(code).name) for code in codes]
         labels = [label for label in one_each for _ in range(copies)]
     # The first tag of all makes the id that they bear.
-    with after("No batch, photo or card was changed."):
+    with after(msg("No batch, photo or card was changed.")):
         write_file(pdf, tag_sheet_pdf(labels, LABEL_SHEETS[sheet], skip=skip))
     if as_json:
         print_json({"pdf": str(pdf), "tags": [workflow.as_json(label) for label in labels]})
     else:
-        print(f"{pdf}: {LABEL_SHEETS[sheet].words}. Print it at 100 %.")
+        tell(msg("{pdf}: {words}. Print it at 100 %.", pdf=pdf, words=LABEL_SHEETS[sheet].words))
 
 
 def intake(
@@ -105,8 +110,14 @@ def intake(
         print_json({"photos": [_arrival(arrival) for arrival in arrivals]})
     else:
         for arrival, surface in zip(arrivals, surfaces, strict=True):
-            where = f"{arrival.outcome} {arrival.item.batch if arrival.item else ''}".rstrip()
-            print(" ".join(filter(None, (f"{arrival.name}: {where}.", arrival.why, surface))))
+            tell(join(" ", filter(None, (_outcome(arrival), arrival.why, surface))))
+
+
+def _outcome(arrival: photos.Arrival) -> str:
+    outcome, batch = msg(arrival.outcome), arrival.item.batch if arrival.item else ""
+    if not batch:
+        return msg("{name}: {outcome}.", name=arrival.name, outcome=outcome)
+    return msg("{name}: {outcome} {batch}.", name=arrival.name, outcome=outcome, batch=batch)
 
 
 def _arrival(arrival: photos.Arrival) -> dict[str, Any]:
@@ -117,14 +128,19 @@ def _arrival(arrival: photos.Arrival) -> dict[str, Any]:
 def _surface(journal: Journal, item: InboxItem) -> str:
     """What the surface of a placed photo looks like, for the maker to confirm."""
     words = " ".join(finding.words for finding in photos.unanswered(journal, item))
-    return words and f"{words} If it is so, enter it: curejournal batch surface {item.batch}."
+    return words and msg(
+        "{words} If it is so, enter it: curejournal batch surface {batch}.", words=words, batch=item.batch
+    )
 
 
 def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List the photos that wait for you, and what is asked about each."""
     with open_journal(journal) as kept:
         items, own = photos.inbox_items(kept, card_of(card_name, journal), now_of(kept)), workflow.time_zone(kept)
-    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
+    if as_json:
+        print_json({"photos": [workflow.as_json(item) for item in items]})
+    else:
+        _say_items(items, own)
 
 
 def place(
@@ -166,7 +182,8 @@ def place(
         print_json(workflow.as_json(item))
     else:
         _say_items([item], own)
-        print(surface, end="\n" if surface else "")
+        if surface:
+            tell(surface)
 
 
 def clock_of(
@@ -183,7 +200,10 @@ def clock_of(
         chosen = [photo_of(kept, photo) for photo in hashes]
         clock, own = clock_for(kept, zone, behind), workflow.time_zone(kept)
         items = photos.set_clock(kept, chosen, clock, card=card_of(card_name, journal), by=by, now=now_of(kept))
-    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
+    if as_json:
+        print_json({"photos": [workflow.as_json(item) for item in items]})
+    else:
+        _say_items(items, own)
 
 
 def corrected(
@@ -205,7 +225,7 @@ def corrected(
             {"picture": str(out) if made else None, "clipped": made.clipped_share if made else None, "words": words}
         )
     else:
-        print(words)
+        tell(words)
     if made is None:
         raise typer.Exit(NO_COLOUR)
 
@@ -224,7 +244,10 @@ def strip_key_of(
     places = {numbers_of(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: place for ph, place in (areas_of(area) or {}).items()}
     with open_journal(journal) as kept:
         key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places, by=by)
-    print_json(workflow.as_json(key)) if as_json else print(f"{name}: {len(key.steps)} colours of lot {lot}.")
+    if as_json:
+        print_json(workflow.as_json(key))
+    else:
+        tell(msg("{name}: {steps} colours of lot {lot}.", name=name, steps=len(key.steps), lot=lot))
 
 
 def strip(
@@ -257,10 +280,13 @@ def strip(
     if as_json:
         print_json({"reading": workflow.as_json(read), "entry": workflow.as_json(entry) if entry else None})
     else:
-        print(f"pH {read.ph:.1f}, 95 % interval ± {read.half_width:.2f}{'; kept.' if entry else '.'}")
+        ph = msg("pH {ph:.1f}, 95 % interval ± {half_width:.2f}", ph=read.ph, half_width=read.half_width)
+        tell(msg("{ph}; kept.", ph=ph) if entry else msg("{ph}.", ph=ph))
 
 
 def _say_items(items: Sequence[InboxItem], zone: tzinfo) -> None:
     for item in items:
-        when = clock_words(item.at, zone) if item.at else "no date"
-        print(f"{item.sha256[:10]}  {item.name}, {when}: {item.state} {item.batch}".rstrip() + f". {item.why}".rstrip())
+        when = formatting.moment(item.at, zone) if item.at else msg("no date")
+        state = join(" ", filter(None, (msg(item.state), item.batch)))
+        told = msg("{photo}  {name}, {when}: {state}.", photo=item.sha256[:10], name=item.name, when=when, state=state)
+        tell(join(" ", filter(None, (told, item.why))))

@@ -10,7 +10,8 @@ from typing import Annotated, Any, Literal
 import typer
 
 from curejournal import workflow
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.cli.options import (
     AREA_EXAMPLE,
     DEFAULT_JOURNAL,
@@ -36,6 +37,7 @@ from curejournal.cli.options import (
     when_of,
     write_file,
 )
+from curejournal.cli.speech import tell, tell_all
 from curejournal.workflow import photos as adding
 
 Edition = Literal["before", "since", "unknown"]
@@ -57,15 +59,16 @@ def card(
     """Show a card, print it, or give it the colours that an instrument measured."""
     shown, size = card_of(name, journal), paper_of(paper)
     if (values is None) != (not save_as):
-        raise Mistyped("--values and --save-as go together.", "Give the file and a new name.")
+        raise Mistyped(msg("--values and --save-as go together."), msg("Give the file and a new name."))
     if values is not None:
         with open_journal(journal) as kept:
             shown, doubts = workflow.card_with_values(
                 kept, shown, bytes_of(values), source=values.name, name=save_as, copy_id=copy_id
             )
-        print("\n".join(doubts), end="\n" if doubts else "", file=sys.stderr)
+        for doubt in doubts:
+            tell(doubt, to=sys.stderr)
     if pdf is not None:
-        with after(f"The card {save_as} is kept." if save_as else ""):
+        with after(msg("The card {name} is kept.", name=save_as) if save_as else ""):
             write_file(pdf, workflow.card_to_print(shown, size, copy_id))
     drifts: tuple[workflow.PatchDrift, ...] = ()
     if has_journal(journal):
@@ -74,16 +77,31 @@ def card(
     if as_json:
         print_json({**workflow.card_as_json(shown), "drifting": [workflow.as_json(drift) for drift in drifts]})
     elif pdf is not None:
-        print(f"{pdf}: print it at 100 %, then measure the two lines on the sheet.")
+        tell(msg("{pdf}: print it at 100 %, then measure the two lines on the sheet.", pdf=pdf))
     else:
         width, height = shown.size_mm
-        print(f"{shown.title or shown.name}: {width:g} x {height:g} mm, {how_many(len(shown.patches), 'patch')}.")
-        print(f"Its values: {shown.provenance}.")
-        print(f"Its patches, in their order: {', '.join(patch.id for patch in shown.patches)}.")
+        tell(
+            msg(
+                "{title}: {width:g} x {height:g} mm, {count}.",
+                title=shown.title or shown.name,
+                width=width,
+                height=height,
+                count=msg_n("{number} patch", "{number} patches", len(shown.patches)),
+            )
+        )
+        tell(msg("Its values: {provenance}.", provenance=shown.provenance))
+        tell(msg("Its patches, in their order: {ids}.", ids=", ".join(patch.id for patch in shown.patches)))
         for drift in drifts:
-            print(f"{drift.patch} no longer fits as it did ({drift.at_first:.1f} at first, {drift.now:.1f} now).")
+            tell(
+                msg(
+                    "{patch} no longer fits as it did ({at_first:.1f} at first, {now:.1f} now).",
+                    patch=drift.patch,
+                    at_first=drift.at_first,
+                    now=drift.now,
+                )
+            )
         if drifts:
-            print("The card has faded or is stained: print a new one and enrol it.")
+            tell(msg("The card has faded or is stained: print a new one and enrol it."))
 
 
 def enrol(
@@ -115,10 +133,21 @@ def enrol(
     if as_json:
         print_json({"card": workflow.card_as_json(enrolled), "doubts": doubts})
     else:
-        print("\n".join([f"Enrolled as {copy_id}: {how_many(len(enrolled.references), 'patch')} known.", *doubts]))
+        tell_all(
+            [
+                msg(
+                    "Enrolled as {copy_id}: {count} known.",
+                    copy_id=copy_id,
+                    count=msg_n("{number} patch", "{number} patches", len(enrolled.references)),
+                ),
+                *doubts,
+            ]
+        )
 
 
-NO_AREA = f"The card was found, but no area was given: say where the soap is, --area {AREA_EXAMPLE}."
+NO_AREA = msg(
+    "The card was found, but no area was given: say where the soap is, --area {example}.", example=AREA_EXAMPLE
+)
 
 
 def measure(
@@ -138,13 +167,15 @@ def measure(
             if row.sample:
                 pairs = zip("Lab", row.sample.lab, row.sample.sd, strict=True)
                 values = ", ".join(f"{axis} {digits(value, 1)} ± {1.96 * sd:.1f}" for axis, value, sd in pairs)
-                scale = " on this card's own scale" if found.is_relative else ""
-                print(f"{row.name}: {values}{scale} ({row.grade})")
+                scale = msg(" on this card's own scale") if found.is_relative else ""
+                tell(
+                    msg("{name}: {values}{scale} ({grade})", name=row.name, values=values, scale=scale, grade=row.grade)
+                )
             else:
-                print(f"{row.name}: no colour")
-        print(f"Grade: {found.grade}." if found.areas or not found.usable else NO_AREA)
+                tell(msg("{name}: no colour", name=row.name))
+        tell(msg("Grade: {grade}.", grade=found.grade) if found.areas or not found.usable else NO_AREA)
         for reason in [*found.reasons, *(reason for row in found.areas for reason in row.reasons)]:
-            print(f"- {reason.text} {reason.remedy}")
+            tell(msg("- {text} {remedy}", text=reason.text, remedy=reason.remedy))
     if not found.usable:
         raise typer.Exit(NO_COLOUR)
 
@@ -184,7 +215,8 @@ def take_in(
         print_json({"photos": [_as_json(arrival) for arrival in arrivals]})
     else:
         for arrival in arrivals:
-            print(f"{arrival.name}: {arrival.outcome}. {arrival.why}".rstrip())
+            told = msg("{name}: {outcome}.", name=arrival.name, outcome=msg(arrival.outcome))
+            tell(join(" ", filter(None, (told, arrival.why))))
     if any(arrival.outcome == "left out" for arrival in arrivals):
         raise typer.Exit(NO_COLOUR)
 
@@ -214,4 +246,10 @@ def contribute(
     if as_json:
         print_json({"folder": str(folder), "pictures": count})
     else:
-        print(f"{folder}: {how_many(count, 'picture')}. Look at each, read STATEMENT.txt, and sign it if you agree.")
+        tell(
+            msg(
+                "{folder}: {count}. Look at each, read STATEMENT.txt, and sign it if you agree.",
+                folder=folder,
+                count=msg_n("{number} picture", "{number} pictures", count),
+            )
+        )

@@ -20,6 +20,7 @@ from curejournal import workflow
 from curejournal.auth.addresses import NOT_AS_MEANT, Doorway, address_here, fingerprint, names_here
 from curejournal.auth.people import People
 from curejournal.base.errors import CureJournalError
+from curejournal.base.messages import msg
 from curejournal.cli.commands import DATABASE_URL
 from curejournal.cli.options import (
     DATA,
@@ -31,6 +32,7 @@ from curejournal.cli.options import (
     open_journal,
     print_json,
 )
+from curejournal.cli.speech import tell
 from curejournal.journal.store import Journal
 from curejournal.workflow import demo as demonstration
 
@@ -61,7 +63,7 @@ def demo(
         )
     else:
         for code, value in verdicts.items():
-            print(f"{code} {names[code]}: {value.headline}")
+            tell(msg("{code} {name}: {headline}", code=code, name=names[code], headline=value.headline))
     os.environ.pop(DATABASE_URL, None)  # the demo is in its folder
     if not no_app:
         _serve(folder, port, not no_open)
@@ -89,7 +91,7 @@ def serve(
     """Open the app on this computer (127.0.0.1 only), or with --lan for phones in the network, behind a sign-in."""
     lan_only = [certificate, key, proxy, without_tls, address, host]
     if any(lan_only) and not lan:
-        raise Mistyped("These options are for others in the network.", "Add --lan, or leave them out.")
+        raise Mistyped(msg("These options are for others in the network."), msg("Add --lan, or leave them out."))
     with open_journal(journal):
         pass  # a journal that cannot be opened is said here, not in the browser
     if lan:
@@ -113,14 +115,18 @@ def _doorway(
     more_hosts: list[str] | None,
 ) -> Doorway:
     if not People(journal).all():
-        raise Mistyped("Nobody could sign in: no person has a passphrase yet.", "Add one: curejournal people add NAME")
+        raise Mistyped(
+            msg("Nobody could sign in: no person has a passphrase yet."), msg("Add one: curejournal people add NAME")
+        )
     if (certificate is None) != (key is None):
-        raise Mistyped("A certificate and its key belong together.", "Give both, --certificate and --key.")
+        raise Mistyped(msg("A certificate and its key belong together."), msg("Give both, --certificate and --key."))
     if sum((certificate is not None, proxy is not None, without_tls)) != 1:
         raise Mistyped(
-            "Without TLS, everybody in the network can read along, passphrases too, and act as whoever signed in.",
-            "Give one of these: --certificate with --key; --proxy NAME if a proxy speaks TLS; --without-tls to serve "
-            "all the same.",
+            msg("Without TLS, everybody in the network can read along, and act as whoever signed in."),
+            msg(
+                "Give one of these: --certificate with --key; --proxy NAME if a proxy speaks TLS; "
+                "--without-tls to serve all the same."
+            ),
         )
     files = ("", "")
     if certificate and key:
@@ -140,13 +146,13 @@ def _serve_others(doorway: Doorway, open_browser: bool, as_json: bool) -> None:
         told = {"address": doorway.url, "hosts": doorway.hosts, "people": names, "secure": doorway.secure}
         print_json(told | {"certificate_sha256": mark, "journal": doorway.folder})
     else:
-        print(f"On the phone: {doorway.url}\n")
+        tell(msg("On the phone: {url}\n", url=doorway.url))
         segno.make(doorway.url).terminal(compact=True)
-        print(f"\nMay sign in: {', '.join(person.name for person in people)}.")
+        tell(msg("\nMay sign in: {names}.", names=", ".join(person.name for person in people)))
         if mark:
-            print(f"The certificate's SHA-256, to compare on the phone: {mark}")
+            tell(msg("The certificate's SHA-256, to compare on the phone: {mark}", mark=mark))
         if not doorway.secure:
-            print("WITHOUT TLS: everybody in this network can read along, passphrases too, and act as who signed in.")
+            tell(msg("WITHOUT TLS: everybody in this network can read along, and act as whoever signed in."))
     sys.stdout.flush()
     # -P: the folder that it runs in is not to be searched for modules.
     command = [sys.executable, "-P", "-m", "curejournal.ui.lan", doorway.to_json()]
@@ -173,7 +179,10 @@ def _run(command: list[str], environment: dict[str, str], opened: str, port: int
     if server.returncode == NOT_AS_MEANT:
         raise typer.Exit(1)  # the server has said why
     if server.returncode not in (0, -15, -2, 130):
-        raise CureJournalError(f"The app stopped with code {server.returncode}.", f"Is port {port} in use? Try --port.")
+        raise CureJournalError(
+            msg("The app stopped with code {code}.", code=server.returncode),
+            msg("Is port {port} in use? Try --port.", port=port),
+        )
 
 
 def _answers(address: str, server: subprocess.Popen[bytes]) -> bool:

@@ -1,4 +1,4 @@
-"""One page on a material, for its supplier or a forum: figures and pictures, and no claim beyond them."""
+"""A sheet on a material for its supplier or a forum: its ribbons, before and after, figures; no claim beyond them."""
 
 from __future__ import annotations
 
@@ -10,21 +10,24 @@ import numpy as np
 
 from curejournal.base.messages import join, msg, msg_n
 from curejournal.documents import formatting
-from curejournal.documents.record import Picture
 from curejournal.documents.record_making import NO_LOT
-from curejournal.documents.sheet import Sheet, Swatch
+from curejournal.documents.ribbon import SCALES, ribbon_of
+from curejournal.documents.sheet import INK, SOFT, Picture, Sheet
+from curejournal.documents.typefaces import DISPLAY
 from curejournal.materials.effects import Effect
 from curejournal.materials.expectation import Expected
 from curejournal.materials.history import History, Use
 
-USES_SHOWN = 12
+USES_SHOWN, RIBBONS_SHOWN = 12, 5
+LABEL_MM = 34.0
+"""Room for a batch's code, dose and lot beside its ribbon."""
 
 
 @dataclass(frozen=True)
 class FactSheet:
     """What a sheet says. `effect` is its part in all batches together, None where that cannot be told.
 
-    `pictures` are of one portion: first, at its turn, last.
+    `pictures` are of one portion: at its turn, and last.
     """
 
     history: History
@@ -135,28 +138,59 @@ def effect_words(effect: Effect) -> str:
     return told
 
 
-def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str) -> bytes:
-    """The sheet as one page of PDF; the table of uses shows the latest that fit."""
-    page = Sheet(
-        sheet.history.material,
-        msg("{made_on} · {software}", made_on=formatting.day(made_on), software=software),
-        made_on,
-    )
-    page.add_page()
-    page.title_line(sheet.history.material, msg("what it did in cold-process soap"))
-    page.facts(summary(sheet), 48)
-    longest = max(sheet.history.uses, key=lambda use: use.story.journey.moments, default=None)
-    if longest is not None and longest.story.journey.points:
-        journey = longest.story.journey
-        page.heading(
-            msg(
-                "Its colour over time, batch {batch}, {portion}",
-                batch=longest.story.batch,
-                portion=longest.story.portion,
-            )
+def headline(history: History) -> str:
+    """What it did, in one sentence."""
+    known, left = history.known, history.turned
+    back = [story.back_days[0] for story in left if story.back_days and story.back_days[0] is not None]
+    if not known:
+        return msg("No portion with it has been followed to its end yet.")
+    if not left:
+        return msg_n(
+            "It left the colour of {number} portion as it was.",
+            "It left the colour of {number} portions as it was.",
+            len(known),
         )
-        page.swatches([Swatch(point.days, point.lab) for point in journey.points], journey.target_lab, 9)
-    page.pictures([(picture.jpeg, picture.caption, picture.alt) for picture in sheet.pictures[:3]])
+    told = msg(
+        "It discoloured {left} of {known}",
+        left=len(left),
+        known=msg_n("{number} portion", "{number} portions", len(known)),
+    )
+    if not back:
+        return msg("{told}; none is back on its target colour.", told=told)
+    if len(back) < len(left):
+        return msg("{told}; {back} recovered, after {days} days.", told=told, back=len(back), days=_ends(back))
+    return msg("{told}, and each recovered by itself, after {days} days.", told=told, days=_ends(back))
+
+
+def three_figures(history: History) -> list[tuple[str, str]]:
+    """The figures of the first page, each with what it is."""
+    known, left = history.known, history.turned
+    back = [story.back_days[0] for story in left if story.back_days and story.back_days[0] is not None]
+    told = []
+    if known:
+        shares = msg("{left} of {known}", left=len(left), known=len(known))
+        told.append((shares, msg("portions left their target colour")))
+    if back:
+        told.append((msg("{days} days", days=_ends(back)), msg("from the pour until back on the target colour")))
+    doses = history.doses_pct
+    if doses:
+        told.append((msg("{doses} %", doses=_ends(doses, 1)), msg("of the oils by mass: the doses that were tried")))
+    return told
+
+
+def _ends(values: Sequence[float], decimals: int = 0) -> str:
+    low, high = f"{min(values):.{decimals}f}", f"{max(values):.{decimals}f}"
+    return low if low == high else msg("{low} to {high}", low=low, high=high)
+
+
+def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str, place: str = "") -> bytes:
+    """The sheet as a PDF: what it did on the first page, its figures overleaf, with the latest uses that fit."""
+    foot = msg("{made_on} · {software}", made_on=formatting.day(made_on), software=software)
+    page = Sheet(sheet.history.material, foot, made_on)
+    _first_page(page, sheet, place)
+    page.add_page()
+    page.title_line(sheet.history.material, msg("the figures"))
+    page.facts(summary(sheet), 48)
     page.heading(msg("Each use"))
     uses = sheet.history.uses[-USES_SHOWN:]
     page.rows(HEAD, [use_row(use) for use in uses], (17, 24, 22, 14, 30, 28, 22), right=(3,))
@@ -164,6 +198,72 @@ def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str) -> byt
         page.say(msg("The latest {shown} of {all}.", shown=len(uses), all=len(sheet.history.uses)), 8)
     page.say(limits(sheet.history), 8)
     return bytes(page.output())
+
+
+def _first_page(page: Sheet, sheet: FactSheet, place: str) -> None:
+    page.add_page()
+    page.type(9, colour=SOFT)
+    whose = msg("For its supplier and for fellow makers{place}", place=f" · {place}" if place else "")
+    page.multi_cell(0, 5, page.fit(whose), align="L", new_x="LMARGIN", new_y="NEXT")
+    page.ln(1)
+    page.type(32, face=DISPLAY)
+    page.multi_cell(0, 13, page.fit(sheet.history.material), align="L", new_x="LMARGIN", new_y="NEXT")
+    page.ln(1)
+    page.story(headline(sheet.history), 15)
+    page.ln(4)
+    seen = [use for use in sheet.history.uses if use.story.journey.points][-RIBBONS_SHOWN:]
+    for use in reversed(seen):
+        _ribbon_row(page, use)
+    if seen:
+        page.type(7, colour=SOFT)
+        page.set_x(page.l_margin + LABEL_MM)
+        page.cell(0, 3.4, SCALES["root"], new_x="LMARGIN", new_y="NEXT")
+    page.ln(4)
+    page.pictures(sheet.pictures[:2], across=2)
+    page.ln(2)
+    _big_figures(page, three_figures(sheet.history))
+    page.set_y(-36)
+    page.rule()
+    page.ln(2)
+    page.say(
+        msg(
+            "Measured from photos against a colour card (CIELAB D50); every figure with its interval is overleaf. "
+            "Nothing is claimed beyond these batches."
+        ),
+        8.5,
+    )
+
+
+def _ribbon_row(page: Sheet, use: Use) -> None:
+    """One use: batch, dose and lot, and beside them its ribbon."""
+    journey, top, dose = use.story.journey, page.get_y(), use.ingredient.dosage.of_oils_pct
+    last = journey.points[-1]
+    page.type(9, "B")
+    page.cell(LABEL_MM, 4.4, page.fit(use.story.batch), new_x="LMARGIN", new_y="NEXT")
+    page.type(8, colour=SOFT)
+    told = [msg("{dose:.1f} % of oils", dose=dose)] if dose is not None else []
+    told += [use.ingredient.lot] if use.ingredient.lot else []
+    page.cell(LABEL_MM, 4.2, page.fit(join(" · ", told))[:30], new_x="LMARGIN", new_y="NEXT")
+    page.set_y(top - 0.8)
+    drawn = ribbon_of(journey, use.story.portion, last.days, end=msg("day {days:.0f}", days=last.days))
+    page.ribbon(drawn, 9, said=False, x=page.l_margin + LABEL_MM, width=page.epw - LABEL_MM)
+    page.ln(1.5)
+
+
+def _big_figures(page: Sheet, told: Sequence[tuple[str, str]]) -> None:
+    top, gap = page.get_y(), 6.0
+    width = (page.epw - 2 * gap) / 3
+    for column, (figure, words) in enumerate(told):
+        x = page.l_margin + column * (width + gap)
+        page.set_draw_color(*INK)
+        page.set_line_width(0.4)
+        page.line(x, top, x + width, top)
+        page.set_xy(x, top + 1.5)
+        page.type(20, face=DISPLAY)
+        page.cell(width, 9, page.fit(figure))
+        page.set_xy(x, top + 11)
+        page.type(8.5, colour=SOFT)
+        page.multi_cell(width, 4.2, page.fit(words), align="L")
 
 
 HEAD = (

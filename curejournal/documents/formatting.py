@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, tzinfo
+from typing import TYPE_CHECKING
 
 from curejournal.base.counting import digits
 from curejournal.base.messages import Day, join, msg, msg_n
-from curejournal.colour.difference import Interval
 from curejournal.colour.sample import Lab
-from curejournal.colour.spaces import lab_to_srgb8
+
+if TYPE_CHECKING:
+    from curejournal.colour.difference import Interval
 
 DAY = timedelta(days=1)
 
@@ -34,10 +36,10 @@ def offset(at: datetime, zone: tzinfo | None) -> str:
     if own is None or zone is None or own == at.astimezone(zone).utcoffset():
         return ""
     hours, minutes = divmod(round(abs(own) / timedelta(minutes=1)), 60)
-    sign = "" if not own else "\u2212" if own < timedelta(0) else "+"
-    return msg(
-        " (UTC{sign}{own}{minutes})", sign=sign, own=hours if own else "", minutes=f":{minutes:02d}" if minutes else ""
-    )
+    if not own:
+        return " (UTC)"
+    sign = "\u2212" if own < timedelta(0) else "+"
+    return f" (UTC{sign}{hours}{f':{minutes:02d}' if minutes else ''})"
 
 
 def age(since: datetime, on: datetime) -> str:
@@ -96,6 +98,8 @@ def lab_with_doubt(lab: Lab, sd: Lab) -> str:
 
 def hex_colour(lab: Lab) -> str:
     """The sRGB hex colour nearest to a CIELAB D50 colour, for showing it."""
+    from curejournal.colour.spaces import lab_to_srgb8
+
     return "#{:02x}{:02x}{:02x}".format(*map(int, lab_to_srgb8(lab)))
 
 

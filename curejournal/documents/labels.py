@@ -14,7 +14,9 @@ from curejournal.batch.records import Batch, Weighing
 from curejournal.documents import formatting
 from curejournal.documents.card_sheet import PAPERS, Paper
 from curejournal.documents.qr import draw_qr
-from curejournal.documents.sheet import SOFT, Sheet, grams
+from curejournal.documents.ribbon import Ribbon
+from curejournal.documents.sheet import HOLD, INK, RGB, RULE, SOFT, Sheet, grams
+from curejournal.documents.typefaces import DISPLAY, TEXT
 from curejournal.judging.drying import analyse_drying
 
 LOCAL_RULES = msg(
@@ -134,7 +136,8 @@ class Label:
     """What one label says; `tag` is a batch tag's text, drawn as a QR code (ISO/IEC 18004).
 
     `maker` is who answers for it, `weight_word` how net contents are headed where it is sold, `ingredients` the list in
-    descending order. `across` is printed over the whole label: what is not released says so.
+    descending order. `across` is printed over the whole label: what is not released says so. `ribbon`
+    is its colour from the pour on.
     """
 
     code: str
@@ -148,6 +151,7 @@ class Label:
     ingredients: str = ""
     best_before: date | None = None
     across: str = ""
+    ribbon: Ribbon | None = None
 
 
 def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetime, software: str) -> bytes:
@@ -188,7 +192,7 @@ def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetim
 
 def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, float]) -> None:
     width, height = size
-    sheet.set_draw_color(170)
+    sheet.set_draw_color(*RULE)
     sheet.set_line_width(0.15)
     sheet.set_dash_pattern(dash=1, gap=1)
     sheet.rect(x, y, width, height)
@@ -198,8 +202,11 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, flo
         side = 19.5
         draw_qr(sheet, label.tag, x + width - side - 1, y + height - side - 1, side)
         text_width = width - side - 5
-    _fitted(sheet, label.name, x + 3, y + 3, width - 6, 13, "B")
-    sheet.type(7.5, colour=SOFT)
+    _fitted(sheet, label.name, x + 3, y + 2.4, width - 6, 15, face=DISPLAY)
+    if label.ribbon is not None:
+        sheet.set_y(y + 9.2)
+        sheet.ribbon(label.ribbon, 2.2, days=False, x=x + 3, width=width - 6)
+    first = 13.4 if label.ribbon is not None else 11.5
     lines = [
         msg("batch {code}", code=label.code),
         msg("poured {poured_at}", poured_at=formatting.day(label.poured_at)) if label.poured_at else "",
@@ -210,7 +217,7 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, flo
         label.maker,
     ]
     for row, line in enumerate(line for line in lines if line):
-        _fitted(sheet, line, x + 3, y + 11.5 + row * 4.2, text_width, 8.5, "")
+        _fitted(sheet, line, x + 3, y + first + row * 4.0, text_width, 8, colour=SOFT)
     if label.net_weight_g is not None:
         # Some countries ask for both. Ounces are rounded down, as grams are: a label must not promise too much.
         ounces = math.floor(100 * label.net_weight_g / GRAMS_IN_OUNCE) / 100
@@ -220,10 +227,10 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, flo
             net_weight_g=label.net_weight_g,
             ounces=ounces,
         )
-        _fitted(sheet, weight, x + 3, y + height - 9, text_width, 12, "B")
+        _fitted(sheet, weight, x + 3, y + height - 8.5, text_width, 12, "B")
     if label.ingredients:
         sheet.type(7)
-        sheet.set_xy(x + 3, y + 32.5)
+        sheet.set_xy(x + 3, y + first + 21)
         sheet.multi_cell(
             text_width,
             2.5,
@@ -233,17 +240,28 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, flo
         )
     if label.across:
         with sheet.rotation(25, x + width / 2, y + height / 2):
-            sheet.type(22, "B", (190, 40, 40))
+            sheet.type(22, "B", HOLD)
             sheet.set_xy(x, y + height / 2 - 5)
             sheet.cell(width, 10, sheet.fit(label.across), align="C")
 
 
-def _fitted(sheet: Sheet, text: str, x: float, y: float, width: float, size: float, style: str) -> None:
+def _fitted(
+    sheet: Sheet,
+    text: str,
+    x: float,
+    y: float,
+    width: float,
+    size: float,
+    style: str = "",
+    *,
+    face: str = TEXT,
+    colour: RGB = INK,
+) -> None:
     """One line, smaller where it would not fit and cut off with “…” where even that does not help."""
     text = sheet.fit(text)
-    sheet.type(size, style)
+    sheet.type(size, style, colour, face)
     if sheet.get_string_width(text) > width:
-        sheet.type(max(0.99 * size * width / sheet.get_string_width(text), 6.0), style)
+        sheet.type(max(0.99 * size * width / sheet.get_string_width(text), 6.0), style, colour, face)
         while sheet.get_string_width(text) > width and len(text) > 1:
             text = text[:-2].rstrip() + "…"
     sheet.set_xy(x, y)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import cv2
 import numpy as np
@@ -11,7 +10,7 @@ from numpy.typing import NDArray
 
 from curejournal.colour.sample import Grade
 from curejournal.photo.measure.measurement import Measurement
-from curejournal.photo.read.picture_file import Photo
+from curejournal.photo.read.picture_file import Photo, Reduction
 
 Pixels = NDArray[np.uint8]
 Points = Sequence[tuple[float, float]]
@@ -104,7 +103,8 @@ def shrunk(photo: Photo, longest: int) -> Pixels:
     PictureDamaged
     """
     factor = max(photo.width, photo.height) / longest
-    reduce: Literal[1, 2, 4, 8] = 8 if factor >= 8 else 4 if factor >= 4 else 2 if factor >= 2 else 1
+    steps: tuple[Reduction, ...] = (8, 4, 2)
+    reduce: Reduction = next((step for step in steps if factor >= step), 1)
     picture = photo.picture(reduce)
     height, width = picture.shape[:2]
     by = min(1.0, longest / max(width, height))
@@ -131,7 +131,18 @@ def _outline(
                 cv2.line(picture, shape[start].tolist(), shape[end].tolist(), ink, width, cv2.LINE_AA)
 
 
-def jpeg(picture: Pixels) -> bytes:
+def jpeg(picture: Pixels, quality: int = 86) -> bytes:
     """A JPEG without any metadata."""
-    _, encoded = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 86])
+    _, encoded = cv2.imencode(".jpg", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, quality])
     return encoded.tobytes()
+
+
+def jpeg_within(picture: Pixels, most_bytes: int) -> bytes:
+    """A JPEG of at most so many bytes: as good as fits, and smaller in pixels where that is not enough."""
+    for quality in (86, 80, 72, 64):
+        encoded = jpeg(picture, quality)
+        if len(encoded) <= most_bytes:
+            return encoded
+    height, width = picture.shape[:2]
+    size = (max(width * 3 // 4, 1), max(height * 3 // 4, 1))
+    return jpeg_within(np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8), most_bytes)

@@ -12,17 +12,22 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
+from curejournal.base.lazy import Module
 from curejournal.base.messages import join, msg
 from curejournal.colour.sample import Lab
-from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.documents.formatting import DAY, hex_colour
 from curejournal.documents.style import RIBBON_PX
-from curejournal.judging.colour_series import ColourSeries
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from curejournal.colour import spaces
+    from curejournal.judging.colour_series import ColourSeries
+else:  # a page without a ribbon needs them not
+    np, spaces = Module("numpy"), Module("curejournal.colour.spaces")
 
 Scale = Literal["linear", "root", "log"]
 
@@ -154,7 +159,7 @@ def ribbon(
     lab = np.stack([np.interp(middle, at, column) for column in np.array(labs, float).T], axis=1)
     away = np.abs(middle[:, None] - at).min(axis=1)
     soft = (np.interp(middle, at, doubts) + UNSEEN_PER_ROOT_DAY * np.sqrt(away)) / SOFTEST
-    colours = ["#{:02x}{:02x}{:02x}".format(*rgb) for rgb in lab_to_srgb8(lab).tolist()]
+    colours = ["#{:02x}{:02x}{:02x}".format(*rgb) for rgb in spaces.lab_to_srgb8(lab).tolist()]
     slices = tuple(
         Slice(float(start) * share, float(stop) * share, colour, float(min(softness, 1.0)))
         for start, stop, colour, softness in zip(edges[:-1], edges[1:], colours, soft, strict=True)
@@ -199,7 +204,7 @@ def ribbon_svg(shown: Ribbon, width: float = 1000, height: float = 34, *, soft: 
     """
     stops = "".join(
         f'<stop offset="{(one.start + one.end) / 2 / shown.ends:.4f}" stop-color="{one.colour}"/>'
-        for one in shown.slices
+        for one in (shown.slices if soft else shown.slices[::3])
     )
     name = f'role="img" aria-label="{escape(shown.words)}"' if about else 'aria-hidden="true"'
     end = width * shown.ends
@@ -229,6 +234,28 @@ def _veil(shown: Ribbon, width: float, height: float, depth: float, fill: str) -
     return f'<polygon points="{join(" ", line)}" {fill}/>'
 
 
+def ribbon_pixels(shown: Ribbon, width: int, height: int, *, soft: bool = True) -> NDArray[np.uint8]:
+    """Draw a ribbon as pixels, for paper and for pictures: sRGB and opacity, the same drawing as `ribbon_svg`.
+
+    Returns
+    -------
+    ndarray of shape (height, width, 4), uint8
+    """
+    at = (np.arange(width) + 0.5) / width
+    middles = [(one.start + one.end) / 2 for one in shown.slices]
+    colours = np.array([list(bytes.fromhex(one.colour[1:])) for one in shown.slices], float)
+    drawn = np.zeros((height, width, 4))
+    drawn[..., :3] = np.stack([np.interp(at, middles, column) for column in colours.T], axis=1)
+    inset = 0.45 * height * np.interp(at, middles, [one.softness * soft for one in shown.slices])
+    depth = np.minimum(np.arange(height) + 0.5, height - np.arange(height) - 0.5)[:, None]
+    veils = sum((depth >= inset * layer / LAYERS).astype(int) for layer in range(LAYERS))
+    drawn[..., 3] = np.where(depth >= inset, 1.0, 1 - (1 - VEIL) ** veils) * 255 * (at < shown.ends)
+    if shown.target:
+        there = at >= shown.ends + GAP_SHARE
+        drawn[:, there] = [*bytes.fromhex(shown.target[1:]), 255]
+    return np.round(drawn).astype(np.uint8)
+
+
 def as_image(svg: str) -> str:
     """Give an SVG as the address of an image."""
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
@@ -256,7 +283,9 @@ def ribbon_html(
 
 
 def _anchor(place: float, ends: float) -> str:
-    return "" if place == 0 else ' class="end"' if place == ends else ' class="mid"'
+    if place == 0:
+        return ""
+    return ' class="end"' if place == ends else ' class="mid"'
 
 
 RIBBON_CSS = """

@@ -6,29 +6,44 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import pairwise
 
 from fpdf import FPDF
 from fpdf.enums import TableBordersLayout, VAlign
 from fpdf.fonts import FontFace
+from PIL import Image
 
 from curejournal.base.messages import join, msg
-from curejournal.colour.sample import Lab
-from curejournal.colour.spaces import lab_to_srgb8
 from curejournal.documents import formatting
-from curejournal.documents.typefaces import TEXT, face_of, is_ours, lacking, printable, text_faces
+from curejournal.documents.ribbon import GAP_SHARE, SCALES, Ribbon, ribbon_pixels
+from curejournal.documents.style import LIGHT
+from curejournal.documents.typefaces import DISPLAY, SERIF, TEXT, face_of, is_ours, lacking, own_faces, printable
 
-INK, SOFT, RULE, TINT = (33, 28, 24), (106, 96, 84), (203, 194, 180), (244, 240, 233)
+RGB = tuple[int, int, int]
+
+
+def rgb(colour: str) -> RGB:
+    """A colour written as #rrggbb, as three numbers."""
+    red, green, blue = bytes.fromhex(colour[1:])
+    return red, green, blue
+
+
+INK, SOFT, RULE, TINT = (rgb(colour) for colour in (LIGHT.ink, LIGHT.soft, LIGHT.line, LIGHT.paper))
+HOLD = rgb(LIGHT.hold)
+RIBBON_PRINT_PX = 1200
+"""Pixels along a printed ribbon: 175 to the inch over a page's width, enough for what changes slowly. Ours."""
+SOFT_FROM_MM = 4.0
+"""A ribbon lower than this is too thin to show its doubt. Ours."""
 MARGIN_MM = 18.0
 LINE_MM = 4.6
 
 
 @dataclass(frozen=True)
-class Swatch:
-    """A measured colour at a day of a journey."""
+class Picture:
+    """A picture to show: JPEG, its caption and its text alternative."""
 
-    days: float
-    lab: Lab
+    jpeg: bytes
+    caption: str
+    alt: str
 
 
 class Printed(FPDF):
@@ -38,12 +53,13 @@ class Printed(FPDF):
         super().__init__(unit="mm", format=format)
         self._brought: list[str] = []
         self._lacking: dict[str, None] = {}
-        for style, file in text_faces():
-            self.add_font(TEXT, style, file)
+        for family, style, file in own_faces():
+            self.add_font(family, style, file)
+        self.set_fallback_fonts([TEXT], exact_match=False)
 
-    def type(self, size: float, style: str = "", colour: tuple[int, int, int] = INK) -> None:
-        """Choose size in points, style and colour of what is written next."""
-        self.set_font(TEXT, style, size)
+    def type(self, size: float, style: str = "", colour: RGB = INK, face: str = TEXT) -> None:
+        """Choose size in points, style, colour and face of what is written next."""
+        self.set_font(face, style, size)
         self.set_text_color(*colour)
 
     def fit(self, text: str) -> str:
@@ -54,7 +70,7 @@ class Printed(FPDF):
         for family in [family for family in needed if family not in self._brought]:
             self.add_font(family, "", needed[family].path)
             self._brought.append(family)
-            self.set_fallback_fonts(self._brought, exact_match=False)
+            self.set_fallback_fonts([TEXT, *self._brought], exact_match=False)
             self.set_text_shaping(True)  # joined letters, and from right to left
         return kept
 
@@ -69,6 +85,7 @@ class Sheet(Printed):
         self.set_lang("en-GB")
         self.set_creation_date(made_on)
         self.set_margin(MARGIN_MM)
+        self.c_margin = 0.0  # what is written begins where pictures and lines do
         self.set_auto_page_break(True, margin=MARGIN_MM + 4)
         self.type(10)
 
@@ -86,10 +103,10 @@ class Sheet(Printed):
 
     def title_line(self, title: str, beneath: str = "") -> None:
         """The head of a document."""
-        self.type(19, "B")
-        self._lines(title, 8.4)
+        self.type(24, face=DISPLAY)
+        self._lines(title, 9.6)
         if beneath:
-            self.type(10.5, colour=SOFT)
+            self.type(10, colour=SOFT)
             self._lines(beneath, 5.2)
         self.ln(2)
 
@@ -98,13 +115,23 @@ class Sheet(Printed):
         if self.will_page_break(room):
             self.add_page()
         self.ln(3.5)
+        self.rule()
+        self.ln(1.8)
+        self.type(13.5, face=DISPLAY)
+        self._lines(text, 5.8)
+        self.ln(0.8)
+        self.type(9.5)
+
+    def rule(self) -> None:
+        """A hairline over the page's width."""
         self.set_draw_color(*RULE)
         self.set_line_width(0.25)
         self.line(self.l_margin, self.get_y(), self.l_margin + self.epw, self.get_y())
-        self.ln(1.6)
-        self.type(11.5, "B")
-        self._lines(text, 5.6)
-        self.ln(0.8)
+
+    def story(self, text: str, size: float = 13, colour: RGB = INK) -> None:
+        """A sentence that tells something, in the serif."""
+        self.type(size, colour=colour, face=SERIF)
+        self._lines(text, size * 0.5)
         self.type(9.5)
 
     def say(self, text: str, size: float = 9.5, style: str = "") -> None:
@@ -123,7 +150,7 @@ class Sheet(Printed):
         self.set_line_width(0.3)
         self.type(9, "B")
         text = self.fit("Caution. " + join(" ", lines))
-        self.multi_cell(0, LINE_MM, text, border=1, fill=True, padding=2, new_x="LMARGIN", new_y="NEXT")
+        self.multi_cell(0, LINE_MM, text, border=1, align="L", fill=True, padding=2, new_x="LMARGIN", new_y="NEXT")
         self.ln(1.5)
         self.type(9.5)
 
@@ -175,82 +202,65 @@ class Sheet(Printed):
         )
         return float(info.rendered_height or 0.0)
 
-    def pictures(self, shown: Sequence[tuple[bytes, str, str]], across: int = 3) -> None:
-        """Pictures (JPEG, caption, alternative) side by side, `across` in a row."""
+    def pictures(self, shown: Sequence[Picture], across: int = 3) -> None:
+        """Pictures side by side, `across` in a row."""
         gap = 4.0
         width = (self.epw - (across - 1) * gap) / across
         for start in range(0, len(shown), across):
             if self.will_page_break(width * 1.1):
                 self.add_page()
             top, lowest = self.get_y(), self.get_y()
-            for column, (data, caption, alt) in enumerate(shown[start : start + across]):
+            for column, one in enumerate(shown[start : start + across]):
                 x = self.l_margin + column * (width + gap)
-                height = self.picture(data, width, alt, x, top)
+                height = self.picture(one.jpeg, width, one.alt, x, top)
                 self.set_xy(x, top + height + 0.8)
                 self.type(7.5, colour=SOFT)
-                self.multi_cell(width, 3.5, self.fit(caption), align="L", new_x="LMARGIN", new_y="NEXT")
+                self.multi_cell(width, 3.5, self.fit(one.caption), align="L", new_x="LMARGIN", new_y="NEXT")
                 lowest = max(lowest, self.get_y())
             self.set_xy(self.l_margin, lowest + 2)
         self.type(9.5)
 
-    def swatches(self, seen: Sequence[Swatch], target: Lab | None, height: float = 11.0) -> None:
-        """Measured colours on a time axis (square root of the days), and the target at its end."""
-        if not seen:
-            return
+    def ribbon(
+        self,
+        shown: Ribbon,
+        height: float = 8.0,
+        *,
+        days: bool = True,
+        said: bool = True,
+        x: float | None = None,
+        width: float | None = None,
+    ) -> None:
+        """A ribbon of that height in mm; under it its days, and how time runs along it."""
         if self.will_page_break(height + 10):
             self.add_page()
-        top, width = self.get_y() + 1, self.epw - (22 if target else 0)
-        blocks = axis_blocks([swatch.days for swatch in seen])
-        for swatch, (start, end) in zip(seen, blocks, strict=True):
-            self._block(swatch.lab, self.l_margin + start * width, top, (end - start) * width, height)
-        self.type(7, colour=SOFT)
-        for days, place in axis_ticks([swatch.days for swatch in seen]):
-            x = self.l_margin + place * width
-            self.line(x, top + height, x, top + height + 1.2)
-            first = place == 0
-            self.set_xy(x - (1 if first else 10), top + height + 1.2)
-            self.cell(20, 3.2, "day 0" if first else f"{days}", align="L" if first else "C")
-        if target:
-            self._block(target, self.l_margin + width + 4, top, 18, height)
-            self.set_xy(self.l_margin + width + 4, top + height + 1.2)
-            self.cell(18, 3.2, "target", align="C")
-        self.set_xy(self.l_margin, top + height + 6)
+        left, wide = (self.l_margin if x is None else x), (self.epw if width is None else width)
+        top = self.get_y() + 0.8
+        high = max(8, round(height * 8))
+        pixels = ribbon_pixels(shown, RIBBON_PRINT_PX, high, soft=height >= SOFT_FROM_MM)
+        self.image(Image.fromarray(pixels), left, top, wide, height, alt_text=self.fit(shown.words))
+        self.set_xy(left, top + height + 0.8)
+        if days:
+            self._days(shown, left, wide)
+        if days and said:
+            self.type(7, colour=SOFT)
+            self.set_x(left)
+            self.cell(wide, 3.4, self.fit(SCALES[shown.scale]), new_x="LMARGIN", new_y="NEXT")
         self.type(9.5)
 
-    def _block(self, lab: Lab, x: float, y: float, width: float, height: float) -> None:
-        red, green, blue = (int(value) for value in lab_to_srgb8(lab))
-        self.set_fill_color(red, green, blue)
-        self.set_draw_color(*RULE)
-        self.set_line_width(0.15)
-        self.rect(x, y, width, height, style="DF")
+    def _days(self, shown: Ribbon, left: float, wide: float) -> None:
+        self.type(7, colour=SOFT)
+        top = self.get_y()
+        named = [*shown.ticks, *([(shown.ends + GAP_SHARE, msg("target"))] if shown.target else [])]
+        for place, name in named:
+            back, align = (30.0, "R") if place == shown.ends else (15.0, "C")
+            if place == 0 or place > shown.ends:
+                back, align = 0.0, "L"
+            self.set_xy(left + place * wide - back, top)
+            self.cell(30, 3.4, self.fit(name), align=align)
+        self.set_xy(self.l_margin, top + 4)
 
     def _lines(self, text: str, line: float) -> None:
         self.multi_cell(0, line, self.fit(text), align="L", new_x="LMARGIN", new_y="NEXT")
-
-
-def axis_blocks(days: Sequence[float]) -> list[tuple[float, float]]:
-    """Where each colour begins and ends on a strip of length 1: halfway to its neighbours, in square roots of days."""
-    last = max(days[-1], 1e-9)
-    places = [(max(day, 0.0) / last) ** 0.5 for day in days]
-    # Moments of one hour must not vanish: each block has a least width, and the rest shares what is left.
-    edges = [0.0, *((one + other) / 2 for one, other in pairwise(places)), 1.0]
-    least = min(0.03, 1 / len(days))
-    widths = [max(end - start, least) for start, end in pairwise(edges)]
-    total = sum(widths)
-    ends = [sum(widths[: count + 1]) / total for count in range(len(widths))]
-    return list(zip([0.0, *ends[:-1]], ends, strict=True))
-
-
-def axis_ticks(days: Sequence[float]) -> list[tuple[int, float]]:
-    """Days worth a tick and their places on the same strip."""
-    last = max(days[-1], 1e-9)
-    kept: list[tuple[int, float]] = []
-    for day in (0, 1, 3, 7, 14, 28, 56, 112, 224):
-        place = (day / last) ** 0.5
-        # The first is longer to read than the others.
-        if place <= 1 and (not kept or place - kept[-1][1] > (0.13 if kept[-1][0] == 0 else 0.07)):
-            kept.append((day, place))
-    return kept
 
 
 def grams(value: float) -> str:

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.documents.pictures import shrunk
-from curejournal.documents.true_colour import Gains, Pixels, Points, Seen, gains_of, with_gains
+from curejournal.documents.true_colour import Gains, Pixels, Points, Seen, brightest, gains_of, smaller, with_gains
 from curejournal.photo.read.picture_file import Photo, read_photo
 
+Cut = Literal["wide", "square", "soap", "whole"]
+ASPECTS: dict[Cut, float | None] = {"wide": 4 / 3, "square": 1.0, "soap": None, "whole": None}
+"""How a picture may be cut: width by height, None as it comes; *whole* with the card and all."""
 BALANCED_AT_PX = 1200
 """The longer side of the picture that the balance is found on. Ours: a median needs no more."""
 TRIM = 0.04
@@ -87,16 +91,19 @@ def soap_picture(
     photo = read_photo(data)
     small = shrunk(photo, BALANCED_AT_PX)
     gains = gains_of(small, photo.width / small.shape[1], view.seen)
+    exact_to = brightest(view.seen)
     if gains is None and light is not None:
         gains = light / float(light[1])
     if whole:
-        return with_gains(_within(small if longest <= BALANCED_AT_PX else shrunk(photo, longest), longest), gains)
+        return with_gains(
+            _within(small if longest <= BALANCED_AT_PX else shrunk(photo, longest), longest), gains, exact_to
+        )
     if view.crop is not None or view.turn_deg:
         cut = _cut(_turned(shrunk(photo, 2 * longest), view.turn_deg), view.crop, aspect)
-        return with_gains(_within(cut, longest), gains)
+        return with_gains(_within(cut, longest), gains, exact_to)
     outlines = [np.array(one.outline, float) for one in view.seen if view.close and len(one.outline) > 2]
     if outlines and len(view.corners) == 4 and _in_window(outlines, view.corners):
-        return with_gains(_through_window(photo, outlines, view.corners, longest, aspect), gains)
+        return with_gains(_through_window(photo, outlines, view.corners, longest, aspect), gains, exact_to)
     every = (0.0, 0.0, float(photo.width), float(photo.height))
     box = _around(outlines, view.corners, (photo.width, photo.height)) if outlines else every
     share = max(box[2] - box[0], box[3] - box[1]) / max(photo.width, photo.height)
@@ -105,7 +112,7 @@ def soap_picture(
     left, top, right, bottom = (round(side / by) for side in box)
     cut = picture[top : max(bottom, top + 1), left : max(right, left + 1)]
     at = np.array(view.focus).mean(axis=0) / by - (left, top) if view.focus else None
-    return with_gains(_within(_to_aspect(cut, aspect, at), longest), gains)
+    return with_gains(_within(_to_aspect(cut, aspect, at), longest), gains, exact_to)
 
 
 def gains_by(data: bytes, seen: Sequence[Seen]) -> Gains | None:
@@ -137,11 +144,14 @@ def _through_window(
     if aspect is not None:
         low, high = _narrowed(low, high, aspect)
     scale = min(longest / float((high - low).max()), 2.0)
+    # No more of the photo is decoded than the cut needs.
+    picture = shrunk(photo, round(min(1.0, 1.5 * scale) * max(photo.width, photo.height)))
+    by = picture.shape[1] / photo.width
+    larger = np.diag([1 / by, 1 / by, 1.0])
     move = np.array([[scale, 0, -scale * low[0]], [0, scale, -scale * low[1]], [0, 0, 1]], np.float64)
     across, down = (max(2, round(float(side) * scale)) for side in high - low)
-    picture = shrunk(photo, max(photo.width, photo.height))
-    edge = cv2.BORDER_REPLICATE
-    laid = cv2.warpPerspective(picture, move @ to_card, (across, down), flags=cv2.INTER_LINEAR, borderMode=edge)
+    edge, warp = cv2.BORDER_REPLICATE, move @ to_card @ larger
+    laid = cv2.warpPerspective(picture, warp, (across, down), flags=cv2.INTER_LINEAR, borderMode=edge)
     return np.asarray(laid, np.uint8)
 
 
@@ -207,8 +217,4 @@ def _to_aspect(picture: Pixels, aspect: float | None, at: NDArray[np.float64] | 
 
 
 def _within(picture: Pixels, longest: int) -> Pixels:
-    by = longest / max(picture.shape[:2])
-    if by >= 1:
-        return np.ascontiguousarray(picture)
-    size = (max(1, round(picture.shape[1] * by)), max(1, round(picture.shape[0] * by)))
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.ascontiguousarray(smaller(picture, longest))

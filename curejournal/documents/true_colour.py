@@ -1,23 +1,20 @@
-"""Photos as others see them: small, in measured colours, laid on each other by the card, nothing else in them."""
+"""The balance of a picture by which soap shows its measured colour; and pictures that play one after the other."""
 
 from __future__ import annotations
 
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw, ImageFont, ImageOps
 
 from curejournal.colour.sample import Lab
 from curejournal.colour.spaces import linear_from_lab, linear_from_srgb, srgb_from_linear
-from curejournal.documents.pictures import shrunk
+from curejournal.documents.style import LIGHT, PAPER_FONTS, font_path
 from curejournal.documents.typefaces import printable
-from curejournal.photo.read.picture_file import read_photo
 
 Pixels = NDArray[np.uint8]
 Gains = NDArray[np.float64]
@@ -27,10 +24,9 @@ GAINS = (0.25, 4.0)
 """A channel is not changed by more than two stops: what asks for more was read wrongly. Ours."""
 DARKEST_L = 25.0
 """Soap darker than this L* does not set the balance of a photo: glare would. Ours."""
-FRAME_PX = 384
+ROLL_OFF_FROM, LEAST_EXACT = 1.15, 0.6
+"""Highlights roll off from this many times the lightest soap's linear level on, and never below the other. Ours."""
 FRAME_MS, LAST_MS = 900, 2400
-CARDS_AROUND = 0.6
-"""How much of the card's width and height is shown around it at most, for soap that lies beside a card. Ours."""
 
 
 @dataclass(frozen=True)
@@ -41,47 +37,6 @@ class Seen:
     lab: Lab
 
 
-@dataclass(frozen=True)
-class Framed:
-    """A balanced photo for a time-lapse, its card's corners (clockwise from its own top left), and what was measured.
-
-    Corners and outlines are in pixels of the original, which is `scale` times as large as the picture.
-    """
-
-    picture: Pixels
-    scale: float
-    corners: tuple[tuple[float, float], ...]
-    seen: tuple[Seen, ...]
-    label: str
-
-
-def balanced(data: bytes, longest: int, seen: Sequence[Seen]) -> tuple[Pixels, float]:
-    """A photo with at most `longest` pixels on its longer side, balanced so that the soap shows its measured colour.
-
-    Parameters
-    ----------
-    data : bytes
-        The original.
-    longest : int
-    seen : sequence of Seen
-        What was measured in it; without anything it is only made smaller.
-
-    Returns
-    -------
-    ndarray of shape (H, W, 3), uint8; float
-        sRGB, upright. One factor for each channel in linear light: true at the soap, nearly so around it. And how many
-        times larger the original is.
-
-    Raises
-    ------
-    NotAPicture, PictureDamaged, PictureTooLarge
-    """
-    photo = read_photo(data)
-    picture = shrunk(photo, longest)
-    scale = photo.width / picture.shape[1]
-    return _balance(picture, scale, seen), scale
-
-
 def smaller(picture: Pixels, longest: int) -> Pixels:
     """The same with at most `longest` pixels on the longer side."""
     by = longest / max(picture.shape[:2])
@@ -89,10 +44,6 @@ def smaller(picture: Pixels, longest: int) -> Pixels:
         return picture
     size = (max(1, round(picture.shape[1] * by)), max(1, round(picture.shape[0] * by)))
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def _balance(picture: Pixels, scale: float, seen: Sequence[Seen]) -> Pixels:
-    return with_gains(picture, gains_of(picture, scale, seen))
 
 
 def gains_of(picture: Pixels, scale: float, seen: Sequence[Seen]) -> Gains | None:
@@ -125,74 +76,61 @@ def gains_of(picture: Pixels, scale: float, seen: Sequence[Seen]) -> Gains | Non
     return gains
 
 
-def with_gains(picture: Pixels, gains: Gains | None) -> Pixels:
-    """Apply a factor to each channel in linear light; None leaves the picture as it is."""
+def with_gains(picture: Pixels, gains: Gains | None, exact_to: float = 1.0) -> Pixels:
+    """Apply a factor to each channel in linear light; None leaves the picture as it is.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        sRGB.
+    gains : ndarray of shape (3,), optional
+    exact_to : float
+        Up to this level of linear light colours are exact. What lies above rolls off towards white instead of being
+        cut: a pale wall keeps its shades, and where the camera saw white no channel stands out.
+    """
     if gains is None:
         return picture
-    levels = linear_from_srgb(np.arange(256.0)[:, None] / 255) * np.clip(gains, *GAINS)
+    gains = np.clip(gains, *GAINS)
+    levels = linear_from_srgb(np.arange(256.0)[:, None] / 255) * gains
+    over = np.maximum(levels - exact_to, 0.0)
+    room = 1 - exact_to
+    # From its start on with the slope of 1, and at 1 where the channel is full.
+    bent = exact_to + over / (1 + over * (1 / room - 1 / (gains - exact_to))) if room > 0 else levels
+    levels = np.where((gains > 1) & (over > 0), bent, levels)
     table = np.round(255 * srgb_from_linear(np.clip(levels, 0, 1))).astype(np.uint8)
     return np.asarray(cv2.LUT(picture, table[:, None, :]), np.uint8)
 
 
-def time_lapse(frames: Sequence[Framed], size_mm: tuple[float, float]) -> tuple[bytes, int, int] | None:
-    """An animated WebP of photos laid on each other by the card, with its width and height; None below two photos.
+def brightest(seen: Sequence[Seen]) -> float:
+    """Up to which level of linear light colours have to be exact: that of the lightest soap, and a little more."""
+    highest = max((float(linear_from_lab(one.lab).max()) for one in seen), default=1.0)
+    return float(np.clip(ROLL_OFF_FROM * highest, LEAST_EXACT, 1.0))
+
+
+def time_lapse(frames: Sequence[tuple[Pixels, str]]) -> tuple[bytes, int, int] | None:
+    """An animated WebP of pictures of one size, each with its label under it, and its size; None below two.
 
     Parameters
     ----------
-    frames : sequence of Framed
-        In order of time, all of one kind of card.
-    size_mm : (float, float)
-        The card's width and height.
+    frames : sequence of (ndarray of shape (H, W, 3), str)
+        In order of time.
     """
-    usable = [frame for frame in frames if len(frame.corners) == 4]
-    if len(usable) < 2:
+    if len(frames) < 2:
         return None
-    card = np.array([(0, 0), (size_mm[0], 0), size_mm, (0, size_mm[1])], np.float32)
-    low, high = _around(usable, card)
-    scale = FRAME_PX / float(max(high - low))
-    width, height = (max(2, round(float(side) * scale)) for side in high - low)
-    goal = ((card - low) * scale).astype(np.float32)
-    pictures = []
-    for frame in usable:
-        warp = cv2.getPerspectiveTransform((np.array(frame.corners) / frame.scale).astype(np.float32), goal)
-        laid = cv2.warpPerspective(
-            frame.picture, warp, (width, height), flags=cv2.INTER_AREA, borderValue=(128, 128, 128)
-        )
-        pictures.append(_labelled(np.asarray(laid, np.uint8), frame.label))
+    pictures = [_labelled(picture, label) for picture, label in frames]
     out = io.BytesIO()
     times = [*([FRAME_MS] * (len(pictures) - 1)), LAST_MS]
-    pictures[0].save(
-        out, "WEBP", save_all=True, append_images=pictures[1:], duration=times, loop=0, quality=76, method=0
-    )
+    more = [one if one.size == pictures[0].size else one.resize(pictures[0].size) for one in pictures[1:]]
+    pictures[0].save(out, "WEBP", save_all=True, append_images=more, duration=times, loop=0, quality=76, method=0)
     return out.getvalue(), *pictures[0].size
 
 
-def _around(frames: Sequence[Framed], card: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """The rectangle, in the card's millimetres, that holds the card and all that was measured."""
-    points = [card]
-    for frame in frames:
-        to_card = cv2.getPerspectiveTransform(np.array(frame.corners, np.float32), card)
-        for area in frame.seen:
-            outline = np.array(area.outline, np.float32)[None]
-            points.append(np.asarray(cv2.perspectiveTransform(outline, to_card)[0], np.float32))
-    every = np.concatenate(points)
-    size = card[2]
-    low = np.maximum(every.min(axis=0), -CARDS_AROUND * size)
-    high = np.minimum(every.max(axis=0), (1 + CARDS_AROUND) * size)
-    pad = 0.03 * size
-    return (low - pad).astype(np.float32), (high + pad).astype(np.float32)
-
-
 def _labelled(picture: Pixels, label: str) -> Image.Image:
-    font = _font(max(14, picture.shape[0] // 22))
-    high = round(1.7 * font.size)
+    font = ImageFont.truetype(font_path(PAPER_FONTS["sans"]), max(14, picture.shape[0] // 18))
+    high = round(1.9 * font.size)
     # A strip under the picture, so that the words are read on any soap.
-    image = Image.fromarray(cv2.copyMakeBorder(picture, 0, high, 0, 0, cv2.BORDER_CONSTANT, value=(33, 28, 24)))
-    place = (picture.shape[0] // 40, picture.shape[0] + round(0.3 * font.size))
-    ImageDraw.Draw(image).text(place, printable(label), (244, 240, 233), font=font)
+    image = Image.fromarray(picture).convert("RGB")
+    image = ImageOps.expand(image, (0, 0, 0, high), LIGHT.ink)
+    place = (picture.shape[0] // 40, picture.shape[0] + round(0.35 * font.size))
+    ImageDraw.Draw(image).text(place, printable(label), LIGHT.paper, font=font)
     return image
-
-
-@cache
-def _font(size: int) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(str(files("font_roboto") / "files" / "Roboto-Bold.ttf"), size)

@@ -9,8 +9,10 @@ from importlib.resources import files
 
 from fontTools.ttLib import TTFont
 
-TEXT = "text"
-_ROBOTO = files("font_roboto") / "files"
+from curejournal.documents.style import PAPER_FONTS, font_path
+
+TEXT, SERIF, DISPLAY = "text", "serif", "display"
+"""Names of our own faces on paper: for what is read at work, for stories, and for names and headings."""
 _CJK = files("noto_cjk_sans_jp_regular") / "NotoSansCJKjp-Regular.otf"
 UNSEEN = ("Cf", "Mn", "Cc")
 """Unicode's categories of marks and controls that are not seen by themselves."""
@@ -24,12 +26,15 @@ class Face:
     path: str
 
 
-STYLES = {"": "Roboto-Regular.ttf", "B": "Roboto-Bold.ttf", "I": "Roboto-Italic.ttf"}
+_OURS = font_path(PAPER_FONTS["sans"])
+WIDER = Face("Roboto", str(files("font_roboto") / "files" / "Roboto-Regular.ttf"))
+"""For rarer Latin, Greek and Cyrillic letters, Vietnamese ones say, and for signs of mathematics."""
 
 
-def text_faces() -> tuple[tuple[str, str], ...]:
-    """The faces of our own text, a style and a file each."""
-    return tuple((style, str(_ROBOTO / name)) for style, name in STYLES.items())
+def own_faces() -> tuple[tuple[str, str, str], ...]:
+    """Our own faces: the name, the style and the file of each."""
+    kinds = ((TEXT, "", "sans"), (TEXT, "B", "sans bold"), (SERIF, "", "serif"), (DISPLAY, "", "display"))
+    return tuple((family, style, font_path(PAPER_FONTS[kind])) for family, style, kind in kinds)
 
 
 @cache
@@ -38,7 +43,11 @@ def others() -> tuple[Face, ...]:
     noto = {file.name: str(file) for file in files("manimgx_fonts").iterdir() if file.name.endswith(".ttf")}
     scripts = sorted(name for name in noto if not name.startswith(("NotoSans[", "NotoSans-", "NotoEmoji")))
     emoji = [name for name in noto if name.startswith("NotoEmoji")]
-    return (*(Face(name.split("[")[0], noto[name]) for name in (*scripts, *emoji)), Face("NotoSansCJK", str(_CJK)))
+    return (
+        WIDER,
+        *(Face(name.split("[")[0], noto[name]) for name in (*scripts, *emoji)),
+        Face("NotoSansCJK", str(_CJK)),
+    )
 
 
 @cache
@@ -49,7 +58,7 @@ def _signs(path: str) -> frozenset[int]:
 
 def is_ours(sign: str) -> bool:
     """Whether our own text's face has a sign."""
-    return ord(sign) in _signs(str(_ROBOTO / STYLES[""]))
+    return ord(sign) in _signs(_OURS)
 
 
 @cache
@@ -65,6 +74,8 @@ def printable(text: str) -> str:
 
 def _kept(sign: str) -> str:
     if is_ours(sign) or sign == "\n":
+        return sign
+    if ord(sign) in _signs(WIDER.path) and unicodedata.category(sign) not in (*UNSEEN, "Zs", "Zl", "Zp"):
         return sign
     if unicodedata.category(sign) in ("Cf", "Cc"):
         return ""

@@ -25,7 +25,7 @@ from sqlalchemy.exc import DBAPIError
 
 from curejournal.base.messages import msg
 from curejournal.journal.blueprint import strangers
-from curejournal.journal.check import Progress, check, check_rows
+from curejournal.journal.check import Progress, check, check_rows, halves
 from curejournal.journal.copying import read_only
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
 from curejournal.journal.errors import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
@@ -213,6 +213,19 @@ def _hostile(why: str) -> BackupRefused:
     )
 
 
+def _refuse_odd(member: zipfile.ZipInfo) -> None:
+    """Refuse a member that no backup of ours has: oddly named, a link, encrypted or packed."""
+    if member.filename != _MANIFEST and not _MEMBER.fullmatch(member.filename):
+        raise _hostile(msg("it holds a file named {filename}", filename=f"{member.filename[:80]!r}"))
+    # The upper half of the attributes is the mode that Unix gave the file; 0o12 is a link.
+    if member.external_attr >> 28 == 0o12:
+        raise _hostile(msg("it holds a link"))
+    if member.flag_bits & 1:
+        raise _hostile(msg("it is encrypted"))
+    if member.compress_type != zipfile.ZIP_STORED or member.file_size != member.compress_size:
+        raise _hostile(msg("it is packed in a way that backups are not"))
+
+
 def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
     """The manifest of an archive whose members are exactly those it names, each plain, stored and no larger."""
     members = archive.infolist()
@@ -220,15 +233,7 @@ def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
     if len(set(names)) < len(names):
         raise _hostile(msg("a name occurs twice"))
     for member in members:
-        if member.filename != _MANIFEST and not _MEMBER.fullmatch(member.filename):
-            raise _hostile(msg("it holds a file named {filename}", filename=f"{member.filename[:80]!r}"))
-        # The upper half of the attributes is the mode that Unix gave the file; 0o12 is a link.
-        if member.external_attr >> 28 == 0o12:
-            raise _hostile(msg("it holds a link"))
-        if member.flag_bits & 1:
-            raise _hostile(msg("it is encrypted"))
-        if member.compress_type != zipfile.ZIP_STORED or member.file_size != member.compress_size:
-            raise _hostile(msg("it is packed in a way that backups are not"))
+        _refuse_odd(member)
     whole = Path(str(archive.filename)).stat().st_size
     if sum(member.file_size for member in members) > whole:
         raise _hostile(msg("it claims to hold more than its own size"))
@@ -255,6 +260,8 @@ def _verify(
     for name, member in manifest.files.items():
         if into is None:
             found = _read(archive, name, None)
+        elif name != DATABASE and Shelf(into).take_up(Path(name).stem, Path(name).suffix):
+            found = member
         else:
             make_folder((into / name).parent)
             with written_whole(into / name) as file:
@@ -276,7 +283,7 @@ def _read(archive: zipfile.ZipFile, name: str, target: BinaryIO | None) -> Membe
     return Member(digest.hexdigest(), size)
 
 
-def restore(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
+def restore(source: Path, to: Path, now: Callable[[], datetime], progress: Progress | None = None) -> Backup:
     """Make a journal's folder from a backup; it takes its name only after everything was verified.
 
     Parameters
@@ -287,6 +294,8 @@ def restore(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
         The folder; it must not exist, or be empty.
     now : callable
         The clock, for the copy that is made if an old journal has to be upgraded.
+    progress : callable, optional
+        Told how many times a photo was written or read back, and how many times in all.
 
     Raises
     ------
@@ -304,14 +313,16 @@ def restore(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
                         raise BackupRefused(
                             msg("There is not enough room for this backup at {to}.", to=to), msg("Choose another disk.")
                         )
-                    _verify(archive, manifest, folder)
-                    head = _verify_journal(folder, manifest, now)
+                    writing, checking = halves(progress)
+                    steps, photos = count(1), len(manifest.files) - 1
+                    _verify(archive, manifest, folder, writing and (lambda: writing(next(steps), photos)))
+                    head = _verify_journal(folder, manifest, now, checking)
         except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, ValueError) as error:
             raise _hostile(msg("it is damaged or no backup at all ({error})", error=error)) from error
     return Backup(to, len(manifest.files) - 1, manifest.left_out, head)
 
 
-def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime]) -> str:
+def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime], progress: Progress | None) -> str:
     """Refuse a database that is damaged, that has anything in it that ours have not, or whose photos are not here.
 
     Its head is returned.
@@ -320,7 +331,7 @@ def _verify_journal(folder: Path, manifest: Manifest, now: Callable[[], datetime
         _verify_definition(folder)
         engine = open_database(folder, None, create=False, now=now)
         try:
-            problems = check(engine, Shelf(folder))
+            problems = check(engine, Shelf(folder), progress)
             with engine.connect() as connection:
                 head = head_of(connection)
         finally:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from curejournal.batch.records import Record
@@ -53,11 +53,14 @@ class NewContact:
 class Press:
     """One press of a button: a key of its own (at most 80 characters), and when, by the clock of whoever pressed.
 
-    A press that comes again, since its answer was lost on the way, is kept once.
+    A press that comes again, since its answer was lost on the way, is kept once. So are two presses of one record that
+    are not further apart than `once_within`: a finger that slipped, or two people who saw the same. Zero, the usual,
+    tells them apart by their keys alone.
     """
 
     key: str
     at: datetime
+    once_within: timedelta = timedelta(0)
 
 
 @dataclass(frozen=True)

@@ -48,6 +48,14 @@ class Problem:
     photo: str | None = None
 
 
+def halves(progress: Progress | None) -> tuple[Progress | None, Progress | None]:
+    """Progress of two steps that go through the same photos, each told as half of the way."""
+    if progress is None:
+        return None, None
+    tell = progress
+    return lambda done, all_of: tell(done, 2 * all_of), lambda done, all_of: tell(all_of + done, 2 * all_of)
+
+
 def check(engine: Engine, shelf: Shelf, progress: Progress | None = None) -> tuple[Problem, ...]:
     """Everything that is wrong with a journal; nothing if it is whole.
 

@@ -2,46 +2,77 @@
 
 from __future__ import annotations
 
+import codecs
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, func, select
 
 from curejournal.base.bounds import IMPORT_BYTES
 from curejournal.base.messages import msg
+from curejournal.journal import tables
 from curejournal.journal.backup import Backup
-from curejournal.journal.check import check
+from curejournal.journal.check import Progress, check, halves
+from curejournal.journal.copying import rows_of
 from curejournal.journal.errors import JournalDamaged, in_plain_words
 from curejournal.journal.files import new_folder, written_whole
+from curejournal.journal.filling import fill
+from curejournal.journal.json_stream import read_json
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
-from curejournal.journal.plain_data import Contents, as_text, contents, fill, from_text, json_schema, refused
+from curejournal.journal.plain_data import Data, EntryRow, contents, entry_row, json_pieces, json_schema, refused
 from curejournal.journal.seals import head as head_of
-from curejournal.journal.spreadsheet import as_tables, from_tables
-from curejournal.journal.workbook import as_workbook
+from curejournal.journal.spreadsheet import from_tables, write_tables
+from curejournal.journal.workbook import write_workbook
 
 DATA, SCHEMA, WORKBOOK = "journal.json", "schema.json", "journal.xlsx"
 
 
-def write(connection: Connection, shelf: Shelf, to: Path) -> Backup:
-    """Write everything into a new folder: `journal.json`, its schema, tables, a workbook of them, and the photos."""
+def write(connection: Connection, shelf: Shelf, to: Path, progress: Progress | None = None) -> Backup:
+    """Write everything into a new folder: `journal.json`, its schema, tables, a workbook of them, and the photos.
+
+    Rows are read and written one after the other, so that the memory it takes does not grow with the journal.
+    """
     data = contents(connection)
-    texts = {DATA: as_text(data), SCHEMA: json.dumps(json_schema(), indent=1) + "\n", **as_tables(data)}
-    with in_plain_words(to), new_folder(to) as folder:
-        for name, text in texts.items():
-            with written_whole(folder / name) as file:
-                # The mark tells spreadsheets that it is UTF-8.
-                file.write(text.encode("utf-8-sig" if name.endswith(".csv") else "utf-8"))
-        with written_whole(folder / WORKBOOK) as file:
-            file.write(as_workbook(data))
-        left_out = _copy_photos(data, shelf, Shelf(folder))
-    return Backup(to, len(data.photos) - len(left_out), left_out, head_of(connection))
+    with in_plain_words(to), new_folder(to) as folder, ExitStack() as files:
+
+        def begin(name: str) -> Callable[[str], object]:
+            file = files.enter_context(written_whole(folder / name))
+            if name.endswith(".csv"):
+                file.write(codecs.BOM_UTF8)  # tells spreadsheets what it is
+            return lambda text: file.write(text.encode())
+
+        json_file = begin(DATA)
+        for piece in json_pieces(data):
+            json_file(piece)
+        begin(SCHEMA)(json.dumps(json_schema(), indent=1) + "\n")
+        write_tables(data, begin)
+        kinds = set(connection.scalars(select(tables.entry.c.kind).distinct()))
+        book = files.enter_context(written_whole(folder / WORKBOOK))
+        write_workbook(data, kinds, entries_by_batch(connection), book, folder)
+        photos, left_out = _copy_photos(data, shelf, Shelf(folder), count_photos(connection), progress)
+    return Backup(to, photos, left_out, head_of(connection))
 
 
-def read(source: Path) -> Contents:
-    """The data of a `journal.json`, or of a folder of tables.
+def entries_by_batch(connection: Connection) -> Iterator[EntryRow]:
+    """Every entry, batch by batch in order of time, those of the workshop first."""
+    codes = {row.id: row.code for row in rows_of(connection, tables.batch)}
+    entry = tables.entry.c
+    ordered = select(tables.entry).order_by(entry.batch_id.is_not(None), entry.batch_id, entry.at_utc, entry.id)
+    for row in connection.execute(ordered.execution_options(yield_per=1000)):
+        yield entry_row(row, codes)
+
+
+def count_photos(connection: Connection) -> int:
+    """How many photos there are."""
+    return connection.scalar(select(func.count()).select_from(tables.photo)) or 0
+
+
+def read(source: Path) -> Data:
+    """The data of a `journal.json`, which is read row by row, or of a folder of tables, which is held as a whole.
 
     Raises
     ------
@@ -52,14 +83,15 @@ def read(source: Path) -> Contents:
         raise refused(msg("there is no file {source}, and no folder of tables", source=source))
     if sum(path.stat().st_size for path in names) > IMPORT_BYTES:
         raise refused(msg("it is far too large"))
+    if source.is_file():
+        return read_json(source)
     try:
-        texts = {path.name: path.read_bytes().decode("utf-8-sig") for path in names}
+        return from_tables({path.name: path.read_bytes().decode("utf-8-sig") for path in names})
     except UnicodeDecodeError:
         raise refused(msg("it is not text in UTF-8")) from None
-    return from_text(texts[source.name]) if source.is_file() else from_tables(texts)
 
 
-def bring_in(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
+def bring_in(source: Path, to: Path, now: Callable[[], datetime], progress: Progress | None = None) -> Backup:
     """Make a journal, in a new folder, of data and the photos beside it; it takes its name once all is verified.
 
     Parameters
@@ -70,6 +102,8 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
         The folder; it must not exist, or be empty.
     now : callable
         The clock.
+    progress : callable, optional
+        Told how many times a photo was copied or read back, and how many times in all.
 
     Raises
     ------
@@ -83,8 +117,10 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
         try:
             with engine.execution_options(writes=True).begin() as connection:
                 fill(connection, data)
-            left_out = _copy_photos(data, beside, Shelf(folder))
-            problems = check(engine, Shelf(folder))
+                total = count_photos(connection)
+            copying, checking = halves(progress)
+            photos, left_out = _copy_photos(data, beside, Shelf(folder), total, copying)
+            problems = check(engine, Shelf(folder), checking)
             with engine.connect() as connection:
                 head = head_of(connection)
         finally:
@@ -92,15 +128,21 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime]) -> Backup:
         for problem in problems:
             if problem.photo not in left_out:
                 raise refused(msg("{where}: {what}", where=problem.where, what=problem.what))
-    return Backup(to, len(data.photos) - len(left_out), left_out, head)
+    return Backup(to, photos, left_out, head)
 
 
-def _copy_photos(data: Contents, source: Shelf, target: Shelf) -> tuple[str, ...]:
-    """Copy the photos that are there and sound; the hashes of the others."""
-    left_out = []
-    for photo in data.photos:
+def _copy_photos(
+    data: Data, source: Shelf, target: Shelf, total: int, progress: Progress | None
+) -> tuple[int, tuple[str, ...]]:
+    """Copy the photos that are there and sound; how many they are, and the hashes of the others."""
+    left_out, copied = [], 0
+    for done, photo in enumerate(data.photos, start=1):
         try:
-            target.put(source.get(photo.sha256, photo.suffix), photo.suffix)
+            if not target.take_up(photo.sha256, photo.suffix):
+                target.put(source.get(photo.sha256, photo.suffix), photo.suffix)
+            copied += 1
         except JournalDamaged:
             left_out.append(photo.sha256)
-    return tuple(left_out)
+        if progress:
+            progress(done, total)
+    return copied, tuple(left_out)

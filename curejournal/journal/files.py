@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import re
 import secrets
@@ -28,6 +29,9 @@ PART = ".part"
 """How the name of a file ends while it is being written."""
 _PIECE = re.compile(r".*\.[0-9a-f]{8}(\.sqlite)?\.part(\.[0-9a-f]{8}\.part)?(-journal|-wal|-shm)?")
 _IN_USE = "in-use"
+TAKEN_UP = "taken-up"
+"""In a new folder while it is filled: the photos of earlier tries that were cut short, each try's in a folder of its
+own. Whoever fills it may take them from there; what is left of them goes."""
 # A piece is locked within moments of being made; ours.
 _YOUNG_S = 60
 
@@ -94,6 +98,8 @@ def written_whole(path: Path, mode: int = 0o666, part_in: Path | None = None) ->
 def new_folder(to: Path) -> Iterator[Path]:
     """A folder to fill; it takes its name only if nothing fails on the way.
 
+    Interrupted from the keyboard, or killed, it stays as a piece, whose photos the next try takes up.
+
     Raises
     ------
     FolderInUse
@@ -104,19 +110,37 @@ def new_folder(to: Path) -> Iterator[Path]:
             msg("{to} exists already and is not empty.", to=to), msg("Choose a new folder: nothing is ever replaced.")
         )
     to = to.absolute()
-    clear_pieces(to.parent, to.name)
     part = to.with_name(f".{to.name}.{secrets.token_hex(4)}{PART}")
+    interrupted = False
     try:
         make_folder(part)
         with in_use(part / _IN_USE):
+            _take_up(to, part)
             yield part
+        shutil.rmtree(part / TAKEN_UP, ignore_errors=True)
         (part / _IN_USE).unlink()
         if to.exists():
             to.rmdir()
         part.rename(to)
+    except KeyboardInterrupt:
+        interrupted = True
+        raise
     finally:
-        shutil.rmtree(part, ignore_errors=True)
+        if not interrupted:
+            shutil.rmtree(part, ignore_errors=True)
     sync_folder(to.parent)
+
+
+def _take_up(to: Path, part: Path) -> None:
+    """Move the photos of earlier tries into a new one, and clear what else they left."""
+    for path in to.parent.glob(f".{glob.escape(to.name)}.*{PART}"):
+        if path != part and _PIECE.fullmatch(path.name) and path.is_dir() and _abandoned(path):
+            for photos in (path / "photos", *(path / TAKEN_UP).glob("*")):
+                if photos.is_dir():
+                    (part / TAKEN_UP).mkdir(exist_ok=True)
+                    photos.rename(part / TAKEN_UP / secrets.token_hex(4))
+            shutil.rmtree(path, ignore_errors=True)
+    clear_pieces(to.parent, to.name)
 
 
 @contextmanager
@@ -158,7 +182,10 @@ def clear_pieces(folder: Path, name: str = "") -> tuple[Path, ...]:
         for path in folder.iterdir():
             ours = _PIECE.fullmatch(path.name) and path.name.removeprefix(".").startswith(name)
             if ours and _abandoned(path):
-                shutil.rmtree(path, ignore_errors=True) if path.is_dir() else path.unlink(missing_ok=True)
+                if path.is_dir():
+                    shutil.rmtree(path, ignore_errors=True)
+                else:
+                    path.unlink(missing_ok=True)
                 cleared.append(path)
     return tuple(cleared)
 
@@ -168,7 +195,9 @@ def _abandoned(path: Path) -> bool:
     if flock is None or path.is_symlink():
         return False
     try:
-        if time.time() - path.stat().st_mtime < _YOUNG_S:
+        # A folder is as old as its mark: it changes itself for as long as it is filled.
+        made = (mark if mark.exists() else path).stat().st_mtime
+        if time.time() - made < _YOUNG_S:
             return False
         descriptor = os.open(mark, os.O_RDWR)
     except FileNotFoundError:

@@ -129,7 +129,7 @@ class Ledger(Reader):
     def commit(self, changes: Changes, *, by: str) -> tuple[Entry, ...]:
         """Keep all that one press says, in one transaction, and return its entries.
 
-        A press that came already is not kept again: what it made then is returned.
+        A press that came already is not kept again: what it, or the one that it repeats, made then is returned.
 
         Raises
         ------
@@ -146,9 +146,10 @@ class Ledger(Reader):
         """
         by = self._signer(by)
         press = changes.press and replace(changes.press, key=plain_text(changes.press.key, "key of the press", 80))
+        changes = replace(changes, press=press)
         shelved = [(self._on_the_shelf(data, facts), len(data), facts) for data, facts in changes.photos]
         with self._writing() as connection:
-            if press and (already := self._of_press(connection, press.key)):
+            if already := self._already(connection, changes):
                 return already
             self._set(connection, changes.settings)
             if changes.start is not None:

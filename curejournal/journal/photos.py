@@ -18,7 +18,7 @@ from curejournal.journal.errors import (
     JournalNotWritable,
     in_plain_words,
 )
-from curejournal.journal.files import PART, make_folder, written_whole
+from curejournal.journal.files import PART, TAKEN_UP, make_folder, written_whole
 
 TakenFrom = Literal["exif", "file name", "maker"]
 
@@ -102,6 +102,19 @@ class Shelf:
                 with written_whole(path, part_in=self.folder) as file:
                     file.write(data)
         return sha256
+
+    def take_up(self, sha256: str, suffix: str) -> bool:
+        """Put an original in its place that an earlier try to fill this folder has left; whether there was one."""
+        name = self.named(sha256, suffix)
+        for found in (self.folder / TAKEN_UP).glob(f"*/{sha256[:2]}/{name}"):
+            with found.open("rb") as file:
+                sound = hashlib.file_digest(file, "sha256").hexdigest() == sha256
+            if sound:
+                path = self.path(sha256, suffix)
+                make_folder(path.parent)
+                found.replace(path)
+                return True
+        return False
 
     def get(self, sha256: str, suffix: str) -> bytes:
         """An original's bytes, checked against its hash.

@@ -7,41 +7,28 @@ spreadsheets are in `spreadsheet`. The photos are beside it, as they lie in a jo
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from itertools import count
-from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Protocol, TypeVar
 
 from pydantic import AwareDatetime, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
-from sqlalchemy import Connection, Table
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import Connection, Row, Table
 
 from curejournal.base.messages import msg
 from curejournal.journal import tables
-from curejournal.journal.contacts import contact_row, words_hash
-from curejournal.journal.copying import count_on, rows_of
-from curejournal.journal.entering import refuse_misplaced
-from curejournal.journal.errors import DataRefused, EntryRefused, RecordUnreadable
+from curejournal.journal.copying import rows_of
+from curejournal.journal.errors import DataRefused
 from curejournal.journal.former_settings import entries_of_settings
-from curejournal.journal.photos import Shelf, TakenFrom
-from curejournal.journal.record_json import columns_of_record, from_json, to_json, with_new_names
-from curejournal.journal.rows import WITHDRAWN
-from curejournal.journal.seals import seal_rows
-from curejournal.journal.text import (
-    card_columns,
-    contact_columns,
-    file_name,
-    instant,
-    local,
-    plain_text,
-    setting_columns,
-)
+from curejournal.journal.photos import TakenFrom
+from curejournal.journal.record_json import with_new_names
+from curejournal.journal.text import local
 
 FORMAT = msg("curejournal data 2")
 FORMER = msg("curejournal data 1")
 """The format of exports before entries of the workshop, contacts and presses; it is read as before."""
 
+T = TypeVar("T")
 Number = Annotated[int, Field(gt=0, lt=2**31)]
 
 
@@ -143,63 +130,168 @@ class Contents:
     contacts: Annotated[tuple[ContactRow, ...], FailFast()] = ()
 
 
+class Data(Protocol):
+    """Everything of a journal but the photos' own bytes, to be gone through as often as is needed; `entries` by number.
+
+    `Contents` holds it all at once. What is read from a database or a long file is read anew each time.
+    """
+
+    @property
+    def batches(self) -> Iterable[BatchRow]: ...  # noqa: D102
+    @property
+    def entries(self) -> Iterable[EntryRow]: ...  # noqa: D102
+    @property
+    def photos(self) -> Iterable[PhotoRow]: ...  # noqa: D102
+    @property
+    def cards(self) -> Iterable[CardRow]: ...  # noqa: D102
+    @property
+    def settings(self) -> Iterable[SettingRow]: ...  # noqa: D102
+    @property
+    def contacts(self) -> Iterable[ContactRow]: ...  # noqa: D102
+
+
+class Again(Iterable[T]):
+    """Rows that are read anew each time they are gone through.
+
+    Parameters
+    ----------
+    read : callable
+        Reads them.
+    """
+
+    def __init__(self, read: Callable[[], Iterator[T]]) -> None:
+        self._read = read
+
+    def __iter__(self) -> Iterator[T]:
+        """Read them."""
+        return self._read()
+
+
+@dataclass(frozen=True)
+class RowsAnew:
+    """`Data` that is read anew each time it is gone through."""
+
+    batches: Iterable[BatchRow]
+    entries: Iterable[EntryRow]
+    photos: Iterable[PhotoRow]
+    cards: Iterable[CardRow]
+    settings: Iterable[SettingRow]
+    contacts: Iterable[ContactRow]
+
+
+ROWS: dict[str, type[Any]] = {
+    "batches": BatchRow,
+    "entries": EntryRow,
+    "photos": PhotoRow,
+    "cards": CardRow,
+    "settings": SettingRow,
+    "contacts": ContactRow,
+}
+"""The rows of each table, in the order in which they are written."""
+
 # pydantic takes no config for a plain dataclass; through a tuple of one it reaches every nested one.
-_STRICT: Any = TypeAdapter(tuple[Contents], config=ConfigDict(extra="forbid", allow_inf_nan=False))
+_CONFIG = ConfigDict(extra="forbid", allow_inf_nan=False)
+_STRICT: Any = TypeAdapter(tuple[Contents], config=_CONFIG)
+_ROW: dict[str, Any] = {name: TypeAdapter(tuple[row], config=_CONFIG) for name, row in ROWS.items()}  # type: ignore[valid-type]
 
 
-def contents(connection: Connection) -> Contents:
-    """Everything in a database."""
-    codes: dict[int | None, str] = {None: ""}
-    batches = []
-    for row in rows_of(connection, tables.batch):
-        codes[row.id] = row.code
-        started_at = local(row.started_at_utc, row.started_at_offset_minutes)
-        batches.append(BatchRow(row.id, row.code, row.name, started_at, row.author, row.recorded_at_utc))
-    entries = tuple(
-        EntryRow(
-            row.id,
-            codes[row.batch_id],
-            row.kind,
-            local(row.at_utc, row.at_offset_minutes),
-            row.author,
-            row.recorded_at_utc,
-            row.supersedes,
-            row.photo_sha256,
-            with_new_names(row.kind, json.loads(row.record)),
-            row.press_key,
-            row.press_part,
-            local(row.pressed_at_utc, row.pressed_at_offset_minutes) if row.pressed_at_utc else None,
-        )
-        for row in rows_of(connection, tables.entry)
+def contents(connection: Connection) -> RowsAnew:
+    """Everything in a database, for as long as the connection stands."""
+    codes = {row.id: row.code for row in rows_of(connection, tables.batch)}
+
+    def rows(table: Table, made: Callable[[Any], Any]) -> Again[Any]:
+        return Again(lambda: map(made, rows_of(connection, table)))
+
+    return RowsAnew(
+        rows(tables.batch, _batch_row),
+        rows(tables.entry, lambda row: entry_row(row, codes)),
+        rows(tables.photo, _photo_row),
+        rows(tables.card, lambda r: CardRow(r.id, r.name, r.copy_id, r.toml, r.added_at_utc)),
+        rows(tables.setting, lambda r: SettingRow(r.id, r.name, json.loads(r.value), r.set_at_utc)),
+        rows(
+            tables.contact,
+            lambda r: ContactRow(r.id, r.first_id, r.name, r.details, r.author, r.recorded_at_utc),
+        ),
     )
-    photos = tuple(
-        PhotoRow(
-            row.sha256,
-            row.suffix,
-            row.size,
-            row.width,
-            row.height,
-            local(row.taken_at_utc, row.taken_at_offset_minutes) if row.taken_at_utc else None,
-            row.taken_from,
-            row.original_name,
-            row.received_at_utc,
-        )
-        for row in rows_of(connection, tables.photo)
-    )
-    cards = (CardRow(r.id, r.name, r.copy_id, r.toml, r.added_at_utc) for r in rows_of(connection, tables.card))
-    settings = (
-        SettingRow(r.id, r.name, json.loads(r.value), r.set_at_utc) for r in rows_of(connection, tables.setting)
-    )
-    people = (
-        ContactRow(r.id, r.first_id, r.name, r.details, r.author, r.recorded_at_utc)
-        for r in rows_of(connection, tables.contact)
-    )
-    return Contents(FORMAT, tuple(batches), entries, photos, tuple(cards), tuple(settings), tuple(people))
 
 
-def as_text(data: Contents) -> str:
+def _batch_row(row: Row[Any]) -> BatchRow:
+    started_at = local(row.started_at_utc, row.started_at_offset_minutes)
+    return BatchRow(row.id, row.code, row.name, started_at, row.author, row.recorded_at_utc)
+
+
+def entry_row(row: Row[Any], codes: Mapping[int, str]) -> EntryRow:
+    """An entry of a database as plain data, with the code of its batch."""
+    return EntryRow(
+        row.id,
+        "" if row.batch_id is None else codes[row.batch_id],
+        row.kind,
+        local(row.at_utc, row.at_offset_minutes),
+        row.author,
+        row.recorded_at_utc,
+        row.supersedes,
+        row.photo_sha256,
+        with_new_names(row.kind, json.loads(row.record)),
+        row.press_key,
+        row.press_part,
+        local(row.pressed_at_utc, row.pressed_at_offset_minutes) if row.pressed_at_utc else None,
+    )
+
+
+def _photo_row(row: Row[Any]) -> PhotoRow:
+    return PhotoRow(
+        row.sha256,
+        row.suffix,
+        row.size,
+        row.width,
+        row.height,
+        local(row.taken_at_utc, row.taken_at_offset_minutes) if row.taken_at_utc else None,
+        row.taken_from,
+        row.original_name,
+        row.received_at_utc,
+    )
+
+
+def json_pieces(data: Data) -> Iterator[str]:
+    """The data as JSON, piece by piece, a row at most in each."""
+    yield f'{{\n "format": {json.dumps(FORMAT)}'
+    for name in ROWS:
+        between = f',\n "{name}": ['
+        for row in getattr(data, name):
+            text = _ROW[name].dump_json((row,), indent=1).decode()[2:-2]
+            yield f"{between}\n " + text.replace("\n", "\n ")
+            between = ","
+        yield f"{between}]" if between != "," else "\n ]"
+    yield "\n}\n"
+
+
+def as_text(data: Data) -> str:
     """The data as JSON."""
-    return str(_STRICT.dump_json((data,), indent=1).decode()[1:-1].strip()) + "\n"
+    return "".join(json_pieces(data))
+
+
+def plain_row(name: str, row: Any) -> dict[str, Any]:
+    """A row of a table as it stands in JSON."""
+    return dict(_ROW[name].dump_python((row,), mode="json")[0])
+
+
+def row_from_text(name: str, text: str) -> Any:
+    """A row of a table from its JSON.
+
+    Raises
+    ------
+    DataRefused
+    """
+    try:
+        return _ROW[name].validate_json(f"[{text}]")[0]
+    except ValidationError as error:
+        raise _refused_because(error, name) from error
+
+
+def _refused_because(error: ValidationError, *within: str) -> DataRefused:
+    fault = error.errors(include_url=False)[0]
+    place = ".".join(map(str, (*within, *fault["loc"][1:]))) or "the file"
+    return refused(msg("{place}: {fault}", place=place, fault=fault["msg"]))
 
 
 def from_text(text: str) -> Contents:
@@ -212,21 +304,19 @@ def from_text(text: str) -> Contents:
     try:
         data: Contents = _STRICT.validate_json(f"[{text}]")[0]
     except ValidationError as error:
-        fault = error.errors(include_url=False)[0]
-        raise refused(
-            msg("{place}: {fault}", place=".".join(map(str, fault["loc"][1:])) or "the file", fault=fault["msg"])
-        ) from error
+        raise _refused_because(error) from error
     if data.format == FORMER:
         return _brought_up(data)
-    if data.format != FORMAT:
+    refuse_other(data.format)
+    return replace(data, entries=tuple(sorted(data.entries, key=lambda row: row.id)))
+
+
+def refuse_other(found: str) -> None:
+    """Refuse data of another format."""
+    if found != FORMAT:
         raise refused(
-            msg(
-                "it says that its format is {found}, not {expected}",
-                found=f"{data.format[:40]!r}",
-                expected=f"{FORMAT!r}",
-            )
+            msg("it says that its format is {found}, not {expected}", found=f"{found[:40]!r}", expected=f"{FORMAT!r}")
         )
-    return data
 
 
 def _brought_up(data: Contents) -> Contents:
@@ -259,108 +349,3 @@ def refused(why: str) -> DataRefused:
         msg("Correct it and try again."),
         msg("Nothing was brought in, and no journal was changed."),
     )
-
-
-def fill(connection: Connection, data: Contents) -> None:
-    """Put data into an empty database, each row under the rules by which rows are entered.
-
-    Raises
-    ------
-    DataRefused
-    """
-    ids: dict[str, int | None] = {row.code: row.id for row in data.batches} | {"": None}
-    rows: tuple[tuple[Table, Iterator[dict[str, Any]]], ...] = (
-        (tables.batch, map(_batch, data.batches)),
-        (tables.photo, map(_photo, data.photos)),
-        (tables.contact, map(_contact, data.contacts)),
-        (tables.entry, _entries(data, ids)),
-        (tables.card, map(_card, data.cards)),
-        (tables.setting, map(_setting, data.settings)),
-    )
-    try:
-        for table, some in rows:
-            if found := list(some):
-                connection.execute(table.insert(), found)
-    except (EntryRefused, RecordUnreadable) as error:
-        raise refused(error.what.rstrip(".")) from error
-    except IntegrityError as error:
-        raise refused(
-            msg("a number occurs twice, or a row refers to one that is not there ({orig})", orig=error.orig)
-        ) from error
-    count_on(connection)
-    seal_rows(connection)
-
-
-def _batch(row: BatchRow) -> dict[str, Any]:
-    started_at, offset = instant(row.started_at)
-    return {
-        "id": row.id,
-        "code": plain_text(row.code, "code", 40),
-        "name": plain_text(row.name, "name", 120),
-        "started_at_utc": started_at,
-        "started_at_offset_minutes": offset,
-        "author": plain_text(row.by, "person", 80),
-        "recorded_at_utc": instant(row.recorded_at)[0],
-    }
-
-
-def _photo(row: PhotoRow) -> dict[str, Any]:
-    Shelf(Path()).path(row.sha256, row.suffix)  # refuses what is no hash
-    taken_at, offset = instant(row.taken_at) if row.taken_at else (None, None)
-    facts = asdict(row) | {"original_name": file_name(row.original_name), "taken_at_utc": taken_at}
-    facts |= {"taken_at_offset_minutes": offset, "received_at_utc": instant(row.received_at)[0]}
-    return {name: value for name, value in facts.items() if name in tables.photo.columns}
-
-
-def _card(row: CardRow) -> dict[str, Any]:
-    text = card_columns(row.name, row.copy_id, row.toml)
-    return {"id": row.id, **text, "added_at_utc": instant(row.added_at)[0]}
-
-
-def _contact(row: ContactRow) -> dict[str, Any]:
-    erased = not row.name and not row.details
-    # Nothing is left of the words that were erased but a hash; that of none stands for it.
-    blank = {"name": "", "details": "", "salt": "", "words_hash": words_hash("", "", "")}
-    words = blank if erased else contact_row(**contact_columns(row.name, row.details))
-    about = {"author": plain_text(row.by, "person", 80), "recorded_at_utc": instant(row.recorded_at)[0]}
-    return {"id": row.id, "first_id": row.first, **words, **about}
-
-
-def _setting(row: SettingRow) -> dict[str, Any]:
-    return {"id": row.id, **setting_columns(row.name, row.value), "set_at_utc": instant(row.set_at)[0]}
-
-
-def _entries(data: Contents, ids: dict[str, int | None]) -> Iterator[dict[str, Any]]:
-    earlier: dict[int, EntryRow] = {}
-    for row in sorted(data.entries, key=lambda row: row.id):
-        corrected = earlier.get(row.supersedes or 0)
-        if row.batch not in ids:
-            raise EntryRefused(msg("Entry {id} belongs to no batch that is there.", id=row.id))
-        if row.supersedes and (corrected is None or corrected.batch != row.batch):
-            raise EntryRefused(msg("Entry {id} corrects none of its batch that came before it.", id=row.id))
-        if row.kind == WITHDRAWN and corrected is None:
-            raise EntryRefused(msg("Entry {id} takes nothing back.", id=row.id))
-        if corrected and row.kind != corrected.kind and WITHDRAWN not in {row.kind, corrected.kind}:
-            raise EntryRefused(msg("Entry {id} corrects an entry of another kind.", id=row.id))
-        earlier[row.id] = row
-        at, offset = instant(row.at)
-        pressed_at, pressed_offset = instant(row.pressed_at) if row.pressed_at else (None, None)
-        record = from_json(row.kind, json.dumps(row.record))
-        refuse_misplaced(row.kind, record, ids[row.batch])
-        yield {
-            "id": row.id,
-            "batch_id": ids[row.batch],
-            "kind": row.kind,
-            "at_utc": at,
-            "at_offset_minutes": offset,
-            "author": plain_text(row.by, "person", 80),
-            "recorded_at_utc": instant(row.recorded_at)[0],
-            "record": to_json(record),
-            **columns_of_record(record),
-            "supersedes": row.supersedes,
-            "photo_sha256": row.photo,
-            "press_key": row.press,
-            "press_part": row.press_part,
-            "pressed_at_utc": pressed_at,
-            "pressed_at_offset_minutes": pressed_offset,
-        }

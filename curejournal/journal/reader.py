@@ -14,11 +14,12 @@ from sqlalchemy import Connection, Engine, Row, func, select
 from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, Entry, R
 from curejournal.journal import contacts
+from curejournal.journal.changes import Changes
 from curejournal.journal.contacts import Contact
 from curejournal.journal.current import CurrentBatches
 from curejournal.journal.errors import NotInJournal, damaged, in_plain_words
 from curejournal.journal.photos import KeptPhoto, Shelf
-from curejournal.journal.record_json import kind_name
+from curejournal.journal.record_json import kind_name, kind_of, to_json
 from curejournal.journal.rows import (
     CURRENT,
     HEADS,
@@ -42,7 +43,7 @@ from curejournal.journal.tables import entry as entry_table
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.tables import seal as seal_table
 from curejournal.journal.tables import setting as setting_table
-from curejournal.journal.text import plain_text
+from curejournal.journal.text import instant, plain_text
 from curejournal.journal.underway import Touched, Underway
 
 
@@ -148,6 +149,30 @@ class Reader:
     def _of_press(connection: Connection, key: str) -> tuple[Entry, ...]:
         query = select(entry_table).where(entry_table.c.press_key == key).order_by(entry_table.c.press_part)
         return tuple(map(as_entry, connection.execute(query)))
+
+    def already(self, changes: Changes) -> tuple[Entry, ...]:
+        """What the same press, or one that it repeats, made before; empty if these changes are new."""
+        with self._reading() as connection:
+            return self._already(connection, changes)
+
+    @classmethod
+    def _already(cls, connection: Connection, changes: Changes) -> tuple[Entry, ...]:
+        press = changes.press
+        if press is None or (made := cls._of_press(connection, press.key)):
+            return made if press else ()
+        if not press.once_within or len(changes.entries) != 1:
+            return ()
+        new, columns = changes.entries[0], entry_table.c
+        earliest, latest = (instant(press.at + by)[0] for by in (-press.once_within, press.once_within))
+        alike = select(columns.press_key).where(
+            columns.batch_id == cls._batch(connection, new.batch).id,
+            columns.kind == kind_of(new.record),
+            columns.record == to_json(new.record),
+            columns.pressed_at_utc.between(earliest, latest),
+            CURRENT,
+        )
+        key = connection.scalar(alike.order_by(columns.id.desc()).limit(1))
+        return cls._of_press(connection, key) if key else ()
 
     @staticmethod
     def _batch(connection: Connection, code: str) -> Row[Any]:

@@ -12,8 +12,8 @@ import io
 import json
 import types
 import typing
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import MISSING, fields
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import MISSING, dataclass, fields
 from datetime import date, datetime
 from typing import Any
 
@@ -27,11 +27,12 @@ from curejournal.journal.plain_data import (
     CardRow,
     ContactRow,
     Contents,
+    Data,
     EntryRow,
     PhotoRow,
     SettingRow,
-    as_text,
     from_text,
+    plain_row,
     refused,
 )
 from curejournal.journal.record_json import RENAMED_FIELDS
@@ -47,6 +48,8 @@ _TABLES: dict[str, type] = {
     "contacts": ContactRow,
 }
 _SUFFIX = ".csv"
+Write = Callable[[str], object]
+"""Takes text, as a file does."""
 
 # Cells of more than its 131,072 characters are kept by nobody but hold whole cards and frozen evidence here.
 csv.field_size_limit(10_000_000)
@@ -70,17 +73,57 @@ def _added_since(kind: str) -> dict[str, Any]:
     return {field.name: field.default for field in every if field.default is not MISSING}
 
 
-def as_tables(data: Contents) -> dict[str, str]:
+def write_tables(data: Data, write: Callable[[str], Write]) -> None:
+    """Write the tables, row by row; a kind without entries has none.
+
+    Parameters
+    ----------
+    data : Data
+        What to write.
+    write : callable
+        Begins the file of a name; what it gives takes text.
+    """
+    for name, row_type in _TABLES.items():
+        table = _Table(write(f"{name}{_SUFFIX}"), type_hints(row_type))
+        for row in getattr(data, name):
+            table.add(plain_row(name, row))
+    of_kind: dict[str, _Table] = {}
+    missing = {kind: _added_since(kind) for kind in RECORDS}
+    for entry in data.entries:
+        kind = entry.kind
+        if kind not in RECORDS:
+            continue
+        if kind not in of_kind:
+            of_kind[kind] = _Table(write(f"entries {kind}{_SUFFIX}"), columns_of(kind))
+        row = plain_row("entries", entry)
+        of_kind[kind].add({**missing[kind], **row, **row["record"]})
+
+
+def as_tables(data: Data) -> dict[str, str]:
     """The tables by their files' names; a kind without entries has none."""
-    plain = json.loads(as_text(data))
-    made = {f"{name}{_SUFFIX}": _written(type_hints(row), plain[name]) for name, row in _TABLES.items()}
-    for kind in RECORDS:
-        rows = [
-            {**_added_since(kind), **entry, **entry["record"]} for entry in plain["entries"] if entry["kind"] == kind
-        ]
-        if rows:
-            made[f"entries {kind}{_SUFFIX}"] = _written(columns_of(kind), rows)
-    return made
+    made: dict[str, io.StringIO] = {}
+
+    def write(name: str) -> Write:
+        made[name] = io.StringIO(newline="")
+        return made[name].write
+
+    write_tables(data, write)
+    return {name: text.getvalue() for name, text in made.items()}
+
+
+@dataclass(frozen=True)
+class _Writer:
+    write: Write
+
+
+class _Table:
+    def __init__(self, write: Write, columns: Mapping[str, Any]) -> None:
+        self._columns = columns
+        self._rows = csv.writer(_Writer(write), quoting=csv.QUOTE_MINIMAL)
+        self._rows.writerow(headings(columns))
+
+    def add(self, row: Mapping[str, Any]) -> None:
+        self._rows.writerow([cell for field, hint in self._columns.items() for cell in _cells(row.get(field), hint)])
 
 
 def from_tables(texts: Mapping[str, str]) -> Contents:
@@ -151,15 +194,6 @@ def _new_headings(kind: str) -> dict[str, str]:
         if new in hints
         for before, now in zip(headings({old: hints[new]}), headings({new: hints[new]}), strict=True)
     }
-
-
-def _written(columns: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, quoting=csv.QUOTE_MINIMAL)
-    writer.writerow(headings(columns))
-    for row in rows:
-        writer.writerow([cell for field, hint in columns.items() for cell in _cells(row.get(field), hint)])
-    return text.getvalue()
 
 
 def _cells(value: Any, hint: Any) -> list[str]:

@@ -6,13 +6,12 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from sqlalchemy import Engine, func, select
 
 from curejournal.base.messages import msg
 from curejournal.batch.records import Entry
-from curejournal.journal.backup import Backup, write_backup
 from curejournal.journal.changes import NEW_CONTACT, Changes, NewBatch, NewContact, NewEntry, Press
 from curejournal.journal.check import Problem, Progress, check
 from curejournal.journal.contacts import Contact
@@ -20,7 +19,6 @@ from curejournal.journal.copying import copy_rows, snapshot
 from curejournal.journal.database import DATABASE, engine_for, migrate, postgresql_url, revision_of, sqlite_url
 from curejournal.journal.entering import without_contact
 from curejournal.journal.errors import CopyRefused, in_plain_words
-from curejournal.journal.exchange import write as write_data
 from curejournal.journal.files import clear_pieces, make_folder, new_folder
 from curejournal.journal.ledger import Ledger, utc_now
 from curejournal.journal.opening import open_database
@@ -32,6 +30,9 @@ from curejournal.journal.tables import card as card_table
 from curejournal.journal.tables import metadata
 from curejournal.journal.tables import photo as photo_table
 from curejournal.journal.text import card_columns, plain_text
+
+if TYPE_CHECKING:
+    from curejournal.journal.backup import Backup
 
 __all__ = [
     "NEW_CONTACT",
@@ -165,6 +166,8 @@ class Journal(Ledger):
 
         `backup.restore` makes a journal of it again.
         """
+        from curejournal.journal.backup import write_backup
+
         self._refuse_reader()
 
         def take(path: Path) -> None:
@@ -174,13 +177,15 @@ class Journal(Ledger):
         with in_plain_words(to):
             return write_backup(take, self._shelf, to, self._now(), progress)
 
-    def export(self, to: Path) -> Backup:
+    def export(self, to: Path, progress: Progress | None = None) -> Backup:
         """Write everything as JSON, as tables and as photos into a new folder; `exchange.bring_in` reads it again."""
+        from curejournal.journal.exchange import write
+
         self._refuse_reader()
         with self._reading() as connection:
-            return write_data(connection, self._shelf, to)
+            return write(connection, self._shelf, to, progress)
 
-    def copy_to(self, location: Path, *, url: str | None = None) -> None:
+    def copy_to(self, location: Path, *, url: str | None = None, progress: Progress | None = None) -> None:
         """Copy everything into a new journal, to or from a PostgreSQL server too, and compare both row by row.
 
         Parameters
@@ -189,6 +194,8 @@ class Journal(Ledger):
             Its folder; this journal's own, if only the database is to move to a server.
         url : str, optional
             A PostgreSQL address for its database.
+        progress : callable, optional
+            Told how many of the photos were copied.
 
         Raises
         ------
@@ -202,12 +209,12 @@ class Journal(Ledger):
         with in_plain_words(location):
             if url is None:
                 with new_folder(location) as folder:
-                    self._copy_into(engine_for(sqlite_url(folder / DATABASE)), Shelf(folder))
+                    self._copy_into(engine_for(sqlite_url(folder / DATABASE)), Shelf(folder), progress)
             else:
                 make_folder(location)
-                self._copy_into(engine_for(postgresql_url(url)), Shelf(location))
+                self._copy_into(engine_for(postgresql_url(url)), Shelf(location), progress)
 
-    def _copy_into(self, engine: Engine, shelf: Shelf) -> None:
+    def _copy_into(self, engine: Engine, shelf: Shelf, progress: Progress | None) -> None:
         # One transaction, the tables in it too: a copy that was cut short is no journal at all.
         try:
             with self._reading() as source, engine.execution_options(writes=True).begin() as into:
@@ -217,8 +224,13 @@ class Journal(Ledger):
                     raise CopyRefused(
                         msg("The journal to copy into is not empty."), msg("Choose a new folder or database.")
                     )
-                for photo in map(as_photo, source.execute(select(photo_table).execution_options(yield_per=1000))):
-                    shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
+                total = source.scalar(select(func.count()).select_from(photo_table)) or 0
+                rows = source.execute(select(photo_table).execution_options(yield_per=1000))
+                for done, photo in enumerate(map(as_photo, rows), start=1):
+                    if not shelf.take_up(photo.sha256, photo.facts.suffix):
+                        shelf.put(self._shelf.get(photo.sha256, photo.facts.suffix), photo.facts.suffix)
+                    if progress:
+                        progress(done, total)
                 copy_rows(source, into)
         finally:
             engine.dispose()

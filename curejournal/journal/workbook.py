@@ -7,11 +7,13 @@ clock where they were entered; `journal.json` and the tables hold the offset.
 
 from __future__ import annotations
 
-import io
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
-from typing import Any
+from itertools import groupby
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, BinaryIO
 
 from pydantic import AwareDatetime
 
@@ -19,7 +21,7 @@ from curejournal.base.messages import msg
 from curejournal.batch.records import RECORDS
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
-from curejournal.journal.plain_data import BatchRow, CardRow, Contents, PhotoRow, SettingRow, as_text
+from curejournal.journal.plain_data import BatchRow, CardRow, Data, EntryRow, PhotoRow, SettingRow, plain_row
 from curejournal.journal.spreadsheet import bare_type, columns_of, headings, type_hints
 
 LONGEST_CELL = 32_767
@@ -27,61 +29,81 @@ LONGEST_CELL = 32_767
 CUT = msg(" … (cut: the whole is in journal.json)")
 _SHEETS: dict[str, type] = {"batches": BatchRow, "photos": PhotoRow, "cards": CardRow, "settings": SettingRow}
 Row = Mapping[str, Any]
+AGE, LOSS, OFF_TARGET = "age, days", "loss, %", "from the target, ΔE00"
+_FIGURES = {AGE: "", LOSS: "weighing", OFF_TARGET: "colour"}  # of every kind of entry, or of one
 
 
-def as_workbook(data: Contents) -> bytes:
-    """The workbook's bytes; a kind without entries has no sheet."""
-    plain = json.loads(as_text(data))
-    made = io.BytesIO()
-    # No text of a maker's becomes a formula, a link or a number.
-    safe = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "in_memory": True}
+def write_workbook(data: Data, kinds: Collection[str], by_batch: Iterable[EntryRow], to: BinaryIO, aside: Path) -> None:
+    """Write the workbook, row by row.
+
+    Parameters
+    ----------
+    data : Data
+        What to write.
+    kinds : collection of str
+        The kinds of entries that there are; no other has a sheet.
+    by_batch : iterable of EntryRow
+        The entries batch by batch, in order of time.
+    to : file
+        Where to write it.
+    aside : Path
+        The folder in which sheets lie meanwhile, on the same disk.
+    """
     import xlsxwriter  # to write a workbook alone
 
-    with xlsxwriter.Workbook(made, safe) as book:
+    # No text of a maker's becomes a formula, a link or a number.
+    safe = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    with xlsxwriter.Workbook(to, {**safe, "constant_memory": True, "tmpdir": str(aside)}) as book:
         formats = {
             "head": book.add_format({"bold": True}),
             "worked out": book.add_format({"bold": True, "italic": True}),
             "time": book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"}),
             "day": book.add_format({"num_format": "yyyy-mm-dd"}),
         }
-        for name, table in _SHEETS.items():
-            _sheet(book, formats, name, type_hints(table), plain[name], {})
-        entries = sorted(plain["entries"], key=lambda row: (row["batch"], row["at"], row["id"]))
-        derived = _derived(entries)
-        for kind in RECORDS:
-            rows = [{**entry, **entry["record"]} for entry in entries if entry["kind"] == kind]
-            if rows:
-                _sheet(book, formats, kind, columns_of(kind), rows, derived)
-    return made.getvalue()
+        sheets = [_Sheet(book, formats, name, type_hints(table)) for name, table in _SHEETS.items()]
+        for sheet in sheets:
+            for one in getattr(data, sheet.name):
+                sheet.add(plain_row(sheet.name, one))
+        of_kind = {kind: _Sheet(book, formats, kind, columns_of(kind), _FIGURES) for kind in RECORDS if kind in kinds}
+        for _, some in groupby(by_batch, key=lambda entry: entry.batch):
+            entries = [plain_row("entries", entry) for entry in some]
+            derived = _derived(entries)
+            for entry in entries:
+                if entry["kind"] in of_kind:
+                    of_kind[entry["kind"]].add({**entry, **entry["record"]}, derived.get(entry["id"], {}))
+        for sheet in (*sheets, *of_kind.values()):
+            sheet.finish()
 
 
-def _sheet(
-    book: Any,
-    formats: Mapping[str, Any],
-    name: str,
-    columns: Mapping[str, Any],
-    rows: Sequence[Row],
-    derived: Mapping[int, Mapping[str, float]],
-) -> None:
-    sheet = book.add_worksheet(name[:31])
-    names = headings(columns)
-    more = list(dict.fromkeys(figure for row in rows for figure in derived.get(row["id"], {}))) if derived else []
-    for place, heading in enumerate(names):
-        sheet.write_string(0, place, heading, formats["head"])
-    for place, figure in enumerate(more, start=len(names)):
-        sheet.write_string(0, place, figure, formats["worked out"])
-    for line, row in enumerate(rows, start=1):
-        place = 0
-        for field, hint in columns.items():
-            for value in _values(row.get(field), hint):
-                _write(sheet, formats, line, place, value)
-                place += 1
-        for figure in more:
-            _write(sheet, formats, line, place, derived.get(row["id"], {}).get(figure))
-            place += 1
-    sheet.freeze_panes(1, 0)
-    sheet.autofilter(0, 0, len(rows), len(names) + len(more) - 1)
-    sheet.set_column(0, len(names) + len(more), 14)
+class _Sheet:
+    """A sheet that takes a row at a time."""
+
+    def __init__(
+        self,
+        book: Any,
+        formats: Mapping[str, Any],
+        name: str,
+        columns: Mapping[str, Any],
+        figures: Mapping[str, str] = MappingProxyType({}),
+    ) -> None:
+        self.name, self._formats, self._columns = name, formats, columns
+        self._sheet, self._line = book.add_worksheet(name[:31]), 0
+        self._figures = [figure for figure, kind in figures.items() if kind in ("", name)]
+        self._width = len(headings(columns)) + len(self._figures)
+        for place, heading in enumerate((*headings(columns), *self._figures)):
+            known = place < self._width - len(self._figures)
+            self._sheet.write_string(0, place, heading, formats["head" if known else "worked out"])
+
+    def add(self, row: Row, derived: Mapping[str, float] = MappingProxyType({})) -> None:
+        self._line += 1
+        cells = [value for field, hint in self._columns.items() for value in _values(row.get(field), hint)]
+        for place, value in enumerate((*cells, *map(derived.get, self._figures))):
+            _write(self._sheet, self._formats, self._line, place, value)
+
+    def finish(self) -> None:
+        self._sheet.freeze_panes(1, 0)
+        self._sheet.autofilter(0, 0, self._line, self._width - 1)
+        self._sheet.set_column(0, self._width, 14)
 
 
 def _values(value: Any, hint: Any) -> list[Any]:
@@ -113,7 +135,7 @@ def _write(sheet: Any, formats: Mapping[str, Any], line: int, place: int, value:
 
 
 def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
-    """What is worked out for each entry, by its number; entries come batch by batch, in order of time."""
+    """What is worked out for each entry of a batch, by its number; entries come in order of time."""
     found: dict[int, dict[str, float]] = {}
     corrected = {row["supersedes"] for row in entries}
     poured: dict[str, datetime] = {}
@@ -129,13 +151,13 @@ def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
         figures = found.setdefault(row["id"], {})
         record, batch = row["record"], row["batch"]
         if batch in poured:
-            figures["age, days"] = round((datetime.fromisoformat(row["at"]) - poured[batch]).total_seconds() / 86400, 3)
+            figures[AGE] = round((datetime.fromisoformat(row["at"]) - poured[batch]).total_seconds() / 86400, 3)
         if row["kind"] == "weighing":
             key = (batch, record["subject"], record.get("bars", 1))
             start = first_g.setdefault(key, record["grams"])
             if start > 0:
-                figures["loss, %"] = round(100 * (1 - record["grams"] / start), 3)
+                figures[LOSS] = round(100 * (1 - record["grams"] / start), 3)
         if row["kind"] == "colour" and (batch, record["portion"]) in targets:
             off = float(ciede2000(targets[(batch, record["portion"])], record["lab"]))
-            figures["from the target, ΔE00"] = round(off, 3)
+            figures[OFF_TARGET] = round(off, 3)
     return found

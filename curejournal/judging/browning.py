@@ -24,7 +24,16 @@ def out_of_date(context: Context, journey: ColourSeries) -> bool:
 
 
 def may_brown(context: Context) -> bool:
-    """Whether later browning cannot be excluded: a fragrance is in it, which may hold vanillin, or it is young."""
+    """Whether later browning cannot be excluded: a fragrance is in it, which may hold vanillin, or it is young.
+
+    Parameters
+    ----------
+    context : Context
+
+    Returns
+    -------
+    bool
+    """
     if context.poured_at is None or context.on - context.poured_at >= YOUNG_DAYS * DAY:
         return False
     recipe = context.batch.recipe

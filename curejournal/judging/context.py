@@ -88,7 +88,24 @@ class Context:
 def build_context(
     batch: Batch, on: datetime, rules: Limits, packets: Iterable[PacketCheck] = (), parent_held: str = ""
 ) -> Context:
-    """Work out what the rules look at, from the entries up to `on`."""
+    """Work out what the rules look at, from the entries up to `on`.
+
+    Parameters
+    ----------
+    batch : Batch
+    on : datetime
+        The time at which it is judged.
+    rules : Limits
+        The limits in force.
+    packets : iterable of PacketCheck
+        Packets of strips that were tried beside a meter.
+    parent_held : str
+        Why a batch whose pieces are in it is held; empty if none is.
+
+    Returns
+    -------
+    Context
+    """
     batch = batch.as_of(on)
     lye, problem = None, ""
     if batch.recipe is not None:
@@ -160,7 +177,16 @@ def _lye_left(context: Context, concentrated: Callable[[datetime], float]) -> Ly
 
 
 def weighed_by_two(batch: Batch) -> bool:
-    """Whether one person weighed the recipe and another checked it, by the details of its making."""
+    """Whether one person weighed the recipe and another checked it, by the details of its making.
+
+    Parameters
+    ----------
+    batch : Batch
+
+    Returns
+    -------
+    bool
+    """
     made = [details for _, details in batch.records(MakingDetails)]
     by, checked = (made[-1].weighed_by.strip(), made[-1].checked_by.strip()) if made else ("", "")
     return bool(by and checked) and by.casefold() != checked.casefold()
@@ -200,6 +226,21 @@ def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = 
 
     A planed, stamped or washed face is a new surface: once it was measured, what was read before it is left aside,
     unless `all_surfaces` are asked for, as for what a material did.
+
+    Parameters
+    ----------
+    batch : Batch
+    on : datetime
+        The time at which it is judged.
+    rules : Limits
+        The limits in force.
+    all_surfaces : bool
+        Count readings of faces that were planed, stamped or washed since.
+
+    Returns
+    -------
+    dict of str to ColourSeries
+        By portion.
     """
     batch = batch.as_of(on)
     readings: dict[str, list[Entry[ColourReading]]] = {}

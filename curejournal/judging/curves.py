@@ -96,13 +96,36 @@ class Curves:
 
 
 def interval_of(draws: Array) -> Interval:
-    """Median and 95% interval of draws (n,)."""
+    """Median and 95% interval of draws (n,).
+
+    Parameters
+    ----------
+    draws : ndarray of shape (n,)
+
+    Returns
+    -------
+    Interval
+        In the unit of the draws.
+    """
     middle, low, high = np.quantile(draws, [0.5, 0.025, 0.975])
     return Interval(float(middle), float(low), float(high))
 
 
 def decay(days: Array, rate: Array) -> Array:
-    """exp(-rate * days): shape (g, n) from (n,) and (g,)."""
+    """exp(-rate * days): shape (g, n) from (n,) and (g,).
+
+    Parameters
+    ----------
+    days : ndarray of shape (n,)
+        Days since the pour.
+    rate : ndarray of shape (g,)
+        Per day.
+
+    Returns
+    -------
+    ndarray of shape (g, n)
+        From 1 to 0.
+    """
     return np.exp(-np.outer(rate, days))
 
 
@@ -276,6 +299,15 @@ def normal_points(count: int, dimensions: int) -> Array:
 
     An additive recurrence on the root of x^(d+1) = x + 1 for up to twelve dimensions at a time; the
     further ones repeat it in another order.
+
+    Parameters
+    ----------
+    count : int
+    dimensions : int
+
+    Returns
+    -------
+    ndarray of shape (count, dimensions)
     """
     root = 2.0
     for _ in range(40):

@@ -17,17 +17,56 @@ itself takes from one week to several."""
 
 
 def newton_loss(days: Array, rates: Array) -> Array:
-    """1 - exp(-k t): Lewis 1921 (Newton). One column, (g, n, 1), from rates (g, 1)."""
+    """1 - exp(-k t): Lewis 1921 (Newton). One column, (g, n, 1), from rates (g, 1).
+
+    Parameters
+    ----------
+    days : ndarray of shape (n,)
+        Days since the pour.
+    rates : ndarray of shape (g, 1)
+        k, per day.
+
+    Returns
+    -------
+    ndarray of shape (g, n, 1)
+        Share of the final loss.
+    """
     return 1.0 - decay(days, rates[:, 0])[..., None]
 
 
 def page_loss(days: Array, rates: Array) -> Array:
-    """1 - exp(-(k t)^n): Page 1949. One column, (g, n, 1), from rates (g, 2) of k and n."""
+    """1 - exp(-(k t)^n): Page 1949. One column, (g, n, 1), from rates (g, 2) of k and n.
+
+    Parameters
+    ----------
+    days : ndarray of shape (n,)
+        Days since the pour.
+    rates : ndarray of shape (g, 2)
+        k, per day, and n.
+
+    Returns
+    -------
+    ndarray of shape (g, n, 1)
+        Share of the final loss.
+    """
     return 1.0 - np.exp(-((rates[:, :1] * np.maximum(days, 0.0)) ** rates[:, 1:]))[..., None]
 
 
 def two_term_loss(days: Array, rates: Array) -> Array:
-    """1 - exp(-k0 t) and 1 - exp(-k1 t): the two-term model. Two columns, (g, n, 2), from rates (g, 2)."""
+    """1 - exp(-k0 t) and 1 - exp(-k1 t): the two-term model. Two columns, (g, n, 2), from rates (g, 2).
+
+    Parameters
+    ----------
+    days : ndarray of shape (n,)
+        Days since the pour.
+    rates : ndarray of shape (g, 2)
+        k0 and k1, per day.
+
+    Returns
+    -------
+    ndarray of shape (g, n, 2)
+        Share of the final loss of each term.
+    """
     return 1.0 - np.stack([decay(days, rates[:, 0]), decay(days, rates[:, 1])], axis=-1)
 
 
@@ -76,7 +115,19 @@ MODELS: tuple[CurveModel, ...] = (
 
 
 def room_changed(latest: float, follows: float) -> CurveModel:
-    """Drying, and a step to another moisture on some day up to `latest`, followed over so many days."""
+    """Drying, and a step to another moisture on some day up to `latest`, followed over so many days.
+
+    Parameters
+    ----------
+    latest : float
+        Last day on which it may have changed, since the pour.
+    follows : float
+        Days over which the soap follows.
+
+    Returns
+    -------
+    CurveModel
+    """
     return CurveModel(
         msg("room changed, followed in {follows:g} days", follows=follows),
         msg("drying, then another moisture in a damper or drier room"),

@@ -137,6 +137,18 @@ def one_more(logs: Array, own_variance: float = 0.0) -> Interval:
 
     Student's t, with a first guess of the spread between batches that counts as `SPREAD_WORTH` batches (Gelman et al.
     2013, Bayesian Data Analysis, 3.3). `own_variance` is that of one value's own error, in logarithms.
+
+    Parameters
+    ----------
+    logs : ndarray of shape (n,)
+        Natural logarithms.
+    own_variance : float
+        Of one value's own error, in logarithms.
+
+    Returns
+    -------
+    Interval
+        Not in logarithms.
     """
     count = len(logs)
     middle = float(logs.mean())

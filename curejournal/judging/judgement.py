@@ -16,7 +16,7 @@ from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context, build_context
 from curejournal.judging.drying import DryingReport
-from curejournal.judging.findings import CheckName, Finding, Verdict
+from curejournal.judging.findings import CheckName, Finding, Verdict, what_passed
 from curejournal.judging.limits import RULES_EDITION, Limits, edition_of
 from curejournal.judging.tasks import Task, list_tasks
 from curejournal.judging.traceability import describe_bars_out, gone_out
@@ -81,13 +81,7 @@ class Judgement:
         """What stands behind the word: nothing that a check under it contradicts."""
         if self.verdict != "ready":
             return self.headline.partition(": ")[2]
-        unknown = [finding.gauge for finding in self.findings if finding.verdict is not Verdict.PASS]
-        said = (
-            msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
-            if unknown
-            else msg("all checks passed")
-        )
-        return join("; ", [said, *self.reservations])
+        return join("; ", [what_passed(self.findings), *self.reservations])
 
 
 @dataclass(frozen=True)
@@ -160,15 +154,14 @@ def judge(
     unsafe = pieces or any(finding.gauge in SAFETY for finding in holds)
     # A colour that is the maker's to decide hides nothing that is still missing.
     on_hold = bool(held or unsafe or (holds and not waits))
-    verdict: Literal["ready", "not yet", "hold"] = "hold" if on_hold else ("not yet" if waits else "ready")
+    open_verdict: Literal["ready", "not yet"] = "not yet" if waits else "ready"
+    verdict: Literal["ready", "not yet", "hold"] = "hold" if on_hold else open_verdict
     from_about = _from_about(waits) if waits and not holds else (None, None, None)
     released_at = context.batch.released_at
     by_gauge = {finding.gauge: finding for finding in findings}
     releasable = not (holds or waits or pieces)
     reservations = tuple(finding.qualifier for finding in findings if finding.qualifier)
-    hold_for: Literal["", "safety", "colour", "signature"] = (
-        "safety" if unsafe else "signature" if held else "colour" if holds else ""
-    )
+    hold_for = _hold_for(unsafe=bool(unsafe), held=bool(held), colour=bool(holds))
     recall = _recall(context, by_gauge)
     if released_at is not None:
         again = partial(judge, batch, rules=context.rules, pieces=pieces, packets=packets, parent_held=parent_held)
@@ -202,6 +195,18 @@ def other_edition(batch: Batch, on: datetime, judged: Callable[[datetime], Judge
     """Whether the release that stands was signed under another edition of the rules, and what these say of it.
 
     `judged` gives the batch's judgement as it stood at a time; what was corrected since counts as corrected.
+
+    Parameters
+    ----------
+    batch : Batch
+    on : datetime
+        The time at which it is judged.
+    judged : callable
+        Gives the judgement as it stood at a time.
+
+    Returns
+    -------
+    OtherEdition or None
     """
     at, act = batch.as_of(on).last_act
     if at is None or act is None or act.act != "release" or edition_of(act.rules_version) == RULES_EDITION:
@@ -262,6 +267,15 @@ def _held(batch: Batch) -> str:
     )
 
 
+def _hold_for(*, unsafe: bool, held: bool, colour: bool) -> Literal["", "safety", "colour", "signature"]:
+    """What holds a batch, the gravest of several."""
+    if unsafe:
+        return "safety"
+    if held:
+        return "signature"
+    return "colour" if colour else ""
+
+
 def _headline(
     held: str,
     holds: list[Finding],
@@ -293,7 +307,8 @@ def _headline(
         needs = join(", ", dict.fromkeys(need for f in waits if f.needs for need in f.needs.split(", ")))
         if needs:
             parts.append(msg("still needed: {needs}", needs=needs))
-    verdict = msg("on hold") if held or unsafe else ("not yet" if waits else "decide")
+    open_verdict = "not yet" if waits else "decide"
+    verdict = msg("on hold") if held or unsafe else open_verdict
     return msg("{verdict}: {parts}", verdict=verdict, parts=join("; ", parts))
 
 

@@ -24,6 +24,16 @@ def bars_titrated_good(batch: Batch, summary: AlkaliSummary) -> tuple[str, ...]:
     """The names of the bars whose titration was good, each once; a bar without a name cannot be told from another.
 
     Empty while any test of the batch holds it.
+
+    Parameters
+    ----------
+    batch : Batch
+    summary : AlkaliSummary
+        Of all alkali tests of the batch.
+
+    Returns
+    -------
+    tuple of str
     """
     if summary.holding:
         return ()
@@ -46,6 +56,9 @@ def why_held(batch: Batch, every: Mapping[str, Batch], judged: Callable[[Batch],
     judged : callable
         Gives the verdict on each batch, without regard to what is in it in turn.
 
+    Returns
+    -------
+    str
     """
     melted = _melted(batch, every)
     own = judged(batch) if melted else None

@@ -15,7 +15,7 @@ from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context
 from curejournal.judging.drying import Drying
-from curejournal.judging.findings import CheckName, Finding, Verdict
+from curejournal.judging.findings import CheckName, Finding, Verdict, what_passed
 
 DAY = timedelta(days=1)
 
@@ -32,7 +32,22 @@ class Task:
 
 
 def list_tasks(context: Context, all_go: bool, held: str, findings: Mapping[CheckName, Finding]) -> tuple[Task, ...]:
-    """What a batch that is not released asks for, soonest first."""
+    """What a batch that is not released asks for, soonest first.
+
+    Parameters
+    ----------
+    context : Context
+    all_go : bool
+        Whether every check passed.
+    held : str
+        By whose signature it is held; empty if it is not.
+    findings : mapping of CheckName to Finding
+        One of each check.
+
+    Returns
+    -------
+    tuple of Task
+    """
     poured, on = context.poured_at, context.on
     if poured is None:
         return (Task("complete", on, msg("Enter when it was poured"), msg("age counts from there")),)
@@ -86,14 +101,8 @@ def _at_the_desk(on: datetime, all_go: bool, held: str, findings: Mapping[CheckN
 
 def _why_release(findings: Mapping[CheckName, Finding]) -> str:
     """“All checks passed” stands only over checks that all passed."""
-    unknown = [finding.gauge for finding in findings.values() if finding.verdict is not Verdict.PASS]
     reserved = [finding.qualifier for finding in findings.values() if finding.qualifier]
-    said = (
-        msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
-        if unknown
-        else msg("all checks passed")
-    )
-    return join("; ", [said, *reserved])
+    return join("; ", [what_passed(findings.values()), *reserved])
 
 
 def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, Finding]) -> Task:
@@ -113,7 +122,9 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     if context.batch.recipe is not None and context.batch.recipe.rebatch:
         words = msg("Titrate three of its bars, each under its name")
     alkali = findings["alkali"].words
-    why = msg("a test holds it: {alkali}", alkali=alkali) if summary.holding else (margin.words if over else alkali)
+    why = margin.words if over else alkali
+    if summary.holding:
+        why = msg("a test holds it: {alkali}", alkali=alkali)
     return Task("test", when, words, why)
 
 

@@ -194,7 +194,10 @@ def _columns(observations: Sequence[Observation]) -> tuple[Column, ...]:
         home = next(
             (group for group in groups if any(_never_apart(doses[name], doses[other]) for other in group)), None
         )
-        groups.append([name]) if home is None else home.append(name)
+        if home is None:
+            groups.append([name])
+        else:
+            home.append(name)
     return tuple(Column(tuple(group), tuple(doses[name] for name in group)) for group in groups)
 
 

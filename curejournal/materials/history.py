@@ -121,6 +121,16 @@ class History:
         return tuple(dict.fromkeys(use.story.batch for use in self.uses))
 
     @property
+    def known(self) -> tuple[Story, ...]:
+        """What the portions did of which it is known."""
+        return tuple(use.story for use in self.uses if use.story.outcome != "not known yet")
+
+    @property
+    def turned(self) -> tuple[Story, ...]:
+        """What those did that left their colour, other than by darkening as intended."""
+        return tuple(story for story in self.known if story.outcome not in ("stayed within", "darkened as intended"))
+
+    @property
     def doses_pct(self) -> tuple[float, float] | None:
         """Lowest and highest dose, % of all the batch's oils."""
         return _range(use.ingredient for use in self.uses)

@@ -10,10 +10,13 @@ import json
 import math
 import tomllib
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import resources
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
@@ -122,13 +125,27 @@ MARKER_DICTIONARIES = ("4X4_50", "4X4_100", "4X4_250", "5X5_50", "5X5_100", "6X6
 
 
 def built_in_cards() -> tuple[str, ...]:
-    """The names of the cards that come with the program."""
+    """The names of the cards that come with the program.
+
+    Returns
+    -------
+    tuple of str
+    """
     folder = resources.files("curejournal.photo") / "cards"
     return tuple(sorted(item.name.removesuffix(".toml") for item in folder.iterdir() if item.name.endswith(".toml")))
 
 
 def built_in_card_text(name: str) -> str:
     """The definition of a built-in card.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+        TOML.
 
     Raises
     ------
@@ -148,6 +165,15 @@ def built_in_card_text(name: str) -> str:
 
 def read_card(text: str) -> Card:
     """A card from the text of its definition file (TOML; the fields are those of `Card`).
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+
+    Returns
+    -------
+    Card
 
     Raises
     ------
@@ -171,8 +197,33 @@ def read_card(text: str) -> Card:
     return card
 
 
+def centres_of(patches: Sequence[Patch | Rect]) -> NDArray[np.float64]:
+    """The middles of patches or other rectangles (N, 2), in mm.
+
+    Parameters
+    ----------
+    patches : sequence of Patch or Rect
+
+    Returns
+    -------
+    ndarray of shape (N, 2)
+        x, y in mm from the card's own top left.
+    """
+    return np.array([[patch.x + patch.w / 2, patch.y + patch.h / 2] for patch in patches])
+
+
 def card_text(card: Card) -> str:
-    """The definition file of a card; `read_card` gives the same card back."""
+    """The definition file of a card; `read_card` gives the same card back.
+
+    Parameters
+    ----------
+    card : Card
+
+    Returns
+    -------
+    str
+        TOML.
+    """
     lines = [
         f"name = {_quoted(card.name)}",
         f"title = {_quoted(card.title)}",

@@ -13,9 +13,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.photo.calibrate.calibration import learn
 from curejournal.photo.card import Card, Patch, Rect
-from curejournal.photo.measure.calibration import learn
-from curejournal.photo.measure.measurement import Measurement, measure_by
+from curejournal.photo.measure.measurement import Measurement, measure_areas
 from curejournal.photo.read.picture_file import Photo
 
 FORMAT = 1
@@ -82,7 +82,7 @@ def give_picture(photo: Photo, card: Card, number: int) -> GivenPicture | None:
     high = np.ceil(corners.max(axis=0) + _MARGIN * photo.width).astype(int) + 1
     cropped = np.ascontiguousarray(picture[low[1] : high[1], low[0] : high[0], ::-1])
     _, png = cv2.imencode(".png", cropped)
-    measurement = measure_by(photo, card, calibration)
+    measurement = measure_areas(photo, calibration)
     return GivenPicture(png.tobytes(), _figures(photo, card, measurement, corners - low, number))
 
 

@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 
 from curejournal.base.messages import msg
 from curejournal.colour.spaces import linear_from_srgb, srgb_from_linear
-from curejournal.photo.card import Card
-from curejournal.photo.measure.calibration import CardCalibration
-from curejournal.photo.measure.sampling import CLIPPED_FROM, to_srgb
+from curejournal.photo.calibrate.calibration import CardCalibration
+from curejournal.photo.pixels import CLIPPED_FROM, to_srgb
 from curejournal.photo.read.picture_file import Photo, Reduction
 
 Pixels = NDArray[np.uint8]
@@ -41,25 +40,29 @@ class CorrectedPicture:
 
 
 def corrected_picture(
-    photo: Photo, card: Card, lesson: CardCalibration, longest: int = 2048, *, flag: bool = False
+    photo: Photo, calibration: CardCalibration, longest: int = 2048, *, flag: bool = False
 ) -> CorrectedPicture | None:
     """Correct a whole photo by what its card taught; None if the card taught nothing.
 
     Parameters
     ----------
     photo : Photo
-    card : Card
-    lesson : Lesson
+    calibration : CardCalibration
     longest : int
         Pixels of the longer side, at most.
     flag : bool
         Hatch what was clipped, so that nobody takes its colour for true.
 
+    Returns
+    -------
+    CorrectedPicture or None
+        None if the card taught nothing.
+
     Raises
     ------
     PictureDamaged
     """
-    if lesson.correction is None or lesson.placement is None:
+    if calibration.correction is None or calibration.placement is None:
         return None
     steps: tuple[Reduction, ...] = (8, 4, 2)
     reduce: Reduction = next((step for step in steps if max(photo.width, photo.height) / step >= longest), 1)
@@ -74,13 +77,13 @@ def corrected_picture(
     for first in range(0, size[1], _ROWS):
         rows = picture[first : first + _ROWS]
         encoded = to_srgb(rows / 255.0, photo.encoding)
-        if lesson.shading is not None:
+        if calibration.shading is not None:
             y, x = np.indices(rows.shape[:2]).reshape(2, -1)
             places = (np.column_stack([x, y + first]) + 0.5) * scale - 0.5
-            mm = np.clip(lesson.placement.to_mm(places), 0.0, np.array(card.size_mm))
-            gain = lesson.shading.gain(mm).reshape(*rows.shape[:2], -1)
+            mm = np.clip(calibration.placement.to_mm(places), 0.0, np.array(calibration.card.size_mm))
+            gain = calibration.shading.gain(mm).reshape(*rows.shape[:2], -1)
             encoded = srgb_from_linear(linear_from_srgb(encoded) / gain)
-        out[first : first + _ROWS] = lesson.correction.picture(encoded)
+        out[first : first + _ROWS] = calibration.correction.picture(encoded)
     if flag:
         down, right = np.indices(lost_there.shape)
         out[lost_there & ((right + down) // 4 % 2 == 0)] = (255, 0, 255)

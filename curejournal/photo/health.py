@@ -52,7 +52,18 @@ def drifting(history: Sequence[Mapping[str, float]]) -> tuple[PatchDrift, ...] |
 
 
 def typical_misfits(history: Sequence[Mapping[str, float]]) -> dict[str, float]:
-    """How far each patch is off at present, ΔE00: the median over the latest photos in which it was seen."""
+    """How far each patch is off at present, ΔE00: the median over the latest photos in which it was seen.
+
+    Parameters
+    ----------
+    history : sequence of mapping of patch id to float
+        ΔE00 of each patch in each photo, oldest first.
+
+    Returns
+    -------
+    dict of str to float
+        By patch id.
+    """
     seen: dict[str, list[float]] = {}
     for photo in history:
         for patch, misfit in photo.items():

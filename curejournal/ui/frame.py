@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import getpass
-import importlib
-import pkgutil
+import threading
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
-from starlette.routing import Mount
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from curejournal import workflow
@@ -22,12 +23,14 @@ from curejournal.documents import style
 from curejournal.documents.formatting import day
 from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
-from curejournal.ui import i18n, pages
+from curejournal.ui import i18n
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import kept
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
-from curejournal.ui.state import background, connection, journal_choice
+from curejournal.ui.pages import PAGES
+from curejournal.ui.shell import Shell
+from curejournal.ui.state import background, connection, journal_choice, manners, outbox
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of
@@ -42,22 +45,36 @@ SHEET = "".join(
         Path(__file__).with_name("app.css").read_text("utf-8"),
     )
 )
-ROUTES = (Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),)
-"""What the app serves beside its pages: its own type, so that no page asks another computer for it."""
+
+
+def _icon(_: Request) -> Response:
+    """Give the mark, under the name by which Streamlit's page asks for its icon."""
+    return Response(style.mark(64), media_type="image/svg+xml")
+
+
+ROUTES = (
+    Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),
+    Route("/favicon.png", _icon),
+    outbox.ROUTE,
+    Shell(),
+)
+"""What is served beside the pages: type of its own, so that none asks another computer for it; icon, page, presses."""
 
 
 def all_pages() -> dict[str, Page]:
-    """Every page by its slug, way by way: each module of `pages` ends in one."""
-    found = [
-        importlib.import_module(f"{pages.__name__}.{module.name}").PAGE
-        for module in pkgutil.iter_modules(pages.__path__)
-    ]
-    return {page.slug: page for page in sorted(found, key=lambda page: (WAYS.index(page.way), page.order))}
+    """Every page by its slug, way by way."""
+    return {page.slug: page for page in PAGES}
+
+
+def load_pages() -> None:
+    """Import what draws every page, so that none has to be waited for."""
+    for page in PAGES:
+        page.load()
 
 
 def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None:
     """Draw the app, opening at a page."""
-    st.set_page_config(page_icon=style.mark(64), layout="wide")
+    st.set_page_config(layout="wide")
     st.html(f"<style>{SHEET}</style>")
     shown = all_pages()
     ways = {slug: st.Page(partial(_nothing, slug), title=tr(page.title), url_path=slug) for slug, page in shown.items()}
@@ -74,9 +91,10 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     with st.container(key="page"):
         if shown[slug].titled:
             st.title(tr(shown[slug].title))
-        entry.undo(desk)
+        st.session_state["question-drawn"] = False
+        kept.show(desk, slug)
         if not shown[slug].writes or common.may_enter(desk):
-            attempt(lambda: shown[slug].render(desk))
+            attempt(lambda: shown[slug].load()(desk))
     where = msg("the computer that shows this") if desk.signed_in else msg("this computer")
     common.say(
         msg(
@@ -86,7 +104,9 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         ),
         "foot",
     )
-    connection.watch()
+    manners.mind("-".join((slug, st.query_params.get("batch", ""), st.query_params.get("photo", ""))))
+    connection.watch(desk)
+    _load_other_pages()
 
 
 def told(fault: Exception) -> bool:
@@ -100,6 +120,12 @@ def told(fault: Exception) -> bool:
         )
     )
     return True
+
+
+@cache
+def _load_other_pages() -> None:
+    """Load them while the first page is looked at; once in this process."""
+    threading.Thread(target=load_pages, name="load pages", daemon=True).start()
 
 
 def _nothing(slug: str) -> None:

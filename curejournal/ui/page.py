@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -37,22 +38,29 @@ class Desk:
 
 @dataclass(frozen=True)
 class Page:
-    """A page of the app, as one part of one of the ten ways in `WAYS`.
+    """A page of the app, as one part of one of the ten ways in `WAYS`; the first part is what the way opens.
 
-    `order` sorts the parts of a way, and its first one is what the way opens; `tab` names a part beside the others if
-    that is shorter than its title. A page that is not `listed` is reached from others alone; one that is not `titled`
-    draws its own heading. `writes` says that all of it is for entering, so that nobody who may only read is shown it.
+    `module` is that of `ui.pages` which draws it, if it is not named as the slug; `tab` names a part beside the others
+    if that is shorter than its title. A page that is not `listed` is reached from others alone; one that is not
+    `titled` draws its own heading. `writes` says that all of it is for entering, so that nobody who may only read is
+    shown it.
     """
 
     title: str
     slug: str
     way: str
-    order: int
-    render: Callable[[Desk], None]
+    module: str = ""
     tab: str = ""
     listed: bool = True
     titled: bool = True
     writes: bool = False
+
+    def load(self) -> Callable[[Desk], None]:
+        """Import the page's module, at its first use, and give what draws it."""
+        draw: Callable[[Desk], None] = importlib.import_module(
+            f"curejournal.ui.pages.{self.module or self.slug}"
+        ).render
+        return draw
 
 
 WAYS = (

@@ -5,10 +5,7 @@ Neither a configuration file nor the environment can open the app to others: wha
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import os
-import re
 import socket
 import sys
 import tomllib
@@ -21,13 +18,14 @@ from typing import Any, NoReturn
 
 import streamlit as st
 from starlette.middleware import Middleware
-from streamlit.file_util import get_static_dir
 
 from curejournal.auth.addresses import NOT_AS_MEANT
 from curejournal.auth.connections import bound_connections
+from curejournal.auth.handshakes import bound_handshakes
 from curejournal.auth.request_filter import RequestFilter
 from curejournal.base.errors import CureJournalError
 from curejournal.ui.frame import ROUTES, told
+from curejournal.ui.shell import content_policy
 
 HOME = "127.0.0.1"
 """Where the app listens unless it stands behind a sign-in: at the loopback address, which no other computer reaches."""
@@ -66,25 +64,9 @@ class ServerNotAsMeant(CureJournalError):
     """The app would be open to others, or run with other settings, than it should."""
 
 
-def content_policy() -> str:
-    """Give the content security policy of the app's pages: what they show and run comes from here alone.
-
-    Streamlit's page begins with a script of its own, named by its hash; the journal's components are handed over as
-    blobs; styles are written into the page.
-    """
-    page = Path(get_static_dir(), "index.html").read_text("utf-8")
-    hashes = [hashlib.sha256(script.encode()).digest() for script in re.findall("<script>(.*?)</script>", page, re.S)]
-    inline = "".join(f" 'sha256-{base64.b64encode(digest).decode()}'" for digest in hashes)
-    return (
-        f"default-src 'self'; script-src 'self' blob:{inline}; style-src 'self' 'unsafe-inline'; "
-        "img-src 'self' data: blob:; font-src 'self' data:; worker-src 'self' blob:; "
-        "object-src 'none'; frame-src 'none'; frame-ancestors 'none'; base-uri 'self'; form-action 'self'"
-    )
-
-
-def before_the_app(hosts: Iterable[str]) -> Middleware:
-    """Give what stands before the app: it is asked by these names, from its own pages."""
-    return Middleware(RequestFilter, hosts=tuple(hosts), policy=content_policy())
+def before_the_app(hosts: Iterable[str], *, secure: bool = False) -> Middleware:
+    """Give what stands before the app: it is asked by these names, from its own pages, and by TLS where that is."""
+    return Middleware(RequestFilter, hosts=tuple(hosts), policy=content_policy(), secure=secure)
 
 
 def run(meant: Mapping[str, Any], *middleware: Middleware, behind_proxy: bool = False) -> None:
@@ -103,7 +85,9 @@ def run(meant: Mapping[str, Any], *middleware: Middleware, behind_proxy: bool = 
     for name in [name for name in os.environ if name.startswith("STREAMLIT_")]:
         del os.environ[name]
     _refuse_to_bind_elsewhere(options["server.address"])
+    secure = behind_proxy or "server.sslCertFile" in meant
     bound_connections(behind_proxy=behind_proxy)
+    bound_handshakes()
     start = (Path(__file__).parent / "script" / "start.py").absolute()
     try:
         st.App(
@@ -111,7 +95,7 @@ def run(meant: Mapping[str, Any], *middleware: Middleware, behind_proxy: bool = 
             lifespan=checked({**SETTINGS, **meant}),
             on_script_error=told,
             routes=ROUTES,
-            middleware=[before_the_app(options["server.allowedHosts"]), *middleware],
+            middleware=[before_the_app(options["server.allowedHosts"], secure=secure), *middleware],
         ).run(config=options)
     except ServerNotAsMeant as fault:
         _end(fault)

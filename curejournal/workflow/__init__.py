@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from curejournal.documents.card_sheet import Paper as Paper
     from curejournal.judging.target import NoColourToPick as NoColourToPick
     from curejournal.photo.card import Card as Card
-    from curejournal.photo.find.placement import Points as Points
     from curejournal.photo.health import PatchDrift as PatchDrift
     from curejournal.photo.measure.measurement import Measurement as Measurement
+    from curejournal.photo.placement import Points as Points
     from curejournal.workflow.batches import FolderMissing as FolderMissing
     from curejournal.workflow.batches import NothingToKeep as NothingToKeep
     from curejournal.workflow.batches import ReadingDoubtful as ReadingDoubtful
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from curejournal.workflow.corrections import QuestionStands as QuestionStands
     from curejournal.workflow.corrections import take_back as take_back
     from curejournal.workflow.corrections import undo as undo
+    from curejournal.workflow.entering import enter_all as enter_all
     from curejournal.workflow.json_output import as_json as as_json
     from curejournal.workflow.json_output import card_as_json as card_as_json
     from curejournal.workflow.json_output import measurement_as_json as measurement_as_json
@@ -62,13 +63,13 @@ if TYPE_CHECKING:
     from curejournal.workflow.rules import set_batch_rules as set_batch_rules
     from curejournal.workflow.rules import set_recipe_rules as set_recipe_rules
     from curejournal.workflow.settings import HERE as HERE
+    from curejournal.workflow.settings import calendar as calendar
     from curejournal.workflow.settings import keep_settings as keep_settings
     from curejournal.workflow.settings import place as place
     from curejournal.workflow.settings import time_zone as time_zone
     from curejournal.workflow.settings import zone_named as zone_named
     from curejournal.workflow.verdicts import NotReady as NotReady
     from curejournal.workflow.verdicts import accepted_colour as accepted_colour
-    from curejournal.workflow.verdicts import calendar as calendar
     from curejournal.workflow.verdicts import decide as decide
     from curejournal.workflow.verdicts import difference as difference
     from curejournal.workflow.verdicts import due_now as due_now

@@ -112,12 +112,13 @@ def enter(
     QuestionStands
         If it corrects what a recall question rests on.
     """
-    doubts = doubts_about(journal, code, record, at=at, now=now, supersedes=supersedes)
+    batch = journal.batch(code)
+    doubts = _doubts_in(journal, batch, record, at=at, now=now, supersedes=supersedes)
     ask(doubts, confirmed)
     if supersedes is not None:
         refuse_while_asked(journal, code, [supersedes], [NewEntry(record, at)])
-    # What is corrected is still told by its photo.
-    photo = next((entry.photo for entry in journal.batch(code).entries if entry.id == supersedes), None)
+    # What is corrected keeps the photo that it came from.
+    photo = next((entry.photo for entry in batch.entries if entry.id == supersedes), None)
     return journal.add(code, record, at=at, by=by, supersedes=supersedes, photo=photo), doubts
 
 
@@ -142,13 +143,18 @@ def doubts_about(
     ------
     ImpossibleRecord
     """
-    batch = journal.batch(code)
+    return _doubts_in(journal, journal.batch(code), record, at=at, now=now, supersedes=supersedes)
+
+
+def _doubts_in(
+    journal: Journal, batch: Batch, record: Record, *, at: datetime, now: datetime, supersedes: int | None
+) -> tuple[Doubt, ...]:
     others = tuple(entry for entry in batch.entries if entry.id != supersedes)
     doubts = check_record(replace(batch, entries=others), record, at, now=now)
     if isinstance(record, Recipe):
-        doubts += doubts_about_pieces(journal, code, record, now)
+        doubts += doubts_about_pieces(journal, batch.code, record, now)
     if isinstance(record, BarsOut) and record.why in ("sold", "given") and not doubts and batch.kind != "earlier stock":
-        judged = judge_batch(journal, code, at)
+        judged = judge_batch(journal, batch.code, at)
         if judged.verdict == "hold":
             doubts += (
                 Doubt(

@@ -40,8 +40,8 @@ def take_back(journal: Journal, entry: Entry, *, why: str, by: str, now: datetim
     return journal.withdraw(entry.id, why=why, by=by, at=now)
 
 
-def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -> tuple[Entry, ...]:
-    """Undo one act: take an entry back and bring back what it corrected or took back.
+def undo(journal: Journal, *entry_ids: int, why: str, by: str, now: datetime) -> tuple[Entry, ...]:
+    """Undo one act in one write: take its entries back and bring back what they corrected or took back.
 
     Raises
     ------
@@ -51,13 +51,14 @@ def undo(journal: Journal, entry_id: int, *, why: str, by: str, now: datetime) -
         As for `take_back`.
     """
     check_record(Batch("", ""), Withdrawn(why), now)
-    code = journal.code_of(entry_id)
-    if code:
-        history = {entry.id: entry for entry in journal.history(code)}
-        earlier = history.get(history[entry_id].supersedes or 0)
-        back = [] if earlier is None or isinstance(earlier.record, Withdrawn) else [earlier]
-        refuse_while_asked(journal, code, [entry_id], [NewEntry(one.record, one.at) for one in back])
-    return journal.undo(entry_id, why=why, by=by, at=now)
+    for code in dict.fromkeys(journal.code_of(number) for number in entry_ids):
+        if code:
+            history = {entry.id: entry for entry in journal.history(code)}
+            ours = [number for number in entry_ids if number in history]
+            earlier = (history.get(history[number].supersedes or 0) for number in ours)
+            back = [one for one in earlier if one is not None and not isinstance(one.record, Withdrawn)]
+            refuse_while_asked(journal, code, ours, [NewEntry(one.record, one.at) for one in back])
+    return journal.undo(*entry_ids, why=why, by=by, at=now)
 
 
 def refuse_while_asked(journal: Journal, code: str, without: Collection[int], instead: Sequence[NewEntry] = ()) -> None:

@@ -32,8 +32,8 @@ class Settings:
 
     `time_zone` is a name of the IANA database, empty for that of the computer; `place` the name that papers bear;
     `rules_of_recipes` are by the recipe's name in lower case; `habits` are the units, dates and language of those who
-    read; `people` those who entered something on this computer, the last one first; `calendar_stands_at` is the day on
-    which the calendar of the demo stands still.
+    read; `people` those who entered something on this computer, the last one first; `scale_step_g` is the step of the
+    scale that was used last; `calendar_stands_at` is the day on which the calendar of the demo stands still.
     """
 
     time_zone: str = field(default="", metadata={msg("kept as"): msg("time zone")})
@@ -44,6 +44,7 @@ class Settings:
     )
     habits: Mapping[str, str] = field(default_factory=dict, metadata={msg("kept as"): "habits"})
     people: tuple[str, ...] = field(default=(), metadata={msg("kept as"): "people"})
+    scale_step_g: float | None = field(default=None, metadata={msg("kept as"): msg("scale step")})
     backup_folder: str = field(default="", metadata={msg("kept as"): msg("backup folder")})
     calendar_stands_at: datetime | None = field(default=None, metadata={msg("kept as"): msg("calendar stands at")})
 
@@ -64,8 +65,12 @@ def settings_of(journal: Journal) -> Settings:
 
 def change_settings(journal: Journal, **changes: Any) -> None:
     """Set fields of `Settings` by their names, all of them or none; earlier values stay in the history."""
-    plain = {KEPT_AS[name]: _FIELDS[name].dump_python(value, mode="json") for name, value in changes.items()}
-    journal.set_settings(plain)
+    journal.set_settings(as_kept(**changes))
+
+
+def as_kept(**changes: Any) -> dict[str, Any]:
+    """Give fields of `Settings` as a journal keeps them, by the names under which it does."""
+    return {KEPT_AS[name]: _FIELDS[name].dump_python(value, mode="json") for name, value in changes.items()}
 
 
 def set_recipe_rules(journal: Journal, recipe: str, rules: RecipeRules) -> None:
@@ -143,3 +148,15 @@ def keep_settings(
     named = name and name.strip() and plain_text(name, "name", 120)
     asked = {"time_zone": zone, "place": named, "house_rules": rules}
     change_settings(journal, **{setting: value for setting, value in asked.items() if value is not None})
+
+
+def calendar(journal: Journal, now: datetime) -> datetime:
+    """What day it is in this journal: today, save in the demo, whose calendar stands still.
+
+    There it moves on by a minute after what was entered last, so that no two acts share a moment.
+    """
+    stands_at = settings_of(journal).calendar_stands_at
+    if stands_at is None:
+        return now
+    entered = (head.last_entry_at + timedelta(minutes=1) for head in journal.batches() if head.last_entry_at)
+    return max([stands_at, *entered]).astimezone(stands_at.tzinfo)

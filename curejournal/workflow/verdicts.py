@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 
@@ -33,7 +33,6 @@ from curejournal.judging.traceability import Recall
 from curejournal.workflow.json_output import as_json
 from curejournal.workflow.room import with_room
 from curejournal.workflow.rules import limits_of
-from curejournal.workflow.settings import settings_of
 
 
 class NotReady(CureJournalError):
@@ -153,21 +152,6 @@ def accepted_colour(journal: Journal, code: str, portion: str, why: str, on: dat
             msg("Photograph it with the card."),
         )
     return ColourAccepted(portion, why, series.lab_now)
-
-
-MINUTE = timedelta(minutes=1)
-
-
-def calendar(journal: Journal, now: datetime) -> datetime:
-    """What day it is in this journal: today, save in the demo, whose calendar stands still.
-
-    There it moves on by a minute after what was entered last, so that no two acts share a moment.
-    """
-    stands_at = settings_of(journal).calendar_stands_at
-    if stands_at is None:
-        return now
-    entered = (head.last_entry_at + MINUTE for head in journal.batches() if head.last_entry_at)
-    return max([stands_at, *entered]).astimezone(stands_at.tzinfo)
 
 
 def surroundings(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgement]) -> Around:

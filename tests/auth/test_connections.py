@@ -88,6 +88,17 @@ def asked(port: int, source: str = "127.0.0.1") -> int:
     return answer.status
 
 
+def test_the_server_does_not_say_what_program_it_is(port: int) -> None:
+    for wait in (0, 1.5):  # it writes its headers anew each second
+        time.sleep(wait)
+        line = http.client.HTTPConnection("127.0.0.1", port, timeout=15)
+        line.request("GET", "/")
+        answer = line.getresponse()
+        assert answer.status == 200
+        assert "server" not in answer.headers
+        line.close()
+
+
 @pytest.mark.parametrize("begun", [b"", b"G", HALF])
 @pytest.mark.parametrize("trickle", [b"", b"x"])
 def test_headers_that_do_not_come_in_time_are_not_waited_for(begun: bytes, trickle: bytes, port: int) -> None:

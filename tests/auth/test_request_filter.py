@@ -78,6 +78,25 @@ def test_every_answer_has_the_security_headers(method: str, path: str, headers: 
     assert "default-src" in answer.headers["content-security-policy"]
 
 
+@pytest.mark.parametrize(
+    ("path", "framed"), [("/", False), ("/componentx", False), ("/component/marking/i.html", True)]
+)
+def test_a_component_may_stand_in_a_frame_of_the_app_s_own_page_and_nothing_else_may(
+    path: str, framed: bool, behind: Behind
+) -> None:
+    answer = ask(RequestFilter(behind, ["127.0.0.1"], f"{POLICY}; frame-ancestors 'none'"), path, headers=OWN)
+    assert answer.headers["x-frame-options"] == ("SAMEORIGIN" if framed else "DENY")
+    assert answer.headers["content-security-policy"].endswith("frame-ancestors " + ("'self'" if framed else "'none'"))
+
+
+@pytest.mark.parametrize("secure", [True, False])
+def test_who_came_by_tls_is_told_to_come_by_nothing_else(secure: bool, behind: Behind) -> None:
+    """RFC 6797, 7.2: over a connection without TLS the header must not be sent."""
+    app = RequestFilter(behind, ["127.0.0.1"], POLICY, secure=secure)
+    for path in ("/", "/component/x"):
+        assert ("strict-transport-security" in ask(app, path, headers=OWN).headers) is secure
+
+
 def test_an_answer_keeps_the_headers_that_it_has(behind: Behind) -> None:
     async def own(scope: Any, receive: Any, send: Any) -> None:
         await send({"type": "http.response.start", "status": 200, "headers": [(b"Content-Security-Policy", b"none")]})

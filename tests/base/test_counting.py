@@ -6,28 +6,9 @@ from gettext import c2py
 
 import pytest
 
-from curejournal.base.counting import digits, how_many
+from curejournal.base.counting import digits
 from curejournal.base.messages import localise, msg, msg_n
-from curejournal.ui.i18n import USUAL, Reader
-from curejournal.workflow.readers import _Catalogue
-
-
-@pytest.mark.parametrize(
-    ("number", "what", "said"),
-    [
-        (0, "bar", "0 bars"),
-        (1, "bar", "1 bar"),
-        (2, "bar", "2 bars"),
-        (1, "batch", "1 batch"),
-        (2, "more batch", "2 more batches"),
-        (3, "patch", "3 patches"),
-        (1, "entry", "1 entry"),
-        (4, "entry", "4 entries"),
-        (5, "day", "5 days"),
-    ],
-)
-def test_one_is_one_and_several_are_several(number: int, what: str, said: str) -> None:
-    assert how_many(number, what) == said
+from curejournal.workflow.readers import USUAL, Reader, _Catalogue
 
 
 def test_what_is_counted_in_a_gap_is_said_in_another_language() -> None:

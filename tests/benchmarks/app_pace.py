@@ -152,7 +152,7 @@ def opened(slug: str, code: str, section: str) -> None:
 
         run(slug, lambda: datetime.fromisoformat(now))
 
-    frame.all_pages()
+    frame.load_pages()
     times = []
     for _ in range(1 + AGAIN):
         at = AppTest.from_function(draw, args=(slug, NOW.isoformat()), default_timeout=300)

@@ -29,8 +29,7 @@ from skimage.color import deltaE_ciede2000
 from curejournal.colour import camera, metamerism
 from curejournal.colour.correction import Correction, fit_correction
 from curejournal.colour.spaces import srgb_from_linear
-from curejournal.photo.card import Card
-from curejournal.photo.measure.calibration import centres_of
+from curejournal.photo.card import Card, centres_of
 from tests.benchmarks.window_card import FAMILIES, LIGHTS
 from tests.printing import Printer
 from tests.scenes import card_named

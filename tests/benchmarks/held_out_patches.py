@@ -26,8 +26,9 @@ import numpy as np
 from curejournal.colour.correction import fit_correction
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.spaces import lab_from_linear, lab_from_srgb, linear_from_lab, linear_from_srgb, srgb_from_lab
-from curejournal.photo.card import built_in_card_text, read_card
-from curejournal.photo.measure.calibration import centres_of, locate, sample_patches
+from curejournal.photo.calibrate.samples import sample_patches
+from curejournal.photo.card import built_in_card_text, centres_of, read_card
+from curejournal.photo.find.card_in_photo import find_card_in
 from curejournal.photo.read.picture_file import read_photo
 
 with warnings.catch_warnings():
@@ -67,8 +68,8 @@ def photos(folder: Path) -> list[Photo]:
         rows = [row for row in csv.DictReader(index) if row["corners"]]
     for row in rows:
         photo = read_photo((folder / row["file"]).read_bytes())
-        placement, picture, scale = locate(photo, CHART, [tuple(point) for point in json.loads(row["corners"])])
-        samples = sample_patches(picture, scale, placement, CHART.references, photo.encoding)
+        found = find_card_in(photo, CHART, corners=[tuple(point) for point in json.loads(row["corners"])])
+        samples = sample_patches(found.picture, found.scale, found.placement, CHART.references, photo.encoding)
         usable = samples.seen & ~samples.burnt
         wanted = samples.seen & ~samples.burnt
         unclipped = int(row["clipped_patches"]) == 0

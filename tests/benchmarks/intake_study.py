@@ -23,13 +23,13 @@ from skimage.color import deltaE_ciede2000
 
 from curejournal.base.errors import CureJournalError
 from curejournal.colour.sample import Lab
-from curejournal.photo.find.placement import Points
+from curejournal.photo.analysis import analyse
 from curejournal.photo.measure.measurement import Area, measure
+from curejournal.photo.placement import Points
 from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.strip import enrol_key, read_strip
-from curejournal.photo.window.portions import Expected, match
 from curejournal.workflow.photos import Cards
-from curejournal.workflow.photos.analyse import analyse
+from curejournal.workflow.photos.portions import Expected, match
 from tests.benchmarks.window_card import CAMERAS, FAMILIES, LIGHTS, PHONES, Cameras, scene, soap_paint, true_card
 from tests.photo.strips import PADS, areas_of, beside_card, lab_at
 from tests.printing import Printer

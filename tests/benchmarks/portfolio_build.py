@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import io
-import json
 import time
 from dataclasses import replace
 
@@ -17,15 +16,18 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from curejournal.documents.pictures import small
-from curejournal.documents.portfolio import LARGE_PX, PortfolioBatch, PortfolioPhoto, portfolio_pages
+from curejournal.documents.pictures import jpeg, small
+from curejournal.documents.portfolio import LARGE_PX, portfolio_pages
+from curejournal.documents.portfolio_soap import Design, PortfolioBatch, Shot
+from curejournal.documents.soap_pictures import ASPECTS, View, soap_picture
+from curejournal.documents.true_colour import Seen
 from curejournal.judging.judgement import judge
 from curejournal.photo.read.picture_file import read_photo
-from tests.judging.batches import BASICS, batch, day, reading, seen
+from tests.judging.batches import BASICS, batch, day, seen
 
 SIZE = (4000, 3000)
 CORNERS = ((600.0, 500.0), (3300.0, 560.0), (3260.0, 2480.0), (640.0, 2440.0))
-INSIDE = [[1500, 1100], [2500, 1100], [2500, 1900], [1500, 1900]]
+INSIDE = ((1500.0, 1100.0), (2500.0, 1100.0), (2500.0, 1900.0), (1500.0, 1900.0))
 
 
 def photo(seed: int) -> bytes:
@@ -39,6 +41,12 @@ def photo(seed: int) -> bytes:
     return out.getvalue()
 
 
+def shot(original: bytes, days: float) -> Shot:
+    """A photo as a portfolio draws it, without what a journal keeps of earlier drawings."""
+    view = View((Seen(INSIDE, (84.0, 2.0, 16.0)),), CORNERS)
+    return Shot(day(days), "", lambda longest, cut: jpeg(soap_picture(original, view, longest, ASPECTS[cut])))
+
+
 def main() -> None:
     """Print the table."""
     options = argparse.ArgumentParser()
@@ -48,21 +56,18 @@ def main() -> None:
     originals = [photo(seed) for seed in range(4)]
     one = batch(*BASICS, *seen("comes back", (0.2, 1, 3, 7, 14, 28)))
     journeys = judge(one, day(60)).journeys
-    measured = replace(reading((84, 2, 16)), area=json.dumps(INSIDE), corners=CORNERS)
-    photos = tuple(
-        PortfolioPhoto(originals[n % len(originals)], day(1 + 9 * n), "", (measured,)) for n in range(asked.photos)
-    )
+    photos = tuple(shot(originals[n % len(originals)], 1 + 9 * n) for n in range(asked.photos))
+    aligned = tuple((one, {"cream": (84.0, 2.0, 16.0)}) for one in photos)
     chosen = [
-        PortfolioBatch(replace(one, code=f"B-{n}"), journeys, photos, {"window": (148.0, 105.0)})
-        for n in range(asked.batches)
+        PortfolioBatch(replace(one, code=f"B-{n}"), journeys, photos[-1], photos, aligned) for n in range(asked.batches)
     ]
     begun = time.process_time()
-    for shown in chosen:
-        for kept in shown.photos:
-            small(read_photo(kept.data), LARGE_PX)
+    for _ in chosen:
+        for n in range(asked.photos):
+            small(read_photo(originals[n % len(originals)]), LARGE_PX)
     resizing = time.process_time() - begun
     begun = time.process_time()
-    size = sum(len(data) for _, data in portfolio_pages(chosen, title="t", about="", made_on=day(60), software="x"))
+    size = sum(len(data) for _, data in portfolio_pages(chosen, Design("t"), made_on=day(60), software="x"))
     building = time.process_time() - begun
     figures = (asked.batches, asked.batches * asked.photos, f"{resizing:.1f}", f"{building:.1f}")
     print("| batches | photos | resizing alone, s | portfolio, s | ratio | MB |\n| --- | --- | --- | --- | --- | --- |")

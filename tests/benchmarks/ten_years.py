@@ -1,6 +1,6 @@
 """Ten years of a busy workshop through check, backup, restore, move, export and import: time, memory and disk.
 
-Run: python -m tests.benchmarks.ten_years [--photos 5000] [--acts check backup]
+Run: python -m tests.benchmarks.ten_years [--photos 5000] [--bytes 4000] [--acts check backup]
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import shutil
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -27,11 +28,11 @@ from curejournal.journal.store import Journal, utc_now
 from curejournal.journal.tables import batch, entry, photo
 from tests.benchmarks.large_journal import READING
 
-PHOTOS_OF_A_BATCH, BYTES = 20, 4000
+PHOTOS_OF_A_BATCH = 20
 AT = datetime(2020, 1, 1, tzinfo=UTC)
 
 
-def fill(folder: Path, photos: int) -> None:
+def fill(folder: Path, photos: int, size: int) -> None:
     """A journal with so many small photos, each with a reading, in batches of 20."""
     chance = random.Random(1)
     with Journal.open(folder) as journal, journal._writing() as connection:
@@ -41,13 +42,13 @@ def fill(folder: Path, photos: int) -> None:
             connection.execute(insert(batch), row | {"author": "Ana", "recorded_at_utc": start})
             rows, entries = [], []
             for n in range(PHOTOS_OF_A_BATCH):
-                data = chance.randbytes(BYTES)
+                data = chance.randbytes(size)
                 sha256 = hashlib.sha256(data).hexdigest()
                 path = folder / "photos" / sha256[:2] / f"{sha256}.jpg"
                 path.parent.mkdir(parents=True, exist_ok=True)
                 path.write_bytes(data)
                 rows.append(
-                    {"sha256": sha256, "suffix": ".jpg", "size": BYTES, "width": 1, "height": 1, "original_name": "a",
+                    {"sha256": sha256, "suffix": ".jpg", "size": size, "width": 1, "height": 1, "original_name": "a",
                      "received_at_utc": start}
                 )  # fmt: skip
                 entries.append(
@@ -100,9 +101,12 @@ def _run(name: str, folder: Path, pipe) -> None:
 
 
 def size_of(path: Path) -> float:
-    """MB of a file or folder."""
-    files = [path] if path.is_file() else [one for one in path.rglob("*") if one.is_file()]
-    return sum(one.stat().st_size for one in files) / 1e6
+    """MB of a file or folder, while others work in it."""
+    size = 0
+    for one in (path, *path.rglob("*")):
+        with suppress(OSError):
+            size += one.stat().st_size if one.is_file() else 0
+    return size / 1e6
 
 
 MADE = {"backup": "b.zip", "restore": "restored", "move": "moved", "export": "out", "import": "imported"}
@@ -112,23 +116,28 @@ def main() -> None:
     """Fill, act, and print a table."""
     options = argparse.ArgumentParser()
     options.add_argument("--photos", type=int, default=5000)
+    options.add_argument("--bytes", type=int, default=4000, help="of each photo")
     options.add_argument("--acts", nargs="+", default=list(ACTS), choices=list(ACTS))
     asked = options.parse_args()
     spawn = multiprocessing.get_context("spawn")
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
-        fill(folder / "journal", asked.photos)
+        fill(folder / "journal", asked.photos, asked.bytes)
         whole = size_of(folder / "journal")
-        print(f"| {asked.photos} photos, {whole:.0f} MB in all | s | s of the processor | memory, MB | made, MB |")
-        print("| --- | --- | --- | --- | --- |")
+        columns = "s | s of the processor | memory, MB | most on the disk meanwhile, MB | made, MB"
+        print(f"| {asked.photos} photos, {whole:.0f} MB in all | {columns} |")
+        print("| --- | --- | --- | --- | --- | --- |")
         for name in asked.acts:
             here, there = spawn.Pipe(duplex=False)
             process = spawn.Process(target=_run, args=(name, folder, there))
+            before, most = size_of(folder), 0.0
             process.start()
+            while not here.poll(1 + asked.photos / 10_000):
+                most = max(most, size_of(folder) - before)
             clock, processor, memory = here.recv()
             process.join()
             made = f"{size_of(folder / MADE[name]):.0f}" if name in MADE else ""
-            print(f"| {name} | {clock:.1f} | {processor:.1f} | {memory:.0f} | {made} |", flush=True)
+            print(f"| {name} | {clock:.1f} | {processor:.1f} | {memory:.0f} | {most:.0f} | {made} |", flush=True)
             for done in ("restored", "moved", "imported"):
                 shutil.rmtree(folder / done, ignore_errors=True)
 

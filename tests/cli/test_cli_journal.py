@@ -34,7 +34,7 @@ def test_history_shows_who_when_and_what_was_corrected(folder: Path) -> None:
         (3, "Ben (invented)", 2),
     ]
     said = run("batch", "history", "B1", journal=folder).splitlines()
-    assert "1205\u00a0g" in said[1]
+    assert "1205 g" in said[1]
     assert "see 3" in said[1]
     assert "instead of 2" in said[2]
 
@@ -183,8 +183,8 @@ def test_a_clock_of_another_zone_says_so_and_the_journals_zone_can_be_set(tmp_pa
     here = {"journal": tmp_path / "journal"}
     run("batch", "start", "B1", "--name", "Oat", "--at", "2026-09-01T09:00", **here)
     run("batch", "note", "B1", "poured", "--at", "2026-09-01T10:00+09:00", **here)
-    assert "2026-09-01 10:00 (UTC+9)" in run("batch", "show", "B1", **here)
-    assert "2026-09-01 10:00 (UTC+9)" in run("batch", "history", "B1", **here)
+    assert "1 Sep 2026, 10:00 (UTC+9)" in run("batch", "show", "B1", **here)
+    assert "1 Sep 2026, 10:00 (UTC+9)" in run("batch", "history", "B1", **here)
     assert as_json("settings", **here)["time_zone"] == "that of this computer"
     assert as_json("settings", "--time-zone", "Asia/Tokyo", **here)["time_zone"] == "Asia/Tokyo"
     assert "UTC+9" not in run("batch", "show", "B1", **here)

@@ -131,7 +131,7 @@ def test_a_control_and_the_batter_of_a_portion_are_said_at_the_start_or_later(mi
     assert as_json("batch", "portion", "B1", "rim", "--control", code=1, **here)["error"]["do"]
 
     said = run("batch", "portion", "B1", "top", "--batter", 400, **here)
-    assert "400\u00a0g of batter for top" in said and "1000\u00a0g of batter for base" in said
+    assert "400 g of batter for top" in said and "1000 g of batter for base" in said
     (clove,) = [row for row in as_json("material", "list", **here)["materials"] if row["material"] == "clove"]
     assert clove["doses_pct"] == pytest.approx([1.0, 1.0])
     before = as_json("batch", "history", "B1", **here)

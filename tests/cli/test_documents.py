@@ -83,7 +83,8 @@ LEAVING: dict[str, Callable[[Journal, Path], bytes]] = {
     "record of a lot": lambda journal, _: documents.lot_page(journal, "clove-lot", NOW),
     "fact sheet": lambda journal, _: documents.fact_sheet(journal, "clove", NOW),
     "fact sheet as text": lambda journal, _: documents.fact_sheet(journal, "clove", NOW, "markdown"),
-    "portfolio on paper": lambda journal, _: documents.portfolio_on_paper(journal, ["B1"], NOW),
+    "portfolio on paper": lambda journal, _: documents.portfolio_on_paper(journal, ["B1"], NOW, unreleased=True),
+    "square picture": lambda journal, _: documents.square_picture(journal, "B1", NOW),
     "calendar": lambda journal, _: documents.calendar_file(journal, NOW, POURED.tzinfo),
     "labels": lambda journal, _: documents.labels(journal, "B1", NOW),
     "recipe": lambda journal, _: documents.recipe_out(journal, "B1", "json"),
@@ -140,12 +141,12 @@ def test_nothing_of_a_photo_but_its_pixels_leaves(name: str, told: Journal, tmp_
 
 
 def test_the_pictures_are_in_what_should_show_them(told: Journal) -> None:
-    for name in ("batch record", "portfolio on paper", "small picture"):
+    for name in ("batch record", "portfolio on paper", "square picture", "small picture"):
         assert pictures_in(LEAVING[name](told, Path())), name
 
 
 def test_the_pages_of_a_portfolio_carry_nothing_else(told: Journal, tmp_path: Path) -> None:
-    files = documents.portfolio(told, ["B1"], tmp_path / "pages", NOW)
+    files = documents.portfolio(told, ["B1"], tmp_path / "pages", NOW, unreleased=True)
     assert any(path.suffix == ".jpg" for path in files)
     for path in (tmp_path / "pages").rglob("*"):
         if path.is_file():

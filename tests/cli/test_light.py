@@ -12,6 +12,7 @@ import pytest
 from curejournal import workflow
 from curejournal.cli.commands import COMMANDS, GROUPS, RENAMED, command_names, help_of
 from curejournal.cli.options import PAPERS
+from curejournal.journal.store import Journal
 
 # What Typer itself stands on (pydantic) is not counted.
 HEAVY = {"numpy", "scipy", "cv2", "PIL", "skimage", "pandas", "streamlit", "altair", "pyarrow", "sqlalchemy", "alembic"}
@@ -29,13 +30,11 @@ HEAVY |= {
 PHOTO = Path(__file__).resolve().parents[2] / "sample_images" / "chamomile-1.jpg"
 
 
-def imported(*arguments: str) -> set[str]:
+def imported(*arguments: str, code: str = "from curejournal.cli import main; main()") -> set[str]:
     """The heavy packages that a command imports."""
     code = (
         "import atexit, sys\n"
-        "atexit.register(lambda: print('\\nIMPORTED', *{name.partition('.')[0] for name in sys.modules}))\n"
-        "from curejournal.cli import main\n"
-        "main()"
+        "atexit.register(lambda: print('\\nIMPORTED', *{name.partition('.')[0] for name in sys.modules}))\n" + code
     )
     done = subprocess.run(
         [sys.executable, "-c", code, *arguments], capture_output=True, text=True, timeout=120, check=False
@@ -62,6 +61,15 @@ def test_measuring_imports_what_measures(
 ) -> None:
     monkeypatch.setenv("CUREJOURNAL_JOURNAL", str(tmp_path / "none"))
     assert imported(*arguments.split()) <= needed
+
+
+def test_the_first_page_imports_nothing_heavy_but_what_serves_it_and_keeps_the_journal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CUREJOURNAL_JOURNAL", str(tmp_path / "journal"))
+    Journal.open(tmp_path / "journal").close()
+    drawn = "from curejournal.ui import frame; frame.load_pages = lambda: None; frame.run()"
+    assert imported(code=drawn) == {"streamlit", "sqlalchemy"}
 
 
 @pytest.mark.parametrize("name", command_names())

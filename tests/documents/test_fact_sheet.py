@@ -9,7 +9,7 @@ import pytest
 from pypdf import PdfReader
 
 from curejournal.documents.fact_sheet import FactSheet, effect_words, fact_sheet_markdown, fact_sheet_pdf
-from curejournal.documents.record import Picture
+from curejournal.documents.sheet import Picture
 from curejournal.materials.effects import find_causes
 from curejournal.materials.expectation import expect
 from curejournal.materials.history import histories, observations
@@ -33,8 +33,9 @@ def text_of(one):
 def test_it_gives_doses_turn_way_back_end_and_what_it_does_not_say():
     other = replace(VANILLA, grams=20.0, lot="V-2")
     pages, text = text_of(sheet(poured("A", "comes back", VANILLA), poured("B", "settles off", other)))
-    assert pages == 1
+    assert pages == 2
     for said in (
+        "It discoloured 2 of 2 portions",
         "used in 2 portions of 2 batches",
         "lots V-1, V-2",
         "2.0 to 3.0 % of the oils",
@@ -46,13 +47,13 @@ def test_it_gives_doses_turn_way_back_end_and_what_it_does_not_say():
 
 
 @pytest.mark.parametrize("count", [1, 12, 40])
-def test_it_is_one_page_however_often_it_was_used(count):
+def test_it_is_two_pages_however_often_it_was_used(count):
     batches = [replace(poured("A", "comes back", VANILLA), code=f"B-{n}") for n in range(2)]
     (history,) = histories(told(*batches))
     many = replace(history, uses=(history.uses * 20)[:count])
     pictures = tuple(Picture(jpeg(), f"day {n}", "vanilla soap under the card") for n in range(3))
     one = FactSheet(many, expect(many, None, POURED), None, pictures)
-    assert text_of(one)[0] == 1
+    assert text_of(one)[0] == 2
 
 
 def test_the_markdown_says_the_same_and_no_name_breaks_it():

@@ -9,7 +9,7 @@ import pytest
 
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.spaces import lab_from_linear, linear_from_srgb
-from curejournal.documents.ribbon import SCALES, SLICES, TARGET_SHARE, ribbon, ribbon_html, ribbon_svg
+from curejournal.documents.ribbon import SCALES, SLICES, TARGET_SHARE, ribbon, ribbon_html, ribbon_pixels, ribbon_svg
 
 BROWN, LILAC = (45.0, 6.0, 10.0), (62.0, 18.0, -20.0)
 
@@ -62,3 +62,15 @@ def test_the_drawing_is_valid_and_says_its_words() -> None:
     root = ET.fromstring(ribbon_svg(drawn))
     assert root.attrib["aria-label"] == "heather <b>: recovering"
     assert "<b>" not in ribbon_html(drawn), "what a maker typed stays text"
+
+
+def test_on_paper_it_is_the_same_drawing() -> None:
+    drawn = ribbon([0.0, 20.0], [BROWN, LILAC], [1.0, 4.0], 20.0, LILAC)
+    pixels = ribbon_pixels(drawn, 1000, 60)
+    assert ciede2000(lab_of("#{:02x}{:02x}{:02x}".format(*pixels[30, 5, :3])), np.array(BROWN)) < 1.5
+    assert tuple(pixels[30, -2]) == (*bytes.fromhex(drawn.target[1:]), 255)
+    gap = round(1000 * (drawn.ends + 0.005))
+    assert pixels[30, gap, 3] == 0, "the target stands apart"
+    end = round(1000 * drawn.ends) - 3
+    assert pixels[0, end, 3] < pixels[30, end, 3] == 255, "doubt is a soft edge"
+    assert ribbon_pixels(drawn, 1000, 60, soft=False)[0, end, 3] == 255

@@ -20,7 +20,9 @@ from curejournal.journal import store
 from curejournal.journal.backup import restore
 from curejournal.journal.database import DATABASE
 from curejournal.journal.errors import CopyRefused, DiskFull, FolderInUse, JournalNotFound
-from curejournal.journal.files import PART, clear_pieces, new_folder, written_whole
+from curejournal.journal.exchange import bring_in
+from curejournal.journal.files import PART, TAKEN_UP, clear_pieces, new_folder, written_whole
+from curejournal.journal.photos import Shelf
 from curejournal.journal.store import Journal, PhotoFacts
 from tests.journal.under_fire import AT, filled
 
@@ -183,3 +185,72 @@ def test_a_full_disk_is_told_as_one_whatever_the_database_calls_it(
         with pytest.raises(DiskFull):
             journal.keep_photo(b"a picture", PhotoFacts(".jpg", 4, 3, AT, "exif", "a.jpg"))
         assert journal.batch("B-1").entries == ()
+
+
+# --- cut short, and taken up again ---------------------------------------------------------
+
+
+def _acts(made: Path, exported: Path):
+    """What fills a new folder with photos, by name: each takes a folder and who is told of each photo."""
+
+    def of_journal(method: str):
+        def act(folder: Path, to: Path, progress) -> None:
+            with Journal.open(folder) as journal:
+                getattr(journal, method)(to, progress=progress)
+
+        return act
+
+    return {
+        "export": of_journal("export"),
+        "move": of_journal("copy_to"),
+        "restore": lambda folder, to, progress: restore(made, to, lambda: NOW, progress),
+        "import": lambda folder, to, progress: bring_in(exported / "journal.json", to, lambda: NOW, progress),
+    }
+
+
+@pytest.mark.parametrize("end", ["interrupted", "killed"])
+@pytest.mark.parametrize("act", ["export", "move", "restore", "import"])
+def test_what_was_copied_before_it_was_cut_short_is_not_copied_again(
+    act: str, end: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, to = tmp_path / "journal", tmp_path / "new"
+    with Journal.open(folder) as journal:
+        for k in range(6):
+            journal.keep_photo(b"photo %d" % k, PhotoFacts(".jpg", 4, 3, AT, "exif", "a.jpg"))
+        made = journal.backup(tmp_path / "b.zip").path
+        journal.export(tmp_path / "out")
+    run = _acts(made, tmp_path / "out")[act]
+
+    def cut(done: int, total: int) -> None:
+        if done == 4:
+            raise KeyboardInterrupt
+
+    if end == "killed":  # nothing was cleared up, and one of its photos is half written
+        monkeypatch.setattr(shutil, "rmtree", lambda *_, **__: None)
+    with pytest.raises(KeyboardInterrupt):
+        run(folder, to, cut)
+    monkeypatch.undo()
+    assert not to.exists()
+    (left,) = pieces(tmp_path)
+    aged(left)
+    copied = sorted((left / "photos").rglob("*.jpg"))
+    assert len(copied) == 4
+    copied[0].write_bytes(b"half a ph")
+    inodes = {path.name: path.stat().st_ino for path in copied[1:]}
+    run(folder, to, None)
+    found = {path.name: path for path in (to / "photos").rglob("*.jpg")}
+    assert len(found) == 6
+    assert {name: found[name].stat().st_ino for name in inodes} == inodes, "those very files"
+    assert all(Shelf.hash_of(path.read_bytes()) == path.stem for path in found.values())
+    assert pieces(tmp_path) == [] and not (to / TAKEN_UP).exists()
+
+
+def test_photos_of_another_journal_that_were_left_do_not_come_in(tmp_path: Path) -> None:
+    left = tmp_path / f".new.0123abcd{PART}" / "photos" / "ab"
+    left.mkdir(parents=True)
+    (left / f"{'ab' * 32}.jpg").write_bytes(b"another's")
+    aged(tmp_path / f".new.0123abcd{PART}")
+    with Journal.open(tmp_path / "journal") as journal:
+        journal.export(tmp_path / "new")
+    assert not list((tmp_path / "new").rglob("*.jpg"))
+    assert pieces(tmp_path) == []

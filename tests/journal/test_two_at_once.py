@@ -14,15 +14,15 @@ import pytest
 from curejournal.batch.records import Event, ScalarReading
 from curejournal.journal.errors import CodeInUse, StaleEntry
 from curejournal.journal.store import Journal, PhotoFacts
-from tests.journal.together import edit_together, lost
+from tests.journal.together import Turns, Until, edit_together, lost
 
 AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))
 
 
 def test_of_interleaved_edits_by_several_processes_none_is_lost(tmp_path: Path, database_url: str | None) -> None:
-    stale = edit_together(tmp_path, database_url, processes=2, edits=50)
-    assert all(isinstance(count, int) for count in stale), stale
-    assert lost(tmp_path, database_url, processes=2, edits=50) == 0
+    told = edit_together(tmp_path, database_url, processes=2, until=Until(edits=50))
+    assert [one.kept for one in told.values() if isinstance(one, Turns)] == [50, 50], told
+    assert lost(tmp_path, database_url, told) == 0
 
 
 def _at_once(act, threads: int) -> list:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import math
+import time
+from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
+from itertools import count
 from pathlib import Path
 
 from curejournal.batch.records import ScalarReading
@@ -13,13 +17,34 @@ from tests.journal.under_fire import PROCESSES
 AT = datetime(2026, 3, 1, 10, 30, tzinfo=timezone(timedelta(hours=2)))
 
 
-def _count_up(folder: Path, url: str | None, name: str, edits: int, barrier, answers) -> None:
+@dataclass(frozen=True)
+class Turns:
+    """What one process was told: how often its edits were kept, and how often its page was stale."""
+
+    kept: int
+    stale: int
+
+
+@dataclass(frozen=True)
+class Until:
+    """When a process has done enough: after so many edits, or after so long; and how long it rests after each."""
+
+    edits: int | None = None
+    seconds: float = math.inf
+    pause_s: float = 0.0
+
+
+def _count_up(folder: Path, url: str | None, name: str, until: Until, barrier, answers) -> None:
     """Read the number, correct it to one more; if someone was faster, read again."""
     stale = 0
     try:
         with Journal.open(folder, url=url, create=False, patience_s=60) as journal:
             barrier.wait()
-            for k in range(edits):
+            begun = time.monotonic()
+            for k in count():
+                if (until.edits is not None and k >= until.edits) or time.monotonic() - begun >= until.seconds:
+                    break
+                time.sleep(until.pause_s)
                 journal.add("B-1", ScalarReading("room humidity", float(k)), at=AT, by=name)
                 while True:
                     (entry,) = journal.batch("B-2").entries
@@ -29,34 +54,35 @@ def _count_up(folder: Path, url: str | None, name: str, edits: int, barrier, ans
                         break
                     except StaleEntry:
                         stale += 1
-        answers.put(stale)
+        answers.put((name, Turns(k, stale)))
     except Exception as error:
-        answers.put(repr(error))
+        answers.put((name, repr(error)))
 
 
-def edit_together(folder: Path, url: str | None, processes: int, edits: int) -> list[int | str]:
-    """Let each process add and correct `edits` times; how often each was told that its page was stale."""
+def edit_together(folder: Path, url: str | None, processes: int, until: Until) -> dict[str, Turns | str]:
+    """Let each process add and correct; what each was told by the end, or its error."""
     with Journal.open(folder, url=url) as journal:
         journal.start_batch("B-1", "Added to", at=AT, by="Ana")
         journal.start_batch("B-2", "Counted up", at=AT, by="Ana", records=[ScalarReading("room humidity", 0.0)])
     barrier, answers = PROCESSES.Barrier(processes), PROCESSES.Queue()
     running = [
-        PROCESSES.Process(target=_count_up, args=(folder, url, f"tab {k}", edits, barrier, answers))
+        PROCESSES.Process(target=_count_up, args=(folder, url, f"tab {k}", until, barrier, answers))
         for k in range(processes)
     ]
     for process in running:
         process.start()
-    stale = [answers.get(timeout=300) for _ in running]
+    told = dict(answers.get(timeout=300 + min(until.seconds, 86_400)) for _ in running)
     for process in running:
         process.join()
-    return stale
+    return told
 
 
-def lost(folder: Path, url: str | None, processes: int, edits: int) -> int:
-    """How many of the additions and corrections are not there."""
+def lost(folder: Path, url: str | None, told: dict[str, Turns | str]) -> int:
+    """How many of the additions and corrections that were confirmed are not there."""
+    turns = {name: one for name, one in told.items() if isinstance(one, Turns)}
     with Journal.open(folder, url=url, create=False) as journal:
         added = {(entry.by, entry.record.value) for entry in journal.batch("B-1").entries}
-        expected = {(f"tab {k}", float(edit)) for k in range(processes) for edit in range(edits)}
+        expected = {(name, float(k)) for name, one in turns.items() for k in range(one.kept)}
         (number,) = journal.batch("B-2").entries
         assert journal.check() == ()
-        return len(expected - added) + processes * edits - int(number.record.value)
+        return len(expected ^ added) + abs(sum(one.kept for one in turns.values()) - int(number.record.value))

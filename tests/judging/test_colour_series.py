@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from curejournal.colour.difference import ciede2000
-from curejournal.judging.colour_series import fit_colour_series, grey_scale_grade
+from curejournal.judging.colour_series import fit_colour_series
 from curejournal.judging.colour_states import State, classify, soon
 from curejournal.judging.forecast import forecast_from_history
+from curejournal.judging.target_difference import grey_scale_grade
 from tests.judging.batches import INTENDED, JOURNEYS, POURED, day, entries, reading, seen
 
 DAYS = (0.2, 1, 3, 7, 12, 18, 25, 33, 42)

@@ -22,7 +22,7 @@ from tests.path_traced.prints import print_of, references
 from tests.path_traced.world import Shot
 from tests.path_traced.worlds import CHOOSING, REPORTING, World
 
-FAULTS_TO_CHOOSE_BY = 6
+FAULTS_TO_CHOOSE_BY = 30
 
 
 def choosing() -> Iterator[Shot]:

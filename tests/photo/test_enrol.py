@@ -54,9 +54,24 @@ def test_the_printed_colours_are_learnt_better_than_the_nominal_ones(enrolled: C
     ours = [float(deltaE_ciede2000(patch.lab_d50, real[patch.id])) for patch in known]
     nominal = {patch.id: patch.lab_d50 for patch in card("window").patches}
     theirs = [float(deltaE_ciede2000(nominal[patch.id], real[patch.id])) for patch in known]
-    # The demo's chart and card are path-traced, gloss and all: what their surfaces reflect leaves them some 1.2 off.
-    assert np.mean(ours) < 0.45 * np.mean(theirs), (np.mean(ours), np.mean(theirs))
-    assert np.mean(ours) < 1.3
+    # The demo's chart and card are path-traced, gloss and all; what is left is mostly inks being no paints.
+    assert np.mean(ours) < 0.36 * np.mean(theirs), (np.mean(ours), np.mean(theirs))
+    assert np.mean(ours) < 1.05
+
+
+def test_what_the_cards_gloss_adds_in_one_photo_alone_is_no_colour_of_the_card(
+    enrolled: Card, pictures: list[bytes]
+) -> None:
+    """Beside a duller chart each photo has the dark patches 0 to 9 L* too light: three were averaged, 2.6 remained."""
+    real = printed()
+
+    def too_light(found: Card) -> float:
+        dark = [p for p in found.references if p.id in real and real[p.id][0] < 35]
+        return float(np.mean([p.lab_d50[0] - real[p.id][0] for p in dark]))
+
+    alone = [too_light(enrol(card("window"), [read_photo(data)], card("chart24"))[0]) for data in pictures]
+    assert max(alone) > 3.0
+    assert abs(too_light(enrolled)) < 1.0
 
 
 def test_an_enrolled_card_says_so_and_can_be_kept(enrolled: Card) -> None:

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
 
-from curejournal.photo.measure.calibration import learn
+from curejournal.photo.analysis import analyse
+from curejournal.photo.calibrate.calibration import learn
 from curejournal.photo.measure.measurement import Measurement
-from curejournal.photo.measure.rectified import PX_PER_MM, Flat
 from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.window.layers import Layers
-from curejournal.photo.window.portions import Expected, Match, match
+from curejournal.photo.window.rectified import PX_PER_MM, Flat
 from curejournal.workflow.photos import Cards
-from curejournal.workflow.photos.analyse import analyse
+from curejournal.workflow.photos.portions import Expected, Match, match
 from tests.photo.windows import drawn, window
 from tests.scene_items import Paint
 from tests.scenes import Rendered, card_named, draw_card
@@ -114,13 +114,13 @@ def test_a_stamped_face_is_one_colour_and_no_question(face: tuple, relief: float
 
 def test_an_outline_with_pieces_and_holes_fills_to_the_mask_it_came_from() -> None:
     picture = draw_card(card_named("window"), exposure_ev=-0.3)
-    lesson = learn(read_photo(picture.jpeg), window())
+    calibration = learn(read_photo(picture.jpeg), window())
     mask = np.zeros((120, 160), np.uint8)
     cv2.rectangle(mask, (10, 10), (70, 90), 1, -1)
     cv2.circle(mask, (40, 50), 14, 0, -1)
     cv2.circle(mask, (120, 60), 25, 1, -1)
-    flat = Flat(np.zeros((120, 160, 3)), np.zeros((120, 160), bool), window().window, lesson)
-    outline = lesson.placement.to_mm(np.array(flat.outline(mask.astype(bool))))
+    flat = Flat(np.zeros((120, 160, 3)), np.zeros((120, 160), bool), window().window, calibration)
+    outline = calibration.placement.to_mm(np.array(flat.outline(mask.astype(bool))))
     back = (outline - (flat.rect.x, flat.rect.y)) * PX_PER_MM - 0.5
     filled = cv2.fillPoly(np.zeros_like(mask), [np.round(back).astype(np.int32)], (1,))
     assert (filled != mask).mean() < 0.02

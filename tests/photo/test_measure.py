@@ -11,9 +11,9 @@ from skimage.color import deltaE_ciede2000
 
 from curejournal.colour.sample import Grade
 from curejournal.photo.card import Card, Marker, built_in_card_text, built_in_cards, read_card
-from curejournal.photo.find.placement import CornersInvalid, placement_from_corners
 from curejournal.photo.measure.measurement import Area, Measurement, measure
 from curejournal.photo.measure.quality import about_colour
+from curejournal.photo.placement import CornersInvalid, placement_from_corners
 from curejournal.photo.read.picture_file import read_photo
 from tests.scenes import Faults, Rendered, draw_card
 

@@ -11,8 +11,8 @@ from PIL import Image
 from skimage.color import deltaE_ciede2000
 
 from curejournal.colour.spaces import lab_from_srgb
+from curejournal.photo.calibrate.calibration import learn
 from curejournal.photo.corrected_picture import CorrectedPicture, corrected_picture
-from curejournal.photo.measure.calibration import learn
 from curejournal.photo.read.picture_file import read_photo
 from tests.photo.windows import drawn, window
 from tests.scenes import Rendered, card_named, draw_card
@@ -20,7 +20,7 @@ from tests.scenes import Rendered, card_named, draw_card
 
 def corrected(picture: Rendered, **how: object) -> CorrectedPicture:
     photo = read_photo(picture.jpeg)
-    made = corrected_picture(photo, window(), learn(photo, window()), **how)
+    made = corrected_picture(photo, learn(photo, window()), **how)
     assert made is not None
     return made
 
@@ -71,4 +71,4 @@ def test_a_clean_picture_says_nothing_of_clipping() -> None:
 
 def test_without_a_card_there_is_no_corrected_picture() -> None:
     photo = read_photo(draw_card(card_named("chart24"), exposure_ev=-0.3).jpeg)
-    assert corrected_picture(photo, window(), learn(photo, window())) is None
+    assert corrected_picture(photo, learn(photo, window())) is None

@@ -18,8 +18,8 @@ from skimage.color import deltaE_ciede2000
 from curejournal.colour.sample import Grade
 from curejournal.colour.spaces import linear_from_srgb, srgb_from_linear
 from curejournal.photo.card import Card, Rect, built_in_card_text, read_card
-from curejournal.photo.find.placement import placement_from_corners
 from curejournal.photo.measure.measurement import Area, measure
+from curejournal.photo.placement import placement_from_corners
 from curejournal.photo.read.picture_file import read_photo
 
 PHOTOS = Path(__file__).resolve().parents[3] / "shared" / "photos"

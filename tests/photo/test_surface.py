@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from curejournal.photo.analysis import analyse
 from curejournal.photo.window.surface import Finding
 from curejournal.workflow.photos import Cards, PhotoAnalysis
-from curejournal.workflow.photos.analyse import analyse
 from tests.photo.windows import drawn, window
 from tests.scene_items import Paint
 

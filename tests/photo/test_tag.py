@@ -7,8 +7,8 @@ import segno
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from curejournal.photo.calibrate.calibration import learn
 from curejournal.photo.find.tag import Tags, parse, payload, read_slot, read_tags
-from curejournal.photo.measure.calibration import learn
 from curejournal.photo.read.picture_file import read_photo
 from tests.scenes import Faults, card_named, draw_card
 
@@ -101,5 +101,6 @@ def test_a_picture_without_a_code_has_no_tag() -> None:
 def test_a_slot_of_the_card_is_read_where_the_whole_picture_shows_it_too_small(slot: str) -> None:
     card = card_named("window")
     drawn = draw_card(card, slot_texts={slot: "W-02"}, exposure_ev=-0.3, fill=0.4)
-    lesson = learn(read_photo(drawn.jpeg), card)
-    assert read_slot(lesson.picture, lesson.scale, lesson.placement.outline(card.slots[slot])).others == ("W-02",)
+    calibration = learn(read_photo(drawn.jpeg), card)
+    place = calibration.placement.outline(card.slots[slot])
+    assert read_slot(calibration.picture, calibration.scale, place).others == ("W-02",)

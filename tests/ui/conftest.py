@@ -179,13 +179,14 @@ def page_of(browser: Any) -> Iterator[Callable[[str], Any]]:
 
 @pytest.fixture
 def window(page_of: Callable[[str], Any], size: str) -> Iterator[Any]:
-    """A page of the browser in each size; it must not have asked any other computer for anything."""
+    """A page of the browser in each size; it asked no other computer for anything, and this one for nothing in vain."""
     page = page_of(size)
     asked: set[str] = set()
     faults: list[str] = []
     heard: dict[str, Callable[[Any], None]] = {
         "request": lambda request: asked.add(request.url),
         "websocket": lambda socket: asked.add(socket.url),
+        "response": lambda answer: faults.append(f"{answer.status} {answer.url}") if answer.status >= 400 else None,
         "pageerror": lambda fault: faults.append(str(fault)),
         "console": lambda said: faults.append(said.text) if "Content Security Policy" in said.text else None,
     }

@@ -33,6 +33,10 @@ class Line:
         """Let connections through again."""
         self._whole = True
 
+    def turn_to(self, to: str) -> None:
+        """From now on the other end is another app, as after a server's restart."""
+        self._to = (urlsplit(to).hostname or "", urlsplit(to).port or 0)
+
     def numb(self, *, refuses: bool) -> None:
         """Pass nothing on of the websockets there are, and tell nobody; new ones are whole.
 
@@ -57,7 +61,11 @@ class Line:
             if not self._whole:
                 near.close()
                 continue
-            far = socket.create_connection(self._to)
+            try:
+                far = socket.create_connection(self._to)
+            except OSError:
+                near.close()
+                continue
             self._open |= {near, far}
             threading.Thread(target=self._pass_on, args=(near, far, True), daemon=True).start()
             threading.Thread(target=self._pass_on, args=(far, near, False), daemon=True).start()

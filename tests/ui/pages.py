@@ -60,4 +60,9 @@ def ended(at: AppTest, folder: Path, name: str) -> AppTest:
 
 
 def form(at: AppTest, code: str, name: str) -> AppTest:
-    return at.button_group(key=f"form-{code}").set_value(name).run()
+    """The form on the log that enters something."""
+    first = at.button_group(key=f"form-{code}")
+    if name in first.options:
+        return first.set_value(name).run()
+    first.set_value("something else").run()
+    return at.button_group(key=f"more-{code}").set_value(name).run()

@@ -82,6 +82,12 @@ def press(window: Any, name: str) -> None:
     settled(window)
 
 
+def sent(window: Any) -> None:
+    """Wait until no press waits on this phone any more."""
+    waits = "() => !Object.keys(localStorage).some(n => n.startsWith('curejournal-press:'))"
+    window.wait_for_function(waits, timeout=30_000, polling=100)
+
+
 def upload(window: Any, *files: Path | dict[str, Any]) -> None:
     window.locator("input[type=file]").first.set_input_files(list(files))
     window.wait_for_timeout(300)
@@ -207,3 +213,38 @@ def shot(window: Any, size: str, name: str) -> None:
         window.wait_for_timeout(500)
         window.screenshot(path=f"{SHOTS}/{name}-{size}.png")
         window.set_viewport_size(view)
+
+
+_TARGETS = """least => {
+    // What is pressed of a radio or a tick is its label; of a field, all of its frame; of a slider, its thumb.
+    const FRAMES = {radio: 'label', checkbox: 'label', range: '[data-rac]:has(> div > input)', file: 'button, label'};
+    const box = element => {
+        const {width, height} = element.getBoundingClientRect(), after = getComputedStyle(element, '::after');
+        const laid = after.content !== 'none' && after.position === 'absolute';
+        const more = laid ? [parseFloat(after.width), parseFloat(after.height)] : [0, 0];
+        return [Math.max(width, more[0]), Math.max(height, more[1])];
+    };
+    const small = new Set();
+    for (const one of document.querySelectorAll('a[href], button, input, textarea, summary, [role="button"],'
+            + '[role="tab"], [role="option"], td[role="gridcell"]')) {
+        if (!one.checkVisibility({visibilityProperty: true}) || one.closest('[aria-hidden="true"]')) continue;
+        const frame = one.matches('input')
+            && one.closest(FRAMES[one.type] ?? '[data-testid$="Field"], .stMultiSelect > div');
+        const boxes = [one, frame].filter(Boolean).map(box);
+        const [wide, high] = [0, 1].map(side => Math.round(Math.max(...boxes.map(sides => sides[side]))));
+        // What only a keyboard comes to, and a link within a sentence (2.5.5, exception "Inline").
+        if (wide <= 1 || high <= 1 || one.matches('p a, li a, td a')) continue;
+        if (wide < least || high < least)
+            small.add(`${wide}x${high} ${one.tagName} ${one.type || one.role || ''} `
+                + `${(one.ariaLabel || one.title || one.textContent || '').trim().slice(0, 50)} `
+                + `in ${one.closest('[data-testid]')?.dataset.testid}`);
+    }
+    return [...small];
+}"""
+LEAST_TARGET_PX = 44
+"""WCAG 2.2, 2.5.5 Target Size (Enhanced): 44 by 44 CSS pixels."""
+
+
+def small_targets(window: Any) -> list[str]:
+    """What can be pressed on a page and is smaller than a fingertip."""
+    return list(window.evaluate(_TARGETS, LEAST_TARGET_PX))

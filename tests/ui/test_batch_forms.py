@@ -12,13 +12,14 @@ from curejournal import workflow
 from curejournal.batch.records import BarsOut, Event, Portion, Weighing
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Batter, Recipe
+from curejournal.ui.forms import target_colour
 from tests.ui.journals import NOW, RECIPE, reading
-from tests.ui.pages import only, text_of, writing
+from tests.ui.pages import app, only, text_of, writing
+from tests.ui.pages import form as form_on
 
 
 def form(code: str, name: str) -> AppTest:
-    at = writing(code)
-    return at.button_group(key=f"form-{code}").set_value(name).run()
+    return form_on(writing(code), code, name)
 
 
 def latest(folder: Path, code: str, kind: type) -> object:
@@ -96,7 +97,7 @@ def test_the_batter_of_each_portion_is_kept_with_the_recipe(small: Path) -> None
     assert isinstance(recipe, Recipe) and recipe.batter == (Batter("top", 300.0),)
 
 
-SOURCES = ("a cured earlier batch", "an unscented control", "the batter before fragrance", "a swatch")
+SOURCES = ("a cured earlier batch", "an unscented control", "the batter before fragrance", "a swatch or a picture")
 
 
 @pytest.mark.parametrize("source", SOURCES)
@@ -109,12 +110,13 @@ def test_the_target_colour_comes_from_any_of_four_sources(small: Path, source: s
         "a cured earlier batch": "cured earlier batch",
         "an unscented control": "control portion",
         "the batter before fragrance": "batter before fragrance",
-        "a swatch": "swatch",
+        "a swatch or a picture": "swatch",
     }[source]
     only(at.radio, "Take it from").set_value(source_of).run()
     if source == SOURCES[0]:
         only(at.selectbox, "Which batch").set_value("B-1").run()
     if source == SOURCES[3]:
+        only(at.button_group, target_colour.HOW).set_value("By numbers").run()
         only(at.number_input, "L*").set_value(80.0)
         at.run()
     only(at.button, "Take this colour").click().run()
@@ -127,3 +129,19 @@ def test_the_target_colour_comes_from_any_of_four_sources(small: Path, source: s
     assert portion.target_source == source_of and portion.target_from
     if source == SOURCES[3]:
         assert portion.target_lab is not None and portion.target_lab[0] == 80.0
+
+
+@pytest.mark.parametrize(("swatch", "source"), [("lilac", "swatch"), ("Plain, soap", "cured earlier batch")])
+def test_a_target_colour_is_a_swatch_that_is_touched(small: Path, swatch: str, source: str) -> None:
+    at = app("batches", like="B-1")
+    at.button_group(key="start-B-1-p-0-how").set_value("A swatch").run()
+    at.button_group(key="start-B-1-p-0-swatch").set_value(swatch).run()
+    only(at.button, "Start the batch").click().run()
+    assert not at.error and not at.exception
+    with Journal.open(small) as journal:
+        (portion,) = journal.batch("B-4").portions
+    assert portion.target_source == source and portion.target_lab is not None
+    if source == "swatch":
+        assert portion.target_lab == target_colour.SWATCHES[swatch] and portion.target_from == swatch
+    else:
+        assert "B-1 soap" in portion.target_from and portion.target_card == "W-01"

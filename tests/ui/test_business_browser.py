@@ -27,13 +27,15 @@ def taken(window: Any, label: str) -> bytes:
 def test_a_fact_sheet_is_taken_as_pdf_and_as_markdown(window: Any, full_app: App) -> None:
     go(window, full_app, "materials")
     pdf = PdfReader(io.BytesIO(taken(window, "Fact sheet (PDF)")))
-    assert len(pdf.pages) == 1 and "invented scent" in pdf.pages[0].extract_text()
+    assert len(pdf.pages) == 2 and "invented scent" in pdf.pages[0].extract_text()
     assert taken(window, "Fact sheet (Markdown)").decode().startswith("# invented scent")
 
 
 @pytest.mark.mostly("desktop")
 def test_a_portfolio_is_built_with_its_progress_and_taken(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, f"portfolio?batch=C-{size}")
+    window.get_by_text("Also batches that are not released").click()
+    settled(window)
     window.get_by_role("button", name="Build it from 1 batch").click()
     see(window, "Built: 1 batch")
     packed = ZipFile(io.BytesIO(taken(window, "Download it")))

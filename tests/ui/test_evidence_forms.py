@@ -37,7 +37,7 @@ def test_a_strip_names_its_bar_and_packet(small: Path) -> None:
     at.number_input(key="test-B-2-0-ph").set_value(9.0)
     at.text_input(key="test-B-2-0-which").set_value("bar 3")
     at.text_input(key="test-B-2-0-packet").set_value("P7")
-    only(at.button, "Keep the test").click().run()
+    only(at.button, "Save").click().run()
     test = _latest(small, AlkaliTest)
     assert (test.bar, test.packet, test.half_width) == ("bar 3", "P7", 0.5)
 
@@ -45,6 +45,6 @@ def test_a_strip_names_its_bar_and_packet(small: Path) -> None:
 def test_a_look_at_the_outside_alone_is_kept_as_that(small: Path) -> None:
     at = form(writing("B-2"), "B-2", "a surface check")
     at.checkbox(key="look-B-2-0-outside").check()
-    only(at.button, "Keep the look").click().run()
+    only(at.button, "Save").click().run()
     assert not at.exception and not at.error
     assert _latest(small, SurfaceNote).outside_only

@@ -118,7 +118,7 @@ def test_weights_typed_in_ounces_are_kept_in_grams_and_shown_in_ounces(small: Pa
     assert "ounces" in weight.label and not [w.label for w in at.number_input if re.search(r"\bgrams\b|°C", w.label)]
     typed = round(last.grams / i18n.GRAMS_IN_OUNCE - 0.01, 3)
     weight.set_value(typed)
-    only(at.button, "Keep the weights").click().run()
+    only(at.button, "Save").click().run()
     assert not at.exception and f"{typed:.3f}" in text_of(at).replace("\\", "")
     with Journal.open(small) as journal:
         now = [entry.record for entry in journal.batch("B-1").entries if isinstance(entry.record, Weighing)][-1]

@@ -150,12 +150,12 @@ def test_batches_of_a_day_and_of_a_lot_are_found(told: Journal) -> None:
 
 def test_a_portfolio_is_written_whole_and_a_newer_one_takes_its_place(told: Journal, tmp_path: Path) -> None:
     to = tmp_path / "shown"
-    documents.portfolio(told, ["B1", "B2"], to, NOW)
+    documents.portfolio(told, ["B1", "B2"], to, NOW, unreleased=True)
     assert (to / "b1-time-lapse.webp").is_file()
     assert {"index.html", "b1.html", "b2.html", "portfolio.css"} < {path.name for path in to.iterdir()}
     assert not any(b"secret name" in path.read_bytes() for path in to.iterdir())
-    documents.portfolio(told, ["B2"], to, NOW)
-    assert {path.name for path in to.iterdir()} == {"index.html", "b2.html", "portfolio.css"}
+    documents.portfolio(told, ["B2"], to, NOW, unreleased=True)
+    assert {path.name for path in to.iterdir()} == {"index.html", "b2.html", "portfolio.css", "portfolio.js"}
     assert [path.name for path in tmp_path.iterdir() if "shown" in path.name] == ["shown"]
 
 
@@ -166,26 +166,26 @@ def test_a_folder_with_something_else_in_it_is_left_alone(
 ) -> None:
     to = tmp_path / "letters"
     if beside:
-        documents.portfolio(told, ["B2"], to, NOW)
+        documents.portfolio(told, ["B2"], to, NOW, unreleased=True)
         name = {"portfolio.css": "my page.html", "index.html": "notes.txt"}.get(name, name)
     (to / name).parent.mkdir(exist_ok=True, parents=True)
     (to / name).write_text("dear")
     with pytest.raises(documents.FolderInUse):
-        documents.portfolio(told, ["B1"], to, NOW)
+        documents.portfolio(told, ["B1"], to, NOW, unreleased=True)
     assert (to / name).read_text() == "dear"
 
 
 def test_an_unknown_batch_leaves_an_earlier_portfolio_as_it_is(told: Journal, tmp_path: Path) -> None:
-    documents.portfolio(told, ["B2"], tmp_path / "shown", NOW)
+    documents.portfolio(told, ["B2"], tmp_path / "shown", NOW, unreleased=True)
     with pytest.raises(CureJournalError):
-        documents.portfolio(told, ["B2", "nowhere"], tmp_path / "shown", NOW)
+        documents.portfolio(told, ["B2", "nowhere"], tmp_path / "shown", NOW, unreleased=True)
     assert (tmp_path / "shown" / "b2.html").is_file()
 
 
 def test_a_portfolio_that_cannot_be_written_is_told_so(told: Journal, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("no folder")
     with pytest.raises(JournalNotWritable, match="cannot be written to"):
-        documents.portfolio(told, ["B2"], tmp_path / "file" / "shown", NOW)
+        documents.portfolio(told, ["B2"], tmp_path / "file" / "shown", NOW, unreleased=True)
 
 
 def test_a_photo_stands_in_the_portfolio_at_the_time_that_it_was_given(journal: Journal, tmp_path: Path) -> None:
@@ -195,8 +195,8 @@ def test_a_photo_stands_in_the_portfolio_at_the_time_that_it_was_given(journal: 
         facts = PhotoFacts(".jpg", 640, 480, POURED + clock, "exif", "a.jpg")
         photo = journal.keep_photo(photo_file((200, 180, days)), facts)
         journal.add("N1", PhotoNote(), at=POURED + timedelta(days=days), by=BY, photo=photo.sha256)
-    documents.portfolio(journal, ["N1"], tmp_path / "shown", NOW)
-    page = (tmp_path / "shown" / "n1.html").read_text()
+    documents.portfolio(journal, ["N1"], tmp_path / "shown", NOW, unreleased=True)
+    page = (tmp_path / "shown" / "n1.html").read_text().partition('id="photos"')[2]
     assert 0 < page.index("3 days old") < page.index("9 days old")
     assert "2025" not in page and "2027" not in page
 
@@ -265,8 +265,8 @@ COMMANDS = [
     ("record", "B1", "B2", "{to}/record.pdf"),
     ("record", "{to}/record.pdf", "--day", "2026-09-01"),
     ("record", "{to}/record.pdf", "--lot", "fir-1"),
-    ("batch", "portfolio", "B1", "{to}/shown"),
-    ("batch", "portfolio", "{to}/shown.pdf"),
+    ("batch", "portfolio", "B1", "{to}/shown", "--unreleased", "--layout", "stories"),
+    ("batch", "portfolio", "{to}/shown.pdf", "--unreleased"),
     ("batch", "calendar", "{to}/due.ics"),
     ("batch", "labels", "B1", "{to}/labels.pdf", "--weight", "--paper", "letter"),
     ("batch", "recipe", "B1", "{to}/recipe.csv"),

@@ -14,7 +14,7 @@ from PIL import Image
 from curejournal.batch.records import AlkaliTest, Event
 from curejournal.journal.errors import NotInJournal
 from curejournal.journal.store import Journal
-from curejournal.photo.find.placement import Points
+from curejournal.photo.placement import Points
 from curejournal.photo.strip import StripUnreadable
 from curejournal.workflow import enter
 from curejournal.workflow.photos import Source

@@ -25,8 +25,8 @@ from curejournal.batch.validation import ImpossibleRecord
 from curejournal.colour.sample import Reason
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
+from curejournal.photo.find import card_in_photo
 from curejournal.photo.find.chart import ChartFound, look_for_chart
-from curejournal.photo.measure import calibration
 from curejournal.photo.read.picture_file import Pixels
 from curejournal.soap.recipe import Alkali, Liquid, Oil, Recipe
 from curejournal.workflow.photos import (
@@ -118,7 +118,7 @@ def test_a_photo_without_the_card_is_searched_for_it_once(monkeypatch: pytest.Mo
         sizes.append(picture.shape)
         return look_for_chart(picture, card)
 
-    monkeypatch.setattr(calibration, "look_for_chart", search)
+    monkeypatch.setattr(card_in_photo, "look_for_chart", search)
     found = workflow.measure_photo(draw_card(workflow.find_card("side")).jpeg, workflow.find_card("chart24"))
     assert [reason.code for reason in found.reasons] == ["no card"]
     assert len(sizes) == len(set(sizes))

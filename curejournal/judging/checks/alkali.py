@@ -27,7 +27,18 @@ NOT_TITRATED = msg("not titrated")
 
 
 def alkali(context: Context) -> Finding:
-    """Too little free alkali to matter, as far as all evidence together can tell."""
+    """Too little free alkali to matter, as far as all evidence together can tell.
+
+    Parameters
+    ----------
+    context : Context
+        What is known of the batch at that time.
+
+    Returns
+    -------
+    Finding
+        The verdict of this check, with its words and advice.
+    """
     rules = context.rules
     rule = msg(
         "chance of more than {free_alkali_pct:g}% free NaOH at most {alkali_chance_pct:g}% where "

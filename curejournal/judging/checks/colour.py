@@ -32,7 +32,18 @@ _COLOUR_VERDICT = {
 
 
 def colour(context: Context) -> Finding:
-    """Each portion the colour that it should be."""
+    """Each portion the colour that it should be.
+
+    Parameters
+    ----------
+    context : Context
+        What is known of the batch at that time.
+
+    Returns
+    -------
+    Finding
+        The verdict of this check, with its words and advice.
+    """
     apart = context.rules.colour_days_apart
     rule = msg(
         "each portion within its tolerance, interval and all, on two readings {apart:g} days apart, and at rest; or "
@@ -91,7 +102,20 @@ def _figures(followed: Mapping[str, ColourSeries]) -> dict[str, tuple[float, str
 
 
 def accepted(context: Context, name: str, journey: ColourSeries) -> ColourAccepted | None:
-    """The act by which a portion's colour was accepted as it is, while the colour is still that one."""
+    """The act by which a portion's colour was accepted as it is, while the colour is still that one.
+
+    Parameters
+    ----------
+    context : Context
+    name : str
+        Of the portion.
+    journey : ColourSeries
+        What its colour does.
+
+    Returns
+    -------
+    ColourAccepted or None
+    """
     acts = [act for _, act in context.batch.records(ColourAccepted) if act.portion == name]
     if not acts or journey.lab_now is None:
         return None

@@ -16,7 +16,18 @@ DAY = timedelta(days=1)
 
 
 def drying(context: Context) -> Finding:
-    """Weight steady."""
+    """Weight steady.
+
+    Parameters
+    ----------
+    context : Context
+        What is known of the batch at that time.
+
+    Returns
+    -------
+    Finding
+        The verdict of this check, with its words and advice.
+    """
     limit, apart = context.rules.loss_pct_week, context.rules.weighings_days_apart
     rule = msg(
         "change below {limit:g}% in 7 days: by the curves, interval and all, at two weighings {apart:g} days apart or "

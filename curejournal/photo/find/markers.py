@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from curejournal.colour.sample import Reason
 from curejournal.photo.card import Card, Marker
-from curejournal.photo.find.placement import Placement, placement_from_points
 from curejournal.photo.find.refusals import card_hidden, no_card
+from curejournal.photo.placement import Placement, placement_from_points
 from curejournal.photo.read.picture_file import Pixels
 
 # A plane through the corners of one marker alone is extrapolated several times

@@ -1,16 +1,15 @@
-"""The whole bench in one call: a photo, a card and areas in; colours with their doubts out.
+"""Measure areas of a photo by what its card taught: colours out, with their doubts.
 
-1. Find the card: by typed corners, by its markers, or by its pattern.
-2. Take the robust colour of each patch, and divide uneven light out by the card's whites.
-3. Learn from the patches what the photo does to colours, chosen by cross-validation.
-4. Apply that to the robust colour of each area; add up what is not known about it.
+1. Take the robust colour of each area, and divide the light out that the card's whites show.
+2. Correct all areas at once, so that what their errors have in common is known.
+3. Add up what is not known: noise, light, surface, the card's own values.
+4. Ask of each colour whether it can be claimed, and how well.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,15 +17,14 @@ from numpy.typing import NDArray
 from curejournal.base.messages import msg
 from curejournal.colour.illumination import Shading
 from curejournal.colour.models import by_light, by_veil
-from curejournal.colour.sample import ColourSample, Grade, Lab, Reason, as_matrix3, worst
+from curejournal.colour.sample import ColourSample, Grade, Reason, as_lab, as_matrix3, worst
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.colour.surface_limits import held_to_surfaces
+from curejournal.photo.calibrate.calibration import CardCalibration, learn
 from curejournal.photo.card import Card
-from curejournal.photo.find.mirror import MIRRORED, is_mirrored
-from curejournal.photo.find.placement import Placement, Points
 from curejournal.photo.measure import quality
-from curejournal.photo.measure.calibration import CardCalibration, learn
-from curejournal.photo.measure.sampling import AreaSample, sample_area
+from curejournal.photo.measure.areas import AreaSample, sample_area
+from curejournal.photo.placement import Placement, Points
 from curejournal.photo.read.picture_file import Photo
 
 Floats = NDArray[np.float64]
@@ -75,7 +73,7 @@ class AreaColour:
 
 @dataclass(frozen=True)
 class PatchColour:
-    """A patch of the card as the photo shows it; `error` its CIEDE2000 when foretold from the others."""
+    """A patch of the card as the photo shows it; `error` its CIEDE2000 when predicted from the others."""
 
     id: str
     encoded: tuple[float, float, float]
@@ -127,7 +125,7 @@ def measure(
     areas: Sequence[Area] = (),
     corners: Sequence[tuple[float, float]] | None = None,
 ) -> Measurement:
-    """Find a card in a photo, and measure areas against it.
+    """Find a card in a photo, learn from it, and measure areas against it.
 
     Parameters
     ----------
@@ -148,62 +146,81 @@ def measure(
     ------
     PictureDamaged, CornersInvalid
     """
-    return measure_by(photo, card, learn(photo, card, corners), areas)
+    return measure_areas(photo, learn(photo, card, corners), areas)
 
 
-def measure_by(photo: Photo, card: Card, lesson: CardCalibration, areas: Sequence[Area] = ()) -> Measurement:
-    """Measure areas by what a card taught about the photo; see `measure`.
+def measure_areas(photo: Photo, calibration: CardCalibration, areas: Sequence[Area] = ()) -> Measurement:
+    """Measure areas by what a card taught about the photo.
 
-    A card that only a mirror shows is told so: laid anew it would be mirrored again.
+    Parameters
+    ----------
+    photo : Photo
+    calibration : CardCalibration
+    areas : sequence of Area
+        Without any, the card's window is the area, if it has one.
+
+    Returns
+    -------
+    Measurement
+        With grade *not usable* and no colour if there is none to be had.
     """
-    if lesson.placement is None and is_mirrored(photo, card):
-        lesson = replace(lesson, reasons=(MIRRORED,))
-    if not areas and card.window and lesson.placement:
+    card = calibration.card
+    if not areas and card.window and calibration.placement:
         # A rim of the window lies in the shadow of its own edge.
-        areas = (Area("window", lesson.placement.outline(card.window.inset(0.06))),)
-    correction, errors = lesson.correction, lesson.errors
+        areas = (Area("window", calibration.placement.outline(card.window.inset(0.06))),)
+    correction, errors = calibration.correction, calibration.errors
     result = Measurement(
         photo.width,
         photo.height,
         photo.taken.isoformat if photo.taken else None,
         card.name,
         card.kind,
-        lesson.placement is not None,
-        lesson.placement.corners if lesson.placement else (),
-        lesson.grade,
-        tuple(sorted(lesson.reasons, key=lambda reason: -reason.limit.rank)),
+        calibration.placement is not None,
+        calibration.placement.corners if calibration.placement else (),
+        calibration.grade,
+        tuple(sorted(calibration.reasons, key=lambda reason: -reason.limit.rank)),
         tuple(AreaColour(area.name, area.outline, Grade.NOT_USABLE, (), 0, None) for area in areas),
         correction.model if correction else "",
         _finite(errors[np.isfinite(errors)].mean()) if np.isfinite(errors).any() else None,
         correction.candidates if correction else (),
         tuple(
-            PatchColour(patch.id, _triple(lesson.encoded[i]), bool(np.isfinite(errors[i])), _finite(errors[i]))
+            PatchColour(patch.id, as_lab(calibration.encoded[i]), bool(np.isfinite(errors[i])), _finite(errors[i]))
             for i, patch in enumerate(card.references if correction else ())
         ),
     )
-    return result if lesson.grade is Grade.NOT_USABLE else _with_areas(result, photo, card, lesson, areas)
+    return result if calibration.grade is Grade.NOT_USABLE else _with_areas(result, photo, calibration, areas)
 
 
 def unmeasured(photo: Photo, reason: Reason) -> Measurement:
-    """The measurement of a photo in which no card was looked for."""
+    """The measurement of a photo in which no card was looked for.
+
+    Parameters
+    ----------
+    photo : Photo
+    reason : Reason
+        Why no card was looked for.
+
+    Returns
+    -------
+    Measurement
+        Without any colour.
+    """
     taken = photo.taken.isoformat if photo.taken else None
     return Measurement(photo.width, photo.height, taken, "", "", False, (), Grade.NOT_USABLE, (reason,))
 
 
-def _with_areas(
-    result: Measurement, photo: Photo, card: Card, lesson: CardCalibration, areas: Sequence[Area]
-) -> Measurement:
+def _with_areas(result: Measurement, photo: Photo, calibration: CardCalibration, areas: Sequence[Area]) -> Measurement:
     """Correct all areas at once, so that what their errors have in common is known."""
-    placement, shading, correction = lesson.placement, lesson.shading, lesson.correction
+    card, placement, correction = calibration.card, calibration.placement, calibration.correction
     assert placement is not None and correction is not None
-    light = partial(_gain_at, shading, placement, card) if shading is not None else None
-    samples = [sample_area(lesson.picture, lesson.scale, area.outline, photo.encoding, light) for area in areas]
+    picture, scale = calibration.picture, calibration.scale
+    samples = [sample_area(picture, scale, area.outline, photo.encoding, calibration.light_at) for area in areas]
     reasons = [
         [*quality.about_area(s, a.outline, photo.width, photo.height), *quality.about_place(card, placement, a.outline)]
         for s, a in zip(samples, areas, strict=True)
     ]
     good = [(i, s) for i, s in enumerate(samples) if s is not None and _limit(reasons[i]) is not Grade.NOT_USABLE]
-    lab, joint = _corrected([sample for _, sample in good], [areas[i] for i, _ in good], card, lesson)
+    lab, joint = _corrected([sample for _, sample in good], [areas[i] for i, _ in good], calibration)
     inside = correction.inside(np.array([sample.encoded for _, sample in good]))
     claimed: dict[int, ColourSample] = {}
     rows: list[int] = []
@@ -217,7 +234,7 @@ def _with_areas(
         spread = np.abs(lab_from_srgb(sample.encoded + sample.spread) - lab_from_srgb(sample.encoded))
         why = (*result.reasons, *reasons[i])
         claimed[i] = ColourSample(
-            _triple(held_to_surfaces(lab[k])), as_matrix3(block), sample.count, grade, why, _triple(spread)
+            as_lab(held_to_surfaces(lab[k])), as_matrix3(block), sample.count, grade, why, as_lab(spread)
         )
     colours = tuple(
         AreaColour(
@@ -239,15 +256,15 @@ def _with_areas(
 
 
 def _corrected(
-    samples: Sequence[AreaSample], areas: Sequence[Area], card: Card, lesson: CardCalibration
+    samples: Sequence[AreaSample], areas: Sequence[Area], calibration: CardCalibration
 ) -> tuple[Floats, Floats]:
     """The colours (M, 3) of areas, and the joint covariance (3 M, 3 M) of all that is not known of them."""
-    placement, correction = lesson.placement, lesson.correction
+    card, placement, correction = calibration.card, calibration.placement, calibration.correction
     assert placement is not None and correction is not None
     count = len(samples)
     encoded = np.array([sample.encoded for sample in samples]).reshape(-1, 3)
     noise = [
-        sample.covariance + _light_covariance(sample.encoded, area, placement, card, lesson.shading)
+        sample.covariance + _light_covariance(sample.encoded, area, placement, card, calibration.shading)
         for sample, area in zip(samples, areas, strict=True)
     ]
     middles = np.array([placement.to_mm(np.array(area.outline)).mean(axis=0) for area in areas]).reshape(-1, 2)
@@ -259,15 +276,10 @@ def _corrected(
     doubts = np.array([_surface_doubt(middle, card) for middle in middles])
     joint = joint + np.outer(bluer, bluer)
     joint = joint + _surface_covariance(lab, doubts, np.array([sample.fall for sample in samples]))
-    if lesson.fading is not None:
-        change = lesson.fading.change(lab)
+    if calibration.fading is not None:
+        change = calibration.fading.change(lab)
         lab, joint = lab + change, joint + np.outer(change, change)
     return lab, joint
-
-
-def _gain_at(shading: Shading, placement: Placement, card: Card, places: Floats) -> Floats:
-    """The relative light at places (M, 2) in full-size pixels."""
-    return shading.gain(_held_to_card(placement.to_mm(places), card))
 
 
 def _limit(reasons: Sequence[Reason]) -> Grade:
@@ -321,10 +333,6 @@ def _surface_doubt(middle: Floats, card: Card) -> float:
 def _held_to_card(mm: Floats, card: Card) -> Floats:
     """Places moved to the nearest point of the card: the light's surface is not carried on beyond it."""
     return np.clip(mm, 0.0, np.array(card.size_mm))
-
-
-def _triple(values: Floats) -> Lab:
-    return (float(values[0]), float(values[1]), float(values[2]))
 
 
 def _finite(value: float) -> float | None:

@@ -19,8 +19,8 @@ from scipy.cluster.hierarchy import fcluster, linkage
 
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
-from curejournal.photo.find.placement import Points
-from curejournal.photo.measure.rectified import PX_PER_MM, Flat
+from curejournal.photo.placement import Points
+from curejournal.photo.window.rectified import PX_PER_MM, Flat
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -65,7 +65,7 @@ class Layer:
     """One colour of the window. `lab` is its median as seen, to tell layers apart; `share` of the window's area.
 
     `film` says that its colour may be that of a white film on another layer; `form` is how it lies in the window.
-    Neither decides what it is: `curejournal.photo.window.portions` compares it with what the portion is known to be.
+    Neither decides what it is: `curejournal.workflow.photos.portions` compares it with what the portion is known to be.
     """
 
     outline: Points
@@ -91,6 +91,11 @@ class Layers:
 
 def split_window(flat: Flat) -> tuple[Layers, Ints]:
     """Sort a straightened window into layers or swirls.
+
+    Parameters
+    ----------
+    flat : Flat
+        The straightened window.
 
     Returns
     -------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from html import escape
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -12,14 +13,17 @@ from curejournal.base.messages import msg, quantity
 from curejournal.batch.descriptions import acid_words, alkali_words, describe_embed
 from curejournal.batch.records import ColourReading
 from curejournal.colour.sample import Grade, Lab
-from curejournal.documents import charts, formatting, style
+from curejournal.documents import formatting, style
 from curejournal.documents.ribbon import as_image
 from curejournal.documents.sketches import Sketch, sketch
-from curejournal.judging.judgement import Judgement
-from curejournal.soap.recipe import Recipe
 from curejournal.ui.i18n import _, localise_chart, localised, tr, word_of
 from curejournal.ui.page import Desk, plain
-from curejournal.workflow import Measurement
+
+if TYPE_CHECKING:
+    from curejournal.documents.charts import Figure
+    from curejournal.judging.judgement import Judgement
+    from curejournal.soap.recipe import Recipe
+    from curejournal.workflow import Measurement
 
 
 def tag(word: str) -> str:
@@ -115,7 +119,7 @@ def latest_colours(judgement: Judgement) -> list[str]:
     ]
 
 
-def figure(shown: charts.Figure | None, told: bool = False) -> None:
+def figure(shown: Figure | None, told: bool = False) -> None:
     """A chart with the sentence that says the same, unless that is told on the page already."""
     if shown is not None:
         # Without Streamlit's own theme for charts, whose grey is too pale on paper: ink and paper are the page's then.
@@ -144,7 +148,8 @@ def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
     if not names:
         return None
     asked = st.query_params.get("batch", "")
-    first = list(names).index(asked) if asked in names else (0 if len(names) == 1 else None)
+    only = 0 if len(names) == 1 else None
+    first = list(names).index(asked) if asked in names else only
     return st.selectbox(
         tr(label or msg("Batch")),
         list(names),

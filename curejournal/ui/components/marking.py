@@ -43,6 +43,30 @@ class Marks:
     corners: tuple[tuple[float, float], ...] = ()
 
 
+def _what_is_marked(
+    names: Sequence[str], kinds: Sequence[str], key: str, *, corners: bool, how: str
+) -> tuple[str, str]:
+    """Ask what is marked, and as which shape; say how."""
+    options = [*names, *([CORNERS] if corners else [])]
+    what = names[0]
+    if len(options) > 1:
+        what = st.segmented_control(
+            _("What do you mark?"), options, default=names[0], required=True, key=f"{key}-what", format_func=plain
+        )
+    kind = kinds[0]
+    if what != CORNERS and len(kinds) > 1:
+        kind = st.segmented_control(_("As a"), list(kinds), default=kinds[0], required=True, key=f"{key}-kind")
+    st.caption(
+        tr(
+            msg("Touch the card’s corners one after another, clockwise from its own top left.")
+            if what == CORNERS
+            else how or HOW[kind]
+        ),
+        help=tr(KEYS),
+    )
+    return what, kind
+
+
 def mark(
     picture: bytes,
     width: int,
@@ -61,23 +85,7 @@ def mark(
     `proposed` areas are drawn already and count until they are drawn anew; `kinds` are the shapes to choose from;
     `how` says in place of `HOW` what to do. Marks are kept by `key`: another photo needs another.
     """
-    options = [*names, *([CORNERS] if corners else [])]
-    what = names[0]
-    if len(options) > 1:
-        what = st.segmented_control(
-            _("What do you mark?"), options, default=names[0], required=True, key=f"{key}-what", format_func=plain
-        )
-    kind = kinds[0]
-    if what != CORNERS and len(kinds) > 1:
-        kind = st.segmented_control(_("As a"), list(kinds), default=kinds[0], required=True, key=f"{key}-kind")
-    st.caption(
-        tr(
-            msg("Touch the card’s corners one after another, clockwise from its own top left.")
-            if what == CORNERS
-            else how or HOW[kind]
-        ),
-        help=tr(KEYS),
-    )
+    what, kind = _what_is_marked(names, kinds, key, corners=corners, how=how)
     # Kept where no widget is drawn: a band keeps its thickness while another shape is chosen.
     thick = st.session_state.setdefault(f"{key}-thickness", max(round(BAND_SHARE * min(width, height)), 4))
     # Always there, so that what stands below keeps its state when a shape is chosen.

@@ -11,6 +11,7 @@ from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch
 from curejournal.documents import formatting
 from curejournal.documents.ribbon import main_portion, strip_html
+from curejournal.documents.soap_pictures import Cut
 from curejournal.documents.style import mark, state_of
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
@@ -20,13 +21,13 @@ from curejournal.ui.state import cache
 from curejournal.workflow.photos import showing
 
 
-def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut: showing.Cut = "wide") -> None:
+def picture(desk: Desk, batch: Batch, judgement: Judgement, longest: int, *, cut: Cut = "wide") -> None:
     """Draw the picture that stands for a batch, or a place for it."""
     shown = showing.cover(showing.shown_photos(batch), main_portion(judgement.journeys))
     taken(desk, batch.name, shown, longest, cut=cut)
 
 
-def taken(desk: Desk, name: str, shown: showing.Shown | None, longest: int, *, cut: showing.Cut = "wide") -> None:
+def taken(desk: Desk, name: str, shown: showing.Shown | None, longest: int, *, cut: Cut = "wide") -> None:
     """Draw a photo as it is shown, or a place for it."""
     if shown is None:
         _no_picture(msg("No photo yet"))

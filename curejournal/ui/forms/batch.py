@@ -17,7 +17,7 @@ from curejournal.batch.records import BarsOut, Batch, ColourReading, Record, Tar
 from curejournal.documents.formatting import moment
 from curejournal.soap.recipe import Batter, Recipe
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import entry, target_colour
 from curejournal.ui.i18n import localised, tr, weight_input, word_of
 from curejournal.ui.page import Desk, attempt, plain, refusal
 
@@ -27,7 +27,7 @@ SOURCES: dict[TargetSource, str] = {
     "cured earlier batch": msg("a cured earlier batch"),
     "control portion": msg("an unscented control"),
     "batter before fragrance": msg("the batter before fragrance"),
-    "swatch": "a swatch",
+    "swatch": msg("a swatch or a picture"),
 }
 CHANGES = (msg("bars were taken from it"), msg("another tray or box lies under it"), msg("it was cut into bars"))
 
@@ -135,7 +135,7 @@ def set_target(desk: Desk, batch: Batch) -> None:
         tr(msg("Take it from")), list(SOURCES), format_func=localised(SOURCES.__getitem__), key=f"{key}-source-{name}"
     )
     how = _ASKED[source](desk, batch, f"{key}-{name}")
-    tolerance = entry.tolerance(f"{key}-tolerance-{name}", portion.tolerance)
+    tolerance = target_colour.tolerance(f"{key}-tolerance-{name}", portion.tolerance)
     if how is None:
         return
     act = partial(_intend, desk, batch, name, source, {**how, "tolerance": tolerance}, key)
@@ -186,9 +186,7 @@ def _like(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
 def _control(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
     controls = [portion.name for portion in batch.portions if portion.control]
     if not controls:
-        common.say(
-            msg("This batch has no control: tick one of its portions as such under History, “Correct an entry”.")
-        )
+        common.say(msg("This batch has no control: touch one of its portions under History, and tick it as such."))
         return None
     return {"from_portion": st.selectbox(tr(msg("Which control")), controls, key=f"{key}-control")}
 
@@ -210,10 +208,11 @@ def _reading(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
 
 
 def _swatch(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
-    if not st.toggle(tr(msg("Photograph it with a card, instead of typing it")), key=f"{key}-photo"):
-        typed = entry.lab(key)
-        st.html(common.patch(typed, msg("The swatch"), msg("CIELAB, D50")))
-        return {"lab": typed}
+    if not st.toggle(tr(msg("Photograph a swatch with a card")), key=f"{key}-photo"):
+        picked = target_colour.choose(desk, key, None, none=False)
+        if picked is None:
+            return None
+        return {"lab": picked.target_lab, "lab_from": picked.target_from, "lab_card": picked.target_card}
     card_name = st.selectbox(tr(msg("Which card")), workflow.card_names(desk.journal), key=f"{key}-card")
     file = st.file_uploader(
         tr(msg("The swatch in the card’s window")), type=["jpg", "jpeg", "png", "heic"], key=f"{key}-file"

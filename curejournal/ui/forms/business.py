@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import fields as limits_fields
 from functools import partial
 from typing import TypeVar
 
@@ -17,7 +17,7 @@ from curejournal.batch.records import Batch, Record
 from curejournal.batch.sales import BarsBack, Complaint
 from curejournal.judging.limits import Limits
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import entry, fields
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, attempt, plain, refusal
 
@@ -43,7 +43,7 @@ def forms(batch: Batch) -> dict[str, Form]:
 def _record(label: str, template: Record, desk: Desk, batch: Batch) -> None:
     key = entry.form_key(label.replace(" ", "-"), batch)
     with st.form(key):
-        record = entry.edited(template, key)
+        record = fields.fields_of(template, key)
         at = entry.moment(desk, key)
         if st.form_submit_button(_("Save"), type="primary"):
             entry.offer(desk, batch.code, [record], at, key)
@@ -80,7 +80,7 @@ def _rules(desk: Desk, batch: Batch) -> None:
                 placeholder=tr(f"{getattr(now, limit.name):g}"),
                 key=f"{key}-{limit.name}",
             )
-            for limit in fields(Limits)
+            for limit in limits_fields(Limits)
         }
         of_recipe = batch.recipe is not None and bool(batch.recipe.name.strip())
         everywhere = of_recipe and st.checkbox(

@@ -12,7 +12,7 @@ from curejournal.batch.records import Batch
 from curejournal.documents.formatting import day
 from curejournal.judging.tasks import Task
 from curejournal.ui.components import common
-from curejournal.ui.forms import checks, entry, photos, pouring, take_photos
+from curejournal.ui.forms import alkali, checks, entry, photos, pouring, surface_check, take_photos, weighing
 from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache
@@ -23,10 +23,10 @@ def _evidence(desk: Desk, batch: Batch) -> None:
 
 
 ON_THE_SPOT: dict[str, tuple[str, Callable[[Desk, Batch], None]]] = {
-    "weigh": (":material/scale:", entry.weigh),
+    "weigh": (":material/scale:", weighing.weigh),
     "photograph": (":material/photo_camera:", take_photos.take),
-    "test": (":material/science:", entry.alkali_test),
-    "look": (":material/visibility:", entry.surface),
+    "test": (":material/science:", alkali.test),
+    "look": (":material/visibility:", surface_check.check),
     "release": (":material/draw:", _evidence),
     "decide": (":material/balance:", _evidence),
     "complete": (":material/edit:", pouring.complete),

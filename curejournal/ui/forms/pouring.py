@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
 
 import streamlit as st
 
 from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
-from curejournal.batch.records import Batch, Event, EventKind, Record, ScalarReading
+from curejournal.batch.records import Batch, Event, EventKind, ScalarReading
 from curejournal.documents import formatting
-from curejournal.ui.components import common
+from curejournal.ui.components import common, pressing, showing
 from curejournal.ui.forms import entry, recipe
-from curejournal.ui.i18n import _, temperature_input, tr
-from curejournal.ui.page import Desk, plain
+from curejournal.ui.i18n import _
+from curejournal.ui.page import Desk
 from curejournal.ui.state import cache, material_cache
 from curejournal.workflow import materials
+from curejournal.workflow.photos.showing import shown_photos
 
 LARGE: dict[EventKind, str] = {
     "trace": msg("Trace"),
@@ -43,9 +45,12 @@ MORE: dict[EventKind, str] = {
     "smell off": msg("It smells off"),
 }
 """What happens now and then; as kinds of their own they can be counted and compared."""
-WHOLE = msg("the whole batch")
 LATELY = timedelta(hours=36)
 """How long a pour is looked back on, and a batch opens where it is written down: until about its cut. Ours."""
+MOST_AT_ONCE = 12
+"""Batches of one day that are switched between. Ours: more than a day's loaves."""
+PICTURES = 3
+"""The latest pictures of a batch that stand below its buttons. Ours."""
 
 
 def is_on(desk: Desk, batch: Batch) -> bool:
@@ -53,56 +58,57 @@ def is_on(desk: Desk, batch: Batch) -> bool:
     return batch.poured_at is None or desk.now - batch.poured_at < LATELY
 
 
-def show(desk: Desk, batch: Batch) -> None:
-    """The buttons, a temperature, a note; what was noted so far."""
-    key = f"pour-{batch.code}"
-    turn, warm_form, note_form = (entry.form_key(form, batch) for form in ("pour", "warm", "note"))
-    names = [portion.name for portion in batch.portions]
-    # The portion stays chosen from one press to the next: it is worked on for a while.
-    chosen = (
-        st.pills(_("Of"), [WHOLE, *names], default=WHOLE, required=True, key=f"{key}-portion", format_func=plain)
-        if len(names) > 1
-        else WHOLE
-    )
-    portion = "" if chosen == WHOLE else chosen
-    with st.container(horizontal=True, key=f"large-{key}"):
-        pressed = [kind for kind, label in LARGE.items() if st.button(tr(label), key=f"{key}-{kind}")]
-    with st.expander(_("Something else happened")), st.container(horizontal=True, key=f"large-{key}-more"):
-        pressed += [kind for kind, label in MORE.items() if st.button(tr(label), key=f"{key}-{kind}")]
-    # Value and button travel together in a form: what was typed is not lost to a page that draws itself meanwhile.
-    with (
-        st.form(warm_form, border=False),
-        st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-warm"),
-    ):
-        temperature = temperature_input(msg("Temperature, °C"), value=None, step=0.5, key=f"{warm_form}-temperature")
-        warm = st.form_submit_button(_("Keep temperature"), key=f"{key}-warm")
-    with (
-        st.form(note_form, border=False),
-        st.container(horizontal=True, vertical_alignment="bottom", key=f"large-line-{key}-note"),
-    ):
-        words = st.text_input(
-            _("Note"), key=f"{note_form}-words", max_chars=500, placeholder=_("thick, separating, 2 g more…")
-        )
-        noted = st.form_submit_button(_("Keep note"), key=f"{key}-note")
-    with st.expander(_("At another time, or with the number of bars cut")):
-        bars = st.number_input(_("Bars cut"), value=None, min_value=1, step=1, key=f"{turn}-bars")
-        at = entry.moment(desk, turn)
-    cut = int(bars) if bars else None
-    records: list[Record] = [Event(kind, portion, bars=cut if kind == "cut" else None) for kind in pressed]
-    if warm and temperature is not None:
-        # The batter's temperature stands in the chart of the batch; that of one portion beside what was done with it.
-        records.append(
-            Event("note", portion, "temperature", temperature)
-            if portion
-            else ScalarReading(msg("batter temperature"), temperature)
-        )
-    if noted and words.strip():
-        records.append(Event("note", portion, words.strip()))
-    if records or warm or noted:
-        forms = (turn, *([warm_form] if warm else []), *([note_form] if noted else []))
-        entry.offer(desk, batch.code, records, at, *forms)
+def of_the_day(desk: Desk) -> list[Batch]:
+    """The batches that are being poured or wait in their moulds, the latest started first."""
+    since = desk.now - LATELY
+    touched = [head for head in desk.journal.batches() if max(head.started_at, head.last_entry_at or since) > since]
+    batches = (desk.journal.batch(head.code) for head in touched[: 4 * MOST_AT_ONCE])
+    return [batch for batch in batches if is_on(desk, batch)][:MOST_AT_ONCE]
+
+
+def show(desk: Desk, batch: Batch, others: Sequence[Batch] = (), *, key: str = "") -> str:
+    """Draw the buttons, what was noted so far, and the latest pictures of what was poured.
+
+    `others` are the batches to which one press switches; gives the code of the one that is chosen.
+    """
+    offered = list({one.code: one for one in [*others, batch]}.values())
+    shown = [_as_poured(desk, one) for one in offered]
+    chosen = pressing.press(desk, shown, batch.code, LARGE, MORE, key=key or f"pour-{batch.code}")
+    batch = next(one for one in offered if one.code == chosen)
     _darkened(desk, batch)
-    _lately(desk, batch)
+    _pictures(desk, batch)
+    return chosen
+
+
+def _as_poured(desk: Desk, batch: Batch) -> pressing.Poured:
+    noted = [
+        item
+        for item in reversed(batch.entries)
+        if isinstance(item.record, (Event, ScalarReading)) and desk.now - item.at < LATELY
+    ]
+    lately = [
+        msg(
+            "{at:%H:%M}{zone}: {record}",
+            at=item.at,
+            zone=formatting.offset(item.at, desk.zone),
+            record=describe(item.record),
+        )
+        for item in noted
+    ]
+    about = (
+        msg("poured {age} ago", age=formatting.age(batch.poured_at, desk.now))
+        if batch.poured_at
+        else msg("not poured yet")
+    )
+    names = tuple(portion.name for portion in batch.portions)
+    said = tuple((item.press or "", words) for item, words in zip(noted, lately, strict=True))
+    return pressing.Poured(batch.code, batch.name, about, names if len(names) > 1 else (), batch.poured_at, said)
+
+
+def _pictures(desk: Desk, batch: Batch) -> None:
+    """The latest pictures, large: what was poured is seen beside what is noted of it."""
+    for shown in [one for one in shown_photos(batch) if one.sha256][-PICTURES:][::-1]:
+        showing.taken(desk, batch.name, shown, 1200)
 
 
 def _darkened(desk: Desk, batch: Batch) -> None:
@@ -131,25 +137,6 @@ def _darkened(desk: Desk, batch: Batch) -> None:
                             width=150,
                             alt=_("{name}, {portion}", name=before.name, portion=before.portion),
                         )
-
-
-def _lately(desk: Desk, batch: Batch) -> None:
-    noted = [
-        item
-        for item in reversed(batch.entries)
-        if isinstance(item.record, (Event, ScalarReading)) and desk.now - item.at < LATELY
-    ]
-    if noted:
-        st.subheader(_("So far"))
-        common.listed(
-            msg(
-                "{at:%H:%M}{zone}: {record}",
-                at=item.at,
-                zone=formatting.offset(item.at, desk.zone),
-                record=describe(item.record),
-            )
-            for item in noted
-        )
 
 
 def complete(desk: Desk, batch: Batch) -> None:

@@ -24,12 +24,15 @@ from curejournal.soap.recipe import Acid, Additive, Alkali, Batter, Embed, Liqui
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.forms.recipe_rows import known_row, rows
-from curejournal.ui.i18n import tr, weight_input
+from curejournal.ui.i18n import tr, weight_input, word_of
 from curejournal.ui.page import Desk, attempt, plain
 
 KINDS = get_args(get_type_hints(Additive)["kind"])
 PURITY = {"NaOH": (97.0, 99.0), "KOH": (88.0, 92.0)}
 """Of the solid, %: NaOH 97 to 99, KOH about 90 [common practice, no source]; the bag's label is better."""
+NAOH_ALONE = msg("NaOH: hard bars")
+ALKALI: dict[str, int | None] = {NAOH_ALONE: 0, msg("KOH: soft soap"): 100, msg("Both"): None}
+"""KOH, per cent of the alkali by moles; None: it is asked for. Molar masses 40.00 and 56.11 g/mol (IUPAC)."""
 WHOLE = msg("the whole batch")
 PIECES = msg("Pieces of batch")
 AS_PIECES, MELTED = "pieces", msg("melted through (rebatch)")
@@ -51,29 +54,37 @@ def of_batch(desk: Desk, batch: Batch) -> None:
             entry.offer(desk, batch.code, [recipe], at, form, supersedes=corrects)
 
 
-def show_lye(recipe: Recipe) -> None:
-    """What a recipe's lye does; of soap that was melted, why nothing can be said."""
+def show_lye(recipe: Recipe, *, brief: bool = False) -> None:
+    """What a recipe's lye does; of soap that was melted, why nothing can be said. `brief`: the answer is in sight."""
     if not recipe.oils and recipe.rebatch:
         common.say(msg("A rebatch without new oils has no lye to work out: titrate three of its bars before selling."))
         return
     checked = attempt(lambda: check_lye(recipe))
     if checked is not None:
-        lye(checked)
+        lye(checked, brief=brief)
 
 
-def lye(checked: LyeCheck) -> None:
+def in_sight(recipe: Recipe) -> None:
+    """What its lye does, in one sentence that stays in sight while the recipe is filled in."""
+    checked = check_lye(recipe) if recipe.oils else None
+    if checked is not None:
+        common.say(answer(checked))
+
+
+def lye(checked: LyeCheck, *, brief: bool = False) -> None:
     """What the lye does to the fat, with its interval, doubts and cautions."""
     with st.container(border=True, key="lye"):
         st.subheader(tr(msg("Lye, before you pour")))
-        superfat(checked)
+        superfat(checked, brief=brief)
         for doubt in checked.doubts:
             st.warning(tr(f"{plain(doubt.text)} {plain(doubt.do)}"), icon=":material/back_hand:")
         common.say(LYE)
 
 
-def superfat(checked: LyeCheck) -> None:
+def superfat(checked: LyeCheck, *, brief: bool = False) -> None:
     """The answer in words, and the figures on a tap."""
-    common.say(answer(checked), "lead")
+    if not brief:
+        common.say(answer(checked), "lead")
     with st.expander(tr(msg("Figures"))):
         common.values(dict(figures(checked)))
 
@@ -100,17 +111,16 @@ def same_bottles(key: str, recipe: Recipe, source: str) -> bool:
 def lots(key: str, recipe: Recipe) -> Recipe:
     """Ask which lots a recipe is poured from; those that it names are shown, not taken."""
     names = [name for name, _, _ in lots_of(recipe)][: len(recipe.lots)]
-    with st.expander(tr(msg("Lots of the bottles that are poured from now"))):
-        common.say(msg("Left empty, a lot counts as not noted. It can be entered later too."), "soft")
-        found = [
-            st.text_input(
-                tr(msg("{name}, lot", name=plain(name))),
-                key=f"{key}-{number}-{name}",
-                max_chars=80,
-                placeholder=tr(msg("was {lot}", lot=lot) if lot else ""),
-            ).strip()
-            for number, (name, lot) in enumerate(zip(names, recipe.lots, strict=True))
-        ]
+    common.say(msg("Left empty, a lot counts as not noted. It can be entered later too."), "soft")
+    found = [
+        st.text_input(
+            tr(msg("{name}, lot", name=plain(name))),
+            key=f"{key}-{number}-{name}",
+            max_chars=80,
+            placeholder=tr(msg("was {lot}", lot=lot) if lot else ""),
+        ).strip()
+        for number, (name, lot) in enumerate(zip(names, recipe.lots, strict=True))
+    ]
     return recipe.with_lots(found)
 
 
@@ -229,7 +239,25 @@ def _suggest(key: str, oils: Sequence[Oil], liquids: Sequence[Liquid], acids: Se
         return
     with st.expander(tr(msg("How much lye do these oils need?"))):
         wanted = st.slider(tr(msg("Superfat, %")), 0.0, 15.0, 5.0, 0.5, key=f"{key}-superfat")
-        koh = st.slider(tr(msg("KOH, part of the alkali by moles, %")), 0, 100, 0, key=f"{key}-koh")
+        soap = st.segmented_control(
+            tr(msg("Which alkali")),
+            list(ALKALI),
+            default=NAOH_ALONE,
+            required=True,
+            key=f"{key}-soap",
+            format_func=word_of,
+        )
+        koh = ALKALI[soap]
+        if koh is None:
+            koh = st.slider(
+                tr(msg("KOH instead of NaOH, % of the lye’s strength")),
+                0,
+                100,
+                10,
+                5,
+                key=f"{key}-koh",
+                help=tr(msg("5 to 10 % makes a bar lather more easily. 1 g of NaOH is as strong as 1.4 g of KOH.")),
+            )
         need = attempt(lambda: lye_for(oils, wanted, liquids=liquids, acids=acids, koh_share=koh / 100))
         if need is not None:
             common.values(

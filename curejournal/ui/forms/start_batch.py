@@ -10,69 +10,46 @@ import streamlit as st
 from curejournal import workflow
 from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
-from curejournal.batch.records import Batch, ColourReading, Portion, Record
-from curejournal.judging.target import from_earlier_batch
+from curejournal.batch.records import Batch, Portion, Record
 from curejournal.soap.recipe import Recipe
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import entry, target_colour
 from curejournal.ui.forms import recipe as recipes
 from curejournal.ui.i18n import localised, tr
 from curejournal.ui.page import Desk, attempt, plain
 
-TYPED = msg("a colour typed here")
 FIRST = "B-1"
 """The code that the first batch may have; the next ones count on. Ours."""
 
 
 def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     """Ask for a batch and start it, like the one asked for; `earlier` are the names of all, by code."""
-    like = (
-        st.selectbox(
-            tr(msg("Begin with the recipe and portions of")),
-            [None, *earlier],
-            index=[None, *earlier].index(asked if asked in earlier else None),
-            format_func=localised(
-                lambda code: (
-                    msg("nothing: a new recipe")
-                    if code is None
-                    else msg("{code} · {name}", code=code, name=earlier[code])
-                )
-            ),
-            key=f"like-{asked or None}",
-        )
-        if earlier
-        else None
-    )
+    like = _like(earlier, asked)
     model = desk.journal.batch(like) if like else None
     key = f"start-{like}"
-    left, right = st.columns(2)
-    with left:
-        name = st.text_input(tr(msg("Name")), value=model.name if model else "", key=f"{key}-name", max_chars=120)
-    with right:
+    name = st.text_input(
+        tr(msg("Name")),
+        value=model.name if model else "",
+        key=f"{key}-name",
+        max_chars=120,
+        placeholder=tr(msg("Rose clay, two layers")),
+    )
+    with st.expander(tr(msg("Its code, and when it was started"))):
         code = st.text_input(tr(msg("Code (short, your own)")), _code(desk), key=f"{key}-code", max_chars=40)
+        at = entry.moment(desk, key)
     old = recipes.pieces_now(desk, model.recipe) if model is not None and model.recipe is not None else None
-    same = old is not None and recipes.same_bottles(key, old, msg("for {like}", like=like))
-    if model is None or st.toggle(tr(msg("Change its portions or recipe")), key=f"{key}-change"):
-        portions = _portions(desk, key, model, earlier)
-        if old is not None and model is not None:
-            old = _renamed(old if same else old.with_lots([""] * len(old.lots)), model.portions, portions)
-        st.subheader(tr(msg("Recipe, as weighed")))
-        wanted = st.checkbox(tr(msg("Enter the recipe now")), value=True, key=f"{key}-recipe")
-        # Other bottles or another recipe, other fields: what a field showed at first it would go on showing.
-        last = workflow.last_entry(model, Recipe) if model is not None else None
-        fields = f"{key}-same" if same else key
-        fields = f"{fields}-{last.id}" if last is not None else fields
-        recipe = recipes.ask(desk, fields, old, [portion.name for portion in portions]) if wanted else None
-    else:
-        portions, recipe = list(model.portions), old
-        if old is not None and not same:
-            recipe = recipes.lots(f"{key}-lots", old)
+    change = model is None or st.toggle(tr(msg("Change its portions or recipe")), key=f"{key}-change")
+    # Over what is asked for, so that it stays in sight on the way down.
+    answer = st.container(key="lye-in-sight")
+    portions = _portions(desk, key, model, change=change)
+    recipe = _recipe(desk, key, model, old, portions, change=change)
     if recipe is not None:
-        recipes.show_lye(recipe)
+        with answer:
+            recipes.in_sight(recipe)
+        recipes.show_lye(recipe, brief=True)
         for doubt in workflow.doubts_about_pieces(desk.journal, code, recipe, desk.now):
             st.warning(tr(f"{plain(doubt.text)} {plain(doubt.do)}"), icon=":material/back_hand:")
-    at = entry.moment(desk, key)
-    if st.button(tr(msg("Start the batch")), key=f"{key}-go", type="primary"):
+    if st.button(tr(msg("Start the batch")), key=f"{key}-go", type="primary", width="stretch"):
         records: list[Record] = [*([recipe] if recipe else []), *portions]
         started = attempt(
             lambda: workflow.start_batch(
@@ -81,9 +58,53 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
         )
         if started is not None:
             st.session_state.pop("like", None)
+            st.session_state.pop("starting", None)
             st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
     if model is not None:
-        common.listed([*(describe(portion) for portion in portions), *common.recipe_lines(recipe)])
+        with st.expander(tr(msg("All of it in a list"))):
+            common.listed([*(describe(portion) for portion in portions), *common.recipe_lines(recipe)])
+
+
+def _like(earlier: Mapping[str, str], asked: str) -> str | None:
+    """Which batch it is like, if there are any."""
+    if not earlier:
+        return None
+    chosen: str | None = st.selectbox(
+        tr(msg("Begin with the recipe and portions of")),
+        [None, *earlier],
+        index=[None, *earlier].index(asked if asked in earlier else None),
+        format_func=localised(
+            lambda code: (
+                msg("nothing: a new recipe") if code is None else msg("{code} · {name}", code=code, name=earlier[code])
+            )
+        ),
+        key=f"like-{asked or None}",
+    )
+    return chosen
+
+
+def _recipe(
+    desk: Desk, key: str, model: Batch | None, old: Recipe | None, portions: Sequence[Portion], *, change: bool
+) -> Recipe | None:
+    """The recipe as it is poured now: the old one with the lots of its bottles, or as it is changed."""
+    same = False
+    if old is not None and model is not None:
+        with st.expander(tr(msg("Lots of the bottles that are poured from now"))):
+            same = recipes.same_bottles(key, old, msg("for {like}", like=model.code))
+            if not same and not change:
+                old = recipes.lots(f"{key}-lots", old)
+    if not change:
+        return old
+    if old is not None and model is not None:
+        old = _renamed(old if same else old.with_lots([""] * len(old.lots)), model.portions, portions)
+    st.subheader(tr(msg("Recipe, as weighed")))
+    if not st.checkbox(tr(msg("Enter the recipe now")), value=True, key=f"{key}-recipe"):
+        return None
+    # Other bottles or another recipe, other fields: what a field showed at first it would go on showing.
+    last = workflow.last_entry(model, Recipe) if model is not None else None
+    fields = f"{key}-same" if same else key
+    fields = f"{fields}-{last.id}" if last is not None else fields
+    return recipes.ask(desk, fields, old, [portion.name for portion in portions])
 
 
 def _code(desk: Desk) -> str:
@@ -101,67 +122,33 @@ def _renamed(recipe: Recipe, before: Sequence[Portion], now: Sequence[Portion]) 
     )
 
 
-def _portions(desk: Desk, key: str, model: Batch | None, earlier: Mapping[str, str]) -> list[Portion]:
+def _portions(desk: Desk, key: str, model: Batch | None, *, change: bool) -> list[Portion]:
+    """The portions, each with the colour it should end at; how many there are and their names where that changes."""
     old = list(model.portions) if model else []
-    usual, most = max(len(old), 1), max(len(old), 12)
-    count = int(st.number_input(tr(msg("Portions (layers, swirl colours)")), 1, most, usual, key=f"{key}-portions"))
+    count, most = max(len(old), 1), max(len(old), 12)
+    if change:
+        count = int(st.number_input(tr(msg("Portions (layers, swirl colours)")), 1, most, count, key=f"{key}-portions"))
+    elif not old:
+        return []
     found = []
     for order in range(count):
         before = old[order] if order < len(old) else None
         with st.container(border=True, key=f"{key}-portion-{order}"):
-            name = st.text_input(
-                tr(msg("Name of the portion")),
-                before.name if before else ("soap" if count == 1 else msg("portion {order}", order=order + 1)),
-                key=f"{key}-p-{order}-name",
-            )
-            aimed = _target(desk, f"{key}-p-{order}", before, earlier)
-            with st.expander(tr(msg("Tolerance and control"))):
-                tolerance = entry.tolerance(f"{key}-p-{order}-tolerance", before.tolerance if before else 3.0)
-                control = st.checkbox(
-                    tr(msg("A control: unscented, to compare with")),
-                    before.control if before else False,
-                    key=f"{key}-p-{order}-control",
-                )
-        found.append(replace(aimed, name=name.strip(), order=order, tolerance=tolerance, control=control))
+            found.append(_portion(desk, f"{key}-p-{order}", before, order, alone=count == 1, change=change))
     return found
 
 
-def _target(desk: Desk, key: str, before: Portion | None, earlier: Mapping[str, str]) -> Portion:
-    """The colour that a portion should end at: none, that of an earlier batch, or typed."""
-    known = before.target_lab if before else None
-    none = Portion("")
-    if not st.checkbox(tr(msg("It should end at a certain colour")), known is not None, key=f"{key}-wanted"):
-        return none
-    like = (
-        st.selectbox(
-            tr(msg("Like")),
-            [None, *earlier],
-            format_func=localised(
-                lambda code: TYPED if code is None else msg("{code} · {name}", code=code, name=earlier[code])
-            ),
-            key=f"{key}-like",
+def _portion(desk: Desk, key: str, before: Portion | None, order: int, *, alone: bool, change: bool) -> Portion:
+    usual = "soap" if alone else msg("portion {order}", order=order + 1)
+    name = before.name if before else usual
+    if change:
+        name = st.text_input(tr(msg("Name of the portion")), name, key=f"{key}-name")
+    else:
+        st.markdown(tr(f"**{plain(name)}**"))
+    aimed = target_colour.choose(desk, key, before) or Portion("")
+    with st.expander(tr(msg("Tolerance and control"))):
+        tolerance = target_colour.tolerance(f"{key}-tolerance", before.tolerance if before else 3.0)
+        control = st.checkbox(
+            tr(msg("A control: unscented, to compare with")), before.control if before else False, key=f"{key}-control"
         )
-        if earlier
-        else None
-    )
-    if like is not None:
-        return _like(desk, key, desk.journal.batch(like)) or none
-    lab = entry.lab(key, known or entry.CREAM)
-    st.html(common.patch(lab, msg("Target colour"), msg("L* lightness, a* green to red, b* blue to yellow (D50)")))
-    # Untouched it stays what it was, with all that is known of it.
-    return before if before and lab == known else replace(none, target_lab=lab, target_source="swatch")
-
-
-def _like(desk: Desk, key: str, earlier: Batch) -> Portion | None:
-    names = list(dict.fromkeys(reading.portion for _, reading in earlier.records(ColourReading)))
-    if not names:
-        common.say(msg("No colour was measured in that batch."))
-        return None
-    name = st.selectbox(tr(msg("Its portion")), names, key=f"{key}-of") if len(names) > 1 else names[0]
-    rules = workflow.current_limits(desk.journal)
-    picked = attempt(lambda: from_earlier_batch(Batch("", ""), earlier, name, rules))
-    if picked is None:
-        return None
-    st.html(common.patch(picked.lab, msg("Target colour"), picked.words))
-    common.listed(f"{doubt.text} {doubt.do}" for doubt in picked.doubts)
-    return Portion("", 0, picked.lab, "cured earlier batch", 3.0, False, picked.words, picked.card, round(picked.sd, 3))
+    return replace(aimed, name=name.strip(), order=order, tolerance=tolerance, control=control)

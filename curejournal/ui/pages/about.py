@@ -11,7 +11,7 @@ from curejournal.judging.judgement import LOCAL_CODES, LYE, STRIPS
 from curejournal.ui.components import common
 from curejournal.ui.components.glossary import CHECK_WORDS, GRADES, SIGNS, STATES, TRADE
 from curejournal.ui.i18n import _, tr
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 
 
 def render(desk: Desk) -> None:
@@ -42,6 +42,3 @@ def render(desk: Desk) -> None:
         ),
         "soft",
     )
-
-
-PAGE = Page(msg("Help"), "help", msg("Help"), 10, render)

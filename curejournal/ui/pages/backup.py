@@ -14,7 +14,7 @@ from curejournal.journal.check import Problem
 from curejournal.journal.store import Journal
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _
-from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import background
 from curejournal.workflow.settings import change_settings, settings_of
 
@@ -114,6 +114,3 @@ def _checked(journal: Journal, tell: background.Tell) -> tuple[Problem, ...]:
     return journal.check(
         lambda done, total: tell(done / max(total, 1), msg("{done} of {total}", done=done, total=total))
     )
-
-
-PAGE = Page(msg("Backup and check"), "backup", msg("Settings"), 40, render, tab=msg("Backup"))

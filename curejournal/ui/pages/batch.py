@@ -2,19 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import streamlit as st
 
 from curejournal.base.messages import msg
-from curejournal.batch.descriptions import describe
-from curejournal.batch.records import Batch, SurfaceNote
+from curejournal.batch.records import Batch, SurfaceNote, Weighing
 from curejournal.documents import charts
-from curejournal.documents.formatting import day
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, timeline
+from curejournal.ui.forms import (
+    alkali,
+    batch_head,
+    business,
+    checks,
+    correction,
+    doing,
+    entry,
+    evidence,
+    history,
+    pouring,
+    recipe,
+    room_reading,
+    surface_check,
+    weighing,
+)
 from curejournal.ui.forms import batch as acts
-from curejournal.ui.forms import batch_head, business, checks, doing, entry, evidence, history, pouring, recipe
 from curejournal.ui.i18n import _, word_of
-from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
 
 
@@ -60,33 +75,51 @@ def render(desk: Desk) -> None:
 def _now(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     if not common.may_enter(desk):
         return
-    common.say(msg("Each press is stamped with the time, and can be undone at once."), "soft")
-    pouring.show(desk, batch)
-    question = st.container()
-    if pouring.is_on(desk, batch):
+    on = pouring.is_on(desk, batch)
+    if on:
+        common.say(msg("Each press is stamped with the time, and can be undone at once."), "soft")
+        pouring.show(desk, batch)
+        common.way(desk, "pour", msg("All loaves of the day"), batch=batch.code)
         for caution in judgement.cautions:
             common.say(caution, "soft")
+    _enter(desk, batch, first=not on)
+    with st.expander(_("For the rack, the papers and after the sale")):
+        others = business.forms(batch)
+        other = st.pills(_("Which"), list(others), key=f"business-{batch.code}")
+        if other:
+            others[other](desk, batch)
+            entry.ask(desk, batch.code)
+    if not on:
+        st.subheader(_("What happened to it"))
+        pouring.show(desk, batch)
+        entry.ask(desk, batch.code)
     with st.container(horizontal=True, key="act-batch"):
         common.way(desk, "batches", msg("Pour another like this"), ":material/replay:", like=batch.code)
-    forms = {
-        "a weight": entry.weigh,
-        msg("an alkali test"): entry.alkali_test,
-        msg("a surface check"): entry.surface,
+
+
+MORE = msg("something else")
+
+
+def _enter(desk: Desk, batch: Batch, *, first: bool) -> None:
+    """What is read of a batch, each in its form: the three that are asked for most, then all others."""
+    forms: dict[str, Callable[[Desk, Batch], None]] = {
+        "a weight": weighing.weigh,
+        msg("an alkali test"): alkali.test,
+        msg("a surface check"): surface_check.check,
+    }
+    others = {
+        msg("the room"): room_reading.enter,
+        msg("the recipe"): recipe.of_batch,
         msg("a weighing check"): evidence.weighing_check,
         msg("a packet of strips"): evidence.packet_check,
-        msg("the room"): entry.room,
-        msg("the recipe"): recipe.of_batch,
-    }
-    forms |= acts.forms(batch)
-    chosen = st.pills(_("Or enter"), list(forms), key=f"form-{batch.code}")
-    others = business.forms(batch)
-    other = st.pills(_("For the rack, the papers and after the sale"), list(others), key=f"business-{batch.code}")
-    for form in (chosen and forms[chosen], other and others[other]):
-        if form:
-            form(desk, batch)
-            question = st.container()
-    with question:
-        entry.ask(desk, batch.code)
+    } | acts.forms(batch)
+    label = _("Enter") if first else _("Or enter")
+    chosen = st.pills(label, [*forms, MORE], key=f"form-{batch.code}", format_func=word_of)
+    if chosen == MORE:
+        chosen = st.pills(_("What"), list(others), key=f"more-{batch.code}", format_func=word_of)
+    if chosen:
+        (forms | others)[chosen](desk, batch)
+    entry.ask(desk, batch.code)
 
 
 def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
@@ -103,8 +136,12 @@ def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.subheader(_("Drying"))
     common.figure(charts.drying_figure(judgement.drying, batch.poured_at, desk.now))
-    if not judgement.drying.points:
+    weights = batch.of(Weighing)
+    if not weights:
         common.say(msg("No weights yet. Weigh a few marked bars each week."))
+    else:
+        with st.expander(_("The weights, to be put right")):
+            correction.touchable(desk, batch, reversed(weights), "weights")
     rooms = charts.room_figures(batch)
     if rooms:
         st.subheader(_("The room meanwhile"))
@@ -112,10 +149,10 @@ def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         common.figure(shown)
     st.subheader(_("Alkali tests"))
     checks.alkali_tests(desk, batch, judgement)
-    looks = [msg("{at}: {look}", at=day(at), look=describe(look)) for at, look in reversed(batch.records(SurfaceNote))]
+    looks = batch.of(SurfaceNote)
     if looks:
         st.subheader(_("Surface"))
-    common.listed(looks)
+    correction.touchable(desk, batch, reversed(looks), "surface")
     if judgement.lye is not None:
         st.subheader(_("Lye"))
         recipe.superfat(judgement.lye)
@@ -130,5 +167,3 @@ SECTIONS = {
     msg("Readings"): _readings,
     msg("History"): history.show,
 }
-
-PAGE = Page(msg("One batch"), "batch", msg("Batches"), 20, render, listed=False, titled=False)

@@ -13,7 +13,7 @@ from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, showing
 from curejournal.ui.forms import doing, start_batch
 from curejournal.ui.i18n import _, word_of
-from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
 
 SHOWN = 24
@@ -150,6 +150,3 @@ def _row(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             common.tag(common.state_of(judgement)) + msg(" &nbsp; {batch}", batch=common.text(showing.old(desk, batch)))
         )
         common.say(_next(desk, judgement), "soft")
-
-
-PAGE = Page(msg("Batches"), "batches", msg("Batches"), 10, render)

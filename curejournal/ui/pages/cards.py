@@ -12,7 +12,7 @@ from curejournal.base.messages import msg, msg_n
 from curejournal.ui.components import card_health, common
 from curejournal.ui.forms import enrolment
 from curejournal.ui.i18n import _, localised, tr
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 
 PAPERS: dict[workflow.Paper, str] = {"a4": "A4", "letter": msg("Letter")}
@@ -129,6 +129,3 @@ def _use() -> None:
                 msg("The same place and hour each time makes changes easier to see."),
             )
         )
-
-
-PAGE = Page(msg("Cards"), "cards", msg("Photos"), 40, render)

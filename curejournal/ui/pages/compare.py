@@ -14,7 +14,7 @@ from curejournal.documents.ribbon import ribbon_html, until_now
 from curejournal.ui.components import common, comparison, timeline
 from curejournal.ui.components.timeline import Seen
 from curejournal.ui.i18n import _, localised, tr
-from curejournal.ui.page import Desk, Page, plain
+from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
 
 NEEDED = msg("Two measured photos are needed: of one batch on two days, or of two batches.")
@@ -120,6 +120,3 @@ def _apart(left: ColourReading, right: ColourReading) -> str:
         between=formatting.figure(between),
         sure=sure,
     )
-
-
-PAGE = Page(msg("Compare"), "compare", msg("Compare"), 10, render)

@@ -10,11 +10,13 @@ from curejournal.materials.effects import Effect
 from curejournal.materials.history import What
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, localised, tr
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import material_cache
 from curejournal.workflow import materials
 
 OUTCOME = msg("Spots, ash, a soft loaf")
+# A filled sign for what is nearly certain, a half one for what is more likely than not.
+CHANCE_SIGNS = ((0.9, "●"), (0.5, "◐"), (0.0, "○"))
 ASKED: dict[What, str] = {"turn": msg("What turned it"), "end": msg("What keeps it off its colour")}
 
 
@@ -49,7 +51,10 @@ def render(desk: Desk) -> None:
         if not st.button(_("Compare {chosen} batches", chosen=len(chosen)), key="compare-all", type="primary"):
             return
     answer = material_cache.which(desk, what)
-    common.say(answer) if isinstance(answer, str) else _show(desk, answer)
+    if isinstance(answer, str):
+        common.say(answer)
+    else:
+        _show(desk, answer)
 
 
 def _outcome(desk: Desk) -> None:
@@ -113,7 +118,7 @@ def _show(desk: Desk, answer: materials.Which) -> None:
 
 def _effect(desk: Desk, effect: Effect, said: str) -> None:
     names = join(" and ", effect.materials)
-    sign = "●" if effect.chance >= 0.9 else "◐" if effect.chance >= 0.5 else "○"
+    sign = next(sign for least, sign in CHANCE_SIGNS if effect.chance >= least)
     with st.container(key=f"row-{names}"):
         st.markdown(tr(f"{sign} **{plain(names)}**"))
         common.say(common.sentence(said))
@@ -121,6 +126,3 @@ def _effect(desk: Desk, effect: Effect, said: str) -> None:
             with st.container(horizontal=True, key=f"act-{names}"):
                 for material in effect.materials:
                     common.way(desk, "materials", msg("What {material} did", material=material), material=material)
-
-
-PAGE = Page(msg("Find the cause"), "culprits", msg("Materials"), 20, render)

@@ -15,7 +15,7 @@ from curejournal.batch.records import WhyOut
 from curejournal.ui.components import common
 from curejournal.ui.forms import business, entry
 from curejournal.ui.i18n import _, localised, tr, word_of
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, attempt
 from curejournal.workflow import customers
 
 LINES = 4
@@ -159,5 +159,3 @@ PARTS = {
     msg("What did they get?"): _got,
     msg("Complaints"): _complaints,
 }
-
-PAGE = Page(msg("Customers"), "customers", msg("Documents"), 15, render)

@@ -8,7 +8,7 @@ from curejournal.base.messages import msg
 from curejournal.journal.store import Journal
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 from curejournal.ui.state import background, journal_choice
 from curejournal.workflow import demo
 
@@ -44,6 +44,3 @@ def render(desk: Desk) -> None:
 def _make(tell: background.Tell) -> None:
     with Journal.open(journal_choice.DEMO) as journal:
         demo.build_demo(journal, demo.pictures_folder(), lambda step: tell(step.done / step.total, step.words))
-
-
-PAGE = Page(msg("Demo journal"), "demo", msg("Settings"), 50, render, writes=True)

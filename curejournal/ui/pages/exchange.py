@@ -7,7 +7,7 @@ import streamlit as st
 from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain
 from curejournal.workflow import documents
 
 
@@ -45,6 +45,3 @@ def render(desk: Desk) -> None:
                 icon=":material/check:",
             )
             common.way(desk, "batch", msg("Open {code}", code=batch.code), batch=batch.code)
-
-
-PAGE = Page(msg("Share and import"), "exchange", msg("Documents"), 20, render)

@@ -10,9 +10,9 @@ from curejournal.base.messages import msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.stock import MaterialLot
 from curejournal.ui.components import common
-from curejournal.ui.forms import entry
+from curejournal.ui.forms import entry, fields
 from curejournal.ui.i18n import _, localised
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, attempt
 from curejournal.workflow import stock
 
 
@@ -36,13 +36,10 @@ def render(desk: Desk) -> None:
     )
     key = entry.form_key(f"lot-{chosen}")
     with st.form(key):
-        record = entry.edited(names[chosen] if chosen else MaterialLot("", ""), key)
+        record = fields.fields_of(names[chosen] if chosen else MaterialLot("", ""), key)
         sent = st.form_submit_button(_("Save"), type="primary")
     if sent and isinstance(record, MaterialLot):
         made = attempt(partial(stock.enter_lot, desk.journal, record, by=desk.by, now=desk.now))
         if made is not None:
             entry.done(key)
             st.rerun()
-
-
-PAGE = Page(msg("Lots"), "lots", msg("Materials"), 30, render)

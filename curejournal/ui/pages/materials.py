@@ -10,7 +10,7 @@ from curejournal.documents.ribbon import ribbon_html, ribbon_of
 from curejournal.materials.history import History, Named, Use
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, localised, tr
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 from curejournal.ui.state import cache, material_cache
 from curejournal.workflow import documents, materials
 from curejournal.workflow.photos.showing import shown_photos
@@ -31,7 +31,8 @@ def render(desk: Desk) -> None:
         common.way(desk, "plan", msg("Plan a pour"), ":material/event_upcoming:")
     asked = st.query_params.get("material", "")
     kinds = list(dict.fromkeys(one.kind for one in known.values()))
-    first = known[asked].kind if asked in known else ("fragrance" if "fragrance" in kinds else None)
+    usual = "fragrance" if "fragrance" in kinds else None
+    first = known[asked].kind if asked in known else usual
     kind = st.pills(_("Kind"), kinds, default=first, key=f"kind-{asked}")
     names = [name for name, one in known.items() if kind in (None, one.kind)]
     labels = {
@@ -172,6 +173,3 @@ def _sheets(desk: Desk, name: str) -> None:
             key="fact-sheet-md",
             on_click="ignore",
         )
-
-
-PAGE = Page(msg("Materials"), "materials", msg("Materials"), 10, render, tab=msg("Each material"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 import streamlit as st
 
@@ -10,13 +11,15 @@ from curejournal import workflow
 from curejournal.base.messages import msg, msg_n, quantity
 from curejournal.documents import formatting
 from curejournal.judging.traceability import describe_bars_out
-from curejournal.ui.components import common
+from curejournal.ui.components import common, preview
 from curejournal.ui.i18n import _, localised, word_of
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 from curejournal.workflow import documents
 from curejournal.workflow.photos import tag_text
 
 PDF = "application/pdf"
+PREVIEWED = 4
+"""Records of so many batches at most are drawn before they are taken. Ours: half a second each."""
 
 
 def render(desk: Desk) -> None:
@@ -54,15 +57,18 @@ def _records(desk: Desk, names: dict[str, str]) -> None:
         common.say(msg("No batch is chosen.") if how == "of batches" else msg("No batch of that."), "soft")
         return
     common.listed(f"{code} {names[code]}" for code in codes)
+    made = partial(documents.batch_record, desk.journal, codes, desk.now)
     st.download_button(
         _("Record of {codes} (PDF)", codes=msg_n("{number} batch", "{number} batches", len(codes))),
-        lambda: documents.batch_record(desk.journal, codes, desk.now),
+        made,
         "record.pdf",
         PDF,
         key="record-file",
         type="primary",
         on_click="ignore",
     )
+    if len(codes) <= PREVIEWED:
+        preview.paper(desk, "record", made, codes)
 
 
 def _lot(desk: Desk, names: dict[str, str]) -> None:
@@ -90,7 +96,7 @@ def _lot(desk: Desk, names: dict[str, str]) -> None:
             )
     st.download_button(
         _("As a page (PDF)"),
-        lambda: documents.lot_page(desk.journal, lot, desk.now),
+        partial(documents.lot_page, desk.journal, lot, desk.now),
         "lot.pdf",
         PDF,
         key="lot-file",
@@ -143,6 +149,7 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
         _("Labels (PDF)"), made, f"labels-{code}.pdf", PDF, key=f"labels-out-{code}", type="primary", on_click="ignore"
     )
     common.say(msg("What a label must say where you sell, local codes decide."), "soft")
+    preview.paper(desk, "labels", made, (code, number, weight, tag, listed, paper))
 
 
 def _calendar(desk: Desk, names: dict[str, str]) -> None:
@@ -159,5 +166,3 @@ def _calendar(desk: Desk, names: dict[str, str]) -> None:
 
 
 PAPERS = {msg("Record"): _records, msg("Lot"): _lot, msg("Labels"): _labels, msg("Calendar"): _calendar}
-
-PAGE = Page(msg("Documents"), "documents", msg("Documents"), 10, render, tab=msg("Records, labels, lots"))

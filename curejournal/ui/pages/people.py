@@ -7,7 +7,7 @@ import streamlit as st
 from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, tr
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, attempt
 from curejournal.workflow.settings import change_settings, settings_of
 
 
@@ -31,6 +31,3 @@ def render(desk: Desk) -> None:
         others = [known for known in settings_of(desk.journal).people if known != name]
         attempt(lambda: change_settings(desk.journal, people=(name, *others)))
         st.rerun()
-
-
-PAGE = Page(msg("People"), "people", msg("Settings"), 30, render)

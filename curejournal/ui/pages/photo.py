@@ -9,7 +9,7 @@ from curejournal.documents.formatting import moment
 from curejournal.ui.components import common
 from curejournal.ui.forms import photo_answers, photo_view, surface
 from curejournal.ui.i18n import _, tr
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
 from curejournal.workflow import Card, photos
 from curejournal.workflow.photos import InboxItem
@@ -109,6 +109,3 @@ def _corrected(desk: Desk, card: Card, item: InboxItem) -> None:
         key=f"corrected-{item.sha256}",
         on_click="ignore",
     )
-
-
-PAGE = Page(msg("One photo"), "photo", msg("Photos"), 50, render, listed=False, titled=False)

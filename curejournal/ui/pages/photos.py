@@ -5,7 +5,7 @@ from __future__ import annotations
 from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.forms import take_photos
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 
 
 def render(desk: Desk) -> None:
@@ -17,6 +17,3 @@ def render(desk: Desk) -> None:
         common.say(msg("You can measure a photo here already; it is not kept."), "soft")
     take_photos.take(desk, desk.journal.batch(code) if code else None)
     common.way(desk, "tray", msg("Many at once: the inbox"), ":material/inbox:")
-
-
-PAGE = Page(msg("Add photos"), "photos", msg("Photos"), 10, render, writes=True)

@@ -20,7 +20,7 @@ from curejournal.soap.scaling import mould_g, scale
 from curejournal.ui.components import common
 from curejournal.ui.forms import recipe as recipes
 from curejournal.ui.i18n import _, localised, weight_input, word_of
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, attempt
 from curejournal.ui.state import material_cache
 from curejournal.workflow import documents, materials
 
@@ -77,7 +77,8 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: st
     if not recipes.same_bottles(
         key, poured, msg("in the file") if source == FROM_FILE else msg("for {source}", source=source)
     ):
-        poured = recipes.lots(key, poured)
+        with st.expander(_("Lots of the bottles that are poured from now")):
+            poured = recipes.lots(key, poured)
     common.listed(
         msg("{grams} {name}", grams=quantity(f"{grams:.1f}", "g"), name=name)
         + (msg(", lot {lot}", lot=lot) if lot else "")
@@ -164,6 +165,3 @@ def _start(desk: Desk, recipe: Recipe, portions: Sequence[Portion]) -> None:
     )
     if started is not None:
         st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
-
-
-PAGE = Page(msg("Plan a pour"), "plan", msg("Plan"), 10, render)

@@ -11,7 +11,7 @@ from curejournal import workflow
 from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.i18n import _, localised, tr, word_of
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, attempt
 from curejournal.workflow import readers
 
 ZONE_HELP = msg("What was entered keeps its own clock; where that is of another zone, its distance from UTC is shown.")
@@ -65,6 +65,3 @@ def _keep(desk: Desk, habits: readers.Habits, zone: str, place: str) -> bool:
     workflow.keep_settings(desk.journal, zone=zone, name=place)
     readers.keep_habits(desk.journal, habits)
     return True
-
-
-PAGE = Page(msg("Units, dates, language"), "settings", msg("Settings"), 10, render)

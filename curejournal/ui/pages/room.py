@@ -11,7 +11,7 @@ from curejournal.batch.room_log import RoomFile, RoomReading, Unit, summary
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
 from curejournal.ui.i18n import _, word_of
-from curejournal.ui.page import Desk, Page, attempt, plain
+from curejournal.ui.page import Desk, attempt, plain
 from curejournal.workflow import room
 
 
@@ -72,6 +72,3 @@ def _line(reading: RoomReading) -> str:
     warm = "" if reading.temperature_c is None else f"{reading.temperature_c:.1f}\u00a0°C"
     damp = "" if reading.humidity_pct is None else f"{reading.humidity_pct:.0f} %"
     return msg("{at:%Y-%m-%d %H:%M}: {part}", at=reading.at, part=join(", ", (part for part in (warm, damp) if part)))
-
-
-PAGE = Page(msg("Room"), "room", msg("Settings"), 35, render)

@@ -8,7 +8,7 @@ from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry, ph_strips
 from curejournal.ui.i18n import _, tr, word_of
-from curejournal.ui.page import Desk, Page
+from curejournal.ui.page import Desk
 from curejournal.workflow.photos import strips
 
 READ, ENROL = msg("Read a strip"), msg("Enrol a key")
@@ -45,6 +45,3 @@ def render(desk: Desk) -> None:
         ph_strips.enrol(desk, card, keys)
     else:
         ph_strips.read(desk, card, keys)
-
-
-PAGE = Page(msg("pH strips"), "strips", msg("Photos"), 30, render, writes=True)

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from curejournal.base.lazy import Module
 from curejournal.base.messages import join, msg, msg_n
 from curejournal.documents.formatting import day
-from curejournal.judging.tasks import Task
-from curejournal.ui.components import common, first_steps, showing
-from curejournal.ui.forms import doing
+from curejournal.ui.components import common, first_steps
 from curejournal.ui.i18n import tr
-from curejournal.ui.page import Desk, Page, plain
-from curejournal.ui.state import due_cache
-from curejournal.ui.state.due_cache import Glance
-from curejournal.workflow import documents
+from curejournal.ui.page import Desk, plain
+
+if TYPE_CHECKING:
+    from curejournal.judging.tasks import Task
+    from curejournal.ui.components import showing
+    from curejournal.ui.forms import doing
+    from curejournal.ui.state import due_cache
+    from curejournal.ui.state.due_cache import Glance
+    from curejournal.workflow import documents
+else:  # the page of an empty journal, the first that a maker sees, needs them not
+    doing, due_cache = Module("curejournal.ui.forms.doing"), Module("curejournal.ui.state.due_cache")
+    documents, showing = Module("curejournal.workflow.documents"), Module("curejournal.ui.components.showing")
 
 SHOWN = 20
 """Batches at first. Ours: more than a day's work."""
@@ -23,11 +31,11 @@ SHOWN = 20
 
 def render(desk: Desk) -> None:
     """Draw the page."""
-    seen = due_cache.look(desk)
-    if not seen.glances and not desk.journal.names():
+    if not desk.journal.names():
         st.title(tr(msg("Today")))
         first_steps.show(desk)
         return
+    seen = due_cache.look(desk)
     due = seen.due()
     now = [pair for pair in due if pair[1].when <= desk.now]
     later = sorted((pair for pair in due if pair[1].when > desk.now), key=lambda pair: pair[1].when)
@@ -106,6 +114,3 @@ def _later(desk: Desk, later: Sequence[tuple[Glance, Task]]) -> None:
         key="calendar",
         on_click="ignore",
     )
-
-
-PAGE = Page(msg("Today"), "today", msg("Today"), 10, render, titled=False)

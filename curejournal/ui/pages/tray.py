@@ -8,7 +8,7 @@ from curejournal.base.messages import msg
 from curejournal.ui.components import common
 from curejournal.ui.forms import photo_answers, photo_import, surface
 from curejournal.ui.i18n import _, tr
-from curejournal.ui.page import Desk, Page, attempt
+from curejournal.ui.page import Desk, attempt
 from curejournal.workflow import photos
 
 SHOWN = 8
@@ -44,6 +44,3 @@ def render(desk: Desk) -> None:
                 photo_answers.one(desk, card, item)
     with st.expander(_("Print batch tags")):
         photo_answers.print_tags(desk)
-
-
-PAGE = Page(msg("Inbox"), "tray", msg("Photos"), 20, render, writes=True)

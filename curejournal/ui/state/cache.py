@@ -2,32 +2,24 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
 from curejournal import workflow
 from curejournal.batch.records import Batch
+from curejournal.documents.preview import first_pages
+from curejournal.documents.soap_pictures import Cut
 from curejournal.journal.store import Journal
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
-from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, showing
-from curejournal.workflow.photos.analyse import analyse
+from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, analyse, showing
 from curejournal.workflow.room import room_state, with_room
 from curejournal.workflow.verdicts import Around
-
-
-@st.cache_resource(show_spinner="Opening the journal…")
-def journal(folder: str, on_server: bool = True) -> Journal:
-    """The journal of a folder, opened once; its database may be on a server, save the demo's."""
-    url = os.environ.get("CUREJOURNAL_DATABASE_URL") if on_server else None
-    return Journal.open(Path(folder), url=url or None)
 
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
@@ -94,7 +86,7 @@ def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
 
 
 @st.cache_resource(max_entries=1000, show_spinner=False, hash_funcs={showing.Shown: repr})
-def true_picture(_journal: Journal, shown: showing.Shown, longest: int, cut: showing.Cut = "wide") -> bytes:
+def true_picture(_journal: Journal, shown: showing.Shown, longest: int, cut: Cut = "wide") -> bytes:
     """A kept photo in its true colour, cut to the soap."""
     return showing.true_picture(_journal, shown, longest, cut)
 
@@ -121,3 +113,9 @@ def marked_picture(data: bytes, measurement: Measurement | None, longest: int) -
 def card_pdf(card: Card, paper: workflow.Paper, copy_id: str) -> bytes:
     """A card to print."""
     return workflow.card_to_print(card, paper, copy_id)
+
+
+@st.cache_resource(max_entries=40, show_spinner="Drawing the preview…")
+def preview(location: str, asked: Any, _make: Callable[[], bytes], most: int = 2) -> tuple[tuple[bytes, ...], int]:
+    """The first pages of a paper as pictures; `asked` is all that it depends on."""
+    return first_pages(_make(), most)

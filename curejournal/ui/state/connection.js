@@ -16,6 +16,8 @@ const SOON = 1_000;
 const SLOW = 5_000;
 // without an answer to a heartbeat, before a line counts as dead; far above any network at home:
 const PATIENCE = 3_000;
+// between two tries whether the app is there again:
+const RETRY = 1_000;
 // held back for longer it would be stamped with a wrong time:
 const STALE = 15_000;
 
@@ -143,10 +145,20 @@ const wake = () => {
 document.addEventListener("visibilitychange", wake);
 window.addEventListener("pageshow", wake);
 
+// A part of the app that the cut kept from coming is not asked for again: what stands in its place is an empty page. Vite,
+// which loads such parts, tells of it. The page is loaded anew as soon as the app answers; what was typed and pressed is kept.
+const reload = async () => {
+  const answer = await fetch("/_stcore/health", { cache: "no-store" }).catch(() => null);
+  if (answer?.ok) location.reload();
+  else setTimeout(reload, RETRY);
+};
+window.addEventListener("vite:preloadError", () => setTimeout(reload, RETRY), { once: true });
+
 notice.className = "line-cut";
 notice.setAttribute("role", "alert");
 
 // The first line is older than this script: it is known from when something is first sent on it.
 export default function ({ data }) {
   words = data;
+  if (data.journal) outbox.open({ journal: data.journal, by: data.by, words: data.outbox });
 }

@@ -8,17 +8,24 @@ import streamlit as st
 
 from curejournal.base.messages import msg
 from curejournal.ui.i18n import tr
+from curejournal.ui.page import Desk
+from curejournal.ui.state import outbox
 
-_watch = st.components.v2.component("curejournal_line", js=Path(__file__).with_name("connection.js").read_text("utf-8"))
+_watch = st.components.v2.component(
+    "curejournal_line", js=outbox.SCRIPT + Path(__file__).with_name("connection.js").read_text("utf-8")
+)
 
 
-def watch() -> None:
-    """Watch the line, once on a page."""
+def watch(desk: Desk) -> None:
+    """Watch the line, once on a page, and send what waits on this phone."""
     _watch(
         key="line",
         data={
-            "cut": tr(msg("The line was cut while you pressed. Look below whether it was kept; if not, press again.")),
-            "waits": tr(msg("The line is being tried. What you pressed waits for it; no need to press again.")),
+            "journal": outbox.name_of(desk.journal),
+            "by": desk.by,
+            "outbox": outbox.words(),
+            "cut": tr(msg("Connection lost while you pressed. Look below whether it was saved; if not, press again.")),
+            "waits": tr(msg("Trying the connection. What you pressed waits for it; no need to press again.")),
             "close": tr(msg("All right")),
         },
     )

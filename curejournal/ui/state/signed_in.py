@@ -8,7 +8,6 @@ from urllib.parse import unquote
 
 import streamlit as st
 
-from curejournal.auth.gate import NAME_HEADER, READS, RIGHTS_HEADER
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
 
@@ -42,6 +41,8 @@ def signed_in() -> SignedIn | None:
     """
     if not behind_gate():
         return None
+    from curejournal.auth.gate import NAME_HEADER, READS, RIGHTS_HEADER  # the server that has a gate has it loaded
+
     told = st.context.headers
     if NAME_HEADER not in told:
         raise NotSignedIn(msg("Nobody is signed in."), msg("Load the page again."))

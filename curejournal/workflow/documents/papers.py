@@ -10,14 +10,16 @@ from typing import Literal
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg
-from curejournal.batch.records import Batch, ColourReading, Decision, MakingDetails, of_kind
+from curejournal.batch.records import Batch, Decision, MakingDetails
 from curejournal.batch.stock import MaterialLot
 from curejournal.documents import formatting
 from curejournal.documents.calendar import CalendarTask, calendar_ics
 from curejournal.documents.fact_sheet import FactSheet, fact_sheet_markdown, fact_sheet_pdf
 from curejournal.documents.labels import Label, NetWeight, labels_pdf, propose_net_weight
-from curejournal.documents.portfolio import PortfolioPhoto, in_measured_colours
-from curejournal.documents.record import BatchRecord, Picture, lot_pdf, record_pdf
+from curejournal.documents.lot_page import lot_pdf
+from curejournal.documents.record import BatchRecord, record_pdf
+from curejournal.documents.ribbon import main_portion, until_now
+from curejournal.documents.sheet import Picture
 from curejournal.journal.seals import shown_head
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
@@ -26,6 +28,7 @@ from curejournal.judging.traceability import LotUse
 from curejournal.materials import history
 from curejournal.soap.ingredients import ingredient_list
 from curejournal.workflow.materials import material
+from curejournal.workflow.photos.showing import shown_photos, true_picture
 from curejournal.workflow.stock import lots_in, own_names
 
 PICTURE_PX = 900
@@ -36,7 +39,7 @@ class NothingChosen(CureJournalError):
 
 
 def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "markdown"] = "pdf") -> bytes:
-    """One page on a material.
+    """A sheet on a material: a page that tells it, and its figures overleaf.
 
     Raises
     ------
@@ -50,9 +53,9 @@ def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "
     if uses:
         shown = max(uses, key=lambda use: (use.story.journey.moments, use.story.poured_at is not None)).story
         batch = journal.batch(shown.batch)
-        pictures = tuple(_picture(journal, batch, sha256, balanced=True) for sha256 in shown.photos)
+        pictures = tuple(_picture(journal, batch, sha256, shown.portion) for sha256 in shown.photos[-2:])
         sheet = replace(sheet, pictures=pictures)
-    return fact_sheet_pdf(sheet, made_on=on, software=workflow.SOFTWARE)
+    return fact_sheet_pdf(sheet, made_on=on, software=workflow.SOFTWARE, place=workflow.place(journal))
 
 
 def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:
@@ -104,7 +107,8 @@ def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime
     shown: dict[str, None] = {}
     for story in history.stories(batch, judgement.journeys):
         shown |= dict.fromkeys(story.photos)
-    pictures = tuple(_picture(journal, batch, sha256) for sha256 in list(shown)[:6])
+    in_time = [photo.sha256 for photo in shown_photos(batch) if photo.sha256 in shown]
+    pictures = tuple(_picture(journal, batch, sha256) for sha256 in in_time[:6])
     edition = workflow.released_under(journal, batch.code, on)
     heads = {act.id: shown_head(journal.seal_of(act.id)) for act in batch.of(Decision)}
     return BatchRecord(
@@ -120,19 +124,14 @@ def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime
     )
 
 
-def _picture(journal: Journal, batch: Batch, sha256: str, *, balanced: bool = False) -> Picture:
-    taken = [entry for entry in batch.entries if entry.photo == sha256]
-    at = taken[0].at if taken else None
-    caption = formatting.moment(at, workflow.time_zone(journal)) if at else ""
-    if at and batch.poured_at and at >= batch.poured_at:
-        caption += msg(", {at} old", at=formatting.age(batch.poured_at, at))
-    if balanced and at:
-        readings = tuple(entry.record for entry in of_kind(taken, ColourReading))
-        photo = PortfolioPhoto(journal.photo_bytes(sha256), at, "", readings)
-        jpeg = in_measured_colours(photo, PICTURE_PX)
-    else:
-        jpeg = workflow.small_picture(journal, sha256, PICTURE_PX)
-    return Picture(jpeg, caption, msg("Photo of {name}, {caption}", name=batch.name, caption=caption or "undated"))
+def _picture(journal: Journal, batch: Batch, sha256: str, portion: str = "") -> Picture:
+    """A photo in its true colour, cut to the soap; in the record its whole is one tap away, in the journal."""
+    shown = next(photo for photo in shown_photos(batch) if photo.sha256 == sha256)
+    caption = formatting.moment(shown.at, workflow.time_zone(journal))
+    if batch.poured_at and shown.at >= batch.poured_at:
+        caption += msg(", {at} old", at=formatting.age(batch.poured_at, shown.at))
+    jpeg = true_picture(journal, shown.around(portion), PICTURE_PX)
+    return Picture(jpeg, caption, msg("Photo of {name}, {caption}", name=batch.name, caption=caption))
 
 
 def calendar_file(journal: Journal, on: datetime, zone: tzinfo) -> bytes:
@@ -189,8 +188,16 @@ def labels(
     if not 1 <= number <= 2000:
         raise NothingChosen(msg("{the_number} labels cannot be printed.", the_number=number), msg("Ask for 1 to 2000."))
     grams = propose_net_weight(batch).grams_each if with_weight else None
+    main = main_portion(judgement.journeys)
     label = Label(
-        code, batch.name, batch.poured_at, _cured_words(judgement), grams, tag, across=_across(batch, judgement)
+        code,
+        batch.name,
+        batch.poured_at,
+        _cured_words(judgement),
+        grams,
+        tag,
+        across=_across(batch, judgement),
+        ribbon=until_now(judgement.journeys[main], main, judgement.on) if main else None,
     )
     if with_ingredients:
         made = batch.records(MakingDetails)

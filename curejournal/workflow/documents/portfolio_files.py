@@ -5,30 +5,42 @@ from __future__ import annotations
 import io
 import re
 import shutil
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cache, partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from zipfile import ZIP_STORED, ZipFile
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import msg, msg_n
-from curejournal.batch.records import ColourReading, PhotoNote
-from curejournal.documents.portfolio import (
-    PortfolioBatch,
-    PortfolioPhoto,
-    portfolio_pages,
-    portfolio_pdf,
-)
+from curejournal.base.messages import join, msg, msg_n
+from curejournal.batch.records import Batch, ColourReading, PhotoNote
+from curejournal.colour.sample import Lab
+from curejournal.documents.portfolio import portfolio_pages
+from curejournal.documents.portfolio_paper import portfolio_pdf
+from curejournal.documents.portfolio_soap import Design, PortfolioBatch, Shot, soap_of
+from curejournal.documents.ribbon import main_portion
+from curejournal.documents.share_square import square
+from curejournal.documents.soap_pictures import Cut
 from curejournal.journal.errors import FolderInUse, in_plain_words
 from curejournal.journal.store import Journal
+from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.context import build_context
+from curejournal.photo.analysis import NO_CARD
 from curejournal.workflow.documents.papers import NothingChosen
+from curejournal.workflow.photos.showing import Shown, comparable, cover, shown_photos, true_picture
 
 MARK = b'<meta name="generator" content="curejournal portfolio">'
-_OURS = re.compile(r"[a-z0-9-]+\.(html|jpg|webp|css)")
+_OURS = re.compile(r"[a-z0-9-]+\.(html|jpg|webp|css|js)")
+PLAIN = Design()
+FEW = 2
+"""From so many pictures without a card on, those with a card are left to the time-lapse. Ours."""
+
+
+class NotReleased(CureJournalError):
+    """A batch that is not released is not shown to customers unasked."""
 
 
 def portfolio(
@@ -37,15 +49,15 @@ def portfolio(
     to: Path,
     on: datetime,
     *,
-    title: str = "",
-    about: str = "",
+    design: Design = PLAIN,
+    unreleased: bool = False,
     progress: Callable[[str], None] = lambda name: None,
 ) -> tuple[Path, ...]:
     """Write static pages of some batches into a folder; an earlier portfolio there is replaced as a whole.
 
     Raises
     ------
-    NothingChosen, NotInJournal
+    NothingChosen, NotReleased, NotInJournal
     FolderInUse
         If the folder holds anything but a portfolio.
     JournalNotWritable, DiskFull
@@ -53,6 +65,8 @@ def portfolio(
     """
     if not codes:
         raise NothingChosen(msg("No batch was chosen for the portfolio."), msg("Name the batches to show."))
+    if not unreleased:
+        _require_released(journal, codes)
     to = to.expanduser().absolute()
     if to.exists() and not _may_be_replaced(to):
         raise FolderInUse(
@@ -61,12 +75,12 @@ def portfolio(
     new, old = to.with_name(f".{to.name}.new"), to.with_name(f".{to.name}.old")
     for left in (new, old):
         shutil.rmtree(left, ignore_errors=True)
-    title = title or workflow.place(journal) or "Portfolio"
+    design = _named(journal, design)
     written = []
     shown = _shown(journal, codes, on)
     with in_plain_words(to):
         new.mkdir(parents=True)
-        for name, data in portfolio_pages(shown, title=title, about=about, made_on=on, software=workflow.SOFTWARE):
+        for name, data in portfolio_pages(shown, design, made_on=on, software=workflow.SOFTWARE):
             (new / name).write_bytes(data)
             written.append(to / name)
             progress(name)
@@ -92,19 +106,19 @@ def portfolio_packed(
     on: datetime,
     kind: str,
     *,
-    title: str = "",
-    about: str = "",
+    design: Design = PLAIN,
+    unreleased: bool = False,
     tell: Callable[[float, str], None] = lambda part, words: None,
 ) -> Packed:
     """A portfolio as one file; `tell` hears how far it is.
 
     Raises
     ------
-    NothingChosen, NotInJournal
+    NothingChosen, NotReleased, NotInJournal
     """
     if kind == "pdf":
         tell(0.0, msg("laying out the pages"))
-        return Packed(kind, portfolio_on_paper(journal, codes, on, title=title, about=about), len(codes))
+        return Packed(kind, portfolio_on_paper(journal, codes, on, design=design, unreleased=unreleased), len(codes))
     done = 0
 
     def heard(name: str) -> None:
@@ -121,7 +135,7 @@ def portfolio_packed(
 
     with TemporaryDirectory() as place:
         folder = Path(place) / "portfolio"
-        files = portfolio(journal, codes, folder, on, title=title, about=about, progress=heard)
+        files = portfolio(journal, codes, folder, on, design=design, unreleased=unreleased, progress=heard)
         packed = io.BytesIO()
         with ZipFile(packed, "w", ZIP_STORED) as archive:  # pictures do not get smaller
             for file in files:
@@ -140,53 +154,96 @@ def _may_be_replaced(folder: Path) -> bool:
 
 
 def portfolio_on_paper(
-    journal: Journal, codes: Sequence[str], on: datetime, *, title: str = "", about: str = ""
+    journal: Journal,
+    codes: Sequence[str],
+    on: datetime,
+    *,
+    design: Design = PLAIN,
+    unreleased: bool = False,
 ) -> bytes:
     """The same as a PDF.
 
     Raises
     ------
-    NothingChosen, NotInJournal
+    NothingChosen, NotReleased, NotInJournal
     """
     if not codes:
         raise NothingChosen(msg("No batch was chosen for the portfolio."), msg("Name the batches to show."))
-    title = title or workflow.place(journal) or "Portfolio"
-    return portfolio_pdf(_shown(journal, codes, on), title=title, about=about, made_on=on, software=workflow.SOFTWARE)
+    if not unreleased:
+        _require_released(journal, codes)
+    shown = _shown(journal, codes, on)
+    return portfolio_pdf(shown, _named(journal, design), made_on=on, software=workflow.SOFTWARE)
+
+
+def _named(journal: Journal, design: Design) -> Design:
+    """The design with a heading: the place's name, where none was given."""
+    return design if design.title else replace(design, title=workflow.place(journal) or "Portfolio")
+
+
+def square_picture(journal: Journal, code: str, on: datetime) -> bytes:
+    """One picture of a batch as a square JPEG for sharing.
+
+    Raises
+    ------
+    NothingChosen
+        For a batch without a photo that can be shown.
+    """
+    (shown,) = _shown(journal, [code], on)
+    if shown.cover is None:
+        raise NothingChosen(msg("{code} has no photo that can be shown.", code=code), msg("Add one first."))
+    return square(soap_of(shown), workflow.place(journal))
+
+
+def offered(journal: Journal) -> tuple[str, ...]:
+    """Codes of the batches that are released: what is shown to customers, unless the maker says otherwise."""
+    underway = {one.code for one in journal.underway()}
+    return tuple(code for code in journal.names() if code not in underway or journal.batch(code).released_at)
+
+
+def _require_released(journal: Journal, codes: Sequence[str]) -> None:
+    missing = [code for code in codes if journal.batch(code).released_at is None]
+    if missing:
+        raise NotReleased(
+            msg("Not released: {codes}.", codes=join(", ", missing)),
+            msg("Release them first, or say that they may be shown all the same."),
+            msg("Nothing was written."),
+        )
 
 
 def _shown(journal: Journal, codes: Sequence[str], on: datetime) -> Iterator[PortfolioBatch]:
-    """The chosen batches, one at a time, with the photos that were measured or meant for the story."""
+    """The chosen batches, one at a time, with what may be shown of their photos."""
     rules = workflow.current_limits(journal)
-    chosen = [journal.batch(code) for code in codes]
-    sizes: dict[str, tuple[float, float]] = {}
-    for batch in chosen:
-        readings: dict[str, list[ColourReading]] = {}
-        notes: dict[str, PhotoNote] = {}
-        # By its entries, which may have been dated otherwise since: the photo's own date is that of the camera's clock.
-        taken: dict[str, datetime] = {}
-        for entry in batch.entries:
-            if entry.photo:
-                taken.setdefault(entry.photo, entry.at)
-            if entry.photo and isinstance(entry.record, ColourReading):
-                readings.setdefault(entry.photo, []).append(entry.record)
-            elif entry.photo and isinstance(entry.record, PhotoNote):
-                notes[entry.photo] = entry.record
-        photos = []
-        for sha256, at in taken.items():
-            note = notes.get(sha256, PhotoNote())
-            failed = note.why_no_colour not in ("", "taken without a card")
-            if failed and sha256 not in readings:
-                continue
-            measured = tuple(readings.get(sha256, ()))
-            photos.append(PortfolioPhoto(journal.photo_bytes(sha256), at, note.caption, measured))
-        for card in {reading.card for of_photo in readings.values() for reading in of_photo} - set(sizes):
-            size = _card_size(journal, card)
-            sizes |= {card: size} if size else {}
-        yield PortfolioBatch(batch, build_context(batch, on, rules).journeys, tuple(photos), sizes)
+    for code in codes:
+        batch = journal.batch(code)
+        yield portfolio_batch(journal, batch, build_context(batch, on, rules).journeys)
 
 
-def _card_size(journal: Journal, name: str) -> tuple[float, float] | None:
-    try:
-        return workflow.find_card(name, journal).size_mm
-    except CureJournalError:
-        return None  # measured with a card file that is not in the journal
+def portfolio_batch(journal: Journal, batch: Batch, journeys: Mapping[str, ColourSeries]) -> PortfolioBatch:
+    """What a portfolio shows of a batch."""
+    notes = {entry.photo: entry.record for entry in batch.of(PhotoNote)}
+    seen: dict[str, dict[str, Lab]] = {}
+    for reading in batch.of(ColourReading):
+        seen.setdefault(reading.photo or "", {})[reading.record.portion] = reading.record.lab
+
+    def failed(photo: Shown) -> bool:
+        note = notes.get(photo.sha256, PhotoNote())
+        return photo.balance == "none" and note.why_no_colour not in ("", NO_CARD.text)
+
+    photos = [photo for photo in shown_photos(batch) if not failed(photo)]
+    portion = main_portion(journeys)
+    stands, shot = cover(photos, portion), cache(partial(_shot, journal))  # one photo is one shot, wherever it stands
+    soap = [photo for photo in photos if photo.balance != "measured"]
+    return PortfolioBatch(
+        batch,
+        journeys,
+        shot(stands) if stands else None,
+        tuple(shot(photo) for photo in (soap if len(soap) >= FEW else photos)),
+        tuple((shot(photo), seen.get(photo.sha256, {})) for photo in comparable(photos, portion)),
+    )
+
+
+def _shot(journal: Journal, photo: Shown) -> Shot:
+    def draw(longest: int, cut: Cut) -> bytes:
+        return true_picture(journal, photo, longest, cut)
+
+    return Shot(photo.at, photo.caption, draw, photo.balance != "none")

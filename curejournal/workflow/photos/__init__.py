@@ -5,6 +5,10 @@ from typing import TYPE_CHECKING
 from curejournal.base.lazy import attach
 
 if TYPE_CHECKING:
+    from curejournal.photo.analysis import Cards as Cards
+    from curejournal.photo.analysis import Marks as Marks
+    from curejournal.photo.analysis import PhotoAnalysis as PhotoAnalysis
+    from curejournal.photo.analysis import analyse as analyse
     from curejournal.photo.window.surface import Finding as Finding
     from curejournal.workflow.photos.adding import Arrival as Arrival
     from curejournal.workflow.photos.adding import Source as Source
@@ -12,15 +16,6 @@ if TYPE_CHECKING:
     from curejournal.workflow.photos.adding import add_photo as add_photo
     from curejournal.workflow.photos.adding import add_photos as add_photos
     from curejournal.workflow.photos.adding import preview as preview
-    from curejournal.workflow.photos.analyse import SOFTWARE as SOFTWARE
-    from curejournal.workflow.photos.analyse import Cards as Cards
-    from curejournal.workflow.photos.analyse import Corners as Corners
-    from curejournal.workflow.photos.analyse import Marks as Marks
-    from curejournal.workflow.photos.analyse import PhotoAnalysis as PhotoAnalysis
-    from curejournal.workflow.photos.analyse import Places as Places
-    from curejournal.workflow.photos.analyse import measure_photo as measure_photo
-    from curejournal.workflow.photos.analyse import outline_of as outline_of
-    from curejournal.workflow.photos.analyse import swatch as swatch
     from curejournal.workflow.photos.answers import ALL as ALL
     from curejournal.workflow.photos.answers import Answers as Answers
     from curejournal.workflow.photos.answers import Question as Question
@@ -43,6 +38,11 @@ if TYPE_CHECKING:
     from curejournal.workflow.photos.inbox import set_clock as set_clock
     from curejournal.workflow.photos.items import InboxItem as InboxItem
     from curejournal.workflow.photos.items import PhotoColour as PhotoColour
+    from curejournal.workflow.photos.measuring import Corners as Corners
+    from curejournal.workflow.photos.measuring import Places as Places
+    from curejournal.workflow.photos.measuring import measure_photo as measure_photo
+    from curejournal.workflow.photos.measuring import outline_of as outline_of
+    from curejournal.workflow.photos.measuring import swatch as swatch
     from curejournal.workflow.photos.pictures import corrected as corrected
     from curejournal.workflow.photos.pictures import corrected_photo as corrected_photo
     from curejournal.workflow.photos.pictures import marked_picture as marked_picture
@@ -55,5 +55,6 @@ if TYPE_CHECKING:
     from curejournal.workflow.photos.surfaces import unanswered as unanswered
     from curejournal.workflow.photos.tags import journal_id as journal_id
     from curejournal.workflow.photos.tags import tag_text as tag_text
+    from curejournal.workflow.software import SOFTWARE as SOFTWARE
 
 __getattr__ = attach(__name__)

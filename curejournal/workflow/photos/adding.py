@@ -11,8 +11,8 @@ from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg
 from curejournal.batch.records import Entry
 from curejournal.journal.store import Journal
+from curejournal.photo.analysis import PhotoAnalysis, analyse
 from curejournal.photo.card import Card
-from curejournal.workflow.photos.analyse import PhotoAnalysis, analyse
 from curejournal.workflow.photos.answers import Answers
 from curejournal.workflow.photos.commit import cards_for, commit, keep_analysis
 from curejournal.workflow.photos.context import context_of

@@ -8,9 +8,9 @@ from datetime import datetime
 
 from curejournal.batch.workshop import PhotoAnswers
 from curejournal.journal.store import Journal, NewEntry
+from curejournal.photo.analysis import Marks
 from curejournal.photo.card import Card
-from curejournal.photo.find.placement import Points
-from curejournal.workflow.photos.analyse import Marks
+from curejournal.photo.placement import Points
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,11 @@ from math import sqrt
 from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, ColourReading
 from curejournal.journal.photos import PhotoFacts
-from curejournal.photo.window.portions import Expected, Match, match
-from curejournal.workflow.photos.analyse import PhotoAnalysis
+from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers, Question
 from curejournal.workflow.photos.context import PhotoContext
 from curejournal.workflow.photos.dates import no_original
+from curejournal.workflow.photos.portions import Expected, Match, match
 
 # The smallest tag that is printed here is 14 mm; one that measures less in the card's plane lies far behind it. Ours.
 LEAST_TAG_MM = 9.0

@@ -10,12 +10,13 @@ from pydantic import TypeAdapter
 from curejournal.batch.records import Entry
 from curejournal.batch.workshop import PhotoAnswers
 from curejournal.journal.store import Changes, Journal
+from curejournal.photo.analysis import ANALYSIS_VERSION, Cards, Marks, PhotoAnalysis, analyse
 from curejournal.photo.card import Card
 from curejournal.workflow.cards import find_card
 from curejournal.workflow.corrections import refuse_while_asked
-from curejournal.workflow.photos.analyse import ANALYSIS_VERSION, SOFTWARE, Cards, Marks, PhotoAnalysis, analyse
 from curejournal.workflow.photos.answers import answers_to, as_entries
 from curejournal.workflow.photos.propose import Filing
+from curejournal.workflow.software import SOFTWARE
 
 _ANALYSIS = TypeAdapter(PhotoAnalysis)
 

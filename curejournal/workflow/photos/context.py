@@ -9,7 +9,7 @@ from datetime import datetime, tzinfo
 from curejournal.batch.records import Batch, Entry
 from curejournal.journal.photos import KeptPhoto, PhotoFacts
 from curejournal.journal.store import Journal
-from curejournal.workflow.photos.analyse import PhotoAnalysis
+from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers
 from curejournal.workflow.photos.tags import kept_journal_id
 from curejournal.workflow.settings import time_zone

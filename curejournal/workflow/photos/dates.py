@@ -12,8 +12,8 @@ from datetime import datetime, timedelta, tzinfo
 
 from curejournal.base.messages import msg
 from curejournal.journal.photos import PhotoFacts
+from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.photo.read.picture_file import Taken, read_photo, taken_from_name
-from curejournal.workflow.photos.analyse import PhotoAnalysis
 
 # Words that phones and programs write into the names of pictures (common practice, no source).
 _SCREENSHOT = re.compile(r"screen[-_ ]?(shot|cap)|bildschirmfoto", re.IGNORECASE)

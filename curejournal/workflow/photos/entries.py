@@ -10,9 +10,9 @@ from curejournal.base.messages import msg
 from curejournal.batch.records import ColourReading, PhotoNote, Record, Withdrawn, of_kind
 from curejournal.journal.store import NewEntry
 from curejournal.photo.measure.measurement import AreaColour, Measurement
-from curejournal.workflow.photos.analyse import SOFTWARE
 from curejournal.workflow.photos.case import Case
 from curejournal.workflow.photos.context import PhotoContext
+from curejournal.workflow.software import SOFTWARE
 
 
 def records_of(case: Case) -> tuple[Record, ...]:

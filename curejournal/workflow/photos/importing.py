@@ -24,10 +24,10 @@ from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
+from curejournal.photo.analysis import Cards, PhotoAnalysis, analyse
 from curejournal.photo.card import Card
 from curejournal.photo.read.picture_file import NotAPicture, taken_from_name
 from curejournal.workflow.photos.adding import Arrival, Source
-from curejournal.workflow.photos.analyse import Cards, PhotoAnalysis, analyse
 from curejournal.workflow.photos.answers import Answers
 from curejournal.workflow.photos.commit import cards_for, commit, keep_analysis
 from curejournal.workflow.photos.dates import Clock, facts_of, in_second_hour

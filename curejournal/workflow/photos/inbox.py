@@ -16,11 +16,11 @@ from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import Batch, ColourReading
 from curejournal.journal.store import Journal, KeptPhoto
+from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.photo.card import Card
-from curejournal.photo.find.placement import Points, as_points
+from curejournal.photo.placement import Points, as_points
 from curejournal.photo.read.picture_file import taken_from_name
 from curejournal.workflow.cards import find_card
-from curejournal.workflow.photos.analyse import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers, answers_to
 from curejournal.workflow.photos.commit import commit, kept_analysis
 from curejournal.workflow.photos.context import context_of

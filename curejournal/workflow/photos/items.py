@@ -12,7 +12,7 @@ from curejournal.batch.descriptions import describe
 from curejournal.batch.records import AlkaliTest, ColourReading, Entry, PhotoNote
 from curejournal.colour.sample import Grade, Lab
 from curejournal.journal.photos import PhotoFacts
-from curejournal.photo.find.placement import Points
+from curejournal.photo.placement import Points
 from curejournal.photo.window.surface import Finding
 from curejournal.workflow.photos.answers import Question
 from curejournal.workflow.photos.case import Case
@@ -56,7 +56,9 @@ def item_of_case(case: Case, questions: tuple[Question, ...]) -> InboxItem:
     """Show a photo that is not filed, or as it would be."""
     answers, facts = case.answers, case.context.facts
     text = join(" ", [*([case.why] if case.why else []), *(question.text for question in questions)])
-    state: State = "set aside" if answers.aside else "needs you" if questions else "no colour" if case.why else "placed"
+    found: State = "no colour" if case.why else "placed"
+    asked: State = "needs you" if questions else found
+    state: State = "set aside" if answers.aside else asked
     return InboxItem(
         case.analysis.sha256,
         facts.original_name,

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from curejournal.documents import pictures
 from curejournal.journal.store import Journal
+from curejournal.photo.calibrate.calibration import learn
 from curejournal.photo.card import Card
 from curejournal.photo.corrected_picture import CorrectedPicture, corrected_picture
-from curejournal.photo.find.placement import Points
-from curejournal.photo.measure.calibration import learn
 from curejournal.photo.measure.measurement import Measurement
+from curejournal.photo.placement import Points
 from curejournal.photo.read.picture_file import read_photo
 from curejournal.workflow.cards import find_card
 from curejournal.workflow.photos.answers import answers_to
@@ -77,4 +77,4 @@ def corrected_photo(
     NotAPicture, PictureDamaged, PictureTooLarge
     """
     photo = read_photo(data)
-    return corrected_picture(photo, card, learn(photo, card, corners or None), longest, flag=flag)
+    return corrected_picture(photo, learn(photo, card, corners or None), longest, flag=flag)

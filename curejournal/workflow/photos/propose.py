@@ -12,7 +12,7 @@ from curejournal.batch.records import Record
 from curejournal.batch.validation import check_record
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import NewEntry
-from curejournal.workflow.photos.analyse import PhotoAnalysis
+from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers, Question
 from curejournal.workflow.photos.case import build_case
 from curejournal.workflow.photos.context import PhotoContext
@@ -61,6 +61,7 @@ def propose(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers) ->
     if questions or case.batch is None or case.at is None:
         return filing
     records = records_of(case)
+    entries = entries_for(analysis.sha256, context, case.batch.code, case.at, records)
     try:
         for record in records:
             check_record(case.batch, record, case.at, now=context.now)
@@ -68,5 +69,4 @@ def propose(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers) ->
         asked = Question("date", f"{refused.what} {refused.do}".strip())
         waits = replace(filing.item, state="needs you", why=asked.text, questions=(asked,))
         return replace(filing, item=waits)
-    entries = entries_for(analysis.sha256, context, case.batch.code, case.at, records)
     return replace(filing, records=records, entries=entries)

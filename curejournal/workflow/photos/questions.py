@@ -10,10 +10,10 @@ from datetime import timedelta
 
 from curejournal.base.messages import msg
 from curejournal.documents.formatting import moment
-from curejournal.photo.window.portions import SURE
 from curejournal.workflow.photos.answers import ALL, Question
 from curejournal.workflow.photos.case import Case
 from curejournal.workflow.photos.dates import no_original, plain_stem
+from curejournal.workflow.photos.portions import SURE
 
 # Batter may be photographed before the pour is noted.
 BEFORE_POUR = timedelta(hours=1)
@@ -35,21 +35,23 @@ def about_date(case: Case) -> Question | None:
         )
         nothing = msg("Nothing in it says when it was taken; the file's own date proves nothing. When was it?")
         return Question("date", doubt + nothing)
-    when = moment(at, context.zone)
+    confirm = ""
     if at > context.now + AHEAD:
-        return Question("date", msg("Its clock is plainly wrong: {when} lies in the future. When was it?", when=when))
-    if case.batch is None:
+        wrong = msg("Its clock is plainly wrong: {when} lies in the future.", when=moment(at, context.zone))
+    elif case.batch is None:
         return None
-    confirm = ANOTHER_DATE if case.why else ""
-    poured = case.batch.poured_at
-    if poured is not None:
-        text = msg("Its clock is plainly wrong: {when} is before the batch was poured. When was it?", when=when)
-        return Question("date", text, confirm=confirm) if at + BEFORE_POUR < poured else None
-    begun = min([context.started[case.batch.code], *(entry.at for entry in case.batch.entries)])
-    if at + BEFORE_BATCH < begun:
-        text = msg("{when} is long before anything else of this batch. When was it?", when=when)
-        return Question("date", text, confirm=ANOTHER_DATE)
-    return None
+    elif case.batch.poured_at is not None:
+        if at + BEFORE_POUR >= case.batch.poured_at:
+            return None
+        wrong = msg("Its clock is plainly wrong: {when} is before the pour.", when=moment(at, context.zone))
+        confirm = ANOTHER_DATE if case.why else ""
+    else:
+        begun = min([context.started[case.batch.code], *(entry.at for entry in case.batch.entries)])
+        if at + BEFORE_BATCH >= begun:
+            return None
+        wrong = msg("{when} is long before anything else of this batch.", when=moment(at, context.zone))
+        confirm = ANOTHER_DATE
+    return Question("date", msg("{wrong} When was it taken?", wrong=wrong), confirm=confirm)
 
 
 def about_portions(case: Case) -> Question | None:

@@ -16,16 +16,14 @@ from curejournal.batch.records import Batch, ColourReading, Entry, PhotoNote, Ph
 from curejournal.batch.validation import check_record
 from curejournal.colour.sample import Lab
 from curejournal.documents.pictures import jpeg
-from curejournal.documents.soap_pictures import View, gains_by, soap_picture
+from curejournal.documents.soap_pictures import ASPECTS, Cut, View, gains_by, soap_picture
 from curejournal.documents.true_colour import GAINS, Seen
 from curejournal.journal.store import Journal
 
 Balance = Literal["measured", "soap", "light", "none"]
-Cut = Literal["wide", "square", "soap", "whole"]
-ASPECTS: dict[Cut, float | None] = {"wide": 4 / 3, "square": 1.0, "soap": None, "whole": None}
 SAME_LIGHT = timedelta(minutes=15)
 """Photos so close in time were taken in the same light. Ours: the sun moves by four degrees."""
-MADE = 1
+MADE = 2
 """Raised when pictures are made otherwise, so that earlier ones are not taken for them."""
 
 

@@ -15,8 +15,8 @@ from curejournal.journal.errors import NotInJournal
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.photo.card import Card
-from curejournal.photo.find.placement import Points
 from curejournal.photo.measure.measurement import Area, Measurement, measure
+from curejournal.photo.placement import Points
 from curejournal.photo.read.picture_file import read_photo
 from curejournal.photo.strip import KeyStep, enrol_key, read_strip
 from curejournal.photo.strip import StripKey as StripKey

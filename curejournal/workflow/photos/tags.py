@@ -9,7 +9,7 @@ from curejournal.batch.workshop import TagId
 from curejournal.journal.former_settings import TAG_PRESS
 from curejournal.journal.store import Changes, Journal, NewEntry, Press
 from curejournal.photo.find.tag import payload
-from curejournal.workflow.photos.analyse import SOFTWARE
+from curejournal.workflow.software import SOFTWARE
 
 
 def journal_id(journal: Journal) -> str:

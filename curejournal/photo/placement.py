@@ -67,14 +67,41 @@ class Placement:
 
 
 def as_points(array: NDArray[np.float64]) -> Points:
-    """An (N, 2) array as nested tuples."""
+    """An (N, 2) array as nested tuples.
+
+    Parameters
+    ----------
+    array : ndarray of shape (N, 2)
+        x, y.
+
+    Returns
+    -------
+    tuple of (float, float)
+    """
     return tuple((float(x), float(y)) for x, y in array)
 
 
 def placement_from_points(
     card: Card, mm: NDArray[np.float64], pixels: NDArray[np.float64], seen: int = 0, wanted: int = 0
 ) -> Placement | None:
-    """The plane through points known both on the card (N, 2; mm) and in the picture (N, 2; full-size px); N >= 4."""
+    """The plane through points known both on the card (N, 2; mm) and in the picture (N, 2; full-size px); N >= 4.
+
+    Parameters
+    ----------
+    card : Card
+    mm : ndarray of shape (N, 2)
+        On the card; N >= 4.
+    pixels : ndarray of shape (N, 2)
+        Of the upright full-size picture.
+    seen : int
+        How many markers were found, of those wanted.
+    wanted : int
+
+    Returns
+    -------
+    Placement or None
+        None if the points lie on no plane.
+    """
     matrix, _ = cv2.findHomography(mm, pixels, 0)
     if matrix is None or not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-12:
         return None
@@ -93,6 +120,16 @@ def placement_from_points(
 
 def placement_from_corners(card: Card, corners: Sequence[tuple[float, float]]) -> Placement:
     """The plane through four typed corners, clockwise from the card's own top left.
+
+    Parameters
+    ----------
+    card : Card
+    corners : sequence of four (x, y)
+        Pixels of the upright full-size picture, clockwise from the card's own top left.
+
+    Returns
+    -------
+    Placement
 
     Raises
     ------

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
-from curejournal.photo.card import Card, Rect
-from curejournal.photo.find.placement import Points, as_points
-from curejournal.photo.measure.calibration import CardCalibration
-from curejournal.photo.measure.sampling import CLIPPED_FROM, to_srgb
+from curejournal.photo.calibrate.calibration import CardCalibration
+from curejournal.photo.card import Rect
+from curejournal.photo.pixels import CLIPPED_FROM, to_srgb
+from curejournal.photo.placement import Points, as_points
 from curejournal.photo.read.picture_file import Photo
 
 Floats = NDArray[np.float64]
@@ -34,7 +34,7 @@ class Flat:
     lab: Floats
     burnt: Mask
     rect: Rect
-    lesson: CardCalibration
+    calibration: CardCalibration
 
     def mm(self, pixels: Floats) -> Floats:
         """Points (N, 2) in pixels of `lab` to mm on the card."""
@@ -42,7 +42,7 @@ class Flat:
 
     def to_pixels(self, pixels: Floats) -> Points:
         """Points (N, 2) in pixels of `lab` to full-size pixels of the photo."""
-        placement = self.lesson.placement
+        placement = self.calibration.placement
         assert placement is not None
         return as_points(placement.to_pixels(self.mm(pixels)))
 
@@ -69,22 +69,32 @@ class Flat:
         return self.to_pixels(path)
 
 
-def flatten(photo: Photo, card: Card, lesson: CardCalibration, rect: Rect) -> Flat:
-    """Straighten and correct a rectangle of the card's plane; the lesson must have a correction."""
-    placement, correction = lesson.placement, lesson.correction
+def flatten(photo: Photo, calibration: CardCalibration, rect: Rect) -> Flat:
+    """Straighten and correct a rectangle of the card's plane; the calibration must have a correction.
+
+    Parameters
+    ----------
+    photo : Photo
+    calibration : CardCalibration
+    rect : Rect
+        In mm on the card.
+
+    Returns
+    -------
+    Flat
+    """
+    placement, correction, scale = calibration.placement, calibration.correction, calibration.scale
     assert placement is not None and correction is not None
     ((most, _),) = placement.scales_at(np.array([(rect.x + rect.w / 2, rect.y + rect.h / 2)]))
     # As fine as the picture, then averaged: noise goes down instead of being picked.
-    finer = int(np.clip(round(most / lesson.scale / PX_PER_MM), 1, 4))
+    finer = int(np.clip(round(most / scale / PX_PER_MM), 1, 4))
     size = (round(rect.w * PX_PER_MM), round(rect.h * PX_PER_MM))
     step = 1 / (PX_PER_MM * finer)
     to_mm = np.array([[step, 0, rect.x + step / 2], [0, step, rect.y + step / 2], [0, 0, 1]])
-    to_picture = np.array(
-        [[1 / lesson.scale, 0, 0.5 / lesson.scale - 0.5], [0, 1 / lesson.scale, 0.5 / lesson.scale - 0.5], [0, 0, 1]]
-    )
+    to_picture = np.array([[1 / scale, 0, 0.5 / scale - 0.5], [0, 1 / scale, 0.5 / scale - 0.5], [0, 0, 1]])
     warp = to_picture @ np.asarray(placement.matrix) @ to_mm
     fine = cv2.warpPerspective(
-        lesson.picture,
+        calibration.picture,
         warp,
         (size[0] * finer, size[1] * finer),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
@@ -94,9 +104,10 @@ def flatten(photo: Photo, card: Card, lesson: CardCalibration, rect: Rect) -> Fl
     burnt = cv2.resize(clipped, size, interpolation=cv2.INTER_AREA) > 0.5
     device = cv2.resize(fine.astype(np.float32), size, interpolation=cv2.INTER_AREA) / 255.0
     encoded = to_srgb(np.asarray(device, float), photo.encoding)
-    if lesson.shading is not None:
+    if calibration.shading is not None:
         columns, rows = np.meshgrid(np.arange(size[0]), np.arange(size[1]))
         places = (np.stack([columns, rows], axis=-1).reshape(-1, 2) + 0.5) / PX_PER_MM + (rect.x, rect.y)
-        gain = lesson.shading.gain(np.clip(places, 0.0, np.array(card.size_mm))).reshape(size[1], size[0], -1)
+        on_card = np.clip(places, 0.0, np.array(calibration.card.size_mm))
+        gain = calibration.shading.gain(on_card).reshape(size[1], size[0], -1)
         encoded = srgb_from_linear(linear_from_srgb(encoded) / gain)
-    return Flat(lab_from_srgb(correction.picture(encoded) / 255.0), np.asarray(burnt), rect, lesson)
+    return Flat(lab_from_srgb(correction.picture(encoded) / 255.0), np.asarray(burnt), rect, calibration)

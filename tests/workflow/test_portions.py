@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from curejournal.photo.window.layers import Form, Layer, Layers
-from curejournal.photo.window.portions import SURE, Expected, Match, match
+from curejournal.workflow.photos.portions import SURE, Expected, Match, match
 
 CREAM, AMBER, BROWN = (88.0, 2.0, 14.0), (64.0, 16.0, 44.0), (36.0, 14.0, 20.0)
 PORTIONS = (Expected("top", CREAM, 4.0), Expected("middle", AMBER, 4.0), Expected("base", BROWN, 4.0))

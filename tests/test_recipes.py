@@ -102,10 +102,10 @@ def test_a_check_is_one_file(copy: Path) -> None:
         "from curejournal.batch.records import Batch\n"
         "from curejournal.judging.judgement import judge\n"
         "from curejournal.ui.components.glossary import CHECK_WORDS\n"
-        "found = {one.gauge: one for one in judge(Batch('B-1', ''), datetime(2026, 5, 1, tzinfo=UTC)).findings}\n"
-        "print(found['stirred'].words, CHECK_WORDS['stirred'])",
+        "found = {one.check: one for one in judge(Batch('B-1', ''), datetime(2026, 5, 1, tzinfo=UTC)).findings}\n"
+        "print(found['cut'].words, CHECK_WORDS['cut'])",
     )
-    assert said.strip() == "nobody noted the trace The trace."
+    assert said.strip() == "nobody noted the cut The cut is noted."
 
 
 def test_a_page_is_one_file_and_its_line(copy: Path) -> None:

@@ -25,7 +25,7 @@ from curejournal.ui.components.glossary import SIGNS as SIGNED_WORDS
 ROOT = Path(__file__).parents[1] / "curejournal"
 POT = ROOT / "workflow" / "texts" / "curejournal.pot"
 KEYWORDS = {"msg": None, "_": None, "msg_n": (1, 2)}
-# Words that stand alone: states, gauges, grades, and what a form offers.
+# Words that stand alone: states, checks, grades, and what a form offers.
 WORDS = {
     *STATE_SIGNS,
     *SIGNED_WORDS,

@@ -68,7 +68,7 @@ def judge(
     for one in recalls:
         tell_all(msg("Recall {batch}? {line}", batch=one.batch, line=line) for line in one.words)
     for finding in judgement.findings:
-        tell(msg("- {gauge}: {verdict}. {words}", gauge=finding.gauge, verdict=finding.verdict, words=finding.words))
+        tell(msg("- {check}: {verdict}. {words}", check=finding.check, verdict=finding.verdict, words=finding.words))
     if expected:
         tell_all(msg("Expected: {line}", line=line) for line in materials.planned_in_words(expected))
     tell(msg("Next: {next_step}", next_step=judgement.next_step))

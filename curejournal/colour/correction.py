@@ -55,7 +55,7 @@ class TooFewPatches(CureJournalError):
 class Correction:
     """What one photo does to colours, turned round.
 
-    `leave_one_out` is the ΔE00 of each patch foretold from the others (nan where it was not usable);
+    `leave_one_out` is the ΔE00 of each patch predicted from the others (nan where it was not usable);
     `candidates` are (name, mean, 95th percentile) of that for each model tried, and `model` names
     the ones that count most; `suspects` are patches that disagree with all others (glare, thumb,
     stain) and were left out.

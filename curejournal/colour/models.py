@@ -104,8 +104,8 @@ class Patches:
 class Fit:
     """A model fitted to patches.
 
-    `left_out` are the errors (N, 3) of each patch foretold from the others (even Lab, true minus
-    foretold), `left_out_covariance` (N, 3, 3) what the model expects of them.
+    `left_out` are the errors (N, 3) of each patch predicted from the others (compressed Lab, true minus
+    predicted), `left_out_covariance` (N, 3, 3) what the model expects of them.
     """
 
     model: Model

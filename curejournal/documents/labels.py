@@ -45,7 +45,7 @@ class NetWeight:
     """What a label may say, in whole grams rounded down, and where it comes from.
 
     `grams_each` is None where nothing was weighed. `lowest_now_g` is the lightest bar that was weighed, at its latest;
-    `lowest_end_g` what it may come down to (lower end of 95 %). `settled` is false while that cannot be foretold well.
+    `lowest_end_g` what it may come down to (lower end of 95 %). `settled` is false while that cannot be predicted well.
     """
 
     grams_each: int | None
@@ -71,7 +71,7 @@ def propose_net_weight(batch: Batch) -> NetWeight:
 
     """
     weighings = batch.of(Weighing)
-    # Counted from the first weighing, so that the loss foretold is a part of what was weighed then.
+    # Counted from the first weighing, so that the predicted loss is a part of what was weighed then.
     drying = analyse_drying(weighings, weighings[0].at if weighings else None)
     points = [point for point in drying.points if not point.questioned]
     if not points:

@@ -198,8 +198,10 @@ def _frozen(evidence: str) -> str:
     """Headline and checks out of the evidence that was frozen with a signed act."""
     try:
         kept = json.loads(evidence)
-        gauges = join(", ", (f"{finding['gauge']} {finding['verdict']}" for finding in kept["findings"]))
-        return msg("{kept} ({gauges}).", kept=kept["headline"], gauges=gauges)
+        # Until 0.2 a check was called a gauge, and is so in what was signed then.
+        found = [(finding.get("check") or finding["gauge"], finding["verdict"]) for finding in kept["findings"]]
+        checks = join(", ", (f"{check} {verdict}" for check, verdict in found))
+        return msg("{headline} ({checks}).", headline=kept["headline"], checks=checks)
     except (ValueError, KeyError, TypeError):
         return ""
 

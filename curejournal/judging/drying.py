@@ -69,7 +69,7 @@ class DryingCurve:
 class DryingReport:
     """What the weights of a batch say.
 
-    `loss_pct_week` is the loss foretold for the next seven days, in % of the
+    `loss_pct_week` is the loss predicted for the next seven days, in % of the
     weight, at the last weighing; negative means gaining. `measured_pct_week` is what the scale showed over the last
     week or more, per week; None without two such weighings of one bar or tray. `steady_at` is when
     it falls below the limit to stay (middle, then 95% interval; None is beyond
@@ -107,7 +107,7 @@ class DryingReport:
 
 
 HORIZON_DAYS = 180.0
-"""How far ahead steadiness is foretold. Ours: beyond it nobody waits."""
+"""How far ahead a steady weight is predicted. Ours: nobody waits longer."""
 LONG_DAYS = 600.0
 """Age at which a bar has its end weight. Ours."""
 GAINING_PCT_WEEK = -0.1

@@ -38,7 +38,7 @@ class Finding:
     `qualifier` goes into the batch's verdict where this check passes with a reservation.
     """
 
-    gauge: CheckName
+    check: CheckName
     verdict: Verdict
     words: str
     rule: str
@@ -80,7 +80,7 @@ def what_passed(findings: Iterable[Finding]) -> str:
     -------
     str
     """
-    unknown = [finding.gauge for finding in findings if finding.verdict is not Verdict.PASS]
+    unknown = [finding.check for finding in findings if finding.verdict is not Verdict.PASS]
     if unknown:
         return msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
     return msg("all checks passed")

@@ -67,7 +67,7 @@ def why_held(batch: Batch, every: Mapping[str, Batch], judged: Callable[[Batch],
         found = judged(parent)
         _, act = parent.as_of(found.on).last_act
         # What keeps the pieces back is their safety, not that their colour settled elsewhere.
-        unsafe = [f.gauge for f in found.findings if f.verdict is Verdict.HOLD and f.gauge in SAFETY]
+        unsafe = [f.check for f in found.findings if f.verdict is Verdict.HOLD and f.check in SAFETY]
         signed = SIGNED.get(act.act, "") if act is not None else ""
         if parent.code.casefold() in melted and len(bars) >= BARS_TO_TITRATE and not _rancid(parent):
             continue

@@ -95,7 +95,7 @@ def fit_robustly(
 
 
 def unexpected(days: Array, labs: Array, covariances: Array, weights: Array, target_lab: Lab | None) -> bool:
-    """Whether the last moment lies beyond what those before it foretell: a new change, or a bad photo.
+    """Whether the last moment lies beyond what those before it predict: a new change, or a bad photo.
 
     Parameters
     ----------

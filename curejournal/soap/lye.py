@@ -194,7 +194,7 @@ def _superfat(fats: Iterable[Spread], lyes: Iterable[Spread], acids: Iterable[Sp
 
 
 def alkalis_for(recipe: Recipe, superfat_pct: float) -> tuple[Alkali, ...]:
-    """The recipe's own alkalis, weighed anew for a target superfat: their mix, purity and solution stay.
+    """The recipe's own alkalis, reweighed for a target superfat: their mix, purity and solution stay.
 
     Parameters
     ----------

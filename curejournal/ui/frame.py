@@ -95,18 +95,27 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         kept.show(desk, slug)
         if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].load()(desk))
+    _foot(desk)
+    manners.mind("-".join((slug, st.query_params.get("batch", ""), st.query_params.get("photo", ""))))
+    connection.watch(desk)
+    _load_other_pages()
+
+
+def _foot(desk: Desk) -> None:
+    """Whose name entries bear, asked for once; where they are kept; and that a maker judges."""
+    if not desk.signed_in and not settings_of(desk.journal).people:
+        with st.container(horizontal=True, vertical_alignment="center", key="who"):
+            common.say(msg("Your entries bear the name of this computer’s account: {by}.", by=desk.by), "soft")
+            common.way(desk, "people", msg("Give your own name"))
     where = msg("the computer that shows this") if desk.signed_in else msg("this computer")
     common.say(
         msg(
-            "Entries are made by {by}. Kept on {where}. Supports a maker’s judgement; local codes decide.",
+            "Your entries bear the name {by}. Kept on {where}. Supports a maker’s judgement; local codes decide.",
             by=desk.by,
             where=where,
         ),
         "foot",
     )
-    manners.mind("-".join((slug, st.query_params.get("batch", ""), st.query_params.get("photo", ""))))
-    connection.watch(desk)
-    _load_other_pages()
 
 
 def told(fault: Exception) -> bool:

@@ -241,7 +241,7 @@ def test_cautions_defer_to_local_codes():
 def test_a_batch_without_recipe_is_judged_on_the_rest():
     found = _judge(without(READY, Recipe))
     assert found.lye is None and found.verdict == "not yet"
-    assert {finding.gauge: finding.verdict for finding in found.findings}["drying"] == "pass"
+    assert {finding.check: finding.verdict for finding in found.findings}["drying"] == "pass"
 
 
 @pytest.mark.parametrize(("act", "word"), [("hold", "held"), ("withdraw", "withdrawn")])
@@ -256,7 +256,7 @@ def test_a_signed_hold_stands_in_the_verdict_until_a_release_is_signed(act, word
     assert _judge([*kept_back, (51, RELEASE)], on=55).verdict == "ready"
 
 
-def test_a_signed_hold_and_a_gauge_that_holds_are_both_named():
+def test_a_signed_hold_and_a_check_that_holds_are_both_named():
     found = _judge([*READY, (46, replace(RELEASE, act="hold")), (47, HIGH_METER)], on=50)
     assert found.headline.startswith("on hold: held by A. Tester since ") and "; because of alkali" in found.headline
     assert not found.releasable

@@ -140,7 +140,7 @@ def test_a_lot_whose_only_batch_has_no_readings_yet_has_told_nothing():
     assert [seen.lot for seen in expected.lots] == ["V-1"]
 
 
-def test_a_planned_pour_is_foretold_from_earlier_ones():
+def test_a_planned_pour_is_predicted_from_earlier_ones():
     batches = [poured(code, "comes back", VANILLA, seed=number) for number, code in enumerate("ABC")]
     (history,) = histories(told(*batches))
     later = POURED + timedelta(days=100)
@@ -164,7 +164,7 @@ def test_twice_the_dose_is_expected_to_turn_twice_as_far_and_said_to_be_untried(
     assert double.beyond_doses
 
 
-def test_a_history_without_colours_foretells_nothing():
+def test_a_history_without_colours_predicts_nothing():
     (history,) = histories(told(poured("A", "stays", VANILLA, days=())))
     expected = expect(history, None, POURED)
     assert expected.turn is None

@@ -41,7 +41,7 @@ def test_the_catalogue_lists_what_the_code_says() -> None:
     with POT.open("rb") as file:
         listed = {message.id for message in read_po(file)}
     said = {message.id for message in catalogue()}
-    assert not said ^ listed, "write it anew: python -m tests.texts"
+    assert not said ^ listed, "write it again: python -m tests.texts"
 
 
 def test_every_gap_has_a_name_that_a_translator_understands() -> None:

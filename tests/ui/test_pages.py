@@ -331,7 +331,7 @@ def test_a_photo_in_the_tray_is_placed_by_its_answers(small: Path) -> None:
     with Journal.open(small) as journal:
         facts = PhotoFacts(".jpg", 64, 48, NOW - timedelta(days=3), "exif", "loose.jpg")
         kept = journal.keep_photo(plain_jpeg(99), facts)
-    at = app("tray")
+    at = app("inbox")
     assert not at.exception and not at.error
     told = text_of(at)
     assert told.index("the photo is blurred") < told.index("Which batch is it?"), "it may still be taken again"
@@ -348,7 +348,7 @@ def test_a_photo_that_is_none_of_the_journals_is_set_aside_and_stays_kept(small:
     with Journal.open(small) as journal:
         facts = PhotoFacts(".jpg", 64, 48, NOW, "exif", "cat.jpg")
         kept = journal.keep_photo(plain_jpeg(98), facts)
-    at = app("tray")
+    at = app("inbox")
     at.button(key=f"tray-{kept.sha256[:12]}-aside").click().run()
     assert "No photo waits" in text_of(at)
     assert at.toggle(key="aside").label == "Set aside: 1"

@@ -134,11 +134,17 @@ def test_a_view_that_cannot_be_is_refused(journal: Journal, view: PhotoView) -> 
         keep_view(journal, "B-1", sha256, view, by="Ann", now=NOW)
 
 
-def test_a_photo_of_the_same_minutes_as_one_with_a_card_takes_its_white_balance(journal: Journal) -> None:
+def test_a_photo_of_the_same_minutes_as_one_with_a_card_takes_its_white_balance_if_the_maker_says_so(
+    journal: Journal,
+) -> None:
+    # A camera left to itself sets its white balance anew each time: minutes apart, a soap came out pink.
     at = NOW - timedelta(days=3)
     add(journal, at, picture(LAST, LAMP, 6), LAST)
     near = add(journal, at + timedelta(minutes=4), picture(LAST, LAMP, 7))
     far = add(journal, at + timedelta(hours=2), picture(LAST, LAMP, 8))
+    assert shown(journal.batch("B-1"), near).balance == "none", "not unasked"
+    for photo in (near, far):
+        keep_view(journal, "B-1", photo, PhotoView(same_light=True), by="Ann", now=NOW)
     batch = journal.batch("B-1")
     assert shown(batch, near).balance == "light" and shown(batch, far).balance == "none"
     seen = middle_of(true_picture(journal, shown(batch, near), 400))

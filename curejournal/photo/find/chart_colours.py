@@ -21,9 +21,9 @@ _MIN_PATCHES = 12
 _DAMPING = 0.02
 # A slope of light, in spreads of colour a step, as likely as not. Ours.
 _SLOPE_UNIT = 0.18
-# Correlation, within a row or column, between its colours and those that the rest foretells: 0.88 and more on 170
+# Correlation, within a row or column, between its colours and those that the rest predicts: 0.88 and more on 170
 # real and drawn charts in all lights, 0.75 under a glare; below 0.55 in 19 of 20 that were covered. Where little
-# change is foretold there is nothing to correlate, and a small mean square error will do. Ours.
+# change is predicted there is nothing to correlate, and a small mean square error will do. Ours.
 _MIN_ALIKE, _MAX_OFF = 0.7, 0.1
 
 
@@ -128,10 +128,10 @@ def misfit(colours: Floats, card: CardLattice) -> Floats:
 
 
 def predicted(colours: Floats, card: CardLattice, some: NDArray[np.bool_]) -> bool:
-    """Whether the colours (n, 3) of some patches of a line are as the others, and the references, foretell.
+    """Whether the colours (n, 3) of some patches of a line are as the others, and the references, predict.
 
-    A covered row costs a good fit little, but its own colours have nothing to do with what the rest foretells.
-    Under a glare they are shifted, and still differ among each other as foretold.
+    A covered row costs a good fit little, but its own colours have nothing to do with what the rest predicts.
+    Under a glare they are shifted, and still differ among each other as predicted.
 
     Parameters
     ----------

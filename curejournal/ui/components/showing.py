@@ -91,7 +91,7 @@ def checks(judgement: Judgement) -> str:
     signs, lines = [], []
     for finding in judgement.findings:
         state = state_of(str(finding.verdict))
-        name, word = escape(word_of(finding.gauge)), escape(word_of(finding.verdict))
+        name, word = escape(word_of(finding.check)), escape(word_of(finding.verdict))
         signs.append(
             f'<span class="check {state.kind}"><i aria-hidden="true">{state.sign}</i>'
             f'<span class="name">{name}</span><span class="unseen">: {word}</span></span>'

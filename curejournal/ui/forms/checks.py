@@ -34,7 +34,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         msg("What each check says, and why. Open one for its figures, its rule and where the rule comes from."), "soft"
     )
     for finding in judgement.findings:
-        _gauge(finding)
+        _check(finding)
     earliest, middle, latest = judgement.from_about
     if middle is not None and middle > judgement.on:
         span = formatting.span((earliest, latest))
@@ -53,9 +53,9 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     _sign(desk, batch, judgement)
 
 
-def _gauge(finding: Finding) -> None:
+def _check(finding: Finding) -> None:
     sign = state_of(str(finding.verdict)).sign
-    with st.expander(tr(f"{sign} **{finding.gauge}**: {finding.verdict}. {plain(common.sentence(finding.words))}")):
+    with st.expander(tr(f"{sign} **{finding.check}**: {finding.verdict}. {plain(common.sentence(finding.words))}")):
         common.values(
             {name: formatting.value_with_unit(value, unit) for name, (value, unit) in finding.figures.items()}
         )
@@ -133,7 +133,7 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         format_func=localised(ACTS.__getitem__),
         key=f"act-{batch.code}",
     )
-    # Signed, the form begins anew: a second press must not sign the same again.
+    # Once signed, the form is reset: a second press must not sign the same again.
     turn = entry.form_key("sign", batch)
     with st.form(turn):
         label = msg("Your name, in full: it stands as the signature")

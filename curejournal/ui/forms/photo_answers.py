@@ -269,7 +269,7 @@ def _areas(desk: Desk, card: Card, item: InboxItem, code: str, key: str) -> dict
         return None
     if proposed and waits:
         common.say(
-            msg("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
+            msg("The areas of the last photo are drawn where they would lie in this one. Redraw any that are wrong.")
         )
     facts = desk.journal.photo(item.sha256).facts
     names = [portion.name for portion in batch.portions] if batch else []

@@ -27,7 +27,7 @@ def render(desk: Desk) -> None:
         return
     common.say(msg("What a fragrance or pigment did before, and what to expect of it."), "lead")
     with st.container(horizontal=True, key="act-materials"):
-        common.way(desk, "culprits", msg("Find the cause"), ":material/troubleshoot:")
+        common.way(desk, "causes", msg("Find the cause"), ":material/troubleshoot:")
         common.way(desk, "plan", msg("Plan a pour"), ":material/event_upcoming:")
     asked = st.query_params.get("material", "")
     kinds = list(dict.fromkeys(one.kind for one in known.values()))

@@ -18,7 +18,7 @@ from curejournal.soap.lye import recipe_mass_g
 from curejournal.soap.recipe import Recipe
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.ui.components import common
-from curejournal.ui.forms import recipe as recipes
+from curejournal.ui.forms.recipe import lots, pieces_now, same_bottles, show_lye
 from curejournal.ui.i18n import _, localised, weight_input, word_of
 from curejournal.ui.page import Desk, attempt
 from curejournal.ui.state import material_cache
@@ -71,14 +71,12 @@ def _planned(desk: Desk, recipe: Recipe, portions: Sequence[Portion], source: st
     scaled = attempt(partial(_scaled, recipe))
     if scaled is None:
         return
-    recipes.show_lye(scaled)
-    # Of another file, or corrected meanwhile, its bottles are asked for anew.
-    poured, key = recipes.pieces_now(desk, scaled), f"plan-lots-{source}-{hash(recipe)}"
-    if not recipes.same_bottles(
-        key, poured, msg("in the file") if source == FROM_FILE else msg("for {source}", source=source)
-    ):
+    show_lye(scaled)
+    # Of another file, or corrected meanwhile, its bottles are asked for again.
+    poured, key = pieces_now(desk, scaled), f"plan-lots-{source}-{hash(recipe)}"
+    if not same_bottles(key, poured, msg("in the file") if source == FROM_FILE else msg("for {source}", source=source)):
         with st.expander(_("Lots of the bottles that are poured from now")):
-            poured = recipes.lots(key, poured)
+            poured = lots(key, poured)
     common.listed(
         msg("{grams} {name}", grams=quantity(f"{grams:.1f}", "g"), name=name)
         + (msg(", lot {lot}", lot=lot) if lot else "")

@@ -12,6 +12,7 @@ from curejournal import workflow
 from curejournal.batch.records import Batch
 from curejournal.documents.preview import first_pages
 from curejournal.documents.soap_pictures import Cut
+from curejournal.documents.soap_place import Outline
 from curejournal.journal.store import Journal
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.judging.limits import Limits
@@ -89,6 +90,14 @@ def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
 def true_picture(_journal: Journal, shown: showing.Shown, longest: int, cut: Cut = "wide") -> bytes:
     """A kept photo in its true colour, cut to the soap."""
     return showing.true_picture(_journal, shown, longest, cut)
+
+
+@st.cache_resource(max_entries=200, show_spinner=False, hash_funcs={showing.Shown: repr})
+def likely_place(
+    _journal: Journal, _batch: Batch, shown: showing.Shown, portion: str, state: tuple[int, int]
+) -> Outline | None:
+    """Where a portion may be in a photo without a card."""
+    return showing.likely_place(_journal, _batch, shown, portion)
 
 
 @st.cache_resource(max_entries=40, show_spinner="Measuring…", hash_funcs={Card: repr})

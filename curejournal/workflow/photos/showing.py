@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
@@ -15,14 +15,18 @@ from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, ColourReading, Entry, PhotoNote, PhotoView
 from curejournal.batch.validation import check_record
 from curejournal.colour.sample import Lab
-from curejournal.documents.pictures import jpeg
+from curejournal.documents.pictures import jpeg, shrunk
 from curejournal.documents.soap_pictures import ASPECTS, Cut, View, gains_by, soap_picture
+from curejournal.documents.soap_place import Outline, propose_place
 from curejournal.documents.true_colour import GAINS, Seen
 from curejournal.journal.store import Journal
+from curejournal.photo.read.picture_file import read_photo
 
 Balance = Literal["measured", "soap", "light", "none"]
 SAME_LIGHT = timedelta(minutes=15)
 """Photos so close in time were taken in the same light. Ours: the sun moves by four degrees."""
+PROPOSED_AT_PX = 640
+"""The longer side of the picture in which a place is looked for. Ours."""
 MADE = 2
 """Raised when pictures are made otherwise, so that earlier ones are not taken for them."""
 
@@ -36,8 +40,8 @@ class Shown:
     """A photo of a batch as it is shown: when it was taken, and by what its colours are true.
 
     `balance` is *measured* (its own card), *soap* (the soap's measured colour of that day), *light* (the white balance
-    of a photo with a card of the same minutes), or *none*: then it is shown as it was taken. `light` names that photo,
-    and what was measured in it.
+    of a photo with a card of the same minutes, by the maker's word), or *none*: then it is shown as it was taken.
+    `light` names that photo, and what was measured in it.
     """
 
     sha256: str
@@ -86,7 +90,8 @@ def shown_photos(batch: Batch) -> tuple[Shown, ...]:
         caption = notes[sha256].caption if sha256 in notes else ""
         asked = views.get(sha256, PhotoView())
         found.append(_shown(batch, sha256, when, readings.get(sha256, ()), asked, caption))
-    return tuple(_in_same_light(found))
+    alike = {sha256 for sha256, view in views.items() if view.same_light}
+    return tuple(_in_light_of(photo, beside(photo, found)) if photo.sha256 in alike else photo for photo in found)
 
 
 def _shown(
@@ -113,16 +118,27 @@ def colour_of_that_day(batch: Batch, portion: str, at: datetime) -> Lab | None:
     return lab[0], lab[1], lab[2]
 
 
-def _in_same_light(photos: Sequence[Shown]) -> Iterator[Shown]:
-    """Give photos without a card the white balance of a photo with one, taken within minutes."""
-    for photo in photos:
-        near = [
-            one
-            for one in photos
-            if one.balance == "measured" and photo.balance == "none" and abs(one.at - photo.at) <= SAME_LIGHT
-        ]
-        beside = min(near, key=lambda one: abs(one.at - photo.at), default=None)
-        yield photo if beside is None else replace(photo, balance="light", light=(beside.sha256, beside.view.seen))
+def beside(photo: Shown, photos: Sequence[Shown]) -> Shown | None:
+    """Find the photo with a card that was taken nearest to one without, within minutes."""
+    near = [one for one in photos if one.balance == "measured" and abs(one.at - photo.at) <= SAME_LIGHT]
+    return min(near, key=lambda one: abs(one.at - photo.at), default=None)
+
+
+def _in_light_of(photo: Shown, other: Shown | None) -> Shown:
+    """Give a photo without a card the white balance of one with a card."""
+    if other is None or photo.balance != "none":
+        return photo
+    return replace(photo, balance="light", light=(other.sha256, other.view.seen))
+
+
+def likely_place(journal: Journal, batch: Batch, photo: Shown, portion: str) -> Outline | None:
+    """Propose where a portion may be in a photo without a card; None where nothing is like it."""
+    lab = colour_of_that_day(batch, portion, photo.at)
+    if lab is None:
+        return None
+    original = read_photo(journal.photo_bytes(photo.sha256))
+    small = shrunk(original, PROPOSED_AT_PX)
+    return propose_place(small, lab, original.width / small.shape[1])
 
 
 def keep_view(journal: Journal, code: str, sha256: str, view: PhotoView, *, by: str, now: datetime) -> Entry:

@@ -215,7 +215,7 @@ def _corrections(sheet: Sheet, record: BatchRecord) -> None:
     sheet.say(msg("What was corrected or taken back stays in the journal."))
     rows = [
         (
-            moment(entry.recorded_at, record.judgement),
+            moment(entry.recorded_at.astimezone(record.judgement.on.tzinfo), record.judgement),
             entry.by,
             describe(earlier[entry.supersedes or 0].record),
             entry.record.why if isinstance(entry.record, Withdrawn) else describe(entry.record),

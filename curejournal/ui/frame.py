@@ -30,7 +30,7 @@ from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
 from curejournal.ui.shell import Shell
-from curejournal.ui.state import background, connection, journal_choice, manners, outbox
+from curejournal.ui.state import background, connection, journal_choice, manners, outbox, phone_zone
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of
@@ -88,6 +88,11 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     i18n.use(readers.kept_habits(journal))
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
+    phone_zone.ask(desk)
+    if desk.journal.names():
+        from curejournal.ui.forms import recall  # an empty journal's first page does not wait for what judges
+
+        attempt(lambda: recall.first(desk, slug))
     with st.container(key="page"):
         if shown[slug].titled:
             st.title(tr(shown[slug].title))
@@ -142,6 +147,7 @@ def _nothing(slug: str) -> None:
 
 
 def _desk(journal: Journal, person: SignedIn | None, clock: datetime, ways: Mapping[str, Any]) -> Desk:
+    phone_zone.take(journal, reads_only=person is not None and person.reads_only)
     zone = workflow.time_zone(journal)
     now = workflow.calendar(journal, clock.astimezone(zone))
     stands_still = now != clock.astimezone(zone)

@@ -1,7 +1,7 @@
 """Run: python -m tests.benchmarks.foreign_study [--batches 200] [--releases 0] [--range first|second|third|fourth].
 
-The first range is for development, the second checks it, the third and the fourth are run once, each after changes. `--releases N` counts N batches of each
-kind of maker, of which only what concerns lye is judged.
+The first range is for development, the second checks it, the third and the fourth are run once, each after changes.
+`--releases N` counts N batches of each kind of maker, of which only what concerns lye is judged.
 """
 
 from __future__ import annotations

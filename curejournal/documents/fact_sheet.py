@@ -116,7 +116,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
 def effect_words(effect: Effect) -> str:
     """What a material does by itself, as far as all batches together can tell."""
     size = msg(
-        "{at_usual_dose} ΔE00 at {usual_dose_pct:.1f} % of the oils in its portion",
+        "{at_usual_dose} ΔE00 at {usual_dose_pct:.1f} % of its portion's batter",
         at_usual_dose=formatting.figure(effect.at_usual_dose),
         usual_dose_pct=effect.usual_dose_pct,
     )

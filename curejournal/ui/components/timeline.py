@@ -50,7 +50,8 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
         if batch.poured_at and at >= batch.poured_at
         else ""
     )
-    shown = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
+    taken = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
+    shown = showing.agreed(desk.journal, taken)
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
         with st.container(width=250):
             showing_of.taken(desk, batch.name, shown, 800, cut="whole" if shown.balance == "none" else "wide")

@@ -114,46 +114,9 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
     if not before:
         return
     first, last = before[0], before[-1]
-    ratio = record.grams / last.grams
-    if any(abs(ratio * shift - 1) < 0.12 for shift in (0.01, 0.1, 10.0, 100.0)):
-        yield Doubt(
-            "slipped decimal",
-            msg(
-                "{now} after {before} looks like a slipped decimal point.",
-                now=quantity(f"{record.grams:g}", "g"),
-                before=quantity(f"{last.grams:g}", "g"),
-            ),
-            msg("Look at the scale again."),
-        )
-        return
-    swapped = _swapped(record, last, alike)
-    if swapped:
-        yield Doubt(
-            "swapped",
-            msg(
-                "{grams} fits {swapped} better than {subject}.",
-                grams=quantity(f"{record.grams:g}", "g"),
-                swapped=swapped,
-                subject=record.subject,
-            ),
-            msg("Look at the marks: were two bars swapped?"),
-        )
-        return
-    missing = _missing_bars(record, last)
-    if missing:
-        yield Doubt(
-            "bars missing",
-            msg(
-                "{now} after {before} fits {fewer} better than {bars}.",
-                now=quantity(f"{record.grams:g}", "g"),
-                before=quantity(f"{last.grams:g}", "g"),
-                fewer=msg_n("{number} bar", "{number} bars", record.bars - missing),
-                bars=record.bars,
-            ),
-            msg(
-                "Count the bars on the tray: if some were sold or taken, enter how many are left, and note them as out."
-            ),
-        )
+    mistaken = _mistaken(record, last, alike)
+    if mistaken is not None:
+        yield mistaken
         return
     error_g = record.resolution_g + last.resolution_g
     if record.grams - last.grams > error_g + 0.002 * last.grams:
@@ -179,6 +142,49 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> Iterator[Doubt]:
             ),
             msg("Weigh it again. Was the bar trimmed, or another one taken?"),
         )
+
+
+def _mistaken(record: Weighing, last: Weighing, alike: Sequence[Weighing]) -> Doubt | None:
+    """What would explain a weight that is far from the last: a decimal point, another bar, bars that left the tray."""
+    ratio = record.grams / last.grams
+    if any(abs(ratio * shift - 1) < 0.12 for shift in (0.01, 0.1, 10.0, 100.0)):
+        return Doubt(
+            "slipped decimal",
+            msg(
+                "{now} after {before} looks like a slipped decimal point.",
+                now=quantity(f"{record.grams:g}", "g"),
+                before=quantity(f"{last.grams:g}", "g"),
+            ),
+            msg("Look at the scale again."),
+        )
+    swapped = _swapped(record, last, alike)
+    if swapped:
+        return Doubt(
+            "swapped",
+            msg(
+                "{grams} fits {swapped} better than {subject}.",
+                grams=quantity(f"{record.grams:g}", "g"),
+                swapped=swapped,
+                subject=record.subject,
+            ),
+            msg("Look at the marks: were two bars swapped?"),
+        )
+    missing = _missing_bars(record, last)
+    if missing:
+        return Doubt(
+            "bars missing",
+            msg(
+                "{now} after {before} fits {fewer} better than {bars}.",
+                now=quantity(f"{record.grams:g}", "g"),
+                before=quantity(f"{last.grams:g}", "g"),
+                fewer=msg_n("{number} bar", "{number} bars", record.bars - missing),
+                bars=record.bars,
+            ),
+            msg(
+                "Count the bars on the tray: if some were sold or taken, enter how many are left, and note them as out."
+            ),
+        )
+    return None
 
 
 def _missing_bars(record: Weighing, last: Weighing) -> int:

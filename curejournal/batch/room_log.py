@@ -305,7 +305,9 @@ def _clock(
 
     def read(stamp: str) -> datetime | None:
         at = _moment(stamp.strip(), day_first)
-        return None if at is None else at if at.tzinfo else at.replace(tzinfo=where)
+        if at is None or at.tzinfo:
+            return at
+        return at.replace(tzinfo=where)
 
     has_offset = any((at := _moment(stamp.strip(), day_first)) is not None and at.tzinfo for stamp in stamps[:50])
     return read, None if has_offset or where is not zone else msg(

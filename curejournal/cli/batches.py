@@ -154,9 +154,10 @@ def batch_rename(
     """Give a batch another name; the earlier one stays in the history."""
     with open_journal(journal) as kept:
         entry = workflow.rename(kept, code, name, by=by, now=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else tell(
-        msg("{code}: {record}", code=code, record=describe(entry.record))
-    )
+    if as_json:
+        print_json(workflow.as_json(entry))
+    else:
+        tell(msg("{code}: {record}", code=code, record=describe(entry.record)))
 
 
 def batch_portion(

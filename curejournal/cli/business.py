@@ -50,7 +50,10 @@ def darkened(
     """Say, the moment it darkens, what all earlier batches with these materials did, and which photo to take when."""
     with open_journal(journal) as kept:
         answer = materials.when_it_darkens(kept, code, now_of(kept), portion)
-    print_json(workflow.as_json(answer)) if as_json else tell_all(answer.words)
+    if as_json:
+        print_json(workflow.as_json(answer))
+    else:
+        tell_all(answer.words)
 
 
 def place(
@@ -87,7 +90,10 @@ def rules(
             workflow.set_batch_rules(kept, of, wanted, why, by=by, now=now_of(kept))
     told = ", ".join(f"{name} {value:g}" for name, value in wanted.items())
     said = {"of": of, "recipe": recipe, "limits": wanted, "why": why}
-    print_json(said) if as_json else tell(msg("{of}: {told} ({why})", of=of, told=told, why=why))
+    if as_json:
+        print_json(said)
+    else:
+        tell(msg("{of}: {told} ({why})", of=of, told=told, why=why))
 
 
 def _moment(at: str | None, kept: Journal) -> datetime:
@@ -191,7 +197,10 @@ def outcome(
     """Say what goes with an outcome over all batches: spots, ash, softness; materials, lots and figures weighed."""
     with open_journal(journal) as kept:
         answer = materials.causes_of_outcome(kept, what, now_of(kept))
-    print_json(workflow.as_json(answer)) if as_json else tell_all(answer.words)
+    if as_json:
+        print_json(workflow.as_json(answer))
+    else:
+        tell_all(answer.words)
 
 
 def _day(text: str) -> date | None:
@@ -234,7 +243,10 @@ def lot_enter(
     )
     with open_journal(journal) as kept:
         entry = stock.enter_lot(kept, record, by=by, now=now_of(kept))
-    print_json(workflow.as_json(entry)) if as_json else tell(describe(record))
+    if as_json:
+        print_json(workflow.as_json(entry))
+    else:
+        tell(describe(record))
 
 
 def room_import(

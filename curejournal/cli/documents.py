@@ -53,9 +53,7 @@ def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
 
 def material(
     name: Annotated[str, typer.Argument(help="The material, as in the recipes.")],
-    dose: Annotated[
-        float | None, typer.Option("--dose", help="The planned dose, % of the oils in its portion.")
-    ] = None,
+    dose: Annotated[float | None, typer.Option("--dose", help="The planned dose, % of its portion's batter.")] = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write its fact sheet, one page.")] = None,
     markdown: Annotated[Path | None, typer.Option("--markdown", help="Write its fact sheet as Markdown.")] = None,
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -88,7 +86,10 @@ def find_causes(
     """Say which material turned the batter, by all batches together, and which test pour would tell."""
     with open_journal(journal) as kept:
         answer = materials.which(kept, now_of(kept), "end" if end else "turn")
-    print_json(materials.which_as_json(answer)) if as_json else tell_all(materials.which_in_words(answer))
+    if as_json:
+        print_json(materials.which_as_json(answer))
+    else:
+        tell_all(materials.which_in_words(answer))
 
 
 def expect(
@@ -147,9 +148,10 @@ def record(
         codes += [use.batch for use in documents.lot(kept, lot)] if lot else []
         codes = list(dict.fromkeys(codes))
         write_file(to, documents.batch_record(kept, codes, now_of(kept)))
-    print_json({"file": str(to), "batches": codes}) if as_json else tell(
-        msg("{to}: the record of {codes}.", to=to, codes=", ".join(codes))
-    )
+    if as_json:
+        print_json({"file": str(to), "batches": codes})
+    else:
+        tell(msg("{to}: the record of {codes}.", to=to, codes=", ".join(codes)))
 
 
 def portfolio(
@@ -180,9 +182,10 @@ def portfolio(
         else:
             files = len(documents.portfolio(kept, codes, to, now_of(kept), design=design, unreleased=unreleased))
     said = {"to": str(to), "batches": codes, "files": files}
-    print_json(said) if as_json else tell(
-        msg("{to}: {count}.", to=to, count=msg_n("{number} batch", "{number} batches", len(codes)))
-    )
+    if as_json:
+        print_json(said)
+    else:
+        tell(msg("{to}: {count}.", to=to, count=msg_n("{number} batch", "{number} batches", len(codes))))
 
 
 def calendar_file(
@@ -195,9 +198,10 @@ def calendar_file(
         made = documents.calendar_file(kept, now_of(kept), workflow.time_zone(kept))
         write_file(to, made)
     due = made.count(b"BEGIN:VEVENT")
-    print_json({"file": str(to), "events": due}) if as_json else tell(
-        msg("{to}: {count} due.", to=to, count=msg_n("{number} thing", "{number} things", due))
-    )
+    if as_json:
+        print_json({"file": str(to), "events": due})
+    else:
+        tell(msg("{to}: {count} due.", to=to, count=msg_n("{number} thing", "{number} things", due)))
 
 
 def labels(
@@ -253,9 +257,10 @@ def recipe_out(
         raise Mistyped(msg("“{name}” is neither .json nor .csv.", name=to.name), msg("Choose one of them."))
     with open_journal(journal) as kept:
         write_file(to, documents.recipe_out(kept, code, "csv" if to.suffix.lower() == ".csv" else "json"))
-    print_json({"file": str(to), "batch": code}) if as_json else tell(
-        msg("{to}: the recipe of {code}.", to=to, code=code)
-    )
+    if as_json:
+        print_json({"file": str(to), "batch": code})
+    else:
+        tell(msg("{to}: the recipe of {code}.", to=to, code=code))
 
 
 def bundle_out(
@@ -267,9 +272,10 @@ def bundle_out(
     """Write a batch as one file that another journal can open: history, photos as they are (places in them too)."""
     with open_journal(journal) as kept:
         write_file(to, documents.bundle(kept, code))
-    print_json({"file": str(to), "batch": code}) if as_json else tell(
-        msg("{to}: batch {code}, with its photos as they are.", to=to, code=code)
-    )
+    if as_json:
+        print_json({"file": str(to), "batch": code})
+    else:
+        tell(msg("{to}: batch {code}, with its photos as they are.", to=to, code=code))
 
 
 def bundle_in(

@@ -139,7 +139,8 @@ def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = 
         about = msg(" (instead of {earlier})", earlier=entry.supersedes) if entry.supersedes else ""
         if entry.id in later:
             about += msg(" (no longer counts: see {later})", later=later[entry.id])
-        recorded = msg("{by}, written down {at} UTC", by=entry.by, at=formatting.moment(entry.recorded_at))
+        written = formatting.moment(entry.recorded_at.astimezone(zone))
+        recorded = msg("{by}, written down {at}", by=entry.by, at=written)
         tell(join("\t", (str(entry.id), formatting.moment(entry.at, zone), describe(entry.record) + about, recorded)))
 
 
@@ -211,7 +212,10 @@ def backup(
         apart, latest = days_of(every), last_backup(to)
         if latest and utc_now() - latest < apart:
             said = msg("The last backup is of {at} UTC: none is due.", at=formatting.moment(latest))
-            print_json({"path": None, "why": str(said)}) if as_json else tell(said)
+            if as_json:
+                print_json({"path": None, "why": str(said)})
+            else:
+                tell(said)
             return
     with open_journal(journal) as kept, _long_work(msg("Backing up")) as progress:
         made = kept.backup(to, progress)
@@ -280,7 +284,10 @@ def _photos_in(made: Backup) -> str:
 
 
 def _say_data(made: Backup, said: str, as_json: bool) -> None:
-    print_json(workflow.as_json(made)) if as_json else tell(said)
+    if as_json:
+        print_json(workflow.as_json(made))
+    else:
+        tell(said)
     if made.left_out:
         tell(
             msg(

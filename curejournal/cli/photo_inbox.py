@@ -137,7 +137,10 @@ def tray(card_name: TrayCard = "window", journal: JournalAt = DEFAULT_JOURNAL, a
     """List the photos that wait for you, and what is asked about each."""
     with open_journal(journal) as kept:
         items, own = photos.inbox_items(kept, card_of(card_name, journal), now_of(kept)), workflow.time_zone(kept)
-    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
+    if as_json:
+        print_json({"photos": [workflow.as_json(item) for item in items]})
+    else:
+        _say_items(items, own)
 
 
 def place(
@@ -197,7 +200,10 @@ def clock_of(
         chosen = [photo_of(kept, photo) for photo in hashes]
         clock, own = clock_for(kept, zone, behind), workflow.time_zone(kept)
         items = photos.set_clock(kept, chosen, clock, card=card_of(card_name, journal), by=by, now=now_of(kept))
-    print_json({"photos": [workflow.as_json(item) for item in items]}) if as_json else _say_items(items, own)
+    if as_json:
+        print_json({"photos": [workflow.as_json(item) for item in items]})
+    else:
+        _say_items(items, own)
 
 
 def corrected(
@@ -238,9 +244,10 @@ def strip_key_of(
     places = {numbers_of(ph, 1, '"8.5=x0,y0,x1,y1"')[0]: place for ph, place in (areas_of(area) or {}).items()}
     with open_journal(journal) as kept:
         key = enrol_strip_key(kept, bytes_of(photo), card_of(card_name, journal), name, lot, places, by=by)
-    print_json(workflow.as_json(key)) if as_json else tell(
-        msg("{name}: {steps} colours of lot {lot}.", name=name, steps=len(key.steps), lot=lot)
-    )
+    if as_json:
+        print_json(workflow.as_json(key))
+    else:
+        tell(msg("{name}: {steps} colours of lot {lot}.", name=name, steps=len(key.steps), lot=lot))
 
 
 def strip(

@@ -12,6 +12,7 @@ from scipy.spatial import ConvexHull, QhullError
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
 from curejournal.colour import camera
+from curejournal.colour.card_layout import CardLayout
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.metamerism import LEARNED, PROBES, change_for
 from curejournal.colour.models import (
@@ -54,7 +55,7 @@ class TooFewPatches(CureJournalError):
 class Correction:
     """What one photo does to colours, turned round.
 
-    `leave_one_out` is the ΔE00 of each patch foretold from the others (nan where it was not usable);
+    `leave_one_out` is the ΔE00 of each patch predicted from the others (nan where it was not usable);
     `candidates` are (name, mean, 95th percentile) of that for each model tried, and `model` names
     the ones that count most; `suspects` are patches that disagree with all others (glare, thumb,
     stain) and were left out.
@@ -66,7 +67,7 @@ class Correction:
     suspects: tuple[int, ...]
     _fits: tuple[tuple[float, Fit], ...] = field(repr=False)
     _scale: Array = field(repr=False)
-    _layout: _Layout = field(repr=False)
+    _layout: CardLayout = field(repr=False)
     _hull: Array | None = field(repr=False)
     _made_of: str = field(default="", repr=False)
     _references: tuple[Array, Array] | None = field(default=None, repr=False)
@@ -180,32 +181,6 @@ class Correction:
         return np.asarray(sum(share * each.predict(encoded, places) for share, each in self._fits))
 
 
-@dataclass(frozen=True)
-class _Layout:
-    """The card's own coordinates: the middle of its patches and half their greater extent, in mm."""
-
-    centre: Array | None = None
-    half: float = 1.0
-
-    @classmethod
-    def of(cls, xy_mm: ArrayLike | None) -> _Layout:
-        if xy_mm is None:
-            return cls()
-        xy = np.asarray(xy_mm, dtype=float)
-        low, high = xy.min(axis=0), xy.max(axis=0)
-        return cls((low + high) / 2.0, max(float((high - low).max()) / 2.0, 1e-9))
-
-    def places(self, xy_mm: ArrayLike | None, count: int) -> Array:
-        """Places (M, 2) in units of the layout; held where a plane of light would be an extrapolation."""
-        if self.centre is None or xy_mm is None:
-            return np.zeros((count, 2))
-        return np.clip((np.asarray(xy_mm, dtype=float).reshape(-1, 2) - self.centre) / self.half, -1.5, 1.5)
-
-    def light_sd(self, xy_mm: ArrayLike | None) -> float:
-        """Spread of the logarithm of light where the place is not known although the light is uneven."""
-        return 0.0 if self.centre is None or xy_mm is not None else float(camera.PRIOR_SD[camera.PLANE][0])
-
-
 def fit_correction(
     encoded: ArrayLike,
     reference_lab: ArrayLike,
@@ -218,8 +193,8 @@ def fit_correction(
 ) -> Correction:
     """Learn from a card's patches what the photo does to colours.
 
-    A family of models (`curejournal.colour.models`) is fitted; each patch is foretold from the
-    others by each of them, and the models are averaged with weights by how well they did.
+    A family of models (`curejournal.colour.models`) is fitted; each model predicts each patch from the
+    others (leave-one-out), and the models are averaged with weights by how well they did.
     Patches that all others contradict are left out and named. How far the patches were off
     sets the size of the covariance.
 
@@ -252,30 +227,16 @@ def fit_correction(
 
     """
     encoded, reference = np.asarray(encoded, dtype=float), np.asarray(reference_lab, dtype=float)
-    good = np.isfinite(encoded).all(axis=1) & np.isfinite(reference).all(axis=1)
-    if usable is not None:
-        good &= np.asarray(usable, dtype=bool)
-    if good.sum() < FEWEST_PATCHES:
-        raise TooFewPatches(
-            msg(
-                "Only {sum} patches of the card can be used; {fewest_patches} are needed.",
-                sum=int(good.sum()),
-                fewest_patches=FEWEST_PATCHES,
-            ),
-            msg("Photograph again with the whole card in the picture, evenly lit and not burnt out."),
-        )
-    layout = _Layout.of(xy_mm)
+    good = _usable(encoded, reference, usable)
+    layout = CardLayout.of(xy_mm)
     places = layout.places(xy_mm, len(encoded))
     family = IN_EVEN_LIGHT if xy_mm is None else ACROSS_THE_CARD
 
     kept = np.flatnonzero(good)
     start = camera.start(encoded[kept], reference[kept])
     even = camera.compress(reference)
-    own, known = _noise_covariance(start, encoded, noise_sd), None
-    if reference_covariance is not None:
-        to_even = np.linalg.inv(camera.slopes_of_expand(even))
-        known = to_even @ np.asarray(reference_covariance, dtype=float) @ to_even.transpose(0, 2, 1)
-        own = own + known
+    known = None if reference_covariance is None else _in_even_lab(even, reference_covariance)
+    own = _noise_covariance(start, encoded, noise_sd) + (0.0 if known is None else known)
     while True:
         patches = Patches(encoded[kept], places[kept], even[kept], own[kept])
         middle = fit(family[1], patches, start, rounds=3)
@@ -295,7 +256,7 @@ def fit_correction(
     left_out = np.tensordot(shares, [each.left_out for each in fits], axes=1)
     differences = np.full(len(encoded), np.nan)
     differences[kept] = _differences(left_out, reference[kept])
-    weighted = tuple(zip(shares.tolist(), fits, strict=True))
+    weighted, names = tuple(zip(shares.tolist(), fits, strict=True)), [model.name for model in family]
     for index in suspects:
         spot = encoded[[index]], places[[index]]
         predicted = sum((share * each.predict(*spot) for share, each in weighted), np.zeros((1, 3)))
@@ -303,12 +264,7 @@ def fit_correction(
     return Correction(
         model=_names(family, shares),
         leave_one_out=tuple(differences.tolist()),
-        candidates=tuple(
-            (model.name, mean, most)
-            for model, mean, most in zip(
-                family, means.tolist(), np.quantile(errors, 0.95, axis=1).tolist(), strict=True
-            )
-        ),
+        candidates=tuple(zip(names, means.tolist(), np.quantile(errors, 0.95, axis=1).tolist(), strict=True)),
         suspects=tuple(suspects.tolist()),
         _fits=weighted,
         _scale=_scale(left_out, np.tensordot(shares, [each.left_out_covariance for each in fits], axes=1)),
@@ -317,6 +273,34 @@ def fit_correction(
         _made_of=made_of,
         _references=None if known is None else (even[kept], known[kept]),
     )
+
+
+def _in_even_lab(even: Array, covariance: ArrayLike) -> Array:
+    """Covariances (N, 3, 3) of colours in Lab units squared, as those of compressed Lab at `even` (N, 3)."""
+    to_even = np.linalg.inv(camera.slopes_of_expand(even))
+    return np.asarray(to_even @ np.asarray(covariance, dtype=float) @ to_even.transpose(0, 2, 1))
+
+
+def _usable(encoded: Array, reference: Array, usable: ArrayLike | None) -> NDArray[np.bool_]:
+    """Which patches (N,) can be used.
+
+    Raises
+    ------
+    TooFewPatches
+    """
+    good = np.asarray(np.isfinite(encoded).all(axis=1) & np.isfinite(reference).all(axis=1))
+    if usable is not None:
+        good &= np.asarray(usable, dtype=bool)
+    if good.sum() < FEWEST_PATCHES:
+        raise TooFewPatches(
+            msg(
+                "Only {usable} patches of the card can be used; {needed} are needed.",
+                usable=int(good.sum()),
+                needed=FEWEST_PATCHES,
+            ),
+            msg("Photograph again with the whole card in the picture, evenly lit and not burnt out."),
+        )
+    return good
 
 
 def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correction:
@@ -350,7 +334,7 @@ def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correctio
         suspects=(),
         _fits=((1.0, fit(model, patches, start, rounds=3)),),
         _scale=np.full(3, _TAIL),
-        _layout=_Layout(),
+        _layout=CardLayout(),
         _hull=None,
     )
 

@@ -36,10 +36,10 @@ def offset(at: datetime, zone: tzinfo | None) -> str:
     if own is None or zone is None or own == at.astimezone(zone).utcoffset():
         return ""
     hours, minutes = divmod(round(abs(own) / timedelta(minutes=1)), 60)
-    sign = "" if not own else "\u2212" if own < timedelta(0) else "+"
-    return msg(
-        " (UTC{sign}{own}{minutes})", sign=sign, own=hours if own else "", minutes=f":{minutes:02d}" if minutes else ""
-    )
+    if not own:
+        return " (UTC)"
+    sign = "\u2212" if own < timedelta(0) else "+"
+    return f" (UTC{sign}{hours}{f':{minutes:02d}' if minutes else ''})"
 
 
 def age(since: datetime, on: datetime) -> str:
@@ -78,8 +78,8 @@ def value_with_unit(value: float, unit: str) -> str:
     """28 days, 0.126% NaOH; below 0.001% NaOH."""
     apart = "" if unit.startswith("%") else "\u00a0"
     if 0 < value < SMALLEST:
-        return msg("below {least}", least=f"{SMALLEST:g}{apart}{unit}")
-    return f"{digits(round(float(f'{value:.3g}'), 3))}{apart}{unit}"
+        return msg("below {least}", least=f"{SMALLEST:g}{apart}" + unit)
+    return digits(round(float(f"{value:.3g}"), 3)) + apart + unit
 
 
 def figure(interval: Interval) -> str:

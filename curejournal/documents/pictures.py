@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import cv2
 import numpy as np
@@ -11,7 +10,7 @@ from numpy.typing import NDArray
 
 from curejournal.colour.sample import Grade
 from curejournal.photo.measure.measurement import Measurement
-from curejournal.photo.read.picture_file import Photo
+from curejournal.photo.read.picture_file import Photo, Reduction
 
 Pixels = NDArray[np.uint8]
 Points = Sequence[tuple[float, float]]
@@ -104,7 +103,8 @@ def shrunk(photo: Photo, longest: int) -> Pixels:
     PictureDamaged
     """
     factor = max(photo.width, photo.height) / longest
-    reduce: Literal[1, 2, 4, 8] = 8 if factor >= 8 else 4 if factor >= 4 else 2 if factor >= 2 else 1
+    steps: tuple[Reduction, ...] = (8, 4, 2)
+    reduce: Reduction = next((step for step in steps if factor >= step), 1)
     picture = photo.picture(reduce)
     height, width = picture.shape[:2]
     by = min(1.0, longest / max(width, height))

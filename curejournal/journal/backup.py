@@ -213,6 +213,19 @@ def _hostile(why: str) -> BackupRefused:
     )
 
 
+def _refuse_odd(member: zipfile.ZipInfo) -> None:
+    """Refuse a member that no backup of ours has: oddly named, a link, encrypted or packed."""
+    if member.filename != _MANIFEST and not _MEMBER.fullmatch(member.filename):
+        raise _hostile(msg("it holds a file named {filename}", filename=f"{member.filename[:80]!r}"))
+    # The upper half of the attributes is the mode that Unix gave the file; 0o12 is a link.
+    if member.external_attr >> 28 == 0o12:
+        raise _hostile(msg("it holds a link"))
+    if member.flag_bits & 1:
+        raise _hostile(msg("it is encrypted"))
+    if member.compress_type != zipfile.ZIP_STORED or member.file_size != member.compress_size:
+        raise _hostile(msg("it is packed in a way that backups are not"))
+
+
 def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
     """The manifest of an archive whose members are exactly those it names, each plain, stored and no larger."""
     members = archive.infolist()
@@ -220,15 +233,7 @@ def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
     if len(set(names)) < len(names):
         raise _hostile(msg("a name occurs twice"))
     for member in members:
-        if member.filename != _MANIFEST and not _MEMBER.fullmatch(member.filename):
-            raise _hostile(msg("it holds a file named {filename}", filename=f"{member.filename[:80]!r}"))
-        # The upper half of the attributes is the mode that Unix gave the file; 0o12 is a link.
-        if member.external_attr >> 28 == 0o12:
-            raise _hostile(msg("it holds a link"))
-        if member.flag_bits & 1:
-            raise _hostile(msg("it is encrypted"))
-        if member.compress_type != zipfile.ZIP_STORED or member.file_size != member.compress_size:
-            raise _hostile(msg("it is packed in a way that backups are not"))
+        _refuse_odd(member)
     whole = Path(str(archive.filename)).stat().st_size
     if sum(member.file_size for member in members) > whole:
         raise _hostile(msg("it claims to hold more than its own size"))

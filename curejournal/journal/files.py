@@ -182,7 +182,10 @@ def clear_pieces(folder: Path, name: str = "") -> tuple[Path, ...]:
         for path in folder.iterdir():
             ours = _PIECE.fullmatch(path.name) and path.name.removeprefix(".").startswith(name)
             if ours and _abandoned(path):
-                shutil.rmtree(path, ignore_errors=True) if path.is_dir() else path.unlink(missing_ok=True)
+                if path.is_dir():
+                    shutil.rmtree(path, ignore_errors=True)
+                else:
+                    path.unlink(missing_ok=True)
                 cleared.append(path)
     return tuple(cleared)
 

@@ -76,7 +76,9 @@ def recipe_csv(recipe: Recipe) -> str:
 
 
 def _cell(value: Any) -> str:
-    return "" if value is None else escaped(value) if isinstance(value, str) else json.dumps(value)
+    if value is None:
+        return ""
+    return escaped(value) if isinstance(value, str) else json.dumps(value)
 
 
 def fields_from_json(text: str) -> dict[str, Any]:

@@ -83,7 +83,10 @@ def _fault(kind: Any, name: str, value: Any) -> str:
         return "" if type(value) is int else msg("has a {name} that is no whole number", name=name)
     if isinstance(kind, tables.UtcDateTime):
         try:
-            datetime.fromisoformat(value) if isinstance(value, str) else value.isoformat()
+            if isinstance(value, str):
+                datetime.fromisoformat(value)
+            else:
+                value.isoformat()
         except (ValueError, AttributeError):
             return msg("has a {name} that is no time: {value}", name=name, value=f"{str(value)[:40]!a}")
         return ""

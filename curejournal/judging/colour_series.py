@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from curejournal.base.messages import msg, msg_n
 from curejournal.batch.records import ColourReading, Entry
-from curejournal.colour.difference import Interval, ciede2000, difference_parts
-from curejournal.colour.sample import Grade, Lab
+from curejournal.colour.difference import Interval, ciede2000
+from curejournal.colour.sample import Grade, Lab, as_lab
 from curejournal.colour.spaces import yellowness_e313
 from curejournal.judging.colour_states import (
     AHEAD_DAYS,
@@ -28,8 +28,9 @@ from curejournal.judging.colour_states import (
 )
 from curejournal.judging.curves import Array, ModelWeight, normal_points
 from curejournal.judging.forecast import HORIZON_DAYS, Forecast, predict
-from curejournal.judging.robust_fit import Fitted, fit_robustly, unexpected
+from curejournal.judging.robust_fit import fit_robustly, unexpected
 from curejournal.judging.sessions import OTHER_INSTRUMENT_SD, Session, sessions
+from curejournal.judging.target_difference import beside_target, differences_from
 
 DAY = timedelta(days=1)
 
@@ -43,6 +44,8 @@ false in the judgement study in tests/benchmarks."""
 MIXED_CARDS_SD = 3 * OTHER_INSTRUMENT_SD
 """What a reading with one of several cards of unknown colours may be off against another's, in each coordinate. Ours:
 three times what cards of known colours are."""
+STAYS_DAYS = 14.0
+"""How far ahead it is to stay within tolerance. Ours."""
 STABLE_MOMENTS, STABLE_DAYS = 3, 14.0
 """What *stable* takes without saying on how little it rests: moments, and the days that they span. Ours."""
 
@@ -188,7 +191,7 @@ def fit_colour_series(
         The ΔE00 from it that the maker accepts.
     control : sequence of Entry
         Readings of a control portion; used where in the same photo.
-    aim_sd : float
+    target_sd : float
         What all readings together may be off, in each Lab coordinate, against the target colour, if that came from
         another instrument. It enters every comparison with that colour, and cancels between the readings.
     back_days_apart : float
@@ -198,7 +201,7 @@ def fit_colour_series(
 
     Returns
     -------
-    Journey
+    ColourSeries
         From one reading up. Few readings give wide intervals and the state *too few readings*.
 
     """
@@ -208,38 +211,34 @@ def fit_colour_series(
     start = poured_at or seen[0].at
     days = np.array([(session.at - start) / DAY for session in seen])
     labs = np.array([session.lab for session in seen])
-    covariances = np.array([session.covariance for session in seen])
     mixed = sorted(frozenset().union(*(session.relative_cards for session in seen)))
-    if len(mixed) > 1:
-        # Each such card errs in its own way, and nobody knows how.
-        covariances = covariances + MIXED_CARDS_SD**2 * np.eye(3)
+    # Several relative cards err each in its own way, and nobody knows how.
+    mixed_sd = MIXED_CARDS_SD if len(mixed) > 1 else 0.0
+    covariances = np.array([session.covariance for session in seen]) + mixed_sd**2 * np.eye(3)
     lone = lone_moment(days, labs, target_lab, tolerance)
     fitted = fit_robustly(days, labs, covariances, target_lab, target_sd, np.where(lone, LONE_WEIGHT, 1.0))
 
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
-    past = days[0] + (last - days[0]) * np.linspace(0, 1, 13)[:-1] ** 2
-    future = last + (HORIZON_DAYS * np.linspace(0, 1, 18) ** 2)
-    grid = np.unique(np.concatenate([past, future, [until]]))
-    drawn = fitted.at(grid)
-    away = ciede2000(np.array(target_lab), drawn) if target_lab is not None else None
-
+    grid = _days_to_draw(float(days[0]), last, until)
+    # All days in one go, as most of the time goes into calls, not into days.
+    stays = last + STAYS_DAYS
+    every = fitted.at(np.concatenate([grid, days, [stays], [last, last + soon(last), last + AHEAD_DAYS]]))
+    ends = [len(grid), len(grid) + len(days)]
+    drawn, at_moments, lab_at = every[:, : ends[0]], every[:, ends[0] : ends[1]], every[:, -3:]
+    away = away_then = away_ahead = None
+    if target_lab is not None:
+        away, away_then, away_ahead = np.split(ciede2000(np.array(target_lab), every[:, :-3]), ends, axis=1)
     questioned = fitted.outliers | lone
-    at_moments = fitted.at(days)
-    away_then = None if target_lab is None else ciede2000(np.array(target_lab), at_moments)
-    chances = _chances(fitted, last, at_moments, away_then, target_lab, tolerance)
+    chances = _chances(last, lab_at, at_moments, away_then, target_lab, tolerance)
     state = name_of(chances, len(seen), last)
     questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, target_lab)
-    proven = away_then is not None and (
-        _proven_within(fitted, days, away_then, np.array(target_lab), tolerance, back_days_apart) and not questioned[-1]
-    )
+    proven = False
+    if away_then is not None and away_ahead is not None and not questioned[-1]:
+        proven = _proven_within(days, away_then, away_ahead, tolerance, back_days_apart)
     if state is State.RECOVERED and not proven:
         state = State.RECOVERING
-    now = at_moments[:, -1]
-    lab_now = now.mean(axis=0)
-    difference_now = None
-    if target_lab is not None:
-        (difference_now,) = _differences(target_lab, lab_now[None], (now - lab_now)[None])
+    lab_now = at_moments[:, -1].mean(axis=0)
     show = grid <= until + 1e-9
     return ColourSeries(
         state=state,
@@ -249,40 +248,32 @@ def fit_colour_series(
         proven_within=proven,
         moments=len(seen),
         points=_points(seen, days, target_lab, target_sd, fitted.weights, questioned),
-        lab_now=_lab(lab_now),
-        difference_now=difference_now,
-        parts_now=_lab(difference_parts(target_lab, lab_now)) if target_lab is not None else None,
+        lab_now=as_lab(lab_now),
         yellowness_now=float(yellowness_e313(lab_now)),
-        grey_scale_style_grade=grey_scale_grade(target_lab, lab_now) if target_lab is not None else None,
+        **beside_target(target_lab, lab_now, at_moments[:, -1] - lab_now),
         forecast=None if away is None else predict(grid, away, tolerance, start, last),
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
-        perhaps=perhaps(state, dict(chances)),
+        perhaps=perhaps(state, dict(chances), last),
         mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
     )
 
 
-def grey_scale_grade(reference_lab: Sequence[float] | Array, sample_lab: Sequence[float] | Array) -> str:
-    """Grey-scale style grade of a change in colour, "5" (none) to "1", by half-steps.
-
-    Cuts lie midway between the steps of ISO 105-A02 (0, 0.8, 1.7, 2.5, 3.4, 4.8, 6.8, 9.6, 13.6), in ΔE*ab. It is not
-    the grade of ISO 105-A05, which has a formula of its own.
-    """
-    change = float(np.linalg.norm(np.asarray(sample_lab, dtype=float) - np.asarray(reference_lab, dtype=float)))
-    cuts = (0.40, 1.25, 2.10, 2.95, 4.10, 5.80, 8.20, 11.60)
-    grades = ("5", "4-5", "4", "3-4", "3", "2-3", "2", "1-2", "1")
-    return grades[sum(change >= cut for cut in cuts)]
+def _days_to_draw(first: float, last: float, until: float) -> Array:
+    """Days since the pour on which curves are drawn: closest together after the first reading and after the last."""
+    past = first + (last - first) * np.linspace(0, 1, 13)[:-1] ** 2
+    future = last + HORIZON_DAYS * np.linspace(0, 1, 18) ** 2
+    return np.unique(np.concatenate([past, future, [until]]))
 
 
 def _chances(
-    fitted: Fitted,
     last: float,
+    lab_at: Array,
     at_moments: Array,
     away_then: Array | None,
     target_lab: Lab | None,
     tolerance: float,
 ) -> tuple[tuple[State, float], ...]:
-    lab_at = fitted.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
     if away_then is None:
         start = at_moments[:, :1]
         reach = ciede2000(start, at_moments)
@@ -294,33 +285,16 @@ def _chances(
     return tuple((state, float(np.mean(names == state))) for state in State if state is not State.TOO_FEW)
 
 
-def _proven_within(
-    fitted: Fitted, days: Array, away_then: Array, target: Array, tolerance: float, apart: float
-) -> bool:
-    """Whether the interval lies within tolerance at the last moment and another, and is to stay there."""
-    inside = (away_then <= tolerance).mean(axis=0)
-    ahead = ciede2000(target, fitted.at(days[-1:] + 14.0))[:, 0]
-    earlier = inside[days <= days[-1] - apart]
+def _proven_within(days: Array, away_then: Array, away_ahead: Array, tolerance: float, apart: float) -> bool:
+    """Whether the curves (draws, n) lie within tolerance at the last moment and another, and are to stay there."""
+    share = (away_then <= tolerance).mean(axis=0)
+    earlier = share[days <= days[-1] - apart]
     return bool(
-        inside[-1] >= BACK_CERTAINTY
+        share[-1] >= BACK_CERTAINTY
         and earlier.size
         and earlier.max() >= STAYS_CERTAINTY
-        and (ahead <= tolerance).mean() >= STAYS_CERTAINTY
+        and (away_ahead <= tolerance).mean() >= STAYS_CERTAINTY
     )
-
-
-def _differences(target: Lab, labs: Array, errors: Array) -> list[Interval]:
-    """ΔE00 of colours (n, 3) with 95% intervals from the errors (n, m, 3) that each may have.
-
-    A distance cannot be negative: errors alone make equal colours look
-    different. So the lower end is 0 unless they would not explain what is seen.
-    """
-    seen = ciede2000(target, labs)
-    may_seem = ciede2000(target, np.stack([np.add(target, errors), labs[:, None] + errors]))
-    by_chance, above = np.quantile(may_seem, 0.975, axis=-1)
-    high = np.maximum(above, seen)
-    low = np.where(seen > by_chance, np.maximum(2 * seen - high, 0.0), 0.0)
-    return [Interval(*row) for row in np.stack([seen, low, high], axis=-1).tolist()]
 
 
 def _points(
@@ -338,14 +312,14 @@ def _points(
         errors = np.einsum(
             "mj,nij->nmi", normal_points(120, 3), np.linalg.cholesky(covariances + target_sd**2 * np.eye(3))
         )
-        differences = _differences(target, labs, errors)
+        differences = differences_from(target, labs, errors)
     yellowness = yellowness_e313(labs)
     return tuple(
         ColourPoint(
             at=session.at,
             days=float(days[i]),
             lab=session.lab,
-            lab_sd=_lab(np.sqrt(np.diag(covariances[i]))),
+            lab_sd=as_lab(np.sqrt(np.diag(covariances[i]))),
             grade=session.grade,
             difference=differences[i],
             yellowness=float(yellowness[i]),
@@ -365,17 +339,13 @@ def _curve(grid: Array, drawn: Array, away: Array | None) -> ColourCurve:
         rows = tuple(tuple(row.tolist()) for row in np.quantile(away, [0.5, 0.025, 0.975], axis=0))
     return ColourCurve(
         days=tuple(grid.tolist()),
-        lab=tuple(_lab(row) for row in drawn.mean(axis=0)),
-        lab_low=tuple(_lab(row) for row in low),
-        lab_high=tuple(_lab(row) for row in high),
+        lab=tuple(as_lab(row) for row in drawn.mean(axis=0)),
+        lab_low=tuple(as_lab(row) for row in low),
+        lab_high=tuple(as_lab(row) for row in high),
         difference=rows[0],
         difference_low=rows[1],
         difference_high=rows[2],
     )
-
-
-def _lab(values: Array) -> Lab:
-    return (float(values[0]), float(values[1]), float(values[2]))
 
 
 def _nothing(target_lab: Lab | None, tolerance: float) -> ColourSeries:

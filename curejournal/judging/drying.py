@@ -17,7 +17,7 @@ from curejournal.batch.records import Entry, Weighing
 from curejournal.colour.difference import Interval
 from curejournal.judging.curves import Array, Curves, Grids, ModelWeight, interval_of
 from curejournal.judging.drying_dates import allowing_for_the_room, from_when
-from curejournal.judging.drying_models import MODELS, ROOM_DAYS, room_changed
+from curejournal.judging.drying_models import MODELS, ROOM_DAYS, RoomHistory, room_changed
 
 DAY = timedelta(days=1)
 WEEK_DAYS = 7.0
@@ -69,7 +69,7 @@ class DryingCurve:
 class DryingReport:
     """What the weights of a batch say.
 
-    `loss_pct_week` is the loss foretold for the next seven days, in % of the
+    `loss_pct_week` is the loss predicted for the next seven days, in % of the
     weight, at the last weighing; negative means gaining. `measured_pct_week` is what the scale showed over the last
     week or more, per week; None without two such weighings of one bar or tray. `steady_at` is when
     it falls below the limit to stay (middle, then 95% interval; None is beyond
@@ -107,11 +107,16 @@ class DryingReport:
 
 
 HORIZON_DAYS = 180.0
-"""How far ahead steadiness is foretold. Ours: beyond it nobody waits."""
+"""How far ahead a steady weight is predicted. Ours: nobody waits longer."""
 LONG_DAYS = 600.0
 """Age at which a bar has its end weight. Ours."""
+GAINING_PCT_WEEK = -0.1
+"""Loss in 7 days, % of weight, surely below which a batch gains. Ours: a scale's step makes as much of nothing."""
 FAR_OFF_CHI2 = 10.83
 """99.9% point of chi-squared with one degree of freedom."""
+
+
+WEIGHED_ONCE = msg("weighed once: a second weighing a week later shows the rate")
 
 
 def analyse_drying(
@@ -121,6 +126,7 @@ def analyse_drying(
     water_share: float | None = None,
     limit_pct_week: float = 1.0,
     days_apart: float = 7.0,
+    room: RoomHistory | None = None,
 ) -> DryingReport:
     """Judge a batch's drying from all its weighings together.
 
@@ -136,6 +142,8 @@ def analyse_drying(
         Loss in 7 days, % of weight, below which a batch is steady.
     days_apart : float
         *Steady* needs this between two weighings that both show it.
+    room : RoomHistory, optional
+        Humidity and temperature of the room, where they were noted.
 
     Returns
     -------
@@ -155,17 +163,14 @@ def analyse_drying(
     days = np.array([(entry.at - start) / DAY for entry in entries])
     parts, sds, groups = _parts(entries)
     latest = float(days[-1])
-    span = latest - float(days[0])
     moments = len({round(float(day) * 4) for day in days})
-    if moments < 2 or span < 1.0:
-        return _nothing(
-            msg("weighed once: a second weighing a week later shows the rate"), most, entries, days, parts, sds
-        )
+    if moments < 2 or latest - float(days[0]) < 1.0:
+        return _nothing(WEIGHED_ONCE, most, entries, days, parts, sds)
 
-    curves, chi2, inflation = _fit(days, parts, sds, groups, latest)
+    curves, chi2, inflation = _fit(days, parts, sds, groups, room or RoomHistory())
+    offsets = curves.extra[..., 0].mean(axis=0)
     long = curves.at(np.array([0.0, LONG_DAYS]))[..., 0]
     keep = _possible(1 - long[:, 1] / long[:, 0], water_share)
-
     ahead = latest + (HORIZON_DAYS * np.linspace(0, 1, 40) ** 1.5)
     grid = np.unique(np.concatenate([np.linspace(days[0], latest, 24), ahead]))
     losses = _next_week(curves, grid)[keep]
@@ -175,23 +180,17 @@ def analyse_drying(
     # Whatever the curves say, the scale has the last word on the week that it saw.
     moved = measured is not None and abs(measured) >= limit_pct_week
     steady = not moved and _steady(np.unique(days), at_weighings, limit_pct_week, days_apart)
-    gaining = measured <= -limit_pct_week if moved and measured is not None else rate.high < -0.1
     at, interval = from_when(grid, losses, limit_pct_week, start)
     at, interval = allowing_for_the_room(start + latest * DAY, at, interval, moved)
-    offsets = curves.extra[..., 0].mean(axis=0)
     curve_days = grid[grid <= latest + 28.0]
-    drawn = curves.at(curve_days)[keep][..., 0]
-    end = long[keep]
-    final = interval_of(100 * (1 - end[:, 1] / end[:, 0]))
+    final = interval_of(100 * (1 - long[keep, 1] / long[keep, 0]))
     determined = moments >= 4 and final.high - final.low < 6.0
-    subjects = tuple(dict.fromkeys(entry.record.subject for entry in entries))
-    state = Drying.STEADY if steady else (Drying.GAINING if gaining else Drying.DRYING)
-    low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
+    state = Drying.STEADY if steady else _moving(rate, measured if moved else None)
     return DryingReport(
         state=state,
         words=_words(state, rate, measured if moved else None, determined, final),
         weighings=len(entries),
-        subjects=subjects,
+        subjects=tuple(dict.fromkeys(entry.record.subject for entry in entries)),
         loss_pct=_lost(entries, days, parts, groups, curves.at(days)[keep][..., 0].mean(axis=0)),
         loss_pct_week=rate,
         final_loss_pct=final,
@@ -203,15 +202,24 @@ def analyse_drying(
             _point(entry, float(day), float(part - offsets[group]), float(sd * inflation), bool(far > FAR_OFF_CHI2))
             for entry, day, part, sd, group, far in zip(entries, days, parts, sds, groups, chi2, strict=True)
         ),
-        curve=DryingCurve(
-            tuple(curve_days.tolist()),
-            tuple(drawn.mean(axis=0).tolist()),
-            tuple(low.tolist()),
-            tuple(high.tolist()),
-        ),
+        curve=_drying_curve(curve_days, curves.at(curve_days)[keep][..., 0]),
         models=curves.models,
         measured_pct_week=measured,
         shown_after_days=days_apart,
+    )
+
+
+def _moving(rate: Interval, moved_pct_week: float | None) -> Drying:
+    """Whether a batch that is not steady dries or gains: as it moved on the scale, else as its curves say."""
+    gaining = rate.high < GAINING_PCT_WEEK if moved_pct_week is None else moved_pct_week < 0
+    return Drying.GAINING if gaining else Drying.DRYING
+
+
+def _drying_curve(days: Array, drawn: Array) -> DryingCurve:
+    """The mean of curves (M, T) on days (T,), and what 95 of 100 lie within."""
+    low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
+    return DryingCurve(
+        tuple(days.tolist()), tuple(drawn.mean(axis=0).tolist()), tuple(low.tolist()), tuple(high.tolist())
     )
 
 
@@ -279,12 +287,16 @@ UNSEEN_DAYS = 4.0
 """A room that changed later than this before the last weighing shows in no weight yet: it would only widen. Ours."""
 
 
-def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest: float) -> tuple[Curves, Array, float]:
+def _fit(
+    days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], room: RoomHistory
+) -> tuple[Curves, Array, float]:
     """Curves, squared distance of each weighing in standard deviations, and what the noise was multiplied by."""
+    latest = float(days[-1])
     changed = (
         [room_changed(latest - UNSEEN_DAYS, follows) for follows in ROOM_DAYS] if len(days) >= 4 and latest > 9 else []
     )
-    models = [*MODELS, *changed]
+    noted = room.model(latest)
+    models = [*MODELS, *changed, *([noted] if noted is not None else [])]
 
     def fit(factor: float, weights: Array) -> tuple[Curves, Array]:
         precision = (weights / (sds * factor) ** 2)[:, None, None]

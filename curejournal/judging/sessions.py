@@ -109,10 +109,8 @@ def _combined(
     total = np.linalg.inv(np.add.reduceat(precisions, starts))
     labs = (total @ np.add.reduceat(precisions @ labs[..., None], starts))[..., 0]
     grades = [worst(*(Grade(entry.record.grade) for entry in moment)) for moment in moments]
-    floors = [
-        SAME_PHOTO_SD if beside else (INDICATIVE_SD if grade is Grade.INDICATIVE else SETTING_SD)
-        for beside, grade in zip(paired, grades, strict=True)
-    ]
+    alone = [INDICATIVE_SD if grade is Grade.INDICATIVE else SETTING_SD for grade in grades]
+    floors = [SAME_PHOTO_SD if beside else sd for beside, sd in zip(paired, alone, strict=True)]
     return tuple(
         Session(
             at=moment[0].at,

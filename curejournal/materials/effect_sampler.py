@@ -34,7 +34,7 @@ Ours: against integration on a grid chances agree within 0.05, means within 0.1 
 
 @dataclass(frozen=True)
 class Dose:
-    """A material in a portion: % of the batch's oils by mass."""
+    """A material in a portion: % of that portion's batter by mass."""
 
     material: str
     pct: float
@@ -172,16 +172,5 @@ def sample(observations: Sequence[Observation], columns: tuple[Column, ...], see
         if sweep >= WARM_UP:
             spreads = grid_noise[chosen], grid_share[chosen]
             kept.append((base, effects.copy(), *spreads, share, (tails / grid[chosen]), season.copy()))
-    bases, at_usual, noise, shares_sd, shares, precisions, seasons = zip(*kept, strict=True)
-    return Draws(
-        columns,
-        np.concatenate(bases),
-        np.concatenate(at_usual),
-        np.concatenate(noise),
-        np.concatenate(shares_sd),
-        np.concatenate(shares),
-        np.mean(np.concatenate(precisions), axis=0),
-        seed,
-        np.concatenate(seasons),
-        waves,
-    )
+    bases, at_usual, noise, shares_sd, shares, precisions, seasons = map(np.concatenate, zip(*kept, strict=True))
+    return Draws(columns, bases, at_usual, noise, shares_sd, shares, np.mean(precisions, axis=0), seed, seasons, waves)

@@ -8,7 +8,7 @@ from curejournal.base.counting import digits
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg, quantity
 from curejournal.soap.acids import mol_of_lye_per_g
-from curejournal.soap.recipe import MOST_WATER, Recipe
+from curejournal.soap.recipe import MOST_WATER, Acid, Alkali, Embed, Liquid, Oil, Recipe
 
 MOST_POURED = 1.05
 """Batter in all portions as a part of what was weighed in, above which the weights cannot be right. Ours: scales and
@@ -24,7 +24,17 @@ class ImpossibleRecipe(CureJournalError):
 
 
 def recipe_mass_g(recipe: Recipe) -> float:
-    """Add up everything that was weighed in, in g."""
+    """Add up everything that was weighed in, in g.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    float
+        In g.
+    """
     return (
         sum(oil.grams for oil in recipe.oils)
         + sum(alkali.grams for alkali in recipe.alkalis)
@@ -38,10 +48,15 @@ def recipe_mass_g(recipe: Recipe) -> float:
 def require(holds: bool, sentence: str) -> None:
     """Refuse what does not hold.
 
+    Parameters
+    ----------
+    holds : bool
+    sentence : str
+        What is wrong, as the maker reads it.
+
     Raises
     ------
     ImpossibleRecipe
-
     """
     if not holds:
         raise ImpossibleRecipe(sentence, msg("Correct it and try again."))
@@ -50,10 +65,13 @@ def require(holds: bool, sentence: str) -> None:
 def require_possible(recipe: Recipe) -> None:
     """Refuse amounts that cannot be.
 
+    Parameters
+    ----------
+    recipe : Recipe
+
     Raises
     ------
     ImpossibleRecipe, NoAcid
-
     """
     require(bool(recipe.oils) or recipe.rebatch, msg("The recipe has no oils."))
     require(
@@ -61,66 +79,88 @@ def require_possible(recipe: Recipe) -> None:
         msg("A scale with a step of {scale_g} cannot be.", scale_g=quantity(f"{recipe.scale_g:g}", "g")),
     )
     for oil in recipe.oils:
-        _amount(oil.key, oil.grams)
-        if oil.certificate_sv is not None:
-            # Fats run from about 80 (wax esters) to 265, tars below; tricaprylin has 357 [arithmetic].
-            sv = oil.certificate_sv
-            plausible = (sv == 0 or 20 <= sv <= 400) and 0 <= oil.certificate_sv_half_width < 50
-            require(
-                plausible,
-                msg(
-                    "A saponification value of {certificate_sv:g} ± {certificate_sv_half_width:g} "
-                    "for {key} cannot be: it has to be in mg KOH per g, from 20 to 400, "
-                    "or 0 for what takes up no lye.",
-                    certificate_sv=oil.certificate_sv,
-                    certificate_sv_half_width=oil.certificate_sv_half_width,
-                    key=oil.key,
-                ),
-            )
+        _require_oil(oil)
     for alkali in recipe.alkalis:
-        _amount(alkali.kind, alkali.grams)
-        low, high = alkali.purity_low_pct, alkali.purity_high_pct
-        require(
-            0 < low <= high <= 100,
-            msg("A purity from {low:g} to {high:g}% for {kind} cannot be.", low=low, high=high, kind=alkali.kind),
-        )
-        if alkali.solution_pct is not None:
-            strength, half = alkali.solution_pct, alkali.solution_half_width_pct
-            require(
-                0 <= half < strength and strength + half <= MOST_SOLUTION_PCT,
-                msg(
-                    "A solution of {strength:g} ± {half:g}% {kind} cannot be: it holds at most {most_solution_pct:g}%.",
-                    strength=strength,
-                    half=half,
-                    kind=alkali.kind,
-                    most_solution_pct=MOST_SOLUTION_PCT,
-                ),
-            )
+        _require_alkali(alkali)
     for acid in recipe.acids:
-        _amount(acid.key, acid.grams)
-        strength, half = acid.strength_pct, acid.strength_half_width_pct
+        _require_acid(acid)
+    for liquid in recipe.liquids:
+        _require_liquid(liquid)
+    _require_batter(recipe)
+    for embed in recipe.embeds:
+        _require_embed(embed)
+
+
+def _require_oil(oil: Oil) -> None:
+    _amount(oil.key, oil.grams)
+    if oil.certificate_sv is not None:
+        # Fats run from about 80 (wax esters) to 265, tars below; tricaprylin has 357 [arithmetic].
+        sv = oil.certificate_sv
+        plausible = (sv == 0 or 20 <= sv <= 400) and 0 <= oil.certificate_sv_half_width < 50
         require(
-            0 <= half < strength <= 100,
+            plausible,
             msg(
-                "A strength of {strength:g} ± {half:g}% for {key} cannot be: it is above 0 and at most 100%.",
+                "A saponification value of {certificate_sv:g} ± {certificate_sv_half_width:g} "
+                "for {key} cannot be: it has to be in mg KOH per g, from 20 to 400, "
+                "or 0 for what takes up no lye.",
+                certificate_sv=oil.certificate_sv,
+                certificate_sv_half_width=oil.certificate_sv_half_width,
+                key=oil.key,
+            ),
+        )
+
+
+def _require_alkali(alkali: Alkali) -> None:
+    _amount(alkali.kind, alkali.grams)
+    low, high = alkali.purity_low_pct, alkali.purity_high_pct
+    require(
+        0 < low <= high <= 100,
+        msg("A purity from {low:g} to {high:g}% for {kind} cannot be.", low=low, high=high, kind=alkali.kind),
+    )
+    if alkali.solution_pct is not None:
+        strength, half = alkali.solution_pct, alkali.solution_half_width_pct
+        require(
+            0 <= half < strength and strength + half <= MOST_SOLUTION_PCT,
+            msg(
+                "A solution of {strength:g} ± {half:g}% {kind} cannot be: it holds at most {most_solution_pct:g}%.",
                 strength=strength,
                 half=half,
-                key=acid.key,
+                kind=alkali.kind,
+                most_solution_pct=MOST_SOLUTION_PCT,
             ),
         )
-        mol_of_lye_per_g(acid)
-    for liquid in recipe.liquids:
-        _amount(liquid.name, liquid.grams)
-        water, fat = liquid.water_fraction, liquid.fat_fraction
-        require(
-            0 <= water <= 1 and 0 <= fat <= 1 and water + fat <= 1 + 1e-9,
-            msg(
-                "Water {water:g} and fat {fat:g} of {name} have to be parts of 1, together at most 1.",
-                water=water,
-                fat=fat,
-                name=liquid.name,
-            ),
-        )
+
+
+def _require_acid(acid: Acid) -> None:
+    _amount(acid.key, acid.grams)
+    strength, half = acid.strength_pct, acid.strength_half_width_pct
+    require(
+        0 <= half < strength <= 100,
+        msg(
+            "A strength of {strength:g} ± {half:g}% for {key} cannot be: it is above 0 and at most 100%.",
+            strength=strength,
+            half=half,
+            key=acid.key,
+        ),
+    )
+    mol_of_lye_per_g(acid)
+
+
+def _require_liquid(liquid: Liquid) -> None:
+    _amount(liquid.name, liquid.grams)
+    water, fat = liquid.water_fraction, liquid.fat_fraction
+    require(
+        0 <= water <= 1 and 0 <= fat <= 1 and water + fat <= 1 + 1e-9,
+        msg(
+            "Water {water:g} and fat {fat:g} of {name} have to be parts of 1, together at most 1.",
+            water=water,
+            fat=fat,
+            name=liquid.name,
+        ),
+    )
+
+
+def _require_batter(recipe: Recipe) -> None:
     for additive in recipe.additives:
         _amount(additive.name, additive.grams)
     for part in recipe.batter:
@@ -134,18 +174,20 @@ def require_possible(recipe: Recipe) -> None:
             batter_g=quantity(f"{recipe.batter_g:.0f}", "g"),
         ),
     )
-    for embed in recipe.embeds:
-        _amount(embed.batch, embed.grams)
-        low, high = embed.water_low_fraction, embed.water_high_fraction
-        require(
-            0 <= low <= high <= MOST_WATER,
-            msg(
-                "Water from {low:g} to {high:g} of embeds of {batch} cannot be left.",
-                low=low,
-                high=high,
-                batch=embed.batch,
-            ),
-        )
+
+
+def _require_embed(embed: Embed) -> None:
+    _amount(embed.batch, embed.grams)
+    low, high = embed.water_low_fraction, embed.water_high_fraction
+    require(
+        0 <= low <= high <= MOST_WATER,
+        msg(
+            "Water from {low:g} to {high:g} of embeds of {batch} cannot be left.",
+            low=low,
+            high=high,
+            batch=embed.batch,
+        ),
+    )
 
 
 def _amount(name: str, grams: float) -> None:

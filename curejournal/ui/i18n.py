@@ -79,7 +79,9 @@ def weight_input(label: str, value: float | None = None, *, step: float = 0.1, *
     shown = None if value is None else round(value / GRAMS_IN_OUNCE, 3)
     label = re.sub(", g$", ", oz", tr(label).replace("Grams", "Ounces").replace("grams", "ounces"))
     typed = st.number_input(label, value=shown, step=0.01, **options)
-    return value if typed == shown else None if typed is None else typed * GRAMS_IN_OUNCE
+    if typed == shown:
+        return value
+    return None if typed is None else typed * GRAMS_IN_OUNCE
 
 
 def temperature_input(label: str, value: float | None = None, *, step: float = 0.5, **options: Any) -> float | None:
@@ -89,4 +91,6 @@ def temperature_input(label: str, value: float | None = None, *, step: float = 0
     shown = None if value is None else round(1.8 * value + 32, 1)
     options = {**options, "key": f"{options['key']}-f"}
     typed = st.number_input(tr(label).replace("°C", "°F"), value=shown, step=1.0, **options)
-    return value if typed == shown else None if typed is None else (typed - 32) / 1.8
+    if typed == shown:
+        return value
+    return None if typed is None else (typed - 32) / 1.8

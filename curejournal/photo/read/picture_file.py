@@ -135,10 +135,38 @@ _REDUCED = {
 def read_photo(data: bytes) -> Photo:
     """Pass a file through the gate: format, size, date, orientation and profile, without decoding it.
 
+    Parameters
+    ----------
+    data : bytes
+        The file as it came.
+
+    Returns
+    -------
+    Photo
+        Its pixels are decoded when they are asked for.
+
     Raises
     ------
     NotAPicture, PictureTooLarge, PictureDamaged
     """
+    with _opened(data) as image:
+        width, height = image.size
+        if width * height > MAX_PIXELS:
+            raise _too_large(msg("{height:.0f} megapixels", height=width * height / 1e6))
+        if min(width, height) < MIN_SIDE:
+            raise NotAPicture(
+                msg("The picture has only {width} × {height} pixels.", width=width, height=height),
+                msg("Choose the photo itself, not a small copy."),
+            )
+        orientation, taken = _orientation_and_time(image)
+        encoding = encoding_of(image.info.get("icc_profile"), image.mode)
+        if orientation >= 5:
+            width, height = height, width
+        return Photo(data, image.format or "", width, height, orientation, image.mode, taken, encoding)
+
+
+def _opened(data: bytes) -> Image.Image:
+    """The picture with its header read, and nothing decoded."""
     if not data:
         raise NotAPicture(msg("This is not a photo yet: the file is empty."), msg("Copy it from the phone again."))
     if len(data) > MAX_BYTES:
@@ -153,7 +181,7 @@ def read_photo(data: bytes) -> Photo:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # they are for programmers, and would stand among the answers
-            image = Image.open(io.BytesIO(data), formats=FORMATS)
+            return Image.open(io.BytesIO(data), formats=FORMATS)
     except Image.DecompressionBombError as bomb:
         raise _too_large(msg("far more than any phone makes")) from bomb
     except Exception as fault:  # Pillow's readers raise many kinds on hostile bytes
@@ -163,32 +191,33 @@ def read_photo(data: bytes) -> Photo:
             msg("This is not a photo that can be read (JPEG, HEIC, PNG, TIFF or WebP)."),
             msg("Choose the photo itself, not a video, a document or a link to it."),
         ) from fault
-    with image:
-        width, height = image.size
-        if width * height > MAX_PIXELS:
-            raise _too_large(msg("{height:.0f} megapixels", height=width * height / 1e6))
-        if min(width, height) < MIN_SIDE:
-            raise NotAPicture(
-                msg("The picture has only {width} × {height} pixels.", width=width, height=height),
-                msg("Choose the photo itself, not a small copy."),
-            )
-        try:
-            exif = image.getexif()
-            orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
-            taken = taken_from_exif(exif)
-        except Exception:  # broken EXIF is common and never a reason to refuse the picture
-            orientation, taken = 1, None
-        # Pillow turns a TIFF itself, its size and its pixels: turned again it would lie wrong.
-        if orientation not in range(1, 9) or image.format == "TIFF":
-            orientation = 1
-        encoding = encoding_of(image.info.get("icc_profile"), image.mode)
-        if orientation >= 5:
-            width, height = height, width
-        return Photo(data, image.format or "", width, height, orientation, image.mode, taken, encoding)
+
+
+def _orientation_and_time(image: Image.Image) -> tuple[int, Taken | None]:
+    """How the picture lies, Exif orientation 1 to 8, and when it was taken, if its EXIF says so."""
+    try:
+        exif = image.getexif()
+        orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
+        taken = taken_from_exif(exif)
+    except Exception:  # broken EXIF is common and never a reason to refuse the picture
+        return 1, None
+    # Pillow turns a TIFF itself, its size and its pixels: turned again it would lie wrong.
+    if orientation not in range(1, 9) or image.format == "TIFF":
+        orientation = 1
+    return orientation, taken
 
 
 def taken_from_exif(exif: Image.Exif) -> Taken | None:
-    """DateTimeOriginal with OffsetTimeOriginal (Exif 2.31), or None if absent or malformed."""
+    """DateTimeOriginal with OffsetTimeOriginal (Exif 2.31), or None if absent or malformed.
+
+    Parameters
+    ----------
+    exif : Image.Exif
+
+    Returns
+    -------
+    Taken or None
+    """
     inner = exif.get_ifd(ExifTags.IFD.Exif)
     text = str(inner.get(ExifTags.Base.DateTimeOriginal, "")).strip("\0 ")
     try:
@@ -211,7 +240,17 @@ _NAME_DATE = re.compile(
 
 
 def taken_from_name(name: str) -> Taken | None:
-    """The date and time in a file name, if it has exactly one (`IMG_20260903_141502.jpg`), be it with AM or PM."""
+    """The date and time in a file name, if it has exactly one (`IMG_20260903_141502.jpg`), be it with AM or PM.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+
+    Returns
+    -------
+    Taken or None
+    """
     found = {match.groups() for match in _NAME_DATE.finditer(name)}
     if len(found) != 1:
         return None

@@ -148,7 +148,8 @@ def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
     if not names:
         return None
     asked = st.query_params.get("batch", "")
-    first = list(names).index(asked) if asked in names else (0 if len(names) == 1 else None)
+    only = 0 if len(names) == 1 else None
+    first = list(names).index(asked) if asked in names else only
     return st.selectbox(
         tr(label or msg("Batch")),
         list(names),

@@ -43,24 +43,10 @@ class Marks:
     corners: tuple[tuple[float, float], ...] = ()
 
 
-def mark(
-    picture: bytes,
-    width: int,
-    height: int,
-    names: Sequence[str],
-    key: str,
-    alt: str,
-    *,
-    proposed: Mapping[str, Points] | None = None,
-    kinds: Sequence[str] = tuple(HOW),
-    corners: bool = True,
-    how: str = "",
-) -> Marks:
-    """Ask for an area for each name, and for the card's corners where it was not found.
-
-    `proposed` areas are drawn already and count until they are drawn anew; `kinds` are the shapes to choose from;
-    `how` says in place of `HOW` what to do. Marks are kept by `key`: another photo needs another.
-    """
+def _what_is_marked(
+    names: Sequence[str], kinds: Sequence[str], key: str, *, corners: bool, how: str
+) -> tuple[str, str]:
+    """Ask what is marked, and as which shape; say how."""
     options = [*names, *([CORNERS] if corners else [])]
     what = names[0]
     if len(options) > 1:
@@ -78,6 +64,28 @@ def mark(
         ),
         help=tr(KEYS),
     )
+    return what, kind
+
+
+def mark(
+    picture: bytes,
+    width: int,
+    height: int,
+    names: Sequence[str],
+    key: str,
+    alt: str,
+    *,
+    proposed: Mapping[str, Points] | None = None,
+    kinds: Sequence[str] = tuple(HOW),
+    corners: bool = True,
+    how: str = "",
+) -> Marks:
+    """Ask for an area for each name, and for the card's corners where it was not found.
+
+    `proposed` areas are drawn already and count until they are redrawn; `kinds` are the shapes to choose from;
+    `how` says in place of `HOW` what to do. Marks are kept by `key`: another photo needs another.
+    """
+    what, kind = _what_is_marked(names, kinds, key, corners=corners, how=how)
     # Kept where no widget is drawn: a band keeps its thickness while another shape is chosen.
     thick = st.session_state.setdefault(f"{key}-thickness", max(round(BAND_SHARE * min(width, height)), 4))
     # Always there, so that what stands below keeps its state when a shape is chosen.

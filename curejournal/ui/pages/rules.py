@@ -13,6 +13,9 @@ from curejournal.ui.components import common
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, attempt, plain
 
+# The step of a limit's field and how it is written, by what its greatest value is below.
+STEPS = ((1.0, 0.01, "%.2f"), (20.0, 0.1, "%.1f"), (float("inf"), 1.0, "%.0f"))
+
 
 def render(desk: Desk) -> None:
     """Draw the page."""
@@ -25,14 +28,14 @@ def render(desk: Desk) -> None:
         chosen = {}
         for limit in fields(Limits):
             about = limit.metadata
-            step = 0.01 if about["high"] < 1 else 0.1 if about["high"] < 20 else 1.0
+            step, written = next((step, written) for below, step, written in STEPS if about["high"] < below)
             chosen[limit.name] = st.number_input(
                 tr(sentence(msg("{limit}, {unit}", limit=about["words"], unit=about["unit"]))),
                 min_value=float(about["low"]),
                 max_value=float(about["high"]),
                 value=float(getattr(rules, limit.name)),
                 step=step,
-                format="%.2f" if step < 0.1 else "%.1f" if step < 1 else "%.0f",
+                format=written,
                 key=f"rule-{limit.name}",
             )
             common.say(

@@ -132,7 +132,7 @@ const makeOutbox = () => {
       return;
     }
     const said = document.createElement("p");
-    said.textContent = config.words.waiting.replace("{n}", old.length);
+    said.textContent = config.words.waiting.replace("{count}", old.length);
     notice.replaceChildren(said);
     if (!notice.isConnected) document.body.append(notice);
   };

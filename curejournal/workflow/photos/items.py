@@ -56,7 +56,9 @@ def item_of_case(case: Case, questions: tuple[Question, ...]) -> InboxItem:
     """Show a photo that is not filed, or as it would be."""
     answers, facts = case.answers, case.context.facts
     text = join(" ", [*([case.why] if case.why else []), *(question.text for question in questions)])
-    state: State = "set aside" if answers.aside else "needs you" if questions else "no colour" if case.why else "placed"
+    found: State = "no colour" if case.why else "placed"
+    asked: State = "needs you" if questions else found
+    state: State = "set aside" if answers.aside else asked
     return InboxItem(
         case.analysis.sha256,
         facts.original_name,

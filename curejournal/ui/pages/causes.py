@@ -15,6 +15,8 @@ from curejournal.ui.state import material_cache
 from curejournal.workflow import materials
 
 OUTCOME = msg("Spots, ash, a soft loaf")
+# A filled sign for what is nearly certain, a half one for what is more likely than not.
+CHANCE_SIGNS = ((0.9, "●"), (0.5, "◐"), (0.0, "○"))
 ASKED: dict[What, str] = {"turn": msg("What turned it"), "end": msg("What keeps it off its colour")}
 
 
@@ -49,7 +51,10 @@ def render(desk: Desk) -> None:
         if not st.button(_("Compare {chosen} batches", chosen=len(chosen)), key="compare-all", type="primary"):
             return
     answer = material_cache.which(desk, what)
-    common.say(answer) if isinstance(answer, str) else _show(desk, answer)
+    if isinstance(answer, str):
+        common.say(answer)
+    else:
+        _show(desk, answer)
 
 
 def _outcome(desk: Desk) -> None:
@@ -113,7 +118,7 @@ def _show(desk: Desk, answer: materials.Which) -> None:
 
 def _effect(desk: Desk, effect: Effect, said: str) -> None:
     names = join(" and ", effect.materials)
-    sign = "●" if effect.chance >= 0.9 else "◐" if effect.chance >= 0.5 else "○"
+    sign = next(sign for least, sign in CHANCE_SIGNS if effect.chance >= least)
     with st.container(key=f"row-{names}"):
         st.markdown(tr(f"{sign} **{plain(names)}**"))
         common.say(common.sentence(said))

@@ -32,7 +32,7 @@ def kept(edition: str = RULES_EDITION) -> list[dict]:
 def said(batch: Batch, on: datetime) -> dict[str, str]:
     """The verdict, what holds it, and what each check says."""
     found = judge(batch, on)
-    verdicts = {finding.gauge: str(finding.verdict) for finding in found.findings}
+    verdicts = {finding.check: str(finding.verdict) for finding in found.findings}
     return {"verdict": found.verdict, "hold for": found.hold_for, "reservations": len(found.reservations), **verdicts}
 
 

@@ -66,7 +66,7 @@ EventKind = Literal[
     "note",
 ]
 NEW_SURFACE: tuple[EventKind, ...] = ("planed", "stamped", "washed")
-"""What gives the soap a new surface: its colour is followed anew from there."""
+"""What gives the soap a new surface: its colour is followed from there on."""
 Act = Literal["release", "hold", "withdraw", "lift hold", "keep on sale"]
 TargetSource = Literal["cured earlier batch", "control portion", "batter before fragrance", "swatch"]
 

@@ -68,7 +68,7 @@ def judge(
     for one in recalls:
         tell_all(msg("Recall {batch}? {line}", batch=one.batch, line=line) for line in one.words)
     for finding in judgement.findings:
-        tell(msg("- {gauge}: {verdict}. {words}", gauge=finding.gauge, verdict=finding.verdict, words=finding.words))
+        tell(msg("- {check}: {verdict}. {words}", check=finding.check, verdict=finding.verdict, words=finding.words))
     if expected:
         tell_all(msg("Expected: {line}", line=line) for line in materials.planned_in_words(expected))
     tell(msg("Next: {next_step}", next_step=judgement.next_step))
@@ -223,7 +223,7 @@ def intend(
 def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List what is due: weigh, photograph, test, release."""
     with open_journal(journal) as kept:
-        items = workflow.due_now(kept, now_of(kept))
+        items, zone = workflow.due_now(kept, now_of(kept)), workflow.time_zone(kept)
     if as_json:
         print_json({"due": [{"batch": batch.code, **workflow.as_json(item)} for batch, item in items]})
     else:
@@ -231,7 +231,7 @@ def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
             tell(
                 msg(
                     "{on}  {code} {name}: {words} ({why})",
-                    on=formatting.day(item.when),
+                    on=formatting.day(item.when.astimezone(zone)),
                     code=batch.code,
                     name=batch.name,
                     words=item.words,

@@ -60,13 +60,35 @@ _OTHERS = np.array([(1, 2), (0, 2), (0, 1)])
 
 
 def compress(lab: Array) -> Array:
-    """CIELAB to even Lab: chroma C becomes log(1 + r C) / r; shape (..., 3)."""
+    """CIELAB to even Lab: chroma C becomes log(1 + r C) / r; shape (..., 3).
+
+    Parameters
+    ----------
+    lab : array_like of shape (..., 3)
+        CIELAB D50/2.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        Compressed Lab.
+    """
     chroma = np.maximum(np.hypot(lab[..., 1], lab[..., 2]), 1e-6)
     return _scaled(lab, np.log1p(_CHROMA_RATE * chroma) / (_CHROMA_RATE * chroma))
 
 
 def expand(even_lab: Array) -> Array:
-    """Even Lab to CIELAB, the inverse of `compress`; shape (..., 3)."""
+    """Even Lab to CIELAB, the inverse of `compress`; shape (..., 3).
+
+    Parameters
+    ----------
+    even_lab : ndarray of shape (..., 3)
+        Compressed Lab, see `camera.compress`.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        CIELAB D50/2.
+    """
     chroma = np.maximum(np.hypot(even_lab[..., 1], even_lab[..., 2]), 1e-6)
     # Chroma 400 is beyond every real colour; a wild extrapolation must not overflow.
     return _scaled(
@@ -75,7 +97,18 @@ def expand(even_lab: Array) -> Array:
 
 
 def slopes_of_expand(even_lab: Array) -> Array:
-    """Derivatives (N, 3, 3) of CIELAB by even Lab."""
+    """Derivatives (N, 3, 3) of CIELAB by even Lab.
+
+    Parameters
+    ----------
+    even_lab : ndarray of shape (N, 3)
+        Compressed Lab.
+
+    Returns
+    -------
+    ndarray of shape (N, 3, 3)
+        Rows are CIELAB coordinates, columns those of compressed Lab.
+    """
     step = 1e-4
     after, before = expand(even_lab + step * np.multiply.outer((1.0, -1.0), np.eye(3))[:, :, None])
     return np.asarray(np.moveaxis(after - before, 0, -1) / (2.0 * step))
@@ -89,6 +122,18 @@ def start(encoded: Array, reference: Array) -> Array:
     """Parameters (COUNT,) to begin from: the usual camera, with the gains that bring most patches close.
 
     `encoded` (N, 3) as the photo shows them, `reference` (N, 3) their CIELAB; by medians, so that no bad patch matters.
+
+    Parameters
+    ----------
+    encoded : ndarray of shape (N, 3)
+        Encoded sRGB in [0, 1].
+    reference : ndarray of shape (N, 3)
+        True colours, CIELAB D50/2, in the same order.
+
+    Returns
+    -------
+    ndarray of shape (COUNT,)
+        Parameters of the camera model.
     """
     parameters = PRIOR_MEAN.copy()
     linear, wanted = linear_from_srgb(encoded), linear_from_lab(reference)
@@ -123,7 +168,24 @@ def even_lab(parameters: Array, encoded: Array, places: Array) -> Array:
 
 
 def jacobian(parameters: Array, encoded: Array, places: Array) -> tuple[Array, Array]:
-    """`even_lab` (N, 3) and its derivatives by the parameters (3 N, COUNT)."""
+    """`even_lab` (N, 3) and its derivatives by the parameters (3 N, COUNT).
+
+    Parameters
+    ----------
+    parameters : ndarray of shape (COUNT,)
+        Of the camera model.
+    encoded : ndarray of shape (N, 3)
+        Encoded sRGB in [0, 1].
+    places : ndarray of shape (N, 2)
+        Where each lies on the card, relative to its middle; zeros where that is not known.
+
+    Returns
+    -------
+    even_lab : ndarray of shape (N, 3)
+        The colours as the camera model has them, compressed Lab.
+    derivatives : ndarray of shape (3 N, COUNT)
+        By the parameters, patch after patch.
+    """
     step = 1e-6  # for sRGB's curve and for even Lab; all else is in closed form
     bend, log_light = _linear_parts(encoded, places)
     curved, light = encoded + bend @ parameters, np.exp(log_light @ parameters)

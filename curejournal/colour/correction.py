@@ -12,6 +12,7 @@ from scipy.spatial import ConvexHull, QhullError
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
 from curejournal.colour import camera
+from curejournal.colour.card_layout import CardLayout
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.metamerism import LEARNED, PROBES, change_for
 from curejournal.colour.models import (
@@ -54,7 +55,7 @@ class TooFewPatches(CureJournalError):
 class Correction:
     """What one photo does to colours, turned round.
 
-    `leave_one_out` is the ΔE00 of each patch foretold from the others (nan where it was not usable);
+    `leave_one_out` is the ΔE00 of each patch predicted from the others (nan where it was not usable);
     `candidates` are (name, mean, 95th percentile) of that for each model tried, and `model` names
     the ones that count most; `suspects` are patches that disagree with all others (glare, thumb,
     stain) and were left out.
@@ -66,7 +67,7 @@ class Correction:
     suspects: tuple[int, ...]
     _fits: tuple[tuple[float, Fit], ...] = field(repr=False)
     _scale: Array = field(repr=False)
-    _layout: _Layout = field(repr=False)
+    _layout: CardLayout = field(repr=False)
     _hull: Array | None = field(repr=False)
     _made_of: str = field(default="", repr=False)
     _references: tuple[Array, Array] | None = field(default=None, repr=False)
@@ -180,32 +181,6 @@ class Correction:
         return np.asarray(sum(share * each.predict(encoded, places) for share, each in self._fits))
 
 
-@dataclass(frozen=True)
-class _Layout:
-    """The card's own coordinates: the middle of its patches and half their greater extent, in mm."""
-
-    centre: Array | None = None
-    half: float = 1.0
-
-    @classmethod
-    def of(cls, xy_mm: ArrayLike | None) -> _Layout:
-        if xy_mm is None:
-            return cls()
-        xy = np.asarray(xy_mm, dtype=float)
-        low, high = xy.min(axis=0), xy.max(axis=0)
-        return cls((low + high) / 2.0, max(float((high - low).max()) / 2.0, 1e-9))
-
-    def places(self, xy_mm: ArrayLike | None, count: int) -> Array:
-        """Places (M, 2) in units of the layout; held where a plane of light would be an extrapolation."""
-        if self.centre is None or xy_mm is None:
-            return np.zeros((count, 2))
-        return np.clip((np.asarray(xy_mm, dtype=float).reshape(-1, 2) - self.centre) / self.half, -1.5, 1.5)
-
-    def light_sd(self, xy_mm: ArrayLike | None) -> float:
-        """Spread of the logarithm of light where the place is not known although the light is uneven."""
-        return 0.0 if self.centre is None or xy_mm is not None else float(camera.PRIOR_SD[camera.PLANE][0])
-
-
 def fit_correction(
     encoded: ArrayLike,
     reference_lab: ArrayLike,
@@ -253,7 +228,7 @@ def fit_correction(
     """
     encoded, reference = np.asarray(encoded, dtype=float), np.asarray(reference_lab, dtype=float)
     good = _usable(encoded, reference, usable)
-    layout = _Layout.of(xy_mm)
+    layout = CardLayout.of(xy_mm)
     places = layout.places(xy_mm, len(encoded))
     family = IN_EVEN_LIGHT if xy_mm is None else ACROSS_THE_CARD
 
@@ -359,7 +334,7 @@ def fit_white_balance(encoded: ArrayLike, reference_lab: ArrayLike) -> Correctio
         suspects=(),
         _fits=((1.0, fit(model, patches, start, rounds=3)),),
         _scale=np.full(3, _TAIL),
-        _layout=_Layout(),
+        _layout=CardLayout(),
         _hull=None,
     )
 

@@ -61,6 +61,11 @@ def find_fading(correction: Correction, reference_lab: ArrayLike, paper_lab: Arr
         The card's true colours as kept, in the order in which `fit_correction` had them.
     paper_lab : array_like of shape (3,)
         Its plain paper's.
+
+    Returns
+    -------
+    Fading
+        With `found` false where nothing shows.
     """
     reference, paper = np.asarray(reference_lab, dtype=float), np.asarray(paper_lab, dtype=float)
     sound = camera.compress(_with_density(reference, paper, np.ones(3)))

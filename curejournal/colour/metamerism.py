@@ -62,12 +62,38 @@ class Network:
 
 
 def needs_of(mixing: Array, rest: Array) -> Array:
-    """What goes into a network, (F,)."""
+    """What goes into a network, (F,).
+
+    Parameters
+    ----------
+    mixing : ndarray of shape (6,)
+        `camera.MIX` as fitted to the card.
+    rest : ndarray of shape (P, 3)
+        What the fit leaves of the patches, compressed Lab.
+
+    Returns
+    -------
+    ndarray of shape (F,)
+        With F = 6 + 3 P.
+    """
     return np.concatenate([mixing, rest.ravel()])
 
 
 def terms(even_lab: Array, ends: Array) -> Array:
-    """The terms (..., TERMS) of a quartic in colours (..., 3); one beyond the `ends` (2, 3) counts as the nearest."""
+    """The terms (..., TERMS) of a quartic in colours (..., 3); one beyond the `ends` (2, 3) counts as the nearest.
+
+    Parameters
+    ----------
+    even_lab : ndarray of shape (..., 3)
+        Compressed Lab, see `camera.compress`.
+    ends : ndarray of shape (2, 3)
+        The least and the greatest of each coordinate that was learned.
+
+    Returns
+    -------
+    ndarray of shape (..., TERMS)
+        Products of powers up to the fourth.
+    """
     scaled = (np.clip(even_lab, *ends) - (50.0, 0.0, 0.0)) / (50.0, 40.0, 40.0)
     with_one = np.concatenate([np.ones_like(scaled[..., :1]), scaled], axis=-1)
     return np.asarray(with_one[..., _TERMS].prod(axis=-1))
@@ -86,6 +112,11 @@ def change_for(material: str, made_of: str, mixing: Array, rest: Array, even_lab
         What the camera leaves unexplained at `PROBES`, even Lab.
     even_lab : ndarray of shape (M, 3)
         The colours, by the camera alone.
+
+    Returns
+    -------
+    ndarray of shape (M, 3)
+        To be added, compressed Lab.
     """
     network = LEARNED[material, made_of]
     coefficients = network(needs_of(mixing, rest)).reshape(TERMS, 3)
@@ -93,7 +124,19 @@ def change_for(material: str, made_of: str, mixing: Array, rest: Array, even_lab
 
 
 def file_of(material: str, made_of: str) -> str:
-    """The name of the file, beside this one, that keeps the numbers of a network."""
+    """The name of the file, beside this one, that keeps the numbers of a network.
+
+    Parameters
+    ----------
+    material : str
+        Of what the colours are.
+    made_of : str
+        Of what the card's patches are; both one of `LEARNED`.
+
+    Returns
+    -------
+    str
+    """
     return f"{material}_beside_{made_of}.npz".replace(" ", "_")
 
 

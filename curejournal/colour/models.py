@@ -104,8 +104,8 @@ class Patches:
 class Fit:
     """A model fitted to patches.
 
-    `left_out` are the errors (N, 3) of each patch foretold from the others (even Lab, true minus
-    foretold), `left_out_covariance` (N, 3, 3) what the model expects of them.
+    `left_out` are the errors (N, 3) of each patch predicted from the others (compressed Lab, true minus
+    predicted), `left_out_covariance` (N, 3, 3) what the model expects of them.
     """
 
     model: Model
@@ -164,6 +164,24 @@ def material_covariance(
 
     `change` (M, 3) is what was put right for this material, if that was learned beside such patches; `excess` then is
     how far the patches' a* errors exceed their model. `made_of` is "unknown" where nobody says what the patches are.
+
+    Parameters
+    ----------
+    guesses : ndarray of shape (M, 3)
+        Colours as they seem, CIELAB D50/2.
+    material : str
+        Of what the colours are: "soap" or an ink.
+    change : ndarray of shape (M, 3), optional
+        What was put right for this material.
+    excess : float
+        By how much the patches' a* errors exceed their model.
+    made_of : str
+        Of what the patches are.
+
+    Returns
+    -------
+    ndarray of shape (3 M, 3 M)
+        In compressed Lab units squared.
     """
     if change is not None and material != "soap":
         unsure = _LEARNED_CHANGE * change.ravel()
@@ -189,6 +207,20 @@ def references_covariance(guesses: Array, even_lab: Array, covariance: Array) ->
 
     `covariance` (N, 3, 3) is of the true colours of the patches at `even_lab` (N, 3). A fit takes such errors for each
     patch's own, and averages them away; those of one enrolment are not.
+
+    Parameters
+    ----------
+    guesses : ndarray of shape (M, 3)
+        Colours as they seem, CIELAB D50/2.
+    even_lab : ndarray of shape (N, 3)
+        The patches, compressed Lab.
+    covariance : ndarray of shape (N, 3, 3)
+        Of their true colours.
+
+    Returns
+    -------
+    ndarray of shape (3 M, 3 M)
+        In compressed Lab units squared.
     """
     away = _distance2(guesses, even_lab)
     near = np.exp(-0.5 * (away - away.min(axis=1, keepdims=True)) / _MATERIAL_REACH**2)
@@ -203,6 +235,19 @@ def fit(model: Model, patches: Patches, start: Array, rounds: int) -> Fit:
     """Fit a model by Gauss-Newton steps from camera parameters `start` (COUNT,).
 
     The mean of its gains is the prior's: exposure is known only from the photo itself.
+
+    Parameters
+    ----------
+    model : Model
+    patches : Patches
+    start : ndarray of shape (COUNT,)
+        Where to begin.
+    rounds : int
+        Number of Gauss-Newton steps.
+
+    Returns
+    -------
+    Fit
     """
     prior_sd = camera.PRIOR_SD * model.freedom
     prior_sd[camera.GAIN] = camera.PRIOR_SD[camera.GAIN]
@@ -279,12 +324,34 @@ def _near(places: Array, other_places: Array) -> Array:
 
 
 def by_light(guesses: Array) -> Array:
-    """Change of Lab for a relative change of light (derivative of the cube root); shape (N, 3)."""
+    """Change of Lab for a relative change of light (derivative of the cube root); shape (N, 3).
+
+    Parameters
+    ----------
+    guesses : ndarray of shape (N, 3)
+        CIELAB D50/2.
+
+    Returns
+    -------
+    ndarray of shape (N, 3)
+        Lab units for a relative change of 1.
+    """
     return np.asarray((guesses + np.array([16.0, 0.0, 0.0])) / 3.0)
 
 
 def by_veil(guesses: Array) -> Array:
-    """Change of Lab for white light added to it, per unit of Y; shape (N, 3). Below L* 8 the cube root ends."""
+    """Change of Lab for white light added to it, per unit of Y; shape (N, 3). Below L* 8 the cube root ends.
+
+    Parameters
+    ----------
+    guesses : ndarray of shape (N, 3)
+        CIELAB D50/2.
+
+    Returns
+    -------
+    ndarray of shape (N, 3)
+        Lab units for a change of Y by 1.
+    """
     luminance = ((np.maximum(guesses[:, :1], 8.0) + 16.0) / 116.0) ** 3
     lighter = 116.0 / 3.0 * luminance ** (-2.0 / 3.0)
     return np.concatenate([lighter, -guesses[:, 1:] / (3.0 * luminance)], axis=1)

@@ -35,7 +35,16 @@ class Grade(StrEnum):
 
 
 def worst(*grades: Grade) -> Grade:
-    """The least trusted of several grades; *measured* if there are none."""
+    """The least trusted of several grades; *measured* if there are none.
+
+    Parameters
+    ----------
+    *grades : Grade
+
+    Returns
+    -------
+    Grade
+    """
     return max(grades, key=lambda grade: grade.rank, default=Grade.MEASURED)
 
 
@@ -57,12 +66,46 @@ class Reason:
 
 
 def refusal(code: str, text: str, remedy: str, *outlines: tuple[tuple[float, float], ...]) -> Reason:
-    """Name a fault that leaves no colour."""
+    """Name a fault that leaves no colour.
+
+    Parameters
+    ----------
+    code : str
+        Stable, for scripts.
+    text : str
+        What is wrong.
+    remedy : str
+        How to do better.
+    *outlines : sequence of (x, y)
+        Each place that has the fault, in pixels of the upright full-size picture.
+
+    Returns
+    -------
+    Reason
+        With the limit *not usable*.
+    """
     return Reason(code, text, remedy, Grade.NOT_USABLE, outlines)
 
 
 def doubt(code: str, text: str, remedy: str, *outlines: tuple[tuple[float, float], ...]) -> Reason:
-    """Name a fault that leaves an indicative colour."""
+    """Name a fault that leaves an indicative colour.
+
+    Parameters
+    ----------
+    code : str
+        Stable, for scripts.
+    text : str
+        What is wrong.
+    remedy : str
+        How to do better.
+    *outlines : sequence of (x, y)
+        Each place that has the fault, in pixels of the upright full-size picture.
+
+    Returns
+    -------
+    Reason
+        With the limit *indicative*.
+    """
     return Reason(code, text, remedy, Grade.INDICATIVE, outlines)
 
 
@@ -101,7 +144,30 @@ class ColourSample:
         return tuple((value - 1.96 * sd, value + 1.96 * sd) for value, sd in zip(self.lab, self.sd, strict=True))
 
 
+def as_lab(array: NDArray[np.float64]) -> Lab:
+    """Three values as a tuple, for keeping in a frozen value.
+
+    Parameters
+    ----------
+    array : ndarray of shape (3,)
+
+    Returns
+    -------
+    Lab
+    """
+    return (float(array[0]), float(array[1]), float(array[2]))
+
+
 def as_matrix3(array: NDArray[np.float64]) -> Matrix3:
-    """A (3, 3) array as nested tuples, for keeping in a frozen value."""
+    """A (3, 3) array as nested tuples, for keeping in a frozen value.
+
+    Parameters
+    ----------
+    array : ndarray of shape (3, 3)
+
+    Returns
+    -------
+    Matrix3
+    """
     rows = [(float(r[0]), float(r[1]), float(r[2])) for r in np.asarray(array, dtype=float)]
     return (rows[0], rows[1], rows[2])

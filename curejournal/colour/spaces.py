@@ -70,7 +70,18 @@ def linear_from_srgb(encoded: ArrayLike) -> Array:
 
 
 def srgb_from_linear(linear_rgb: ArrayLike) -> Array:
-    """Linear light to encoded sRGB, the inverse of `linear_from_srgb`; shape (..., 3)."""
+    """Linear light to encoded sRGB, the inverse of `linear_from_srgb`; shape (..., 3).
+
+    Parameters
+    ----------
+    linear_rgb : array_like of shape (..., 3)
+        Linear sRGB (D65); white is 1.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        Encoded sRGB, not clipped.
+    """
     linear_rgb = np.asarray(linear_rgb, dtype=float)
     size = np.abs(linear_rgb)
     curve = 1.055 * np.maximum(size, 0.0031308) ** (1 / 2.4) - 0.055
@@ -78,12 +89,34 @@ def srgb_from_linear(linear_rgb: ArrayLike) -> Array:
 
 
 def xyz_from_linear(linear_rgb: ArrayLike) -> Array:
-    """Linear sRGB (D65) to XYZ under D50 by Bradford adaptation; shape (..., 3), white has Y = 1."""
+    """Linear sRGB (D65) to XYZ under D50 by Bradford adaptation; shape (..., 3), white has Y = 1.
+
+    Parameters
+    ----------
+    linear_rgb : array_like of shape (..., 3)
+        Linear sRGB (D65); white is 1.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        XYZ under D50; white has Y = 1.
+    """
     return np.asarray(np.asarray(linear_rgb, dtype=float) @ LINEAR_RGB_TO_XYZ_D50.T)
 
 
 def linear_from_xyz(xyz_d50: ArrayLike) -> Array:
-    """XYZ under D50 to linear sRGB (D65) by Bradford adaptation; shape (..., 3)."""
+    """XYZ under D50 to linear sRGB (D65) by Bradford adaptation; shape (..., 3).
+
+    Parameters
+    ----------
+    xyz_d50 : array_like of shape (..., 3)
+        XYZ under D50; white has Y = 1.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        Linear sRGB (D65).
+    """
     return np.asarray(np.asarray(xyz_d50, dtype=float) @ _XYZ_D50_TO_LINEAR_RGB.T)
 
 
@@ -92,6 +125,16 @@ def lab_from_xyz(xyz_d50: ArrayLike) -> Array:
 
     The linear part near black is carried on below zero, so that colours of
     slightly negative XYZ stay distinct.
+
+    Parameters
+    ----------
+    xyz_d50 : array_like of shape (..., 3)
+        XYZ under D50; white has Y = 1.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        CIELAB D50/2.
     """
     ratio = np.asarray(xyz_d50, dtype=float) / WHITE_D50
     root = np.where(ratio > _EPSILON, np.cbrt(np.maximum(ratio, _EPSILON)), (_KAPPA * ratio + 16.0) / 116.0)
@@ -100,7 +143,18 @@ def lab_from_xyz(xyz_d50: ArrayLike) -> Array:
 
 
 def xyz_from_lab(lab: ArrayLike) -> Array:
-    """CIELAB D50 to XYZ under D50, the inverse of `lab_from_xyz`; shape (..., 3)."""
+    """CIELAB D50 to XYZ under D50, the inverse of `lab_from_xyz`; shape (..., 3).
+
+    Parameters
+    ----------
+    lab : array_like of shape (..., 3)
+        CIELAB D50/2.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        XYZ under D50; white has Y = 1.
+    """
     lab = np.asarray(lab, dtype=float)
     y = (lab[..., 0] + 16.0) / 116.0
     root = np.stack([y + lab[..., 1] / 500.0, y, y - lab[..., 2] / 200.0], axis=-1)
@@ -109,27 +163,82 @@ def xyz_from_lab(lab: ArrayLike) -> Array:
 
 
 def lab_from_linear(linear_rgb: ArrayLike) -> Array:
-    """Linear sRGB to CIELAB D50; shape (..., 3)."""
+    """Linear sRGB to CIELAB D50; shape (..., 3).
+
+    Parameters
+    ----------
+    linear_rgb : array_like of shape (..., 3)
+        Linear sRGB (D65); white is 1.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        CIELAB D50/2.
+    """
     return lab_from_xyz(xyz_from_linear(linear_rgb))
 
 
 def linear_from_lab(lab: ArrayLike) -> Array:
-    """CIELAB D50 to linear sRGB; shape (..., 3)."""
+    """CIELAB D50 to linear sRGB; shape (..., 3).
+
+    Parameters
+    ----------
+    lab : array_like of shape (..., 3)
+        CIELAB D50/2.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        Linear sRGB (D65), not clipped.
+    """
     return linear_from_xyz(xyz_from_lab(lab))
 
 
 def lab_from_srgb(encoded: ArrayLike) -> Array:
-    """Encoded sRGB in [0, 1] to CIELAB D50; shape (..., 3)."""
+    """Encoded sRGB in [0, 1] to CIELAB D50; shape (..., 3).
+
+    Parameters
+    ----------
+    encoded : array_like of shape (..., 3)
+        Encoded sRGB in [0, 1].
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        CIELAB D50/2.
+    """
     return lab_from_linear(linear_from_srgb(encoded))
 
 
 def srgb_from_lab(lab: ArrayLike) -> Array:
-    """CIELAB D50 to encoded sRGB, not clipped; shape (..., 3)."""
+    """CIELAB D50 to encoded sRGB, not clipped; shape (..., 3).
+
+    Parameters
+    ----------
+    lab : array_like of shape (..., 3)
+        CIELAB D50/2.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        Encoded sRGB.
+    """
     return srgb_from_linear(linear_from_lab(lab))
 
 
 def lab_to_srgb8(lab: ArrayLike) -> NDArray[np.uint8]:
-    """CIELAB D50 to 8-bit sRGB for a swatch on a screen, clipped to the gamut; shape (..., 3)."""
+    """CIELAB D50 to 8-bit sRGB for a swatch on a screen, clipped to the gamut; shape (..., 3).
+
+    Parameters
+    ----------
+    lab : array_like of shape (..., 3)
+        CIELAB D50/2.
+
+    Returns
+    -------
+    ndarray of shape (..., 3), uint8
+        Encoded sRGB, 0 to 255.
+    """
     return np.round(255.0 * np.clip(srgb_from_lab(lab), 0.0, 1.0)).astype(np.uint8)
 
 

@@ -44,7 +44,7 @@ class Figure:
 def difference_figure(
     journey: ColourSeries, portion: str, zone: tzinfo | None = None, on: datetime | None = None
 ) -> Figure | None:
-    """ΔE00 to the target colour over days: readings with 95 % intervals, the curve, what it foretells."""
+    """ΔE00 to the target colour over days: readings with 95 % intervals, the curve, what it predicts."""
     if journey.target_lab is None or not journey.points:
         return None
     last = journey.points[-1].days
@@ -183,7 +183,7 @@ def lab_figures(journey: ColourSeries, portion: str, zone: tzinfo | None = None)
             words += msg("; the target is {target}", target=digits(target, 1))
             layers = [*limit_line(target, "target"), *layers]
         chart = chart_of(layers, meaning, _padded(ends), height=200, start=_start(journey))
-        figures.append(Figure(chart, f"{words}."))
+        figures.append(Figure(chart, words + "."))
     return tuple(figures)
 
 
@@ -281,7 +281,7 @@ def _curve_rows(days: Sequence[float], last: float, *columns_over_days: Sequence
     grid = np.unique([*days, last])
     columns = [np.interp(grid, days, column) for column in columns_over_days]
     rows = []
-    for part, keep in (("seen", grid <= last), ("foretold", grid >= last)):
+    for part, keep in (("seen", grid <= last), ("predicted", grid >= last)):
         for at, value, bottom, top in zip(grid[keep], *(column[keep] for column in columns), strict=True):
             row = {"days": float(at), "value": float(value), "low": float(bottom), "high": float(top), "part": part}
             rows.append(row)
@@ -289,14 +289,16 @@ def _curve_rows(days: Sequence[float], last: float, *columns_over_days: Sequence
 
 
 def curve_layers(rows: list[dict[str, Any]], line: str = LINE, band: str = BAND, *, banded: bool = True) -> list[Any]:
-    """A curve with its interval over rows of days, value, low, high and part (*seen* or *foretold*).
+    """A curve with its interval over rows of days, value, low, high and part (*seen* or *predicted*).
 
     Without `banded` the curve stands alone: of one reading an interval would be a slab that says nothing.
     """
     if not rows:
         return []
     base = rows_of(rows).encode(x=alt.X("days:Q"))
-    dashes = alt.StrokeDash("part:N", legend=None, scale=alt.Scale(domain=["seen", "foretold"], range=[[1, 0], [5, 4]]))
+    dashes = alt.StrokeDash(
+        "part:N", legend=None, scale=alt.Scale(domain=["seen", "predicted"], range=[[1, 0], [5, 4]])
+    )
     area = base.mark_area(color=band, opacity=0.26, interpolate="monotone", clip=True).encode(
         y=alt.Y("low:Q"), y2="high:Q"
     )

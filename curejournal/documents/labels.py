@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import Voice, join, msg
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
 from curejournal.batch.records import Batch, Weighing
 from curejournal.documents import formatting
@@ -45,7 +45,7 @@ class NetWeight:
     """What a label may say, in whole grams rounded down, and where it comes from.
 
     `grams_each` is None where nothing was weighed. `lowest_now_g` is the lightest bar that was weighed, at its latest;
-    `lowest_end_g` what it may come down to (lower end of 95 %). `settled` is false while that cannot be foretold well.
+    `lowest_end_g` what it may come down to (lower end of 95 %). `settled` is false while that cannot be predicted well.
     """
 
     grams_each: int | None
@@ -71,7 +71,7 @@ def propose_net_weight(batch: Batch) -> NetWeight:
 
     """
     weighings = batch.of(Weighing)
-    # Counted from the first weighing, so that the loss foretold is a part of what was weighed then.
+    # Counted from the first weighing, so that the predicted loss is a part of what was weighed then.
     drying = analyse_drying(weighings, weighings[0].at if weighings else None)
     points = [point for point in drying.points if not point.questioned]
     if not points:
@@ -154,7 +154,9 @@ class Label:
     ribbon: Ribbon | None = None
 
 
-def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetime, software: str) -> bytes:
+def labels_pdf(
+    labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetime, software: str, voice: Voice | None = None
+) -> bytes:
     """Sheets of labels with cut lines, and on the last the note on what local codes ask for.
 
     Raises
@@ -166,10 +168,11 @@ def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetim
         raise LabelsNotPossible(msg("There is nothing to print."), msg("Choose a batch and how many labels."))
     width, height = PAPERS[paper]
     sheet = Sheet(
-        "Labels",
+        msg("Labels"),
         msg("Labels · printed {made_on} · {software}", made_on=formatting.moment(made_on), software=software),
         made_on,
         (width, height),
+        voice,
     )
     size = TALL_LABEL_MM if any(label.ingredients for label in labels) else LABEL_MM
     across = int((width - 16 + GAP_MM) // (size[0] + GAP_MM))

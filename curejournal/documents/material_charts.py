@@ -74,7 +74,7 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
     if not expected.days:
         return None
     rows: list[dict[str, Any]] = [
-        {"days": day, "value": ends.estimate, "low": ends.low, "high": ends.high, "part": "foretold"}
+        {"days": day, "value": ends.estimate, "low": ends.low, "high": ends.high, "part": "predicted"}
         for day, ends in zip(expected.days, expected.difference, strict=True)
     ]
     # By one batch the interval spans all that soap can do, and would be a slab.

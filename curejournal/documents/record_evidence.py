@@ -112,6 +112,6 @@ def tests(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
 def checks(sheet: Sheet, judgement: Judgement) -> None:
     """The verdict and every check, with its rule and source."""
     sheet.heading(msg("Judgement of {on}: {verdict}", on=formatting.moment(judgement.on), verdict=judgement.verdict))
-    rows = [(f.gauge, f.verdict.value, f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings]
+    rows = [(f.check, f.verdict.value, f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings]
     sheet.rows(("check", "says", "because", msg("rule and its source")), rows, (22, 18, 58, 56))
     sheet.say(msg("Rules {rules_version}.", rules_version=judgement.rules_version), 8)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.documents.pictures import shrunk
-from curejournal.documents.true_colour import Gains, Pixels, Points, Seen, brightest, gains_of, with_gains
+from curejournal.documents.true_colour import Gains, Pixels, Points, Seen, brightest, gains_of, smaller, with_gains
 from curejournal.photo.read.picture_file import Photo, read_photo
 
 Cut = Literal["wide", "square", "soap", "whole"]
@@ -76,8 +76,7 @@ def soap_picture(
     whole : bool
         Show all of the photo, card and all.
     light : ndarray of shape (3,), optional
-        The balance of another photo of the same light, for one in which nothing was measured: its white balance is
-        taken, and not its exposure.
+        The balance that another photo of the same light lends to one in which nothing was measured.
 
     Returns
     -------
@@ -93,7 +92,7 @@ def soap_picture(
     gains = gains_of(small, photo.width / small.shape[1], view.seen)
     exact_to = brightest(view.seen)
     if gains is None and light is not None:
-        gains = light / float(light[1])
+        gains = light
     if whole:
         return with_gains(
             _within(small if longest <= BALANCED_AT_PX else shrunk(photo, longest), longest), gains, exact_to
@@ -217,8 +216,4 @@ def _to_aspect(picture: Pixels, aspect: float | None, at: NDArray[np.float64] | 
 
 
 def _within(picture: Pixels, longest: int) -> Pixels:
-    by = longest / max(picture.shape[:2])
-    if by >= 1:
-        return np.ascontiguousarray(picture)
-    size = (max(1, round(picture.shape[1] * by)), max(1, round(picture.shape[0] * by)))
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.ascontiguousarray(smaller(picture, longest))

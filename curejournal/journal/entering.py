@@ -53,7 +53,7 @@ def refuse_wrong_correction(
                 author=earlier.author,
             )
             if earlier.kind == SIGNED
-            else msg("A signed act is not brought back: it is signed anew."),
+            else msg("A signed act is not brought back: sign it again."),
             msg(
                 "Sign what holds now: a hold or a withdrawal answers a release, a lifted hold answers a hold, "
                 "and a new release answers a withdrawal."

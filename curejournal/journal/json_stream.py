@@ -106,7 +106,7 @@ class _Text:
 
 
 def read_json(path: Path) -> Data:
-    """The data of a file, of which every row was seen to be JSON; rows are read anew whenever they are gone through.
+    """The data of a file, of which every row was seen to be JSON; rows are read again each time they are iterated over.
 
     Raises
     ------

@@ -92,7 +92,7 @@ class Shelf:
     def put(self, data: bytes, suffix: str) -> str:
         """Keep an original and return its hash; it is on the disk when this returns.
 
-        The same bytes again are left as they are, or written anew if the kept file is damaged.
+        The same bytes again are left as they are, or written again if the kept file is damaged.
         """
         sha256 = self.hash_of(data)
         path = self.path(sha256, suffix)

@@ -133,7 +133,7 @@ class Contents:
 class Data(Protocol):
     """Everything of a journal but the photos' own bytes, to be gone through as often as is needed; `entries` by number.
 
-    `Contents` holds it all at once. What is read from a database or a long file is read anew each time.
+    `Contents` holds it all at once. What is read from a database or a long file is read again each time.
     """
 
     @property
@@ -151,7 +151,7 @@ class Data(Protocol):
 
 
 class Again(Iterable[T]):
-    """Rows that are read anew each time they are gone through.
+    """Rows that are read again each time they are iterated over.
 
     Parameters
     ----------
@@ -169,7 +169,7 @@ class Again(Iterable[T]):
 
 @dataclass(frozen=True)
 class RowsAnew:
-    """`Data` that is read anew each time it is gone through."""
+    """`Data` that is read again each time it is iterated over."""
 
     batches: Iterable[BatchRow]
     entries: Iterable[EntryRow]

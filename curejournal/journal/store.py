@@ -120,7 +120,7 @@ class Journal(Ledger):
         code, name, at, by
             As for `start_batch`.
         history : sequence of Entry
-            In the order of recording. Numbers are given anew; each keeps its author and time, and is written down now.
+            In the order of recording. New numbers are given; each keeps its author and time, and is written down now.
             In an early journal, signatures may have been taken back.
         photos : sequence of (bytes, PhotoFacts)
             Those that it names.

@@ -197,6 +197,20 @@ def for_posterior(
     """The usable tests as readings with an error model each, for `lye_left.lye_left`.
 
     Strips of one packet share a bias, known where the packet was tried beside a meter; so do the readings of a meter.
+
+    Parameters
+    ----------
+    tests : sequence of (datetime, AlkaliTest)
+    packets : iterable of PacketCheck
+        Packets of strips that were tried beside a meter.
+    poured : datetime
+        Time zero.
+    dried : callable
+        Gives the share of the fresh weight that is left at a time.
+
+    Returns
+    -------
+    tuple of Read
     """
     known = packet_biases(packets)
     found = []
@@ -226,7 +240,17 @@ def for_posterior(
 
 
 def packet_biases(packets: Iterable[PacketCheck]) -> dict[str, tuple[float, float]]:
-    """What the strips of each packet that was tried beside a meter read too much, and its standard deviation."""
+    """What the strips of each packet that was tried beside a meter read too much, and its standard deviation.
+
+    Parameters
+    ----------
+    packets : iterable of PacketCheck
+
+    Returns
+    -------
+    dict of str to (float, float)
+        By packet: bias and standard deviation, in pH.
+    """
     by_name: dict[str, list[PacketCheck]] = {}
     for check in packets:
         by_name.setdefault(check.packet, []).append(check)

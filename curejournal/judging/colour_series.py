@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.messages import msg, msg_n
 from curejournal.batch.records import ColourReading, Entry
-from curejournal.colour.difference import Interval, ciede2000, difference_parts
-from curejournal.colour.sample import Grade, Lab
+from curejournal.colour.difference import Interval, ciede2000
+from curejournal.colour.sample import Grade, Lab, as_lab
 from curejournal.colour.spaces import yellowness_e313
 from curejournal.judging.colour_states import (
     AHEAD_DAYS,
@@ -29,8 +28,9 @@ from curejournal.judging.colour_states import (
 )
 from curejournal.judging.curves import Array, ModelWeight, normal_points
 from curejournal.judging.forecast import HORIZON_DAYS, Forecast, predict
-from curejournal.judging.robust_fit import Fitted, fit_robustly, unexpected
+from curejournal.judging.robust_fit import fit_robustly, unexpected
 from curejournal.judging.sessions import OTHER_INSTRUMENT_SD, Session, sessions
+from curejournal.judging.target_difference import beside_target, differences_from
 
 DAY = timedelta(days=1)
 
@@ -44,6 +44,8 @@ false in the judgement study in tests/benchmarks."""
 MIXED_CARDS_SD = 3 * OTHER_INSTRUMENT_SD
 """What a reading with one of several cards of unknown colours may be off against another's, in each coordinate. Ours:
 three times what cards of known colours are."""
+STAYS_DAYS = 14.0
+"""How far ahead it is to stay within tolerance. Ours."""
 STABLE_MOMENTS, STABLE_DAYS = 3, 14.0
 """What *stable* takes without saying on how little it rests: moments, and the days that they span. Ours."""
 
@@ -219,18 +221,21 @@ def fit_colour_series(
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
     grid = _days_to_draw(float(days[0]), last, until)
-    drawn = fitted.at(grid)
-    away = ciede2000(np.array(target_lab), drawn) if target_lab is not None else None
-
+    # All days in one go, as most of the time goes into calls, not into days.
+    stays = last + STAYS_DAYS
+    every = fitted.at(np.concatenate([grid, days, [stays], [last, last + soon(last), last + AHEAD_DAYS]]))
+    ends = [len(grid), len(grid) + len(days)]
+    drawn, at_moments, lab_at = every[:, : ends[0]], every[:, ends[0] : ends[1]], every[:, -3:]
+    away = away_then = away_ahead = None
+    if target_lab is not None:
+        away, away_then, away_ahead = np.split(ciede2000(np.array(target_lab), every[:, :-3]), ends, axis=1)
     questioned = fitted.outliers | lone
-    at_moments = fitted.at(days)
-    away_then = None if target_lab is None else ciede2000(np.array(target_lab), at_moments)
-    chances = _chances(fitted, last, at_moments, away_then, target_lab, tolerance)
+    chances = _chances(last, lab_at, at_moments, away_then, target_lab, tolerance)
     state = name_of(chances, len(seen), last)
     questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, target_lab)
-    proven = away_then is not None and not questioned[-1]
-    if proven and away_then is not None:
-        proven = _proven_within(fitted, days, away_then, np.array(target_lab), tolerance, back_days_apart)
+    proven = False
+    if away_then is not None and away_ahead is not None and not questioned[-1]:
+        proven = _proven_within(days, away_then, away_ahead, tolerance, back_days_apart)
     if state is State.RECOVERED and not proven:
         state = State.RECOVERING
     lab_now = at_moments[:, -1].mean(axis=0)
@@ -243,32 +248,15 @@ def fit_colour_series(
         proven_within=proven,
         moments=len(seen),
         points=_points(seen, days, target_lab, target_sd, fitted.weights, questioned),
-        lab_now=_lab(lab_now),
+        lab_now=as_lab(lab_now),
         yellowness_now=float(yellowness_e313(lab_now)),
-        **_beside_target(target_lab, lab_now, at_moments[:, -1] - lab_now),
+        **beside_target(target_lab, lab_now, at_moments[:, -1] - lab_now),
         forecast=None if away is None else predict(grid, away, tolerance, start, last),
         curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
         models=fitted.curves.models,
-        perhaps=perhaps(state, dict(chances)),
+        perhaps=perhaps(state, dict(chances), last),
         mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
     )
-
-
-class _BesideTarget(TypedDict):
-    difference_now: Interval | None
-    parts_now: Lab | None
-    grey_scale_style_grade: str | None
-
-
-def _beside_target(target_lab: Lab | None, lab_now: Array, errors: Array) -> _BesideTarget:
-    """How the latest colour (3,), with its errors (M, 3), differs from the target, if there is one."""
-    if target_lab is None:
-        return {"difference_now": None, "parts_now": None, "grey_scale_style_grade": None}
-    return {
-        "difference_now": _differences(target_lab, lab_now[None], errors[None])[0],
-        "parts_now": _lab(difference_parts(target_lab, lab_now)),
-        "grey_scale_style_grade": grey_scale_grade(target_lab, lab_now),
-    }
 
 
 def _days_to_draw(first: float, last: float, until: float) -> Array:
@@ -278,27 +266,14 @@ def _days_to_draw(first: float, last: float, until: float) -> Array:
     return np.unique(np.concatenate([past, future, [until]]))
 
 
-def grey_scale_grade(reference_lab: Sequence[float] | Array, sample_lab: Sequence[float] | Array) -> str:
-    """Grey-scale style grade of a change in colour, "5" (none) to "1", by half-steps.
-
-    Cuts lie midway between the steps of ISO 105-A02 (0, 0.8, 1.7, 2.5, 3.4, 4.8, 6.8, 9.6, 13.6), in ΔE*ab. It is not
-    the grade of ISO 105-A05, which has a formula of its own.
-    """
-    change = float(np.linalg.norm(np.asarray(sample_lab, dtype=float) - np.asarray(reference_lab, dtype=float)))
-    cuts = (0.40, 1.25, 2.10, 2.95, 4.10, 5.80, 8.20, 11.60)
-    grades = ("5", "4-5", "4", "3-4", "3", "2-3", "2", "1-2", "1")
-    return grades[sum(change >= cut for cut in cuts)]
-
-
 def _chances(
-    fitted: Fitted,
     last: float,
+    lab_at: Array,
     at_moments: Array,
     away_then: Array | None,
     target_lab: Lab | None,
     tolerance: float,
 ) -> tuple[tuple[State, float], ...]:
-    lab_at = fitted.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
     if away_then is None:
         start = at_moments[:, :1]
         reach = ciede2000(start, at_moments)
@@ -310,33 +285,16 @@ def _chances(
     return tuple((state, float(np.mean(names == state))) for state in State if state is not State.TOO_FEW)
 
 
-def _proven_within(
-    fitted: Fitted, days: Array, away_then: Array, target: Array, tolerance: float, apart: float
-) -> bool:
-    """Whether the interval lies within tolerance at the last moment and another, and is to stay there."""
-    inside = (away_then <= tolerance).mean(axis=0)
-    ahead = ciede2000(target, fitted.at(days[-1:] + 14.0))[:, 0]
-    earlier = inside[days <= days[-1] - apart]
+def _proven_within(days: Array, away_then: Array, away_ahead: Array, tolerance: float, apart: float) -> bool:
+    """Whether the curves (draws, n) lie within tolerance at the last moment and another, and are to stay there."""
+    share = (away_then <= tolerance).mean(axis=0)
+    earlier = share[days <= days[-1] - apart]
     return bool(
-        inside[-1] >= BACK_CERTAINTY
+        share[-1] >= BACK_CERTAINTY
         and earlier.size
         and earlier.max() >= STAYS_CERTAINTY
-        and (ahead <= tolerance).mean() >= STAYS_CERTAINTY
+        and (away_ahead <= tolerance).mean() >= STAYS_CERTAINTY
     )
-
-
-def _differences(target: Lab, labs: Array, errors: Array) -> list[Interval]:
-    """ΔE00 of colours (n, 3) with 95% intervals from the errors (n, m, 3) that each may have.
-
-    A distance cannot be negative: errors alone make equal colours look
-    different. So the lower end is 0 unless they would not explain what is seen.
-    """
-    seen = ciede2000(target, labs)
-    may_seem = ciede2000(target, np.stack([np.add(target, errors), labs[:, None] + errors]))
-    by_chance, above = np.quantile(may_seem, 0.975, axis=-1)
-    high = np.maximum(above, seen)
-    low = np.where(seen > by_chance, np.maximum(2 * seen - high, 0.0), 0.0)
-    return [Interval(*row) for row in np.stack([seen, low, high], axis=-1).tolist()]
 
 
 def _points(
@@ -354,14 +312,14 @@ def _points(
         errors = np.einsum(
             "mj,nij->nmi", normal_points(120, 3), np.linalg.cholesky(covariances + target_sd**2 * np.eye(3))
         )
-        differences = _differences(target, labs, errors)
+        differences = differences_from(target, labs, errors)
     yellowness = yellowness_e313(labs)
     return tuple(
         ColourPoint(
             at=session.at,
             days=float(days[i]),
             lab=session.lab,
-            lab_sd=_lab(np.sqrt(np.diag(covariances[i]))),
+            lab_sd=as_lab(np.sqrt(np.diag(covariances[i]))),
             grade=session.grade,
             difference=differences[i],
             yellowness=float(yellowness[i]),
@@ -381,17 +339,13 @@ def _curve(grid: Array, drawn: Array, away: Array | None) -> ColourCurve:
         rows = tuple(tuple(row.tolist()) for row in np.quantile(away, [0.5, 0.025, 0.975], axis=0))
     return ColourCurve(
         days=tuple(grid.tolist()),
-        lab=tuple(_lab(row) for row in drawn.mean(axis=0)),
-        lab_low=tuple(_lab(row) for row in low),
-        lab_high=tuple(_lab(row) for row in high),
+        lab=tuple(as_lab(row) for row in drawn.mean(axis=0)),
+        lab_low=tuple(as_lab(row) for row in low),
+        lab_high=tuple(as_lab(row) for row in high),
         difference=rows[0],
         difference_low=rows[1],
         difference_high=rows[2],
     )
-
-
-def _lab(values: Array) -> Lab:
-    return (float(values[0]), float(values[1]), float(values[2]))
 
 
 def _nothing(target_lab: Lab | None, tolerance: float) -> ColourSeries:

@@ -90,12 +90,39 @@ def classify(days: float, lab_at: Array, target_lab: Array | None, tolerance: fl
 
 
 def soon(days: float) -> float:
-    """How far ahead the direction of a change is read: hours at first, days later. Ours."""
+    """How far ahead the direction of a change is read: hours at first, days later. Ours.
+
+    Parameters
+    ----------
+    days : float
+        Since the pour.
+
+    Returns
+    -------
+    float
+        In days.
+    """
     return float(np.clip(0.3 * days, 0.2, 10.0))
 
 
 def lone_moment(days: Array, labs: Array, target_lab: Lab | None, tolerance: float) -> NDArray[np.bool_]:
-    """Which moment stands alone out of tolerance, hours from one within; never the last."""
+    """Which moment stands alone out of tolerance, hours from one within; never the last.
+
+    Parameters
+    ----------
+    days : ndarray of shape (n,)
+        Days since the pour.
+    labs : ndarray of shape (n, 3)
+        CIELAB D50/2 of each moment.
+    target_lab : Lab or None
+        The colour that it should have, CIELAB D50/2.
+    tolerance : float
+        The ΔE00 from the target that the maker accepts.
+
+    Returns
+    -------
+    ndarray of shape (n,), bool
+    """
     lone = np.zeros(len(days), bool)
     if target_lab is None:
         return lone
@@ -107,21 +134,52 @@ def lone_moment(days: Array, labs: Array, target_lab: Lab | None, tolerance: flo
     return lone
 
 
-def perhaps(state: State, chances: Mapping[State, float]) -> State | None:
-    """The one other state that is possible too, if any is by `POSSIBLE`.
+def perhaps(state: State, chances: Mapping[State, float], last: float) -> State | None:
+    """The one other state that is possible too, if any is by `POSSIBLE` on the day of the last moment.
 
-    None beside *recovered*, which is a claim that was proven, and beside *too few readings*.
+    None beside *recovered*, which is a claim that was proven, and beside *too few readings*. *Discolouring* is not held
+    possible once turns are over, unless the curves say so as strongly as for naming it.
+
+
+    Parameters
+    ----------
+    state : State
+        The one that is named.
+    chances : mapping of State to float
+        From 0 to 1.
+    last : float
+        Day of the last moment.
+
+    Returns
+    -------
+    State or None
     """
     if state in (State.RECOVERED, State.TOO_FEW):
         return None
     home = {State.RECOVERED, State.STABLE}
     others = {other: share for other, share in chances.items() if other != state and not {state, other} <= home}
+    if last > LATE_DAYS and others.get(State.DISCOLOURING, 0.0) < NAMING_CERTAINTY:
+        others.pop(State.DISCOLOURING, None)
     other = max(others, key=others.__getitem__, default=None)
     return other if other is not None and others[other] >= POSSIBLE else None
 
 
 def name_of(chances: Iterable[tuple[State, float]], moments: int, last: float) -> State:
-    """The state that is named: from the shares of the curves, how many moments there are, and the day of the last."""
+    """The state that is named: from the shares of the curves, how many moments there are, and the day of the last.
+
+    Parameters
+    ----------
+    chances : iterable of (State, float)
+        From 0 to 1.
+    moments : int
+        How many there are.
+    last : float
+        Days since the pour of the last.
+
+    Returns
+    -------
+    State
+    """
     merged = dict(chances)
     total = 1.0
     if last > LATE_DAYS and merged[State.DISCOLOURING] < LATE_CERTAINTY:

@@ -25,6 +25,7 @@ from curejournal.batch.records import (
 from curejournal.judging.alkali import AlkaliSummary, Outcome, for_posterior, read_tests
 from curejournal.judging.colour_series import ColourSeries, fit_colour_series
 from curejournal.judging.drying import DryingReport, analyse_drying
+from curejournal.judging.drying_models import RoomHistory
 from curejournal.judging.limits import Limits
 from curejournal.judging.lye_left import LyeLeft, RecipeKnown, blunder_chance, lye_left
 from curejournal.judging.target import target_sd
@@ -87,7 +88,24 @@ class Context:
 def build_context(
     batch: Batch, on: datetime, rules: Limits, packets: Iterable[PacketCheck] = (), parent_held: str = ""
 ) -> Context:
-    """Work out what the rules look at, from the entries up to `on`."""
+    """Work out what the rules look at, from the entries up to `on`.
+
+    Parameters
+    ----------
+    batch : Batch
+    on : datetime
+        The time at which it is judged.
+    rules : Limits
+        The limits in force.
+    packets : iterable of PacketCheck
+        Packets of strips that were tried beside a meter.
+    parent_held : str
+        Why a batch whose pieces are in it is held; empty if none is.
+
+    Returns
+    -------
+    Context
+    """
     batch = batch.as_of(on)
     lye, problem = None, ""
     if batch.recipe is not None:
@@ -102,6 +120,7 @@ def build_context(
         water_share=_share_of_water(batch, lye),
         limit_pct_week=rules.loss_pct_week,
         days_apart=rules.weighings_days_apart,
+        room=_room(batch, poured),
     )
     concentrated = _concentrated(drying, poured)
     late_from = None if poured is None else poured + rules.alkali_test_days * DAY
@@ -119,6 +138,19 @@ def build_context(
         parent_held=parent_held,
     )
     return replace(context, alkali=replace(context.alkali, left=_lye_left(context, concentrated)))
+
+
+def _room(batch: Batch, poured: datetime | None) -> RoomHistory | None:
+    """The room as it was noted since the pour."""
+    if poured is None:
+        return None
+    damp, warm = (
+        tuple(
+            ((at - poured) / DAY, reading.value) for at, reading in batch.records(ScalarReading) if reading.kind == kind
+        )
+        for kind in ("room humidity", "room temperature")
+    )
+    return RoomHistory(damp, warm)
 
 
 FRESH_LOSS = 0.10
@@ -145,7 +177,16 @@ def _lye_left(context: Context, concentrated: Callable[[datetime], float]) -> Ly
 
 
 def weighed_by_two(batch: Batch) -> bool:
-    """Whether one person weighed the recipe and another checked it, by the details of its making."""
+    """Whether one person weighed the recipe and another checked it, by the details of its making.
+
+    Parameters
+    ----------
+    batch : Batch
+
+    Returns
+    -------
+    bool
+    """
     made = [details for _, details in batch.records(MakingDetails)]
     by, checked = (made[-1].weighed_by.strip(), made[-1].checked_by.strip()) if made else ("", "")
     return bool(by and checked) and by.casefold() != checked.casefold()
@@ -185,6 +226,21 @@ def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = 
 
     A planed, stamped or washed face is a new surface: once it was measured, what was read before it is left aside,
     unless `all_surfaces` are asked for, as for what a material did.
+
+    Parameters
+    ----------
+    batch : Batch
+    on : datetime
+        The time at which it is judged.
+    rules : Limits
+        The limits in force.
+    all_surfaces : bool
+        Count readings of faces that were planed, stamped or washed since.
+
+    Returns
+    -------
+    dict of str to ColourSeries
+        By portion.
     """
     batch = batch.as_of(on)
     readings: dict[str, list[Entry[ColourReading]]] = {}

@@ -14,7 +14,26 @@ DAY = timedelta(days=1)
 def from_when(
     grid: Array, losses: Array, limit: float, start: datetime
 ) -> tuple[datetime | None, tuple[datetime | None, datetime | None]]:
-    """When the losses (draws, n) on a grid of days (n,) stay within the limit: middle and 95% interval."""
+    """When the losses (draws, n) on a grid of days (n,) stay within the limit: middle and 95% interval.
+
+    Parameters
+    ----------
+    grid : ndarray of shape (n,)
+        Days since the pour.
+    losses : ndarray of shape (draws, n)
+        Loss in the 7 days after, % of weight.
+    limit : float
+        In % a week.
+    start : datetime
+        Time zero.
+
+    Returns
+    -------
+    at : datetime or None
+        The median.
+    interval : tuple of (datetime or None, datetime or None)
+        95%; None where it has no end.
+    """
     outside = np.abs(losses) >= limit
     count = outside.shape[1]
     final = count - 1 - outside[:, ::-1].argmax(axis=1)
@@ -41,6 +60,22 @@ def allowing_for_the_room(
     """The dates by the curves, with a later end for what the room may do; none before a change that was weighed.
 
     Where the curves say steady already, nothing bounds when a damper room would end that: no end is given.
+
+    Parameters
+    ----------
+    last : datetime
+        Time of the last weighing.
+    at : datetime or None
+        The median by the curves.
+    interval : tuple of (datetime or None, datetime or None)
+        95% by the curves.
+    moved : bool
+        Whether the scale saw a change beyond the limit.
+
+    Returns
+    -------
+    at : datetime or None
+    interval : tuple of (datetime or None, datetime or None)
     """
     low, high = interval
     if moved:

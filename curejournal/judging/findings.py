@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING
+
+from curejournal.base.messages import join, msg
 
 if TYPE_CHECKING:
     from curejournal.judging.context import Context
@@ -36,7 +38,7 @@ class Finding:
     `qualifier` goes into the batch's verdict where this check passes with a reservation.
     """
 
-    gauge: CheckName
+    check: CheckName
     verdict: Verdict
     words: str
     rule: str
@@ -64,3 +66,21 @@ class Check:
     safety: bool
     source: str
     rank: int
+
+
+def what_passed(findings: Iterable[Finding]) -> str:
+    """Say that all checks passed, or which are not known, of a batch that nothing holds.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        One of each check.
+
+    Returns
+    -------
+    str
+    """
+    unknown = [finding.check for finding in findings if finding.verdict is not Verdict.PASS]
+    if unknown:
+        return msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
+    return msg("all checks passed")

@@ -16,7 +16,7 @@ from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context, build_context
 from curejournal.judging.drying import DryingReport
-from curejournal.judging.findings import CheckName, Finding, Verdict
+from curejournal.judging.findings import CheckName, Finding, Verdict, what_passed
 from curejournal.judging.limits import RULES_EDITION, Limits, edition_of
 from curejournal.judging.tasks import Task, list_tasks
 from curejournal.judging.traceability import describe_bars_out, gone_out
@@ -81,13 +81,7 @@ class Judgement:
         """What stands behind the word: nothing that a check under it contradicts."""
         if self.verdict != "ready":
             return self.headline.partition(": ")[2]
-        unknown = [finding.gauge for finding in self.findings if finding.verdict is not Verdict.PASS]
-        said = (
-            msg("all needed checks passed; not known: {unknown}", unknown=join(", ", unknown))
-            if unknown
-            else msg("all checks passed")
-        )
-        return join("; ", [said, *self.reservations])
+        return join("; ", [what_passed(self.findings), *self.reservations])
 
 
 @dataclass(frozen=True)
@@ -157,24 +151,24 @@ def judge(
     holds = [finding for finding in findings if finding.verdict is Verdict.HOLD]
     waits = [finding for finding in findings if _keeps_back(finding) and finding not in holds]
     held = join("; ", filter(None, (_held(context.batch), pieces)))
-    unsafe = pieces or any(finding.gauge in SAFETY for finding in holds)
+    unsafe = pieces or any(finding.check in SAFETY for finding in holds)
     # A colour that is the maker's to decide hides nothing that is still missing.
     on_hold = bool(held or unsafe or (holds and not waits))
     open_verdict: Literal["ready", "not yet"] = "not yet" if waits else "ready"
     verdict: Literal["ready", "not yet", "hold"] = "hold" if on_hold else open_verdict
     from_about = _from_about(waits) if waits and not holds else (None, None, None)
     released_at = context.batch.released_at
-    by_gauge = {finding.gauge: finding for finding in findings}
+    by_check = {finding.check: finding for finding in findings}
     releasable = not (holds or waits or pieces)
     reservations = tuple(finding.qualifier for finding in findings if finding.qualifier)
     hold_for = _hold_for(unsafe=bool(unsafe), held=bool(held), colour=bool(holds))
-    recall = _recall(context, by_gauge)
+    recall = _recall(context, by_check)
     if released_at is not None:
         again = partial(judge, batch, rules=context.rules, pieces=pieces, packets=packets, parent_held=parent_held)
         questions = (*recall, pieces, _not_by_these_rules(batch, on, again))
         things = tuple(Task("decide", on, msg("Decide whether it stays on sale"), why) for why in questions if why)
     else:
-        things = list_tasks(context, not holds and not waits, held, by_gauge)
+        things = list_tasks(context, not holds and not waits, held, by_check)
     return Judgement(
         on=on,
         verdict=verdict,
@@ -201,13 +195,25 @@ def other_edition(batch: Batch, on: datetime, judged: Callable[[datetime], Judge
     """Whether the release that stands was signed under another edition of the rules, and what these say of it.
 
     `judged` gives the batch's judgement as it stood at a time; what was corrected since counts as corrected.
+
+    Parameters
+    ----------
+    batch : Batch
+    on : datetime
+        The time at which it is judged.
+    judged : callable
+        Gives the judgement as it stood at a time.
+
+    Returns
+    -------
+    OtherEdition or None
     """
     at, act = batch.as_of(on).last_act
     if at is None or act is None or act.act != "release" or edition_of(act.rules_version) == RULES_EDITION:
         return None
     then = judged(at)
     against = (
-        msg("{gauge}: {words}", gauge=finding.gauge, words=finding.words)
+        msg("{check}: {words}", check=finding.check, words=finding.words)
         for finding in then.findings
         if _keeps_back(finding)
     )
@@ -229,7 +235,7 @@ def _not_by_these_rules(batch: Batch, on: datetime, judged: Callable[[datetime],
 
 def _keeps_back(finding: Finding) -> bool:
     """Whether a batch cannot be ready with this: it holds, waits, or what nobody can do without is not known."""
-    unknown = finding.verdict is Verdict.UNKNOWN and finding.gauge in NEEDED
+    unknown = finding.verdict is Verdict.UNKNOWN and finding.check in NEEDED
     return unknown or finding.verdict in (Verdict.PENDING, Verdict.HOLD)
 
 
@@ -280,18 +286,19 @@ def _headline(
 ) -> str:
     if not (held or holds or waits):
         return join(", ", ["ready", *reservations])
-    unsafe = [f for f in holds if f.gauge in SAFETY]
+    unsafe = [f for f in holds if f.check in SAFETY]
     parts = [held] if held else []
     if unsafe:
-        parts.append(msg("because of {unsafe}", unsafe=join(" and ", (f"{f.gauge} ({f.words})" for f in unsafe))))
+        held_by = (msg("{check} ({words})", check=f.check, words=f.words) for f in unsafe)
+        parts.append(msg("because of {unsafe}", unsafe=join(msg(" and "), held_by)))
     parts += [
-        msg("{gauge} ({words}), which is yours to decide", gauge=f.gauge, words=f.words)
+        msg("{check} ({words}), which is yours to decide", check=f.check, words=f.words)
         for f in holds
         if f not in unsafe
     ]
     if not unsafe:
         parts += [
-            msg("{gauge}: {words}", gauge=f.gauge, words=f.words) for f in waits if f.until is None and not f.needs
+            msg("{check}: {words}", check=f.check, words=f.words) for f in waits if f.until is None and not f.needs
         ]
         if middle is not None and middle <= on:
             parts.append(msg("it may be ready; the checks below will show"))
@@ -382,6 +389,6 @@ def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tu
 
 def _cautions(context: Context, findings: tuple[Finding, ...]) -> tuple[str, ...]:
     young = context.poured_at is None or context.on - context.poured_at < 7 * DAY
-    held = any(f.verdict is Verdict.HOLD and f.gauge in SAFETY for f in findings)
+    held = any(f.verdict is Verdict.HOLD and f.check in SAFETY for f in findings)
     strips = any(test.method != "titration" for test in context.alkali.tests) and not context.titrated_good
     return (*((LYE,) if young or held else ()), *((STRIPS,) if strips else ()), LOCAL_CODES)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, fields, replace
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg, sentence
 
-RULES_EDITION = "3"
+RULES_EDITION = "4"
 """If a change can alter a verdict, increment this: a kept judgement names the rules that made it. The judged batches in
 tests/data/judged fail until it is done."""
 
@@ -132,7 +132,16 @@ STRICTER_ABOVE = frozenset({"min_age_days", "weighings_days_apart", "colour_days
 
 
 def strictest(*some: Limits) -> Limits:
-    """Of several sets of limits the strictest of each limit."""
+    """Of several sets of limits the strictest of each limit.
+
+    Parameters
+    ----------
+    *some : Limits
+
+    Returns
+    -------
+    Limits
+    """
     return Limits(
         **{
             limit.name: (max if limit.name in STRICTER_ABOVE else min)(getattr(one, limit.name) for one in some)
@@ -154,11 +163,14 @@ def narrowed(floor: Limits, limits: Mapping[str, float], *, strict: bool = True,
     of : str
         Whose the floor is, for the refusal.
 
+    Returns
+    -------
+    Limits
+
     Raises
     ------
     LimitTooLoose
         For a limit that is not known, out of its bounds, or laxer.
-
     """
     known = {limit.name: limit.metadata for limit in fields(Limits)}
     for name, value in limits.items():
@@ -189,10 +201,30 @@ def narrowed(floor: Limits, limits: Mapping[str, float], *, strict: bool = True,
 
 
 def edition_of(version: str) -> str:
-    """The edition in a version of the rules."""
+    """The edition in a version of the rules.
+
+    Parameters
+    ----------
+    version : str
+        Edition and hash, such as "4-1a2b3c4d".
+
+    Returns
+    -------
+    str
+    """
     return version.partition("-")[0]
 
 
 def source_of(name: str) -> str:
-    """Where a limit comes from."""
+    """Where a limit comes from.
+
+    Parameters
+    ----------
+    name : str
+        Of the limit's field.
+
+    Returns
+    -------
+    str
+    """
     return str(next(limit.metadata["source"] for limit in fields(Limits) if limit.name == name))

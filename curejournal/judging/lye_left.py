@@ -98,6 +98,16 @@ def blunder_chance(guards: Iterable[str]) -> float:
 
     Weighing again, alone or with another, finds about nineteen in twenty; a photo of the scale can be looked at again;
     the mass of the batter shows gross errors alone. All ours.
+
+    Parameters
+    ----------
+    guards : iterable of str
+        What guarded against it, as in `GUARDS`.
+
+    Returns
+    -------
+    float
+        From 0 to 1.
     """
     left = {"weighed twice": 0.05, "weighed by two people": 0.05, "photo of the scale": 0.2, "batter weighed": 0.3}
     chance = BLUNDER

@@ -24,6 +24,16 @@ def bars_titrated_good(batch: Batch, summary: AlkaliSummary) -> tuple[str, ...]:
     """The names of the bars whose titration was good, each once; a bar without a name cannot be told from another.
 
     Empty while any test of the batch holds it.
+
+    Parameters
+    ----------
+    batch : Batch
+    summary : AlkaliSummary
+        Of all alkali tests of the batch.
+
+    Returns
+    -------
+    tuple of str
     """
     if summary.holding:
         return ()
@@ -46,6 +56,9 @@ def why_held(batch: Batch, every: Mapping[str, Batch], judged: Callable[[Batch],
     judged : callable
         Gives the verdict on each batch, without regard to what is in it in turn.
 
+    Returns
+    -------
+    str
     """
     melted = _melted(batch, every)
     own = judged(batch) if melted else None
@@ -54,7 +67,7 @@ def why_held(batch: Batch, every: Mapping[str, Batch], judged: Callable[[Batch],
         found = judged(parent)
         _, act = parent.as_of(found.on).last_act
         # What keeps the pieces back is their safety, not that their colour settled elsewhere.
-        unsafe = [f.gauge for f in found.findings if f.verdict is Verdict.HOLD and f.gauge in SAFETY]
+        unsafe = [f.check for f in found.findings if f.verdict is Verdict.HOLD and f.check in SAFETY]
         signed = SIGNED.get(act.act, "") if act is not None else ""
         if parent.code.casefold() in melted and len(bars) >= BARS_TO_TITRATE and not _rancid(parent):
             continue

@@ -62,7 +62,7 @@ def fit_robustly(
         Of each moment.
     target_lab : Lab or None
         With it the models that end at this colour are tried too.
-    aim_sd : float
+    target_sd : float
         What all readings together may be off against the target colour, in each Lab coordinate.
     believed : ndarray of shape (n,)
         The weight that each moment has beforehand, at most 1.
@@ -95,7 +95,25 @@ def fit_robustly(
 
 
 def unexpected(days: Array, labs: Array, covariances: Array, weights: Array, target_lab: Lab | None) -> bool:
-    """Whether the last moment lies beyond what those before it foretell: a new change, or a bad photo."""
+    """Whether the last moment lies beyond what those before it predict: a new change, or a bad photo.
+
+    Parameters
+    ----------
+    days : ndarray of shape (n,)
+        Days since the pour.
+    labs : ndarray of shape (n, 3)
+        CIELAB D50/2 of each moment.
+    covariances : ndarray of shape (n, 3, 3)
+        Of each moment, in Lab units squared.
+    weights : ndarray of shape (n,)
+        How much each moment counts, from 0 to 1.
+    target_lab : Lab or None
+        The colour that it should have, CIELAB D50/2.
+
+    Returns
+    -------
+    bool
+    """
     if len(days) < 4 or _as_before(labs[-2:], covariances[-2:]):
         return False
     precision: Array = weights[:-1, None, None] * np.linalg.inv(covariances[:-1])

@@ -47,6 +47,21 @@ class TargetChoice:
 def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: Limits) -> TargetChoice:
     """The colour of a cured earlier batch's portion, as all its good readings together have it at the latest of them.
 
+    Parameters
+    ----------
+    batch : Batch
+        The one that gets the target.
+    earlier : Batch
+        The one that is cured.
+    portion : str
+        Name of a portion.
+    rules : Limits
+        The limits in force.
+
+    Returns
+    -------
+    TargetChoice
+
     Raises
     ------
     NoColourToPick
@@ -91,6 +106,16 @@ def from_earlier_batch(batch: Batch, earlier: Batch, portion: str, rules: Limits
 def from_control(batch: Batch, portion: str) -> TargetChoice:
     """The colour of a control portion of the same batch: its latest moment with a good reading.
 
+    Parameters
+    ----------
+    batch : Batch
+    portion : str
+        The control.
+
+    Returns
+    -------
+    TargetChoice
+
     Raises
     ------
     NoColourToPick
@@ -115,6 +140,16 @@ def from_control(batch: Batch, portion: str) -> TargetChoice:
 
 def from_batter(batch: Batch, entry: int) -> TargetChoice:
     """The colour of one reading of this batch: of the pigmented batter before the fragrance went in.
+
+    Parameters
+    ----------
+    batch : Batch
+    entry : int
+        Id of the entry of the reading.
+
+    Returns
+    -------
+    TargetChoice
 
     Raises
     ------
@@ -157,6 +192,18 @@ def target_sd(portion: Portion, readings: Sequence[Entry[ColourReading]]) -> flo
 
     The target colour's own error; and, if it was not read on soap with the very card that the portion is read with,
     what readings of one card share. A control in the same photo shares all of that, and so leaves nothing.
+
+    Parameters
+    ----------
+    portion : Portion
+        Name of a portion.
+    readings : sequence of Entry[ColourReading]
+        Of this portion.
+
+    Returns
+    -------
+    float
+        In Lab units.
     """
     if portion.target_lab is None or portion.target_source == "control portion":
         return 0.0
@@ -170,7 +217,22 @@ def target_sd(portion: Portion, readings: Sequence[Entry[ColourReading]]) -> flo
 
 
 def from_swatch(batch: Batch, lab: Lab, words: str, card: str = "") -> TargetChoice:
-    """A colour as typed, or of a swatch photographed with a card."""
+    """A colour as typed, or of a swatch photographed with a card.
+
+    Parameters
+    ----------
+    batch : Batch
+    lab : Lab
+        CIELAB D50/2.
+    words : str
+        Where it is from.
+    card : str
+        That it was photographed with; empty if it was typed.
+
+    Returns
+    -------
+    TargetChoice
+    """
     relative = {
         entry.record.card
         for entry in batch.of(ColourReading)
@@ -247,6 +309,19 @@ def _of_another_card(batch: Batch, entry: Entry[ColourReading]) -> Sequence[Doub
 
 def from_reading(earlier: Batch, entry: Entry[ColourReading], rules: Limits) -> TargetChoice:
     """The colour of one reading of an earlier batch, as its picture shows it on that day.
+
+    Parameters
+    ----------
+    earlier : Batch
+        The batch that was read.
+    entry : Entry[ColourReading]
+        The reading.
+    rules : Limits
+        The limits in force.
+
+    Returns
+    -------
+    TargetChoice
 
     Raises
     ------

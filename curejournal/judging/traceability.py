@@ -68,7 +68,17 @@ class LotUse:
 
 
 def parents(recipe: Recipe | None) -> tuple[str, ...]:
-    """What a recipe may have of earlier batches: the batches of its embeds, and lots, which may be codes of batches."""
+    """What a recipe may have of earlier batches: the batches of its embeds, and lots, which may be codes of batches.
+
+    Parameters
+    ----------
+    recipe : Recipe or None
+
+    Returns
+    -------
+    tuple of str
+        Codes and lots.
+    """
     if recipe is None:
         return ()
     named = [*(embed.batch for embed in recipe.embeds), *(item.lot for item in recipe.additives)]
@@ -79,6 +89,17 @@ def descendants(batches: Iterable[Batch], code: str) -> tuple[tuple[str, ...], .
     """Every batch that has pieces of one in it, directly or through others, as the way to it: (code, …, its own).
 
     The nearest come first; each batch comes once, by a shortest way.
+
+    Parameters
+    ----------
+    batches : iterable of Batch
+        All of the journal.
+    code : str
+        Of a batch.
+
+    Returns
+    -------
+    tuple of tuple of str
     """
     into: dict[str, list[str]] = {}
     for batch in batches:
@@ -95,7 +116,19 @@ def descendants(batches: Iterable[Batch], code: str) -> tuple[tuple[str, ...], .
 
 
 def ancestors(batches: Sequence[Batch], code: str) -> tuple[Batch, ...]:
-    """Every batch that has pieces in this one, directly or through others; the nearest come first."""
+    """Every batch that has pieces in this one, directly or through others; the nearest come first.
+
+    Parameters
+    ----------
+    batches : sequence of Batch
+        All of the journal.
+    code : str
+        Of a batch.
+
+    Returns
+    -------
+    tuple of Batch
+    """
     known = {batch.code.casefold(): batch for batch in batches}
     found = [known[code.strip().casefold()]] if code.strip().casefold() in known else []
     for batch in found:
@@ -132,12 +165,30 @@ def recall(batches: Sequence[Batch], code: str, questions: Sequence[str]) -> Rec
 
 
 def gone_out(batch: Batch) -> tuple[Gone, ...]:
-    """The bars of a batch that others have, in order of time."""
+    """The bars of a batch that others have, in order of time.
+
+    Parameters
+    ----------
+    batch : Batch
+
+    Returns
+    -------
+    tuple of Gone
+    """
     return tuple(Gone(at, out.bars, out.to, out.why) for at, out in batch.records(BarsOut) if out.left_the_house)
 
 
 def describe_bars_out(gone: Sequence[Gone]) -> str:
-    """Whom to ask: bars, place and day of each."""
+    """Whom to ask: bars, place and day of each.
+
+    Parameters
+    ----------
+    gone : sequence of Gone
+
+    Returns
+    -------
+    str
+    """
     each = (
         msg("{bars} to {to} on {at:%Y-%m-%d} ({why})", bars=one.bars, to=one.to, at=one.at, why=one.why) for one in gone
     )
@@ -177,6 +228,18 @@ def most_water_left(lye: LyeCheck | None, drying: DryingReport) -> float:
 
     Its fresh water less what its bars have lost; without a recipe it is `MOST_WATER`. Curls and pieces dry faster than
     the bars that were weighed, so they hold less.
+
+    Parameters
+    ----------
+    lye : LyeCheck or None
+        None without a recipe.
+    drying : DryingReport
+        What its bars have lost.
+
+    Returns
+    -------
+    float
+        From 0 to 1.
     """
     if lye is None or lye.water_g <= 0:
         return MOST_WATER
@@ -185,7 +248,19 @@ def most_water_left(lye: LyeCheck | None, drying: DryingReport) -> float:
 
 
 def where_did_it_go(batches: Iterable[Batch], lot: str) -> tuple[LotUse, ...]:
-    """Every batch that a lot of any material went into, oldest first; oils, lye and liquids too."""
+    """Every batch that a lot of any material went into, oldest first; oils, lye and liquids too.
+
+    Parameters
+    ----------
+    batches : iterable of Batch
+        All of the journal.
+    lot : str
+        As it is written on the packet; of embeds, the code of their batch.
+
+    Returns
+    -------
+    tuple of LotUse
+    """
     wanted = lot.strip().casefold()
     found = [
         LotUse(batch.code, batch.name, batch.poured_at, name, kept_lot, grams, gone_out(batch))
@@ -198,7 +273,19 @@ def where_did_it_go(batches: Iterable[Batch], lot: str) -> tuple[LotUse, ...]:
 
 
 def reached_by(batches: Sequence[Batch], lot: str) -> tuple[LotUse, ...]:
-    """Every batch that a lot reaches: those that it went into, then those that have pieces of them, however far."""
+    """Every batch that a lot reaches: those that it went into, then those that have pieces of them, however far.
+
+    Parameters
+    ----------
+    batches : sequence of Batch
+        All of the journal.
+    lot : str
+        As it is written on the packet; of embeds, the code of their batch.
+
+    Returns
+    -------
+    tuple of LotUse
+    """
     uses = list(where_did_it_go(batches, lot))
     known = {use.batch for use in uses}
     for use in uses:
@@ -209,7 +296,17 @@ def reached_by(batches: Sequence[Batch], lot: str) -> tuple[LotUse, ...]:
 
 
 def lots_of(recipe: Recipe) -> Iterator[tuple[str, str, float]]:
-    """Every material of a recipe with its lot and its weight in g; the lot of embeds is the code of their batch."""
+    """Every material of a recipe with its lot and its weight in g; the lot of embeds is the code of their batch.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    iterator of (str, str, float)
+        Material, lot, grams.
+    """
     yield from ((oil.key, oil.lot, oil.grams) for oil in recipe.oils)
     yield from ((alkali.kind, alkali.lot, alkali.grams) for alkali in recipe.alkalis)
     yield from ((liquid.name, liquid.lot, liquid.grams) for liquid in recipe.liquids)

@@ -61,7 +61,7 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime, lot: s
     history : History
         Of its material.
     dose_pct : float or None
-        % of the oils in the portion that it goes into; None for the usual one. Turns are taken as proportional to the
+        % of the batter of the portion that it goes into; None for the usual one. Turns are taken as proportional to the
         dose.
     poured_at : datetime
         When it is to be poured.
@@ -82,8 +82,7 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime, lot: s
     compared = [use for use in history.uses if turn_seen(use.story)]
     factors = np.array([_factor(use.ingredient.dose_pct, dose_pct) for use in compared])
     turns = np.array([use.story.turn.estimate for use in compared if use.story.turn is not None])
-    known = [use.story for use in history.uses if use.story.outcome != "not known yet"]
-    left = [story for story in known if story.outcome not in ("stayed within", "darkened as intended")]
+    known, left = history.known, history.turned
     returned = [story.back_days[0] if story.back_days else None for story in left]
     days, difference = _expected_journey([use.story.journey for use in compared], factors)
     doses = [use.ingredient.dose_pct for use in history.uses if use.ingredient.dose_pct is not None]

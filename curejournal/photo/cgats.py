@@ -56,6 +56,16 @@ class Measured:
 def read_values(data: bytes) -> tuple[Measured, ...]:
     """The colours in a file.
 
+    Parameters
+    ----------
+    data : bytes
+        The file as it came.
+
+    Returns
+    -------
+    tuple of Measured
+        In the order of the file.
+
     Raises
     ------
     ValuesUnreadable
@@ -82,6 +92,20 @@ def with_values(card: Card, values: Sequence[Measured], source: str) -> tuple[Ca
     """A card with measured colours in place of its own, and what is doubtful about it in sentences.
 
     Several values of one patch are averaged. A patch without one has no known colour from then on.
+
+    Parameters
+    ----------
+    card : Card
+    values : sequence of Measured
+        Matched to patches by id.
+    source : str
+        Where they are from, for the provenance.
+
+    Returns
+    -------
+    card : Card
+        Of kind *measured*.
+    doubts : tuple of str
 
     Raises
     ------

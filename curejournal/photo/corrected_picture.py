@@ -53,6 +53,11 @@ def corrected_picture(
     flag : bool
         Hatch what was clipped, so that nobody takes its colour for true.
 
+    Returns
+    -------
+    CorrectedPicture or None
+        None if the card taught nothing.
+
     Raises
     ------
     PictureDamaged

@@ -16,7 +16,7 @@ SCATTERS = 3.0
 
 @dataclass(frozen=True)
 class PatchDrift:
-    """A patch that fits worse than it used to: median misfits (ΔE00, foretold from the other patches) then and now."""
+    """A patch that fits worse than it used to: median misfits (ΔE00, predicted from the other patches) then and now."""
 
     patch: str
     at_first: float
@@ -29,7 +29,7 @@ def drifting(history: Sequence[Mapping[str, float]]) -> tuple[PatchDrift, ...] |
     Parameters
     ----------
     history : sequence of mapping from patch id to misfit
-        One for each good photo of that copy, oldest first: the CIEDE2000 of the patch when foretold from the others.
+        One for each good photo of that copy, oldest first: the CIEDE2000 of the patch when predicted from the others.
 
     Returns
     -------
@@ -52,7 +52,18 @@ def drifting(history: Sequence[Mapping[str, float]]) -> tuple[PatchDrift, ...] |
 
 
 def typical_misfits(history: Sequence[Mapping[str, float]]) -> dict[str, float]:
-    """How far each patch is off at present, ΔE00: the median over the latest photos in which it was seen."""
+    """How far each patch is off at present, ΔE00: the median over the latest photos in which it was seen.
+
+    Parameters
+    ----------
+    history : sequence of mapping of patch id to float
+        ΔE00 of each patch in each photo, oldest first.
+
+    Returns
+    -------
+    dict of str to float
+        By patch id.
+    """
     seen: dict[str, list[float]] = {}
     for photo in history:
         for patch, misfit in photo.items():

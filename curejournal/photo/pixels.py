@@ -20,12 +20,35 @@ NOISE_FLOOR = 0.5 / 255
 
 
 def to_srgb(device: Floats, encoding: Encoding | None) -> Floats:
-    """Device values in [0, 1] as encoded sRGB."""
+    """Device values in [0, 1] as encoded sRGB.
+
+    Parameters
+    ----------
+    device : ndarray of shape (..., 3)
+        Device values in [0, 1].
+    encoding : Encoding or None
+        Of the file; None for sRGB.
+
+    Returns
+    -------
+    ndarray of shape (..., 3)
+        Encoded sRGB.
+    """
     return device if encoding is None else encoding.to_srgb(device)
 
 
 def most_alike(encoded: Floats) -> NDArray[np.bool_]:
-    """Which pixels (..., M, 3) are of the colour of most, in each of some places."""
+    """Which pixels (..., M, 3) are of the colour of most, in each of some places.
+
+    Parameters
+    ----------
+    encoded : ndarray of shape (..., M, 3)
+        Encoded sRGB of the pixels of each place.
+
+    Returns
+    -------
+    ndarray of shape (..., M), bool
+    """
     # Fine enough to choose by, and faster; so are channels one after another.
     values = np.ascontiguousarray(encoded.astype(np.float32).swapaxes(-1, -2))
     keep = _densest_half(values.mean(axis=-2))

@@ -37,11 +37,11 @@ class Placement:
 
     def to_pixels(self, mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Points (N, 2) in mm on the card to full-size pixels."""
-        return _project(np.asarray(self.matrix), mm)
+        return project(np.asarray(self.matrix), mm)
 
     def to_mm(self, pixels: NDArray[np.float64]) -> NDArray[np.float64]:
         """Points (N, 2) in full-size pixels to mm on the card's plane."""
-        return _project(np.linalg.inv(np.asarray(self.matrix)), pixels)
+        return project(np.linalg.inv(np.asarray(self.matrix)), pixels)
 
     def scales_at(self, mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Pixels per mm along the plane's most and least stretched directions, (N, 2), at places (N, 2) in mm."""
@@ -67,20 +67,47 @@ class Placement:
 
 
 def as_points(array: NDArray[np.float64]) -> Points:
-    """An (N, 2) array as nested tuples."""
+    """An (N, 2) array as nested tuples.
+
+    Parameters
+    ----------
+    array : ndarray of shape (N, 2)
+        x, y.
+
+    Returns
+    -------
+    tuple of (float, float)
+    """
     return tuple((float(x), float(y)) for x, y in array)
 
 
 def placement_from_points(
     card: Card, mm: NDArray[np.float64], pixels: NDArray[np.float64], seen: int = 0, wanted: int = 0
 ) -> Placement | None:
-    """The plane through points known both on the card (N, 2; mm) and in the picture (N, 2; full-size px); N >= 4."""
+    """The plane through points known both on the card (N, 2; mm) and in the picture (N, 2; full-size px); N >= 4.
+
+    Parameters
+    ----------
+    card : Card
+    mm : ndarray of shape (N, 2)
+        On the card; N >= 4.
+    pixels : ndarray of shape (N, 2)
+        Of the upright full-size picture.
+    seen : int
+        How many markers were found, of those wanted.
+    wanted : int
+
+    Returns
+    -------
+    Placement or None
+        None if the points lie on no plane.
+    """
     matrix, _ = cv2.findHomography(mm, pixels, 0)
     if matrix is None or not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-12:
         return None
     plane = np.asarray(matrix, dtype=np.float64)
-    corners = _project(plane, np.array(card.corner_points()))
-    off = np.sqrt(np.mean(np.sum((_project(plane, mm) - pixels) ** 2, axis=1)))
+    corners = project(plane, np.array(card.corner_points()))
+    off = np.sqrt(np.mean(np.sum((project(plane, mm) - pixels) ** 2, axis=1)))
     width = float(np.linalg.norm(corners[1] - corners[0]))
     return Placement(
         tuple(tuple(float(v) for v in row) for row in plane),
@@ -93,6 +120,16 @@ def placement_from_points(
 
 def placement_from_corners(card: Card, corners: Sequence[tuple[float, float]]) -> Placement:
     """The plane through four typed corners, clockwise from the card's own top left.
+
+    Parameters
+    ----------
+    card : Card
+    corners : sequence of four (x, y)
+        Pixels of the upright full-size picture, clockwise from the card's own top left.
+
+    Returns
+    -------
+    Placement
 
     Raises
     ------
@@ -119,7 +156,7 @@ def placement_from_corners(card: Card, corners: Sequence[tuple[float, float]]) -
     return placement
 
 
-def _project(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
-    out = np.c_[np.asarray(points, float), np.ones(len(points))] @ matrix.T
-    projected: NDArray[np.float64] = out[:, :2] / out[:, 2:]
-    return projected
+def project(homography: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Points (..., 2) through a 3x3 homography."""
+    flat = np.asarray(points, float).reshape(-1, 1, 2)
+    return np.asarray(cv2.perspectiveTransform(flat, homography), float).reshape(np.shape(points))

@@ -89,6 +89,10 @@ def enrol_key(name: str, lot: str, measured: Measurement, ph_of: Mapping[str, fl
         With an area for each colour of the key.
     ph_of : mapping of area name to pH
 
+    Returns
+    -------
+    StripKey
+
     Raises
     ------
     KeyUnusable
@@ -145,6 +149,11 @@ def read_strip(key: StripKey, pad: AreaColour, *, lot: str, card: str) -> StripR
     lot, card : str
         The lot of this strip's packet, and the card beside it.
 
+    Returns
+    -------
+    StripReading
+        pH with its interval.
+
     Raises
     ------
     StripUnreadable
@@ -185,6 +194,19 @@ def on_curve(key: StripKey, lab: Floats, covariance: Floats) -> StripReading:
 
     The curve is a monotone cubic in each coordinate along pH (Fritsch & Carlson 1980), which invents no
     colour beyond those of two neighbours; all pH of the key are equally likely before.
+
+    Parameters
+    ----------
+    key : StripKey
+    lab : ndarray of shape (3,)
+        CIELAB D50/2 of the pad.
+    covariance : ndarray of shape (3, 3)
+        In Lab units squared.
+
+    Returns
+    -------
+    StripReading
+        pH with its interval.
     """
     from scipy.interpolate import PchipInterpolator
 

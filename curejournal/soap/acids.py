@@ -40,11 +40,20 @@ class KnownAcid:
 def molar_mass_g_mol(formula: str) -> float:
     """Add up a molar mass in g/mol from a formula without brackets, such as C6H8O7.
 
+    Parameters
+    ----------
+    formula : str
+        Elements and counts.
+
+    Returns
+    -------
+    float
+        In g/mol.
+
     Raises
     ------
     ValueError
         If it names an element that is not in `ATOMIC_WEIGHT`.
-
     """
     found = re.findall(r"([A-Z][a-z]?)(\d*)", formula)
     if "".join(symbol + count for symbol, count in found) != formula or any(e not in ATOMIC_WEIGHT for e, _ in found):
@@ -63,6 +72,15 @@ def acid_named(name: str) -> KnownAcid | None:
     """Find the listed acid that a material's name means: “Citric acid (anhydrous)” is citric acid.
 
     None if it means none; the salt of an acid is not the acid.
+
+    Parameters
+    ----------
+    name : str
+        As the maker wrote it.
+
+    Returns
+    -------
+    KnownAcid or None
     """
     words = join(" ", re.findall(r"[a-z]+", name.casefold()))
     if any(words == join(" ", re.findall(r"[a-z]+", salt)) for salt in NO_ACID):
@@ -74,11 +92,19 @@ def acid_named(name: str) -> KnownAcid | None:
 def mol_of_lye_per_g(acid: Acid) -> float:
     """Mol of NaOH or KOH that one gram of the pure acid takes up.
 
+    Parameters
+    ----------
+    acid : Acid
+
+    Returns
+    -------
+    float
+        In mol/g.
+
     Raises
     ------
     NoAcid
         If it is not listed and its molar mass or protons are missing or cannot be.
-
     """
     known = ACIDS.get(acid.key.strip().casefold())
     mass = acid.molar_mass_g_mol or (known.molar_mass_g_mol if known else None)

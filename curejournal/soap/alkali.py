@@ -138,16 +138,16 @@ def ph_with_lye(soap_ph: Array, free_pct: Array, strength_pct: float = 1.0) -> A
 
     Parameters
     ----------
-    soap_ph : ndarray
+    soap_ph : ndarray of any shape
         What the soap's own hydrolysis gives in this solution.
-    free_pct : ndarray
+    free_pct : ndarray of any shape
         Free caustic alkali, % NaOH of the soap; broadcast against `soap_ph`.
     strength_pct : float
         Grams of soap in 100 ml.
 
     Returns
     -------
-    ndarray
+    ndarray of the same shape
         pH at 25 °C.
 
     Notes

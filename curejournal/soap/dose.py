@@ -43,7 +43,20 @@ class Dosage:
 
 
 def dosage(recipe: Recipe, grams: float, portion: str = "") -> Dosage:
-    """The dose of so many grams of a material in a recipe, in one portion of it or (empty) in all."""
+    """The dose of so many grams of a material in a recipe, in one portion of it or (empty) in all.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    grams : float
+        Of the material.
+    portion : str
+        Empty for the whole batch.
+
+    Returns
+    -------
+    Dosage
+    """
     oils_g = sum(oil.grams for oil in recipe.oils)
     weighed = {part.portion: part.grams for part in recipe.batter}
     mass_g = recipe_mass_g(recipe)

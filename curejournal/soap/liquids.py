@@ -30,12 +30,32 @@ NOT_WATER = ("milk", "cream", "yoghurt", "yogurt", "kefir", "beer", "wine", "pur
 
 
 def liquid_named(name: str) -> KnownLiquid | None:
-    """Find what is known of a liquid by its name, None if nothing is; of two names that fit, the longer counts."""
+    """Find what is known of a liquid by its name, None if nothing is; of two names that fit, the longer counts.
+
+    Parameters
+    ----------
+    name : str
+        As the maker wrote it.
+
+    Returns
+    -------
+    KnownLiquid or None
+    """
     asked = name.casefold().replace("\u2019", "'")
     fits = [(len(known), one) for one in LIQUIDS for known in one.names if known in asked]
     return max(fits, key=lambda pair: pair[0])[1] if fits else None
 
 
 def more_than_water(name: str) -> bool:
-    """Whether a liquid's name says that it is not water alone."""
+    """Whether a liquid's name says that it is not water alone.
+
+    Parameters
+    ----------
+    name : str
+        As the maker wrote it.
+
+    Returns
+    -------
+    bool
+    """
     return any(word in name.casefold() for word in NOT_WATER)

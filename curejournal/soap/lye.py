@@ -165,7 +165,17 @@ def check_lye(recipe: Recipe) -> LyeCheck:
 
 
 def water_share(recipe: Recipe) -> float:
-    """Water's part of the fresh batch by mass, embeds at their upper bound."""
+    """Water's part of the fresh batch by mass, embeds at their upper bound.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    float
+        From 0 to 1.
+    """
     water_g, (_, embeds_most_g) = _water(recipe)
     return (water_g + embeds_most_g) / recipe_mass_g(recipe)
 
@@ -184,7 +194,7 @@ def _superfat(fats: Iterable[Spread], lyes: Iterable[Spread], acids: Iterable[Sp
 
 
 def alkalis_for(recipe: Recipe, superfat_pct: float) -> tuple[Alkali, ...]:
-    """The recipe's own alkalis, weighed anew for a target superfat: their mix, purity and solution stay.
+    """The recipe's own alkalis, reweighed for a target superfat: their mix, purity and solution stay.
 
     Parameters
     ----------
@@ -193,20 +203,22 @@ def alkalis_for(recipe: Recipe, superfat_pct: float) -> tuple[Alkali, ...]:
     superfat_pct : float
         Part of the fat to leave without lye, in %; at the middle of each fat's range.
 
+    Returns
+    -------
+    tuple of Alkali
+        With grams for the target.
+
     Raises
     ------
     ImpossibleRecipe
         If the target or an amount cannot be.
     UnknownOil
         If nobody knows how much lye one of the fats takes up.
-
     """
     require(0 <= superfat_pct < 100, msg("The superfat has to be from 0 to below 100%."))
     given = replace(recipe, alkalis=recipe.alkalis or (Alkali("NaOH", 100.0),))
     require_possible(given)
-    need = sum(spread.middle_g for spread in _known_fats(given)) * (1 - superfat_pct / 100)
-    need += sum(spread.middle_g for spread in acid_spreads(given))
-    by = need / sum(spread.middle_g for spread in lye_spreads(given))
+    by = _koh_for(given, superfat_pct) / sum(spread.middle_g for spread in lye_spreads(given))
     return tuple(replace(alkali, grams=alkali.grams * by) for alkali in given.alkalis)
 
 
@@ -252,14 +264,19 @@ def lye_for(
     require(0 <= koh_share <= 1, msg("The share of KOH has to be from 0 to 1."))
     require(0 < naoh_purity_pct <= 100 and 0 < koh_purity_pct <= 100, msg("A purity has to be above 0 and up to 100%."))
     recipe = Recipe(tuple(oils), (), tuple(liquids), acids=tuple(acids))
-    koh_g = sum(spread.middle_g for spread in _known_fats(recipe)) * (1 - superfat_pct / 100)
-    koh_g += sum(spread.middle_g for spread in acid_spreads(recipe))
+    koh_g = _koh_for(recipe, superfat_pct)
     return LyeNeed(
         naoh_g=koh_g * (1 - koh_share) * NAOH_PER_KOH / (naoh_purity_pct / 100),
         koh_g=koh_g * koh_share / (koh_purity_pct / 100),
         naoh_purity_pct=naoh_purity_pct,
         koh_purity_pct=koh_purity_pct,
     )
+
+
+def _koh_for(recipe: Recipe, superfat_pct: float) -> float:
+    """KOH in g for the fats less a superfat, and for the acids, at the middle of each range."""
+    fats = sum(spread.middle_g for spread in _known_fats(recipe)) * (1 - superfat_pct / 100)
+    return fats + sum(spread.middle_g for spread in acid_spreads(recipe))
 
 
 def _known_fats(recipe: Recipe) -> tuple[Spread, ...]:

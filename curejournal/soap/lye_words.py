@@ -10,6 +10,15 @@ from curejournal.soap.lye import LyeCheck
 def answer(checked: LyeCheck) -> str:
     """Say what the lye leaves, how sure that is, and why it is no surer.
 
+    Parameters
+    ----------
+    checked : LyeCheck
+
+    Returns
+    -------
+    str
+        One sentence, or two.
+
     Examples
     --------
     “143 g of lye leaves some oil unsaponified: superfat 5%, likely 2 to 8, mostly because the saponification value of
@@ -40,7 +49,17 @@ def answer(checked: LyeCheck) -> str:
 
 
 def figures(checked: LyeCheck) -> list[tuple[str, str]]:
-    """The figures behind it, a name and a value each."""
+    """The figures behind it, a name and a value each.
+
+    Parameters
+    ----------
+    checked : LyeCheck
+
+    Returns
+    -------
+    list of (str, str)
+        Name and value with its unit.
+    """
     low, high, worst, best = (digits(pct, 1) for pct in (*checked.superfat_interval_pct, *checked.superfat_worst_pct))
     found = []
     if not checked.unknown_oils:

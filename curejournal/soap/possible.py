@@ -24,7 +24,17 @@ class ImpossibleRecipe(CureJournalError):
 
 
 def recipe_mass_g(recipe: Recipe) -> float:
-    """Add up everything that was weighed in, in g."""
+    """Add up everything that was weighed in, in g.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    float
+        In g.
+    """
     return (
         sum(oil.grams for oil in recipe.oils)
         + sum(alkali.grams for alkali in recipe.alkalis)
@@ -38,10 +48,15 @@ def recipe_mass_g(recipe: Recipe) -> float:
 def require(holds: bool, sentence: str) -> None:
     """Refuse what does not hold.
 
+    Parameters
+    ----------
+    holds : bool
+    sentence : str
+        What is wrong, as the maker reads it.
+
     Raises
     ------
     ImpossibleRecipe
-
     """
     if not holds:
         raise ImpossibleRecipe(sentence, msg("Correct it and try again."))
@@ -50,10 +65,13 @@ def require(holds: bool, sentence: str) -> None:
 def require_possible(recipe: Recipe) -> None:
     """Refuse amounts that cannot be.
 
+    Parameters
+    ----------
+    recipe : Recipe
+
     Raises
     ------
     ImpossibleRecipe, NoAcid
-
     """
     require(bool(recipe.oils) or recipe.rebatch, msg("The recipe has no oils."))
     require(

@@ -17,6 +17,18 @@ memory: the same], in the usual ratio of 1000 g to 440 g, mixed without change o
 def mould_g(length_cm: float, width_cm: float, depth_cm: float) -> float:
     """Batter (g) that fills a mould with straight sides, measured inside, to a depth.
 
+    Parameters
+    ----------
+    length_cm : float
+    width_cm : float
+    depth_cm : float
+        To which it is filled.
+
+    Returns
+    -------
+    float
+        Batter in g.
+
     Raises
     ------
     ImpossibleRecipe
@@ -32,11 +44,21 @@ def scale(recipe: Recipe, factor: float | None = None, *, to_g: float | None = N
     Give either a factor or the batch mass in g that it should come to, for a mould, say.
     Lots and certificates stay.
 
+    Parameters
+    ----------
+    recipe : Recipe
+    factor : float, optional
+    to_g : float, optional
+        Mass of the batch that is wanted.
+
+    Returns
+    -------
+    Recipe
+
     Raises
     ------
     ImpossibleRecipe
         If neither or both are given, or the result would not be above zero.
-
     """
     _require((factor is None) != (to_g is None), msg("Give either a factor or a mass to come to."))
     by = factor if factor is not None else (to_g or 0.0) / recipe_mass_g(recipe)

@@ -63,7 +63,16 @@ class Spread:
 
 
 def fat_spreads(recipe: Recipe) -> tuple[Spread, ...]:
-    """What each fat takes up; lots of one fat without a certificate share their value."""
+    """What each fat takes up; lots of one fat without a certificate share their value.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    tuple of Spread
+    """
     found: list[Spread] = []
     published: dict[str, list[Oil]] = defaultdict(list)
     for oil in recipe.oils:
@@ -96,7 +105,16 @@ def _fat(name: str, grams: Sequence[float], sv: tuple[float, float], scale_g: fl
 
 
 def lye_spreads(recipe: Recipe) -> tuple[Spread, ...]:
-    """What each alkali brings."""
+    """What each alkali brings.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    tuple of Spread
+    """
     return tuple(_lye(alkali, recipe.scale_g) for alkali in recipe.alkalis)
 
 
@@ -120,7 +138,16 @@ def _lye(alkali: Alkali, scale_g: float) -> Spread:
 
 
 def acid_spreads(recipe: Recipe) -> tuple[Spread, ...]:
-    """What each acid takes up."""
+    """What each acid takes up.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    tuple of Spread
+    """
     found = []
     for acid in recipe.acids:
         per_g = mol_of_lye_per_g(acid) * KOH_G_MOL / 100
@@ -152,7 +179,21 @@ def _spread(middle: float, known: list[tuple[float, str]], weighed: list[float],
 def worst_of(
     fats: Sequence[Spread], lyes: Sequence[Spread], acids: Sequence[Spread], *, scale: bool = True
 ) -> tuple[float, float]:
-    """Superfat in % with every spread at its worst at once, that of the scale too unless `scale` is false."""
+    """Superfat in % with every spread at its worst at once, that of the scale too unless `scale` is false.
+
+    Parameters
+    ----------
+    fats : sequence of Spread
+    lyes : sequence of Spread
+    acids : sequence of Spread
+    scale : bool
+        Whether the scale's step counts.
+
+    Returns
+    -------
+    tuple of (float, float)
+        Least and most superfat, in %.
+    """
 
     def ends(spreads: Sequence[Spread]) -> tuple[float, float]:
         middle = sum(one.middle_g for one in spreads)
@@ -173,7 +214,25 @@ LOWEST_PCT = 10_000.0
 def interval_of(
     fats: Sequence[Spread], lyes: Sequence[Spread], acids: Sequence[Spread], nominal: float, worst: tuple[float, float]
 ) -> tuple[float, tuple[float, float]]:
-    """Standard deviation and 95% interval of the superfat, in %, to first order in every spread."""
+    """Standard deviation and 95% interval of the superfat, in %, to first order in every spread.
+
+    Parameters
+    ----------
+    fats : sequence of Spread
+    lyes : sequence of Spread
+    acids : sequence of Spread
+    nominal : float
+        Superfat in % at the middle of each spread.
+    worst : tuple of (float, float)
+        Bounds that the interval never leaves, in %.
+
+    Returns
+    -------
+    sd : float
+        In %.
+    interval : tuple of (float, float)
+        In %.
+    """
     fat = sum(spread.middle_g for spread in fats)
     left = 1 - nominal / 100
     halves = [100 * left * half / fat for spread in fats for half in spread.halves_g]

@@ -40,8 +40,8 @@ class Desk:
 class Page:
     """A page of the app, as one part of one of the ten ways in `WAYS`; the first part is what the way opens.
 
-    `module` is that of `ui.pages` which draws it, if it is not named as the slug; `tab` names a part beside the others
-    if that is shorter than its title. A page that is not `listed` is reached from others alone; one that is not
+    The module of `ui.pages` that draws it is named as its slug. `tab` names a part beside the others if that is shorter
+    than its title. A page that is not `listed` is reached from others alone; one that is not
     `titled` draws its own heading. `writes` says that all of it is for entering, so that nobody who may only read is
     shown it.
     """
@@ -49,7 +49,6 @@ class Page:
     title: str
     slug: str
     way: str
-    module: str = ""
     tab: str = ""
     listed: bool = True
     titled: bool = True
@@ -57,9 +56,7 @@ class Page:
 
     def load(self) -> Callable[[Desk], None]:
         """Import the page's module, at its first use, and give what draws it."""
-        draw: Callable[[Desk], None] = importlib.import_module(
-            f"curejournal.ui.pages.{self.module or self.slug}"
-        ).render
+        draw: Callable[[Desk], None] = importlib.import_module(f"curejournal.ui.pages.{self.slug}").render
         return draw
 
 

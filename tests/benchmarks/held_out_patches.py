@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.held_out_patches [--photos DIR] [--peers] [--older]
 
-Every patch in turn is kept out and foretold from the others; then six at once from the other
+Every patch in turn is kept out and predicted from the others; then six at once from the other
 eighteen. All methods get the same patch colours: the middle of each patch by the corners in
 INDEX.csv, read by the product's own code. Patches with a channel burnt out or black enter no fit; those
 burnt out, which are the ones INDEX.csv counts as clipped, are no targets either.
@@ -152,7 +152,7 @@ PEERS: dict[str, Method] = {
 
 
 def ours(photo: Photo, lab: Array, fitted: Array, wanted: Array, places: bool = True) -> tuple[Array, Array]:
-    """The `wanted` patches foretold (M, 3), with standard deviations (M, 3)."""
+    """The `wanted` patches predicted (M, 3), with standard deviations (M, 3)."""
     where = PLACES if places else None
     correction = fit_correction(photo.encoded, lab, noise_sd=photo.noise_sd, usable=fitted, xy_mm=where)
     found, joint = correction.colours(photo.encoded[wanted], xy_mm=PLACES[wanted] if places else None)
@@ -160,7 +160,7 @@ def ours(photo: Photo, lab: Array, fitted: Array, wanted: Array, places: bool = 
 
 
 def left_out(photo: Photo, predict: Callable[[Array, Array], Array]) -> Array:
-    """Every wanted patch foretold from the others by `foretell(fitted, wanted)`; nan for the rest."""
+    """Every wanted patch predicted from the others by `predict(fitted, wanted)`; nan for the rest."""
     all_ = []
     for index in range(24):
         fitted, one = photo.usable.copy(), np.arange(24) == index

@@ -75,7 +75,7 @@ def _steady_day(truth) -> float:
 
 
 def _truly_ready(truth, day: float, room_known_days: float = 0.0) -> dict[str, bool]:
-    """Each gauge's truth. A room that changed in the last `room_known_days` is taken as it was before."""
+    """Each check's truth. A room that changed in the last `room_known_days` is taken as it was before."""
     away = truth.away(np.array([day, day + 14.0]))
     return {
         "age": day >= LEAST_AGE,

@@ -301,7 +301,7 @@ def print_floor(seed: int, soaps: int, printer: Printer, card: Card) -> None:
 
 
 def known_exactly(light: Array, lab: Array, *, near: int = 120) -> Array:
-    """Colours (N, 3) foretold from the light (N, 3) that a camera got of them, each from the others' true ones.
+    """Colours (N, 3) predicted from the light (N, 3) that a camera got of them, each from the others' true ones.
 
     A local quadratic over the nearest in log light: with so many soaps through one camera in one light it is just about
     the best that can be said of a soap from three channels, by whatever correction.

@@ -207,7 +207,7 @@ def test_house_rules_and_the_name_on_papers_are_set_and_batches_judged_by_them(t
 
     def until() -> str:
         findings = as_json("judge", "B1", "--on", "2026-09-20", **here)["findings"]
-        return next(one for one in findings if one["gauge"] == "age")["until"][:10]
+        return next(one for one in findings if one["check"] == "age")["until"][:10]
 
     assert until() == "2026-09-29"
     made = as_json("settings", "--rule", "min_age_days=42", "--place", "Kaja’s soap (invented)", **here)

@@ -225,7 +225,7 @@ def test_a_batch_from_the_pour_to_a_verdict(tmp_path: Path, pictures: dict[str, 
     )
     judgement = as_json("judge", "B1", "--on", "2026-10-02", journal=journal)
     assert judgement["verdict"] == "not yet"
-    assert {finding["gauge"] for finding in judgement["findings"]} >= {"age", "drying", "alkali", "colour"}
+    assert {finding["check"] for finding in judgement["findings"]} >= {"age", "drying", "alkali", "colour"}
     assert judgement["next_step"]
     shown = as_json("batch", "show", "B1", journal=journal)
     assert len(shown["entries"]) >= 6

@@ -106,7 +106,7 @@ def test_a_card_enrolled_beside_a_chart_is_nearer_to_the_truth_by_what_was_learn
     assert np.mean(held) > 0.93
 
 
-def test_the_patches_themselves_are_foretold_as_before():
+def test_the_patches_themselves_are_predicted_as_before():
     lab = np.array([patch.lab_d50 for patch in CARD.patches])
     seen = np.clip(srgb_from_lab(lab) * [0.95, 1.0, 0.9], 0.0, 1.0)
     plain, for_soap = (fit_correction(seen, lab, made_of=made_of) for made_of in ("", INKS))

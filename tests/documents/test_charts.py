@@ -56,7 +56,7 @@ def test_the_journeys_curve_is_dashed_from_the_last_reading_on(judgement: Judgem
     curve = rows(figure, "part")
     last = max(row["days"] for row in curve if row["part"] == "seen")
     assert last == pytest.approx(judgement.journeys["soap"].points[-1].days)
-    assert last == min(row["days"] for row in curve if row["part"] == "foretold")
+    assert last == min(row["days"] for row in curve if row["part"] == "predicted")
 
 
 def test_the_sentence_says_state_difference_and_tolerance(judgement: Judgement) -> None:

@@ -233,7 +233,7 @@ def test_a_signature_that_an_early_journal_took_back_is_not_brought_back_in_its_
     undone = Entry(8, POURED, "Ben", POURED, Withdrawn("too early"), supersedes=7)
     started.bring_in("B-0", "Early", at=POURED, by="Ana", history=[signed, undone])
     before = started.history("B-0")
-    with pytest.raises(SignatureStays, match="signed anew"):
+    with pytest.raises(SignatureStays, match="sign it again"):
         started.undo(before[-1].id, why="it was right", by="Ben", at=POURED)
     assert started.history("B-0") == before
 

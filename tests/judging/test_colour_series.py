@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from curejournal.colour.difference import ciede2000
-from curejournal.judging.colour_series import fit_colour_series, grey_scale_grade
+from curejournal.judging.colour_series import fit_colour_series
 from curejournal.judging.colour_states import State, classify, soon
 from curejournal.judging.forecast import forecast_from_history
+from curejournal.judging.target_difference import grey_scale_grade
 from tests.judging.batches import INTENDED, JOURNEYS, POURED, day, entries, reading, seen
 
 DAYS = (0.2, 1, 3, 7, 12, 18, 25, 33, 42)
@@ -176,7 +177,7 @@ def test_without_a_target_colour_nothing_is_called_back():
         assert found.difference_now is None and found.forecast is None
 
 
-def test_no_return_is_foretold_where_none_comes():
+def test_no_return_is_predicted_where_none_comes():
     for journey in ("settles off", "browns"):
         assert not _follow(seen(journey, DAYS)).forecast.expected
 
@@ -222,7 +223,7 @@ def test_the_grey_scale_style_grade_has_the_steps_of_the_standard(change, grade)
     assert grey_scale_grade((80.0, 0.0, 0.0), (80.0 - change, 0.0, 0.0)) == grade
 
 
-def test_earlier_batches_foretell_before_the_first_photo():
+def test_earlier_batches_predict_before_the_first_photo():
     assert forecast_from_history([], POURED) is None
     one, many = forecast_from_history([10.0], POURED), forecast_from_history([9.0, 10, 11, 10, 9.5], POURED)
     assert abs((many.at - day(9.9)).days) <= 1

@@ -76,8 +76,9 @@ def test_a_date_is_given_even_while_a_test_is_still_needed():
 
 def test_no_day_that_is_over_is_given_while_a_weighing_is_missing():
     weighed_once_more = [*without(READY, Weighing), *weighed((1, 3, 7, 14, 21))]
-    for on in (45, 300):
-        assert _judge(weighed_once_more, on=on).headline == "not yet: it may be ready; the checks below will show"
+    for on, more in ((45, ""), (300, "; still needed: a new photo with the card")):
+        said = _judge(weighed_once_more, on=on).headline
+        assert said == f"not yet: it may be ready; the checks below will show{more}"
 
 
 def test_no_date_is_given_for_what_may_never_come():
@@ -240,7 +241,7 @@ def test_cautions_defer_to_local_codes():
 def test_a_batch_without_recipe_is_judged_on_the_rest():
     found = _judge(without(READY, Recipe))
     assert found.lye is None and found.verdict == "not yet"
-    assert {finding.gauge: finding.verdict for finding in found.findings}["drying"] == "pass"
+    assert {finding.check: finding.verdict for finding in found.findings}["drying"] == "pass"
 
 
 @pytest.mark.parametrize(("act", "word"), [("hold", "held"), ("withdraw", "withdrawn")])
@@ -255,7 +256,7 @@ def test_a_signed_hold_stands_in_the_verdict_until_a_release_is_signed(act, word
     assert _judge([*kept_back, (51, RELEASE)], on=55).verdict == "ready"
 
 
-def test_a_signed_hold_and_a_gauge_that_holds_are_both_named():
+def test_a_signed_hold_and_a_check_that_holds_are_both_named():
     found = _judge([*READY, (46, replace(RELEASE, act="hold")), (47, HIGH_METER)], on=50)
     assert found.headline.startswith("on hold: held by A. Tester since ") and "; because of alkali" in found.headline
     assert not found.releasable

@@ -1,4 +1,4 @@
-"""The gauges, one by one, and the limits of the house."""
+"""The checks, one by one, and the limits in force."""
 
 from dataclasses import fields, replace
 
@@ -52,7 +52,7 @@ def test_every_rule_says_what_it_found_by_which_rule_from_where(rule, records):
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
-def test_every_gauge_says_go_on_a_ready_batch(rule):
+def test_every_check_passes_on_a_ready_batch(rule):
     assert rule(_context(READY)).verdict is Verdict.PASS
 
 
@@ -231,7 +231,7 @@ def test_missing_records_are_named():
     assert "recipe" in found["record_complete"].words
     assert found["lye_margin"].verdict is Verdict.UNKNOWN
     unnoted = [rule(_context(without(READY, Event))) for rule in RULES]
-    assert "pour" in {f.gauge: f for f in unnoted}["record complete"].words
+    assert "pour" in {f.check: f for f in unnoted}["record complete"].words
 
 
 def test_a_damp_room_is_shown_with_the_drying_and_advised_against():

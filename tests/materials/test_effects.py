@@ -77,7 +77,7 @@ def test_materials_that_were_never_apart_are_one_and_a_test_pour_tells_them_apar
     assert not pour.without
     assert pour.decides
     assert pour.if_it_did.low > pour.if_not.high
-    # Poured alone, clove does turn it and vanilla does not: what the pour would show lies in what was foretold.
+    # Poured alone, clove does turn it and vanilla does not: what the pour would show lies in what was predicted.
     shown = BASE + (10.0 * pour.dose_pct if pour.material == "clove" else 0.0)
     predicted = pour.if_it_did if pour.material == "clove" else pour.if_not
     assert predicted.low < shown < predicted.high
@@ -130,7 +130,7 @@ def test_a_lot_that_changed_is_found_and_one_that_did_not_is_not():
     assert not same.lots[0].changed
 
 
-def test_a_planned_blend_is_foretold_with_an_interval_that_holds():
+def test_a_planned_blend_is_predicted_with_an_interval_that_holds():
     names = ["a", "b", "c", "d"]
     effects = {"a": 5.0, "b": 3.0}
     found = find_causes(pours(effects, blends(names, 30)))
@@ -139,11 +139,11 @@ def test_a_planned_blend_is_foretold_with_an_interval_that_holds():
     for seen in later:
         interval = found.predict({dose.material: dose.pct for dose in seen.doses})
         held.append(interval.low <= seen.value <= interval.high)
-    print(f"foretold intervals hold {np.mean(held):.1%}")
+    print(f"predicted intervals hold {np.mean(held):.1%}")
     assert 0.9 <= np.mean(held) <= 0.995
 
 
-def test_an_unknown_material_widens_what_is_foretold():
+def test_an_unknown_material_widens_what_is_predicted():
     found = find_causes(pours({"a": 5.0}, blends(["a", "b"], 20)))
     assert found.predict({"b": 1.5, "never used": 1.0}).high > found.predict({"b": 1.5}).high + 2
 

@@ -98,5 +98,5 @@ def test_two_patches_of_one_id_are_refused() -> None:
 
 
 def test_an_unknown_name_says_which_there_are() -> None:
-    with pytest.raises(CardDefinitionInvalid, match="chart24, chart24-older, sheet, side, window"):
+    with pytest.raises(CardDefinitionInvalid, match=", ".join(built_in_cards())):
         built_in_card_text("nothing")

@@ -36,7 +36,7 @@ def test_the_castile_waits_and_holds_nobody_up(both):
     assert both.asks("E-1", day=60).verdict == "ready"
     castile = both.asks("C-1", day=60)
     assert castile.verdict == "not yet"
-    age = next(finding for finding in castile.findings if finding.gauge == "age")
+    age = next(finding for finding in castile.findings if finding.check == "age")
     assert age.until == both.day(200), "two hundred days from its pour"
     with pytest.raises(workflow.NotReady):
         both.signs("C-1", day=60)

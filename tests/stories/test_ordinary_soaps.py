@@ -87,7 +87,7 @@ def test_citric_acid(workshop):
     assert checked.superfat_nominal_pct == pytest.approx(check_lye(base).superfat_nominal_pct, abs=0.05)
     assert "below zero" not in codes(checked) and "leaves some oil" in answer(checked)
     workshop.pours("CA-1", "With citric acid", citric, bars=12)
-    margin = next(one for one in workshop.asks("CA-1", day=5).findings if one.gauge == "lye margin")
+    margin = next(one for one in workshop.asks("CA-1", day=5).findings if one.check == "lye margin")
     assert margin.verdict == "pass"
 
 

@@ -85,7 +85,7 @@ def test_the_logger_of_the_room_is_one_log_for_all_loaves(fair):
     assert room.keep_room_file(fair.journal, file, "cellar.csv", by=fair.by, now=fair.day(40)) == (28, 0)
     assert room.keep_room_file(fair.journal, file, "cellar.csv", by=fair.by, now=fair.day(41)) == (0, 28)
     for code in ("L-1", "L-10"):
-        drying = next(one for one in fair.asks(code, day=28).findings if one.gauge == "drying")
+        drying = next(one for one in fair.asks(code, day=28).findings if one.check == "drying")
         humid, unit = drying.figures["room humidity, two weeks"]
         assert unit == "% RH" and 70 < humid < 85
 

@@ -254,7 +254,7 @@ def test_a_fault_of_ours_is_told_in_our_words_by_drawing_and_by_a_press(
     breaks = "curejournal.ui.pages.people:change_settings curejournal.ui.forms.ph_strips:chosen_card"
     app = start_app(three_batches(tmp_path), **{BREAKS: breaks})
     steps.go(window, app, "people")
-    window.get_by_label("Entries are made by").fill("Ann")
+    window.get_by_label("Your name, on every entry that you make").fill("Ann")
     window.keyboard.press("Tab")
     assert_told(window, app)
     window.goto(f"{app.address}/strips")
@@ -285,7 +285,7 @@ def test_the_ways_are_walked_by_keyboard_alone(window: Any, full_app: App) -> No
 def test_many_photos_come_in_at_once_and_what_is_asked_waits(
     size: str, window: Any, full_app: App, tmp_path: Path
 ) -> None:
-    steps.go(window, full_app, "tray")
+    steps.go(window, full_app, "inbox")
     name = f"loose-{size}.jpg"
     with Image.open(PICTURES / "cardamom-4.jpg") as picture:
         picture.save(tmp_path / name, quality=80 if size == "phone" else 81)

@@ -48,7 +48,7 @@ def blends(small: Path) -> Path:
 
 
 def test_the_culprit_is_named_with_its_chance_and_effect(blends: Path) -> None:
-    at = app("culprits")
+    at = app("causes")
     assert not at.exception and not at.error
     told = text_of(at)
     assert told.index("● **clove**") < told.index("○ **mint**")

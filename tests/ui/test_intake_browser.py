@@ -60,7 +60,7 @@ def roll() -> dict[str, bytes]:
 def test_a_month_of_pictures_is_dropped_in_left_in_the_middle_and_found_again(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
-    steps.go(window, app, "tray")
+    steps.go(window, app, "inbox")
     steps.shot(window, size, "tray-empty")
     steps.upload(window, *[steps.file(name, data) for name, data in roll.items()])
     window.get_by_role("button", name=f"Take in {len(roll)} photos").click()
@@ -71,7 +71,7 @@ def test_a_month_of_pictures_is_dropped_in_left_in_the_middle_and_found_again(
     steps.see(window, re.compile(r"Looking at the photos"))
     window.close()
     window = window.context.new_page()
-    steps.go(window, app, "tray")
+    steps.go(window, app, "inbox")
     steps.taken_in(window)
     steps.shot(window, size, "tray-done")
     steps.see(window, "6 need you: they wait below.")
@@ -103,7 +103,7 @@ def test_a_month_of_pictures_is_dropped_in_left_in_the_middle_and_found_again(
 def test_waiting_photos_are_placed_by_a_press_and_corrected_by_another(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
-    steps.go(window, app, "tray")
+    steps.go(window, app, "inbox")
     names = ["IMG_0101.jpg", "IMG_0102.jpg", "soap.jpg"]
     steps.upload(window, *[steps.file(name, roll[name]) for name in names])
     steps.press(window, "Take in 3 photos")
@@ -156,7 +156,7 @@ def _name(app: App, sha256: str) -> str:
 
 @pytest.mark.mostly("desktop")
 def test_a_clock_is_set_for_a_whole_set(size: str, window: Any, app: App, roll: dict[str, bytes]) -> None:
-    steps.go(window, app, "tray")
+    steps.go(window, app, "inbox")
     steps.upload(window, *[steps.file(name, roll[name]) for name in ("IMG_0000.jpg", "IMG_0001.jpg")])
     steps.press(window, "Take in 2 photos")
     steps.taken_in(window)
@@ -181,7 +181,7 @@ def test_a_clock_is_set_for_a_whole_set(size: str, window: Any, app: App, roll: 
 def test_spots_are_outlined_in_the_picture_and_confirmed_or_denied(
     size: str, window: Any, app: App, roll: dict[str, bytes]
 ) -> None:
-    steps.go(window, app, "tray")
+    steps.go(window, app, "inbox")
     steps.upload(window, steps.file("IMG_0107.jpg", roll["IMG_0107.jpg"]))
     steps.press(window, "Take in 1 photo")
     steps.taken_in(window)
@@ -211,7 +211,7 @@ def test_spots_are_outlined_in_the_picture_and_confirmed_or_denied(
 def test_a_photo_is_shown_in_standard_light_and_what_was_clipped_is_flagged(size: str, window: Any, app: App) -> None:
     glare = Faults(glare=(1.12, 0.5, 3.0), glare_radius=0.12)
     data = drawn(CREAM, tag=payload(OURS, "B-1"), at=TAKEN, scene={"faults": glare}).jpeg
-    steps.go(window, app, "tray")
+    steps.go(window, app, "inbox")
     steps.upload(window, steps.file("IMG_0200.jpg", data))
     steps.press(window, "Take in 1 photo")
     steps.taken_in(window)

@@ -110,7 +110,7 @@ def test_a_polygon_is_drawn_by_its_corners_and_proposed_in_the_next_photo(size: 
     steps.press(window, "Keep photo and colour")
     assert len(re.findall(r"\[", steps.current(app, "B-1", ColourReading)[0].record.area)) == 5
 
-    steps.go(window, app, "tray")
+    steps.go(window, app, "inbox")
     steps.choose(window, window, "Which kind of card lies in them?", "Standard 24-patch chart")
     later = chart_photo(3, turn=3.0)
     steps.upload(window, steps.file("IMG_0301.jpg", later.jpeg))
@@ -165,7 +165,7 @@ def test_areas_are_typed_in_number_fields(size: str, window: Any, app: App) -> N
 
 @pytest.mark.mostly("desktop")
 def test_tags_are_printed_on_a_sheet_of_labels(size: str, window: Any, app: App) -> None:
-    steps.go(window, app, "tray")
+    steps.go(window, app, "inbox")
     window.get_by_text("Print batch tags").click()
     steps.settled(window)
     window.get_by_label("For which batches", exact=False).first.click()

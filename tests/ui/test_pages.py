@@ -24,6 +24,7 @@ from curejournal.batch.records import (
     SurfaceNote,
     Withdrawn,
 )
+from curejournal.batch.workshop import RoomLog
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
@@ -330,7 +331,7 @@ def test_a_photo_in_the_tray_is_placed_by_its_answers(small: Path) -> None:
     with Journal.open(small) as journal:
         facts = PhotoFacts(".jpg", 64, 48, NOW - timedelta(days=3), "exif", "loose.jpg")
         kept = journal.keep_photo(plain_jpeg(99), facts)
-    at = app("tray")
+    at = app("inbox")
     assert not at.exception and not at.error
     told = text_of(at)
     assert told.index("the photo is blurred") < told.index("Which batch is it?"), "it may still be taken again"
@@ -347,7 +348,7 @@ def test_a_photo_that_is_none_of_the_journals_is_set_aside_and_stays_kept(small:
     with Journal.open(small) as journal:
         facts = PhotoFacts(".jpg", 64, 48, NOW, "exif", "cat.jpg")
         kept = journal.keep_photo(plain_jpeg(98), facts)
-    at = app("tray")
+    at = app("inbox")
     at.button(key=f"tray-{kept.sha256[:12]}-aside").click().run()
     assert "No photo waits" in text_of(at)
     assert at.toggle(key="aside").label == "Set aside: 1"
@@ -434,3 +435,16 @@ def test_undoing_a_test_asks_why_and_keeps_the_reason(small: Path) -> None:
     with Journal.open(small) as journal:
         assert kept.id not in {entry.id for entry in journal.batch("B-2").entries}
         assert journal.history("B-2")[-1].record == Withdrawn("That was another batch.")
+
+
+def test_the_verdict_on_a_page_knows_the_workshops_room_log(small: Path) -> None:
+    noted = tuple((NOW - timedelta(days=number), 18.0, 71.0) for number in range(10, 0, -1))
+    assert "room humidity" not in text_of(section("B-1", "Checks"))
+    with Journal.open(small) as journal:
+        journal.add("", RoomLog("cellar.csv", noted), at=NOW - timedelta(hours=2), by="Ann Example")
+    assert "71% RH" in text_of(section("B-1", "Checks"))
+    # A second file of the same days alters their means, though no more days have one.
+    again = tuple((at + timedelta(hours=1), 18.0, 51.0) for at, _, _ in noted)
+    with Journal.open(small) as journal:
+        journal.add("", RoomLog("loft.csv", again), at=NOW - timedelta(hours=1), by="Ann Example")
+    assert "61% RH" in text_of(section("B-1", "Checks"))

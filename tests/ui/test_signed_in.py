@@ -110,7 +110,7 @@ def test_what_is_entered_on_the_phone_is_signed_by_who_signed_in(phone: Any, lan
     assert [(entry.by, entry.record.kind) for entry in entered] == [(ANN, "gel")]
     go(phone, lan, "people")
     see(phone, f"Signed in as {ANN}, who signs every entry here.")
-    assert phone.get_by_label("Entries are made by").count() == 0, "no other name can be given"
+    assert phone.get_by_label("Your name, on every entry that you make").count() == 0, "no other name can be given"
     assert_accessible(phone)
 
 
@@ -159,7 +159,7 @@ def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: s
     assert reader.locator("[data-testid=stFormSubmitButton] button:enabled").count() == 0
     page = reader.locator("[data-testid=stMain]").inner_text()
     assert str(lan.folder) not in page, "where it is kept is for that computer"
-    if slug in ("batches", "photos", "tray", "rules", "backup"):
+    if slug in ("batches", "photos", "inbox", "rules", "backup"):
         see(reader, f"{BEN} is signed in to read: nothing can be entered here.")
 
 

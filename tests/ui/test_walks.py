@@ -200,7 +200,7 @@ def test_what_was_typed_and_not_kept_yet_stays_when_something_else_is_kept(
     for name in ("Trace", "Save temperature", "Save note", "Save note"):
         steps.press(window, name)
         steps.sent(window)
-        window.wait_for_timeout(2_000)  # the page is drawn anew with what was kept
+        window.wait_for_timeout(2_000)  # the page is redrawn with what was kept
         steps.settled(window)
     notes = [entry.record.note for entry in steps.current(full_app, code, Event) if entry.record.kind == "note"]
     assert notes == ["smells of almonds"]

@@ -328,7 +328,7 @@ def test_pieces_of_a_held_batch_are_asked_about_before_they_are_poured_in(family
 
 
 @pytest.mark.parametrize("why", ["sold", "given"])
-def test_bars_that_go_out_of_a_released_batch_that_a_gauge_holds_are_asked_about(family: Journal, why: WhyOut) -> None:
+def test_bars_that_go_out_of_a_released_batch_that_a_check_holds_are_asked_about(family: Journal, why: WhyOut) -> None:
     out = BarsOut(1, "a friend", why)
     workflow.enter(family, "A", out, at=day(48), by=BY, now=NOW)
     workflow.enter(family, "A", SurfaceNote("orange spots"), at=day(50), by=BY, now=NOW)
@@ -338,7 +338,7 @@ def test_bars_that_go_out_of_a_released_batch_that_a_gauge_holds_are_asked_about
     workflow.enter(family, "A", BarsOut(1, "", "scrapped"), at=day(51), by=BY, now=NOW)
 
 
-def test_no_label_says_released_while_a_gauge_holds(family: Journal) -> None:
+def test_no_label_says_released_while_a_check_holds(family: Journal) -> None:
     def label() -> str:
         return PdfReader(BytesIO(documents.labels(family, "A", NOW, count=1))).pages[0].extract_text()
 

@@ -13,7 +13,18 @@ DAY = timedelta(days=1)
 
 
 def age(context: Context) -> Finding:
-    """Old enough."""
+    """Old enough.
+
+    Parameters
+    ----------
+    context : Context
+        What is known of the batch at that time.
+
+    Returns
+    -------
+    Finding
+        The verdict of this check, with its words and advice.
+    """
     least = context.rules.min_age_days
     rule, source = msg("at least {least:g} days since the pour", least=least), source_of("min_age_days")
     if context.poured_at is None:

@@ -11,7 +11,18 @@ SOURCE = msg("ranges in the list of oils, each with its source")
 
 
 def lye_margin(context: Context) -> Finding:
-    """Fat left over at the low end of what is published."""
+    """Fat left over at the low end of what is published.
+
+    Parameters
+    ----------
+    context : Context
+        What is known of the batch at that time.
+
+    Returns
+    -------
+    Finding
+        The verdict of this check, with its words and advice.
+    """
     rule = msg(
         "superfat above zero over the whole interval of published saponification values, and no more than "
         "{most_superfat_pct:g}%, or a good titration",

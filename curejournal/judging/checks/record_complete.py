@@ -12,7 +12,18 @@ SOURCE = msg("ISO 22716 themes [from memory]; Regulation (EC) 1223/2009 [from me
 
 
 def record_complete(context: Context) -> Finding:
-    """What an inspector would ask for is there."""
+    """What an inspector would ask for is there.
+
+    Parameters
+    ----------
+    context : Context
+        What is known of the batch at that time.
+
+    Returns
+    -------
+    Finding
+        The verdict of this check, with its words and advice.
+    """
     rule = msg("recipe and pour on record; lots and number of bars noted where missing")
     source = SOURCE
     recipe = context.batch.recipe

@@ -33,7 +33,18 @@ Looks = Sequence[tuple[datetime, SurfaceNote]]
 
 
 def surface(context: Context) -> Finding:
-    """Nothing on the surface that speaks against it."""
+    """Nothing on the surface that speaks against it.
+
+    Parameters
+    ----------
+    context : Context
+        What is known of the batch at that time.
+
+    Returns
+    -------
+    Finding
+        The verdict of this check, with its words and advice.
+    """
     rule = msg(
         "cut faces looked at; no orange spots or weeping since the bars were last noted as clear, no beads of moisture "
         "last time; after a lye pocket, {bars_after_pocket} bars titrated good and the affected ones set aside",

@@ -58,8 +58,25 @@ _RAYS = np.stack(
 def sample_patches(
     picture: Pixels, scale: float, placement: Placement, patches: tuple[Patch, ...], encoding: Encoding | None
 ) -> PatchSamples:
-    """The colours of patches in a picture at 1/scale of full size, all at once."""
-    corner, size = np.array([(p.x, p.y) for p in patches]), np.array([(p.w, p.h) for p in patches])
+    """The colours of patches in a picture at 1/scale of full size, all at once.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    scale : float
+        Full-size pixels per pixel of `picture`.
+    placement : Placement
+    patches : tuple of Patch
+        In the order of the result.
+    encoding : Encoding or None
+        Of the file; None for sRGB.
+
+    Returns
+    -------
+    PatchSamples
+    """
+    corner, size = _corners_and_sizes(patches)
     at = _places(placement, corner, size, _MIDDLE, scale)
     pixels, seen = _pixels_at(picture, at)
     values = np.array(pixels.swapaxes(1, 2), np.int16, order="C")  # sorts fast
@@ -79,6 +96,11 @@ def sample_patches(
         float(np.median(smears)) if len(smears) else 0.0,
         float(sides.min()),
     )
+
+
+def _corners_and_sizes(places: Sequence[Patch | Rect]) -> tuple[Floats, Floats]:
+    """The top left corners (N, 2) and the sizes (N, 2) of places on the card, in mm."""
+    return np.array([(one.x, one.y) for one in places]), np.array([(one.w, one.h) for one in places])
 
 
 def _places(placement: Placement, corner: Floats, size: Floats, shares: Floats, scale: float) -> Floats:
@@ -125,8 +147,26 @@ def _smears(picture: Pixels, at: Floats) -> Floats:
 def light_on(
     picture: Pixels, scale: float, placement: Placement, rects: Sequence[Rect], encoding: Encoding | None
 ) -> Floats:
-    """The mean linear light (K, 3) of white places on the card by the same rule as areas; nan where burnt out."""
-    corner, size = np.array([(r.x, r.y) for r in rects]), np.array([(r.w, r.h) for r in rects])
+    """The mean linear light (K, 3) of white places on the card by the same rule as areas; nan where burnt out.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    scale : float
+        Full-size pixels per pixel of `picture`.
+    placement : Placement
+    rects : sequence of Rect
+        White places on the card, in mm.
+    encoding : Encoding or None
+        Of the file; None for sRGB.
+
+    Returns
+    -------
+    ndarray of shape (K, 3)
+        Linear sRGB.
+    """
+    corner, size = _corners_and_sizes(rects)
     values, seen = _pixels_at(picture, _places(placement, corner, size, _EVENLY, scale))
     encoded = to_srgb(values / 255.0, encoding)
     keep = most_alike(encoded)[..., None]
@@ -217,5 +257,19 @@ def _tint_spread(linear: Floats) -> float:
 
 
 def evened(encoded: Floats, patches: Sequence[Patch], shading: Shading) -> Floats:
-    """The colours of patches (N, 3), encoded sRGB, as they would be in the card's mean light."""
+    """The colours of patches (N, 3), encoded sRGB, as they would be in the card's mean light.
+
+    Parameters
+    ----------
+    encoded : ndarray of shape (N, 3)
+        Encoded sRGB in [0, 1].
+    patches : sequence of Patch
+    shading : Shading
+        The light across the card.
+
+    Returns
+    -------
+    ndarray of shape (N, 3)
+        Encoded sRGB.
+    """
     return srgb_from_linear(linear_from_srgb(encoded) / shading.gain(centres_of(patches)))

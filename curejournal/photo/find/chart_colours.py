@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.photo.card import Card
-from curejournal.photo.find.lattice import Floats, Ints, Lattice, Picture, project
+from curejournal.photo.find.lattice import Floats, Ints, Lattice, Picture
+from curejournal.photo.placement import project
 
 # Fewer patches than this do not make a chart: three references and a slope would explain any colours. Ours.
 _MIN_PATCHES = 12
@@ -21,9 +22,9 @@ _MIN_PATCHES = 12
 _DAMPING = 0.02
 # A slope of light, in spreads of colour a step, as likely as not. Ours.
 _SLOPE_UNIT = 0.18
-# Correlation, within a row or column, between its colours and those that the rest foretells: 0.88 and more on 170
+# Correlation, within a row or column, between its colours and those that the rest predicts: 0.88 and more on 170
 # real and drawn charts in all lights, 0.75 under a glare; below 0.55 in 19 of 20 that were covered. Where little
-# change is foretold there is nothing to correlate, and a small mean square error will do. Ours.
+# change is predicted there is nothing to correlate, and a small mean square error will do. Ours.
 _MIN_ALIKE, _MAX_OFF = 0.7, 0.1
 
 
@@ -69,7 +70,16 @@ class Laid:
 
 
 def as_lattice(card: Card) -> CardLattice | None:
-    """The card's patches as cells of a lattice, or None if they are too few or do not lie on one."""
+    """The card's patches as cells of a lattice, or None if they are too few or do not lie on one.
+
+    Parameters
+    ----------
+    card : Card
+
+    Returns
+    -------
+    CardLattice or None
+    """
     if len(card.patches) < _MIN_PATCHES:
         return None
     centres = np.array([(p.x + p.w / 2, p.y + p.h / 2) for p in card.patches])
@@ -94,6 +104,17 @@ def misfit(colours: Floats, card: CardLattice) -> Floats:
 
     Lightness and both chromatic directions count alike, so that a run of greys alone is not taken for the card;
     a direction with next to no variance (a channel lost in a strong cast) counts for less.
+
+    Parameters
+    ----------
+    colours : ndarray of shape (..., n, 3)
+        Encoded RGB of the cells, in the lattice's order.
+    card : CardLattice
+
+    Returns
+    -------
+    ndarray of shape (...,)
+        From 0, all explained, to 1.
     """
     n = len(card.cells)
     level = colours - card.light @ (card.light.T @ colours)
@@ -108,10 +129,22 @@ def misfit(colours: Floats, card: CardLattice) -> Floats:
 
 
 def predicted(colours: Floats, card: CardLattice, some: NDArray[np.bool_]) -> bool:
-    """Whether the colours (n, 3) of some patches of a line are as the others, and the references, foretell.
+    """Whether the colours (n, 3) of some patches of a line are as the others, and the references, predict.
 
-    A covered row costs a good fit little, but its own colours have nothing to do with what the rest foretells.
-    Under a glare they are shifted, and still differ among each other as foretold.
+    A covered row costs a good fit little, but its own colours have nothing to do with what the rest predicts.
+    Under a glare they are shifted, and still differ among each other as predicted.
+
+    Parameters
+    ----------
+    colours : ndarray of shape (n, 3)
+        Encoded RGB of the cells.
+    card : CardLattice
+    some : ndarray of shape (n,), bool
+        Those of the line.
+
+    Returns
+    -------
+    bool
     """
     rest = ~some
     middle = colours[rest].mean(0)
@@ -138,6 +171,20 @@ def lay(picture: Picture, lattice: Lattice, card: CardLattice, min_fields: int) 
     """The best of all ways of laying a card on at least `min_fields` of a lattice's fields, or None.
 
     All four turns, each also mirrored, at every place where the whole card is inside the picture.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    lattice : Lattice
+        As seen in the picture.
+    card : CardLattice
+    min_fields : int
+        Fewest of its fields that the card must lie on.
+
+    Returns
+    -------
+    Laid or None
     """
     reach = int(card.cells.max()) + 1
     low = lattice.cells.min(0) - reach
@@ -169,7 +216,22 @@ def lay(picture: Picture, lattice: Lattice, card: CardLattice, min_fields: int) 
 
 
 def cell_samples(picture: Picture, to_picture: Floats, cells: Ints) -> Floats:
-    """Colours (..., 25, 3) in the middle of cells (..., 2); not a number where a cell leaves the picture."""
+    """Colours (..., 25, 3) in the middle of cells (..., 2); not a number where a cell leaves the picture.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    to_picture : ndarray of shape (3, 3)
+        Homography from cells to px.
+    cells : ndarray of shape (..., 2), int
+        Column and row, from 0.
+
+    Returns
+    -------
+    ndarray of shape (..., 25, 3)
+        Encoded RGB, 0 to 255.
+    """
     spots = np.linspace(-0.2, 0.2, 5)
     points = cells[..., None, :] + np.stack(np.meshgrid(spots, spots), -1).reshape(-1, 2)
     ahead = points @ to_picture[2, :2] + to_picture[2, 2] > 0

@@ -59,6 +59,17 @@ def contrast_map(picture: Picture, median_px: int) -> Picture:
     """How much the 3x3 neighbourhood of a pixel varies, (H, W) in 8-bit steps, the largest of the channels.
 
     A median filter of `median_px` px a side takes noise away first, and keeps rims.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    median_px : int
+        Side of the median filter.
+
+    Returns
+    -------
+    ndarray of shape (H, W), uint8
     """
     spread = cv2.morphologyEx(cv2.medianBlur(picture, median_px), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
     return np.asarray(cv2.max(cv2.max(spread[..., 0], spread[..., 1]), spread[..., 2]), dtype=np.uint8)
@@ -111,7 +122,19 @@ def flat_fields(contrast: Picture, limit: int, max_area: int) -> Fields:
 
 
 def lattices(fields: Fields, min_cells: int, max_cells: int) -> list[Lattice]:
-    """Every lattice of `min_cells` to `max_cells` fields, the largest first; what goes on beyond is a wall of tiles."""
+    """Every lattice of `min_cells` to `max_cells` fields, the largest first; what goes on beyond is a wall of tiles.
+
+    Parameters
+    ----------
+    fields : Fields
+        Flat fields of the picture.
+    min_cells : int
+    max_cells : int
+
+    Returns
+    -------
+    list of Lattice
+    """
     if len(fields.areas) < min_cells:
         return []
     tree = cKDTree(fields.centres)
@@ -214,9 +237,3 @@ def _fitted(cells: Ints, centres: Floats, min_cells: int) -> Lattice | None:
     if inside.sum() < min_cells:
         return None
     return Lattice(cells[inside], centres[inside], to_picture)
-
-
-def project(homography: Floats, points: Floats) -> Floats:
-    """Points (..., 2) through a 3x3 homography."""
-    moved = points @ homography[:, :2].T + homography[:, 2]
-    return np.asarray(moved[..., :2] / moved[..., 2:], dtype=float)

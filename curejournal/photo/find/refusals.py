@@ -8,7 +8,16 @@ from curejournal.photo.card import Card
 
 
 def no_card(card: Card) -> Reason:
-    """No card at all."""
+    """No card at all.
+
+    Parameters
+    ----------
+    card : Card
+
+    Returns
+    -------
+    Reason
+    """
     return refusal(
         "no card",
         msg("The card “{name}” was not found in this photo.", name=card.name),
@@ -20,7 +29,18 @@ def no_card(card: Card) -> Reason:
 
 
 def card_hidden(card: Card, seen: int) -> Reason:
-    """Too few of its markers."""
+    """Too few of its markers.
+
+    Parameters
+    ----------
+    card : Card
+    seen : int
+        How many markers were found.
+
+    Returns
+    -------
+    Reason
+    """
     return refusal(
         "card hidden",
         msg("Only {seen} of the card's {markers} corner marks can be seen.", seen=seen, markers=len(card.markers)),
@@ -29,7 +49,16 @@ def card_hidden(card: Card, seen: int) -> Reason:
 
 
 def blurred(card: Card) -> Reason:
-    """No card, in a picture without a sharp edge."""
+    """No card, in a picture without a sharp edge.
+
+    Parameters
+    ----------
+    card : Card
+
+    Returns
+    -------
+    Reason
+    """
     return refusal(
         "blurred",
         msg("The card “{name}” cannot be read: the photo is blurred, by motion or out of focus.", name=card.name),

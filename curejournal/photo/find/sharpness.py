@@ -19,6 +19,16 @@ def sharpness(picture: Pixels) -> float:
 
     The steepest step from pixel to pixel across rows or columns, each averaged over five pixels along the edge against
     noise, as a share of the picture's range of grey: 0.3 and more is sharp.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+
+    Returns
+    -------
+    float
+        Share of the range, per pixel.
     """
     rows, columns = (max(0, (side - SHARPNESS_PX) // 2) for side in picture.shape[:2])
     middle = picture[rows : rows + SHARPNESS_PX, columns : columns + SHARPNESS_PX]

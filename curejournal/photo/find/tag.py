@@ -57,6 +57,11 @@ def payload(journal: str, code: str) -> str:
         The journal's id: 4 to 16 characters of A-Z, 2-7.
     code : str
         The batch's code, any text; small letters and other signs are escaped as in a URL.
+
+    Returns
+    -------
+    str
+        `CJ1:JOURNAL:CODE:CHECK`.
     """
     escaped = "".join(sign if sign in _PLAIN else _escaped(sign) for sign in code)
     body = f"CJ1:{journal}:{escaped}"
@@ -66,7 +71,19 @@ def payload(journal: str, code: str) -> str:
 
 
 def parse(text: str, outline: Points = ()) -> Tag | None:
-    """The tag that a QR code's text is, or None if it is none of ours or was misread."""
+    """The tag that a QR code's text is, or None if it is none of ours or was misread.
+
+    Parameters
+    ----------
+    text : str
+        Of a QR code.
+    outline : sequence of (x, y)
+        Corners in pixels of the upright full-size picture.
+
+    Returns
+    -------
+    Tag or None
+    """
     match = _PAYLOAD.fullmatch(text)
     if match is None or _check(text.rpartition(":")[0]) != match[3]:
         return None
@@ -80,6 +97,14 @@ def read_tags(photo: Photo) -> Tags:
     """Find and read QR codes anywhere in a picture; small, tilted and mirrored ones too.
 
     Where one is read, smaller ones are not looked for: they lie in the background.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    Tags
 
     Raises
     ------
@@ -113,6 +138,10 @@ def read_slot(picture: Pixels, scale: float, slot: Points) -> Tags:
     scale : float
     slot : four corners
         Clockwise from its top left in full-size pixels.
+
+    Returns
+    -------
+    Tags
     """
     text = _straightened(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), (np.array(slot) + 0.5) / scale - 0.5)
     return _sorted_out({text: slot} if text else {})

@@ -23,6 +23,17 @@ AREA_SAMPLE = 4_000
 def pixels_in(picture: Pixels, outline: Points, scale: float, most: int = AREA_SAMPLE) -> tuple[Pixels, Floats, int]:
     """The pixels inside an outline given in full-size pixels, thinned evenly to about `most`.
 
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    outline : sequence of (x, y)
+        Corners in pixels of the upright full-size picture.
+    scale : float
+        Full-size pixels per pixel of `picture`.
+    most : int
+        About how many to keep.
+
     Returns
     -------
     values : ndarray of shape (M, 3), uint8
@@ -86,6 +97,24 @@ def sample_area(
     that is what an eye at a distance and an instrument's aperture do with a mottled surface.
     `light_at(places)` gives the relative light (M, 3) at full-size pixels (M, 2), to be divided out, or None. None
     if fewer than 4 pixels are there.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W, 3), uint8
+        RGB, upright.
+    scale : float
+        Full-size pixels per pixel of `picture`.
+    outline : sequence of (x, y)
+        Corners in pixels of the upright full-size picture.
+    encoding : Encoding or None
+        Of the file; None for sRGB.
+    light_at : callable
+        Gives the relative light (M, 3) at full-size pixels (M, 2), or None where nothing told it.
+
+    Returns
+    -------
+    AreaSample or None
+        None if fewer than four pixels are inside the picture.
 
     References
     ----------

@@ -31,7 +31,23 @@ SHADOW_DOUBTED, SHADOW_REFUSED = 0.25, 0.4
 
 
 def about_area(sample: AreaSample | None, outline: Points, width: int, height: int) -> list[Reason]:
-    """Outside, tiny, glaring, or of several colours."""
+    """Outside, tiny, glaring, or of several colours.
+
+    Parameters
+    ----------
+    sample : AreaSample or None
+        None where there was nothing to sample.
+    outline : sequence of (x, y)
+        Corners in pixels of the upright full-size picture.
+    width : int
+        Of the upright full-size picture, in px.
+    height : int
+        Of the upright full-size picture, in px.
+
+    Returns
+    -------
+    list of Reason
+    """
     if sample is None:
         return [
             refusal(
@@ -92,7 +108,20 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
 
 
 def about_place(card: Card, placement: Placement, outline: Points) -> list[Reason]:
-    """On the card's own patches: a look at the card, but no soap. On plain white soap may well lie."""
+    """On the card's own patches: a look at the card, but no soap. On plain white soap may well lie.
+
+    Parameters
+    ----------
+    card : Card
+    placement : Placement
+    outline : sequence of (x, y)
+        Corners in pixels of the upright full-size picture.
+
+    Returns
+    -------
+    list of Reason
+        One at most.
+    """
     x, y = placement.to_mm(np.array(outline)).mean(axis=0)
     on = [p.id for p in card.patches if p.x <= x <= p.x + p.w and p.y <= y <= p.y + p.h]
     if not on or card.white_only:
@@ -111,6 +140,21 @@ def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points)
     """Beyond the card's colours, or too uncertain to be called measured: that is 95% sure to be within 4 ΔE00.
 
     For an error of root mean square r spread over three coordinates, 4 is the 95th percentile at r = 2.5 (chi-square).
+
+    Parameters
+    ----------
+    lab : ndarray of shape (3,)
+        CIELAB D50/2.
+    covariance : ndarray of shape (3, 3)
+        In Lab units squared.
+    inside : bool
+        Whether it lies within the colours of the card.
+    outline : sequence of (x, y)
+        Corners in pixels of the upright full-size picture.
+
+    Returns
+    -------
+    list of Reason
     """
     reasons = []
     beyond = lab - held_to_surfaces(lab)

@@ -135,6 +135,16 @@ _REDUCED = {
 def read_photo(data: bytes) -> Photo:
     """Pass a file through the gate: format, size, date, orientation and profile, without decoding it.
 
+    Parameters
+    ----------
+    data : bytes
+        The file as it came.
+
+    Returns
+    -------
+    Photo
+        Its pixels are decoded when they are asked for.
+
     Raises
     ------
     NotAPicture, PictureTooLarge, PictureDamaged
@@ -198,7 +208,16 @@ def _orientation_and_time(image: Image.Image) -> tuple[int, Taken | None]:
 
 
 def taken_from_exif(exif: Image.Exif) -> Taken | None:
-    """DateTimeOriginal with OffsetTimeOriginal (Exif 2.31), or None if absent or malformed."""
+    """DateTimeOriginal with OffsetTimeOriginal (Exif 2.31), or None if absent or malformed.
+
+    Parameters
+    ----------
+    exif : Image.Exif
+
+    Returns
+    -------
+    Taken or None
+    """
     inner = exif.get_ifd(ExifTags.IFD.Exif)
     text = str(inner.get(ExifTags.Base.DateTimeOriginal, "")).strip("\0 ")
     try:
@@ -221,7 +240,17 @@ _NAME_DATE = re.compile(
 
 
 def taken_from_name(name: str) -> Taken | None:
-    """The date and time in a file name, if it has exactly one (`IMG_20260903_141502.jpg`), be it with AM or PM."""
+    """The date and time in a file name, if it has exactly one (`IMG_20260903_141502.jpg`), be it with AM or PM.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+
+    Returns
+    -------
+    Taken or None
+    """
     found = {match.groups() for match in _NAME_DATE.finditer(name)}
     if len(found) != 1:
         return None

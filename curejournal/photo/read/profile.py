@@ -35,6 +35,17 @@ class Encoding:
 def encoding_of(profile: bytes | None, mode: str) -> Encoding | None:
     """The encoding that an ICC profile describes; None for sRGB, no profile, or one that cannot be used.
 
+    Parameters
+    ----------
+    profile : bytes or None
+        As embedded in the file.
+    mode : str
+        Of Pillow: "RGB", "L", "CMYK", …
+
+    Returns
+    -------
+    Encoding or None
+
     References
     ----------
     .. [1] ICC.1:2022, Image technology colour management, 9.2 and 10.6, 10.18.

@@ -13,7 +13,18 @@ _MOST = 100_000
 
 
 def format_of_header(data: bytes) -> str:
-    """The format that a file's first bytes promise, empty if none that is read here."""
+    """The format that a file's first bytes promise, empty if none that is read here.
+
+    Parameters
+    ----------
+    data : bytes
+        The file as it came.
+
+    Returns
+    -------
+    str
+        As in `picture_file.FORMATS`.
+    """
     if data.startswith(b"\xff\xd8\xff"):
         return "JPEG"
     if data.startswith(b"\x89PNG\r\n\x1a\n"):
@@ -27,6 +38,15 @@ def format_of_header(data: bytes) -> str:
 
 def is_truncated(data: bytes) -> bool:
     """Whether bytes are missing at the end of a picture file, as far as its structure tells.
+
+    Parameters
+    ----------
+    data : bytes
+        The file as it came.
+
+    Returns
+    -------
+    bool
 
     References
     ----------

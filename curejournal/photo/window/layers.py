@@ -92,6 +92,11 @@ class Layers:
 def split_window(flat: Flat) -> tuple[Layers, Ints]:
     """Sort a straightened window into layers or swirls.
 
+    Parameters
+    ----------
+    flat : Flat
+        The straightened window.
+
     Returns
     -------
     layers : Layers

@@ -70,7 +70,19 @@ class Flat:
 
 
 def flatten(photo: Photo, calibration: CardCalibration, rect: Rect) -> Flat:
-    """Straighten and correct a rectangle of the card's plane; the calibration must have a correction."""
+    """Straighten and correct a rectangle of the card's plane; the calibration must have a correction.
+
+    Parameters
+    ----------
+    photo : Photo
+    calibration : CardCalibration
+    rect : Rect
+        In mm on the card.
+
+    Returns
+    -------
+    Flat
+    """
     placement, correction, scale = calibration.placement, calibration.correction, calibration.scale
     assert placement is not None and correction is not None
     ((most, _),) = placement.scales_at(np.array([(rect.x + rect.w / 2, rect.y + rect.h / 2)]))

@@ -116,12 +116,15 @@ def _gelled(layers: Sequence[Layer]) -> Finding | None:
         return None
     middle, rim = of["middle"], of["rim"]
     step = middle.lab[0] - rim.lab[0]
-    words = msg(
-        "Looks like a gel ring: the middle is {direction} by L* {step:.1f}.",
-        direction="lighter" if step > 0 else "darker",
-        step=abs(step),
-    )
-    return Finding("gel ring", words, (middle.outline,), share=round(middle.share, 3), strength=round(abs(step), 2))
+    return _gel_ring(step, middle.outline, round(middle.share, 3))
+
+
+def _gel_ring(step: float, outline: Points, share: float | None = None) -> Finding:
+    """A middle that is lighter than the rim by a step in L*, or darker if that is negative."""
+    lighter = msg("Looks like a gel ring: the middle is lighter by L* {step:.1f}.", step=step)
+    darker = msg("Looks like a gel ring: the middle is darker by L* {step:.1f}.", step=-step)
+    words = lighter if step > 0 else darker
+    return Finding("gel ring", words, (outline,), share=share, strength=round(abs(step), 2))
 
 
 def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
@@ -246,12 +249,7 @@ def _ring_in(flat: Flat, lightness: Floats, mask: Mask) -> Finding | None:
         step = float(lightness[part].mean() - lightness[mask & ~part].mean())
         explained = step**2 * share * (1 - share) / max(float(values.var()), 1e-9)
         if abs(step) >= RING_STEP and explained >= RING_EXPLAINS:
-            words = msg(
-                "Looks like a gel ring: the middle is {direction} by L* {step:.1f}.",
-                direction="lighter" if step > 0 else "darker",
-                step=abs(step),
-            )
-            return Finding("gel ring", words, (flat.outline(part),), strength=round(abs(step), 2))
+            return _gel_ring(step, flat.outline(part))
     return None
 
 

@@ -1,7 +1,7 @@
 // A picture on which areas are drawn, or corners set, with mouse, pen or finger.
 // Places are told in pixels of the full-size picture, so nothing depends on how large it is shown.
 // A shape is {kind, points}: a box by two corners, a band by the ends of its middle line, a polygon by its corners.
-// One that is `proposed` is drawn anew as a whole.
+// One that is `proposed` is redrawn as a whole.
 // By keyboard: the arrows move a cross (with Shift in large steps), Enter sets a point there, Escape forgets a box begun.
 
 const NS = "http://www.w3.org/2000/svg";

@@ -82,7 +82,7 @@ def mark(
 ) -> Marks:
     """Ask for an area for each name, and for the card's corners where it was not found.
 
-    `proposed` areas are drawn already and count until they are drawn anew; `kinds` are the shapes to choose from;
+    `proposed` areas are drawn already and count until they are redrawn; `kinds` are the shapes to choose from;
     `how` says in place of `HOW` what to do. Marks are kept by `key`: another photo needs another.
     """
     what, kind = _what_is_marked(names, kinds, key, corners=corners, how=how)

@@ -4,7 +4,7 @@
 const MINUTE = 60_000;
 const DAY = 86_400_000;
 // Milliseconds, ours. A half-typed note is forgotten after a day; how long a button shows that it was pressed; how long
-// the page waits for another press before it is drawn anew with what was kept.
+// the page waits for another press before it is redrawn with what was kept.
 const DRAFT = DAY;
 const SHOWN = 1_200;
 const QUIET = 1_500;

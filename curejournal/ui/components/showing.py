@@ -33,6 +33,7 @@ def taken(desk: Desk, name: str, shown: showing.Shown | None, longest: int, *, c
         _no_picture(msg("No photo yet"))
         return
     try:
+        shown = showing.agreed(desk.journal, shown)
         jpeg = cache.true_picture(desk.journal, shown, longest, cut)
     except CureJournalError:
         # One photo that cannot be read takes no page with it; the check of the journal tells which it is.
@@ -91,7 +92,7 @@ def checks(judgement: Judgement) -> str:
     signs, lines = [], []
     for finding in judgement.findings:
         state = state_of(str(finding.verdict))
-        name, word = escape(word_of(finding.gauge)), escape(word_of(finding.verdict))
+        name, word = escape(word_of(finding.check)), escape(word_of(finding.verdict))
         signs.append(
             f'<span class="check {state.kind}"><i aria-hidden="true">{state.sign}</i>'
             f'<span class="name">{name}</span><span class="unseen">: {word}</span></span>'

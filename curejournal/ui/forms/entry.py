@@ -46,7 +46,7 @@ def offer(
     photo: Source | None = None,
     settings: Mapping[str, Any] | None = None,
 ) -> None:
-    """Keep records, or ask first if one is unlikely, or say why one cannot be. Kept, these forms begin anew.
+    """Keep records, ask first if one is unlikely, or say why one cannot be. Once they are kept, these forms are reset.
 
     `photo` is filed with them, and `settings` are what the form remembers.
     """
@@ -121,7 +121,7 @@ def tell(code: str, kept: Sequence[Entry], *forms: str) -> None:
 
 
 def form_key(form: str, batch: Batch | None = None) -> str:
-    """A form's key. Once it is done the form begins anew; until then, and in all other forms, what was typed stays."""
+    """A form's key. Once it is done the form is reset; until then, and in all other forms, what was typed stays."""
     of = f"{form}-{batch.code}" if batch is not None else form
     return f"{of}-{_done()[of]}"
 

@@ -149,7 +149,7 @@ def _marked(desk: Desk, batch: Batch | None, shot: Shot, first: PhotoAnalysis) -
     proposed = photos.proposed_areas(desk.journal, propose, card, seen.corners) if propose else {}
     if proposed:
         common.say(
-            msg("The areas of the last photo are drawn where they would lie in this one. Draw anew what is not so.")
+            msg("The areas of the last photo are drawn where they would lie in this one. Redraw any that are wrong.")
         )
     marks = marking.mark(
         picture, seen.width, seen.height, names or ["soap"], f"marks-{shot.key}", alt, proposed=proposed
@@ -191,7 +191,7 @@ def _result(desk: Desk, batch: Batch | None, shot: Shot, measurement: Measuremen
                     msg("Card"): msg(
                         "{card}, its colours {card_kind}", card=measurement.card, card_kind=measurement.card_kind
                     ),
-                    msg("The card’s own patches, each foretold from the others"): msg(
+                    msg("The card’s own patches, each predicted from the others"): msg(
                         "{card_error:.1f} ΔE00 off", card_error=measurement.card_error
                     ),
                     msg("Correction"): measurement.model,

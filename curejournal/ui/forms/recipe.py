@@ -41,7 +41,7 @@ AS_PIECES, MELTED = "pieces", msg("melted through (rebatch)")
 def of_batch(desk: Desk, batch: Batch) -> None:
     """Ask for a batch's recipe: the first time, or as it should have been entered."""
     last = workflow.last_entry(batch, Recipe)
-    # Corrected meanwhile in another window, it is asked for anew: kept as it stood here, it would undo that.
+    # Corrected meanwhile in another window, it is asked for again: saved as it stood here, it would undo that.
     form = entry.form_key("recipe", batch)
     key = f"{form}-{last.id if last else 0}"
     recipe = ask(desk, key, batch.recipe, [portion.name for portion in batch.portions], batch.code)

@@ -14,7 +14,7 @@ from curejournal.batch.records import Batch, Portion, Record
 from curejournal.soap.recipe import Recipe
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry, target_colour
-from curejournal.ui.forms import recipe as recipes
+from curejournal.ui.forms.recipe import ask, in_sight, lots, pieces_now, same_bottles, show_lye
 from curejournal.ui.i18n import localised, tr
 from curejournal.ui.page import Desk, attempt, plain
 
@@ -37,7 +37,7 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     with st.expander(tr(msg("Its code, and when it was started"))):
         code = st.text_input(tr(msg("Code (short, your own)")), _code(desk), key=f"{key}-code", max_chars=40)
         at = entry.moment(desk, key)
-    old = recipes.pieces_now(desk, model.recipe) if model is not None and model.recipe is not None else None
+    old = pieces_now(desk, model.recipe) if model is not None and model.recipe is not None else None
     change = model is None or st.toggle(tr(msg("Change its portions or recipe")), key=f"{key}-change")
     # Over what is asked for, so that it stays in sight on the way down.
     answer = st.container(key="lye-in-sight")
@@ -45,8 +45,8 @@ def start(desk: Desk, earlier: Mapping[str, str], asked: str = "") -> None:
     recipe = _recipe(desk, key, model, old, portions, change=change)
     if recipe is not None:
         with answer:
-            recipes.in_sight(recipe)
-        recipes.show_lye(recipe, brief=True)
+            in_sight(recipe)
+        show_lye(recipe, brief=True)
         for doubt in workflow.doubts_about_pieces(desk.journal, code, recipe, desk.now):
             st.warning(tr(f"{plain(doubt.text)} {plain(doubt.do)}"), icon=":material/back_hand:")
     if st.button(tr(msg("Start the batch")), key=f"{key}-go", type="primary", width="stretch"):
@@ -90,9 +90,9 @@ def _recipe(
     same = False
     if old is not None and model is not None:
         with st.expander(tr(msg("Lots of the bottles that are poured from now"))):
-            same = recipes.same_bottles(key, old, msg("for {like}", like=model.code))
+            same = same_bottles(key, old, msg("for {like}", like=model.code))
             if not same and not change:
-                old = recipes.lots(f"{key}-lots", old)
+                old = lots(f"{key}-lots", old)
     if not change:
         return old
     if old is not None and model is not None:
@@ -104,7 +104,7 @@ def _recipe(
     last = workflow.last_entry(model, Recipe) if model is not None else None
     fields = f"{key}-same" if same else key
     fields = f"{fields}-{last.id}" if last is not None else fields
-    return recipes.ask(desk, fields, old, [portion.name for portion in portions])
+    return ask(desk, fields, old, [portion.name for portion in portions])
 
 
 def _code(desk: Desk) -> str:

@@ -27,7 +27,7 @@ from curejournal.ui.forms import (
     surface_check,
     weighing,
 )
-from curejournal.ui.forms import batch as acts
+from curejournal.ui.forms import batch as batch_forms
 from curejournal.ui.i18n import _, word_of
 from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
@@ -112,7 +112,7 @@ def _enter(desk: Desk, batch: Batch, *, first: bool) -> None:
         msg("the recipe"): recipe.of_batch,
         msg("a weighing check"): evidence.weighing_check,
         msg("a packet of strips"): evidence.packet_check,
-    } | acts.forms(batch)
+    } | batch_forms.forms(batch)
     label = _("Enter") if first else _("Or enter")
     chosen = st.pills(label, [*forms, MORE], key=f"form-{batch.code}", format_func=word_of)
     if chosen == MORE:

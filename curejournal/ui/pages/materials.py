@@ -27,7 +27,7 @@ def render(desk: Desk) -> None:
         return
     common.say(msg("What a fragrance or pigment did before, and what to expect of it."), "lead")
     with st.container(horizontal=True, key="act-materials"):
-        common.way(desk, "culprits", msg("Find the cause"), ":material/troubleshoot:")
+        common.way(desk, "causes", msg("Find the cause"), ":material/troubleshoot:")
         common.way(desk, "plan", msg("Plan a pour"), ":material/event_upcoming:")
     asked = st.query_params.get("material", "")
     kinds = list(dict.fromkeys(one.kind for one in known.values()))
@@ -61,7 +61,7 @@ def _one(desk: Desk, named: Named) -> None:
     ):
         most = number
     dose = st.number_input(
-        _("Planned dose, % of the oils in its portion (empty: as before)"),
+        _("Planned dose, % of its portion’s batter (empty: as before)"),
         value=None,
         min_value=0.01,
         step=0.1,

@@ -24,7 +24,7 @@ def render(desk: Desk) -> None:
         common.say(msg("A photo is opened from its batch’s timeline, or from the photos."))
         common.way(desk, "batches", msg("To the batches"))
         if not desk.reads_only:
-            common.way(desk, "tray", msg("To the inbox"))
+            common.way(desk, "inbox", msg("To the inbox"))
         return
     st.title(plain(found[0].facts.original_name))
     card = photo_answers.chosen_card(msg("Which kind of card lies in it?"))

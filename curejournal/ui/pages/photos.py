@@ -16,4 +16,4 @@ def render(desk: Desk) -> None:
         common.way(desk, "batches", msg("Start a batch"))
         common.say(msg("You can measure a photo here already; it is not kept."), "soft")
     take_photos.take(desk, desk.journal.batch(code) if code else None)
-    common.way(desk, "tray", msg("Many at once: the inbox"), ":material/inbox:")
+    common.way(desk, "inbox", msg("Many at once: the inbox"), ":material/inbox:")

@@ -146,7 +146,7 @@ document.addEventListener("visibilitychange", wake);
 window.addEventListener("pageshow", wake);
 
 // A part of the app that the cut kept from coming is not asked for again: what stands in its place is an empty page. Vite,
-// which loads such parts, tells of it. The page is loaded anew as soon as the app answers; what was typed and pressed is kept.
+// which loads such parts, tells of it. The page is reloaded as soon as the app answers; what was typed and pressed is kept.
 const reload = async () => {
   const answer = await fetch("/_stcore/health", { cache: "no-store" }).catch(() => null);
   if (answer?.ok) location.reload();

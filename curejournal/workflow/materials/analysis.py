@@ -15,10 +15,23 @@ from curejournal.journal.store import Journal
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import journeys
 from curejournal.judging.limits import Limits
-from curejournal.materials import history as materials
 from curejournal.materials.effects import Effect, MaterialEffects, TooFewBatches, find_causes
 from curejournal.materials.expectation import Expected, expect
-from curejournal.materials.history import History, Ingredient, Named, Story, What
+from curejournal.materials.history import (
+    History,
+    Ingredient,
+    Named,
+    Story,
+    What,
+    histories,
+    ingredients,
+    material_key,
+    materials_in,
+    named,
+    observations,
+    portions_of,
+    stories,
+)
 from curejournal.materials.lot_comparison import LotComparison
 from curejournal.soap.recipe import Recipe
 
@@ -49,11 +62,15 @@ class MaterialReport:
 
 @dataclass(frozen=True)
 class Which:
-    """Which material did it, and the portions that could not be compared, each with the reason."""
+    """Which material did it, and the portions that could not be compared, each with the reason.
+
+    Of `estimated` portions nobody weighed the batter, so that their doses rest on equal shares.
+    """
 
     what: What
     found: MaterialEffects
     left_out: tuple[str, ...]
+    estimated: int = 0
 
 
 @dataclass(frozen=True)
@@ -72,14 +89,14 @@ class Planned:
 
 
 def teller(journal: Journal, on: datetime) -> Tell:
-    """Tells what portions did, as it was known at a time; works it out anew each time."""
+    """Tells what portions did, as it was known at a time; works it out again each time."""
     rules = workflow.current_limits(journal)
     return lambda batches: [story for batch in batches for story in stories_of(batch, on, rules)]
 
 
 def stories_of(batch: Batch, on: datetime, rules: Limits) -> tuple[Story, ...]:
     """What each portion of a batch did, as it was known at a time."""
-    return materials.stories(batch, journeys(batch, on, rules, all_surfaces=True))
+    return stories(batch, journeys(batch, on, rules, all_surfaces=True))
 
 
 def compared(journal: Journal) -> tuple[Batch, ...]:
@@ -95,15 +112,15 @@ def recent(batches: Iterable[Batch], most: int) -> tuple[Batch, ...]:
 
 def holding(journal: Journal, names: Collection[str], most: int | None = None) -> tuple[Batch, ...]:
     """The batches that hold any of some materials, the latest poured alone if there are more than `most`."""
-    keys = {materials.material_key(name) for name in names}
+    keys = {material_key(name) for name in names}
     every = journal.all_batches()
-    found = [b for b in every if keys & {materials.material_key(item.material) for item in materials.materials_in(b)}]
+    found = [b for b in every if keys & {material_key(item.material) for item in materials_in(b)}]
     return tuple(found) if most is None or len(found) <= most else recent(found, most)
 
 
 def all_materials(journal: Journal) -> tuple[Named, ...]:
     """Each material that any recipe names, with its batches and doses."""
-    return materials.named(journal.all_batches())
+    return named(journal.all_batches())
 
 
 def material(
@@ -123,7 +140,7 @@ def material(
     journal, name, on
         The material as recipes name it, and the time.
     dose_pct : float, optional
-        The planned dose, % of the oils in the portion that it goes into.
+        The planned dose, % of the batter of the portion that it goes into.
     most : int, optional
         Look at so many of its latest batches only.
     beside_others : bool
@@ -146,7 +163,7 @@ def material(
     effect = None
     if beside_others:
         try:
-            together = find_causes(materials.observations(tell(compared(journal)))[0])
+            together = find_causes(observations(tell(compared(journal)))[0])
             effect = next((e for e in together.effects if _is_in(e.materials, name)), None)
         except TooFewBatches:
             pass
@@ -154,16 +171,16 @@ def material(
 
 
 def _history(told: Sequence[Story], batches: Sequence[Batch], name: str) -> History:
-    found = next((history for history in materials.histories(told) if _is_in([history.material], name)), None)
+    found = next((history for history in histories(told) if _is_in([history.material], name)), None)
     if found is not None:
         return found
     # Batches without portions, and without any photo, have no story to tell yet.
-    known = next(one for one in materials.named(batches) if _is_in([one.material], name))
+    known = next(one for one in named(batches) if _is_in([one.material], name))
     return History(known.material, known.kind, ())
 
 
 def _is_in(names: Iterable[str], name: str) -> bool:
-    return materials.material_key(name) in map(materials.material_key, names)
+    return material_key(name) in map(material_key, names)
 
 
 def which(journal: Journal, on: datetime, what: What = "turn", *, tell: Tell | None = None) -> Which:
@@ -174,14 +191,20 @@ def which(journal: Journal, on: datetime, what: What = "turn", *, tell: Tell | N
     TooFewBatches
     """
     chosen = compared(journal)
-    seen, left_out = materials.observations((tell or teller(journal, on))(chosen), what)
+    told = (tell or teller(journal, on))(chosen)
+    seen, left_out = observations(told, what)
+    compared_portions = {(one.batch, one.portion) for one in seen}
+    estimated = sum(
+        (story.batch, story.portion) in compared_portions and not all(item.weighed for item in story.ingredients)
+        for story in told
+    )
     earlier = len(journal.all_batches()) - len(chosen)
     if earlier > 0 and len(chosen) == COMPARED:
         left_out = (
             msg("{earlier} earlier batches: the latest {compared} are compared", earlier=earlier, compared=COMPARED),
             *left_out,
         )
-    return Which(what, find_causes(seen), left_out)
+    return Which(what, find_causes(seen), left_out, estimated)
 
 
 def planned(
@@ -197,16 +220,16 @@ def planned(
     `portions` are those that share the batter beside the ones that the recipe names.
     """
     tell = tell or teller(journal, on)
-    held = tuple(materials.ingredients(recipe, portions))
+    held = tuple(ingredients(recipe, portions))
     told = tell(holding(journal, {item.material for _, item in held}, EARLIER))
-    every = {materials.material_key(history.material): history for history in materials.histories(told)}
+    every = {material_key(history.material): history for history in histories(told)}
     try:
-        found = find_causes(materials.observations(tell(compared(journal)))[0])
+        found = find_causes(observations(tell(compared(journal)))[0])
     except TooFewBatches:
         found = None
     everywhere = [item for portion, item in held if not portion]
     plans = []
-    for name in dict.fromkeys([*portions, *materials.portions_of(recipe)]) or {"": None}:
+    for name in dict.fromkeys([*portions, *portions_of(recipe)]) or {"": None}:
         own = [item for portion, item in held if portion and portion == name]
         plans.append(_plan(name, (*everywhere, *own), every, on, found))
     return tuple(plans)
@@ -222,7 +245,7 @@ def _plan(
     doses: dict[str, float] = {}
     each: list[tuple[str, Expected | None]] = []
     for item in held:
-        history = every.get(materials.material_key(item.material))
+        history = every.get(material_key(item.material))
         known = history.material if history else item.material
         doses[known] = doses.get(known, 0.0) + (item.dose_pct or 0.0)
         each.append((known, expect(history, item.dose_pct, poured_at, item.lot) if history else None))
@@ -241,5 +264,5 @@ def expected(journal: Journal, code: str, on: datetime) -> tuple[Planned, ...]:
     wanted = {item.material for story in young for item in story.ingredients}
     others = [one for one in (holding(journal, wanted) if wanted else ()) if one.code != batch.code]
     told = [story for other in recent(others, EARLIER) for story in stories_of(other, on, rules)]
-    every = {materials.material_key(history.material): history for history in materials.histories(told)}
+    every = {material_key(history.material): history for history in histories(told)}
     return tuple(_plan(story.portion, story.ingredients, every, story.poured_at or on) for story in young)

@@ -1,4 +1,4 @@
-"""A filing into the journal, in one write; and the analyses that are kept beside it until they are made anew."""
+"""Commit a filing to the journal in one write; and the analyses that are cached beside it."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The inbox: photos that wait for the maker, and one call to place or correct each.
 
-A photo waits as a kept photo that no entry names; why it waits is proposed anew each time.
+A photo waits as a kept photo that no entry names; why it waits is worked out each time.
 """
 
 from __future__ import annotations

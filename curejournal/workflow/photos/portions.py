@@ -185,8 +185,14 @@ def _asked_of_film(found: Layers, pale: int, under: int, portions: Sequence[Expe
         other=other,
     )
     base = pale if layer.share > FILM_MOST or layer.form == "rim" else under
-    names = tuple(portions[0].name if len(portions) == 1 and n == base else "" for n in range(len(found.layers)))
+    names = _named_alone(found, base, portions)
     return Match(names, 0.0, text, "film", _only(found, pale, "film"))
+
+
+def _named_alone(found: Layers, number: int, portions: Sequence[Expected]) -> tuple[str, ...]:
+    """The name of each layer where there is but one portion: that layer's, and none for the others."""
+    name = portions[0].name if len(portions) == 1 else ""
+    return tuple(name if n == number else "" for n in range(len(found.layers)))
 
 
 def _with_gel(found: Layers, middle: int, rim: int, portions: Sequence[Expected], pour_day: bool) -> Match:
@@ -202,7 +208,7 @@ def _with_gel(found: Layers, middle: int, rim: int, portions: Sequence[Expected]
         "is to be followed? If it is a portion of its own, which one?",
         darker="darker" if darker else "lighter",
     )
-    names = tuple(portions[0].name if len(portions) == 1 and n == rim else "" for n in range(len(found.layers)))
+    names = _named_alone(found, rim, portions)
     return Match(names, 0.0, text, "gel", _only(found, middle, "gel"))
 
 
@@ -211,7 +217,7 @@ def _with_veins(found: Layers, veins: int, portions: Sequence[Expected], pour_da
     base = _largest_but(found, veins)
     if _favour(found.layers[base], found.layers[veins], portions) > KNOWN:
         return _without(found, [veins], portions, pour_day, "veins")
-    names = tuple(portions[0].name if len(portions) == 1 and n == base else "" for n in range(len(found.layers)))
+    names = _named_alone(found, base, portions)
     text = msg("The window shows lines of another colour. Are they a portion (a drizzle, a vein), or to be left out?")
     return Match(names, 0.0, text, "veins", _only(found, veins, "veins"))
 

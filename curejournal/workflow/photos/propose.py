@@ -1,6 +1,6 @@
 """An analysis, what the journal knows and what the maker said, to a filing: what is kept, or what is still asked.
 
-Nothing is read or written here, and nothing of it is stored but what the maker answered; it follows each time anew.
+Nothing is read or written here. Of all this only what the maker answered is stored; the rest is worked out each time.
 """
 
 from __future__ import annotations

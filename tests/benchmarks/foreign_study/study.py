@@ -81,7 +81,7 @@ def judge_one(task: tuple[int, int]) -> dict:
         found = judge(batch, on)
         row["ms"].append(1e3 * (time.process_time() - began))
         row["judgements"] += 1
-        checks = {finding.gauge: finding for finding in found.findings}
+        checks = {finding.check: finding for finding in found.findings}
         if found.verdict == "ready":
             row["ready"] = True
             row["false_ready"] += [(round(day, 1), why) for why in false_ready(simulated, day)]
@@ -121,7 +121,7 @@ def release_one(task: tuple[int, int, str]) -> dict:
     lye, passed, holds = simulated.world.lye, [], []
     for day in (28.2, 50.0):
         found = judge(simulated.batch, POURED + timedelta(days=day, minutes=1))
-        verdicts = {finding.gauge: finding.verdict for finding in found.findings}
+        verdicts = {finding.check: finding.verdict for finding in found.findings}
         if all(verdicts[name] is Verdict.PASS for name in ("alkali", "lye margin", "surface", "age")):
             passed.append(lye.bulk_pct(day))
         if verdicts["alkali"] is Verdict.HOLD:

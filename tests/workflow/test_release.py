@@ -377,7 +377,7 @@ def test_signing_selling_and_recalling_on_the_command_line(family: Journal) -> N
     assert [gone["to"] for gone in shown["recalls"][0]["reach"][0]["gone"]] == ["the market", "a friend"]
     said = run("judge", "C", "--on", "2026-11-10", journal=here)
     assert "Recall A? After the release of A (24 bars)" in said
-    assert "Recall A? C Soap C has 40\u00a0g of batch b embedded in it" in said
+    assert "Recall A? C Soap C has 40 g of batch b embedded in it" in said
     assert as_json("batch", "withdraw", "A", "--statement", "lye", journal=here)["record"]["act"] == "withdraw"
     assert as_json("batch", "hold", "C", "--statement", "pieces of A", journal=here)["record"]["rules_version"]
     assert as_json("judge", "C", journal=here)["recalls"] == []

@@ -95,6 +95,7 @@ def _photo_note(record: PhotoNote) -> str:
 
 def _photo_view(record: PhotoView) -> str:
     facts = [msg("balanced by {portion}", portion=record.portion)] if record.place else []
+    facts += [msg("in the light of a photo with the card")] if record.same_light else []
     facts += ["cut"] if record.crop else []
     facts += [msg("turned by {turn_deg}°", turn_deg=digits(record.turn_deg, 1))] if record.turn_deg else []
     facts += [msg("cover of the batch")] if record.cover else []

@@ -10,7 +10,9 @@ class PhotoView:
     """How a photo is shown. Nothing is measured from it.
 
     `place` is an outline, in pixels of the upright picture, where `portion` is seen: a photo without a card is balanced
-    so that it shows the portion's measured colour of that day there. `crop` is left, top, right and bottom as shares of
+    so that it shows the portion's measured colour of that day there. `same_light` says that the light and the camera's
+    white balance were those of the photo with a card of the same minutes: a camera left to itself sets it anew each
+    time, so only the maker can know. `crop` is left, top, right and bottom as shares of
     the picture after it was turned clockwise by `turn_deg`. A `cover` stands for its batch.
     """
 
@@ -19,3 +21,4 @@ class PhotoView:
     crop: tuple[float, float, float, float] | None = None
     turn_deg: float = 0.0
     cover: bool = False
+    same_light: bool = False

@@ -53,9 +53,7 @@ def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
 
 def material(
     name: Annotated[str, typer.Argument(help="The material, as in the recipes.")],
-    dose: Annotated[
-        float | None, typer.Option("--dose", help="The planned dose, % of the oils in its portion.")
-    ] = None,
+    dose: Annotated[float | None, typer.Option("--dose", help="The planned dose, % of its portion's batter.")] = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write its fact sheet, one page.")] = None,
     markdown: Annotated[Path | None, typer.Option("--markdown", help="Write its fact sheet as Markdown.")] = None,
     journal: JournalAt = DEFAULT_JOURNAL,

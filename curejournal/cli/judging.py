@@ -223,7 +223,7 @@ def intend(
 def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
     """List what is due: weigh, photograph, test, release."""
     with open_journal(journal) as kept:
-        items = workflow.due_now(kept, now_of(kept))
+        items, zone = workflow.due_now(kept, now_of(kept)), workflow.time_zone(kept)
     if as_json:
         print_json({"due": [{"batch": batch.code, **workflow.as_json(item)} for batch, item in items]})
     else:
@@ -231,7 +231,7 @@ def due(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
             tell(
                 msg(
                     "{on}  {code} {name}: {words} ({why})",
-                    on=formatting.day(item.when),
+                    on=formatting.day(item.when.astimezone(zone)),
                     code=batch.code,
                     name=batch.name,
                     words=item.words,

@@ -139,7 +139,8 @@ def history(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = 
         about = msg(" (instead of {earlier})", earlier=entry.supersedes) if entry.supersedes else ""
         if entry.id in later:
             about += msg(" (no longer counts: see {later})", later=later[entry.id])
-        recorded = msg("{by}, written down {at} UTC", by=entry.by, at=formatting.moment(entry.recorded_at))
+        written = formatting.moment(entry.recorded_at.astimezone(zone))
+        recorded = msg("{by}, written down {at}", by=entry.by, at=written)
         tell(join("\t", (str(entry.id), formatting.moment(entry.at, zone), describe(entry.record) + about, recorded)))
 
 

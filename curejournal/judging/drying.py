@@ -17,7 +17,7 @@ from curejournal.batch.records import Entry, Weighing
 from curejournal.colour.difference import Interval
 from curejournal.judging.curves import Array, Curves, Grids, ModelWeight, interval_of
 from curejournal.judging.drying_dates import allowing_for_the_room, from_when
-from curejournal.judging.drying_models import MODELS, ROOM_DAYS, room_changed
+from curejournal.judging.drying_models import MODELS, ROOM_DAYS, RoomHistory, room_changed
 
 DAY = timedelta(days=1)
 WEEK_DAYS = 7.0
@@ -126,6 +126,7 @@ def analyse_drying(
     water_share: float | None = None,
     limit_pct_week: float = 1.0,
     days_apart: float = 7.0,
+    room: RoomHistory | None = None,
 ) -> DryingReport:
     """Judge a batch's drying from all its weighings together.
 
@@ -141,6 +142,8 @@ def analyse_drying(
         Loss in 7 days, % of weight, below which a batch is steady.
     days_apart : float
         *Steady* needs this between two weighings that both show it.
+    room : RoomHistory, optional
+        Humidity and temperature of the room, where they were noted.
 
     Returns
     -------
@@ -164,7 +167,7 @@ def analyse_drying(
     if moments < 2 or latest - float(days[0]) < 1.0:
         return _nothing(WEIGHED_ONCE, most, entries, days, parts, sds)
 
-    curves, chi2, inflation = _fit(days, parts, sds, groups, latest)
+    curves, chi2, inflation = _fit(days, parts, sds, groups, room or RoomHistory())
     offsets = curves.extra[..., 0].mean(axis=0)
     long = curves.at(np.array([0.0, LONG_DAYS]))[..., 0]
     keep = _possible(1 - long[:, 1] / long[:, 0], water_share)
@@ -284,12 +287,16 @@ UNSEEN_DAYS = 4.0
 """A room that changed later than this before the last weighing shows in no weight yet: it would only widen. Ours."""
 
 
-def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest: float) -> tuple[Curves, Array, float]:
+def _fit(
+    days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], room: RoomHistory
+) -> tuple[Curves, Array, float]:
     """Curves, squared distance of each weighing in standard deviations, and what the noise was multiplied by."""
+    latest = float(days[-1])
     changed = (
         [room_changed(latest - UNSEEN_DAYS, follows) for follows in ROOM_DAYS] if len(days) >= 4 and latest > 9 else []
     )
-    models = [*MODELS, *changed]
+    noted = room.model(latest)
+    models = [*MODELS, *changed, *([noted] if noted is not None else [])]
 
     def fit(factor: float, weights: Array) -> tuple[Curves, Array]:
         precision = (weights / (sds * factor) ** 2)[:, None, None]

@@ -289,7 +289,8 @@ def _headline(
     unsafe = [f for f in holds if f.check in SAFETY]
     parts = [held] if held else []
     if unsafe:
-        parts.append(msg("because of {unsafe}", unsafe=join(" and ", (f"{f.check} ({f.words})" for f in unsafe))))
+        held_by = (msg("{check} ({words})", check=f.check, words=f.words) for f in unsafe)
+        parts.append(msg("because of {unsafe}", unsafe=join(msg(" and "), held_by)))
     parts += [
         msg("{check} ({words}), which is yours to decide", check=f.check, words=f.words)
         for f in holds

@@ -30,7 +30,7 @@ from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
 from curejournal.ui.pages import PAGES
 from curejournal.ui.shell import Shell
-from curejournal.ui.state import background, connection, journal_choice, manners, outbox
+from curejournal.ui.state import background, connection, journal_choice, manners, outbox, phone_zone
 from curejournal.ui.state.signed_in import SignedIn, behind_gate, signed_in
 from curejournal.workflow import readers
 from curejournal.workflow.settings import settings_of
@@ -88,6 +88,11 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
     i18n.use(readers.kept_habits(journal))
     desk = _desk(journal, person, now() if now else datetime.now().astimezone(), ways)
     _head(desk, shown, slug)
+    phone_zone.ask(desk)
+    if desk.journal.names():
+        from curejournal.ui.forms import recall  # an empty journal's first page does not wait for what judges
+
+        attempt(lambda: recall.first(desk, slug))
     with st.container(key="page"):
         if shown[slug].titled:
             st.title(tr(shown[slug].title))
@@ -95,18 +100,27 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
         kept.show(desk, slug)
         if not shown[slug].writes or common.may_enter(desk):
             attempt(lambda: shown[slug].load()(desk))
+    _foot(desk)
+    manners.mind("-".join((slug, st.query_params.get("batch", ""), st.query_params.get("photo", ""))))
+    connection.watch(desk)
+    _load_other_pages()
+
+
+def _foot(desk: Desk) -> None:
+    """Whose name entries bear, asked for once; where they are kept; and that a maker judges."""
+    if not desk.signed_in and not settings_of(desk.journal).people:
+        with st.container(horizontal=True, vertical_alignment="center", key="who"):
+            common.say(msg("Your entries bear the name of this computer’s account: {by}.", by=desk.by), "soft")
+            common.way(desk, "people", msg("Give your own name"))
     where = msg("the computer that shows this") if desk.signed_in else msg("this computer")
     common.say(
         msg(
-            "Entries are made by {by}. Kept on {where}. Supports a maker’s judgement; local codes decide.",
+            "Your entries bear the name {by}. Kept on {where}. Supports a maker’s judgement; local codes decide.",
             by=desk.by,
             where=where,
         ),
         "foot",
     )
-    manners.mind("-".join((slug, st.query_params.get("batch", ""), st.query_params.get("photo", ""))))
-    connection.watch(desk)
-    _load_other_pages()
 
 
 def told(fault: Exception) -> bool:
@@ -133,6 +147,7 @@ def _nothing(slug: str) -> None:
 
 
 def _desk(journal: Journal, person: SignedIn | None, clock: datetime, ways: Mapping[str, Any]) -> Desk:
+    phone_zone.take(journal, reads_only=person is not None and person.reads_only)
     zone = workflow.time_zone(journal)
     now = workflow.calendar(journal, clock.astimezone(zone))
     stands_still = now != clock.astimezone(zone)
@@ -172,4 +187,4 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
 
 
 def _way(desk: Desk, page: Page, name: str, here: bool) -> None:
-    st.page_link(desk.ways[page.slug], label=tr(f"**{name}**" if here else name))
+    st.page_link(desk.ways[page.slug], label=tr("**" + name + "**" if here else name))

@@ -30,10 +30,11 @@ class RecipeRules:
 class Settings:
     """All that a journal is told once; the metadata of a field is the name under which it is kept.
 
-    `time_zone` is a name of the IANA database, empty for that of the computer; `place` the name that papers bear;
-    `rules_of_recipes` are by the recipe's name in lower case; `habits` are the units, dates and language of those who
-    read; `people` those who entered something on this computer, the last one first; `scale_step_g` is the step of the
-    scale that was used last; `calendar_stands_at` is the day on which the calendar of the demo stands still.
+    `time_zone` is a name of the IANA database, empty for that of the computer; `zone_declined` that of a phone that
+    was asked about and not taken; `place` the name that papers bear; `rules_of_recipes` are by the recipe's name in
+    lower case; `habits` are the units, dates and language of those who read; `people` those who entered something on
+    this computer, the last one first; `scale_step_g` is the step of the scale that was used last; `calendar_stands_at`
+    is the day on which the calendar of the demo stands still.
     """
 
     time_zone: str = field(default="", metadata={msg("kept as"): msg("time zone")})
@@ -44,9 +45,10 @@ class Settings:
     )
     habits: Mapping[str, str] = field(default_factory=dict, metadata={msg("kept as"): "habits"})
     people: tuple[str, ...] = field(default=(), metadata={msg("kept as"): "people"})
-    scale_step_g: float | None = field(default=None, metadata={msg("kept as"): msg("scale step")})
     backup_folder: str = field(default="", metadata={msg("kept as"): msg("backup folder")})
     calendar_stands_at: datetime | None = field(default=None, metadata={msg("kept as"): msg("calendar stands at")})
+    scale_step_g: float | None = field(default=None, metadata={msg("kept as"): msg("scale step")})
+    zone_declined: str = field(default="", metadata={msg("kept as"): msg("time zone declined")})
 
 
 KEPT_AS: dict[str, str] = {one.name: one.metadata["kept as"] for one in fields(Settings)}

@@ -254,7 +254,7 @@ def test_a_fault_of_ours_is_told_in_our_words_by_drawing_and_by_a_press(
     breaks = "curejournal.ui.pages.people:change_settings curejournal.ui.forms.ph_strips:chosen_card"
     app = start_app(three_batches(tmp_path), **{BREAKS: breaks})
     steps.go(window, app, "people")
-    window.get_by_label("Entries are made by").fill("Ann")
+    window.get_by_label("Your name, on every entry that you make").fill("Ann")
     window.keyboard.press("Tab")
     assert_told(window, app)
     window.goto(f"{app.address}/strips")

@@ -24,6 +24,7 @@ from curejournal.batch.records import (
     SurfaceNote,
     Withdrawn,
 )
+from curejournal.batch.workshop import RoomLog
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
@@ -437,3 +438,16 @@ def test_undoing_a_test_asks_why_and_keeps_the_reason(small: Path) -> None:
     with Journal.open(small) as journal:
         assert kept.id not in {entry.id for entry in journal.batch("B-2").entries}
         assert journal.history("B-2")[-1].record == Withdrawn("That was another batch.")
+
+
+def test_the_verdict_on_a_page_knows_the_workshops_room_log(small: Path) -> None:
+    noted = tuple((NOW - timedelta(days=number), 18.0, 71.0) for number in range(10, 0, -1))
+    assert "room humidity" not in text_of(section("B-1", "Checks"))
+    with Journal.open(small) as journal:
+        journal.add("", RoomLog("cellar.csv", noted), at=NOW - timedelta(hours=2), by="Ann Example")
+    assert "71% RH" in text_of(section("B-1", "Checks"))
+    # A second file of the same days alters their means, though no more days have one.
+    again = tuple((at + timedelta(hours=1), 18.0, 51.0) for at, _, _ in noted)
+    with Journal.open(small) as journal:
+        journal.add("", RoomLog("loft.csv", again), at=NOW - timedelta(hours=1), by="Ann Example")
+    assert "61% RH" in text_of(section("B-1", "Checks"))

@@ -24,6 +24,8 @@ def test_settings_come_back_as_they_were_set(journal: Journal) -> None:
         ("Ana", "Ben"),
         "/media/stick",
         datetime(2026, 5, 1, 12, tzinfo=UTC),
+        0.5,
+        "Asia/Tokyo",
     )
     change_settings(journal, **{name: getattr(asked, name) for name in KEPT_AS})
     assert settings_of(journal) == asked

@@ -10,7 +10,7 @@ from curejournal.documents.formatting import day, moment
 from curejournal.documents.ribbon import main_portion, ribbon_html, until_now
 from curejournal.judging.judgement import LOCAL_CODES, Judgement
 from curejournal.ui.components import common, film, showing, timeline
-from curejournal.ui.forms import doing
+from curejournal.ui.forms import doing, recall
 from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk, attempt, plain
 from curejournal.ui.state import cache
@@ -51,10 +51,9 @@ def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None
         if batch.poured_at
         else msg("not poured yet")
     )
-    common.say(msg("{code} · {poured}", code=batch.code, poured=poured), msg("small soft"))
+    common.say(msg("{code} · {poured}", code=batch.code, poured=poured), "small soft")
     st.title(plain(batch.name))
-    for question in judgement.recall:
-        st.error(plain(question), icon=":material/back_hand:")
+    recall.of_batch(desk, batch.code, batch.name, judgement.recall)
     edition = cache.edition(desk, batch)
     if edition is not None and edition.releasable:
         common.say(edition.words, "soft")
@@ -70,7 +69,7 @@ def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None
     if not brief:
         for caution in judgement.cautions:
             if caution != LOCAL_CODES:
-                common.say(caution, msg("small soft"))
+                common.say(caution, "small soft")
 
 
 def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:

@@ -25,6 +25,14 @@ ACTS: dict[Act, str] = {
     "lift hold": msg("Lift the hold (no release yet)"),
     "keep on sale": msg("It stays on sale (answers the question above)"),
 }
+EXAMPLES: dict[Act, str] = {
+    "release": msg("I looked at twelve bars and at all checks; they may be sold from today."),
+    "hold": msg("Orange spots on four bars. Nothing is sold before the next look on Monday."),
+    "withdraw": msg("Three bars tested high. The release no longer counts; the shop was called."),
+    "lift hold": msg("The spots were dust; wiped off, the bars are clean. The hold is lifted."),
+    "keep on sale": msg("The meter was not calibrated. Calibrated, it read 9.8 on three bars."),
+}
+"""What a statement may say. Ours."""
 OUTCOMES = {"good": "✓ good", "unclear": "? unclear", "high": "‖ high"}
 
 
@@ -40,7 +48,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         span = formatting.span((earliest, latest))
         doubt = "" if span == formatting.day(middle) else msg(" (95 %: {span})", span=span)
         # With something still needed, no date makes it ready by itself.
-        when, needed = f"{formatting.day(middle)}{doubt}", any(finding.needs for finding in judgement.findings)
+        when, needed = formatting.day(middle) + doubt, any(finding.needs for finding in judgement.findings)
         common.say(msg("Not before about {when}.", when=when) if needed else msg("Ready from about {when}.", when=when))
     common.say(
         msg(
@@ -139,7 +147,9 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         label = msg("Your name, in full: it stands as the signature")
         known = desk.by if desk.signed_in else ""
         name = st.text_input(tr(label), known, key=f"{turn}-name", max_chars=80, disabled=desk.signed_in)
-        statement = st.text_area(tr(msg("What you state")), key=f"{turn}-statement", max_chars=2000)
+        statement = st.text_area(
+            tr(msg("What you state")), key=f"{turn}-statement", max_chars=2000, placeholder=tr(EXAMPLES[act])
+        )
         common.say(
             msg(
                 "The verdict and all its evidence are kept with the signature as they stand now. A signature is not "
@@ -154,7 +164,9 @@ def _sign(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             disabled=act == "release" and not ready,
             key=f"sign-go-{batch.code}",
         )
-    if sent:
+    if sent and not statement.strip():
+        st.info(tr(msg("Say in your own words what you state. For example: “{example}”", example=EXAMPLES[act])))
+    elif sent:
         signed = attempt(
             lambda: workflow.decide(
                 desk.journal, batch.code, act, signed_by=name.strip(), statement=statement.strip(), on=desk.now

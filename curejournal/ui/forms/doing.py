@@ -93,7 +93,7 @@ def words_of(things: Sequence[Task]) -> str:
 
 def since(desk: Desk, things: Sequence[Task]) -> str:
     """Since when it is due."""
-    first = min(thing.when for thing in things)
+    first = min(thing.when for thing in things).astimezone(desk.zone)
     if first > desk.now:
         return msg("from {first}", first=day(first))
     return "today" if first.date() == desk.now.date() else msg("since {first}", first=day(first))

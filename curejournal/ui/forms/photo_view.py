@@ -31,9 +31,10 @@ def ask(desk: Desk, batch: Batch, shown: Shown) -> None:
     """Ask how it is shown, show that at once, and keep it when the maker says so."""
     key = f"view-of-{shown.sha256[:12]}"
     portions = list(dict.fromkeys(reading.portion for _, reading in batch.records(ColourReading)))
-    portion, place = "", tuple[tuple[float, float], ...]()
+    portion, place, alike = "", tuple[tuple[float, float], ...](), False
     if shown.balance != "measured" and portions:
-        portion, place = _place(desk, shown, portions, key)
+        portion, place = _place(desk, batch, shown, portions, key)
+        alike = not place and _same_light(batch, shown, key)
     elif shown.balance != "measured":
         common.say(msg("Once a colour of this batch was measured, the soap can set the balance of this photo."), "soft")
     quarter = st.segmented_control(
@@ -43,7 +44,7 @@ def ask(desk: Desk, batch: Batch, shown: Shown) -> None:
     turn = TURNS[quarter] + level
     crop = _crop(desk, shown, turn, key) if st.toggle(tr(msg("Cut it")), key=f"{key}-cuts") else None
     cover = st.toggle(tr(msg("Cover of this batch")), value=shown.cover, key=f"{key}-cover")
-    draft = PhotoView(portion if place else "", place, crop, turn, cover)
+    draft = PhotoView(portion if place else "", place, crop, turn, cover, alike)
     if st.button(tr(msg("Save how it is shown")), key=f"{key}-keep", type="primary"):
         kept = attempt(
             lambda: showing.keep_view(desk.journal, batch.code, shown.sha256, draft, by=desk.by, now=desk.now)
@@ -52,12 +53,25 @@ def ask(desk: Desk, batch: Batch, shown: Shown) -> None:
             st.rerun()
 
 
-def _place(desk: Desk, shown: Shown, portions: list[str], key: str) -> tuple[str, tuple[tuple[float, float], ...]]:
+def _same_light(batch: Batch, shown: Shown, key: str) -> bool:
+    """Ask whether it was taken as a photo with the card was."""
+    other = showing.beside(shown, showing.shown_photos(batch))
+    if other is None:
+        return False
+    words = msg(
+        "Same light as the photo with the card of {time}, with the camera's white balance fixed",
+        time=f"{other.at:%H:%M}",
+    )
+    return st.toggle(tr(words), value=shown.balance == "light", key=f"{key}-alike")
+
+
+def _place(
+    desk: Desk, batch: Batch, shown: Shown, portions: list[str], key: str
+) -> tuple[str, tuple[tuple[float, float], ...]]:
     common.say(
         msg(
-            "Mark a place where the soap is evenly lit. The photo is balanced so that it shows its measured "
-            "colour of that "
-            "day there. Nothing is measured from it."
+            "Mark a place where the soap is evenly lit; one that may be it is proposed. The photo is balanced so that "
+            "it shows its measured colour of that day there. Nothing is measured from it."
         ),
         "soft",
     )
@@ -75,6 +89,9 @@ def _place(desk: Desk, shown: Shown, portions: list[str], key: str) -> tuple[str
     box = tuple(side * of for side, of in zip((0.4, 0.4, 0.6, 0.6), 2 * (facts.width, facts.height), strict=True))
     left, top, right, bottom = box
     middle = ((left, top), (right, top), (right, bottom), (left, bottom))
+    marked = shown.view.seen[0].outline if shown.balance == "soap" and shown.portions == (portion,) else None
+    if marked is None:
+        marked = cache.likely_place(desk.journal, batch, shown, portion, cache.state_of(batch))
     marks = marking.mark(
         cache.small_picture(desk.journal, shown.sha256, 1000),
         facts.width,
@@ -82,7 +99,7 @@ def _place(desk: Desk, shown: Shown, portions: list[str], key: str) -> tuple[str
         [portion],
         f"{key}-place-{portion}",
         msg("The photo, to mark a place of this portion"),
-        proposed={portion: shown.view.seen[0].outline if shown.balance == "soap" else middle},
+        proposed={portion: marked or middle},
         corners=False,
     )
     return portion, tuple(marks.areas.get(portion, ()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import streamlit as st
 
@@ -31,6 +32,7 @@ def render(desk: Desk) -> None:
         "lead",
     )
     _backup(desk)
+    _onto_this_device(desk)
     st.subheader(_("Check"))
     _check(desk)
     if not desk.signed_in:
@@ -80,6 +82,27 @@ def _backup(desk: Desk) -> None:
             ),
             icon=":material/check:",
         )
+
+
+def _onto_this_device(desk: Desk) -> None:
+    """The same file, downloaded to the phone or computer that shows this."""
+    if not common.may_enter(desk):
+        return
+    st.download_button(
+        _("Download a backup to this device"),
+        lambda: _as_bytes(desk.journal),
+        f"curejournal-{desk.now:%Y-%m-%d}.zip",
+        "application/zip",
+        key="backup-download",
+        icon=":material/download:",
+        on_click="ignore",
+    )
+    common.say(msg("It holds all photos, so it may be large; keep it where only you can read it."), "soft")
+
+
+def _as_bytes(journal: Journal) -> bytes:
+    with TemporaryDirectory() as folder:
+        return workflow.back_up(journal, folder).path.read_bytes()
 
 
 def _into(journal: Journal, folder: str, tell: background.Tell) -> Backup:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Sequence
 from functools import partial
 from typing import get_args
 
@@ -13,7 +10,7 @@ import streamlit as st
 from curejournal.base.messages import msg
 from curejournal.batch.records import WhyOut
 from curejournal.ui.components import common
-from curejournal.ui.forms import business, entry
+from curejournal.ui.forms import business, entry, recall
 from curejournal.ui.i18n import _, localised, tr, word_of
 from curejournal.ui.page import Desk, attempt
 from curejournal.workflow import customers
@@ -94,28 +91,7 @@ def _recall(desk: Desk, names: dict[str, str]) -> None:
         if code is None:
             return
         people, of = customers.recall_list(desk.journal, code), code
-    if not people:
-        common.say(msg("Nobody has bars of it, as far as this journal knows."))
-        return
-    common.listed(one.words for one in people)
-    st.download_button(
-        _("The list (CSV)"), lambda: _list(people), f"recall-{of}.csv", "text/csv", key="recall-list", on_click="ignore"
-    )
-
-
-def _list(people: Sequence[customers.HasBars]) -> bytes:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(("who", msg("how to reach them"), "batch", "bars", "since"))
-    for one in people:
-        for code, bars in one.bars.items():
-            writer.writerow([_safe(one.who), _safe(one.details), _safe(code), bars, f"{one.since:%Y-%m-%d}"])
-    return text.getvalue().encode("utf-8-sig")
-
-
-def _safe(text: str) -> str:
-    """Text that no spreadsheet runs."""
-    return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text
+    recall.listed(people, of)
 
 
 def _got(desk: Desk, names: dict[str, str]) -> None:

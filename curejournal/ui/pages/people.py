@@ -25,7 +25,7 @@ def render(desk: Desk) -> None:
         st.html(f'<a href="/sign-out">{tr("Sign out")}</a>')
         return
     common.say(msg("Each entry bears the name of the person who made it."), "lead")
-    name = st.text_input(_("Entries are made by"), desk.by, key="by-name", max_chars=80).strip()
+    name = st.text_input(_("Your name, on every entry that you make"), desk.by, key="by-name", max_chars=80).strip()
     if name and name != desk.by:
         st.session_state["by"] = name
         others = [known for known in settings_of(desk.journal).people if known != name]

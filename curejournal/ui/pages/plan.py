@@ -18,13 +18,16 @@ from curejournal.soap.lye import recipe_mass_g
 from curejournal.soap.recipe import Recipe
 from curejournal.soap.scaling import mould_g, scale
 from curejournal.ui.components import common
-from curejournal.ui.forms.recipe import lots, pieces_now, same_bottles, show_lye
+from curejournal.ui.forms import entry
+from curejournal.ui.forms.recipe import lots, of_batch, pieces_now, same_bottles, show_lye
 from curejournal.ui.i18n import _, localised, weight_input, word_of
 from curejournal.ui.page import Desk, attempt
 from curejournal.ui.state import material_cache
 from curejournal.workflow import documents, materials
 
 FROM_FILE = msg("a recipe file")
+LATEST, OFFERED = 12, 3
+"""Batches that are looked through for a recipe, and recipes that are offered. Ours: those that fit a phone."""
 SIZES = (msg("as it is"), msg("to a mass"), msg("to a mould"))
 
 
@@ -50,9 +53,24 @@ def render(desk: Desk) -> None:
         batch = desk.journal.batch(like)
         recipe, portions = batch.recipe, batch.portions
         if recipe is None:
-            common.say(msg("This batch has no recipe."))
+            _no_recipe(desk, like)
     if recipe is not None:
         _planned(desk, recipe, portions, like)
+
+
+def _no_recipe(desk: Desk, code: str) -> None:
+    """What can be done where a batch has no recipe: enter it here, or begin with one that has."""
+    common.say(msg("{code} has no recipe yet, so there is nothing to scale.", code=code))
+    known = [other for other in list(desk.journal.names())[:LATEST] if desk.journal.batch(other).recipe is not None]
+    for other in known[:OFFERED]:
+        name = desk.journal.names()[other]
+        common.way(desk, "plan", msg("Plan with the recipe of {code} · {name}", code=other, name=name), like=other)
+    if not common.may_enter(desk):
+        return
+    with st.expander(_("Enter its recipe, as it was weighed"), expanded=not known):
+        common.say(msg("For example: 700 g olive, 300 g coconut, 280 g water, 138 g NaOH."), "soft")
+        of_batch(desk, desk.journal.batch(code))
+        entry.ask(desk, code)
 
 
 def _from_file() -> Recipe | None:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from curejournal.base.lazy import Module
 from curejournal.base.messages import join, msg, msg_n
+from curejournal.batch.descriptions import describe
+from curejournal.batch.records import AlkaliTest, Decision, Event, PhotoNote, SurfaceNote, Weighing
 from curejournal.documents.formatting import day
 from curejournal.ui.components import common, first_steps
 from curejournal.ui.i18n import tr
-from curejournal.ui.page import Desk, plain
+from curejournal.ui.page import Desk
 
 if TYPE_CHECKING:
     from curejournal.judging.tasks import Task
@@ -25,6 +27,8 @@ else:  # the page of an empty journal, the first that a maker sees, needs them n
     doing, due_cache = Module("curejournal.ui.forms.doing"), Module("curejournal.ui.state.due_cache")
     documents, showing = Module("curejournal.workflow.documents"), Module("curejournal.ui.components.showing")
 
+STEPS = (Weighing, AlkaliTest, SurfaceNote, PhotoNote, Event, Decision)
+"""What is ticked off once it is done."""
 SHOWN = 20
 """Batches at first. Ours: more than a day's work."""
 
@@ -51,12 +55,6 @@ def render(desk: Desk) -> None:
     if seen.waiting:
         more = msg_n("{number} more batch", "{number} more batches", seen.waiting)
         common.say(msg("{more} still to be looked at; what is due there will follow.", more=more), "soft")
-    for glance in seen.glances:
-        for question in glance.recall:
-            st.error(
-                tr(msg("{code}: {question}", code=plain(glance.code), question=plain(question))),
-                icon=":material/back_hand:",
-            )
     batches: dict[str, tuple[Glance, list[Task]]] = {}
     for glance, thing in now:
         batches.setdefault(glance.code, (glance, []))[1].append(thing)
@@ -68,8 +66,24 @@ def render(desk: Desk) -> None:
     ):
         st.session_state["due-shown"] = shown + SHOWN
         st.rerun()
+    _done(desk, (glance.code for glance in seen.glances))
     if later:
         _later(desk, later)
+
+
+def _done(desk: Desk, codes: Iterable[str]) -> None:
+    """What was done today, ticked off."""
+    lines = []
+    for code in list(codes)[:SHOWN]:
+        batch = desk.journal.batch(code)
+        lines += [
+            msg("✓ {name}: {record}", name=batch.name, record=describe(item.record))
+            for item in batch.entries
+            if isinstance(item.record, STEPS) and item.at.astimezone(desk.zone).date() == desk.now.date()
+        ]
+    if lines:
+        st.subheader(tr(msg("Done today")))
+        common.listed(lines)
 
 
 def _batch(desk: Desk, glance: Glance, things: Sequence[Task], *, first: bool) -> None:
@@ -90,7 +104,7 @@ def _batch(desk: Desk, glance: Glance, things: Sequence[Task], *, first: bool) -
                 for number, (what, same) in enumerate(doing.in_order(things)):
                     if doing.button(desk, code, what, same, dark=first and number == 0, wide=True):
                         opened = what
-                    common.say(doing.since(desk, same), msg("small soft"))
+                    common.say(doing.since(desk, same), "small soft")
         if opened:
             doing.form(desk, code, opened)
 
@@ -99,7 +113,7 @@ def _later(desk: Desk, later: Sequence[tuple[Glance, Task]]) -> None:
     st.subheader(tr(msg("Coming up")))
     lines: dict[tuple[str, str, str], list[Task]] = {}
     for glance, thing in later:
-        lines.setdefault((day(thing.when), thing.what, glance.name), []).append(thing)
+        lines.setdefault((day(thing.when.astimezone(desk.zone)), thing.what, glance.name), []).append(thing)
     common.table(
         [
             (when, msg("{things}: {name}", things=doing.words_of(things), name=name))

@@ -9,18 +9,18 @@ from typing import Any
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.batch.records import Batch, PacketCheck
+from curejournal.batch.records import Batch
 from curejournal.documents.preview import first_pages
 from curejournal.documents.soap_pictures import Cut
+from curejournal.documents.soap_place import Outline
 from curejournal.journal.store import Journal
 from curejournal.judging.judgement import Judgement, OtherEdition, judge, other_edition
 from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
 from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, analyse, showing
-
-Around = tuple[str, tuple[PacketCheck, ...], str]
-"""What other batches say of one: see `workflow.surroundings`."""
+from curejournal.workflow.room import room_state, with_room
+from curejournal.workflow.verdicts import Around
 
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
@@ -40,11 +40,14 @@ def edition(desk: Desk, batch: Batch) -> OtherEdition | None:
 
 
 def _with_pieces(desk: Desk, batch: Batch, when: Callable[[Batch], datetime]) -> Judgement:
-    """The verdict on a batch and what is in it, each at its time."""
+    """The verdict on a batch and what is in it, each at its time, in the workshop's room."""
+    room = room_state(desk.journal)
 
     def by_itself(one: Batch, around: Around = ("", (), "")) -> Judgement:
-        limits = workflow.limits_of(desk.journal, one)
-        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), limits, around, one)
+        limits, in_room = workflow.limits_of(desk.journal, one), with_room(desk.journal, one)
+        return _judged(
+            str(desk.journal.location), one.code, (*state_of(one), *room), when(one), limits, around, in_room
+        )
 
     return by_itself(batch, workflow.surroundings(desk.journal, batch, by_itself))
 
@@ -56,7 +59,7 @@ def hour(desk: Desk) -> datetime:
 
 @st.cache_resource(max_entries=400, show_spinner="Judging…", hash_funcs={Limits: lambda rules: rules.version})
 def _judged(
-    location: str, code: str, state: tuple[int, int], on: datetime, rules: Limits, around: Around, _batch: Batch
+    location: str, code: str, state: tuple[int, ...], on: datetime, rules: Limits, around: Around, _batch: Batch
 ) -> Judgement:
     return judge(_batch, on, rules, *around)
 
@@ -87,6 +90,14 @@ def small_picture(_journal: Journal, sha256: str, longest: int) -> bytes:
 def true_picture(_journal: Journal, shown: showing.Shown, longest: int, cut: Cut = "wide") -> bytes:
     """A kept photo in its true colour, cut to the soap."""
     return showing.true_picture(_journal, shown, longest, cut)
+
+
+@st.cache_resource(max_entries=200, show_spinner=False, hash_funcs={showing.Shown: repr})
+def likely_place(
+    _journal: Journal, _batch: Batch, shown: showing.Shown, portion: str, state: tuple[int, int]
+) -> Outline | None:
+    """Where a portion may be in a photo without a card."""
+    return showing.likely_place(_journal, _batch, shown, portion)
 
 
 @st.cache_resource(max_entries=40, show_spinner="Measuring…", hash_funcs={Card: repr})

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+import json
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
@@ -15,14 +16,21 @@ from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, ColourReading, Entry, PhotoNote, PhotoView
 from curejournal.batch.validation import check_record
 from curejournal.colour.sample import Lab
-from curejournal.documents.pictures import jpeg
+from curejournal.documents.pictures import jpeg, shrunk
 from curejournal.documents.soap_pictures import ASPECTS, Cut, View, gains_by, soap_picture
+from curejournal.documents.soap_place import Outline, propose_place
 from curejournal.documents.true_colour import GAINS, Seen
 from curejournal.journal.store import Journal
+from curejournal.photo.read.picture_file import read_photo
+from curejournal.workflow.photos.lending import lent_balance
 
 Balance = Literal["measured", "soap", "light", "none"]
 SAME_LIGHT = timedelta(minutes=15)
 """Photos so close in time were taken in the same light. Ours: the sun moves by four degrees."""
+SAME_MINUTE = timedelta(minutes=1)
+"""Ours: within it two photos may be of the same light without anybody saying so, if all else agrees."""
+PROPOSED_AT_PX = 640
+"""The longer side of the picture in which a place is looked for. Ours."""
 MADE = 2
 """Raised when pictures are made otherwise, so that earlier ones are not taken for them."""
 
@@ -36,8 +44,10 @@ class Shown:
     """A photo of a batch as it is shown: when it was taken, and by what its colours are true.
 
     `balance` is *measured* (its own card), *soap* (the soap's measured colour of that day), *light* (the white balance
-    of a photo with a card of the same minutes), or *none*: then it is shown as it was taken. `light` names that photo,
-    and what was measured in it.
+    of a photo with a card of the same minutes, by the maker's word; or its balance, if it is of the same minute and
+    agrees by itself, see `agreed`), or *none*: then it is shown as it was taken.
+    `light` names that photo, and what was measured in it; `minute` likewise one of the same minute, not yet looked at;
+    `lent` are the factors that it lends.
     """
 
     sha256: str
@@ -48,6 +58,8 @@ class Shown:
     portions: tuple[str, ...] = ()
     cover: bool = False
     light: tuple[str, tuple[Seen, ...]] | None = None
+    minute: tuple[str, tuple[Seen, ...]] | None = None
+    lent: Lab | None = None
 
     def around(self, portion: str) -> Shown:
         """The same, cut around one portion where not all fit."""
@@ -86,7 +98,8 @@ def shown_photos(batch: Batch) -> tuple[Shown, ...]:
         caption = notes[sha256].caption if sha256 in notes else ""
         asked = views.get(sha256, PhotoView())
         found.append(_shown(batch, sha256, when, readings.get(sha256, ()), asked, caption))
-    return tuple(_in_same_light(found))
+    alike = {sha256 for sha256, view in views.items() if view.same_light}
+    return tuple(_in_light_of(photo, beside(photo, found), by_word=photo.sha256 in alike) for photo in found)
 
 
 def _shown(
@@ -113,16 +126,51 @@ def colour_of_that_day(batch: Batch, portion: str, at: datetime) -> Lab | None:
     return lab[0], lab[1], lab[2]
 
 
-def _in_same_light(photos: Sequence[Shown]) -> Iterator[Shown]:
-    """Give photos without a card the white balance of a photo with one, taken within minutes."""
-    for photo in photos:
-        near = [
-            one
-            for one in photos
-            if one.balance == "measured" and photo.balance == "none" and abs(one.at - photo.at) <= SAME_LIGHT
-        ]
-        beside = min(near, key=lambda one: abs(one.at - photo.at), default=None)
-        yield photo if beside is None else replace(photo, balance="light", light=(beside.sha256, beside.view.seen))
+def beside(photo: Shown, photos: Sequence[Shown]) -> Shown | None:
+    """Find the photo with a card that was taken nearest to one without, within minutes."""
+    near = [one for one in photos if one.balance == "measured" and abs(one.at - photo.at) <= SAME_LIGHT]
+    return min(near, key=lambda one: abs(one.at - photo.at), default=None)
+
+
+def _in_light_of(photo: Shown, other: Shown | None, *, by_word: bool) -> Shown:
+    """Give a photo without a card the white balance of one with a card, or name one that may lend its balance."""
+    if other is None or photo.balance != "none":
+        return photo
+    found = (other.sha256, other.view.seen)
+    if by_word:
+        return replace(photo, balance="light", light=found)
+    return replace(photo, minute=found) if abs(other.at - photo.at) <= SAME_MINUTE else photo
+
+
+def agreed(journal: Journal, shown: Shown) -> Shown:
+    """Lend a photo the balance of one with a card of the same minute, where camera, exposure and soap agree.
+
+    Nothing is measured by it; see `lending.lent_balance`. Worked out once, and then read.
+    """
+    if shown.minute is None:
+        return shown
+    other, seen = shown.minute
+
+    def made() -> bytes:
+        gains = lent_balance(journal.photo_bytes(shown.sha256), journal.photo_bytes(other), seen)
+        return json.dumps(None if gains is None else gains.tolist()).encode()
+
+    known = hashlib.sha256(repr((MADE, shown.minute)).encode()).hexdigest()[:12]
+    try:
+        gains = json.loads(journal.derived(shown.sha256, f"lent-{known}.json", made))
+    except CureJournalError:  # one of the two cannot be read: whoever shows it says so
+        return shown
+    return shown if gains is None else replace(shown, balance="light", lent=(gains[0], gains[1], gains[2]))
+
+
+def likely_place(journal: Journal, batch: Batch, photo: Shown, portion: str) -> Outline | None:
+    """Propose where a portion may be in a photo without a card; None where nothing is like it."""
+    lab = colour_of_that_day(batch, portion, photo.at)
+    if lab is None:
+        return None
+    original = read_photo(journal.photo_bytes(photo.sha256))
+    small = shrunk(original, PROPOSED_AT_PX)
+    return propose_place(small, lab, original.width / small.shape[1])
 
 
 def keep_view(journal: Journal, code: str, sha256: str, view: PhotoView, *, by: str, now: datetime) -> Entry:
@@ -199,12 +247,13 @@ def true_picture(journal: Journal, shown: Shown, longest: int, cut: Cut = "wide"
     ------
     NotAPicture, PictureDamaged, PictureTooLarge, JournalDamaged
     """
-    known = hashlib.sha256(repr((MADE, shown.view, shown.light)).encode()).hexdigest()[:12]
+    known = hashlib.sha256(repr((MADE, shown.view, shown.light, shown.lent)).encode()).hexdigest()[:12]
 
     def made() -> bytes:
-        light = None
+        light = None if shown.lent is None else np.array(shown.lent)
         if shown.light is not None:
             light = gains_by(journal.photo_bytes(shown.light[0]), shown.light[1])
+            light = None if light is None else light / float(light[1])  # its white balance, not its exposure
         data = journal.photo_bytes(shown.sha256)
         return jpeg(soap_picture(data, shown.view, longest, ASPECTS[cut], whole=cut == "whole", light=light))
 

@@ -106,7 +106,7 @@ class OtherEdition:
             rules_edition=RULES_EDITION,
         )
         if self.releasable:
-            return msg("{under} By them too it could have been released then.", under=under)
+            return msg("{under} By these rules too it could have been released then.", under=under)
         return msg(
             "{under} By them it could not have been released then: {said}. Decide whether it stays on sale.",
             under=under,

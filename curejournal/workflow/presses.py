@@ -163,11 +163,7 @@ def _when(press: Pressed, sending: Sending, clock: datetime) -> datetime:
         at += _moment(press.happened) - pressed
     if not clock - OLDEST <= at <= clock + MOST_SKEW or pressed - sent > MOST_SKEW:
         raise ImpossibleRecord(
-<<<<<<< HEAD
-            msg("By its phone this was on {at} UTC, which cannot be.", at=day_and_time(at)),
-=======
-            msg("By its phone this was on {at:%Y-%m-%d %H:%M} UTC, which is not possible.", at=at),
->>>>>>> main
+            msg("By its phone this was on {at} UTC, which is not possible.", at=day_and_time(at)),
             msg("Set the phone's clock, and enter it again with its time."),
         )
     return min(at, clock)

@@ -182,8 +182,13 @@ def sentence(*parts: str) -> str:
     return Joined(parts, first_upper=True)
 
 
-def localise(value: Any, voice: Voice) -> Any:
-    """Say a value to a reader: messages, quantities, days and members of an enumeration; all else stays as it is."""
+def localise(value: Any, voice: Voice | None) -> Any:
+    """Say a value to a reader: messages, quantities, days and members of an enumeration; all else stays as it is.
+
+    Without a voice it stays English.
+    """
+    if voice is None:
+        return value
     if isinstance(value, Spoken):
         return value.to(voice)
     if isinstance(value, Enum) and isinstance(value.value, str):

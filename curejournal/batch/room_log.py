@@ -112,7 +112,7 @@ def read_room_file(data: bytes, zone: tzinfo, *, unit: Unit | None = None, day_f
     kept, impossible = _possible(readings, warm_unit)
     if not kept:
         raise LogUnreadable(
-            msg("No line of this file holds a time with a temperature or humidity that can be."),
+            msg("No line of this file holds a time with a possible temperature or humidity."),
             msg("Open it in a spreadsheet: it needs a column of times, and one of temperature or humidity."),
         )
     questions = tuple(one for one in (unit_question, first_question) if one is not None)

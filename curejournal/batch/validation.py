@@ -128,11 +128,15 @@ def _portion(batch: Batch, record: Portion, at: datetime) -> None:
 def _event(batch: Batch, record: Event, at: datetime) -> None:
     if record.bars is not None and not 0 < record.bars <= 100_000:
         raise ImpossibleRecord(
-            msg("{bars} bars cannot be.", bars=digits(record.bars, 0)), msg("Enter the number of bars cut.")
+            msg("{bars} is not a possible number of bars.", bars=digits(record.bars, 0)),
+            msg("Enter the number of bars cut."),
         )
     if record.temperature_c is not None and not -20 <= record.temperature_c <= 150:
         raise ImpossibleRecord(
-            msg("{temperature_c} cannot be.", temperature_c=quantity(digits(record.temperature_c), "°C")),
+            msg(
+                "{temperature_c} is not a possible temperature.",
+                temperature_c=quantity(digits(record.temperature_c), "°C"),
+            ),
             msg("Enter the temperature in °C."),
         )
     if record.kind == "poured":
@@ -194,7 +198,7 @@ def _colour_accepted(batch: Batch, record: ColourAccepted, at: datetime) -> None
 
 def _photo_view(batch: Batch, record: PhotoView, at: datetime) -> None:
     if record.place and (len(record.place) < 3 or not all(map(math.isfinite, sum(record.place, ())))):
-        raise ImpossibleRecord(msg("The place in the photo is no area."), msg("Mark it again."))
+        raise ImpossibleRecord(msg("The place in the photo is not a valid area."), msg("Mark it again."))
     if record.place and record.portion not in {reading.portion for _, reading in batch.records(ColourReading)}:
         raise ImpossibleRecord(
             msg("No colour of “{portion}” was measured.", portion=record.portion),

@@ -106,7 +106,7 @@ class OtherEdition:
             rules_edition=RULES_EDITION,
         )
         if self.releasable:
-            return msg("{under} By them too it could have been released then.", under=under)
+            return msg("{under} By these rules too it could have been released then.", under=under)
         return msg(
             "{under} By them it could not have been released then: {said}. Decide whether it stays on sale.",
             under=under,
@@ -289,7 +289,8 @@ def _headline(
     unsafe = [f for f in holds if f.check in SAFETY]
     parts = [held] if held else []
     if unsafe:
-        parts.append(msg("because of {unsafe}", unsafe=join(" and ", (f"{f.check} ({f.words})" for f in unsafe))))
+        held_by = (msg("{check} ({words})", check=f.check, words=f.words) for f in unsafe)
+        parts.append(msg("because of {unsafe}", unsafe=join(msg(" and "), held_by)))
     parts += [
         msg("{check} ({words}), which is yours to decide", check=f.check, words=f.words)
         for f in holds

@@ -42,7 +42,7 @@ def keep_room_file(journal: Journal, file: RoomFile, source: str, *, by: str, no
                 late=len(late),
                 at=late[0].at,
             ),
-            msg("Is the logger's clock right, or are day and month exchanged?"),
+            msg("Is the logger's clock right, or are day and month swapped?"),
         )
     known = {reading.at for reading in room_log(journal)}
     new = [reading for reading in file.readings if reading.at not in known]

@@ -109,8 +109,8 @@ def test_a_release_under_an_earlier_edition_says_so_and_what_todays_rules_say(jo
     assert same is not None and other is not None
     assert (same.edition, same.released_at, same.releasable) == ("1", day(45), True)
     assert same.words == (
-        f"Released under edition 1 of the rules; today's are edition {RULES_EDITION}. By them too it could have been "
-        "released then."
+        f"Released under edition 1 of the rules; today's are edition {RULES_EDITION}. By these rules too it could "
+        "have been released then."
     )
     assert not other.releasable and "lye margin: superfat" in other.said
     assert f"could not have been released then: {other.said}. Decide whether it stays on sale." in other.words

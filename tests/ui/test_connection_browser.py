@@ -39,6 +39,7 @@ def to_room(window: Any, line: Line, size: str, degrees: float) -> Any:
     window.goto(f"{line.address}/batch?batch=C-{size}")
     settled(window)
     section(window, "Log")
+    section(window, "something else")
     section(window, "the room")
     field = window.get_by_label(re.compile("^Temperature of the cure room"))
     field.fill(str(degrees))

@@ -55,9 +55,9 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
         with st.container(width=250):
             showing_of.taken(desk, batch.name, shown, 800, cut="whole" if shown.balance == "none" else "wide")
-            common.say(shown.words, msg("small soft"))
+            common.say(shown.words, "small soft")
         with st.container(width=640):
-            st.markdown(tr(f"**{when}**{since}"))
+            st.markdown(tr("**" + when + "**" + since))
             if note.caption:
                 common.say(note.caption)
             common.patches(

@@ -29,7 +29,9 @@ def watch(desk: Desk) -> None:
             "forms": forms,
             "done": done,
             "cut": tr(msg("Connection lost while you pressed. Look below whether it was saved; if not, press again.")),
-            "waits": tr(msg("Trying the connection. What you pressed waits for it; no need to press again.")),
+            "waits": tr(
+                msg("Checking the connection. What you pressed will be sent; there is no need to press again.")
+            ),
             "close": tr(msg("All right")),
         },
     )

@@ -174,7 +174,7 @@ def fault_of(table: Table, row: StoredRow) -> str:
     sealed: Any = row.pop("sealed")
     unreadable = wrong_with(table, row)
     if sealed is None:
-        return msg("it has no seal: something else than this program put it in") + (
+        return msg("it has no seal: something other than this program put it in") + (
             msg("; it {unreadable}", unreadable=unreadable) * bool(unreadable)
         )
     if sealed != row_hash(table.name, row):

@@ -48,7 +48,7 @@ def render(desk: Desk) -> None:
             st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed, say=tr)}')
     readings = [item.record for item in pair]
     common.say(_apart(*readings), "verdict")
-    common.say(msg("Both are measured colours; how far each may be off is told with it."), "soft")
+    common.say(msg("Both are measured colours, each shown with how far it may be off."), "soft")
     if right is not left and right.name != left.name:
         _journeys(desk, left, right)
 

@@ -115,6 +115,7 @@ COMMANDS: dict[str, dict[str, str]] = {
         "journal move": "maintenance:move",
         "journal salvage": "maintenance:salvage",
         "people add": "people:add",
+        "people code": "people:second_factor",
         "people list": "people:list_people",
         "people remove": "people:remove",
     },

@@ -62,7 +62,8 @@ def material(
     """Say what a material did in earlier batches, and what to expect of it."""
     if dose is not None and not 0 < dose <= 100:
         raise Mistyped(
-            msg("A dose of {dose} % of the oils cannot be.", dose=digits(dose)), msg("Give one above 0 and up to 100.")
+            msg("A dose of {dose} % of the oils is not possible.", dose=digits(dose)),
+            msg("Give one above 0 and up to 100."),
         )
     with open_journal(journal) as kept:
         report = materials.material(kept, name, now_of(kept), dose_pct=dose)

@@ -155,7 +155,7 @@ def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor:
         outcome = Outcome.UNCLEAR
     words = reading.words
     if reading.band is PhBand.USUAL and reading.interval[1] > usual_to + 1e-9:
-        words += msg(", but above the {usual_to:g} of the house rules", usual_to=usual_to)
+        words += msg(", but above the {usual_to:g} of the rules in force", usual_to=usual_to)
     if test.temperature_c is None:
         words += msg("; the solution's temperature was not noted, and 5 °C change its pH by about 0.15")
     return AlkaliReading(at, test.method, outcome, words, ph=reading, bar=test.bar, packet=test.packet)

@@ -116,7 +116,7 @@ FAR_OFF_CHI2 = 10.83
 """99.9% point of chi-squared with one degree of freedom."""
 
 
-WEIGHED_ONCE = msg("weighed once: a second weighing a week later shows the rate")
+WEIGHED_ONCE = msg("weighed once: a second weighing a week later will show the rate")
 
 
 def analyse_drying(

@@ -73,7 +73,7 @@ def _at_the_rack(context: Context, poured: datetime, findings: Mapping[CheckName
         last = max((entry.at for entry in context.batch.of(Weighing)), default=None)
         # The first weight belongs to cut day, about two days after the pour [common practice, no source].
         when = poured + 2 * DAY if last is None else last + rules.check_weekly_days * DAY
-        why = msg("the first weight is what all loss is counted from") if last is None else context.drying.words
+        why = msg("all loss is counted from the first weight") if last is None else context.drying.words
         yield Task("weigh", when, msg("Weigh the marked bars"), why)
     photos = (_photo_due(name, journey, context) for name, journey in context.journeys.items())
     yield from (photo for photo in photos if photo is not None)
@@ -148,13 +148,13 @@ def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | Non
         return Task("photograph", last.at + FRESH_DAYS * DAY, label, msg("later browning cannot be excluded"), name)
     # Visits that follow the change: close while a turn may run, weekly later. Ours.
     wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
-    why = msg("it is darkening to its colour; the next photo tells whether it is there")
+    why = msg("it is darkening to its target; the next photo will tell whether it has got there")
     return Task("photograph", last.at + wait * DAY, label, why if journey.darkens else _WHY_PHOTO[journey.state], name)
 
 
 _WHY_PHOTO = {
-    State.DISCOLOURING: msg("its colour is changing; the next days tell where it goes"),
-    State.RECOVERING: msg("its colour is recovering; the next photo tells whether it is there"),
+    State.DISCOLOURING: msg("its colour is changing; the next days will tell where it goes"),
+    State.RECOVERING: msg("its colour is recovering; the next photo will tell whether it has recovered"),
     State.BROWNING: msg("it is still browning"),
     State.STABLE: msg("its colour is stable; one more photo can prove that it is the target colour"),
     State.TOO_FEW: msg("there are too few photos to say what its colour does"),

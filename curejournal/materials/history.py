@@ -357,7 +357,7 @@ def _seen(story: Story, what: What) -> tuple[Interval | None, str]:
     if story.journey.target_lab is None:
         return None, msg("no target colour to compare with")
     if story.journey.darkens:
-        return None, msg("it darkens as intended, which is no turn")
+        return None, msg("it darkens as intended, which is not discolouring")
     if story.turn is None or story.first_days is None:
         return None, msg("no colour was measured")
     if what == "turn":

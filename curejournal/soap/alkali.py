@@ -239,7 +239,9 @@ def read_ph(
     widens the interval by the whole of log10(strength) to the side where the 1% value may lie.
 
     """
-    _require(math.isfinite(ph) and 0 <= ph <= 14, msg("A pH of {ph:g} cannot be: the scale runs from 0 to 14.", ph=ph))
+    _require(
+        math.isfinite(ph) and 0 <= ph <= 14, msg("A pH of {ph:g} is not possible: the scale runs from 0 to 14.", ph=ph)
+    )
     _require(math.isfinite(half_width) and 0 < half_width <= 5, msg("The doubt of a pH has to be above 0 and up to 5."))
     _require(strength_pct is None or _positive(strength_pct), msg("The strength of the solution has to be above zero."))
     shift = math.log10(strength_pct) if strength_pct else 0.0

@@ -198,7 +198,7 @@ def back_up(journal: Journal, folder: str, progress: Progress | None = None) -> 
     if not folder.strip() or not to.is_dir():
         raise FolderMissing(
             msg("There is no folder “{folder}”.", folder=folder),
-            msg("Name a folder that is there: a disk or stick, say."),
+            msg("Name an existing folder, on another disk or a stick for instance."),
         )
     return journal.backup(to, progress)
 

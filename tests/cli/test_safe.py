@@ -68,8 +68,8 @@ OTHERS = {
     "material lot", "record", "batch portfolio", "batch calendar", "batch share", "photo inbox", "photo correct",
     "measure", "serve", "batch labels", "batch history", "journal backup", "journal restore", "journal export",
     "journal import", "journal check", "journal move", "journal salvage", "batch list", "batch show", "people add",
-    "people list", "people remove", "photo contribute", "batch darkened", "batch recall", "material outcome",
-    "customer list", "customer show",
+    "people list", "people remove", "people code", "photo contribute", "batch darkened", "batch recall",
+    "material outcome", "customer list", "customer show",
 }  # fmt: skip
 """They only read, or write elsewhere than into the journal that they are asked about."""
 

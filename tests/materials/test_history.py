@@ -66,7 +66,7 @@ def test_browning_that_is_meant_is_neither_a_turn_nor_a_way_back():
         assert words in journeys["cream"].words and outcome in story.outcome
         assert (story.turn, story.back_days, story.end_difference) == (None, None, None)
         for what in ("turn", "end"):
-            assert observations([story], what) == ((), ("A, cream: it darkens as intended, which is no turn",))
+            assert observations([story], what) == ((), ("A, cream: it darkens as intended, which is not discolouring",))
         (history,) = histories([story])
         expected = expect(history, DOSE, day(130))
         assert (expected.turn, expected.back) == (None, None)

@@ -118,7 +118,7 @@ def test_portions_that_want_a_photo_are_one_thing_to_do(tmp_path: Path, monkeypa
 
 
 def test_the_demos_calendar_is_said_to_stand_still(small: Path) -> None:
-    assert "Its calendar stands at 25 Nov 2026" in text_of(app("today"))
+    assert "Its calendar is set to 25 Nov 2026" in text_of(app("today"))
 
 
 def test_what_a_maker_typed_is_shown_as_text(small: Path) -> None:
@@ -183,7 +183,10 @@ def test_a_release_under_an_earlier_edition_of_the_rules_says_so_above_every_sec
             signed = Decision("release", "Kaja (invented)", "I looked at every bar.", "1", "{}")
             journal.add(code, signed, at=NOW - timedelta(hours=1), by="Kaja (invented)")
     ready = text_of(section("B-1", "Readings"))
-    assert "Released under edition 1 of the rules" in ready and "By them too it could have been released then" in ready
+    assert (
+        "Released under edition 1 of the rules" in ready
+        and "By these rules too it could have been released then" in ready
+    )
     at = app("batch", batch="B-2")
     (warned,) = [warning.value.replace("\\", "") for warning in at.warning if "edition 1" in warning.value]
     assert "By them it could not have been released then: alkali: no alkali test yet" in warned

@@ -97,15 +97,15 @@ def _figures(context: Context) -> dict[str, tuple[float, str]]:
     figures: dict[str, tuple[float, str]] = {}
     left = context.alkali.left
     if left is not None:
-        figures[f"chance of more than {context.rules.free_alkali_pct:g}%"] = (100 * left.chance, "%")
-        figures["the same by the recipe and age alone"] = (100 * left.by_recipe, "%")
-        figures["free alkali now, at most (97.5%)"] = (left.interval_pct[1], "% NaOH")
+        figures[msg("chance of more than {limit:g}%", limit=context.rules.free_alkali_pct)] = (100 * left.chance, "%")
+        figures[msg("the same by the recipe and age alone")] = (100 * left.by_recipe, "%")
+        figures[msg("free alkali now, at most (97.5%)")] = (left.interval_pct[1], "% NaOH")
     for test in context.alkali.tests:
         if test.titration is not None:
-            figures["free alkali"] = (test.titration.free_alkali_pct, "% NaOH")
-            figures["free alkali, high"] = (test.titration.interval_pct[1], "% NaOH")
+            figures[msg("free alkali")] = (test.titration.free_alkali_pct, "% NaOH")
+            figures[msg("free alkali, high")] = (test.titration.interval_pct[1], "% NaOH")
         if test.ph is not None:
-            figures["pH, low"], figures["pH, high"] = ((end, "at 1%") for end in test.ph.interval)
+            figures[msg("pH, low")], figures[msg("pH, high")] = ((end, msg("at 1%")) for end in test.ph.interval)
     return figures
 
 

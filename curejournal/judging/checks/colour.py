@@ -66,7 +66,7 @@ def colour(context: Context) -> Finding:
     verdicts = {name: _portion_verdict(context, name, journey) for name, journey in followed.items()}
     worst = max(verdicts.values(), key=list(Verdict).index)
     named = [name for name, verdict in verdicts.items() if verdict is worst]
-    words = join("; ", (f"{_named(name)}{_portion_words(context, name, followed[name])}" for name in named))
+    words = join("; ", (_named(name) + _portion_words(context, name, followed[name]) for name in named))
     if unread:
         words += msg("; no reading of {unread}", unread=join(", ", unread))
     until, low, high = None, None, None

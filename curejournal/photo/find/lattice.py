@@ -237,19 +237,3 @@ def _fitted(cells: Ints, centres: Floats, min_cells: int) -> Lattice | None:
     if inside.sum() < min_cells:
         return None
     return Lattice(cells[inside], centres[inside], to_picture)
-
-
-def project(homography: Floats, points: Floats) -> Floats:
-    """Points (..., 2) through a 3x3 homography.
-
-    Parameters
-    ----------
-    homography : ndarray of shape (3, 3)
-    points : ndarray of shape (..., 2)
-
-    Returns
-    -------
-    ndarray of shape (..., 2)
-    """
-    moved = points @ homography[:, :2].T + homography[:, 2]
-    return np.asarray(moved[..., :2] / moved[..., 2:], dtype=float)

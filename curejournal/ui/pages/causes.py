@@ -49,7 +49,7 @@ def render(desk: Desk) -> None:
                 duration=_wait(missing),
             )
         )
-        common.say(msg("You may leave meanwhile; what is done by then is kept."), "soft")
+        common.say(msg("You can leave this page; what is done so far is kept."), "soft")
         if not st.button(_("Compare {chosen} batches", chosen=len(chosen)), key="compare-all", type="primary"):
             return
     answer = material_cache.which(desk, what)

@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Literal
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg, msg_n, quantity
+from curejournal.base.messages import Day, join, msg, msg_n, quantity
 from curejournal.batch.kinds import KINDS
 
 Unit = Literal["°C", "°F"]
@@ -362,10 +362,10 @@ def summary(file: RoomFile) -> str:
     first, last = file.readings[0].at, file.readings[-1].at
     told = [
         msg(
-            "{readings} from {first:%Y-%m-%d} to {last:%Y-%m-%d}",
+            "{readings} from {first} to {last}",
             readings=msg_n("{number} reading", "{number} readings", len(file.readings)),
-            first=first,
-            last=last,
+            first=Day(first),
+            last=Day(last),
         )
     ]
     told += (

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from curejournal.base.counting import digits
-from curejournal.base.messages import join, msg, quantity
+from curejournal.base.messages import Day, day_and_time, join, msg, quantity
 from curejournal.batch.descriptions import describe_lab
 from curejournal.batch.plausibility import Doubt, find_doubts
 from curejournal.batch.records import (
@@ -89,7 +89,7 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
         raise ImpossibleRecord(msg("The time has no offset from UTC."), msg("Give the time zone with it."))
     # A minute's grace: clocks of phone and computer differ.
     if now is not None and at > now + timedelta(minutes=1):
-        raise ImpossibleRecord(msg("{at:%Y-%m-%d %H:%M} has not come yet.", at=at), msg("Correct the date or time."))
+        raise ImpossibleRecord(msg("{at} has not come yet.", at=day_and_time(at)), msg("Correct the date or time."))
     poured = batch.poured_at
     after = isinstance(
         record, (ColourReading, Weighing, AlkaliTest, SurfaceNote, BarsOut, BarsBack, Decision, ColourAccepted)
@@ -99,7 +99,7 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
     if after and poured is not None and at + grace < poured:
         poured = poured.astimezone(at.tzinfo)  # both by one clock
         raise ImpossibleRecord(
-            msg("{at:%Y-%m-%d %H:%M} is before the batch was poured ({poured:%Y-%m-%d %H:%M}).", at=at, poured=poured),
+            msg("{at} is before the batch was poured ({poured}).", at=day_and_time(at), poured=day_and_time(poured)),
             msg("Correct the date, or the time of the pour."),
         )
 
@@ -143,7 +143,7 @@ def _event(batch: Batch, record: Event, at: datetime) -> None:
         earlier = [e.at for e in batch.entries if isinstance(e.record, (Weighing, AlkaliTest)) and e.at < at]
         if earlier:
             raise ImpossibleRecord(
-                msg("The batch was weighed or tested before that ({earlier:%Y-%m-%d}).", earlier=min(earlier)),
+                msg("The batch was weighed or tested before that ({earlier}).", earlier=Day(min(earlier))),
                 msg("Correct the date of the pour."),
             )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID, uuid5
 
-from icalendar import Calendar, Event
+from icalendar import Alarm, Calendar, Event
 
 from curejournal.base.messages import Voice, join, localise, msg, sentence
 from curejournal.documents import formatting
@@ -17,6 +17,9 @@ _OURS = UUID("6f1f5a53-2a37-4f0c-9a3d-7d2b8a9b7f10")
 """The name space (RFC 9562, version 5) of the ids. Ours, drawn once."""
 _SEQUENCE_FROM = 1_577_836_800
 """Seconds from 1970 to 2020: revisions count minutes from there, and fit a calendar's 32 bits. Ours."""
+
+_ALARM_AT = timedelta(hours=8)
+"""When on its day a task is reminded of, by the clock of whoever has the calendar. Ours: before a day's work begins."""
 
 
 @dataclass(frozen=True)
@@ -90,4 +93,11 @@ def _event(uid: str, same: Sequence[CalendarTask], on: datetime, zone: tzinfo, v
     event.add("description", str(localise(whys + since, voice)))
     event.add("categories", [task.due.what])
     event.add("transp", "TRANSPARENT")
+    # RFC 5545, 3.6.6 and 3.8.6.3: shown, so long after the day begins. What was due before does not ring again.
+    if due_day >= today:
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("trigger", _ALARM_AT)
+        alarm.add("description", event["summary"])
+        event.add_component(alarm)
     return event

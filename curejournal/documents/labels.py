@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import Voice, join, msg
+from curejournal.base.messages import Day, Voice, join, msg
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
 from curejournal.batch.records import Batch, Weighing
 from curejournal.documents import formatting
@@ -216,7 +216,7 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, flo
         label.cured,
     ]
     lines += [
-        msg("best before {best_before:%Y-%m-%d}", best_before=label.best_before) if label.best_before else "",
+        msg("best before {best_before}", best_before=Day(label.best_before)) if label.best_before else "",
         label.maker,
     ]
     for row, line in enumerate(line for line in lines if line):

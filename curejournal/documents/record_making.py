@@ -56,7 +56,7 @@ def _instrument(name: str, checked: date | None) -> str:
     if not name:
         return NO_LOT
     return (
-        msg("{name}, calibrated {checked:%Y-%m-%d}", name=name, checked=checked)
+        msg("{name}, calibrated {checked}", name=name, checked=Day(checked))
         if checked
         else msg("{name}, calibration not recorded", name=name)
     )

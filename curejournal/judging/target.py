@@ -10,7 +10,7 @@ from math import hypot
 import numpy as np
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import Day, join, msg, msg_n
 from curejournal.base.normal import Z95
 from curejournal.batch.descriptions import describe_lab
 from curejournal.batch.plausibility import Doubt
@@ -285,7 +285,7 @@ def _sd(covariance: Matrix3) -> float:
 
 
 def _seen(entry: Entry[ColourReading]) -> str:
-    return msg("read {at:%Y-%m-%d} with card {card}", at=entry.at, card=entry.record.card)
+    return msg("read {at} with card {card}", at=Day(entry.at), card=entry.record.card)
 
 
 def _of_another_card(batch: Batch, entry: Entry[ColourReading]) -> Sequence[Doubt]:

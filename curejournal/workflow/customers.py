@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import Day, join, msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import BarsBack, BarsOut, Batch, Complaint, Entry, same_code
@@ -50,9 +50,7 @@ class HasBars:
             ),
         )
         reach = msg(" ({details})", details=self.details) if self.details else ""
-        return msg(
-            "{who}{reach}: {what}, since {since:%Y-%m-%d}", who=self.who, reach=reach, what=what, since=self.since
-        )
+        return msg("{who}{reach}: {what}, since {since}", who=self.who, reach=reach, what=what, since=Day(self.since))
 
 
 def name_of(journal: Journal, contact: int | None, otherwise: str = "") -> str:
@@ -221,7 +219,7 @@ def open_complaints(journal: Journal) -> tuple[tuple[str, Entry[Complaint]], ...
 def history_words(journal: Journal, contact: int) -> tuple[str, ...]:
     """What a customer got, line by line."""
     return tuple(
-        msg("{at:%Y-%m-%d} {code}: {record}", at=entry.at, code=code, record=describe(entry.record))
+        msg("{at} {code}: {record}", at=Day(entry.at), code=code, record=describe(entry.record))
         for code, entry in what_they_got(journal, contact)
     )
 

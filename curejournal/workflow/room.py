@@ -8,7 +8,7 @@ from datetime import datetime, timedelta, tzinfo
 from itertools import groupby
 from weakref import WeakKeyDictionary
 
-from curejournal.base.messages import msg
+from curejournal.base.messages import day_and_time, msg
 from curejournal.batch.records import Batch, Entry, ScalarReading
 from curejournal.batch.room_log import LogUnreadable, RoomFile, RoomReading, Unit, read_room_file
 from curejournal.batch.stock import RoomLog
@@ -38,9 +38,9 @@ def keep_room_file(journal: Journal, file: RoomFile, source: str, *, by: str, no
     if late:
         raise LogUnreadable(
             msg(
-                "{late} readings are of a time that has not come yet, the first of {at:%Y-%m-%d %H:%M}.",
+                "{late} readings are of a time that has not come yet, the first of {at}.",
                 late=len(late),
-                at=late[0].at,
+                at=day_and_time(late[0].at),
             ),
             msg("Is the logger's clock right, or are day and month swapped?"),
         )

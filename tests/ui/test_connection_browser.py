@@ -34,15 +34,16 @@ def sleep(window: Any) -> None:
     window.evaluate(SLEEP + TELL)
 
 
-def to_room(window: Any, line: Line, size: str, degrees: float) -> Any:
-    """The room's form of a batch, filled in: it goes over the app's own line, as all forms do but the pour's."""
+def to_room(window: Any, line: Line, size: str, degrees: float | None) -> Any:
+    """The room's form of a batch, filled in if asked to: like all but the pour's it goes over the app's own line."""
     window.goto(f"{line.address}/batch?batch=C-{size}")
     settled(window)
     section(window, "Log")
     section(window, "something else")
     section(window, "the room")
     field = window.get_by_label(re.compile("^Temperature of the cure room"))
-    field.fill(str(degrees))
+    if degrees is not None:
+        field.fill(str(degrees))
     return field
 
 
@@ -159,6 +160,22 @@ def test_a_page_of_which_a_part_did_not_come_loads_itself_anew_once_the_line_is_
     context.unroute("**/_stcore/health")
     page.locator("input[type=file]").first.wait_for(state="attached", timeout=20_000)
     context.close()
+
+
+@pytest.mark.mostly("phone")
+def test_what_is_half_typed_outlives_a_reload_until_it_is_saved(
+    size: str, window: Any, full_app: App, line: Line
+) -> None:
+    to_room(window, line, size, 12.5)
+    room = to_room(window, line, size, None)
+    window.wait_for_timeout(500)
+    assert float(room.input_value()) == 12.5
+    keep(window)
+    see(window, KEPT)
+    assert kept(full_app, size, 12.5) == 1
+    room = to_room(window, line, size, None)
+    window.wait_for_timeout(500)
+    assert room.input_value() == ""
 
 
 @pytest.mark.mostly("phone")

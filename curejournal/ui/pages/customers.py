@@ -7,7 +7,7 @@ from typing import get_args
 
 import streamlit as st
 
-from curejournal.base.messages import msg
+from curejournal.base.messages import Day, msg
 from curejournal.batch.records import WhyOut
 from curejournal.ui.components import common
 from curejournal.ui.forms import business, entry, recall
@@ -126,7 +126,7 @@ def _complaints(desk: Desk, names: dict[str, str]) -> None:
     for number, (code, item) in enumerate(found):
         with st.container(key=f"row-complaint-{number}"):
             common.way(desk, "batch", msg("{code} · {name}", code=code, name=names[code]), batch=code)
-            common.say(msg("{at:%Y-%m-%d}: {what}", at=item.at, what=item.record.what), "soft")
+            common.say(msg("{at}: {what}", at=Day(item.at), what=item.record.what), "soft")
 
 
 PARTS = {

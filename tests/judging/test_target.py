@@ -66,7 +66,7 @@ def test_a_control_gives_its_latest_moment():
     with_control = batch(*BASICS, (0, Portion("plain", control=True)), (1, reading(INTENDED, "plain")), (9, base))
     picked = from_control(with_control, "plain")
     assert picked.lab == pytest.approx((89.0, 1.0, 12.0))
-    with pytest.raises(NoColourToPick, match="no control"):
+    with pytest.raises(NoColourToPick, match="is not a control portion"):
         from_control(with_control, "cream")
 
 

@@ -119,7 +119,7 @@ class Gate:
         except TooManyTries as fault:
             await self._ask(send, 429, to, f"{fault.what} {fault.do}")
             return
-        except CureJournalError:
+        except (CureJournalError, OSError):
             await self._ask(
                 send,
                 503,

@@ -129,6 +129,7 @@ def test_what_a_maker_typed_is_shown_as_text(small: Path) -> None:
             assert "<img" not in pictures, "no other picture than our own drawings"
         for element in [*at.markdown, *at.title, *at.caption, *at.success]:
             assert "![x](" not in element.value and "**loud**" not in element.value
+            assert not re.search(r"https?\\?:", element.value), "an address that stands bare would become a link"
 
 
 def test_a_ready_batch_is_released_by_a_signature_and_says_so(small: Path) -> None:

@@ -20,6 +20,7 @@ GROUPS = {
     "strip": "pH strips, read by photo.",
     "recipe": "A recipe before the pour.",
     "batch": "A batch from pour to release, and its papers.",
+    "customer": "Customers: what they got, and erasing a name on request.",
     "material": "Materials, by what they did in all batches.",
     "journal": "The journal as a whole: verify, back up, move.",
     "people": "Who may sign in where the app is served with --lan.",
@@ -83,6 +84,9 @@ COMMANDS: dict[str, dict[str, str]] = {
         "batch back": "business:back",
         "batch complaint": "business:complaint",
         "batch recall": "business:recall",
+        "customer list": "business:customer_list",
+        "customer show": "business:customer_show",
+        "customer erase": "business:customer_erase",
     },
     "Ask all batches": {
         "material list": "documents:materials_list",

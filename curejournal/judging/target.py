@@ -11,6 +11,7 @@ import numpy as np
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import Day, join, msg, msg_n
+from curejournal.base.normal import Z95
 from curejournal.batch.descriptions import describe_lab
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import Batch, ColourReading, Entry, Portion
@@ -275,7 +276,7 @@ def _now(seen: ColourSeries) -> tuple[Lab, float]:
     if curve is None or seen.moments < 3:
         return last.lab, max(last.lab_sd)
     at = int(np.argmin(np.abs(np.array(curve.days) - last.days)))
-    spread = np.subtract(curve.lab_high[at], curve.lab_low[at]) / 3.92
+    spread = np.subtract(curve.lab_high[at], curve.lab_low[at]) / (2 * Z95)
     return curve.lab[at], float(np.sqrt(np.mean(spread**2)))
 
 

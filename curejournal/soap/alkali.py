@@ -13,6 +13,7 @@ from scipy.special import chdtri
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
+from curejournal.base.normal import Z95
 from curejournal.soap.lye import NAOH_G_MOL
 
 Array = NDArray[np.float64]
@@ -123,7 +124,7 @@ def titrate(soap_g: float, acid_ml: Sequence[float], acid_mol_l: float, blank_ml
     limit = 3.29 * net_sd * per_ml
     return Titration(
         free_alkali_pct=max(pct, 0.0),
-        interval_pct=(max(pct - 1.96 * pct_sd, 0.0), max(pct + 1.96 * pct_sd, 0.0)),
+        interval_pct=(max(pct - Z95 * pct_sd, 0.0), max(pct + Z95 * pct_sd, 0.0)),
         detection_limit_pct=limit,
         detected=pct >= limit,
         replicates=count,

@@ -6,6 +6,7 @@ number becomes a name.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,8 +19,10 @@ from curejournal.batch.records import BarsBack, BarsOut, Batch, Complaint, Entry
 from curejournal.batch.sales import WhyOut
 from curejournal.journal.changes import NEW_CONTACT, Changes, NewContact, NewEntry
 from curejournal.journal.contacts import Contact
+from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.judging.traceability import descendants, reached_by
+from curejournal.photo.read.picture_file import read_photo
 from curejournal.workflow.batches import ask, doubts_about
 
 ERASED = msg("somebody whose name was erased")
@@ -140,6 +143,32 @@ def _enough(journal: Journal, wanted: Mapping[str, int]) -> None:
             msg("There are not that many bars: {told}.", told=told),
             msg("Take fewer, or bars of another batch; nothing was entered."),
         )
+
+
+def enter_complaint(
+    journal: Journal,
+    code: str,
+    complaint: Complaint,
+    picture: bytes | None = None,
+    picture_name: str = "",
+    *,
+    at: datetime,
+    by: str,
+    now: datetime,
+) -> Entry:
+    """Enter a complaint, with the photo that came with it, if one did: both are kept, or nothing.
+
+    Raises
+    ------
+    ImpossibleRecord, NotAPicture, PictureDamaged, PictureTooLarge
+    """
+    doubts_about(journal, code, complaint, at=at, now=now)
+    if picture is None:
+        return journal.add(code, complaint, at=at, by=by)
+    seen = read_photo(picture)
+    facts = PhotoFacts(seen.suffix, seen.width, seen.height, None, None, picture_name)
+    made = NewEntry(complaint, at, photo=hashlib.sha256(picture).hexdigest(), batch=code)
+    return journal.commit(Changes([made], [(picture, facts)]), by=by)[0]
 
 
 def erase_name(journal: Journal, contact: int, *, why: str, by: str, now: datetime) -> Entry:

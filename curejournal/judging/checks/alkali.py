@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from curejournal.base.counting import digits
 from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.normal import HALF_WIDTHS_A_SD
 from curejournal.batch.records import Event, SurfaceNote, WeighingCheck
 from curejournal.judging.alkali import GROSS_PCT, STRENGTH, TITRATIONS_TO_LIFT, AlkaliReading, Outcome, packet_biases
 from curejournal.judging.context import Context, weighed_by_two
@@ -194,7 +195,7 @@ def _missing_strips(context: Context, poured: datetime) -> Iterator[str]:
             continue
         ends = [test.ph.interval for test in strips if test.packet == packet and test.ph is not None]
         middle = sum(low + high for low, high in ends) / (2 * len(ends)) - known[0]
-        step = sum((high - low) ** 2 for low, high in ends) ** 0.5 / (2 * 1.73) / len(ends)
+        step = sum((high - low) ** 2 for low, high in ends) ** 0.5 / (2 * HALF_WIDTHS_A_SD) / len(ends)
         upper = middle + UPPER * (step**2 + known[1] ** 2) ** 0.5
         if upper >= STRIP_PH:
             yield msg(

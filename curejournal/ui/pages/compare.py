@@ -29,8 +29,9 @@ def render(desk: Desk) -> None:
         common.way(desk, "photos", msg("Add photos"))
         return
     right = left
-    if st.toggle(_("Beside another batch or portion"), key="two"):
-        other = common.chosen_batch(desk, "right", msg("Beside which"))
+    beside = st.query_params.get("beside", "")
+    if st.toggle(_("Beside another batch or portion"), bool(beside), key=f"two-{beside}" if beside else "two"):
+        other = common.chosen_batch(desk, "right", msg("Beside which"), asked_by="beside")
         found = _portion(desk, other, "right") if other else None
         if found is None:
             return

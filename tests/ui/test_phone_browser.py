@@ -84,6 +84,7 @@ def test_a_batch_is_started_and_weighed_in_under_twenty_presses_on_two_screens(p
     thumb.press(phone.get_by_role("radio", name="a weight"))
     thumb.type(phone.get_by_label("1. bar 1: grams"), "130.5")
     phone.keyboard.press("Enter")
+    phone.wait_for_function("document.activeElement.ariaLabel?.startsWith('2. bar 2')")
     phone.keyboard.type("129")
     phone.keyboard.press("Enter")
     thumb.button("Save")

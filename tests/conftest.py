@@ -52,11 +52,12 @@ def journal(tmp_path: Path, database_url: str | None) -> Iterator[Journal]:
 @pytest.fixture
 def kept(journal: Journal, monkeypatch: pytest.MonkeyPatch) -> Iterator[Journal]:
     """A journal of three batches for pictures of `tests/rolls.py`, and whole after the test."""
-    from curejournal.workflow.photos import adding, analyse, commit, importing
+    from curejournal.photo import analysis
+    from curejournal.workflow.photos import adding, commit, importing
     from tests.rolls import analysed_once, three_batches
 
     # In all, so that another process that is sent it by its name finds the one that it wraps.
-    for module in (adding, analyse, commit, importing):
+    for module in (adding, analysis, commit, importing):
         monkeypatch.setattr(module, "analyse", analysed_once)
     three_batches(journal)
     yield journal

@@ -1,8 +1,9 @@
 """The catalogue of everything that we say: `python -m tests.texts` writes curejournal/workflow/texts/curejournal.pot.
 
-Babel extracts it: the templates of `msg`, `msg_n` and `_`. Words that stand alone, such as states, grades and what a
-form offers, are added from the values themselves. To add a language, copy the file to `LANGUAGE.po` beside it
-(its ISO 639 code) and fill in each msgstr; gaps keep their names and may change places.
+Babel extracts it: the templates of `msg`, `msg_n` and `_`, in code and in pages for the web. Words that stand
+alone, such as states, grades and what a form offers, are added from the values themselves. To add a language, copy
+the file to `LANGUAGE.po` beside it (its ISO 639 code) and fill in each msgstr; gaps keep their names and may change
+places.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import get_args, get_type_hints
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract
 from babel.messages.pofile import write_po
+from jinja2.ext import babel_extract
 
 from curejournal.batch.records import AlkaliMethod, Event, SurfaceNote, TargetSource, WhyOut
 from curejournal.colour.sample import Grade
@@ -46,6 +48,10 @@ def catalogue() -> Catalog:
     for path in sorted(ROOT.rglob("*.py")):
         with path.open("rb") as file:
             for line, text, _comments, _context in extract("python", file, keywords=KEYWORDS):
+                found.add(text, locations=[(path.relative_to(ROOT).as_posix(), line)])
+    for path in sorted(ROOT.rglob("*.html")):
+        with path.open("rb") as file:
+            for line, text, _comments, _context in extract(babel_extract, file, keywords={"_": None}):
                 found.add(text, locations=[(path.relative_to(ROOT).as_posix(), line)])
     return found
 

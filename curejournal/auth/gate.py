@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from http.cookies import CookieError, SimpleCookie
@@ -34,6 +35,8 @@ NAME_HEADER, RIGHTS_HEADER = "x-curejournal-name", "x-curejournal-rights"
 READS, WRITES = "reads", "writes"
 
 WRONG = "The name or the passphrase is wrong."
+WRONG_WITH_CODE = "The name, the passphrase or the code is wrong, or the code was used before."
+UNREADABLE = "Nobody can sign in now: the list of people, or of codes that were used, cannot be read or written."
 FORM_BYTES = 4096
 """The largest form that is read before anybody is signed in. Ours."""
 LOOK_S = 1.0
@@ -110,21 +113,32 @@ class Gate:
         client = scope.get("client") or ("unknown", 0)
         try:
             name, passphrase = form.get("name", ""), form.get("passphrase", "")
-            begun = await asyncio.to_thread(self._keeper.sign_in, name, passphrase, client[0])
+            typed = (name, passphrase, client[0], form.get("code", ""))
+            begun = await asyncio.to_thread(self._keeper.sign_in, *typed)
+            wrong = WRONG_WITH_CODE if self._keeper.asks_codes() else WRONG
         except TooManyTries as fault:
             await self._ask(send, 429, to, f"{fault.what} {fault.do}")
             return
-        except CureJournalError:
-            await self._ask(send, 503, to, "Nobody can sign in now: the list of people cannot be read.")
+        except (CureJournalError, OSError):
+            await self._ask(
+                send,
+                503,
+                to,
+                UNREADABLE,
+            )
             return
         if begun is None:
-            await self._ask(send, 403, to, WRONG)
+            await self._ask(send, 403, to, wrong)
             return
         self._keeper.sign_out(token)
         await answer(send, 303, "", {"location": _own_path(to), "set-cookie": self._set_cookie(begun, LONGEST_S)})
 
     async def _ask(self, send: Send, status: int, to: str, wrong: str = "") -> None:
-        await answer(send, status, pages.sign_in(_own_path(to), wrong=wrong, readable=not self._secure))
+        with_code = False
+        with suppress(CureJournalError):  # told once somebody tries to sign in
+            with_code = self._keeper.asks_codes()
+        shown = pages.sign_in(_own_path(to), wrong=wrong, readable=not self._secure, with_code=with_code)
+        await answer(send, status, shown)
 
     async def _sign_out(self, scope: Scope, receive: Receive, send: Send, token: str, person: Person) -> None:
         if scope["method"] == "POST":

@@ -31,7 +31,12 @@ POLICY = f"default-src 'none'; style-src 'sha256-{_HASH}'; form-action 'self'; f
 """What a browser may do with these pages: show them, and send their form back."""
 
 
-def sign_in(to: str, *, wrong: str = "", readable: bool = False) -> str:
+_CODE = """<label for="code">Code from your authenticator app, or from paper, if you use one</label>
+<input id="code" name="code" autocomplete="one-time-code" autocapitalize="none" spellcheck="false" maxlength="40">
+"""
+
+
+def sign_in(to: str, *, wrong: str = "", readable: bool = False, with_code: bool = False) -> str:
     """The page that asks for name and passphrase.
 
     Parameters
@@ -42,7 +47,10 @@ def sign_in(to: str, *, wrong: str = "", readable: bool = False) -> str:
         What was wrong with the last try.
     readable : bool
         Whether others on the network can read what is sent.
+    with_code : bool
+        Whether there is anybody who needs a code beside the passphrase.
     """
+    code = _CODE if with_code else ""
     alert = f'<p role="alert">{escape(wrong)}</p>' if wrong else ""
     told = "<p>Others on this network can read what is sent here: nothing hides it.</p>" if readable else ""
     return _page(
@@ -53,7 +61,7 @@ def sign_in(to: str, *, wrong: str = "", readable: bool = False) -> str:
 <input id="name" name="name" autocomplete="username" autocapitalize="words" spellcheck="false" required maxlength="80">
 <label for="passphrase">Passphrase</label>
 <input id="passphrase" name="passphrase" type="password" autocomplete="current-password" required maxlength="256">
-<button>Sign in</button></form>{told}""",
+{code}<button>Sign in</button></form>{told}""",
     )
 
 

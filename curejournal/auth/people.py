@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 import unicodedata
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 from pydantic import TypeAdapter, ValidationError
 
+from curejournal.auth.second_factor import SecondFactor
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg
 from curejournal.journal.errors import in_plain_words
@@ -52,11 +53,15 @@ class PeopleUnreadable(CureJournalError):
 
 @dataclass(frozen=True)
 class Person:
-    """Someone who may sign in; `proof` is the hash of the passphrase, salt and cost included."""
+    """Someone who may sign in; `proof` is the hash of the passphrase, salt and cost included.
+
+    With a `second` factor, a code is asked for beside the passphrase.
+    """
 
     name: str
     proof: str = field(repr=False)
     reads_only: bool = False
+    second: SecondFactor | None = None
 
 
 _LIST = TypeAdapter(tuple[Person, ...])
@@ -129,8 +134,24 @@ class People:
             If the name is none.
         """
         name = plain_text(name, "person", 80)
-        person = Person(name, _HASHER.hash(_strong(passphrase, name)), reads_only)
+        known = self.find(name)
+        proof = _HASHER.hash(_strong(passphrase, name))
+        person = Person(name, proof, reads_only, known.second if known else None)
         self._write((*self._without(name), person))
+        return person
+
+    def known(self, name: str) -> Person:
+        """A person who may sign in.
+
+        Raises
+        ------
+        NoSuchPerson
+        """
+        person = self.find(name)
+        if person is None:
+            raise NoSuchPerson(
+                msg("Nobody called {name} may sign in.", name=name), msg("curejournal people list shows who may.")
+            )
         return person
 
     def remove(self, name: str) -> None:
@@ -140,11 +161,18 @@ class People:
         ------
         NoSuchPerson
         """
-        if self.find(name) is None:
-            raise NoSuchPerson(
-                msg("Nobody called {name} may sign in.", name=name), msg("curejournal people list shows who may.")
-            )
+        self.known(name)
         self._write(self._without(name))
+
+    def set_second(self, name: str, second: SecondFactor | None) -> None:
+        """Ask a person for a second factor from now on, or no longer.
+
+        Raises
+        ------
+        NoSuchPerson
+        """
+        person = replace(self.known(name), second=second)
+        self._write((*self._without(name), person))
 
     def verify(self, name: str, passphrase: str) -> Person | None:
         """The person of this name and passphrase; None, after the same time, if either is wrong."""

@@ -15,8 +15,10 @@ from pydantic import TypeAdapter, ValidationError
 
 from curejournal.auth.addresses import network_of
 from curejournal.auth.people import People, Person, name_key
+from curejournal.auth.second_factor import SecondFactor, Spent, spend
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg, msg_n
+from curejournal.journal.errors import in_plain_words
 from curejournal.journal.files import written_whole
 
 IDLE_S = 12 * 3600
@@ -39,6 +41,9 @@ class TooManyTries(CureJournalError):
 TRIES_FILE = "sign-in-tries.json"
 """Beside the list of people: a restart, or a crash that somebody caused, gives nobody new tries."""
 
+SPENT_FILE = "sign-in-codes-used.json"
+"""Beside it, by the hash of each name: no code counts twice, after a restart either."""
+_SPENT = TypeAdapter(dict[str, Spent])
 _TRIES = TypeAdapter(list[tuple[float, dict[str, str]]])
 
 
@@ -80,17 +85,25 @@ class Keeper:
     def __init__(self, people: People, clock: Callable[[], float] = time.time, folder: Path | None = None) -> None:
         self._people, self._clock = people, clock
         self._file = folder / TRIES_FILE if folder else None
+        self._spent_file = folder / SPENT_FILE if folder else None
         self._sessions: dict[str, Session] = {}
         self._tries = self._read_tries()
+        self._spent = self._read_spent()
         self._lock, self._hashing = threading.Lock(), threading.Lock()
 
-    def sign_in(self, name: str, passphrase: str, address: str) -> str | None:
-        """Begin a session; the token that proves it, or None if name or passphrase is wrong.
+    def asks_codes(self) -> bool:
+        """Whether anybody has a second factor, so that the sign-in page asks for a code."""
+        return any(person.second for person in self._people.all())
+
+    def sign_in(self, name: str, passphrase: str, address: str, code: str = "") -> str | None:
+        """Begin a session; the token that proves it, or None if name, passphrase or code is wrong.
 
         Raises
         ------
         TooManyTries
             Without looking at the passphrase, so that nothing can be learnt of it.
+        CureJournalError
+            If it cannot be kept that a code was used.
         """
         # Not the name itself: it is kept in a file, and some type their passphrase there.
         hidden = hashlib.sha256(name_key(name).encode("utf-8", "surrogatepass")).hexdigest()[:8]
@@ -107,6 +120,8 @@ class Keeper:
             return None
         token = secrets.token_urlsafe(32)
         with self._lock:
+            if person.second and not self._spend(person.second, hidden, code):
+                return None
             self._tries.remove(mine)
             self._write_tries()
             theirs = [key for key, session in self._sessions.items() if session.person.name == person.name]
@@ -127,6 +142,24 @@ class Keeper:
             # On a full disk people can still sign in; then tries are counted until the program ends.
             with suppress(OSError, CureJournalError), written_whole(self._file, 0o600) as file:
                 file.write(_TRIES.dump_json(self._tries))
+
+    def _spend(self, factor: SecondFactor, hidden: str, code: str) -> bool:
+        """Use a code, once; on the disk before anybody is let in by it."""
+        spent = spend(factor, code, self._clock(), self._spent.get(hidden, Spent()))
+        if spent is None:
+            return False
+        after = self._spent | {hidden: spent}
+        if self._spent_file:
+            with in_plain_words(self._spent_file.parent), written_whole(self._spent_file, 0o600) as file:
+                file.write(_SPENT.dump_json(after))
+        self._spent = after
+        return True
+
+    def _read_spent(self) -> dict[str, Spent]:
+        try:
+            return _SPENT.validate_json(self._spent_file.read_bytes()) if self._spent_file else {}
+        except (OSError, ValidationError):
+            return {}
 
     def _refuse_too_many(self, mine: tuple[float, dict[str, str]]) -> None:
         now, about = mine

@@ -9,7 +9,7 @@ Babel extracts them by the names of these two functions.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from enum import Enum
 from typing import Any, Protocol, Self
 
@@ -132,7 +132,8 @@ class Day(Spoken):
     long_month: bool
 
     def __new__(cls, day: date, with_year: bool = True, long_month: bool = False) -> Self:
-        """Make the English text, and remember its parts."""
+        """Make the English text, and remember its parts; of a moment, its day."""
+        day = date(day.year, day.month, day.day)
         month = f"{day:%B}" if long_month else _MONTHS[day.month - 1]
         self = super().__new__(cls, f"{day.day} {month}" + (f" {day.year}" if with_year else ""))
         self.day, self.with_year, self.long_month = day, with_year, long_month
@@ -144,6 +145,11 @@ class Day(Spoken):
     def to(self, voice: Voice) -> str:
         """Say it as the reader writes days."""
         return voice.day(self.day, with_year=self.with_year, long_month=self.long_month)
+
+
+def day_and_time(at: datetime) -> str:
+    """A moment by its own clock: 3 Dec 2026, 14:05."""
+    return Day(at) + f", {at:%H:%M}"
 
 
 def _upper_first(text: str) -> str:
@@ -182,8 +188,13 @@ def sentence(*parts: str) -> str:
     return Joined(parts, first_upper=True)
 
 
-def localise(value: Any, voice: Voice) -> Any:
-    """Say a value to a reader: messages, quantities, days and members of an enumeration; all else stays as it is."""
+def localise(value: Any, voice: Voice | None) -> Any:
+    """Say a value to a reader: messages, quantities, days and members of an enumeration; all else stays as it is.
+
+    Without a voice it stays English.
+    """
+    if voice is None:
+        return value
     if isinstance(value, Spoken):
         return value.to(voice)
     if isinstance(value, Enum) and isinstance(value.value, str):

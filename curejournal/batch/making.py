@@ -17,11 +17,13 @@ class BatchKind:
     """What kind of batch it is, and why.
 
     A *test pour* is made to find something out and is not for sale. *Earlier stock* was made before the journal: its
-    bars can be counted and called back, but it is not judged here. A *rebatch* says so by its recipe.
+    bars can be counted and called back, but it is not judged here. A *rebatch* says so by its recipe. `beside` is the
+    code of the batch that a test pour is compared with.
     """
 
     kind: Literal["soap", "test pour", "earlier stock"]
     why: str = ""
+    beside: str = ""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from curejournal.base.messages import join, msg, msg_n, quantity
+from curejournal.base.messages import day_and_time, join, msg, msg_n, quantity
 from curejournal.batch.records import AlkaliTest, BarsOut, Batch, ColourReading, Event, Portion, Record, Weighing
 from curejournal.soap.alkali import titrate
 from curejournal.soap.lye import check_lye, water_share
@@ -87,7 +87,7 @@ def _event(batch: Batch, record: Event, at: datetime) -> Iterator[Doubt]:
         poured = batch.poured_at.astimezone(at.tzinfo)  # by the same clock
         yield Doubt(
             "poured twice",
-            msg("A pour was noted already ({poured:%Y-%m-%d %H:%M}); age counts from the first.", poured=poured),
+            msg("A pour was noted already ({poured}); age counts from the first.", poured=day_and_time(poured)),
             msg("Correct that entry if it was wrong."),
         )
 

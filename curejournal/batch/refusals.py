@@ -17,7 +17,7 @@ def require_amount(value: float, what: str) -> None:
     """Refuse an amount that is not above zero."""
     if not (math.isfinite(value) and value > 0):
         raise ImpossibleRecord(
-            msg("{what} of {value} cannot be: it has to be above zero.", what=what, value=digits(value)),
+            msg("{what} of {value} is not possible: it has to be above zero.", what=what, value=digits(value)),
             msg("Enter it again."),
         )
 

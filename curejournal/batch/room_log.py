@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Literal
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg, msg_n, quantity
+from curejournal.base.messages import Day, join, msg, msg_n, quantity
 from curejournal.batch.kinds import KINDS
 
 Unit = Literal["°C", "°F"]
@@ -112,7 +112,7 @@ def read_room_file(data: bytes, zone: tzinfo, *, unit: Unit | None = None, day_f
     kept, impossible = _possible(readings, warm_unit)
     if not kept:
         raise LogUnreadable(
-            msg("No line of this file holds a time with a temperature or humidity that can be."),
+            msg("No line of this file holds a time with a possible temperature or humidity."),
             msg("Open it in a spreadsheet: it needs a column of times, and one of temperature or humidity."),
         )
     questions = tuple(one for one in (unit_question, first_question) if one is not None)
@@ -362,10 +362,10 @@ def summary(file: RoomFile) -> str:
     first, last = file.readings[0].at, file.readings[-1].at
     told = [
         msg(
-            "{readings} from {first:%Y-%m-%d} to {last:%Y-%m-%d}",
+            "{readings} from {first} to {last}",
             readings=msg_n("{number} reading", "{number} readings", len(file.readings)),
-            first=first,
-            last=last,
+            first=Day(first),
+            last=Day(last),
         )
     ]
     told += (

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from curejournal.base.counting import digits
-from curejournal.base.messages import join, msg, quantity
+from curejournal.base.messages import Day, day_and_time, join, msg, quantity
 from curejournal.batch.descriptions import describe_lab
 from curejournal.batch.plausibility import Doubt, find_doubts
 from curejournal.batch.records import (
@@ -89,7 +89,7 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
         raise ImpossibleRecord(msg("The time has no offset from UTC."), msg("Give the time zone with it."))
     # A minute's grace: clocks of phone and computer differ.
     if now is not None and at > now + timedelta(minutes=1):
-        raise ImpossibleRecord(msg("{at:%Y-%m-%d %H:%M} has not come yet.", at=at), msg("Correct the date or time."))
+        raise ImpossibleRecord(msg("{at} has not come yet.", at=day_and_time(at)), msg("Correct the date or time."))
     poured = batch.poured_at
     after = isinstance(
         record, (ColourReading, Weighing, AlkaliTest, SurfaceNote, BarsOut, BarsBack, Decision, ColourAccepted)
@@ -99,7 +99,7 @@ def _check_time(batch: Batch, record: Record, at: datetime, now: datetime | None
     if after and poured is not None and at + grace < poured:
         poured = poured.astimezone(at.tzinfo)  # both by one clock
         raise ImpossibleRecord(
-            msg("{at:%Y-%m-%d %H:%M} is before the batch was poured ({poured:%Y-%m-%d %H:%M}).", at=at, poured=poured),
+            msg("{at} is before the batch was poured ({poured}).", at=day_and_time(at), poured=day_and_time(poured)),
             msg("Correct the date, or the time of the pour."),
         )
 
@@ -128,18 +128,22 @@ def _portion(batch: Batch, record: Portion, at: datetime) -> None:
 def _event(batch: Batch, record: Event, at: datetime) -> None:
     if record.bars is not None and not 0 < record.bars <= 100_000:
         raise ImpossibleRecord(
-            msg("{bars} bars cannot be.", bars=digits(record.bars, 0)), msg("Enter the number of bars cut.")
+            msg("{bars} is not a possible number of bars.", bars=digits(record.bars, 0)),
+            msg("Enter the number of bars cut."),
         )
     if record.temperature_c is not None and not -20 <= record.temperature_c <= 150:
         raise ImpossibleRecord(
-            msg("{temperature_c} cannot be.", temperature_c=quantity(digits(record.temperature_c), "°C")),
+            msg(
+                "{temperature_c} is not a possible temperature.",
+                temperature_c=quantity(digits(record.temperature_c), "°C"),
+            ),
             msg("Enter the temperature in °C."),
         )
     if record.kind == "poured":
         earlier = [e.at for e in batch.entries if isinstance(e.record, (Weighing, AlkaliTest)) and e.at < at]
         if earlier:
             raise ImpossibleRecord(
-                msg("The batch was weighed or tested before that ({earlier:%Y-%m-%d}).", earlier=min(earlier)),
+                msg("The batch was weighed or tested before that ({earlier}).", earlier=Day(min(earlier))),
                 msg("Correct the date of the pour."),
             )
 
@@ -194,7 +198,7 @@ def _colour_accepted(batch: Batch, record: ColourAccepted, at: datetime) -> None
 
 def _photo_view(batch: Batch, record: PhotoView, at: datetime) -> None:
     if record.place and (len(record.place) < 3 or not all(map(math.isfinite, sum(record.place, ())))):
-        raise ImpossibleRecord(msg("The place in the photo is no area."), msg("Mark it again."))
+        raise ImpossibleRecord(msg("The place in the photo is not a valid area."), msg("Mark it again."))
     if record.place and record.portion not in {reading.portion for _, reading in batch.records(ColourReading)}:
         raise ImpossibleRecord(
             msg("No colour of “{portion}” was measured.", portion=record.portion),

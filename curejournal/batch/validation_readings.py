@@ -34,11 +34,11 @@ def _colour(batch: Batch, record: ColourReading, at: datetime) -> None:
     values = (*record.lab, *(c for row in record.covariance for c in row))
     if not all(math.isfinite(value) for value in values) or not -5 <= record.lab[0] <= 110:
         raise ImpossibleRecord(
-            msg("The colour {lab} cannot be.", lab=describe_lab(record.lab)), msg("Measure the photo again.")
+            msg("{lab} is not a possible colour.", lab=describe_lab(record.lab)), msg("Measure the photo again.")
         )
     if record.grade not in [grade.value for grade in Grade]:
         raise ImpossibleRecord(
-            msg("“{grade}” is no grade of a reading.", grade=record.grade), msg("Measure the photo again.")
+            msg("“{grade}” is not a valid grade.", grade=record.grade), msg("Measure the photo again.")
         )
 
 
@@ -48,16 +48,17 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> None:
     require_amount(record.resolution_g, msg("A scale's step in grams"))
     if record.bars < 1:
         raise ImpossibleRecord(
-            msg("{bars} bars cannot be weighed.", bars=digits(record.bars, 0)), msg("Enter how many were on the scale.")
+            msg("{bars} is not a possible number of bars.", bars=digits(record.bars, 0)),
+            msg("Enter how many were on the scale."),
         )
     if not (math.isfinite(record.tare_g) and record.tare_g >= 0):
         raise ImpossibleRecord(
-            msg("A tare of {tare_g} cannot be.", tare_g=quantity(digits(record.tare_g), "g")),
+            msg("A tare of {tare_g} is not possible.", tare_g=quantity(digits(record.tare_g), "g")),
             msg("Enter the empty tray's weight."),
         )
     if record.grams / record.bars > LARGEST_BAR_G:
         raise ImpossibleRecord(
-            msg("A bar of {bars:g} kg cannot be.", bars=record.grams / record.bars / 1000), msg("Enter grams.")
+            msg("A bar of {bars:g} kg is not possible.", bars=record.grams / record.bars / 1000), msg("Enter grams.")
         )
 
 
@@ -83,7 +84,7 @@ def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> None:
 def _ph(ph: float, half_width: float | None, strength_pct: float | None) -> None:
     if half_width is not None and not (math.isfinite(half_width) and half_width > 0):
         raise ImpossibleRecord(
-            msg("A half-width of {half_width} cannot be: no reading is free of doubt.", half_width=digits(half_width)),
+            msg("A half-width of {half_width} is not possible: no reading is exact.", half_width=digits(half_width)),
             msg("Enter half a step of the strip, or what the meter may be off: 0.1, say."),
         )
     try:
@@ -95,7 +96,8 @@ def _ph(ph: float, half_width: float | None, strength_pct: float | None) -> None
 def _surface(batch: Batch, record: SurfaceNote, at: datetime) -> None:
     if record.count is not None and record.count < 0:
         raise ImpossibleRecord(
-            msg("{count} spots cannot be.", count=digits(record.count, 0)), msg("Enter how many you see.")
+            msg("{count} is not a possible number of spots.", count=digits(record.count, 0)),
+            msg("Enter how many you see."),
         )
     if record.set_aside is not None and record.set_aside < 0:
         raise ImpossibleRecord(
@@ -104,7 +106,7 @@ def _surface(batch: Batch, record: SurfaceNote, at: datetime) -> None:
         )
     if record.area_pct is not None and not 0 <= record.area_pct <= 100:
         raise ImpossibleRecord(
-            msg("An area of {area_pct}% cannot be.", area_pct=digits(record.area_pct)), msg("Enter 0 to 100%.")
+            msg("An area of {area_pct}% is not possible.", area_pct=digits(record.area_pct)), msg("Enter 0 to 100%.")
         )
 
 
@@ -118,7 +120,10 @@ def _scalar(batch: Batch, record: ScalarReading, at: datetime) -> None:
     if not kind.low <= record.value <= kind.high:
         raise ImpossibleRecord(
             msg(
-                "{record} {unit} cannot be the {words}.", record=digits(record.value), unit=kind.unit, words=kind.words
+                "{record} {unit} is not a possible {words}.",
+                record=digits(record.value),
+                unit=kind.unit,
+                words=kind.words,
             ),
             msg(
                 "It has to be from {low} to {high} {unit}.",

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from curejournal.base.counting import digits
-from curejournal.base.messages import msg, msg_n
+from curejournal.base.messages import day_and_time, msg, msg_n
 from curejournal.batch.records import BarsBack, BarsOut, Batch, Complaint
 from curejournal.batch.refusals import ImpossibleRecord, require_name
 
@@ -23,7 +23,7 @@ def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> None:
     if cut is not None and at < cut:
         cut = cut.astimezone(at.tzinfo)
         raise ImpossibleRecord(
-            msg("{at:%Y-%m-%d %H:%M} is before the bars were cut ({cut:%Y-%m-%d %H:%M}).", at=at, cut=cut),
+            msg("{at} is before the bars were cut ({cut}).", at=day_and_time(at), cut=day_and_time(cut)),
             msg("Correct the date, or the time of the cut."),
         )
     if batch.kind == "test pour" and record.why in ("sold", "given", "sample"):

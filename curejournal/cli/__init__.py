@@ -6,6 +6,7 @@ Exit codes: 0 done; 1 refused, for the reason given, with what was kept before i
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 from collections.abc import Callable
@@ -37,12 +38,16 @@ class Shown:
 
 def main() -> None:
     """Run the command line; errors that a maker can understand become a sentence and an exit code."""
-    shown = escaped if "--json" in sys.argv else visible
+    for_scripts = "--json" in sys.argv
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a console of another encoding shows “?” for a sign that it lacks
+            stream.reconfigure(encoding="utf-8" if for_scripts else None, errors="replace")
+    shown = escaped if for_scripts else visible
     sys.stdout, sys.stderr = cast(TextIO, Shown(sys.stdout, shown)), cast(TextIO, Shown(sys.stderr, visible))
     try:
         app(prog_name="curejournal")
     except CureJournalError as error:
-        if "--json" in sys.argv:
+        if for_scripts:
             print(json.dumps({"error": {"what": error.what, "safe": error.safe, "do": error.do}}, ensure_ascii=False))
         else:
             tell(error.args[0], to=sys.stderr)

@@ -37,6 +37,7 @@ from curejournal.cli.options import (
     when_of,
 )
 from curejournal.cli.speech import tell, tell_all
+from curejournal.journal.contacts import Contact
 from curejournal.journal.store import Journal
 from curejournal.workflow import customers, materials, room, stock
 
@@ -162,16 +163,24 @@ def complaint(
     outcome: Annotated[str, typer.Option("--outcome", help="What became of it.")] = "",
     bars: Annotated[int | None, typer.Option("--bars", help="Of how many bars.")] = None,
     name: Annotated[str, typer.Option("--name", help="By whom, if that is a customer on record.")] = "",
+    photo: Annotated[Path | None, typer.Option("--photo", help="The photo that came with it.")] = None,
     at: At = None,
     by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Note a complaint, and what became of it."""
+    """Note a complaint, with the photo that came with it, and what became of it."""
     with open_journal(journal) as kept:
         known = customers.contact_named(kept, name) if name else None
-    record = Complaint(what, outcome, bars, known.id if known else None)
-    enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
+        record = Complaint(what, outcome, bars, known.id if known else None)
+        picture, its_name = (bytes_of(photo), photo.name) if photo is not None else (None, "")
+        made = customers.enter_complaint(
+            kept, code, record, picture, its_name, at=_moment(at, kept), by=by, now=now_of(kept)
+        )
+    if as_json:
+        print_json({"entry": workflow.as_json(made), "doubts": []})
+    else:
+        tell(msg("{code}: {record}", code=code, record=describe(record)))
 
 
 def recall(
@@ -279,3 +288,61 @@ def room_import(
         if keep
         else msg("Nothing was kept: add --keep.")
     )
+
+
+def _known(kept: Journal, name: str) -> Contact:
+    found = customers.contact_named(kept, name)
+    if found is None:
+        raise Mistyped(
+            msg("No customer on record is called “{name}”.", name=name),
+            msg("“curejournal customer list” names them; who was erased is not there."),
+        )
+    return found
+
+
+def customer_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -> None:
+    """List the customers on record."""
+    with open_journal(journal) as kept:
+        found = [one for one in kept.contacts() if not one.erased]
+    if as_json:
+        print_json({"customers": [{"id": one.id, "name": one.name, "details": one.details} for one in found]})
+    else:
+        tell_all([one.name for one in found] or [msg("Nobody is on record.")])
+
+
+def customer_show(
+    name: Annotated[str, typer.Argument(help="Who.")],
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Say what a customer got, brought back and complained of."""
+    with open_journal(journal) as kept:
+        known = _known(kept, name)
+        entries, lines = customers.what_they_got(kept, known.id), customers.history_words(kept, known.id)
+    if as_json:
+        print_json({"id": known.id, "entries": [{"batch": code, **workflow.as_json(one)} for code, one in entries]})
+    else:
+        tell_all(lines or [msg("Nothing is on record of {name}.", name=known.name)])
+
+
+def customer_erase(
+    name: Annotated[str, typer.Argument(help="Whose name.")],
+    why: Annotated[str, typer.Option("--why", help="Who asked for it, and when; it is kept.")],
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Erase a customer's name and details for good, on request; what they got stays on record under a number."""
+    with open_journal(journal) as kept:
+        known = _known(kept, name)
+        made = customers.erase_name(kept, known.id, why=why, by=by, now=now_of(kept))
+    if as_json:
+        print_json({"id": known.id, "entry": workflow.as_json(made)})
+    else:
+        tell(
+            msg(
+                "The name of contact {id} is erased. Backups and exports that were made before still hold it: delete "
+                "those yourself.",
+                id=known.id,
+            )
+        )

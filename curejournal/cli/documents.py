@@ -53,9 +53,7 @@ def materials_list(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False
 
 def material(
     name: Annotated[str, typer.Argument(help="The material, as in the recipes.")],
-    dose: Annotated[
-        float | None, typer.Option("--dose", help="The planned dose, % of the oils in its portion.")
-    ] = None,
+    dose: Annotated[float | None, typer.Option("--dose", help="The planned dose, % of its portion's batter.")] = None,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write its fact sheet, one page.")] = None,
     markdown: Annotated[Path | None, typer.Option("--markdown", help="Write its fact sheet as Markdown.")] = None,
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -64,7 +62,8 @@ def material(
     """Say what a material did in earlier batches, and what to expect of it."""
     if dose is not None and not 0 < dose <= 100:
         raise Mistyped(
-            msg("A dose of {dose} % of the oils cannot be.", dose=digits(dose)), msg("Give one above 0 and up to 100.")
+            msg("A dose of {dose} % of the oils is not possible.", dose=digits(dose)),
+            msg("Give one above 0 and up to 100."),
         )
     with open_journal(journal) as kept:
         report = materials.material(kept, name, now_of(kept), dose_pct=dose)

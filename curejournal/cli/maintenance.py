@@ -162,7 +162,7 @@ def undo(
 
 def settings(
     rule: Annotated[
-        list[str] | None, typer.Option("--rule", help='A limit of the house rules: "min_age_days=35".')
+        list[str] | None, typer.Option("--rule", help='A limit of the rules in force: "min_age_days=35".')
     ] = None,
     time_zone: Annotated[
         str | None, typer.Option("--time-zone", help='Europe/Lisbon, say; "" for that of this computer.')
@@ -207,7 +207,7 @@ def backup(
     if every is not None:
         if not to.is_dir():
             raise Mistyped(
-                msg("{to} is no folder.", to=to), msg("With --every, give the folder in which the backups are kept.")
+                msg("{to} is not a folder.", to=to), msg("With --every, give the folder in which the backups are kept.")
             )
         apart, latest = days_of(every), last_backup(to)
         if latest and utc_now() - latest < apart:

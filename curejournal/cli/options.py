@@ -94,7 +94,7 @@ def moment_of(text: str, zone: tzinfo, of_day: clock_time = DAYS_END) -> datetim
         moment = moment if moment.tzinfo else moment.replace(tzinfo=zone)
         moment.astimezone(UTC)  # the first and last days of the calendar are not in it everywhere
     except (ValueError, OverflowError) as fault:
-        raise Mistyped(msg("“{text}” is no date.", text=text), msg("Write it as 2026-10-03T14:30.")) from fault
+        raise Mistyped(msg("“{text}” is not a valid date.", text=text), msg("Write it as 2026-10-03T14:30.")) from fault
     return moment
 
 
@@ -104,7 +104,7 @@ def days_of(days: float) -> timedelta:
         return timedelta(days=days)
     except (ValueError, OverflowError) as fault:
         raise Mistyped(
-            msg("{days:g} days are no span of time.", days=days), msg("Give a number that can be.")
+            msg("{days:g} is not a valid number of days.", days=days), msg("Give a number that can be.")
         ) from fault
 
 

@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 import sys
+import time
 from typing import Annotated
 
+import segno
 import typer
 
 from curejournal.auth.people import People, Person
+from curejournal.auth.second_factor import (
+    DRIFT,
+    STEP_S,
+    SecondFactor,
+    code_at,
+    new_recovery_codes,
+    new_secret,
+    recovery_hash,
+    uri,
+)
 from curejournal.base.messages import join, msg
 from curejournal.cli.options import DEFAULT_JOURNAL, AsJson, JournalAt, Mistyped, open_journal, print_json
-from curejournal.cli.speech import tell, tell_all
+from curejournal.cli.speech import said, tell, tell_all
 
 Name = Annotated[str, typer.Argument(help="The person's name: it stands under what they enter.")]
 
@@ -55,7 +67,9 @@ def list_people(journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = False) -
     """List who may sign in, and who only to read."""
     people = People(journal).all()
     if as_json:
-        print_json([{"name": person.name, "reads_only": person.reads_only} for person in people])
+        print_json(
+            [{"name": one.name, "reads_only": one.reads_only, "asks_code": one.second is not None} for one in people]
+        )
     else:
         tell_all(_may(person) for person in people)
 
@@ -67,3 +81,46 @@ def remove(name: Name, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson = F
         print_json({"removed": name})
     else:
         tell(msg("{name} may sign in no longer.", name=name))
+
+
+def second_factor(
+    name: Name,
+    off: Annotated[bool, typer.Option("--off", help="Ask for none any longer.")] = False,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """Ask a person for a code of an authenticator app at each sign-in; shows what to scan, and codes for paper."""
+    people = People(journal)
+    person = people.known(name)
+    recovery: tuple[str, ...] = ()
+    if not off:
+        secret = new_secret()
+        address = uri(secret, person.name)
+        out = sys.stderr if as_json else sys.stdout
+        tell(msg("Scan this with an authenticator app on the phone of {name}:", name=person.name), to=out)
+        segno.make(address).terminal(out=out, compact=True)
+        print(f"{secret}\n{address}", file=out, flush=True)
+        now = int(time.time() // STEP_S)
+        typed = "".join(_line(said(msg("The code that the app shows now"))).split())
+        if typed not in {code_at(secret, step) for step in range(now - DRIFT, int(time.time() // STEP_S) + DRIFT + 1)}:
+            raise Mistyped(
+                msg("This is not the code that the app should show: nothing was changed."),
+                msg("Set the phone’s clock and this computer’s to the right time, and try again."),
+            )
+        recovery = new_recovery_codes()
+    people.set_second(name, SecondFactor(secret, tuple(map(recovery_hash, recovery))) if recovery else None)
+    if as_json:
+        print_json({"name": person.name, "asks_code": bool(recovery), "recovery_codes": list(recovery)})
+    elif off:
+        tell(msg("{name} is asked for no code any longer. Earlier sessions have ended.", name=person.name))
+    else:
+        tell(msg("{name} is asked for a code from now on. Earlier sessions have ended.", name=person.name))
+        tell(msg("Write these down, on paper: each lets {name} in once if the phone is lost.", name=person.name))
+        print("\n".join(recovery))
+
+
+def _line(prompt: str) -> str:
+    if not sys.stdin.isatty():
+        return sys.stdin.readline()
+    typed: str = typer.prompt(prompt)
+    return typed

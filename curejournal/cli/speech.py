@@ -11,14 +11,14 @@ from curejournal.base.messages import Voice, localise
 if TYPE_CHECKING:
     from curejournal.journal.store import Journal
 
-_voices: list[Voice] = []
+_voices: list[Voice | None] = []
 
 
 def speak_as_in(journal: Journal) -> None:
     """Speak from now on as the readers of a journal read."""
-    from curejournal.workflow.readers import Reader, kept_habits
+    from curejournal.workflow.readers import reader_of
 
-    _voices[:] = [Reader(kept_habits(journal))]
+    _voices[:] = [reader_of(journal)]
 
 
 def said(text: str) -> str:

@@ -27,30 +27,40 @@ class Interval(NamedTuple):
 def _terms(reference_lab: ArrayLike, sample_lab: ArrayLike) -> tuple[Array, ...]:
     """ΔL', ΔC', ΔH', the weights S_L, S_C, S_H and the rotation R_T."""
     first, second = np.asarray(reference_lab, dtype=float), np.asarray(sample_lab, dtype=float)
-    chroma = (np.hypot(first[..., 1], first[..., 2]) + np.hypot(second[..., 1], second[..., 2])) / 2
+    (a1, b1), (a2, b2) = ((lab[..., 1], lab[..., 2]) for lab in (first, second))
+    chroma = (_chroma(a1, b1) + _chroma(a2, b2)) / 2
     stretch = 1.5 - 0.5 * _share_of_chroma(chroma)
-    a1, a2 = first[..., 1] * stretch, second[..., 1] * stretch
-    c1, c2 = np.hypot(a1, first[..., 2]), np.hypot(a2, second[..., 2])
-    h1, h2 = _hue(a1, first[..., 2]), _hue(a2, second[..., 2])
+    a1, a2 = a1 * stretch, a2 * stretch
+    c1, c2 = _chroma(a1, b1), _chroma(a2, b2)
+    h1, h2 = _hue(a1, b1), _hue(a2, b2)
     grey = c1 * c2 == 0.0
     # The shorter way round; hues opposite to the last digits keep the sign of h2 - h1 (Sharma et al., eq. 10).
     turn = np.where(grey, 0.0, h2 - h1 - _TURN * np.rint((h2 - h1) / (_TURN + 1e-12)))
     chroma = (c1 + c2) / 2
-    hue = np.where(grey, h1 + h2, h1 + turn / 2) % _TURN
-    # The cosines of one to four times the hue are the powers of one number on the unit circle.
-    unit = np.exp(1j * hue)
+    hue = np.where(grey, h1 + h2, h1 + turn / 2)
+    hue = np.where(hue < 0.0, hue + _TURN, np.where(hue >= _TURN, hue - _TURN, hue))
+    # The cosines of one to four times the hue are the powers of one number on the unit circle: the first colour's hue,
+    # turned by half the way. Chroma and this number by hand, as hypot and a complex exp took most of the time.
+    # Of a grey the hue does not matter, as its difference in hue is nought.
+    half = np.sin(turn / 2)
+    first_hue = np.where(grey, 0.0, a1 + 1j * b1) / np.where(grey, 1.0, c1)
+    unit = first_hue * (np.sqrt(1.0 - half * half) + 1j * half)
     t = 1.0 + (unit * (_T1 + unit * (0.24 + unit * (_T3 + unit * _T4)))).real
     offset2 = ((first[..., 0] + second[..., 0]) / 2 - 50.0) ** 2
     bump = np.exp(-(((np.degrees(hue) - 275.0) / 25.0) ** 2))
     return (
         second[..., 0] - first[..., 0],
         c2 - c1,
-        2.0 * np.sqrt(c1 * c2) * np.sin(turn / 2),
+        2.0 * np.sqrt(c1 * c2) * half,
         1.0 + 0.015 * offset2 / np.sqrt(20.0 + offset2),
         1.0 + 0.045 * chroma,
         1.0 + 0.015 * chroma * t,
         -2.0 * _share_of_chroma(chroma) * np.sin(np.radians(60.0) * bump),
     )
+
+
+def _chroma(a: Array, b: Array) -> Array:
+    return np.asarray(np.sqrt(a * a + b * b))
 
 
 def _hue(a: Array, b: Array) -> Array:

@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from curejournal.base.lazy import Module
+from curejournal.base.normal import Z95
 
 if TYPE_CHECKING:
     import numpy as np
@@ -141,7 +142,7 @@ class ColourSample:
     @property
     def interval95(self) -> tuple[tuple[float, float], ...]:
         """The 95% interval of each coordinate (normal, 1.96 sd)."""
-        return tuple((value - 1.96 * sd, value + 1.96 * sd) for value, sd in zip(self.lab, self.sd, strict=True))
+        return tuple((value - Z95 * sd, value + Z95 * sd) for value, sd in zip(self.lab, self.sd, strict=True))
 
 
 def as_lab(array: NDArray[np.float64]) -> Lab:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID, uuid5
 
-from icalendar import Calendar, Event
+from icalendar import Alarm, Calendar, Event
 
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import Voice, join, localise, msg, sentence
 from curejournal.documents import formatting
 from curejournal.judging.tasks import Task
 
@@ -17,6 +17,9 @@ _OURS = UUID("6f1f5a53-2a37-4f0c-9a3d-7d2b8a9b7f10")
 """The name space (RFC 9562, version 5) of the ids. Ours, drawn once."""
 _SEQUENCE_FROM = 1_577_836_800
 """Seconds from 1970 to 2020: revisions count minutes from there, and fit a calendar's 32 bits. Ours."""
+
+_ALARM_AT = timedelta(hours=8)
+"""When on its day a task is reminded of, by the clock of whoever has the calendar. Ours: before a day's work begins."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,9 @@ class CalendarTask:
     due: Task
 
 
-def calendar_ics(tasks: Iterable[CalendarTask], *, on: datetime, zone: tzinfo, software: str, title: str) -> bytes:
+def calendar_ics(
+    tasks: Iterable[CalendarTask], *, on: datetime, zone: tzinfo, software: str, title: str, voice: Voice | None = None
+) -> bytes:
     """Whole-day events, one for each thing that is to be done.
 
     Parameters
@@ -52,15 +57,15 @@ def calendar_ics(tasks: Iterable[CalendarTask], *, on: datetime, zone: tzinfo, s
 
     """
     calendar = Calendar()
-    calendar.add("prodid", msg("-//{software}//cure calendar//EN", software=software))
+    calendar.add("prodid", f"-//{software}//cure calendar//EN")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", title)
+    calendar.add("x-wr-calname", str(localise(title, voice)))
     by_uid: dict[str, list[CalendarTask]] = {}
     for task in tasks:
         by_uid.setdefault(task_uid(task), []).append(task)
     for uid, same in by_uid.items():
-        calendar.add_component(_event(uid, same, on, zone))
+        calendar.add_component(_event(uid, same, on, zone, voice))
     return bytes(calendar.to_ical())
 
 
@@ -70,11 +75,11 @@ def task_uid(task: CalendarTask) -> str:
     return f"{uuid5(_OURS, named)}@curejournal"
 
 
-def _event(uid: str, same: Sequence[CalendarTask], on: datetime, zone: tzinfo) -> Event:
+def _event(uid: str, same: Sequence[CalendarTask], on: datetime, zone: tzinfo, voice: Voice | None) -> Event:
     task = min(same, key=lambda one: one.due.when)
     due_day, today = task.due.when.astimezone(zone).date(), on.astimezone(zone).date()
     day = max(due_day, today)
-    whys = join(" ", (f"{one.due.why[:1].upper()}{one.due.why[1:].rstrip('.')}." for one in same))
+    whys = join(" ", (sentence(one.due.why, "" if one.due.why.endswith(".") else ".") for one in same))
     since = msg(" Due since {zone}.", zone=formatting.day(task.due.when.astimezone(zone))) if due_day < today else ""
     event = Event()
     event.add("uid", uid)
@@ -83,8 +88,16 @@ def _event(uid: str, same: Sequence[CalendarTask], on: datetime, zone: tzinfo) -
     event.add("sequence", max(int(on.timestamp()) - _SEQUENCE_FROM, 0) // 60)
     event.add("dtstart", day)
     event.add("dtend", day + timedelta(days=1))
-    event.add("summary", msg("{code} {name}: {words}", code=task.code, name=task.name, words=task.due.words))
-    event.add("description", f"{whys}{since}")
+    summary = msg("{code} {name}: {words}", code=task.code, name=task.name, words=task.due.words)
+    event.add("summary", str(localise(summary, voice)))
+    event.add("description", str(localise(whys + since, voice)))
     event.add("categories", [task.due.what])
     event.add("transp", "TRANSPARENT")
+    # RFC 5545, 3.6.6 and 3.8.6.3: shown, so long after the day begins. What was due before does not ring again.
+    if due_day >= today:
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("trigger", _ALARM_AT)
+        alarm.add("description", event["summary"])
+        event.add_component(alarm)
     return event

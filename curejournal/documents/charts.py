@@ -183,7 +183,7 @@ def lab_figures(journey: ColourSeries, portion: str, zone: tzinfo | None = None)
             words += msg("; the target is {target}", target=digits(target, 1))
             layers = [*limit_line(target, "target"), *layers]
         chart = chart_of(layers, meaning, _padded(ends), height=200, start=_start(journey))
-        figures.append(Figure(chart, f"{words}."))
+        figures.append(Figure(chart, words + "."))
     return tuple(figures)
 
 

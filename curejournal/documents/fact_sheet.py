@@ -8,7 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import Voice, join, localise, msg, msg_n
 from curejournal.documents import formatting
 from curejournal.documents.record_making import NO_LOT
 from curejournal.documents.ribbon import SCALES, ribbon_of
@@ -72,7 +72,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
                 msg(
                     "{doses:.1f}{same} % of the oils by mass",
                     doses=doses[0],
-                    same="" if same else f" to {doses[1]:.1f}",
+                    same="" if same else msg(" to {most:.1f}", most=doses[1]),
                 ),
             )
         )
@@ -116,7 +116,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
 def effect_words(effect: Effect) -> str:
     """What a material does by itself, as far as all batches together can tell."""
     size = msg(
-        "{at_usual_dose} ΔE00 at {usual_dose_pct:.1f} % of the oils in its portion",
+        "{at_usual_dose} ΔE00 at {usual_dose_pct:.1f} % of its portion's batter",
         at_usual_dose=formatting.figure(effect.at_usual_dose),
         usual_dose_pct=effect.usual_dose_pct,
     )
@@ -183,10 +183,12 @@ def _ends(values: Sequence[float], decimals: int = 0) -> str:
     return low if low == high else msg("{low} to {high}", low=low, high=high)
 
 
-def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str, place: str = "") -> bytes:
+def fact_sheet_pdf(
+    sheet: FactSheet, *, made_on: datetime, software: str, place: str = "", voice: Voice | None = None
+) -> bytes:
     """The sheet as a PDF: what it did on the first page, its figures overleaf, with the latest uses that fit."""
     foot = msg("{made_on} · {software}", made_on=formatting.day(made_on), software=software)
-    page = Sheet(sheet.history.material, foot, made_on)
+    page = Sheet(sheet.history.material, foot, made_on, voice=voice)
     _first_page(page, sheet, place)
     page.add_page()
     page.title_line(sheet.history.material, msg("the figures"))
@@ -203,7 +205,7 @@ def fact_sheet_pdf(sheet: FactSheet, *, made_on: datetime, software: str, place:
 def _first_page(page: Sheet, sheet: FactSheet, place: str) -> None:
     page.add_page()
     page.type(9, colour=SOFT)
-    whose = msg("For its supplier and for fellow makers{place}", place=f" · {place}" if place else "")
+    whose = msg("For its supplier and for fellow makers{place}", place=join("", (" · ", place)) if place else "")
     page.multi_cell(0, 5, page.fit(whose), align="L", new_x="LMARGIN", new_y="NEXT")
     page.ln(1)
     page.type(32, face=DISPLAY)
@@ -292,17 +294,21 @@ def use_row(use: Use) -> tuple[str, ...]:
     )
 
 
-def fact_sheet_markdown(sheet: FactSheet, *, made_on: datetime, software: str) -> str:
+def fact_sheet_markdown(sheet: FactSheet, *, made_on: datetime, software: str, voice: Voice | None = None) -> str:
     """The same as Markdown, without pictures."""
-    lines = [f"# {_plain(sheet.history.material)}", "", msg("What it did in cold-process soap."), ""]
-    lines += [f"- **{name}**: {_plain(value)}" for name, value in summary(sheet)]
-    lines += ["", f"| {' | '.join(HEAD)} |", f"|{' --- |' * len(HEAD)}"]
-    lines += [f"| {' | '.join(_plain(cell) for cell in use_row(use))} |" for use in sheet.history.uses]
+
+    def said(text: str) -> str:
+        return _plain(str(localise(text, voice)))
+
+    lines = [f"# {_plain(sheet.history.material)}", "", said(msg("What it did in cold-process soap.")), ""]
+    lines += [f"- **{said(name)}**: {said(value)}" for name, value in summary(sheet)]
+    lines += ["", f"| {' | '.join(map(said, HEAD))} |", f"|{' --- |' * len(HEAD)}"]
+    lines += [f"| {' | '.join(map(said, use_row(use)))} |" for use in sheet.history.uses]
     lines += [
         "",
-        limits(sheet.history),
+        said(limits(sheet.history)),
         "",
-        msg("{made_on}, {software}", made_on=formatting.day(made_on), software=software),
+        said(msg("{made_on}, {software}", made_on=formatting.day(made_on), software=software)),
         "",
     ]
     return "\n".join(lines)
@@ -310,7 +316,7 @@ def fact_sheet_markdown(sheet: FactSheet, *, made_on: datetime, software: str) -
 
 def _plain(text: str) -> str:
     """Text that no Markdown reader takes for a mark, a cell or a link."""
-    flat = join(" ", text.split())
+    flat = " ".join(text.split())
     return "".join(f"\\{sign}" if sign in "\\`*_[]<>|#" else sign for sign in flat)
 
 

@@ -78,8 +78,8 @@ def value_with_unit(value: float, unit: str) -> str:
     """28 days, 0.126% NaOH; below 0.001% NaOH."""
     apart = "" if unit.startswith("%") else "\u00a0"
     if 0 < value < SMALLEST:
-        return msg("below {least}", least=f"{SMALLEST:g}{apart}{unit}")
-    return f"{digits(round(float(f'{value:.3g}'), 3))}{apart}{unit}"
+        return msg("below {least}", least=f"{SMALLEST:g}{apart}" + unit)
+    return digits(round(float(f"{value:.3g}"), 3)) + apart + unit
 
 
 def figure(interval: Interval) -> str:

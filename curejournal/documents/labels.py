@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import Day, Voice, join, msg
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
 from curejournal.batch.records import Batch, Weighing
 from curejournal.documents import formatting
@@ -154,7 +154,9 @@ class Label:
     ribbon: Ribbon | None = None
 
 
-def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetime, software: str) -> bytes:
+def labels_pdf(
+    labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetime, software: str, voice: Voice | None = None
+) -> bytes:
     """Sheets of labels with cut lines, and on the last the note on what local codes ask for.
 
     Raises
@@ -166,10 +168,11 @@ def labels_pdf(labels: Sequence[Label], *, paper: Paper = "a4", made_on: datetim
         raise LabelsNotPossible(msg("There is nothing to print."), msg("Choose a batch and how many labels."))
     width, height = PAPERS[paper]
     sheet = Sheet(
-        "Labels",
+        msg("Labels"),
         msg("Labels · printed {made_on} · {software}", made_on=formatting.moment(made_on), software=software),
         made_on,
         (width, height),
+        voice,
     )
     size = TALL_LABEL_MM if any(label.ingredients for label in labels) else LABEL_MM
     across = int((width - 16 + GAP_MM) // (size[0] + GAP_MM))
@@ -213,7 +216,7 @@ def _draw(sheet: Sheet, label: Label, x: float, y: float, size: tuple[float, flo
         label.cured,
     ]
     lines += [
-        msg("best before {best_before:%Y-%m-%d}", best_before=label.best_before) if label.best_before else "",
+        msg("best before {best_before}", best_before=Day(label.best_before)) if label.best_before else "",
         label.maker,
     ]
     for row, line in enumerate(line for line in lines if line):

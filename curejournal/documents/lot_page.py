@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from curejournal.base.messages import msg, msg_n
+from curejournal.base.messages import Voice, msg, msg_n
 from curejournal.documents import formatting
 from curejournal.documents.sheet import Sheet, grams, maybe_day
 from curejournal.judging.traceability import LotUse, describe_bars_out
 
 
-def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, software: str) -> bytes:
+def lot_pdf(
+    lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, software: str, voice: Voice | None = None
+) -> bytes:
     """One page: where a lot went."""
     sheet = Sheet(
         msg("Lot {lot}", lot=lot),
@@ -19,6 +21,7 @@ def lot_pdf(lot: str, uses: Sequence[LotUse], *, place: str, made_on: datetime, 
             "Lot {lot} · printed {made_on} · {software}", lot=lot, made_on=formatting.moment(made_on), software=software
         ),
         made_on,
+        voice=voice,
     )
     sheet.add_page()
     sheet.title_line(msg("Where lot {lot} went", lot=lot), place)

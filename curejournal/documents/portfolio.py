@@ -10,7 +10,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from curejournal.base.messages import msg
+from curejournal.base.messages import Voice, localise, msg
 from curejournal.documents import formatting
 from curejournal.documents.page_fonts import embedded_faces
 from curejournal.documents.pictures import jpeg_within
@@ -59,7 +59,7 @@ class _Files:
 
 
 def portfolio_pages(
-    batches: Iterable[PortfolioBatch], design: Design, *, made_on: datetime, software: str
+    batches: Iterable[PortfolioBatch], design: Design, *, made_on: datetime, software: str, voice: Voice | None = None
 ) -> Iterator[tuple[str, bytes]]:
     """The files of the portfolio, one by one.
 
@@ -72,6 +72,8 @@ def portfolio_pages(
         When it is made.
     software : str
         Named at the foot of each page.
+    voice : Voice, optional
+        How its reader is spoken to; English if left out.
 
     Returns
     -------
@@ -80,7 +82,7 @@ def portfolio_pages(
         location, serial number or thumbnail of the originals is in any of them.
 
     """
-    environment = _environment()
+    environment = _environment(voice)
     title, about, layout = design.title, design.about, design.layout
     common = {"site": title, "made_on": formatting.day(made_on), "software": software, "layout": layout}
     used: set[str] = {"index", "portfolio"}
@@ -108,14 +110,18 @@ def portfolio_pages(
     yield "index.html", index.encode()
 
 
-def _environment() -> Environment:
-    return Environment(
+def _environment(voice: Voice | None) -> Environment:
+    """Templates whose texts and values are said to the reader."""
+    environment = Environment(
         loader=PackageLoader("curejournal.documents"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=lambda value: localise(value, voice),
     )
+    environment.globals["_"] = lambda template, **values: localise(msg(template, **values), voice)
+    return environment
 
 
 def _slug(code: str, used: set[str]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 
-from curejournal.base.messages import join
+from curejournal.base.messages import Voice, join
 from curejournal.documents import formatting
 from curejournal.documents.pictures import jpeg_within
 from curejournal.documents.portfolio_soap import Design, PortfolioBatch, Shot, Soap, soap_of
@@ -27,10 +27,11 @@ def portfolio_pdf(
     made_on: datetime,
     software: str,
     paper: tuple[float, float] | str = "A4",
+    voice: Voice | None = None,
 ) -> bytes:
     """The portfolio as a PDF, on A4 or a size in millimetres; a soap is never broken over two pages."""
     foot = join(" · ", (design.title, formatting.day(made_on), software))
-    sheet = Sheet(design.title, foot, made_on, paper)
+    sheet = Sheet(design.title, foot, made_on, paper, voice)
     sheet.add_page()
     draw = {"gallery": _gallery, "stories": _stories, "book": _book}[design.layout]
     draw(sheet, map(soap_of, batches), design.title, design.about)

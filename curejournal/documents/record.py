@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from curejournal.base.counting import digits
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import Voice, join, msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import BarsOut, Batch, Decision, Entry, Event, ScalarReading, Withdrawn
@@ -43,7 +43,9 @@ class BatchRecord:
     lots: tuple[MaterialLot, ...] = ()
 
 
-def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime, software: str) -> bytes:
+def record_pdf(
+    records: Sequence[BatchRecord], *, place: str, made_on: datetime, software: str, voice: Voice | None = None
+) -> bytes:
     """The records of one batch or several, each beginning on a page of its own.
 
     Parameters
@@ -56,6 +58,8 @@ def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime,
         When the record is printed.
     software : str
         Named at the foot of each page.
+    voice : Voice, optional
+        How its reader is spoken to; English, grams and °C if left out.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def record_pdf(records: Sequence[BatchRecord], *, place: str, made_on: datetime,
         made_on=formatting.moment(made_on),
         software=software,
     )
-    sheet = Sheet(msg("Batch record {codes}", codes=codes), running[:130], made_on)
+    sheet = Sheet(msg("Batch record {codes}", codes=codes), running, made_on, voice=voice)
     for record in records:
         sheet.add_page()
         sheet.start_section(f"{record.batch.code} {record.batch.name}")
@@ -107,7 +111,7 @@ def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
     )
     facts = [
         ("poured", formatting.moment(batch.poured_at, judgement.on.tzinfo) if batch.poured_at else NO_LOT),
-        ("cut", f"{maybe_day(batch.event_at('cut'))}{bars}"),
+        (msg("cut"), maybe_day(batch.event_at("cut")) + bars),
         ("judged", msg("{on}: {headline}", on=formatting.moment(judgement.on), headline=judgement.headline)),
         ("released", formatting.moment(released, judgement.on.tzinfo) if released else msg("not released")),
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from curejournal.base.messages import msg, msg_n
+from curejournal.base.messages import Day, msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.batch.making import Deviation, MakingDetails
 from curejournal.batch.records import Batch
@@ -29,7 +29,7 @@ def making(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
         else ""
     )
     cut = (
-        msg_n("{number} bar", "{number} bars", batch.bars_cut) + " cut" if batch.bars_cut else msg("bars cut not noted")
+        msg_n("{number} bar cut", "{number} bars cut", batch.bars_cut) if batch.bars_cut else msg("bars cut not noted")
     )
     share = (
         msg(" ({planned_bars:.0f} %)", planned_bars=100 * batch.bars_cut / made.planned_bars)
@@ -40,14 +40,14 @@ def making(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
     facts = [
         (msg("weighed by"), made.weighed_by or NO_LOT),
         (msg("checked by"), made.checked_by or msg("nobody noted a second check")),
-        ("scale", _instrument(made.scale, made.scale_checked)),
+        (msg("scale"), _instrument(made.scale, made.scale_checked)),
         (msg("pH meter"), _instrument(made.meter, made.meter_checked)),
-        ("instruction", made.instruction or NO_LOT),
+        (msg("instruction"), made.instruction or NO_LOT),
         (msg("weighed in"), grams(recipe_g) if recipe_g else NO_LOT),
-        ("yield", f"{planned}{cut}{share}"),
+        (msg("yield"), planned + cut + share),
         (msg("lies at"), batch.place or NO_LOT),
-        ("storage", made.storage or NO_LOT),
-        (msg("best before"), f"{made.best_before:%Y-%m-%d}" if made.best_before else NO_LOT),
+        (msg("storage"), made.storage or NO_LOT),
+        (msg("best before"), Day(made.best_before) if made.best_before else NO_LOT),
     ]
     sheet.facts(facts)
 
@@ -56,7 +56,7 @@ def _instrument(name: str, checked: date | None) -> str:
     if not name:
         return NO_LOT
     return (
-        msg("{name}, calibrated {checked:%Y-%m-%d}", name=name, checked=checked)
+        msg("{name}, calibrated {checked}", name=name, checked=Day(checked))
         if checked
         else msg("{name}, calibration not recorded", name=name)
     )
@@ -108,4 +108,4 @@ def lots_rows(sheet: Sheet, lots: Sequence[MaterialLot]) -> None:
 
 
 def _on(day: date | None) -> str:
-    return f"{day:%Y-%m-%d}" if day else NO_LOT
+    return Day(day) if day else NO_LOT

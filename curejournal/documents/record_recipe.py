@@ -75,7 +75,7 @@ def materials(
         sheet.say(
             msg(
                 "Batter: {batter}.",
-                batter=join("; ", (f"{part.portion} {grams(part.grams)}" for part in recipe.batter)),
+                batter=join("; ", (join(" ", (part.portion, grams(part.grams))) for part in recipe.batter)),
             )
         )
     for title, uses in ((msg("Embedded in it"), parents), (msg("It was embedded in"), children)):
@@ -149,5 +149,5 @@ def lye_check(sheet: Sheet, lye: LyeCheck | None) -> None:
     )
     sheet.facts(facts)
     for doubt in lye.doubts:
-        sheet.say(f"{doubt.text} {doubt.do}")
+        sheet.say(join(" ", (doubt.text, doubt.do)))
     sheet.say(msg("From published ranges of saponification values, or the certificate where one is named."), 8)

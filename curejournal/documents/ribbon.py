@@ -15,7 +15,7 @@ from html import escape
 from typing import TYPE_CHECKING, Literal
 
 from curejournal.base.lazy import Module
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import msg
 from curejournal.colour.sample import Lab
 from curejournal.documents.formatting import DAY, hex_colour
 from curejournal.documents.style import RIBBON_PX
@@ -231,7 +231,7 @@ def _veil(shown: Ribbon, width: float, height: float, depth: float, fill: str) -
     inset = [(width * (s.start + s.end) / 2, 0.45 * height * s.softness * depth) for s in shown.slices]
     inset = [(0.0, inset[0][1]), *inset, (width * shown.ends, inset[-1][1])]
     line = [f"{x:.1f},{y:.1f}" for x, y in inset] + [f"{x:.1f},{height - y:.1f}" for x, y in reversed(inset)]
-    return f'<polygon points="{join(" ", line)}" {fill}/>'
+    return f'<polygon points="{" ".join(line)}" {fill}/>'
 
 
 def ribbon_pixels(shown: Ribbon, width: int, height: int, *, soft: bool = True) -> NDArray[np.uint8]:

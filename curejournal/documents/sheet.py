@@ -12,7 +12,7 @@ from fpdf.enums import TableBordersLayout, VAlign
 from fpdf.fonts import FontFace
 from PIL import Image
 
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import Voice, join, localise, msg, quantity
 from curejournal.documents import formatting
 from curejournal.documents.ribbon import GAP_SHARE, SCALES, Ribbon, ribbon_pixels
 from curejournal.documents.style import LIGHT
@@ -49,8 +49,9 @@ class Picture:
 class Printed(FPDF):
     """A document in our type, in millimetres."""
 
-    def __init__(self, format: str | tuple[float, float]) -> None:  # noqa: A002 (fpdf2's own name)
+    def __init__(self, format: str | tuple[float, float], voice: Voice | None = None) -> None:  # noqa: A002 (fpdf2's own name)
         super().__init__(unit="mm", format=format)
+        self._voice = voice
         self._brought: list[str] = []
         self._lacking: dict[str, None] = {}
         for family, style, file in own_faces():
@@ -63,7 +64,8 @@ class Printed(FPDF):
         self.set_text_color(*colour)
 
     def fit(self, text: str) -> str:
-        """Text as it can be printed, with the faces that it needs brought in; `_lacking` are signs that none has."""
+        """Say text to the reader as it can be printed, with the faces it needs; `_lacking` are signs that none has."""
+        text = str(localise(text, self._voice))
         self._lacking |= dict.fromkeys(lacking(text))
         kept = printable(text)
         needed = {face.family: face for sign in kept if not is_ours(sign) and (face := face_of(sign))}
@@ -78,8 +80,15 @@ class Printed(FPDF):
 class Sheet(Printed):
     """A document with margins. `running` stands at the foot of each page, beside its number."""
 
-    def __init__(self, title: str, running: str, made_on: datetime, format: str | tuple[float, float] = "A4") -> None:  # noqa: A002 (fpdf2's own name)
-        super().__init__(format)
+    def __init__(
+        self,
+        title: str,
+        running: str,
+        made_on: datetime,
+        format: str | tuple[float, float] = "A4",  # noqa: A002 (fpdf2's own name)
+        voice: Voice | None = None,
+    ) -> None:
+        super().__init__(format, voice)
         self._running = self.fit(running)
         self.set_title(self.fit(title))
         self.set_lang("en-GB")
@@ -95,11 +104,13 @@ class Sheet(Printed):
             told = join(", ", (f"U+{ord(sign):04X}" for sign in self._lacking))
             self.set_y(-18)
             self.type(7, colour=SOFT)
-            self.cell(self.epw, 4, f"“?” stands for signs that no type here has: {told}"[:140])
+            self.cell(
+                self.epw, 4, self.fit(msg("“?” stands for signs that no type here has: {signs}", signs=told))[:140]
+            )
         self.set_y(-14)
         self.type(7.5, colour=SOFT)
         self.cell(self.epw - 25, 5, self._running)
-        self.cell(25, 5, msg("page {page_no} of {{nb}}", page_no=self.page_no()), align="R")
+        self.cell(25, 5, self.fit(msg("page {page_no} of {{nb}}", page_no=self.page_no())), align="R")
 
     def title_line(self, title: str, beneath: str = "") -> None:
         """The head of a document."""
@@ -149,7 +160,7 @@ class Sheet(Printed):
         self.set_draw_color(*INK)
         self.set_line_width(0.3)
         self.type(9, "B")
-        text = self.fit("Caution. " + join(" ", lines))
+        text = self.fit(join(" ", (msg("Caution."), *lines)))
         self.multi_cell(0, LINE_MM, text, border=1, align="L", fill=True, padding=2, new_x="LMARGIN", new_y="NEXT")
         self.ln(1.5)
         self.type(9.5)
@@ -265,7 +276,7 @@ class Sheet(Printed):
 
 def grams(value: float) -> str:
     """Grams to a tenth, without needless zeros."""
-    return f"{value:,.1f}".removesuffix(".0") + " g"
+    return quantity(f"{value:.1f}".removesuffix(".0"), "g")
 
 
 def maybe_day(at: datetime | None) -> str:

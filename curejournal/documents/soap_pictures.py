@@ -76,8 +76,7 @@ def soap_picture(
     whole : bool
         Show all of the photo, card and all.
     light : ndarray of shape (3,), optional
-        The balance of another photo of the same light, for one in which nothing was measured: its white balance is
-        taken, and not its exposure.
+        The balance that another photo of the same light lends to one in which nothing was measured.
 
     Returns
     -------
@@ -93,7 +92,7 @@ def soap_picture(
     gains = gains_of(small, photo.width / small.shape[1], view.seen)
     exact_to = brightest(view.seen)
     if gains is None and light is not None:
-        gains = light / float(light[1])
+        gains = light
     if whole:
         return with_gains(
             _within(small if longest <= BALANCED_AT_PX else shrunk(photo, longest), longest), gains, exact_to

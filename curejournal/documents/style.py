@@ -16,8 +16,8 @@ SERIF = "Newsreader"
 """For names, headings and stories. Licence: `fonts/OFL-Newsreader.txt`."""
 SANS = "Inter"
 """For everything that is read at work. Licence: `fonts/OFL-Inter.txt`."""
-SERIF_STACK = msg("'{serif}', Charter, Georgia, 'Noto Serif', serif", serif=SERIF)
-SANS_STACK = msg("'{sans}', system-ui, -apple-system, 'Segoe UI', 'Noto Sans', sans-serif", sans=SANS)
+SERIF_STACK = f"'{SERIF}', Charter, Georgia, 'Noto Serif', serif"
+SANS_STACK = f"'{SANS}', system-ui, -apple-system, 'Segoe UI', 'Noto Sans', sans-serif"
 
 TYPE_PX = {"display": 40, "title": 24, "head": 19, "text": 15, "small": 13}
 """The type scale in CSS pixels. Ours: five sizes, each about 1.3 to 1.6 times the next."""

@@ -13,7 +13,7 @@ from curejournal.documents.style import PAPER_FONTS, font_path
 
 TEXT, SERIF, DISPLAY = "text", "serif", "display"
 """Names of our own faces on paper: for what is read at work, for stories, and for names and headings."""
-_CJK = files("noto_cjk_sans_jp_regular") / "NotoSansCJKjp-Regular.otf"
+_NOTO = files("curejournal.documents") / "fonts" / "noto"
 UNSEEN = ("Cf", "Mn", "Cc")
 """Unicode's categories of marks and controls that are not seen by themselves."""
 
@@ -27,7 +27,7 @@ class Face:
 
 
 _OURS = font_path(PAPER_FONTS["sans"])
-WIDER = Face("Roboto", str(files("font_roboto") / "files" / "Roboto-Regular.ttf"))
+WIDER = Face("NotoSans", str(_NOTO / "NotoSans.ttf"))
 """For rarer Latin, Greek and Cyrillic letters, Vietnamese ones say, and for signs of mathematics."""
 
 
@@ -39,15 +39,9 @@ def own_faces() -> tuple[tuple[str, str, str], ...]:
 
 @cache
 def others() -> tuple[Face, ...]:
-    """Faces for the signs that ours lacks; that of Chinese, Japanese and Korean last, as it is large."""
-    noto = {file.name: str(file) for file in files("manimgx_fonts").iterdir() if file.name.endswith(".ttf")}
-    scripts = sorted(name for name in noto if not name.startswith(("NotoSans[", "NotoSans-", "NotoEmoji")))
-    emoji = [name for name in noto if name.startswith("NotoEmoji")]
-    return (
-        WIDER,
-        *(Face(name.split("[")[0], noto[name]) for name in (*scripts, *emoji)),
-        Face("NotoSansCJK", str(_CJK)),
-    )
+    """Faces for the signs that ours lacks; emoji after letters, the large face of Chinese, Japanese and Korean last."""
+    faces = [Face(file.name.partition(".")[0], str(file)) for file in _NOTO.iterdir() if file.name.endswith("tf")]
+    return tuple(sorted(faces, key=lambda face: (*(word in face.family for word in ("CJK", "Emoji")), face.family)))
 
 
 @cache

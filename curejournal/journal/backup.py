@@ -354,10 +354,13 @@ def _verify_definition(folder: Path) -> None:
         with engine.connect() as connection:
             revision = revision_of(connection, DATABASE)
             if revision not in known_revisions():
-                raise _hostile(msg("its database is of no version known here"))
+                raise _hostile(msg("its database has a version that is not known here"))
             if odd := strangers(connection, str(revision)):
                 raise _hostile(
-                    msg("its database has what a journal has not, or lacks something ({odd})", odd=", ".join(odd))
+                    msg(
+                        "its database has something that a journal does not have, or lacks something ({odd})",
+                        odd=", ".join(odd),
+                    )
                 )
     finally:
         engine.dispose()

@@ -174,7 +174,7 @@ def read_bundle(source: bytes) -> Bundle:
         first = fault.errors(include_url=False)[0]
         raise _refused(msg("{place}: {fault}", place=".".join(map(str, first["loc"])), fault=first["msg"])) from fault
     except (zipfile.BadZipFile, zlib.error, KeyError, RuntimeError, NotImplementedError, OSError, EOFError) as fault:
-        raise _refused(msg("it is no bundle of a batch, or it is damaged")) from fault
+        raise _refused(msg("it is not a bundle of a batch, or it is damaged")) from fault
     if data.format != FORMAT:
         raise _refused(msg("its format is “{found}”, not “{expected}”", found=data.format[:40], expected=FORMAT))
     damaged = [sha256 for sha256, photo in photos.items() if hashlib.sha256(photo).hexdigest() != sha256]
@@ -204,7 +204,7 @@ def _records(data: BundleData) -> dict[int, Record]:
     known = {photo.sha256 for photo in data.photos}
     for entry in data.entries:
         if entry.id in records or (entry.supersedes is not None and entry.supersedes not in records):
-            raise _refused(msg("entry {id} comes twice, or corrects one that is not there", id=entry.id))
+            raise _refused(msg("entry {id} occurs twice, or corrects one that is not there", id=entry.id))
         if entry.photo is not None and entry.photo not in known:
             raise _refused(msg("the photo of entry {id} is not there", id=entry.id))
         try:

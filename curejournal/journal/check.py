@@ -123,7 +123,7 @@ def _chain(connection: Connection) -> Iterator[Problem]:
             msg("seal {the_number}", the_number=number),
         )
     for table in tables.SEALED:
-        key_in_seal = msg("CAST(s.row_key AS INTEGER)") if key_of(table) == "id" else "s.row_key"
+        key_in_seal = "CAST(s.row_key AS INTEGER)" if key_of(table) == "id" else "s.row_key"
         gone = (
             f"SELECT s.row_key FROM seal s WHERE s.table_name = '{table.name}' AND NOT EXISTS "
             f"(SELECT 1 FROM {table.name} t WHERE t.{key_of(table)} = {key_in_seal})"
@@ -174,7 +174,7 @@ def fault_of(table: Table, row: StoredRow) -> str:
     sealed: Any = row.pop("sealed")
     unreadable = wrong_with(table, row)
     if sealed is None:
-        return msg("it has no seal: something else than this program put it in") + (
+        return msg("it has no seal: something other than this program put it in") + (
             msg("; it {unreadable}", unreadable=unreadable) * bool(unreadable)
         )
     if sealed != row_hash(table.name, row):

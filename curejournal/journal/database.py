@@ -177,7 +177,7 @@ def revision_of(connection: Connection, place: object) -> str | None:
     )
     if revision is None or "entry" not in names:
         raise NotAJournal(
-            msg("The database at {place} holds something else than a journal.", place=place),
+            msg("The database at {place} holds something other than a journal.", place=place),
             msg("Choose the journal's own folder or database."),
         )
     return str(revision)

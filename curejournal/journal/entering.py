@@ -7,7 +7,7 @@ from typing import Any, cast
 
 from sqlalchemy import Connection, select
 
-from curejournal.base.messages import msg
+from curejournal.base.messages import day_and_time, msg
 from curejournal.batch.records import WITHOUT_BATCH, Record
 from curejournal.batch.workshop import WORKSHOP_RECORDS
 from curejournal.journal.changes import NEW_CONTACT
@@ -37,10 +37,10 @@ def refuse_wrong_correction(
         act = "withdrew" if newer.kind == WITHDRAWN else "changed"
         raise StaleEntry(
             msg(
-                "Someone changed this in the meantime: {author} {act} it on {recorded_at_utc:%Y-%m-%d at %H:%M} UTC.",
+                "Someone changed this in the meantime: {author} {act} it on {recorded_at_utc} UTC.",
                 author=newer.author,
                 act=act,
-                recorded_at_utc=newer.recorded_at_utc,
+                recorded_at_utc=day_and_time(newer.recorded_at_utc),
             ),
             msg("Look at the entry as it is now, and correct that one if it is still wrong."),
         )

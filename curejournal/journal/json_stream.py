@@ -155,7 +155,7 @@ def _outline(path: Path) -> tuple[str, dict[str, int], bool]:
                     if name == "entries":
                         in_order, last = in_order and row.id > last, row.id
             else:
-                raise refused(msg("it has {name}, which a journal has not", name=f"{str(name)[:40]!r}"))
+                raise refused(msg("it has {name}, which a journal does not have", name=f"{str(name)[:40]!r}"))
             if text.take(",", "}") == "}":
                 break
         if text.sign():

@@ -132,6 +132,14 @@ class Reader:
             rows = connection.execute(query.order_by(entry_table.c.id))
             return tuple(cast("Entry[R]", as_entry(row)) for row in rows)
 
+    def state_of_workshop(self, kind: type[R]) -> tuple[int, int]:
+        """How many entries of one kind the workshop has now, and the last: while both stay, nothing has changed."""
+        query = select(func.count(), func.max(entry_table.c.id))
+        query = query.where(~OF_A_BATCH, entry_table.c.kind == kind_name(kind), CURRENT)
+        with self._reading() as connection:
+            count, last = connection.execute(query).one()
+            return count, last or 0
+
     def entries_of_press(self, key: str) -> tuple[Entry, ...]:
         """What one press made, in its order; empty if it never came."""
         with self._reading() as connection:

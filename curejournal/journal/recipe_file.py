@@ -195,7 +195,7 @@ def _number(cell: str, semicolons: bool, line: int) -> float:
     try:
         return float(cell.replace(",", ".") if semicolons else cell)
     except ValueError:
-        raise _refused(msg("line {line}: “{cell}” is no number", line=line, cell=cell[:40])) from None
+        raise _refused(msg("line {line}: “{cell}” is not a number", line=line, cell=cell[:40])) from None
 
 
 def _refused(why: str) -> DataRefused:

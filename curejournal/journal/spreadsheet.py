@@ -224,7 +224,7 @@ def _read(
         if sorted(head) != sorted(names):
             odd = sorted(set(head) ^ set(names))[:5]
             raise refused(
-                msg("{file} has not the columns that it should have ({odd})", file=file, odd=", ".join(odd)[:200])
+                msg("{file} does not have the columns that it should ({odd})", file=file, odd=", ".join(odd)[:200])
             )
         for row in reader:
             if len(row) != len(head):
@@ -270,4 +270,4 @@ def _number(cell: str, field: str) -> float:
     try:
         return float(cell)
     except ValueError:
-        raise ValueError(f"{field} is {cell[:40]!r}, which is no number") from None
+        raise ValueError(f"{field} is {cell[:40]!r}, which is not a number") from None

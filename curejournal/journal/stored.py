@@ -80,7 +80,7 @@ def wrong_with(table: Table, row: Mapping[str, Any]) -> str:
 
 def _fault(kind: Any, name: str, value: Any) -> str:
     if isinstance(kind, (Integer, BigInteger)):
-        return "" if type(value) is int else msg("has a {name} that is no whole number", name=name)
+        return "" if type(value) is int else msg("has a {name} that is not a whole number", name=name)
     if isinstance(kind, tables.UtcDateTime):
         try:
             if isinstance(value, str):
@@ -88,14 +88,14 @@ def _fault(kind: Any, name: str, value: Any) -> str:
             else:
                 value.isoformat()
         except (ValueError, AttributeError):
-            return msg("has a {name} that is no time: {value}", name=name, value=f"{str(value)[:40]!a}")
+            return msg("has a {name} that is not a time: {value}", name=name, value=f"{str(value)[:40]!a}")
         return ""
     if not isinstance(value, str):
-        return msg("has a {name} that is no text", name=name)
+        return msg("has a {name} that is not text", name=name)
     try:
         value.encode("utf-8")
     except UnicodeEncodeError:
-        return msg("has a {name} that is no text: bytes that are not UTF-8", name=name)
+        return msg("has a {name} that is not text: bytes that are not UTF-8", name=name)
     return ""
 
 

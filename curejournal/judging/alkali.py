@@ -10,6 +10,7 @@ from math import hypot
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
+from curejournal.base.normal import HALF_WIDTHS_A_SD
 from curejournal.batch.records import AlkaliMethod, AlkaliTest, PacketCheck
 from curejournal.judging.lye_left import METER_BIAS_SD, STRIP_BIAS, STRIP_BIAS_SD, LyeLeft, Read
 from curejournal.soap.alkali import (
@@ -155,7 +156,7 @@ def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor:
         outcome = Outcome.UNCLEAR
     words = reading.words
     if reading.band is PhBand.USUAL and reading.interval[1] > usual_to + 1e-9:
-        words += msg(", but above the {usual_to:g} of the house rules", usual_to=usual_to)
+        words += msg(", but above the {usual_to:g} of the rules in force", usual_to=usual_to)
     if test.temperature_c is None:
         words += msg("; the solution's temperature was not noted, and 5 °C change its pH by about 0.15")
     return AlkaliReading(at, test.method, outcome, words, ph=reading, bar=test.bar, packet=test.packet)
@@ -184,6 +185,8 @@ def _half_width(test: AlkaliTest) -> float:
     return test.half_width if test.half_width is not None else default
 
 
+SOLUTION_PH_SD = 0.05
+"""What two solutions of one soap differ by in pH, however well they are read. Ours."""
 PLACE_C_SD = 3.0
 """What the temperature of a solution may be off where nobody noted it: a room of 16 to 28 °C. Ours."""
 
@@ -231,7 +234,9 @@ def for_posterior(
         warm = test.temperature_c
         value = test.ph - PH_PER_DEGREE * ((USUAL_C if warm is None else warm) - USUAL_C)
         sd = hypot(
-            half_width / 1.73 if strip else half_width / 2, 0.05, PH_PER_DEGREE * PLACE_C_SD if warm is None else 0
+            half_width / HALF_WIDTHS_A_SD if strip else half_width / 2,
+            SOLUTION_PH_SD,
+            PH_PER_DEGREE * PLACE_C_SD if warm is None else 0,
         )
         bias = known.get(test.packet, (STRIP_BIAS, STRIP_BIAS_SD)) if strip else (0.0, METER_BIAS_SD)
         name = msg("strips {packet}", packet=test.packet) if strip else "meter"
@@ -256,7 +261,7 @@ def packet_biases(packets: Iterable[PacketCheck]) -> dict[str, tuple[float, floa
         by_name.setdefault(check.packet, []).append(check)
     found = {}
     for name, checks in by_name.items():
-        sds = [hypot(one.half_width / 1.73, one.reference_half_width / 2) for one in checks]
+        sds = [hypot(one.half_width / HALF_WIDTHS_A_SD, one.reference_half_width / 2) for one in checks]
         weights = [sd**-2 for sd in sds]
         middle = sum(w * (c.strip_ph - c.reference_ph) for w, c in zip(weights, checks, strict=True)) / sum(weights)
         # Half a step: strips are read in steps, so trying the same soap again and again tells no more than that.

@@ -28,7 +28,7 @@ from curejournal.judging.colour_states import (
 )
 from curejournal.judging.curves import Array, ModelWeight, normal_points
 from curejournal.judging.forecast import HORIZON_DAYS, Forecast, predict
-from curejournal.judging.robust_fit import Fitted, fit_robustly, unexpected
+from curejournal.judging.robust_fit import fit_robustly, unexpected
 from curejournal.judging.sessions import OTHER_INSTRUMENT_SD, Session, sessions
 from curejournal.judging.target_difference import beside_target, differences_from
 
@@ -44,6 +44,8 @@ false in the judgement study in tests/benchmarks."""
 MIXED_CARDS_SD = 3 * OTHER_INSTRUMENT_SD
 """What a reading with one of several cards of unknown colours may be off against another's, in each coordinate. Ours:
 three times what cards of known colours are."""
+STAYS_DAYS = 14.0
+"""How far ahead it is to stay within tolerance. Ours."""
 STABLE_MOMENTS, STABLE_DAYS = 3, 14.0
 """What *stable* takes without saying on how little it rests: moments, and the days that they span. Ours."""
 
@@ -215,26 +217,26 @@ def fit_colour_series(
     covariances = np.array([session.covariance for session in seen]) + mixed_sd**2 * np.eye(3)
     lone = lone_moment(days, labs, target_lab, tolerance)
     fitted = fit_robustly(days, labs, covariances, target_lab, target_sd, np.where(lone, LONE_WEIGHT, 1.0))
-
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
     grid = _days_to_draw(float(days[0]), last, until)
-    drawn = fitted.at(grid)
-    away = ciede2000(np.array(target_lab), drawn) if target_lab is not None else None
-
+    # All days in one go, as most of the time goes into calls, not into days.
+    every = fitted.at(np.concatenate([grid, days, last + np.array([STAYS_DAYS, 0.0, soon(last), AHEAD_DAYS])]))
+    ends = [len(grid), len(grid) + len(days)]
+    drawn, at_moments, lab_at = every[:, : ends[0]], every[:, ends[0] : ends[1]], every[:, -3:]
+    away = away_then = away_ahead = None
+    if target_lab is not None:
+        away, away_then, away_ahead = np.split(ciede2000(np.array(target_lab), every[:, :-3]), ends, axis=1)
     questioned = fitted.outliers | lone
-    at_moments = fitted.at(days)
-    away_then = None if target_lab is None else ciede2000(np.array(target_lab), at_moments)
-    chances = _chances(fitted, last, at_moments, away_then, target_lab, tolerance)
+    chances = _chances(last, lab_at, at_moments, away_then, target_lab, tolerance)
     state = name_of(chances, len(seen), last)
     questioned[-1] |= unexpected(days, labs, covariances, fitted.weights, target_lab)
-    proven = away_then is not None and not questioned[-1]
-    if proven and away_then is not None:
-        proven = _proven_within(fitted, days, away_then, np.array(target_lab), tolerance, back_days_apart)
+    proven = False
+    if away_then is not None and away_ahead is not None and not questioned[-1]:
+        proven = _proven_within(days, away_then, away_ahead, tolerance, back_days_apart)
     if state is State.RECOVERED and not proven:
         state = State.RECOVERING
     lab_now = at_moments[:, -1].mean(axis=0)
-    show = grid <= until + 1e-9
     return ColourSeries(
         state=state,
         chances=chances,
@@ -247,9 +249,9 @@ def fit_colour_series(
         yellowness_now=float(yellowness_e313(lab_now)),
         **beside_target(target_lab, lab_now, at_moments[:, -1] - lab_now),
         forecast=None if away is None else predict(grid, away, tolerance, start, last),
-        curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
+        curve=_curve(grid, drawn, away, until),
         models=fitted.curves.models,
-        perhaps=perhaps(state, dict(chances)),
+        perhaps=perhaps(state, dict(chances), last),
         mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
     )
 
@@ -262,14 +264,13 @@ def _days_to_draw(first: float, last: float, until: float) -> Array:
 
 
 def _chances(
-    fitted: Fitted,
     last: float,
+    lab_at: Array,
     at_moments: Array,
     away_then: Array | None,
     target_lab: Lab | None,
     tolerance: float,
 ) -> tuple[tuple[State, float], ...]:
-    lab_at = fitted.at(np.array([last, last + soon(last), last + AHEAD_DAYS]))
     if away_then is None:
         start = at_moments[:, :1]
         reach = ciede2000(start, at_moments)
@@ -281,18 +282,15 @@ def _chances(
     return tuple((state, float(np.mean(names == state))) for state in State if state is not State.TOO_FEW)
 
 
-def _proven_within(
-    fitted: Fitted, days: Array, away_then: Array, target: Array, tolerance: float, apart: float
-) -> bool:
-    """Whether the interval lies within tolerance at the last moment and another, and is to stay there."""
-    inside = (away_then <= tolerance).mean(axis=0)
-    ahead = ciede2000(target, fitted.at(days[-1:] + 14.0))[:, 0]
-    earlier = inside[days <= days[-1] - apart]
+def _proven_within(days: Array, away_then: Array, away_ahead: Array, tolerance: float, apart: float) -> bool:
+    """Whether the curves (draws, n) lie within tolerance at the last moment and another, and are to stay there."""
+    share = (away_then <= tolerance).mean(axis=0)
+    earlier = share[days <= days[-1] - apart]
     return bool(
-        inside[-1] >= BACK_CERTAINTY
+        share[-1] >= BACK_CERTAINTY
         and earlier.size
         and earlier.max() >= STAYS_CERTAINTY
-        and (ahead <= tolerance).mean() >= STAYS_CERTAINTY
+        and (away_ahead <= tolerance).mean() >= STAYS_CERTAINTY
     )
 
 
@@ -331,7 +329,9 @@ def _points(
     )
 
 
-def _curve(grid: Array, drawn: Array, away: Array | None) -> ColourCurve:
+def _curve(grid: Array, drawn: Array, away: Array | None, until: float) -> ColourCurve:
+    show = grid <= until + 1e-9
+    grid, drawn, away = grid[show], drawn[:, show], None if away is None else away[:, show]
     low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
     rows: tuple[tuple[float, ...], ...] = ((), (), ())
     if away is not None:

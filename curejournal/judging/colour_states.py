@@ -134,10 +134,12 @@ def lone_moment(days: Array, labs: Array, target_lab: Lab | None, tolerance: flo
     return lone
 
 
-def perhaps(state: State, chances: Mapping[State, float]) -> State | None:
-    """The one other state that is possible too, if any is by `POSSIBLE`.
+def perhaps(state: State, chances: Mapping[State, float], last: float) -> State | None:
+    """The one other state that is possible too, if any is by `POSSIBLE` on the day of the last moment.
 
-    None beside *recovered*, which is a claim that was proven, and beside *too few readings*.
+    None beside *recovered*, which is a claim that was proven, and beside *too few readings*. *Discolouring* is not held
+    possible once turns are over, unless the curves say so as strongly as for naming it.
+
 
     Parameters
     ----------
@@ -145,6 +147,8 @@ def perhaps(state: State, chances: Mapping[State, float]) -> State | None:
         The one that is named.
     chances : mapping of State to float
         From 0 to 1.
+    last : float
+        Day of the last moment.
 
     Returns
     -------
@@ -154,6 +158,8 @@ def perhaps(state: State, chances: Mapping[State, float]) -> State | None:
         return None
     home = {State.RECOVERED, State.STABLE}
     others = {other: share for other, share in chances.items() if other != state and not {state, other} <= home}
+    if last > LATE_DAYS and others.get(State.DISCOLOURING, 0.0) < NAMING_CERTAINTY:
+        others.pop(State.DISCOLOURING, None)
     other = max(others, key=others.__getitem__, default=None)
     return other if other is not None and others[other] >= POSSIBLE else None
 

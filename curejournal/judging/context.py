@@ -25,6 +25,7 @@ from curejournal.batch.records import (
 from curejournal.judging.alkali import AlkaliSummary, Outcome, for_posterior, read_tests
 from curejournal.judging.colour_series import ColourSeries, fit_colour_series
 from curejournal.judging.drying import DryingReport, analyse_drying
+from curejournal.judging.drying_models import RoomHistory
 from curejournal.judging.limits import Limits
 from curejournal.judging.lye_left import LyeLeft, RecipeKnown, blunder_chance, lye_left
 from curejournal.judging.target import target_sd
@@ -119,6 +120,7 @@ def build_context(
         water_share=_share_of_water(batch, lye),
         limit_pct_week=rules.loss_pct_week,
         days_apart=rules.weighings_days_apart,
+        room=_room(batch, poured),
     )
     concentrated = _concentrated(drying, poured)
     late_from = None if poured is None else poured + rules.alkali_test_days * DAY
@@ -136,6 +138,19 @@ def build_context(
         parent_held=parent_held,
     )
     return replace(context, alkali=replace(context.alkali, left=_lye_left(context, concentrated)))
+
+
+def _room(batch: Batch, poured: datetime | None) -> RoomHistory | None:
+    """The room as it was noted since the pour."""
+    if poured is None:
+        return None
+    damp, warm = (
+        tuple(
+            ((at - poured) / DAY, reading.value) for at, reading in batch.records(ScalarReading) if reading.kind == kind
+        )
+        for kind in ("room humidity", "room temperature")
+    )
+    return RoomHistory(damp, warm)
 
 
 FRESH_LOSS = 0.10

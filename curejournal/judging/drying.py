@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 
 from curejournal.base.counting import digits
 from curejournal.base.messages import msg
+from curejournal.base.normal import CHI2_1_AT_99, MEDIAN_CHI2_1
 from curejournal.batch.records import Entry, Weighing
 from curejournal.colour.difference import Interval
 from curejournal.judging.curves import Array, Curves, Grids, ModelWeight, interval_of
 from curejournal.judging.drying_dates import allowing_for_the_room, from_when
-from curejournal.judging.drying_models import MODELS, ROOM_DAYS, room_changed
+from curejournal.judging.drying_models import MODELS, ROOM_DAYS, RoomHistory, room_changed
 
 DAY = timedelta(days=1)
 WEEK_DAYS = 7.0
@@ -110,13 +111,25 @@ HORIZON_DAYS = 180.0
 """How far ahead a steady weight is predicted. Ours: nobody waits longer."""
 LONG_DAYS = 600.0
 """Age at which a bar has its end weight. Ours."""
+DRAWN_AHEAD_DAYS = 28.0
+"""How far past the last weighing the curve is drawn. Ours: four weighings, a week apart."""
+SETTLED_WITHIN_PCT = 6.0
+"""Width of the end weight's 95% interval, % of the fresh weight, within which it counts as settled. Ours."""
+WATER_ERROR = 0.005
+"""What the water's share of the fresh batch may be off by. Ours: a scale's step, and what evaporates at the pour."""
+FEWEST_POSSIBLE = 0.05
+"""Share of the curves that must be possible, or none is left out: the water on record is then doubted itself. Ours."""
+SAME_DAY = 0.25
+"""Days by which two weighings a week apart may come too early. Ours."""
+ROUGH_FROM = 1.1
+"""Scatter over what the scale explains, from which weighings are weighted by how far off they are. Ours."""
 GAINING_PCT_WEEK = -0.1
 """Loss in 7 days, % of weight, surely below which a batch gains. Ours: a scale's step makes as much of nothing."""
 FAR_OFF_CHI2 = 10.83
 """99.9% point of chi-squared with one degree of freedom."""
 
 
-WEIGHED_ONCE = msg("weighed once: a second weighing a week later shows the rate")
+WEIGHED_ONCE = msg("weighed once: a second weighing a week later will show the rate")
 
 
 def analyse_drying(
@@ -126,6 +139,7 @@ def analyse_drying(
     water_share: float | None = None,
     limit_pct_week: float = 1.0,
     days_apart: float = 7.0,
+    room: RoomHistory | None = None,
 ) -> DryingReport:
     """Judge a batch's drying from all its weighings together.
 
@@ -141,6 +155,8 @@ def analyse_drying(
         Loss in 7 days, % of weight, below which a batch is steady.
     days_apart : float
         *Steady* needs this between two weighings that both show it.
+    room : RoomHistory, optional
+        Humidity and temperature of the room, where they were noted.
 
     Returns
     -------
@@ -163,8 +179,7 @@ def analyse_drying(
     moments = len({round(float(day) * 4) for day in days})
     if moments < 2 or latest - float(days[0]) < 1.0:
         return _nothing(WEIGHED_ONCE, most, entries, days, parts, sds)
-
-    curves, chi2, inflation = _fit(days, parts, sds, groups, latest)
+    curves, chi2, inflation = _fit(days, parts, sds, groups, room or RoomHistory())
     offsets = curves.extra[..., 0].mean(axis=0)
     long = curves.at(np.array([0.0, LONG_DAYS]))[..., 0]
     keep = _possible(1 - long[:, 1] / long[:, 0], water_share)
@@ -179,9 +194,9 @@ def analyse_drying(
     steady = not moved and _steady(np.unique(days), at_weighings, limit_pct_week, days_apart)
     at, interval = from_when(grid, losses, limit_pct_week, start)
     at, interval = allowing_for_the_room(start + latest * DAY, at, interval, moved)
-    curve_days = grid[grid <= latest + 28.0]
+    curve_days = grid[grid <= latest + DRAWN_AHEAD_DAYS]
     final = interval_of(100 * (1 - long[keep, 1] / long[keep, 0]))
-    determined = moments >= 4 and final.high - final.low < 6.0
+    determined = moments >= 4 and final.high - final.low < SETTLED_WITHIN_PCT
     state = Drying.STEADY if steady else _moving(rate, measured if moved else None)
     return DryingReport(
         state=state,
@@ -224,8 +239,8 @@ def _possible(losses: Array, water_share: float | None) -> NDArray[np.bool_]:
     """Which curves end at a loss that can be: from none to all the water. All of them, if nearly none does."""
     keep = losses >= -0.001
     if water_share is not None:
-        keep &= losses <= water_share + 0.005
-    return keep if keep.mean() >= 0.05 else np.ones(len(losses), dtype=bool)
+        keep &= losses <= water_share + WATER_ERROR
+    return keep if keep.mean() >= FEWEST_POSSIBLE else np.ones(len(losses), dtype=bool)
 
 
 def _measured(days: Array, parts: Array, groups: NDArray[np.int_], apart: float) -> float | None:
@@ -234,7 +249,7 @@ def _measured(days: Array, parts: Array, groups: NDArray[np.int_], apart: float)
     for group in np.unique(groups):
         own = np.flatnonzero(groups == group)
         last = own[-1]
-        before = own[days[own] <= days[last] - apart + 0.25]
+        before = own[days[own] <= days[last] - apart + SAME_DAY]
         if days[last] >= days[-1] - 0.5 and before.size:
             span = float(days[last] - days[before[-1]])
             losses.append(100 * float(parts[before[-1]] / parts[last] - 1) * WEEK_DAYS / span)
@@ -284,12 +299,16 @@ UNSEEN_DAYS = 4.0
 """A room that changed later than this before the last weighing shows in no weight yet: it would only widen. Ours."""
 
 
-def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest: float) -> tuple[Curves, Array, float]:
+def _fit(
+    days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], room: RoomHistory
+) -> tuple[Curves, Array, float]:
     """Curves, squared distance of each weighing in standard deviations, and what the noise was multiplied by."""
+    latest = float(days[-1])
     changed = (
         [room_changed(latest - UNSEEN_DAYS, follows) for follows in ROOM_DAYS] if len(days) >= 4 and latest > 9 else []
     )
-    models = [*MODELS, *changed]
+    noted = room.model(latest)
+    models = [*MODELS, *changed, *([noted] if noted is not None else [])]
 
     def fit(factor: float, weights: Array) -> tuple[Curves, Array]:
         precision = (weights / (sds * factor) ** 2)[:, None, None]
@@ -300,9 +319,9 @@ def _fit(days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], latest
     weights = np.ones(len(days))
     curves, chi2 = fit(1.0, weights)
     spare = len(days) - int(groups.max()) - 3
-    inflation = float(np.sqrt(max(1.0, np.median(chi2) / 0.4549))) if spare >= 3 else 1.0
-    if spare >= 3 and (inflation > 1.1 or chi2.max() > FAR_OFF_CHI2 * inflation**2):
-        weights = np.minimum(1.0, 6.63 * inflation**2 / np.maximum(chi2, 1e-9))
+    inflation = float(np.sqrt(max(1.0, np.median(chi2) / MEDIAN_CHI2_1))) if spare >= 3 else 1.0
+    if spare >= 3 and (inflation > ROUGH_FROM or chi2.max() > FAR_OFF_CHI2 * inflation**2):
+        weights = np.minimum(1.0, CHI2_1_AT_99 * inflation**2 / np.maximum(chi2, 1e-9))
         curves, chi2 = fit(inflation, weights)
     return curves, chi2 / inflation**2, inflation
 
@@ -316,7 +335,7 @@ def _steady(days: Array, losses: Array, limit: float, apart: float) -> bool:
     """Whether the interval of the loss lies within the limit at the last weighing and one well before it."""
     low, high = np.quantile(losses, [0.025, 0.975], axis=0)
     within = (high < limit) & (low > -limit)
-    return bool(within[-1] and within[days <= days[-1] - apart + 0.25].any())
+    return bool(within[-1] and within[days <= days[-1] - apart + SAME_DAY].any())
 
 
 def _words(state: Drying, rate: Interval, measured: float | None, determined: bool, final: Interval) -> str:

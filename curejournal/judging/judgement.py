@@ -106,7 +106,7 @@ class OtherEdition:
             rules_edition=RULES_EDITION,
         )
         if self.releasable:
-            return msg("{under} By them too it could have been released then.", under=under)
+            return msg("{under} By these rules too it could have been released then.", under=under)
         return msg(
             "{under} By them it could not have been released then: {said}. Decide whether it stays on sale.",
             under=under,
@@ -289,7 +289,8 @@ def _headline(
     unsafe = [f for f in holds if f.check in SAFETY]
     parts = [held] if held else []
     if unsafe:
-        parts.append(msg("because of {unsafe}", unsafe=join(" and ", (f"{f.check} ({f.words})" for f in unsafe))))
+        held_by = (msg("{check} ({words})", check=f.check, words=f.words) for f in unsafe)
+        parts.append(msg("because of {unsafe}", unsafe=join(msg(" and "), held_by)))
     parts += [
         msg("{check} ({words}), which is yours to decide", check=f.check, words=f.words)
         for f in holds
@@ -338,7 +339,7 @@ def _recall(context: Context, findings: Mapping[CheckName, Finding]) -> tuple[st
         released = [entry for entry in acts if entry.record.act == "release" and (entry.at < at or entry.id < number)]
         if released:
             since = msg(
-                "After the release of {code}{bars} on {at:%Y-%m-%d}", code=batch.code, bars=bars, at=released[-1].at
+                "After the release of {code}{bars} on {at}", code=batch.code, bars=bars, at=Day(released[-1].at)
             )
         elif first_out is not None and (first_out.at < at or first_out.id < number):
             since = msg("After bars of {code}{bars} went out unreleased", code=batch.code, bars=bars)
@@ -372,11 +373,11 @@ def _bad(context: Context, findings: Mapping[CheckName, Finding]) -> Iterator[tu
             yield (
                 test.at,
                 entry.id,
-                msg("{method} of {at:%Y-%m-%d}: {words}", method=test.method, at=test.at, words=test.words),
+                msg("{method} of {at}: {words}", method=test.method, at=Day(test.at), words=test.words),
             )
     for seen in batch.of(SurfaceNote):
         if seen.record.look in ("orange spots", "lye pocket", "weeping"):
-            yield seen.at, seen.id, msg("{look} seen on {at:%Y-%m-%d}", look=seen.record.look, at=seen.at)
+            yield seen.at, seen.id, msg("{look} seen on {at}", look=seen.record.look, at=Day(seen.at))
     if findings["lye margin"].verdict is Verdict.HOLD:
         recipe = batch.of(Recipe)[-1]
         yield recipe.at, recipe.id, msg("recipe as it was entered then: {words}", words=findings["lye margin"].words)

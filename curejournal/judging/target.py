@@ -10,7 +10,8 @@ from math import hypot
 import numpy as np
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import Day, join, msg, msg_n
+from curejournal.base.normal import Z95
 from curejournal.batch.descriptions import describe_lab
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import Batch, ColourReading, Entry, Portion
@@ -124,7 +125,7 @@ def from_control(batch: Batch, portion: str) -> TargetChoice:
     if portion not in {known.name for known in batch.portions if known.control}:
         controls = join(", ", (known.name for known in batch.portions if known.control)) or "none"
         raise NoColourToPick(
-            msg("“{portion}” is no control portion of {code}.", portion=portion, code=batch.code),
+            msg("“{portion}” is not a control portion of {code}.", portion=portion, code=batch.code),
             msg("Its controls: {controls}.", controls=controls),
         )
     good = _good(batch, portion)
@@ -159,7 +160,7 @@ def from_batter(batch: Batch, entry: int) -> TargetChoice:
     reading = found.record if found else None
     if found is None or reading is None or Grade(reading.grade) is Grade.NOT_USABLE:
         raise NoColourToPick(
-            msg("Entry {entry} is no usable colour of {code}.", entry=entry, code=batch.code),
+            msg("Entry {entry} is not a usable colour of {code}.", entry=entry, code=batch.code),
             msg("The history shows the numbers of its readings."),
         )
     doubts = []
@@ -275,7 +276,7 @@ def _now(seen: ColourSeries) -> tuple[Lab, float]:
     if curve is None or seen.moments < 3:
         return last.lab, max(last.lab_sd)
     at = int(np.argmin(np.abs(np.array(curve.days) - last.days)))
-    spread = np.subtract(curve.lab_high[at], curve.lab_low[at]) / 3.92
+    spread = np.subtract(curve.lab_high[at], curve.lab_low[at]) / (2 * Z95)
     return curve.lab[at], float(np.sqrt(np.mean(spread**2)))
 
 
@@ -284,7 +285,7 @@ def _sd(covariance: Matrix3) -> float:
 
 
 def _seen(entry: Entry[ColourReading]) -> str:
-    return msg("read {at:%Y-%m-%d} with card {card}", at=entry.at, card=entry.record.card)
+    return msg("read {at} with card {card}", at=Day(entry.at), card=entry.record.card)
 
 
 def _of_another_card(batch: Batch, entry: Entry[ColourReading]) -> Sequence[Doubt]:
@@ -331,7 +332,7 @@ def from_reading(earlier: Batch, entry: Entry[ColourReading], rules: Limits) -> 
     reading = entry.record
     if Grade(reading.grade) is Grade.NOT_USABLE:
         raise NoColourToPick(
-            msg("The colour in this picture is of no use."), msg("Touch another picture, or take a new photo.")
+            msg("The colour in this picture cannot be used."), msg("Touch another picture, or take a new photo.")
         )
     doubts = []
     if earlier.poured_at is None or entry.at - earlier.poured_at < rules.min_age_days * DAY:

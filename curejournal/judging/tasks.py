@@ -10,7 +10,7 @@ from typing import Literal
 from curejournal.base.messages import join, msg
 from curejournal.batch.records import SurfaceNote, Weighing
 from curejournal.judging.alkali import Outcome
-from curejournal.judging.browning import may_brown
+from curejournal.judging.browning import FRESH_DAYS, may_brown, out_of_date
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context
@@ -18,8 +18,6 @@ from curejournal.judging.drying import Drying
 from curejournal.judging.findings import CheckName, Finding, Verdict, what_passed
 
 DAY = timedelta(days=1)
-BROWNS_DAYS = 14.0
-"""How often a colour at rest is photographed while later browning cannot be excluded. Ours."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +73,7 @@ def _at_the_rack(context: Context, poured: datetime, findings: Mapping[CheckName
         last = max((entry.at for entry in context.batch.of(Weighing)), default=None)
         # The first weight belongs to cut day, about two days after the pour [common practice, no source].
         when = poured + 2 * DAY if last is None else last + rules.check_weekly_days * DAY
-        why = msg("the first weight is what all loss is counted from") if last is None else context.drying.words
+        why = msg("all loss is counted from the first weight") if last is None else context.drying.words
         yield Task("weigh", when, msg("Weigh the marked bars"), why)
     photos = (_photo_due(name, journey, context) for name, journey in context.journeys.items())
     yield from (photo for photo in photos if photo is not None)
@@ -131,28 +129,32 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
 
 
 def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | None:
+    label = msg("Photograph {name} with the card", name=name) if name else msg("Photograph it with the card")
     done = journey.proven_within or journey.target_lab is None
     at_rest = journey.state in (State.RECOVERED, State.STABLE_OFF) or (journey.state is State.STABLE and done)
-    watched = at_rest and journey.state is not State.STABLE_OFF and bool(journey.points) and may_brown(context)
+    settled = at_rest and journey.state is not State.STABLE_OFF and bool(journey.points)
+    watched = settled and may_brown(context)
+    if settled and not watched and out_of_date(context, journey):
+        why = msg("its last photo is too old to tell its colour now")
+        return Task("photograph", context.on, label, why, name)
     if at_rest and not watched:
         return None
     if journey.target_lab is None and not journey.moments:
         return None
-    label = msg("Photograph {name} with the card", name=name) if name else msg("Photograph it with the card")
     if not journey.points or context.poured_at is None:
         return Task("photograph", context.on, label, msg("no colour was measured yet"), name)
     last = journey.points[-1]
     if watched:
-        return Task("photograph", last.at + BROWNS_DAYS * DAY, label, msg("later browning cannot be excluded"), name)
+        return Task("photograph", last.at + FRESH_DAYS * DAY, label, msg("later browning cannot be excluded"), name)
     # Visits that follow the change: close while a turn may run, weekly later. Ours.
     wait = min(max(0.5, 0.4 * last.days), context.rules.check_weekly_days)
-    why = msg("it is darkening to its colour; the next photo tells whether it is there")
+    why = msg("it is darkening to its target; the next photo will tell whether it has got there")
     return Task("photograph", last.at + wait * DAY, label, why if journey.darkens else _WHY_PHOTO[journey.state], name)
 
 
 _WHY_PHOTO = {
-    State.DISCOLOURING: msg("its colour is changing; the next days tell where it goes"),
-    State.RECOVERING: msg("its colour is recovering; the next photo tells whether it is there"),
+    State.DISCOLOURING: msg("its colour is changing; the next days will tell where it goes"),
+    State.RECOVERING: msg("its colour is recovering; the next photo will tell whether it has recovered"),
     State.BROWNING: msg("it is still browning"),
     State.STABLE: msg("its colour is stable; one more photo can prove that it is the target colour"),
     State.TOO_FEW: msg("there are too few photos to say what its colour does"),

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import Day, join, msg, msg_n
 from curejournal.batch.descriptions import describe_embed
 from curejournal.batch.records import BarsOut, Batch, WhyOut, same_code
 from curejournal.judging.drying import DryingReport
@@ -190,7 +190,7 @@ def describe_bars_out(gone: Sequence[Gone]) -> str:
     str
     """
     each = (
-        msg("{bars} to {to} on {at:%Y-%m-%d} ({why})", bars=one.bars, to=one.to, at=one.at, why=one.why) for one in gone
+        msg("{bars} to {to} on {at} ({why})", bars=one.bars, to=one.to, at=Day(one.at), why=one.why) for one in gone
     )
     return msg("gone out: {each}", each=join("; ", each)) if gone else msg("no bars are noted as gone out")
 
@@ -206,9 +206,7 @@ def _reach_words(one: Reach, known: dict[str, Batch]) -> list[str]:
     recipe = known[one.batch].recipe
     pieces = [describe_embed(embed) for embed in (recipe.embeds if recipe else ()) if same_code(embed.batch, parent)]
     what = join(" and ", pieces) or msg("material of batch {parent}", parent=parent)
-    state = (
-        msg("released {released_at:%Y-%m-%d}", released_at=one.released_at) if one.released_at else msg("not released")
-    )
+    state = msg("released {released_at}", released_at=Day(one.released_at)) if one.released_at else msg("not released")
     bars = msg(", {bars_cut}", bars_cut=msg_n("{number} bar", "{number} bars", one.bars_cut)) if one.bars_cut else ""
     return [
         msg(

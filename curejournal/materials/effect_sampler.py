@@ -34,7 +34,7 @@ Ours: against integration on a grid chances agree within 0.05, means within 0.1 
 
 @dataclass(frozen=True)
 class Dose:
-    """A material in a portion: % of the batch's oils by mass."""
+    """A material in a portion: % of that portion's batter by mass."""
 
     material: str
     pct: float

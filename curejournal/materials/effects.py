@@ -40,11 +40,11 @@ class TooFewBatches(CureJournalError):
 class Effect:
     """What a material does, or materials that were never apart do together.
 
-    `chance` that it does anything. `per_pct` is its effect for each % of the oils, `at_usual_dose` the effect at
-    `usual_dose_pct` (together, for more than one): medians with 95% intervals. `separable` is false for materials that
-    were never apart, or for one that is in every portion; `not_told_apart_from` are others that may be it instead.
-    `one_season` is true if it was used at one time of the year only, when hardly anything else was poured: it cannot be
-    told from that season.
+    `chance` that it does anything. `per_pct` is its effect for each % of a portion's batter, `at_usual_dose` the
+    effect at `usual_dose_pct` (together, for more than one): medians with 95% intervals. `separable` is false for
+    materials that were never apart, or for one that is in every portion; `not_told_apart_from` are others that may be
+    it instead. `one_season` is true if it was used at one time of the year only, when hardly anything else was poured:
+    it cannot be told from that season.
     """
 
     materials: tuple[str, ...]
@@ -108,7 +108,7 @@ class MaterialEffects:
         return next(effect for effect in self.effects if material in effect.materials)
 
     def predict(self, doses: Mapping[str, float]) -> Interval:
-        """What one more pour with these doses (% of oils) would show: median and 95% interval.
+        """What one more pour with these doses (% of its batter) would show: median and 95% interval.
 
         Materials that were never used count as doing what one more unknown material might; of those that were never
         apart, any one may be the one that does it.

@@ -61,7 +61,7 @@ def expect(history: History, dose_pct: float | None, poured_at: datetime, lot: s
     history : History
         Of its material.
     dose_pct : float or None
-        % of the oils in the portion that it goes into; None for the usual one. Turns are taken as proportional to the
+        % of the batter of the portion that it goes into; None for the usual one. Turns are taken as proportional to the
         dose.
     poured_at : datetime
         When it is to be poured.

@@ -43,9 +43,9 @@ AT_REST_DAYS = 14.0
 class Ingredient:
     """A material in a portion.
 
-    `dosage` is what is said of its dose. `dose_pct` is what portions are compared by: % of the oils in that portion,
-    on its share of the batter, which is taken as equal where nobody weighed it; None without oils, or where that share
-    cannot be.
+    `dosage` is what is said of its dose. `dose_pct` is what portions are compared by: % of that portion's batter, which
+    was `weighed` or, for the whole batch, is the sum of the recipe; where nobody weighed it, it counts as an equal
+    share. None where that share cannot be.
     """
 
     material: str
@@ -54,6 +54,7 @@ class Ingredient:
     grams: float
     dose_pct: float | None
     dosage: Dosage
+    weighed: bool = True
 
 
 @dataclass(frozen=True)
@@ -188,12 +189,12 @@ def ingredients(recipe: Recipe, portions: Collection[str] = ()) -> Iterator[tupl
 
     `portions` are those that share the batter; those that the recipe names are among them.
     """
-    oils_g = sum(oil.grams for oil in recipe.oils)
     shared = dict.fromkeys([*portions, *portions_of(recipe)])
+    weighed = {part.portion for part in recipe.batter}
 
     def pct(grams: float, portion: str = "") -> float | None:
         share = recipe.share(portion, shared) if portion else 1.0
-        return 100 * grams / (oils_g * share) if oils_g > 0 and share else None
+        return 100 * grams / (recipe.batter_g * share) if recipe.batter_g > 0 and share else None
 
     for liquid in recipe.liquids:
         if liquid.water_fraction < 1.0:  # plain water colours nothing
@@ -201,7 +202,11 @@ def ingredients(recipe: Recipe, portions: Collection[str] = ()) -> Iterator[tupl
             yield "", Ingredient(liquid.name, "liquid", liquid.lot, liquid.grams, pct(liquid.grams), dose)
     for one in recipe.additives:
         dose = dosage(recipe, one.grams, one.portion)
-        yield one.portion, Ingredient(one.name, one.kind, one.lot, one.grams, pct(one.grams, one.portion), dose)
+        known = not one.portion or one.portion in weighed or len(shared) == 1
+        yield (
+            one.portion,
+            Ingredient(one.name, one.kind, one.lot, one.grams, pct(one.grams, one.portion), dose, known),
+        )
 
 
 def portions_of(recipe: Recipe) -> tuple[str, ...]:
@@ -352,7 +357,7 @@ def _seen(story: Story, what: What) -> tuple[Interval | None, str]:
     if story.journey.target_lab is None:
         return None, msg("no target colour to compare with")
     if story.journey.darkens:
-        return None, msg("it darkens as intended, which is no turn")
+        return None, msg("it darkens as intended, which is not discolouring")
     if story.turn is None or story.first_days is None:
         return None, msg("no colour was measured")
     if what == "turn":

@@ -6,7 +6,6 @@ card's own top left. Adding a card is adding one file to `cards/`.
 
 from __future__ import annotations
 
-import json
 import math
 import tomllib
 from collections import Counter
@@ -16,6 +15,7 @@ from importlib import resources
 from typing import Literal
 
 import numpy as np
+import tomli_w
 from numpy.typing import NDArray
 from pydantic import TypeAdapter, ValidationError
 
@@ -213,7 +213,7 @@ def centres_of(patches: Sequence[Patch | Rect]) -> NDArray[np.float64]:
 
 
 def card_text(card: Card) -> str:
-    """The definition file of a card; `read_card` gives the same card back.
+    """The definition file of a card; `read_card` gives the same card back, its colours to four decimals.
 
     Parameters
     ----------
@@ -224,47 +224,14 @@ def card_text(card: Card) -> str:
     str
         TOML.
     """
-    lines = [
-        f"name = {_quoted(card.name)}",
-        f"title = {_quoted(card.title)}",
-        f"size_mm = {list(card.size_mm)}",
-        f"kind = {_quoted(card.kind)}",
-        f"copy_id = {_quoted(card.copy_id)}",
-        f"provenance = {_quoted(card.provenance)}",
-    ]
-    if card.made_of:
-        lines.append(f"made_of = {_quoted(card.made_of)}")
-    if card.shared_covariance is not None:
-        lines.append(f"shared_covariance = {_rounded(card.shared_covariance)}")
-    if card.window:
-        lines += ["", "[window]", *_rect_lines(card.window)]
-    for name, slot in (card.slots or {}).items():
-        lines += ["", f"[slots.{name}]", *_rect_lines(slot)]
-    for marker in card.markers:
-        lines += ["", "[[markers]]", f"dictionary = {_quoted(marker.dictionary)}", f"id = {marker.id}"]
-        lines += [f"x = {marker.x}", f"y = {marker.y}", f"size = {marker.size}"]
-    for patch in card.patches:
-        lines += ["", "[[patches]]", f"id = {_quoted(patch.id)}", *_rect_lines(patch), f"srgb = {list(patch.srgb)}"]
-        if patch.lab_d50 is not None:
-            lines.append(f"lab_d50 = {[round(value, 4) for value in patch.lab_d50]}")
-        if patch.covariance is not None:
-            lines.append(f"covariance = {_rounded(patch.covariance)}")
-        if patch.role:
-            lines.append(f"role = {_quoted(patch.role)}")
-    return "\n".join(lines) + "\n"
-
-
-def _rounded(matrix: Matrix3) -> list[list[float]]:
-    return [[round(value, 5) for value in row] for row in matrix]
-
-
-def _rect_lines(rect: Rect | Patch) -> list[str]:
-    return [f"x = {rect.x}", f"y = {rect.y}", f"w = {rect.w}", f"h = {rect.h}"]
-
-
-def _quoted(text: str) -> str:
-    # JSON's string is a valid TOML basic string, save for DEL.
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    fields = _CARD.dump_python(card, exclude_none=True, exclude_defaults=True)
+    for patch in fields["patches"]:
+        if "lab_d50" in patch:
+            patch["lab_d50"] = [round(value, 4) for value in patch["lab_d50"]]
+    for place, name in ((fields, "shared_covariance"), *((patch, "covariance") for patch in fields["patches"])):
+        if name in place:
+            place[name] = [[round(value, 5) for value in row] for row in place[name]]
+    return tomli_w.dumps(fields)
 
 
 def _invalid(fault: str) -> CardDefinitionInvalid:

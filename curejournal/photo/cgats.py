@@ -239,9 +239,7 @@ def _measured(
         values = lab_from_xyz(values / 100.0)
     first, second, third = (float(value) for value in values)
     if not (0 <= first <= 105 and max(abs(second), abs(third)) <= 150):
-        raise _unreadable(
-            msg("the colour of {names} is none that a surface can have", names=join(", ", names)[:40] or "a patch")
-        )
+        raise _unreadable(msg("no surface can have the colour of {names}", names=join(", ", names)[:40] or "a patch"))
     sd: Lab | None = None
     if lab and stdev:
         sd_l, sd_a, sd_b = (abs(_number(row, head, place)) for place in stdev)
@@ -256,7 +254,7 @@ def _number(row: Sequence[str], head: Sequence[str], place: int) -> float:
         number = float("nan")
     if not abs(number) < 1e6:
         raise _unreadable(
-            msg("{cell} in the column {column} is no number", cell=f"{row[place][:40]!r}", column=head[place])
+            msg("{cell} in the column {column} is not a number", cell=f"{row[place][:40]!r}", column=head[place])
         )
     return number
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from curejournal.base.normal import SD_OF_MAD
+
 # All ours. Four photos make a median that one bad photo does not move; good photos of one card scatter by a few
 # tenths of ΔE00 per patch, and a patch off by 1.5 more than it was would shift colours near it by about half of that.
 FEWEST_PHOTOS = 4
@@ -45,7 +47,7 @@ def drifting(history: Sequence[Mapping[str, float]]) -> tuple[PatchDrift, ...] |
         if min(len(then), len(now)) < FEWEST_PHOTOS - 1:
             continue
         rise = float(np.median(now) - np.median(then))
-        scatter = 1.4826 * float(np.median(np.abs(np.concatenate([then - np.median(then), now - np.median(now)]))))
+        scatter = SD_OF_MAD * float(np.median(np.abs(np.concatenate([then - np.median(then), now - np.median(now)]))))
         if rise > max(DRIFT, SCATTERS * scatter):
             found.append(PatchDrift(patch, float(np.median(then)), float(np.median(now))))
     return tuple(sorted(found, key=lambda drift: drift.at_first - drift.now))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.normal import SD_OF_MAD
 from curejournal.photo.read.profile import Encoding
 
 Floats = NDArray[np.float64]
@@ -55,7 +56,7 @@ def most_alike(encoded: Floats) -> NDArray[np.bool_]:
     for _ in range(8):
         away = np.abs(values - _median(values, keep))
         # The floor keeps a smooth area from losing pixels to rounding.
-        width = np.maximum(1.4826 * _median(away, keep), 0.006)
+        width = np.maximum(SD_OF_MAD * _median(away, keep), 0.006)
         kept = np.asarray((away < 3.5 * width).all(axis=-2))
         kept = np.where(kept.sum(axis=-1, keepdims=True) < 4, keep, kept)
         if (kept == keep).all():

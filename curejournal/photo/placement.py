@@ -37,11 +37,11 @@ class Placement:
 
     def to_pixels(self, mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Points (N, 2) in mm on the card to full-size pixels."""
-        return _project(np.asarray(self.matrix), mm)
+        return project(np.asarray(self.matrix), mm)
 
     def to_mm(self, pixels: NDArray[np.float64]) -> NDArray[np.float64]:
         """Points (N, 2) in full-size pixels to mm on the card's plane."""
-        return _project(np.linalg.inv(np.asarray(self.matrix)), pixels)
+        return project(np.linalg.inv(np.asarray(self.matrix)), pixels)
 
     def scales_at(self, mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Pixels per mm along the plane's most and least stretched directions, (N, 2), at places (N, 2) in mm."""
@@ -106,8 +106,8 @@ def placement_from_points(
     if matrix is None or not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-12:
         return None
     plane = np.asarray(matrix, dtype=np.float64)
-    corners = _project(plane, np.array(card.corner_points()))
-    off = np.sqrt(np.mean(np.sum((_project(plane, mm) - pixels) ** 2, axis=1)))
+    corners = project(plane, np.array(card.corner_points()))
+    off = np.sqrt(np.mean(np.sum((project(plane, mm) - pixels) ** 2, axis=1)))
     width = float(np.linalg.norm(corners[1] - corners[0]))
     return Placement(
         tuple(tuple(float(v) for v in row) for row in plane),
@@ -156,7 +156,17 @@ def placement_from_corners(card: Card, corners: Sequence[tuple[float, float]]) -
     return placement
 
 
-def _project(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
-    out = np.c_[np.asarray(points, float), np.ones(len(points))] @ matrix.T
-    projected: NDArray[np.float64] = out[:, :2] / out[:, 2:]
-    return projected
+def project(homography: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Points (..., 2) through a 3x3 homography.
+
+    Parameters
+    ----------
+    homography : ndarray of shape (3, 3)
+    points : ndarray of shape (..., 2)
+
+    Returns
+    -------
+    ndarray of shape (..., 2)
+    """
+    flat = np.asarray(points, float).reshape(-1, 1, 2)
+    return np.asarray(cv2.perspectiveTransform(flat, homography), float).reshape(np.shape(points))

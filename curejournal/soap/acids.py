@@ -120,7 +120,7 @@ def mol_of_lye_per_g(acid: Acid) -> float:
             msg("“{key}” is not an acid that is known here.", key=acid.key),
             msg(
                 "Choose one of: {acids}; or give its molar mass and how many protons of a molecule take up "
-                "lye. If it is no acid, enter it among the additives.",
+                "lye. If it is not an acid, enter it among the additives.",
                 acids=join(", ", ACIDS),
             ),
         )

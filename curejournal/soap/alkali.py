@@ -13,6 +13,7 @@ from scipy.special import chdtri
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
+from curejournal.base.normal import Z95
 from curejournal.soap.lye import NAOH_G_MOL
 
 Array = NDArray[np.float64]
@@ -123,7 +124,7 @@ def titrate(soap_g: float, acid_ml: Sequence[float], acid_mol_l: float, blank_ml
     limit = 3.29 * net_sd * per_ml
     return Titration(
         free_alkali_pct=max(pct, 0.0),
-        interval_pct=(max(pct - 1.96 * pct_sd, 0.0), max(pct + 1.96 * pct_sd, 0.0)),
+        interval_pct=(max(pct - Z95 * pct_sd, 0.0), max(pct + Z95 * pct_sd, 0.0)),
         detection_limit_pct=limit,
         detected=pct >= limit,
         replicates=count,
@@ -239,7 +240,9 @@ def read_ph(
     widens the interval by the whole of log10(strength) to the side where the 1% value may lie.
 
     """
-    _require(math.isfinite(ph) and 0 <= ph <= 14, msg("A pH of {ph:g} cannot be: the scale runs from 0 to 14.", ph=ph))
+    _require(
+        math.isfinite(ph) and 0 <= ph <= 14, msg("A pH of {ph:g} is not possible: the scale runs from 0 to 14.", ph=ph)
+    )
     _require(math.isfinite(half_width) and 0 < half_width <= 5, msg("The doubt of a pH has to be above 0 and up to 5."))
     _require(strength_pct is None or _positive(strength_pct), msg("The strength of the solution has to be above zero."))
     shift = math.log10(strength_pct) if strength_pct else 0.0

@@ -20,7 +20,7 @@ memory: CRC Handbook]; warm ones hold a little more. Ours."""
 
 
 class ImpossibleRecipe(CureJournalError):
-    """Amounts that cannot be: negative, not a number, purity above 100%."""
+    """Amounts that is not possible: negative, not a number, purity above 100%."""
 
 
 def recipe_mass_g(recipe: Recipe) -> float:
@@ -63,7 +63,7 @@ def require(holds: bool, sentence: str) -> None:
 
 
 def require_possible(recipe: Recipe) -> None:
-    """Refuse amounts that cannot be.
+    """Refuse amounts that is not possible.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def require_possible(recipe: Recipe) -> None:
     require(bool(recipe.oils) or recipe.rebatch, msg("The recipe has no oils."))
     require(
         0 <= recipe.scale_g <= 1000,
-        msg("A scale with a step of {scale_g} cannot be.", scale_g=quantity(f"{recipe.scale_g:g}", "g")),
+        msg("A scale with a step of {scale_g} is not possible.", scale_g=quantity(f"{recipe.scale_g:g}", "g")),
     )
     for oil in recipe.oils:
         _require_oil(oil)
@@ -101,7 +101,7 @@ def _require_oil(oil: Oil) -> None:
             plausible,
             msg(
                 "A saponification value of {certificate_sv:g} ± {certificate_sv_half_width:g} "
-                "for {key} cannot be: it has to be in mg KOH per g, from 20 to 400, "
+                "for {key} is not possible: it has to be in mg KOH per g, from 20 to 400, "
                 "or 0 for what takes up no lye.",
                 certificate_sv=oil.certificate_sv,
                 certificate_sv_half_width=oil.certificate_sv_half_width,
@@ -115,14 +115,14 @@ def _require_alkali(alkali: Alkali) -> None:
     low, high = alkali.purity_low_pct, alkali.purity_high_pct
     require(
         0 < low <= high <= 100,
-        msg("A purity from {low:g} to {high:g}% for {kind} cannot be.", low=low, high=high, kind=alkali.kind),
+        msg("A purity from {low:g} to {high:g}% for {kind} is not possible.", low=low, high=high, kind=alkali.kind),
     )
     if alkali.solution_pct is not None:
         strength, half = alkali.solution_pct, alkali.solution_half_width_pct
         require(
             0 <= half < strength and strength + half <= MOST_SOLUTION_PCT,
             msg(
-                "A solution of {strength:g} ± {half:g}% {kind} cannot be: it holds at most {most_solution_pct:g}%.",
+                "A solution of {strength:g} ± {half:g}% {kind} is not possible: the most is {most_solution_pct:g}%.",
                 strength=strength,
                 half=half,
                 kind=alkali.kind,
@@ -137,7 +137,7 @@ def _require_acid(acid: Acid) -> None:
     require(
         0 <= half < strength <= 100,
         msg(
-            "A strength of {strength:g} ± {half:g}% for {key} cannot be: it is above 0 and at most 100%.",
+            "A strength of {strength:g} ± {half:g}% for {key} is not possible: it has to be above 0 and at most 100%.",
             strength=strength,
             half=half,
             key=acid.key,
@@ -182,7 +182,7 @@ def _require_embed(embed: Embed) -> None:
     require(
         0 <= low <= high <= MOST_WATER,
         msg(
-            "Water from {low:g} to {high:g} of embeds of {batch} cannot be left.",
+            "Water from {low:g} to {high:g} in the embeds of {batch} is not possible.",
             low=low,
             high=high,
             batch=embed.batch,
@@ -193,6 +193,8 @@ def _require_embed(embed: Embed) -> None:
 def _amount(name: str, grams: float) -> None:
     require(
         math.isfinite(grams) and grams > 0,
-        msg("{grams} of {name} cannot be.", grams=quantity(digits(grams), "g"), name=name or "an unnamed material"),
+        msg(
+            "{grams} of {name} is not possible.", grams=quantity(digits(grams), "g"), name=name or "an unnamed material"
+        ),
     )
     require(bool(name.strip()), msg("A material has no name."))

@@ -174,7 +174,7 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
                 _way(desk, first[way], way, way == here)
     if desk.stands_still:
         with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
-            common.say(msg("Demo journal, all invented. Its calendar stands at {now}.", now=day(desk.now)), "soft")
+            common.say(msg("Demo journal, all invented. Its calendar is set to {now}.", now=day(desk.now)), "soft")
             if journal_choice.looks_at_demo() and st.button(_("Back to my journal"), key="demo-leave"):
                 journal_choice.turn_to(demo=False)
                 st.switch_page(desk.ways["today"])
@@ -187,4 +187,4 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
 
 
 def _way(desk: Desk, page: Page, name: str, here: bool) -> None:
-    st.page_link(desk.ways[page.slug], label=tr(f"**{name}**" if here else name))
+    st.page_link(desk.ways[page.slug], label=tr("**" + name + "**" if here else name))

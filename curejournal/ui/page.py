@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -93,7 +94,10 @@ def refusal(error: CureJournalError) -> None:
 
 def plain(text: str) -> str:
     """Text told, where Streamlit would read it as Markdown: nothing a maker typed becomes a link or a picture."""
-    return "".join(f"\\{sign}" if sign in _SPEAKING else sign for sign in tr(text)).replace("\n", "  \n")
+    kept = _ADDRESS.sub("\\1\u2060", tr(text))
+    return "".join(f"\\{sign}" if sign in _SPEAKING else sign for sign in kept).replace("\n", "  \n")
 
 
+# Bare addresses become links, escaped or not, unless a word joiner, which does not show, stands in them.
+_ADDRESS = re.compile(r"(https?(?=:)|www(?=\.)|@)", re.IGNORECASE)
 _SPEAKING = frozenset("\\`*_{}[]()<>#+-.!|~$:^=&")

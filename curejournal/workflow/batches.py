@@ -30,12 +30,11 @@ from curejournal.journal.check import Progress
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.journal.text import plain_text
 from curejournal.judging import target, traceability
-from curejournal.judging.judgement import judge
 from curejournal.judging.target import NoColourToPick
 from curejournal.soap.recipe import Batter, Embed, Recipe
 from curejournal.workflow.corrections import refuse_while_asked
-from curejournal.workflow.rules import current_limits, limits_of
-from curejournal.workflow.verdicts import judge_batch, pieces_held
+from curejournal.workflow.rules import current_limits
+from curejournal.workflow.verdicts import judge_alone, judge_batch, pieces_held
 
 
 class ReadingDoubtful(CureJournalError):
@@ -180,7 +179,7 @@ def doubts_about_pieces(journal: Journal, code: str, recipe: Recipe, now: dateti
         for missing in unknown
     ]
     planned = Batch(code, "", (Entry(0, now, "", now, recipe),))
-    held = pieces_held(journal, planned, lambda parent: judge(parent, now, limits_of(journal, parent)))
+    held = pieces_held(journal, planned, lambda parent: judge_alone(journal, parent, now))
     if held:
         titrate = msg("It may be poured; sell none of it before three of its bars were titrated, each under its name.")
         do = titrate if recipe.rebatch else msg("Leave them out until that batch is settled.")
@@ -199,7 +198,7 @@ def back_up(journal: Journal, folder: str, progress: Progress | None = None) -> 
     if not folder.strip() or not to.is_dir():
         raise FolderMissing(
             msg("There is no folder “{folder}”.", folder=folder),
-            msg("Name a folder that is there: a disk or stick, say."),
+            msg("Name an existing folder, on another disk or a stick for instance."),
         )
     return journal.backup(to, progress)
 

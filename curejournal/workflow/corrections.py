@@ -11,10 +11,8 @@ from curejournal.base.messages import msg
 from curejournal.batch.records import AlkaliTest, Batch, Entry, SurfaceNote, Withdrawn
 from curejournal.batch.validation import check_record
 from curejournal.journal.store import Journal, NewEntry
-from curejournal.judging.judgement import judge
 from curejournal.soap.recipe import Recipe
-from curejournal.workflow.rules import limits_of
-from curejournal.workflow.verdicts import surroundings
+from curejournal.workflow.verdicts import judge_alone, surroundings
 
 
 class QuestionStands(CureJournalError):
@@ -105,5 +103,5 @@ def refuse_while_asked(journal: Journal, code: str, without: Collection[int], in
 
 
 def _asked(journal: Journal, batch: Batch, on: datetime) -> tuple[str, ...]:
-    around = surroundings(journal, batch, lambda parent: judge(parent, on, limits_of(journal, parent)))
-    return judge(batch, on, limits_of(journal, batch), *around).recall
+    around = surroundings(journal, batch, lambda parent: judge_alone(journal, parent, on))
+    return judge_alone(journal, batch, on, around).recall

@@ -6,20 +6,23 @@ number becomes a name.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.messages import Day, join, msg, msg_n
 from curejournal.batch.descriptions import describe
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import BarsBack, BarsOut, Batch, Complaint, Entry, same_code
 from curejournal.batch.sales import WhyOut
 from curejournal.journal.changes import NEW_CONTACT, Changes, NewContact, NewEntry
 from curejournal.journal.contacts import Contact
+from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.judging.traceability import descendants, reached_by
+from curejournal.photo.read.picture_file import read_photo
 from curejournal.workflow.batches import ask, doubts_about
 
 ERASED = msg("somebody whose name was erased")
@@ -50,9 +53,7 @@ class HasBars:
             ),
         )
         reach = msg(" ({details})", details=self.details) if self.details else ""
-        return msg(
-            "{who}{reach}: {what}, since {since:%Y-%m-%d}", who=self.who, reach=reach, what=what, since=self.since
-        )
+        return msg("{who}{reach}: {what}, since {since}", who=self.who, reach=reach, what=what, since=Day(self.since))
 
 
 def name_of(journal: Journal, contact: int | None, otherwise: str = "") -> str:
@@ -144,6 +145,32 @@ def _enough(journal: Journal, wanted: Mapping[str, int]) -> None:
         )
 
 
+def enter_complaint(
+    journal: Journal,
+    code: str,
+    complaint: Complaint,
+    picture: bytes | None = None,
+    picture_name: str = "",
+    *,
+    at: datetime,
+    by: str,
+    now: datetime,
+) -> Entry:
+    """Enter a complaint, with the photo that came with it, if one did: both are kept, or nothing.
+
+    Raises
+    ------
+    ImpossibleRecord, NotAPicture, PictureDamaged, PictureTooLarge
+    """
+    doubts_about(journal, code, complaint, at=at, now=now)
+    if picture is None:
+        return journal.add(code, complaint, at=at, by=by)
+    seen = read_photo(picture)
+    facts = PhotoFacts(seen.suffix, seen.width, seen.height, None, None, picture_name)
+    made = NewEntry(complaint, at, photo=hashlib.sha256(picture).hexdigest(), batch=code)
+    return journal.commit(Changes([made], [(picture, facts)]), by=by)[0]
+
+
 def erase_name(journal: Journal, contact: int, *, why: str, by: str, now: datetime) -> Entry:
     """Erase a customer's name and details on request; what they got stays on record under a number."""
     if not why.strip():
@@ -221,7 +248,7 @@ def open_complaints(journal: Journal) -> tuple[tuple[str, Entry[Complaint]], ...
 def history_words(journal: Journal, contact: int) -> tuple[str, ...]:
     """What a customer got, line by line."""
     return tuple(
-        msg("{at:%Y-%m-%d} {code}: {record}", at=entry.at, code=code, record=describe(entry.record))
+        msg("{at} {code}: {record}", at=Day(entry.at), code=code, record=describe(entry.record))
         for code, entry in what_they_got(journal, contact)
     )
 

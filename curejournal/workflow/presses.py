@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, ValidationError
 
 from curejournal.base.bounds import NAME_CHARACTERS
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import day_and_time, join, msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.plausibility import Doubt
 from curejournal.batch.records import Batch, Entry, Event, EventKind, Record, ScalarReading
@@ -112,7 +112,7 @@ def read_sending(data: bytes) -> Sending:
     try:
         return Sending.model_validate_json(data)
     except ValidationError as fault:
-        raise NotASending(msg("What was sent are no presses.")) from fault
+        raise NotASending(msg("What was sent is not a list of presses.")) from fault
 
 
 def keep_presses(journal: Journal, sending: Sending, *, clock: datetime, person: str = "") -> list[Answer]:
@@ -163,7 +163,7 @@ def _when(press: Pressed, sending: Sending, clock: datetime) -> datetime:
         at += _moment(press.happened) - pressed
     if not clock - OLDEST <= at <= clock + MOST_SKEW or pressed - sent > MOST_SKEW:
         raise ImpossibleRecord(
-            msg("By its phone this was on {at:%Y-%m-%d %H:%M} UTC, which cannot be.", at=at),
+            msg("By its phone this was on {at} UTC, which is not possible.", at=day_and_time(at)),
             msg("Set the phone's clock, and enter it again with its time."),
         )
     return min(at, clock)

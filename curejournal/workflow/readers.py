@@ -56,6 +56,12 @@ def keep_habits(journal: Journal, habits: Habits) -> None:
     change_settings(journal, habits=asdict(habits))
 
 
+def reader_of(journal: Journal) -> Reader | None:
+    """How a journal's papers and command line speak; nothing where that is English, grams and °C."""
+    kept = kept_habits(journal)
+    return None if kept == USUAL else Reader(kept)
+
+
 def languages() -> tuple[str, ...]:
     """The languages that there are texts for."""
     return (SOURCE_LANGUAGE, *sorted(path.stem for path in TEXTS.glob("*.po")))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta, tzinfo
 from itertools import groupby
+from weakref import WeakKeyDictionary
 
-from curejournal.base.messages import msg
+from curejournal.base.messages import day_and_time, msg
 from curejournal.batch.records import Batch, Entry, ScalarReading
 from curejournal.batch.room_log import LogUnreadable, RoomFile, RoomReading, Unit, read_room_file
 from curejournal.batch.stock import RoomLog
@@ -37,11 +38,11 @@ def keep_room_file(journal: Journal, file: RoomFile, source: str, *, by: str, no
     if late:
         raise LogUnreadable(
             msg(
-                "{late} readings are of a time that has not come yet, the first of {at:%Y-%m-%d %H:%M}.",
+                "{late} readings are of a time that has not come yet, the first of {at}.",
                 late=len(late),
-                at=late[0].at,
+                at=day_and_time(late[0].at),
             ),
-            msg("Is the logger's clock right, or are day and month exchanged?"),
+            msg("Is the logger's clock right, or are day and month swapped?"),
         )
     known = {reading.at for reading in room_log(journal)}
     new = [reading for reading in file.readings if reading.at not in known]
@@ -60,26 +61,45 @@ def room_log(journal: Journal) -> tuple[RoomReading, ...]:
     return tuple(found[at] for at in sorted(found))
 
 
-def with_room(journal: Journal, batch: Batch, log: Iterable[RoomReading] | None = None) -> Batch:
+_DAYS: WeakKeyDictionary[Journal, tuple[tuple[int, int], tuple[RoomReading, ...]]] = WeakKeyDictionary()
+"""The means of each journal's days, and what they were worked out from: a log of a year has 50,000 readings."""
+
+
+def room_state(journal: Journal) -> tuple[int, int]:
+    """What stays the same while the workshop's log does."""
+    return journal.state_of_workshop(RoomLog)
+
+
+def room_days(journal: Journal) -> tuple[RoomReading, ...]:
+    """The workshop's log as the mean of each day, at that day's last reading."""
+    state = room_state(journal)
+    known = _DAYS.get(journal)
+    if known is None or known[0] != state:
+        by_day = groupby(room_log(journal) if state[0] else (), key=lambda one: one.at.date())
+        known = _DAYS[journal] = state, tuple(_mean(list(of_day)) for _, of_day in by_day)
+    return known[1]
+
+
+def _mean(of_day: Sequence[RoomReading]) -> RoomReading:
+    warm = [one.temperature_c for one in of_day if one.temperature_c is not None]
+    damp = [one.humidity_pct for one in of_day if one.humidity_pct is not None]
+    means = (round(sum(values) / len(values), 2) if values else None for values in (warm, damp))
+    return RoomReading(of_day[-1].at, *means)
+
+
+def with_room(journal: Journal, batch: Batch) -> Batch:
     """The batch with a reading of the room for each day since its pour, out of the workshop's log.
 
     Days on which the batch has readings of its own keep those. The entries that are added have the number 0.
     """
-    readings = room_log(journal) if log is None else log
-    start = batch.poured_at
-    if start is None:
+    days, start = room_days(journal), batch.poured_at
+    if start is None or not days:
         return batch
     own = {(at.date(), reading.kind) for at, reading in batch.records(ScalarReading)}
-    added: list[Entry] = []
-    for day, some in groupby((one for one in readings if one.at >= start), key=lambda one: one.at.date()):
-        of_day = list(some)
-        for kind, values in (
-            (msg("room temperature"), [one.temperature_c for one in of_day if one.temperature_c is not None]),
-            (msg("room humidity"), [one.humidity_pct for one in of_day if one.humidity_pct is not None]),
-        ):
-            if values and (day, kind) not in own:
-                record = ScalarReading(kind, round(sum(values) / len(values), 2))
-                added.append(Entry(0, of_day[-1].at, msg("room log"), of_day[-1].at, record))
-    if not added:
-        return batch
+    added = [
+        Entry(0, day.at, msg("room log"), day.at, ScalarReading(kind, value))
+        for day in days
+        for kind, value in ((msg("room temperature"), day.temperature_c), (msg("room humidity"), day.humidity_pct))
+        if value is not None and day.at >= start and (day.at.date(), kind) not in own
+    ]
     return replace(batch, entries=tuple(sorted((*batch.entries, *added), key=lambda entry: (entry.at, entry.id))))

@@ -64,7 +64,8 @@ def _possible(record: MaterialLot, today: date) -> None:
         )
     if record.on_hand_g is not None and not 0 <= record.on_hand_g < 1e7:
         raise LotImpossible(
-            msg("{on_hand_g} cannot be on hand.", on_hand_g=quantity(f"{record.on_hand_g:g}", "g")), msg("Enter grams.")
+            msg("{on_hand_g} is not a possible amount on hand.", on_hand_g=quantity(f"{record.on_hand_g:g}", "g")),
+            msg("Enter grams."),
         )
 
 

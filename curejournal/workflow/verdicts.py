@@ -42,14 +42,23 @@ class NotReady(CureJournalError):
 def judge_batch(journal: Journal, code: str, on: datetime) -> Judgement:
     """The verdict on a batch as it stood at a time, with its evidence; a recall names all that it reaches."""
     batch = journal.batch(code)
-    around = surroundings(journal, batch, lambda parent: judge(parent, on, limits_of(journal, parent)))
-    judgement = judge(with_room(journal, batch), on, limits_of(journal, batch), *around)
+    around = surroundings(journal, batch, lambda parent: judge_alone(journal, parent, on))
+    judgement = judge_alone(journal, batch, on, around)
     if batch.kind == "earlier stock":
         said = msg("not judged here: stock from before this journal")
         return replace(judgement, verdict="not yet", headline=said, due=(), next_step="Nothing is due.")
     if not judgement.recall:
         return judgement
     return replace(judgement, recall=traceability.recall(journal.all_batches(), code, judgement.recall).words)
+
+
+Around = tuple[str, tuple[PacketCheck, ...], str]
+"""What other batches say of one: see `surroundings`."""
+
+
+def judge_alone(journal: Journal, batch: Batch, on: datetime, around: Around = ("", (), "")) -> Judgement:
+    """The verdict on a batch in the workshop's room and under its rules, with what other batches say of it."""
+    return judge(with_room(journal, batch), on, limits_of(journal, batch), *around)
 
 
 def released_under(journal: Journal, code: str, on: datetime) -> OtherEdition | None:
@@ -66,7 +75,7 @@ def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
     every = journal.all_batches()
     found = []
     for one in (batch, *traceability.ancestors(every, batch.code)):
-        questions = judge(one, on, limits_of(journal, one)).recall
+        questions = judge_alone(journal, one, on).recall
         if questions:
             found.append(traceability.recall(every, one.code, questions))
     return tuple(found)
@@ -75,11 +84,11 @@ def recall(journal: Journal, code: str, on: datetime) -> tuple[Recall, ...]:
 def due_now(journal: Journal, on: datetime) -> list[tuple[Batch, Task]]:
     """What is due in all batches, most pressing first."""
     every = [batch for batch in journal.all_batches() if batch.kind != "earlier stock"]
-    found = {batch.code: judge(batch, on, limits_of(journal, batch)) for batch in every}
+    found = {batch.code: judge_alone(journal, batch, on) for batch in every}
     for batch in every:
         around = surroundings(journal, batch, lambda parent: found[parent.code])
         if any(around):
-            found[batch.code] = judge(batch, on, limits_of(journal, batch), *around)
+            found[batch.code] = judge_alone(journal, batch, on, around)
     due = [(batch, item) for batch in every for item in found[batch.code].due]
     return sorted(due, key=lambda pair: pair[1].when)
 
@@ -145,9 +154,7 @@ def accepted_colour(journal: Journal, code: str, portion: str, why: str, on: dat
     return ColourAccepted(portion, why, series.lab_now)
 
 
-def surroundings(
-    journal: Journal, batch: Batch, judged: Callable[[Batch], Judgement]
-) -> tuple[str, tuple[PacketCheck, ...], str]:
+def surroundings(journal: Journal, batch: Batch, judged: Callable[[Batch], Judgement]) -> Around:
     """What other batches say of one: why pieces keep it back, its packets of strips, and a parent once held for lye.
 
     `judged` gives the verdict on each of those others, without regard to what is in it in turn.

@@ -99,7 +99,9 @@ def test_what_is_said_in_one_breath_with_the_handshake_is_heard(port: int) -> No
     assert heard == b"soap"
 
 
-@pytest.mark.parametrize("said", [b"", hello()[:40], hello(), b"GET / HTTP/1.1\r\n\r\n"])
+@pytest.mark.parametrize(
+    "said", [b"", hello()[:40], hello(), b"GET / HTTP/1.1\r\n\r\n"], ids=["nothing", "part", "hello", "not TLS"]
+)
 def test_one_that_is_left_is_closed_in_time(said: bytes, port: int) -> None:
     with begin(port, said) as line:
         begun = time.monotonic()

@@ -59,8 +59,8 @@ def test_people_are_added_listed_changed_and_removed(tmp_path: Path) -> None:
     )
     listed = json.loads(command(tmp_path, "people", "list", "--json"))
     assert listed == [
-        {"name": "Ann (invented)", "reads_only": False},
-        {"name": "ben (invented)", "reads_only": False},
+        {"name": "Ann (invented)", "reads_only": False, "asks_code": False},
+        {"name": "ben (invented)", "reads_only": False, "asks_code": False},
     ]
     assert People(tmp_path).verify("Ben (invented)", "another four words here") is not None
     command(tmp_path, "people", "remove", "Ann (invented)")

@@ -249,7 +249,8 @@ def test_what_is_unlikely_is_asked_about(record, code):
 def test_two_moments_of_different_zones_are_told_by_one_clock():
     """The pour was at 10:00 UTC: by the clock of the other zone at 19:00."""
     tokyo = timezone(timedelta(hours=9))
-    with pytest.raises(ImpossibleRecord, match=r"2026-09-01 17:30 is before the batch was poured \(2026-09-01 19:00\)"):
+    before = r"1 Sep 2026, 17:30 is before the batch was poured \(1 Sep 2026, 19:00\)"
+    with pytest.raises(ImpossibleRecord, match=before):
         check_record(batch(*BASICS), Weighing("bar 1", 100.0), datetime(2026, 9, 1, 17, 30, tzinfo=tokyo))
 
 

@@ -3,9 +3,8 @@
 `--help` and `measure` are compared, by processor time, with importing numpy, OpenCV and Pillow; the app's first page,
 by what its maker waits for (from the command until a browser shows the title), with an empty Streamlit page. Both
 sides take turns, so that what else the machine does reaches both. Of processor times the least counts, of waits the
-middle one. The table of the last
-run that was kept, in RESULTS.md, stands beside the new one; `--keep` puts the new one in its place. Exit code 1 if a
-limit is passed.
+middle one. The table of the last run that was kept, in RESULTS.md, stands beside the new one; `--keep` puts the new one
+in its place. Exit code 1 if a limit is passed.
 """
 
 from __future__ import annotations
@@ -35,17 +34,17 @@ LIMITS = {"`--help`": 2.5, "`measure` of one photo": 7.0, "first page, in a brow
 TICKS = os.sysconf("SC_CLK_TCK")
 
 
-def _environment(folder: Path) -> dict[str, str]:
+def _environment(journal: Path) -> dict[str, str]:
     # Where this is set, all of the program is compiled anew in each process.
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    return kept | {"CUREJOURNAL_JOURNAL": str(folder / "journal")}
+    return kept | {"CUREJOURNAL_JOURNAL": str(journal)}
 
 
 def seconds(*arguments: object, folder: Path) -> float:
-    """Processor time of a Python command that runs to its end."""
+    """Processor time of a Python command that runs to its end, where there is no journal yet."""
     before = os.times()
     words = [sys.executable, *map(str, arguments)]
-    subprocess.run(words, check=True, stdout=subprocess.DEVNULL, cwd=folder, env=_environment(folder))
+    subprocess.run(words, check=True, stdout=subprocess.DEVNULL, cwd=folder, env=_environment(folder / "none"))
     after = os.times()
     return after.children_user - before.children_user + after.children_system - before.children_system
 
@@ -57,7 +56,7 @@ def first_page(browser: Browser, *arguments: str, folder: Path) -> tuple[float, 
         port = free.getsockname()[1]
     words = [sys.executable, *(one.replace("PORT", str(port)) for one in arguments)]
     begun, silent = time.perf_counter(), subprocess.DEVNULL
-    server = subprocess.Popen(words, cwd=folder, env=_environment(folder), stdout=silent, stderr=silent)
+    server = subprocess.Popen(words, cwd=folder, env=_environment(folder / "journal"), stdout=silent, stderr=silent)
     try:
         while server.poll() is None:
             try:

@@ -51,6 +51,8 @@ photo assign PLACED --at 2026-10-06T10:00 ; photo assign PLACED --batch B-2 --po
 photo assign PLACED --at EARLY
 photo assign WAITS --batch B-1 ; photo clock PLACED WAITS --behind 7
 batch order B-1=2 --name Shop --confirmed ; batch back B-1 1 --why soft ; batch complaint B-1 soft
+batch complaint B-1 cracked --photo HERE/one.jpg
+batch order B-1=2 --name Shop --confirmed ; customer erase Shop --why asked
 batch place B-1 rack ; batch rules B-1 min_age_days=90 --why wet ; material enter-lot olive OL-1
 journal room HERE/room.csv --keep
 batch rename B-1 Other ; batch undo LAST --why wrong
@@ -66,7 +68,8 @@ OTHERS = {
     "material lot", "record", "batch portfolio", "batch calendar", "batch share", "photo inbox", "photo correct",
     "measure", "serve", "batch labels", "batch history", "journal backup", "journal restore", "journal export",
     "journal import", "journal check", "journal move", "journal salvage", "batch list", "batch show", "people add",
-    "people list", "people remove", "photo contribute", "batch darkened", "batch recall", "material outcome",
+    "people list", "people remove", "people code", "photo contribute", "batch darkened", "batch recall",
+    "material outcome", "customer list", "customer show",
 }  # fmt: skip
 """They only read, or write elsewhere than into the journal that they are asked about."""
 

@@ -34,6 +34,16 @@ def test_an_independent_parser_reads_what_was_written():
     assert event.description.value == "Why."
 
 
+def test_it_rings_in_the_morning_of_its_day_and_not_for_what_was_due_before():
+    """RFC 5545, 3.6.6: an alarm that is displayed has an action, a trigger and a description."""
+    _, (event,) = events([WEIGH])
+    assert event.valarm.action.value == "DISPLAY"
+    assert event.valarm.trigger.value == timedelta(hours=8)  # from the start of the day
+    assert event.valarm.description.value == event.summary.value
+    _, (late,) = events([replace(WEIGH, due=replace(WEIGH.due, when=ON - timedelta(days=2)))])
+    assert "valarm" not in late.contents
+
+
 def test_lines_are_folded_at_75_octets_and_end_in_crlf():
     """RFC 5545, 3.1."""
     long = replace(WEIGH, due=replace(WEIGH.due, why="ä" * 300))

@@ -50,8 +50,8 @@ SIGNED += ["commit", "keep_contact", "erase_contact"]
 READS = {
     "all_batches", "batch", "batches", "card_text", "cards", "check", "clock", "close", "contact", "contacts",
     "derived", "entries_of_contact", "entries_of_photo", "entries_of_press", "head", "holds_head", "of_workshop",
-    "already", "code_of",
-    "seal_of", "settings", "find_photo", "history", "last_naming", "names", "of", "open", "photo", "photo_bytes",
+    "already", "code_of", "seal_of", "state_of_workshop",
+    "settings", "find_photo", "history", "last_naming", "names", "of", "open", "photo", "photo_bytes",
     "photos_named", "photos_of", "released_otherwise", "risks", "setting", "underway", "unfiled_photos",
 }  # fmt: skip
 """The others: they write nothing, or only what can be made again."""

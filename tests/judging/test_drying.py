@@ -5,7 +5,7 @@ import pytest
 
 from curejournal.batch.records import Weighing
 from curejournal.judging.drying import Drying, analyse_drying
-from curejournal.judging.drying_models import page_loss
+from curejournal.judging.drying_models import RoomHistory, page_loss
 from tests.judging.batches import POURED, day, entries, weighed
 
 WEEKS = (0, 3, 7, 14, 21, 28, 35, 42, 56)
@@ -130,3 +130,64 @@ def test_drying_as_page_describes_is_followed_too():
     report = _weigh_up(records)
     truth = 100 * (1 - (1 - 0.14 * page_loss(days[-1:] + 7, np.array([[0.05, 0.7]]))[0, 0, 0]) / part[-1])
     assert report.loss_pct_week.low <= truth <= report.loss_pct_week.high
+
+
+def slab_in_a_room(rng, humid):
+    """Part of a bar that is left, in a room of these weekly humidities: diffusion, not what is fitted.
+
+    J. Crank, The Mathematics of Diffusion, 2nd ed. 1975, eq. 4.18; isotherm of C. R. Oswin, 1946 [from memory].
+    """
+    k, water, a, b = rng.uniform(0.03, 0.12), rng.uniform(0.13, 0.20), rng.uniform(0.02, 0.06), rng.uniform(0.3, 0.5)
+    moisture = np.minimum(a * (humid / (1 - humid)) ** b, water - 0.02)
+    odd = np.arange(1, 60, 2)
+
+    def left_of_step(days):
+        return (8 / np.pi**2 * np.exp(-np.multiply.outer(np.maximum(days, 0.0) * k, odd**2)) / odd**2).sum(-1)
+
+    def part(days, as_it_is_on=np.inf):
+        t = np.asarray(days, float)
+        left = moisture[0] + (water - moisture[0]) * left_of_step(t)
+        for week, step in enumerate(np.diff(moisture), start=1):
+            if 7 * week <= as_it_is_on:
+                left = left + step * np.where(t > 7 * week, 1 - left_of_step(t - 7 * week), 0.0)
+        return 1 - water + left
+
+    return part
+
+
+def test_a_room_that_was_noted_tells_next_weeks_loss_better():
+    off, holds = [], []
+    for seed in range(30):
+        rng = np.random.default_rng([9, seed])
+        humid = np.clip(rng.uniform(0.42, 0.6) + rng.normal(0, 0.05, 20), 0.25, 0.85)
+        damp = int(rng.integers(3, 6))
+        humid[damp : damp + 2] += 0.17
+        part = slab_in_a_room(rng, humid)
+        grams = {d: 110 * part(d) / part(1) + rng.normal(0, 0.03) for d in (*range(1, 45, 6), 45)}
+        records = [(d, Weighing("bar 1", round(float(g), 1), 0.1)) for d, g in grams.items()]
+        noted = [(d, 100 * humid[int(d // 7)] + rng.normal(0, 2)) for d in np.arange(0.5, 45)]
+        true = float(100 * (part(45) - part(52, as_it_is_on=45)) / part(45))
+        rates = [_weigh_up(records, room=room).loss_pct_week for room in (None, RoomHistory(noted))]
+        off.append([abs(rate.estimate - true) for rate in rates])
+        holds.append([rate.low <= true <= rate.high for rate in rates])
+    (blind, told), (blind_holds, told_holds) = np.mean(off, axis=0), np.mean(holds, axis=0)
+    assert told < 0.85 * blind
+    assert told_holds > blind_holds + 0.05
+
+
+@pytest.mark.parametrize("degrees", [5.0, -5.0])
+def test_a_warm_spell_is_not_taken_for_a_bar_that_dries_fast_by_itself(degrees):
+    # As much water leaves in a warm day as in 1.8 ** (degrees / 10) of the others.
+    warm = [(d, 20 + (degrees if 12 <= d < 24 else 0.0)) for d in np.arange(0.5, 36)]
+    speed = np.where((np.arange(360) >= 120) & (np.arange(360) < 240), 1.8 ** (degrees / 10), 1.0) / 10
+    passed = np.concatenate([[0.0], np.cumsum(speed)])
+    grams = {d: 120 - 18 * (1 - np.exp(-0.06 * passed[10 * d])) for d in range(0, 36, 5)}
+    records = [(d, Weighing("bar 1", round(float(g), 2), 0.01)) for d, g in grams.items()]
+    report = _weigh_up(records, room=RoomHistory((), warm))
+    assert {m.name: m.weight for m in report.models}["room as noted"] > 0.5
+
+
+def test_a_room_noted_only_twice_changes_nothing():
+    records = weighed(WEEKS[:6])
+    noted = RoomHistory([(3.0, 55.0), (4.0, 60.0)], [(3.0, 20.0)])
+    assert _weigh_up(records, room=noted) == _weigh_up(records)

@@ -367,3 +367,15 @@ def test_every_check_says_what_it_is():
     shown = ["alkali", "lye margin", "surface", "age", "drying", "colour", "record complete"]
     assert [check.name for check in CHECKS if check.name in shown] == shown, "those of safety come first"
     assert all(check.glossary and check.source for check in CHECKS)
+
+
+def test_a_colour_is_photographed_anew_before_a_release_that_comes_late():
+    """What browned unseen was called ready, and no photo could have told."""
+    late = _judge(READY, on=60)
+    assert late.verdict == "not yet" and "last photographed 18 days ago" in _check(late, "colour").words
+    assert [(task.what, task.portion) for task in late.due] == [("photograph", "cream")]
+    again = _judge([*READY, *seen("comes back", (58,), seed=4)], on=60)
+    assert again.verdict == "ready"
+    # What was released is not called back for want of photos.
+    released = _judge([*READY, (45, Decision("release", "Ann", "fine", "4-x", ""))], on=120)
+    assert (released.verdict, released.word) == ("ready", "released")

@@ -142,7 +142,7 @@ def test_a_titration_too_coarse_for_the_limit_says_so():
 
 def test_a_ph_that_the_house_rules_do_not_take_is_not_just_called_usual():
     found = alkali(_context([*BASICS, (40, GOOD_METER)], rules=Limits(ph_usual_to=10.0)))
-    assert found.verdict is Verdict.UNKNOWN and "above the 10 of the house rules" in found.words
+    assert found.verdict is Verdict.UNKNOWN and "above the 10 of the rules in force" in found.words
 
 
 def test_a_day_counts_once_it_is_over():

@@ -80,7 +80,7 @@ def test_a_recall_names_the_batch_its_embeds_children_and_who_has_bars():
     assert found.reach[1].bars_cut == 10
     assert found.words[0] == "a bad reading"
     assert "B Soap B has 50\u00a0g of batch A embedded in it (not released, 10 bars)" in found.words[1]
-    assert "3 to a shop (invented) on 2026-10-21 (sold)" in found.words[1]
+    assert "3 to a shop (invented) on 21 Oct 2026 (sold)" in found.words[1]
     assert "C Soap C has 50\u00a0g of batch B embedded" in found.words[2]
     assert "no bars are noted as gone out" in found.words[2]
 

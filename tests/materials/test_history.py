@@ -32,6 +32,8 @@ def told(*batches):
 
 
 VANILLA = Additive("vanilla scent", "fragrance", 30.0, "cream", "V-1")
+DOSE = 100 * 30 / 1443.6
+"""% of the batter: all of it went into the one portion, and it weighs what the recipe sums up to."""
 
 
 def test_a_portions_story_tells_turn_way_back_and_end():
@@ -50,7 +52,7 @@ def test_a_portions_story_tells_turn_way_back_and_end():
     assert story.trace == "thick within a minute"
     assert story.trace_minutes == pytest.approx(0.02 * 24 * 60, rel=0.01)
     assert story.photos == ("photo cream 0.2", "photo cream 42")
-    assert story.ingredients[0].dose_pct == pytest.approx(3.0)
+    assert story.ingredients[0].dose_pct == pytest.approx(DOSE)
 
 
 def test_browning_that_is_meant_is_neither_a_turn_nor_a_way_back():
@@ -64,9 +66,9 @@ def test_browning_that_is_meant_is_neither_a_turn_nor_a_way_back():
         assert words in journeys["cream"].words and outcome in story.outcome
         assert (story.turn, story.back_days, story.end_difference) == (None, None, None)
         for what in ("turn", "end"):
-            assert observations([story], what) == ((), ("A, cream: it darkens as intended, which is no turn",))
+            assert observations([story], what) == ((), ("A, cream: it darkens as intended, which is not discolouring",))
         (history,) = histories([story])
-        expected = expect(history, 3.0, day(130))
+        expected = expect(history, DOSE, day(130))
         assert (expected.turn, expected.back) == (None, None)
         assert "came back" not in expected.words
     (white,) = told(poured("B", "comes back", VANILLA))
@@ -86,7 +88,7 @@ def test_plain_water_is_no_material_and_milk_is():
     milk = Liquid("goat's milk", 100.0, 0.87, 0.041, "M-2")
     (story,) = told(poured("A", "stays", liquids=(Liquid("water", 200.0), milk)))
     assert [(item.material, item.kind, item.lot) for item in story.ingredients] == [("goat's milk", "liquid", "M-2")]
-    assert story.ingredients[0].dose_pct == pytest.approx(10.0)
+    assert story.ingredients[0].dose_pct == pytest.approx(100 * 100 / (1146.4 + 300))
 
 
 def test_a_control_holds_no_fragrance_but_all_else():
@@ -113,27 +115,27 @@ def test_a_lot_that_was_seen_speaks_for_itself_and_for_a_new_one_all_are_taken_t
     made = [poured(code, way, replace(VANILLA, lot=lot), seed=seed) for seed, (code, way, lot) in enumerate(used)]
     (history,) = histories(told(*made))
     peak = max(float(ciede2000(np.array(INTENDED), JOURNEYS["comes back"](d))) for d in DAYS)
-    first, second = (expect(history, 3.0, POURED, lot) for lot in (" v-1 ", "V-2"))
+    first, second = (expect(history, DOSE, POURED, lot) for lot in (" v-1 ", "V-2"))
     assert (first.lot, first.batches, second.batches) == ("v-1", 2, 2)
     assert first.turn.low < peak < first.turn.high
     assert second.turn.high < peak
     assert first.back is not None and second.back is None, "what lot V-1 did says nothing of V-2's way back"
     assert first.words == "of 2 portions: 2 came back"
     for lot in ("", "V-3"):
-        new = expect(history, 3.0, POURED, lot)
+        new = expect(history, DOSE, POURED, lot)
         assert (new.lot, new.new_lot, new.batches) == ("", lot, 4)
         assert [(seen.lot, seen.portions) for seen in new.lots] == [("V-1", 2), ("V-2", 2)]
         assert new.turn.low < second.turn.estimate and new.turn.high > peak
     (one, _), (two, _) = ((seen, seen.turn) for seen in new.lots)
     assert one.turn[0] == pytest.approx(peak, abs=2.5) and two.turn[1] < 3
     # At twice the dose, twice the turn.
-    assert expect(history, 6.0, POURED).lots[0].turn == pytest.approx([2 * value for value in one.turn])
+    assert expect(history, 2 * DOSE, POURED).lots[0].turn == pytest.approx([2 * value for value in one.turn])
 
 
 def test_a_lot_whose_only_batch_has_no_readings_yet_has_told_nothing():
     young = poured("B", "comes back", replace(VANILLA, lot="V-2"), days=())
     (history,) = histories(told(poured("A", "comes back", VANILLA), young))
-    expected = expect(history, 3.0, POURED, "V-2")
+    expected = expect(history, DOSE, POURED, "V-2")
     assert (expected.lot, expected.new_lot, expected.batches) == ("", "V-2", 1)
     assert [seen.lot for seen in expected.lots] == ["V-1"]
 
@@ -156,7 +158,7 @@ def test_a_planned_pour_is_predicted_from_earlier_ones():
 
 def test_twice_the_dose_is_expected_to_turn_twice_as_far_and_said_to_be_untried():
     (history,) = histories(told(poured("A", "comes back", VANILLA)))
-    usual, double = expect(history, 3.0, POURED), expect(history, 6.0, POURED)
+    usual, double = expect(history, DOSE, POURED), expect(history, 2 * DOSE, POURED)
     assert expect(history, 90.0, POURED).turn.high == 100  # no two colours are further apart
     assert double.turn.estimate == pytest.approx(2 * usual.turn.estimate, rel=1e-6)
     assert double.beyond_doses
@@ -214,13 +216,17 @@ def doses(recipe, portions):
     return {(where, item.material): item.dose_pct for where, item in ingredients(recipe, portions)}
 
 
-def test_a_dose_in_a_portion_is_reckoned_on_the_oils_that_it_got():
-    """Arithmetic: RECIPE has 1000 g of oils; a portion with a fifth of the batter has 200 g of them, 4 g are 2 %."""
+def test_a_dose_in_a_portion_is_part_of_the_batter_that_it_got():
+    """Arithmetic: RECIPE with 10 g of salt makes 1453.6 g of batter; of 290.72 g, a fifth, 4 g are 1.376 %."""
     recipe = replace(RECIPE, additives=(Additive("clove", "fragrance", 4.0, "top"), Additive("salt", "other", 10.0)))
     weighed = replace(recipe, batter=(Batter("top", 0.2 * recipe.batter_g),))
-    assert doses(weighed, ["base", "top"]) == pytest.approx({("top", "clove"): 2.0, ("", "salt"): 1.0})
+    assert doses(weighed, ["base", "top"]) == pytest.approx(
+        {("top", "clove"): 100 * 4 / 290.72, ("", "salt"): 100 * 10 / 1453.6}
+    )
+    assert all(item.weighed for _, item in ingredients(weighed, ["base", "top"]))
     unweighed = doses(recipe, ["base", "top"])  # taken as two halves
-    assert unweighed["top", "clove"] == pytest.approx(0.8)
+    assert unweighed["top", "clove"] == pytest.approx(100 * 4 / 726.8)
+    assert [item.weighed for where, item in ingredients(recipe, ["base", "top"])] == [False, True]
     all_in_it = replace(recipe, batter=(Batter("base", recipe.batter_g),))
     assert doses(all_in_it, ["base", "top"])["top", "clove"] is None
 
@@ -229,4 +235,4 @@ def test_a_control_that_was_poured_aside_takes_no_share_unless_it_was_weighed():
     clove = Additive("clove", "fragrance", 10.0, "cream")
     plain = (0, Portion("plain", 1, INTENDED, "swatch", control=True))
     (cream, _) = told(poured("A", "stays", clove, extra=(plain,)))
-    assert cream.ingredients[0].dose_pct == pytest.approx(1.0)
+    assert cream.ingredients[0].dose_pct == pytest.approx(100 * 10 / 1443.6)

@@ -68,7 +68,7 @@ def test_a_recall_is_a_list_to_call_with_what_came_back_taken_off(selling):
     back = BarsBack(2, "too soft for him", contact=sold.record.contact)
     selling.writes("A-2", back, day=70)
     shop, sample = customers.recall_list(selling.journal, "A-1")
-    assert shop.words == f"{SHOP} (555 0100): 8 bars of A-1, 6 bars of A-2, since 2026-05-03"
+    assert shop.words == f"{SHOP} (555 0100): 8 bars of A-1, 6 bars of A-2, since 3 May 2026"
     assert (sample.who, dict(sample.bars)) == (SAMPLE, {"A-2": 1})
     assert selling.journal.batch("A-2").bars_here == 20 - 9 + 2
     # The lot went into both batches, so whoever has bars of either has it.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import pytest
 
 from curejournal.batch.records import ScalarReading
+from curejournal.journal.store import Journal
 from curejournal.workflow.demo import pictures_folder
 from tests.ui.conftest import SIZES, App
 from tests.ui.line import Line
@@ -34,14 +36,16 @@ def sleep(window: Any) -> None:
     window.evaluate(SLEEP + TELL)
 
 
-def to_room(window: Any, line: Line, size: str, degrees: float) -> Any:
-    """The room's form of a batch, filled in: it goes over the app's own line, as all forms do but the pour's."""
+def to_room(window: Any, line: Line, size: str, degrees: float | None) -> Any:
+    """The room's form of a batch, filled in if asked to: like all but the pour's it goes over the app's own line."""
     window.goto(f"{line.address}/batch?batch=C-{size}")
     settled(window)
     section(window, "Log")
+    section(window, "something else")
     section(window, "the room")
     field = window.get_by_label(re.compile("^Temperature of the cure room"))
-    field.fill(str(degrees))
+    if degrees is not None:
+        field.fill(str(degrees))
     return field
 
 
@@ -158,6 +162,63 @@ def test_a_page_of_which_a_part_did_not_come_loads_itself_anew_once_the_line_is_
     context.unroute("**/_stcore/health")
     page.locator("input[type=file]").first.wait_for(state="attached", timeout=20_000)
     context.close()
+
+
+@pytest.mark.mostly("phone")
+def test_what_is_half_typed_outlives_a_reload_until_it_is_saved(
+    size: str, window: Any, full_app: App, line: Line
+) -> None:
+    to_room(window, line, size, 12.5)
+    room = to_room(window, line, size, None)
+    window.wait_for_timeout(500)
+    assert float(room.input_value()) == 12.5
+    keep(window)
+    see(window, KEPT)
+    assert kept(full_app, size, 12.5) == 1
+    room = to_room(window, line, size, None)
+    window.wait_for_timeout(500)
+    assert room.input_value() == ""
+
+
+TAKEN = """() => new Promise(done => {
+    indexedDB.open('curejournal').onsuccess = event => {
+        const keys = event.target.result.transaction('taken').objectStore('taken').getAllKeys();
+        keys.onsuccess = () => done(keys.result.length);
+    };
+})"""
+
+
+@pytest.mark.mostly("phone")
+def test_a_photo_by_the_phones_camera_stays_on_it_at_full_size_until_the_journal_has_it(
+    size: str, window: Any, full_app: App, line: Line
+) -> None:
+    picture = pictures_folder() / "chamomile-6.jpg"
+    window.goto(f"{line.address}/photos?batch=C-{size}")
+    settled(window)
+    line.cut()
+    camera = window.locator("input[capture=environment]")
+    camera.set_input_files(picture)
+    window.wait_for_timeout(1_000)
+    assert window.evaluate(TAKEN) == 1
+    window.goto("about:blank")
+    line.mend()
+    window.goto(f"{line.address}/photos?batch=C-{size}")
+    settled(window)
+    see(window, "Taken here and not in the journal yet: 1.")
+    assert_accessible(window)
+    shot(window, size, "photo-left")
+    window.get_by_role("button", name="Bring back").click()
+    see(window, graded("chamomile"))
+    settled(window)
+    window.get_by_role("button", name=re.compile("^(Keep|Save) photo and colour")).click()
+    settled(window)
+    for _ in range(50):
+        if not window.evaluate(TAKEN):
+            break
+        window.wait_for_timeout(100)
+    assert window.evaluate(TAKEN) == 0, "the phone forgets it"
+    with Journal.open(full_app.folder) as journal:
+        assert journal.photo_bytes(hashlib.sha256(picture.read_bytes()).hexdigest()) == picture.read_bytes()
 
 
 @pytest.mark.mostly("phone")

@@ -49,7 +49,7 @@ def test_an_impossible_weight_is_refused_with_what_is_safe(small: Path) -> None:
     at = form(writing("B-1"), "B-1", "a weight")
     at.number_input(key="weigh-B-1-0-of-bar 1").set_value(-3.0)
     only(at.button, "Save").click().run()
-    assert any("cannot be" in e.value and "Nothing in the journal was changed" in e.value for e in at.error)
+    assert any("is not possible" in e.value and "Nothing in the journal was changed" in e.value for e in at.error)
     assert entries(small, "B-1") == before
 
 

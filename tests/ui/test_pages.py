@@ -24,6 +24,7 @@ from curejournal.batch.records import (
     SurfaceNote,
     Withdrawn,
 )
+from curejournal.batch.workshop import RoomLog
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal
 from curejournal.soap.recipe import Embed, Recipe
@@ -117,7 +118,7 @@ def test_portions_that_want_a_photo_are_one_thing_to_do(tmp_path: Path, monkeypa
 
 
 def test_the_demos_calendar_is_said_to_stand_still(small: Path) -> None:
-    assert "Its calendar stands at 25 Nov 2026" in text_of(app("today"))
+    assert "Its calendar is set to 25 Nov 2026" in text_of(app("today"))
 
 
 def test_what_a_maker_typed_is_shown_as_text(small: Path) -> None:
@@ -128,6 +129,7 @@ def test_what_a_maker_typed_is_shown_as_text(small: Path) -> None:
             assert "<img" not in pictures, "no other picture than our own drawings"
         for element in [*at.markdown, *at.title, *at.caption, *at.success]:
             assert "![x](" not in element.value and "**loud**" not in element.value
+            assert not re.search(r"https?\\?:", element.value), "an address that stands bare would become a link"
 
 
 def test_a_ready_batch_is_released_by_a_signature_and_says_so(small: Path) -> None:
@@ -182,7 +184,10 @@ def test_a_release_under_an_earlier_edition_of_the_rules_says_so_above_every_sec
             signed = Decision("release", "Kaja (invented)", "I looked at every bar.", "1", "{}")
             journal.add(code, signed, at=NOW - timedelta(hours=1), by="Kaja (invented)")
     ready = text_of(section("B-1", "Readings"))
-    assert "Released under edition 1 of the rules" in ready and "By them too it could have been released then" in ready
+    assert (
+        "Released under edition 1 of the rules" in ready
+        and "By these rules too it could have been released then" in ready
+    )
     at = app("batch", batch="B-2")
     (warned,) = [warning.value.replace("\\", "") for warning in at.warning if "edition 1" in warning.value]
     assert "By them it could not have been released then: alkali: no alkali test yet" in warned
@@ -434,3 +439,16 @@ def test_undoing_a_test_asks_why_and_keeps_the_reason(small: Path) -> None:
     with Journal.open(small) as journal:
         assert kept.id not in {entry.id for entry in journal.batch("B-2").entries}
         assert journal.history("B-2")[-1].record == Withdrawn("That was another batch.")
+
+
+def test_the_verdict_on_a_page_knows_the_workshops_room_log(small: Path) -> None:
+    noted = tuple((NOW - timedelta(days=number), 18.0, 71.0) for number in range(10, 0, -1))
+    assert "room humidity" not in text_of(section("B-1", "Checks"))
+    with Journal.open(small) as journal:
+        journal.add("", RoomLog("cellar.csv", noted), at=NOW - timedelta(hours=2), by="Ann Example")
+    assert "71% RH" in text_of(section("B-1", "Checks"))
+    # A second file of the same days alters their means, though no more days have one.
+    again = tuple((at + timedelta(hours=1), 18.0, 51.0) for at, _, _ in noted)
+    with Journal.open(small) as journal:
+        journal.add("", RoomLog("loft.csv", again), at=NOW - timedelta(hours=1), by="Ann Example")
+    assert "61% RH" in text_of(section("B-1", "Checks"))

@@ -2,18 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import re
-import signal
-import socket
-import subprocess
-import sys
-import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from datetime import UTC
-from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -28,7 +21,8 @@ from curejournal.workflow.demo import pictures_folder
 from curejournal.workflow.photos import Source, add_photo
 from tests.ui.conftest import SIZES, App
 from tests.ui.journals import NOW, small_journal
-from tests.ui.steps import assert_accessible, assert_fits, current, go, press, profile, section, see, settled
+from tests.ui.lan import served_lan
+from tests.ui.steps import assert_accessible, assert_fits, current, go, press, profile, section, see, sent, settled
 
 ANN, BEN = "Ann (invented)", "Ben (invented)"
 WORDS = {ANN: "olive kettle rain window", BEN: "seven brown spoons left"}
@@ -48,23 +42,8 @@ def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[App]:
             journal, "C-1", "Chamomile", at=poured or NOW, by=ANN, now=NOW, records=[Portion("chamomile")]
         )
         add_photo(journal, "C-1", Source("chamomile-1.jpg", lambda: data), card, by=ANN, now=NOW)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    command = [str(Path(sys.executable).with_name("curejournal")), "serve", "--lan", "--without-tls", "--no-open"]
-    command += ["--address", "127.0.0.1", "--port", str(port), "--journal", str(folder)]
-    log = (tmp_path_factory.mktemp("log") / "server.txt").open("wb")
-    server = subprocess.Popen(command, stdout=log, stderr=log, start_new_session=True)
-    for _ in range(240):
-        assert server.poll() is None, "the server ended at once"
-        try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/sign-in", timeout=1):
-                break
-        except OSError:
-            time.sleep(0.25)
-    yield App(f"http://127.0.0.1:{port}", folder)
-    os.killpg(server.pid, signal.SIGTERM)
-    server.wait(20)
+    with served_lan(folder, tmp_path_factory.mktemp("log") / "server.txt") as app:
+        yield app
 
 
 @pytest.fixture
@@ -125,13 +104,40 @@ def test_what_is_entered_on_the_phone_is_signed_by_who_signed_in(phone: Any, lan
     assert phone.url.endswith("/batch?batch=B-2"), "the page that was asked for, after the sign-in"
     section(phone, "Log")
     press(phone, "Gel phase")
-    see(phone, "Kept for B-2")
+    see(phone, re.compile("^✓ Saved:"))
+    sent(phone)
     entered = [entry for entry in current(lan, "B-2", Event) if entry not in before]
     assert [(entry.by, entry.record.kind) for entry in entered] == [(ANN, "gel")]
     go(phone, lan, "people")
     see(phone, f"Signed in as {ANN}, who signs every entry here.")
     assert phone.get_by_label("Your name, on every entry that you make").count() == 0, "no other name can be given"
     assert_accessible(phone)
+
+
+def test_presses_wait_while_nobody_is_signed_in_and_for_the_one_who_pressed(phone: Any, lan: App) -> None:
+    sign_in(phone, lan, ANN, "batch?batch=B-2")
+    section(phone, "Log")
+    before = len(current(lan, "B-2", Event))
+    cookies = phone.context.cookies()
+    phone.context.clear_cookies()
+    press_at_pour(phone, "It overheated")
+    see(phone, re.compile("sent once you have signed in again"))
+    phone.context.clear_cookies()
+    sign_in(phone, lan, BEN, "today")
+    phone.wait_for_timeout(2_000)
+    assert len(current(lan, "B-2", Event)) == before, "nothing is entered in the name of another"
+    phone.context.clear_cookies()
+    phone.context.add_cookies(cookies)
+    phone.goto(f"{lan.address}/today")
+    sent(phone)
+    (entry,) = current(lan, "B-2", Event)[before:]
+    assert (entry.by, entry.record.kind) == (ANN, "overheated")
+
+
+def press_at_pour(page: Any, name: str) -> None:
+    """Press what happens seldom, without asking for a page that stays as it is."""
+    page.get_by_text("Something else happened").click()
+    page.get_by_role("button", name=name, exact=True).click()
 
 
 def test_a_signature_under_a_verdict_is_the_name_of_who_signed_in(phone: Any, lan: App) -> None:

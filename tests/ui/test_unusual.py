@@ -250,7 +250,7 @@ def test_a_picture_by_the_camera_here_is_dated_when_it_was_taken(small: Path) ->
     with Journal.open(small) as journal:
         journal.set_setting("calendar stands at", (NOW + timedelta(days=1)).isoformat())
     at.run()
-    assert "stands at 26 Nov 2026" in text_of(at) and taken in text_of(at)
+    assert "is set to 26 Nov 2026" in text_of(at) and taken in text_of(at)
 
 
 def test_of_two_photos_the_one_that_is_asked_about_stays_with_its_question(small: Path) -> None:

@@ -124,7 +124,7 @@ def test_a_demo_stands_beside_the_makers_own_journal(window: Any, size: str, sta
     window.get_by_role("link", name="Rather look around first?").click()
     steps.settled(window)
     window.get_by_role("button", name="Look at the demo journal").click()
-    steps.see(window, re.compile("You may leave this page"))
+    steps.see(window, re.compile("You can leave this page"))
     window.get_by_role("link", name="Batches", exact=True).click()
     steps.see(window, re.compile("Measuring the demo"))
     window.get_by_role("link", name="Settings", exact=True).click()

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
+from curejournal.batch.records import Entry, SurfaceNote
 from curejournal.photo.window.layers import Form, Layer, Layers
+from curejournal.workflow.photos.answers import Answers
+from curejournal.workflow.photos.case import Case, _named
+from curejournal.workflow.photos.entries import records_of
 from curejournal.workflow.photos.portions import SURE, Expected, Match, match
 
 CREAM, AMBER, BROWN = (88.0, 2.0, 14.0), (64.0, 16.0, 44.0), (36.0, 14.0, 20.0)
@@ -168,3 +175,20 @@ def test_swirls_that_may_be_too_many_portions_are_asked_about_at_once() -> None:
     found = layers(*((40.0 + 4 * k, 10.0, 20.0) for k in range(6)), kind="swirls")
     assert "too many" in match(found, many).question
     assert sure(match(layers(AMBER, CREAM, kind="swirls"), PORTIONS[:2]))
+
+
+@pytest.mark.parametrize(("said", "noted"), [(("plain", ""), True), (("", "plain"), False), (("", ""), False)])
+def test_a_film_that_the_maker_confirms_is_noted_as_soda_ash_with_its_share(said: tuple[str, str], noted: bool) -> None:
+    """Said to be the soap's own colour, or of no portion at all, it is no film; noted before, it is not noted again."""
+    found = two(shown(AMBER, 0.7), shown(ASH, 0.3))
+    area = SimpleNamespace(sample=None)
+    analysis: Any = SimpleNamespace(layers=found, measurement=SimpleNamespace(areas=(area, area)))
+    context: Any = SimpleNamespace(filed=())
+    answers = Answers(portions=said)
+    named = _named(analysis, answers, [Expected("plain")], False)
+    told = Case(analysis, context, answers, None, None, None, named, ("plain",), "")
+    notes = [record for record in records_of(told) if isinstance(record, SurfaceNote)]
+    assert [(note.look, note.area_pct, note.outside_only) for note in notes] == [("ash", 30.0, True)] * noted
+    at = datetime(2026, 9, 1, tzinfo=UTC)
+    context.filed = tuple(("B-1", Entry(number, at, "Ann", at, note)) for number, note in enumerate(notes))
+    assert noted == (bool(notes) and not [one for one in records_of(told) if isinstance(one, SurfaceNote)])

@@ -137,7 +137,7 @@ def test_undo_takes_back_what_one_press_did_and_asked_again_does_no_more(pour: J
         ({"portion": "c"}, "has no portion"),
         ({"what": "released"}, "not a press"),
         ({"what": "temperature"}, "temperature is missing"),
-        ({"what": "temperature", "value": 4000.0}, "cannot be"),
+        ({"what": "temperature", "value": 4000.0}, "is not a possible"),
         ({"what": "temperature", "value": "4"}, "not a press"),
         ({"what": "note", "note": " "}, "note is empty"),
         ({"what": "note", "note": "x" * 501}, "not a press"),
@@ -149,9 +149,9 @@ def test_undo_takes_back_what_one_press_did_and_asked_again_does_no_more(pour: J
         ({"by": ""}, "not a press"),
         ({"more": 1}, "not a press"),
         ({"at": -1}, "not a press"),
-        ({"at": 0}, "which cannot be"),
-        ({"at": 4_000_000_000_000}, "which cannot be"),
-        ({"happened": 0}, "which cannot be"),
+        ({"at": 0}, "which is not possible"),
+        ({"at": 4_000_000_000_000}, "which is not possible"),
+        ({"happened": 0}, "which is not possible"),
     ],
 )
 def test_what_no_phone_of_ours_sends_is_refused_in_a_sentence_and_stops_nothing_else(

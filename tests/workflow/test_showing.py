@@ -9,7 +9,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import ExifTags, Image
 
 from curejournal.batch.records import Batch, ColourReading, PhotoNote, PhotoView, Portion
 from curejournal.batch.validation import ImpossibleRecord
@@ -20,6 +20,7 @@ from curejournal.journal.store import Journal
 from curejournal.workflow.photos.showing import (
     PlaceUnlikely,
     Shown,
+    agreed,
     colour_of_that_day,
     comparable,
     cover,
@@ -34,13 +35,22 @@ PLACE = ((100.0, 60.0), (300.0, 60.0), (300.0, 240.0), (100.0, 240.0))
 LAMP = np.array([1.0, 0.75, 0.5])
 
 
-def picture(lab: tuple[float, float, float], light: np.ndarray, seed: int) -> bytes:
+def picture(
+    lab: tuple[float, float, float], light: np.ndarray, seed: int, camera: str = "", seconds: float = 0.0
+) -> bytes:
     linear = np.full((300, 400, 3), 0.18)
     linear[60:240, 100:300] = linear_from_lab(np.array(lab))
     noise = np.random.default_rng(seed).normal(0, 0.002, linear.shape)
     file = io.BytesIO()
     shown = np.round(255 * srgb_from_linear(np.clip(linear * light * 0.8 + noise, 0, 1))).astype(np.uint8)
-    Image.fromarray(shown).save(file, "PNG")
+    tags = Image.Exif()
+    if camera:
+        tags[ExifTags.Base.Make], tags[ExifTags.Base.Model] = "Invented", camera
+    if seconds:
+        tags.get_ifd(ExifTags.IFD.Exif).update(
+            {ExifTags.Base.ExposureTime: seconds, ExifTags.Base.FNumber: 1.8, ExifTags.Base.ISOSpeedRatings: 100}
+        )
+    Image.fromarray(shown).save(file, "PNG", exif=tags)
     return file.getvalue()
 
 
@@ -153,6 +163,50 @@ def test_a_photo_of_the_same_minutes_as_one_with_a_card_takes_its_white_balance_
         < 4
         < np.hypot(*(middle_of(picture(LAST, LAMP, 7))[1:] - np.array(LAST)[1:]))
     )
+
+
+def lent(journal: Journal, sha256: str) -> Shown:
+    """How a photo without a card is shown, when both were looked at."""
+    return agreed(journal, shown(journal.batch("B-1"), sha256))
+
+
+def test_a_photo_of_the_same_minute_as_one_with_the_card_is_lent_its_balance_to_be_shown_by(journal: Journal) -> None:
+    at = NOW - timedelta(days=3)
+    add(journal, at, picture(LAST, LAMP, 6, "A", seconds=0.01), LAST)
+    near = add(journal, at + timedelta(seconds=40), picture(LAST, LAMP, 7, "A", seconds=0.01))
+    far = add(journal, at + timedelta(minutes=4), picture(LAST, LAMP, 8, "A"))
+    readings = journal.batch("B-1").of(ColourReading)
+    assert lent(journal, near).balance == "light" and lent(journal, far).balance == "none"
+    seen = middle_of(true_picture(journal, lent(journal, near), 400))
+    assert ciede2000(seen, np.array(LAST)) < 1.5 < 8 < ciede2000(middle_of(picture(LAST, LAMP, 7)), np.array(LAST))
+    assert journal.batch("B-1").of(ColourReading) == readings, "nothing is measured from it"
+
+
+def test_a_longer_exposure_is_taken_into_account_and_one_of_another_place_is_not(journal: Journal) -> None:
+    at = NOW - timedelta(days=3)
+    add(journal, at, picture(LAST, LAMP, 6, "A", seconds=0.01), LAST)
+    longer = add(journal, at + timedelta(seconds=20), picture(LAST, 1.8 * LAMP, 7, "A", seconds=0.018))
+    assert ciede2000(middle_of(true_picture(journal, lent(journal, longer), 400)), np.array(LAST)) < 1.5
+    dark = add(journal, at + timedelta(seconds=30), picture(LAST, LAMP, 8, "A", seconds=0.08))
+    assert lent(journal, dark).balance == "none"
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        picture(LAST, LAMP, 7, "B"),
+        picture(LAST, LAMP, 7),
+        picture(LAST, LAMP[::-1], 7, "A"),
+        picture((30.0, -30.0, 20.0), LAMP, 7, "A"),
+    ],
+    ids=["another camera", "no camera known", "balanced otherwise", "no such soap in it"],
+)
+def test_what_disagrees_is_lent_nothing_and_is_shown_and_said_as_it_was_taken(journal: Journal, other: bytes) -> None:
+    at = NOW - timedelta(days=3)
+    add(journal, at, picture(LAST, LAMP, 6, "A"), LAST)
+    found = lent(journal, add(journal, at + timedelta(seconds=20), other))
+    assert found.words == "As it was taken"
+    assert middle_of(true_picture(journal, found, 400)) == pytest.approx(middle_of(other), abs=1.5)
 
 
 def test_the_cover_is_the_makers_choice_then_the_latest_without_a_card_then_the_latest_measured(

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from curejournal.base.counting import digits
 from curejournal.base.messages import join, msg, msg_n
+from curejournal.base.normal import HALF_WIDTHS_A_SD
 from curejournal.batch.records import Event, SurfaceNote, WeighingCheck
 from curejournal.judging.alkali import GROSS_PCT, STRENGTH, TITRATIONS_TO_LIFT, AlkaliReading, Outcome, packet_biases
 from curejournal.judging.context import Context, weighed_by_two
@@ -97,15 +98,15 @@ def _figures(context: Context) -> dict[str, tuple[float, str]]:
     figures: dict[str, tuple[float, str]] = {}
     left = context.alkali.left
     if left is not None:
-        figures[f"chance of more than {context.rules.free_alkali_pct:g}%"] = (100 * left.chance, "%")
-        figures["the same by the recipe and age alone"] = (100 * left.by_recipe, "%")
-        figures["free alkali now, at most (97.5%)"] = (left.interval_pct[1], "% NaOH")
+        figures[msg("chance of more than {limit:g}%", limit=context.rules.free_alkali_pct)] = (100 * left.chance, "%")
+        figures[msg("the same by the recipe and age alone")] = (100 * left.by_recipe, "%")
+        figures[msg("free alkali now, at most (97.5%)")] = (left.interval_pct[1], "% NaOH")
     for test in context.alkali.tests:
         if test.titration is not None:
-            figures["free alkali"] = (test.titration.free_alkali_pct, "% NaOH")
-            figures["free alkali, high"] = (test.titration.interval_pct[1], "% NaOH")
+            figures[msg("free alkali")] = (test.titration.free_alkali_pct, "% NaOH")
+            figures[msg("free alkali, high")] = (test.titration.interval_pct[1], "% NaOH")
         if test.ph is not None:
-            figures["pH, low"], figures["pH, high"] = ((end, "at 1%") for end in test.ph.interval)
+            figures[msg("pH, low")], figures[msg("pH, high")] = ((end, msg("at 1%")) for end in test.ph.interval)
     return figures
 
 
@@ -194,7 +195,7 @@ def _missing_strips(context: Context, poured: datetime) -> Iterator[str]:
             continue
         ends = [test.ph.interval for test in strips if test.packet == packet and test.ph is not None]
         middle = sum(low + high for low, high in ends) / (2 * len(ends)) - known[0]
-        step = sum((high - low) ** 2 for low, high in ends) ** 0.5 / (2 * 1.73) / len(ends)
+        step = sum((high - low) ** 2 for low, high in ends) ** 0.5 / (2 * HALF_WIDTHS_A_SD) / len(ends)
         upper = middle + UPPER * (step**2 + known[1] ** 2) ** 0.5
         if upper >= STRIP_PH:
             yield msg(

@@ -10,7 +10,7 @@ import numpy as np
 from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import ColourAccepted
 from curejournal.colour.difference import ciede2000
-from curejournal.judging.browning import may_brown
+from curejournal.judging.browning import may_brown, out_of_date
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context
@@ -66,7 +66,7 @@ def colour(context: Context) -> Finding:
     verdicts = {name: _portion_verdict(context, name, journey) for name, journey in followed.items()}
     worst = max(verdicts.values(), key=list(Verdict).index)
     named = [name for name, verdict in verdicts.items() if verdict is worst]
-    words = join("; ", (f"{_named(name)}{_portion_words(context, name, followed[name])}" for name in named))
+    words = join("; ", (_named(name) + _portion_words(context, name, followed[name]) for name in named))
     if unread:
         words += msg("; no reading of {unread}", unread=join(", ", unread))
     until, low, high = None, None, None
@@ -88,6 +88,8 @@ def colour(context: Context) -> Finding:
         else msg("Photograph it with the card again."),
     }.get(worst, "")
     needs = msg("photos with the card some days apart") if photos and until is None else ""
+    if worst is Verdict.PENDING and all(out_of_date(context, followed[name]) for name in named):
+        needs = needs or msg("a new photo with the card")
     return Finding("colour", worst, words, rule, SOURCE, _figures(followed), until, (low, high), advice, needs)
 
 
@@ -151,7 +153,8 @@ def _portion_verdict(context: Context, name: str, journey: ColourSeries) -> Verd
         return Verdict.UNKNOWN
     if journey.state in (State.STABLE_OFF, State.BROWNING) and accepted(context, name, journey):
         return Verdict.PASS
-    return Verdict.PENDING if _unproven(journey) else _COLOUR_VERDICT[journey.state]
+    verdict = Verdict.PENDING if _unproven(journey) else _COLOUR_VERDICT[journey.state]
+    return Verdict.PENDING if verdict is Verdict.PASS and out_of_date(context, journey) else verdict
 
 
 def _portion_words(context: Context, name: str, journey: ColourSeries) -> str:
@@ -160,6 +163,9 @@ def _portion_words(context: Context, name: str, journey: ColourSeries) -> str:
     notes = [msg("accepted as it is: {why}", why=act.why)] if act else []
     if _unproven(journey):
         notes.append(msg("not yet proven within tolerance"))
+    if out_of_date(context, journey):
+        days = int((context.on - journey.points[-1].at) / DAY)
+        notes.append(msg("last photographed {days} days ago", days=days))
     if journey.last_is_strange:
         notes.append(msg("the last photo does not fit those before: another bar, a bad photo, or a new change"))
     if journey.approximate:

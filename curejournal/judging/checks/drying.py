@@ -44,11 +44,11 @@ def drying(context: Context) -> Finding:
             msg("loss a week, high"): (report.loss_pct_week.high, "%"),
         }
     if report.measured_pct_week is not None:
-        figures["loss a week by the last weighings"] = (report.measured_pct_week, "%")
+        figures[msg("loss a week by the last weighings")] = (report.measured_pct_week, "%")
     if report.loss_pct is not None:
-        figures["lost so far"] = (report.loss_pct, "%")
+        figures[msg("lost so far")] = (report.loss_pct, "%")
     if report.most_loss_pct is not None:
-        figures["water that went in"] = (report.most_loss_pct, "%")
+        figures[msg("water that went in")] = (report.most_loss_pct, "%")
     figures |= _room(context)
     if report.state is Drying.UNKNOWN:
         return Finding(

@@ -3,7 +3,7 @@
 1. Ask of the card and its place whether anything can be learned.
 2. Take the robust colour of each patch, and the light across the card from its whites.
 3. Divide the light out, and fit what the photo does to colours, chosen by cross-validation.
-4. Ask whether the card's inks faded since it was measured.
+4. Ask whether the card's inks faded or its paper yellowed since it was measured, and how much it shines.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour import camera
+from curejournal.colour.card_surface import YELLOWED_FROM, blue_lost, veil_of_soap
 from curejournal.colour.correction import Correction, TooFewPatches, fit_correction, fit_white_balance
 from curejournal.colour.fading import Fading, find_fading
 from curejournal.colour.illumination import Shading, slope_of_light
@@ -36,7 +37,8 @@ class CardCalibration:
     Without a `placement` there was no card; without a `correction` nothing could be learned from it. `picture`
     (H, W, 3) is upright RGB at 1/`scale` of full size. `encoded` (N, 3) are the reference patches as encoded sRGB,
     evenly lit; `errors` (N,) their CIEDE2000 when predicted from the others (leave-one-out), nan where not used.
-    `fading` is what the card's inks lost, where that shows.
+    `fading` is what the card's inks lost, where that shows; `blue_lost` the share of blue light that it seems to
+    reflect no more; `gloss` how much light soap's gloss may add beyond the card's, as an sd (Y of white 1).
     """
 
     card: Card
@@ -49,6 +51,8 @@ class CardCalibration:
     encoded: Floats = field(default_factory=lambda: np.empty((0, 3)))
     errors: Floats = field(default_factory=lambda: np.empty(0))
     fading: Fading | None = None
+    blue_lost: float = 0.0
+    gloss: float = 0.0
 
     @property
     def grade(self) -> Grade:
@@ -116,22 +120,28 @@ def calibrate(photo: Photo, found: FoundCard) -> CardCalibration:
     except TooFewPatches as fault:
         return replace(learnt, reasons=(*reasons, refusal("few patches", fault.what, fault.do)))
     slope = None if shading is not None or card.white_only else _slope_of_light(card, correction, encoded)
-    fading = _fading(card, correction)
     reasons += quality.about_correction(card, placement, correction, slope)
-    reasons += [quality.card_faded(card)] if fading else []
     errors = np.array(correction.leave_one_out)
-    return replace(learnt, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors, fading=fading)
+    learnt = replace(learnt, reasons=tuple(reasons), correction=correction, encoded=encoded, errors=errors)
+    # On a card's own scale nothing is true or wrong by its surface.
+    known = card.kind in ("published", "measured", "enrolled") and not card.white_only
+    return _with_surface(learnt, card, correction) if known else learnt
 
 
-def _fading(card: Card, correction: Correction) -> Fading | None:
-    """What a printed card's inks lost since it was measured, if that is more than sound ones seem to have lost."""
+def _with_surface(learnt: CardCalibration, card: Card, correction: Correction) -> CardCalibration:
+    """Add what shows of the card's gloss, and of a printed one's age since it was measured."""
+    parameters = correction.camera_and_rest()[0]
+    learnt = replace(learnt, gloss=veil_of_soap(parameters))
     papers = [patch.lab_d50 for patch in card.references if patch.role == "white"]
-    if card.made_of != "printing inks" or card.kind not in ("measured", "enrolled") or not papers:
-        return None
+    if card.made_of != "printing inks" or card.kind == "published" or not papers:
+        return learnt
     fading = find_fading(
         correction, np.array([patch.lab_d50 for patch in card.references]), np.mean(np.array(papers), axis=0)
     )
-    return fading if fading.found else None
+    lost, reasons = blue_lost(parameters), list(learnt.reasons)
+    reasons += [quality.card_faded(card)] if fading.found else []
+    reasons += [quality.card_yellowed(card)] if lost > YELLOWED_FROM else []
+    return replace(learnt, reasons=tuple(reasons), fading=fading if fading.found else None, blue_lost=lost)
 
 
 def _slope_of_light(card: Card, correction: Correction, encoded: Floats) -> tuple[float, float]:

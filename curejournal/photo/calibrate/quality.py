@@ -183,6 +183,25 @@ def card_faded(card: Card) -> Reason:
     return doubt("card faded", text, msg("Print a new card and enrol it; keep cards in the dark."))
 
 
+def card_yellowed(card: Card) -> Reason:
+    """The card's white is yellow by the camera's own white balance.
+
+    Parameters
+    ----------
+    card : Card
+
+    Returns
+    -------
+    Reason
+    """
+    text = msg(
+        "Either the light is very yellow or the card “{name}” has yellowed, and no photo tells quite which: "
+        "blue and yellow are less sure.",
+        name=card.copy_id or card.name,
+    )
+    return Reason("card yellowed", text, msg("Use daylight. If it is said there too, print a new card and enrol it."))
+
+
 def about_placement(card: Card, placement: Placement, width: int, height: int) -> list[Reason]:
     """Out of frame, tilted, bent, partly covered.
 

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from curejournal.base.normal import SD_OF_MAD, SD_OF_MEAN_DEVIATION
 from curejournal.colour.illumination import Shading, fit_shading
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.photo.card import Card, Patch, Rect, centres_of
@@ -81,10 +82,10 @@ def sample_patches(
     pixels, seen = _pixels_at(picture, at)
     values = np.array(pixels.swapaxes(1, 2), np.int16, order="C")  # sorts fast
     twice = _twice_median(values)
-    medians, spread = twice / 510.0, 1.4826 * _twice_median(np.abs(2 * values - twice[..., None])) / 1020.0
+    medians, spread = twice / 510.0, SD_OF_MAD * _twice_median(np.abs(2 * values - twice[..., None])) / 1020.0
     sides = np.linalg.norm(at[:, [17, -18]] - at[:, [0, 0]], axis=2) / (1 - 2 * INSET) * scale
     independent = np.maximum(np.prod(sides * (1 - 2 * INSET), axis=1) / PIXELS_TIED, 1.0)
-    noise = np.hypot(1.2533 * spread / np.sqrt(independent)[:, None], NOISE_FLOOR)
+    noise = np.hypot(SD_OF_MEAN_DEVIATION * spread / np.sqrt(independent)[:, None], NOISE_FLOOR)
     # A channel at nothing says only that the colour is beyond: known no better than this.
     noise = np.where((values <= 1).mean(axis=2) > 0.5, BLACK_SD, noise)
     smears = _smears(picture, _places(placement, corner[::2], size[::2], _RAYS, scale))

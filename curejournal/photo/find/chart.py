@@ -26,9 +26,9 @@ from curejournal.photo.find.lattice import (
     contrast_map,
     flat_fields,
     lattices,
-    project,
 )
 from curejournal.photo.find.patch_edges import FLAT_STEP_PX, refit
+from curejournal.photo.placement import project
 
 # Long sides in px at which to look, coarse first: large charts are found sooner there, and with less noise.
 _LONG_SIDES = (800, 1600, 3200)

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.photo.card import Card
-from curejournal.photo.find.lattice import Floats, Ints, Lattice, Picture, project
+from curejournal.photo.find.lattice import Floats, Ints, Lattice, Picture
+from curejournal.photo.placement import project
 
 # Fewer patches than this do not make a chart: three references and a slope would explain any colours. Ours.
 _MIN_PATCHES = 12

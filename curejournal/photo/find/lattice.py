@@ -25,6 +25,9 @@ _COMPACTNESS = (0.80, 1.13)
 _MAX_ELONGATION = 3.2
 # Two fields of one lattice differ in area by perspective and by how much of their rims was cut. Ours.
 _MAX_AREA_RATIO = 2.2
+# Two steps of a lattice are square to each other up to this cosine, a slanted card allowed for, and as long up to this
+# ratio; a field may miss the place that its neighbours give by this share of its size, or of a step. Ours.
+_MOST_COSINE, _MOST_STRETCH, _MOST_GAP, _MOST_OFF = 0.35, 1.6, 0.3, 0.2
 # Step between fields over the side of a field as found, whose rim is cut: 1.1 with narrow gaps, 3 if small.
 _STEP_IN_SIDES = (1.05, 3.0)
 # Neighbours across and down, in columns and rows.
@@ -173,14 +176,14 @@ def _unit_squares(fields: Fields, tree: cKDTree) -> tuple[Ints, Floats, Floats]:
     first = np.where(alike, distance, np.inf).argmin(1)
     u_own = own[rows, first]
     cosine = np.abs(np.einsum("nki,ni->nk", own, u_own)) / np.maximum(distance * distance[rows, first][:, None], 1e-9)
-    square = alike & (cosine < 0.35) & (distance < 1.6 * distance[rows, first][:, None])
+    square = alike & (cosine < _MOST_COSINE) & (distance < _MOST_STRETCH * distance[rows, first][:, None])
     second = np.where(square, distance, np.inf).argmin(1)
     keep = np.flatnonzero(alike[rows, first] & square[rows, second])
     u, v = step[keep, first[keep]], step[keep, second[keep]]
     gap, fourth = tree.query(fields.centres[keep] + u + v)
     size = np.minimum(np.linalg.norm(u, axis=1), np.linalg.norm(v, axis=1))
     ratio = fields.areas[fourth] / fields.areas[keep]
-    whole = (gap < 0.3 * size) & (ratio < _MAX_AREA_RATIO) & (ratio > 1 / _MAX_AREA_RATIO)
+    whole = (gap < _MOST_GAP * size) & (ratio < _MAX_AREA_RATIO) & (ratio > 1 / _MAX_AREA_RATIO)
     keep, u, v = keep[whole], u[whole], v[whole]
     flip = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] < 0
     u[flip], v[flip] = v[flip], u[flip].copy()
@@ -226,7 +229,7 @@ def _fitted(cells: Ints, centres: Floats, min_cells: int) -> Lattice | None:
         return None
     affine, *_ = np.linalg.lstsq(np.column_stack([cells, np.ones(len(cells))]), centres, rcond=None)
     to_picture = np.vstack([affine.T, [0, 0, 1]])
-    tolerance = 0.2 * float(np.linalg.norm(affine[:2], axis=1).min())
+    tolerance = _MOST_OFF * float(np.linalg.norm(affine[:2], axis=1).min())
     inside = np.ones(len(cells), bool)
     # Perspective needs three columns and rows; fewer fix an affine map only.
     if spans.min() >= 3:
@@ -237,19 +240,3 @@ def _fitted(cells: Ints, centres: Floats, min_cells: int) -> Lattice | None:
     if inside.sum() < min_cells:
         return None
     return Lattice(cells[inside], centres[inside], to_picture)
-
-
-def project(homography: Floats, points: Floats) -> Floats:
-    """Points (..., 2) through a 3x3 homography.
-
-    Parameters
-    ----------
-    homography : ndarray of shape (3, 3)
-    points : ndarray of shape (..., 2)
-
-    Returns
-    -------
-    ndarray of shape (..., 2)
-    """
-    moved = points @ homography[:, :2].T + homography[:, 2]
-    return np.asarray(moved[..., :2] / moved[..., 2:], dtype=float)

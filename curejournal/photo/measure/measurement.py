@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.messages import msg
+from curejournal.colour.card_surface import by_blue, doubt_of_blue
 from curejournal.colour.illumination import Shading
 from curejournal.colour.models import by_light, by_veil
 from curejournal.colour.sample import ColourSample, Grade, Reason, as_lab, as_matrix3, worst
@@ -274,8 +275,9 @@ def _corrected(
     # A brightener's glow, or its lack, is to all colours as a relative change of blue light.
     bluer = np.kron((lab[:, 0] + 16.0) / 116.0, (0.0, 0.0, GLOW_SHARE * card.glow))
     doubts = np.array([_surface_doubt(middle, card) for middle in middles])
-    joint = joint + np.outer(bluer, bluer)
-    joint = joint + _surface_covariance(lab, doubts, np.array([sample.fall for sample in samples]))
+    yellower = (doubt_of_blue(calibration.blue_lost) * by_blue(lab)).ravel()
+    joint = joint + np.outer(bluer, bluer) + np.outer(yellower, yellower)
+    joint = joint + _surface_covariance(lab, doubts, np.array([sample.fall for sample in samples]), calibration.gloss)
     if calibration.fading is not None:
         change = calibration.fading.change(lab)
         lab, joint = lab + change, joint + np.outer(change, change)
@@ -304,15 +306,17 @@ def _light_covariance(encoded: Floats, area: Area, placement: Placement, card: C
     return np.outer(step, step)
 
 
-def _surface_covariance(lab: Floats, doubts: Floats, falls: Floats) -> Floats:
+def _surface_covariance(lab: Floats, doubts: Floats, falls: Floats, gloss: float) -> Floats:
     """What soaps (M, 3) owe to not being flat, matt and level as the card is: the joint covariance (3 M, 3 M) in Lab.
 
     The shadow of an edge, relief and a slope of its own change its light; its gloss adds a veil that is not the card's.
     Surfaces of one photo have that in common. `doubts` (M,) say how many times as much as under a window;
-    `falls` (M,) are how far the light falls off across each, as deep in a mould: then all of it may be darker.
+    `falls` (M,) are how far the light falls off across each, as deep in a mould: then all of it may be darker;
+    `gloss` is the veil that soap's gloss may add where the card's adds little.
     """
     times = np.repeat(doubts, 3)
-    darker, veiled = times * SURFACE_LIGHT * by_light(lab).ravel(), times * SURFACE_VEIL * by_veil(lab).ravel()
+    darker = times * SURFACE_LIGHT * by_light(lab).ravel()
+    veiled = np.where(times, np.hypot(times * SURFACE_VEIL, gloss), 0.0) * by_veil(lab).ravel()
     covariance = np.outer(darker, darker) + np.outer(veiled, veiled)
     shadows = (SHADOW_LIGHT * np.maximum(falls - SHADOW_FROM, 0.0))[:, None] * by_light(lab)
     for place, shadow in enumerate(shadows):

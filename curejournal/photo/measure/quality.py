@@ -19,7 +19,10 @@ from curejournal.photo.placement import Placement, Points
 
 Floats = NDArray[np.float64]
 
-AREA_BURNT_LIMIT = 0.3
+# Share of an area that is burnt out, beyond which its colour is doubted, and refused.
+GLARE_DOUBTED, AREA_BURNT_LIMIT = 0.03, 0.3
+# Root mean square ΔE00 that a colour may be off by: 2.5 is within 4 in 95 of 100; 12 tells no more than a name.
+OFF_DOUBTED, OFF_REFUSED = 2.5, 12.0
 # Ours, in Lab: parts of one portion lie within 1.5 in good scenes; a sheen on soap beside a matt card has 8 or more.
 UNEVEN_LIMIT = 5.0
 # Ours: with fewer pixels of the main colour there are several, where parts differ (Lab); in a relief that is all over
@@ -77,7 +80,7 @@ def about_area(sample: AreaSample | None, outline: Points, width: int, height: i
                 outline,
             )
         )
-    elif sample.burnt > 0.03:
+    elif sample.burnt > GLARE_DOUBTED:
         reasons.append(
             doubt("glare", msg("There is a glare on what was marked."), msg("Tilt it out of the glare."), outline)
         )
@@ -175,10 +178,10 @@ def about_colour(lab: Floats, covariance: Floats, inside: bool, outline: Points)
         text = msg("The colour lies beyond the colours of the card.")
         reasons.append(Reason("beyond the card", text, msg("Take the interval seriously."), outlines=(outline,)))
     likely_off = _rms_difference(lab, covariance)
-    if not likely_off < 12:
+    if not likely_off < OFF_REFUSED:
         text = msg("The colour cannot be told from this photo.")
         reasons.append(refusal("too uncertain", text, msg("Use even daylight and a clean card."), outline))
-    elif likely_off > 2.5:
+    elif likely_off > OFF_DOUBTED:
         lightness, chroma = (_rms_difference(lab, covariance * mask) for mask in _PARTS)
         text = msg(
             "The colour is only roughly known: likely off by {likely_off:.0f} (ΔE00), "

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.cluster.hierarchy import fcluster, linkage
 
+from curejournal.base.normal import SD_OF_MAD
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
 from curejournal.photo.placement import Points
@@ -54,6 +55,8 @@ FILM_WHITE = np.array([95.0, 0.0, 4.0])
 FILM_FROM, FILM_CHROMA, FILM_OFF = 80.0, 16.0, 8.0
 # What covers more than half is more likely the soap itself.
 FILM_MOST = 0.5
+# How far on the way from its layer's colour to that of ash a film may be; and the share that counts as one piece.
+FILM_COVERS, ONE_PIECE = (0.2, 1.1), 0.8
 
 
 Form = Literal["patches", "middle", "rim", "veins"]
@@ -137,7 +140,7 @@ def _form(mask: Mask) -> Form:
     closed = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
     count, _, stats, _ = cv2.connectedComponentsWithStats(closed)
     largest = float(stats[1:, cv2.CC_STAT_AREA].max()) if count > 1 else 0.0
-    if edge.mean() <= MIDDLE_TOUCHES and largest > 0.8 * mask.sum() and mask.mean() >= MIDDLE_LEAST:
+    if edge.mean() <= MIDDLE_TOUCHES and largest > ONE_PIECE * mask.sum() and mask.mean() >= MIDDLE_LEAST:
         return "middle"
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (round(VEIN_MM * PX_PER_MM) | 1,) * 2)
     pad = disc.shape[0]
@@ -150,7 +153,7 @@ def _form(mask: Mask) -> Form:
         return "veins"
     others = 1 - closed
     inner, _, apart, _ = cv2.connectedComponentsWithStats(others)
-    one = inner > 1 and apart[1:, cv2.CC_STAT_AREA].max() > 0.8 * max(int(others.sum()), 1)
+    one = inner > 1 and apart[1:, cv2.CC_STAT_AREA].max() > ONE_PIECE * max(int(others.sum()), 1)
     return "rim" if edge.mean() >= RIM_HOLDS and one and others.mean() >= MIDDLE_LEAST else "patches"
 
 
@@ -184,7 +187,11 @@ def _beneath(colours: Floats) -> list[int]:
         for other in range(len(colours)):
             way = FILM_WHITE - colours[other]
             share = float((colour - colours[other]) @ way / (way @ way))
-            if other != k and 0.2 < share < 1.1 and np.linalg.norm(colour - colours[other] - share * way) < FILM_OFF:
+            if (
+                other != k
+                and FILM_COVERS[0] < share < FILM_COVERS[1]
+                and np.linalg.norm(colour - colours[other] - share * way) < FILM_OFF
+            ):
                 beneath[k] = other
     return beneath
 
@@ -341,7 +348,7 @@ def _own_part(lab: Floats, mask: Mask, colour: Floats, *, seams: bool) -> Mask:
     """Of a layer's pixels those of its colour, clear of seams and foreign bodies."""
     off = ciede2000(lab, np.broadcast_to(colour, lab.shape))
     usual = float(np.median(off[mask])) if mask.any() else 0.0
-    like = mask & (off < max(FOREIGN, 4 * 1.4826 * usual))
+    like = mask & (off < max(FOREIGN, 4 * SD_OF_MAD * usual))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
     # A body has some size: single pixels are noise.
     like = mask & (cv2.medianBlur(like.astype(np.uint8), _MEDIAN_PX) > 0)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.messages import msg, msg_n
+from curejournal.base.normal import SD_OF_MAD, SD_OF_MEAN_DEVIATION
 from curejournal.colour.difference import ciede2000
 from curejournal.photo.placement import Points
 from curejournal.photo.window.layers import Layer
@@ -35,6 +36,8 @@ SPOT_STEP, SPOT_LIGHTNESS = 8.0, 1.5
 SPOT_QUIET, SPOT_BLUR_MOST_PX = 1.2, 2.2
 # What is larger, or cut by the window's edge, or among other foreign colours, is more likely an embed.
 SPOT_LEAST_MM, SPOT_MOST_MM, SPOT_CROWDED = 0.7, 4.0, 0.25
+# A spot fills at least this share of the circle round it; noise is taken from so wide a neighbourhood.
+SPOT_ROUND, NOISE_AROUND_MM = 0.35, 15.0
 # What is so much longer than wide, or so strongly coloured at its heart, is a petal.
 PETAL_SLENDER, PETAL_HEART = 1.8, 60.0
 # A film is lighter than the layer and less coloured, in one go; on a layer this light it cannot be seen.
@@ -44,6 +47,8 @@ FILM_GRAIN_MM = 1.5
 MOTTLED_FROM = 1.6
 # Difference of L* between the middle and the rim, and the share of the L* variance that it explains.
 RING_STEP, RING_EXPLAINS = 3.0, 0.5
+# The least layer to look for a ring in, 25 mm²; the share of it that a middle has; how much of the middle is one piece.
+RING_LEAST_PX, RING_SHARE, RING_WHOLE = 400, (0.08, 0.8), 0.9
 
 
 @dataclass(frozen=True)
@@ -132,7 +137,7 @@ def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
     if not inner.any():
         return []
     away = (lab - usual) * inner[..., None]
-    noise = 1.4826 * float(np.median(np.abs(_orange(away)[0][inner])))
+    noise = SD_OF_MAD * float(np.median(np.abs(_orange(away)[0][inner])))
     if noise > SPOT_QUIET:
         # Over a third of a millimetre and more a spot stays, and the noise of a dark photo goes.
         away = np.asarray(cv2.GaussianBlur(away, (0, 0), min(noise, SPOT_BLUR_MOST_PX)), float)
@@ -165,7 +170,7 @@ def _spots(lab: Floats, usual: Floats, inner: Mask) -> list[Mask]:
             continue
         long = (max(np.ptp(rows), np.ptp(columns)) + 1) / PX_PER_MM
         area = mask.sum() / PX_PER_MM**2
-        compact = area >= np.pi / 4 * SPOT_LEAST_MM**2 and area > 0.35 * np.pi / 4 * long**2
+        compact = area >= np.pi / 4 * SPOT_LEAST_MM**2 and area > SPOT_ROUND * np.pi / 4 * long**2
         if compact and long <= SPOT_MOST_MM and foreign[ring].mean() < SPOT_CROWDED:
             spots.append(np.asarray(mask))
     return spots
@@ -188,8 +193,8 @@ def _orange(away: Floats) -> tuple[Floats, Floats]:
 def _noise_around(values: Floats) -> Floats:
     """The standard deviation of what lies within some 15 mm, as far as it is noise and no fault of its own."""
     small = np.minimum(np.abs(values), SPOT_STEP).astype(np.float32)
-    mean = cv2.blur(small, (round(15 * PX_PER_MM) | 1,) * 2)
-    return np.maximum(1.2533 * np.asarray(mean, float), SPOT_NOISE_LEAST)
+    mean = cv2.blur(small, (round(NOISE_AROUND_MM * PX_PER_MM) | 1,) * 2)
+    return np.maximum(SD_OF_MEAN_DEVIATION * np.asarray(mean, float), SPOT_NOISE_LEAST)
 
 
 def _film(lab: Floats, usual: Floats, inner: Mask) -> Mask:
@@ -210,7 +215,7 @@ def _unevenness(flat: Flat, lab: Floats, layers: NDArray[np.intp], inner: Mask) 
     found: list[Finding] = []
     largest = int(np.argmax(np.bincount(layers[inner]))) if inner.any() else 0
     mask = inner & (layers == largest)
-    if mask.sum() < 400:
+    if mask.sum() < RING_LEAST_PX:
         return found
     off = ciede2000(lab, np.broadcast_to(np.median(lab[mask], axis=0), lab.shape))
     mask &= off < 8.0  # embeds and crumbs are not the surface
@@ -244,7 +249,7 @@ def _ring_in(flat: Flat, lightness: Floats, mask: Mask) -> Finding | None:
         x, y, w, h = stats[number, :4]
         touches = x <= 4 or y <= 4 or x + w >= mask.shape[1] - 4 or y + h >= mask.shape[0] - 4
         share = part.sum() / mask.sum()
-        if touches or not 0.08 < share < 0.8 or part.sum() < 0.9 * inside.sum():
+        if touches or not RING_SHARE[0] < share < RING_SHARE[1] or part.sum() < RING_WHOLE * inside.sum():
             continue
         step = float(lightness[part].mean() - lightness[mask & ~part].mean())
         explained = step**2 * share * (1 - share) / max(float(values.var()), 1e-9)

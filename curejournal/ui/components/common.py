@@ -142,12 +142,12 @@ def batch_names(desk: Desk) -> dict[str, str]:
     return {code: msg("{code} · {name}", code=code, name=name) for code, name in desk.journal.names().items()}
 
 
-def chosen_batch(desk: Desk, key: str = "batch", label: str = "") -> str | None:
+def chosen_batch(desk: Desk, key: str = "batch", label: str = "", asked_by: str = "batch") -> str | None:
     """Ask which batch, beginning with the one in the address."""
     names = batch_names(desk)
     if not names:
         return None
-    asked = st.query_params.get("batch", "")
+    asked = st.query_params.get(asked_by, "")
     only = 0 if len(names) == 1 else None
     first = list(names).index(asked) if asked in names else only
     return st.selectbox(

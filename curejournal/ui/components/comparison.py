@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from curejournal.base.messages import msg
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import formatting
 from curejournal.ui.components import common, film, showing
@@ -33,7 +33,7 @@ def laid_on_each_other(desk: Desk, seen: Seen, pair: tuple[Entry, Entry]) -> boo
         for one, item in zip(photos, pair, strict=True)
     ]
     with st.container(key="laid"):
-        film.show(frames, f"film-{seen.name}", chooses=False)
+        film.show(frames, "-".join(("film", seen.name)), chooses=False)
     return True
 
 
@@ -47,4 +47,4 @@ def side(desk: Desk, seen: Seen, shown: Entry[ColourReading], *, pictured: bool)
         taken = next(one for one in shown_photos(seen.batch) if one.sha256 == shown.photo).around(seen.portion)
         picture = cache.true_picture(desk.journal, taken, 800)
         st.image(picture, width="stretch", caption=tr(taken.words), alt=tr(showing.alt(desk, seen.batch.name, taken)))
-    common.say(f"{seen.name}. {common.reading_words(shown.record)}", "soft")
+    common.say(join(". ", (seen.name, common.reading_words(shown.record))), "soft")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from curejournal.base.messages import msg
+from curejournal.base.messages import join, msg
 from curejournal.documents.style import STATES as SHOWN
 from curejournal.judging.checks import CHECKS
 
@@ -15,7 +15,7 @@ _SAID = {
     "pending": msg("This check needs time or another reading."),
     msg("not known"): msg("Nothing was measured that would tell."),
 }
-SIGNS = {f"{SHOWN[word].sign} {word}": said for word, said in _SAID.items()}
+SIGNS = {join(" ", (SHOWN[word].sign, word)): said for word, said in _SAID.items()}
 
 CHECK_WORDS = {check.name: check.glossary for check in CHECKS}
 

@@ -26,4 +26,4 @@ def paper(desk: Desk, key: str, make: Callable[[], bytes], asked: Any) -> None:
     with st.container(horizontal=True, key=f"preview-{key}"):
         for number, page in enumerate(pages, 1):
             st.image(page, width=400, alt=tr(msg("Preview of page {number}", number=number)))
-    common.say(msg_n("{number} page in all.", "{number} pages in all.", count), msg("small soft"))
+    common.say(msg_n("{number} page in all.", "{number} pages in all.", count), "small soft")

@@ -33,6 +33,7 @@ def taken(desk: Desk, name: str, shown: showing.Shown | None, longest: int, *, c
         _no_picture(msg("No photo yet"))
         return
     try:
+        shown = showing.agreed(desk.journal, shown)
         jpeg = cache.true_picture(desk.journal, shown, longest, cut)
     except CureJournalError:
         # One photo that cannot be read takes no page with it; the check of the journal tells which it is.

@@ -50,13 +50,14 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
         if batch.poured_at and at >= batch.poured_at
         else ""
     )
-    shown = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
+    taken = next(one for one in showing.shown_photos(batch) if one.sha256 == sha256)
+    shown = showing.agreed(desk.journal, taken)
     with st.container(horizontal=True, key=f"row-{sha256}", vertical_alignment="center"):
         with st.container(width=250):
             showing_of.taken(desk, batch.name, shown, 800, cut="whole" if shown.balance == "none" else "wide")
-            common.say(shown.words, msg("small soft"))
+            common.say(shown.words, "small soft")
         with st.container(width=640):
-            st.markdown(tr(f"**{when}**{since}"))
+            st.markdown(tr("**" + when + "**" + since))
             if note.caption:
                 common.say(note.caption)
             common.patches(

@@ -65,7 +65,7 @@ def _ph(shown: AlkaliTest, key: str) -> AlkaliTest:
             shown.packet,
             key=f"{key}-packet",
             max_chars=80,
-            help=tr(msg("What stands on the box: strips of one packet err alike.")),
+            help=tr(msg("As on the box: strips of one packet share their error.")),
         )
     with st.expander(tr(msg("How it was read: usual values are filled in"))):
         half = st.number_input(

@@ -51,7 +51,7 @@ def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None
         if batch.poured_at
         else msg("not poured yet")
     )
-    common.say(msg("{code} · {poured}", code=batch.code, poured=poured), msg("small soft"))
+    common.say(msg("{code} · {poured}", code=batch.code, poured=poured), "small soft")
     st.title(plain(batch.name))
     recall.of_batch(desk, batch.code, batch.name, judgement.recall)
     edition = cache.edition(desk, batch)
@@ -69,7 +69,7 @@ def verdict(desk: Desk, batch: Batch, judgement: Judgement, brief: bool) -> None
     if not brief:
         for caution in judgement.cautions:
             if caution != LOCAL_CODES:
-                common.say(caution, msg("small soft"))
+                common.say(caution, "small soft")
 
 
 def _next(desk: Desk, batch: Batch, judgement: Judgement) -> None:

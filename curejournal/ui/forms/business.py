@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import fields as limits_fields
 from functools import partial
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import streamlit as st
 
@@ -20,6 +20,7 @@ from curejournal.ui.components import common
 from curejournal.ui.forms import entry, fields
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import Desk, attempt, plain, refusal
+from curejournal.workflow import customers
 
 T = TypeVar("T")
 Form = Callable[[Desk, Batch], None]
@@ -31,13 +32,12 @@ def forms(batch: Batch) -> dict[str, Form]:
     kept: dict[str, Record] = {
         msg("where it lies"): Place(batch.place),
         msg("bars that came back"): BarsBack(1, ""),
-        "a complaint": Complaint(""),
         msg("something that went wrong"): Deviation(""),
         msg("details for the papers"): details[-1][1] if details else MakingDetails(),
         msg("what kind of batch it is"): BatchKind("soap"),
     }
     found: dict[str, Form] = {label: partial(_record, label, record) for label, record in kept.items()}
-    return found | {msg("rules of this batch alone"): _rules}
+    return found | {"a complaint": _complaint, msg("rules of this batch alone"): _rules}
 
 
 def _record(label: str, template: Record, desk: Desk, batch: Batch) -> None:
@@ -47,6 +47,23 @@ def _record(label: str, template: Record, desk: Desk, batch: Batch) -> None:
         at = entry.moment(desk, key)
         if st.form_submit_button(_("Save"), type="primary"):
             entry.offer(desk, batch.code, [record], at, key)
+
+
+def _complaint(desk: Desk, batch: Batch) -> None:
+    """What somebody complained of, with the photo that they sent."""
+    key = entry.form_key("complaint", batch)
+    with st.form(key):
+        complaint = cast(Complaint, fields.fields_of(Complaint(""), key))
+        photo = st.file_uploader(_("The photo that came with it"), key=f"{key}-photo")
+        at = entry.moment(desk, key)
+        sent = st.form_submit_button(_("Save"), type="primary")
+    if sent:
+        picture, name = (photo.getvalue(), photo.name) if photo is not None else (None, "")
+        enter = partial(customers.enter_complaint, desk.journal, batch.code, complaint, picture, name)
+        made = attempt(partial(enter, at=at, by=desk.by, now=desk.now))
+        if made is not None:
+            entry.tell(batch.code, [made], key)
+            st.rerun()
 
 
 def _rules(desk: Desk, batch: Batch) -> None:

@@ -48,7 +48,7 @@ def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         span = formatting.span((earliest, latest))
         doubt = "" if span == formatting.day(middle) else msg(" (95 %: {span})", span=span)
         # With something still needed, no date makes it ready by itself.
-        when, needed = f"{formatting.day(middle)}{doubt}", any(finding.needs for finding in judgement.findings)
+        when, needed = formatting.day(middle) + doubt, any(finding.needs for finding in judgement.findings)
         common.say(msg("Not before about {when}.", when=when) if needed else msg("Ready from about {when}.", when=when))
     common.say(
         msg(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.base.messages import msg, msg_n
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.ui.components import common
 from curejournal.ui.forms.photos import TYPES
 from curejournal.ui.i18n import _, localised, tr, word_of
@@ -23,6 +23,7 @@ WAYS: dict[str, tuple[str, tuple[str, ...]]] = {
             msg("Lay the card beside a 24-patch chart with published colours, both flat."),
             msg("Even daylight from a window; no lamp, no sun on them."),
             msg("Take three photos from above, both whole in the picture, and move a little between them."),
+            msg("The photo in which the card shines least counts most: one photo alone leaves dark colours in doubt."),
             msg("Choose the photos here."),
         ),
     ),
@@ -70,7 +71,7 @@ def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
     way = st.radio(_("3. How are its colours found?"), list(WAYS), key="enrol-way", format_func=word_of)
     promise, steps = WAYS[way]
     st.markdown(tr(promise))
-    st.markdown(tr("\n".join(f"{number}. {step}" for number, step in enumerate(steps, start=1))))
+    st.markdown(tr(join("\n", (f"{number}. " + step for number, step in enumerate(steps, start=1)))))
     edition = (
         st.radio(
             _("When was the chart made? The date is on its back."),

@@ -16,6 +16,7 @@ from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, Entry, Record, Weighing
 from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk, attempt, plain
+from curejournal.ui.state import drafts
 
 if TYPE_CHECKING:
     from curejournal.batch.plausibility import Doubt
@@ -123,6 +124,7 @@ def tell(code: str, kept: Sequence[Entry], *forms: str) -> None:
 def form_key(form: str, batch: Batch | None = None) -> str:
     """A form's key. Once it is done the form is reset; until then, and in all other forms, what was typed stays."""
     of = f"{form}-{batch.code}" if batch is not None else form
+    drafts.note(of, _done()[of])
     return f"{of}-{_done()[of]}"
 
 
@@ -133,7 +135,7 @@ def done(*forms: str) -> None:
 
 def _done() -> Counter[str]:
     """How many times each form was done in this session."""
-    counted: Counter[str] = st.session_state.setdefault("done", Counter())
+    counted: Counter[str] = st.session_state.setdefault(drafts.DONE, Counter())
     return counted
 
 

@@ -88,7 +88,7 @@ def said() -> None:
 def one(desk: Desk, card: Card, item: InboxItem) -> None:
     """A waiting photo: what is asked about it, and the buttons that place it."""
     key = f"tray-{item.sha256[:12]}"
-    st.markdown(tr(f"**{plain(item.name)}**{f' · {moment(item.at, desk.zone)}' if item.at else ''}"))
+    st.markdown(tr(f"**{plain(item.name)}**" + (" · " + moment(item.at, desk.zone) if item.at else "")))
     picture = cache.small_picture(desk.journal, item.sha256, 1000)
     st.image(picture, width="stretch", alt=tr(msg("Waiting photo {name}", name=item.name)))
     asked = {question.kind: question for question in item.questions}
@@ -96,7 +96,7 @@ def one(desk: Desk, card: Card, item: InboxItem) -> None:
         # Said first: it may still be taken again.
         st.html(common.patch(None, msg("No colour"), item.no_colour))
     for question in item.questions:
-        common.say(f"? {question.text}", "lead")
+        common.say("? " + question.text, "lead")
     offered = asked.keys() == {"batch"}
     if offered:
         _offered(desk, card, item, asked["batch"], key)

@@ -146,8 +146,8 @@ def _clock(desk: Desk, key: str) -> photos.Clock:
     )
     with st.container(horizontal=True):
         amounts = [
-            st.number_input(tr(unit), 0, 20_000, 0, key=f"clock-{unit}-{key}", width=150)
-            for unit in (msg("Days"), msg("Hours"), msg("Minutes"))
+            st.number_input(tr(unit), 0, 20_000, 0, key=f"clock-{number}-{key}", width=150)
+            for number, unit in enumerate((msg("Days"), msg("Hours"), msg("Minutes")))
         ]
     behind = timedelta(days=amounts[0], hours=amounts[1], minutes=amounts[2])
     return photos.Clock(desk.zone if zone == own else ZoneInfo(zone), -behind if way == "ahead" else behind)

@@ -85,6 +85,6 @@ def _scale_step(used_g: float | None, key: str) -> float:
         options,
         index=options.index(used),
         key=f"{key}-{unit}",
-        help=tr(msg("By how much its display changes: 1 g or 0.1 g. It is remembered.")),
+        help=tr(msg("The step of its display: 1 g or 0.1 g. It is remembered.")),
     )
     return used_g if used_g is not None and chosen == used else chosen * grams

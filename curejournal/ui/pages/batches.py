@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import streamlit as st
 
-from curejournal.base.messages import msg, msg_n
+from curejournal.base.messages import join, msg, msg_n
 from curejournal.batch.records import Batch
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, showing
@@ -128,7 +128,7 @@ def _card(desk: Desk, batch: Batch, judgement: Judgement) -> None:
         st.html(showing.strip(desk, judgement))
         common.way(desk, "batch", batch.name, batch=batch.code)
         st.html(
-            f'<p class="small soft">{common.text(f"{batch.code} · {showing.old(desk, batch)}")}</p>'
+            f'<p class="small soft">{common.text(join(" · ", (batch.code, showing.old(desk, batch))))}</p>'
             f'<div class="foot-of-card">{common.tag(common.state_of(judgement))}'
             f'<span class="small soft">{common.text(_next(desk, judgement))}</span></div>'
         )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import join, msg, quantity
 from curejournal.documents import material_charts
 from curejournal.materials.effects import Effect
 from curejournal.materials.history import What
@@ -47,7 +49,7 @@ def render(desk: Desk) -> None:
                 duration=_wait(missing),
             )
         )
-        common.say(msg("You may leave meanwhile; what is done by then is kept."), "soft")
+        common.say(msg("You can leave this page; what is done so far is kept."), "soft")
         if not st.button(_("Compare {chosen} batches", chosen=len(chosen)), key="compare-all", type="primary"):
             return
     answer = material_cache.which(desk, what)
@@ -98,8 +100,23 @@ def _show(desk: Desk, answer: materials.Which) -> None:
     common.figure(material_charts.effects_figure(effects, words), told=True)
     if answer.found.test_pours:
         st.subheader(_("Pours that would tell"))
-        common.listed(map(materials.pour_words, answer.found.test_pours))
-        common.say(msg("A test pour is caustic like any other: goggles, gloves, lye into water."), "soft")
+        for number, pour in enumerate(answer.found.test_pours):
+            with st.container(key=f"row-pour-{number}"):
+                common.say(materials.pour_words(pour))
+                if common.may_enter(desk) and st.button(_("Start this test pour"), key=f"pour-{number}"):
+                    start = partial(materials.start_test_pour, desk.journal, pour, by=desk.by, now=desk.now)
+                    started = attempt(start)
+                    if started is not None:
+                        st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
+        common.say(
+            msg(
+                "It is started as a batch that may not be sold, its recipe planned for {grams}: enter what you weigh. "
+                "A test pour is caustic like any other: goggles, gloves, lye into water.",
+                grams=quantity(f"{materials.POUR_G:g}", "g"),
+            ),
+            "soft",
+        )
+    _side_by_side(desk)
     if answer.found.lots:
         st.subheader(_("Did it change with the lot?"))
         common.listed(map(materials.lot_words, answer.found.lots))
@@ -114,6 +131,16 @@ def _show(desk: Desk, answer: materials.Which) -> None:
                 "otherwise. What was always used together cannot be told apart by any reckoning."
             )
         )
+
+
+def _side_by_side(desk: Desk) -> None:
+    """The test pours that were made, each beside the batch that it is like."""
+    poured = [one for one in materials.pours_made(desk.journal) if one.poured]
+    if poured:
+        st.subheader(_("Test pours, side by side"))
+    for one in poured:
+        label = msg("{code} · {name}, beside {beside}", code=one.code, name=one.name, beside=one.beside)
+        common.way(desk, "compare", label, batch=one.code, beside=one.beside)
 
 
 def _effect(desk: Desk, effect: Effect, said: str) -> None:

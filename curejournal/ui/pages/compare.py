@@ -29,8 +29,9 @@ def render(desk: Desk) -> None:
         common.way(desk, "photos", msg("Add photos"))
         return
     right = left
-    if st.toggle(_("Beside another batch or portion"), key="two"):
-        other = common.chosen_batch(desk, "right", msg("Beside which"))
+    beside = st.query_params.get("beside", "")
+    if st.toggle(_("Beside another batch or portion"), bool(beside), key=f"two-{beside}" if beside else "two"):
+        other = common.chosen_batch(desk, "right", msg("Beside which"), asked_by="beside")
         found = _portion(desk, other, "right") if other else None
         if found is None:
             return
@@ -48,7 +49,7 @@ def render(desk: Desk) -> None:
             st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed, say=tr)}')
     readings = [item.record for item in pair]
     common.say(_apart(*readings), "verdict")
-    common.say(msg("Both are measured colours; how far each may be off is told with it."), "soft")
+    common.say(msg("Both are measured colours, each shown with how far it may be off."), "soft")
     if right is not left and right.name != left.name:
         _journeys(desk, left, right)
 
@@ -88,7 +89,8 @@ def _one_slider(desk: Desk, seen: Seen) -> tuple[Entry[ColourReading], Entry[Col
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0], seen.readings[0]
-    start, end = st.select_slider(_("From when to when"), names, (names[0], names[-1]), key=f"when-{seen.name}")
+    key = "-".join(("when", seen.name))
+    start, end = st.select_slider(_("From when to when"), names, (names[0], names[-1]), key=key)
     return moments[start], moments[end]
 
 
@@ -97,7 +99,8 @@ def _slider(desk: Desk, seen: Seen, side: str) -> Entry[ColourReading]:
     names = list(moments)
     if len(names) == 1:
         return seen.readings[0]
-    return moments[st.select_slider(tr(f"When: {plain(seen.name)}"), names, names[-1], key=f"when-{side}-{seen.name}")]
+    asked = _("When: {name}", name=plain(seen.name))
+    return moments[st.select_slider(asked, names, names[-1], key="-".join(("when", side, seen.name)))]
 
 
 def _moments(desk: Desk, seen: Seen) -> dict[str, Entry[ColourReading]]:

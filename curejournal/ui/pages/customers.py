@@ -7,12 +7,13 @@ from typing import get_args
 
 import streamlit as st
 
-from curejournal.base.messages import msg
+from curejournal.base.messages import Day, msg
 from curejournal.batch.records import WhyOut
 from curejournal.ui.components import common
 from curejournal.ui.forms import business, entry, recall
 from curejournal.ui.i18n import _, localised, tr, word_of
 from curejournal.ui.page import Desk, attempt
+from curejournal.ui.state import cache
 from curejournal.workflow import customers
 
 LINES = 4
@@ -126,7 +127,9 @@ def _complaints(desk: Desk, names: dict[str, str]) -> None:
     for number, (code, item) in enumerate(found):
         with st.container(key=f"row-complaint-{number}"):
             common.way(desk, "batch", msg("{code} · {name}", code=code, name=names[code]), batch=code)
-            common.say(msg("{at:%Y-%m-%d}: {what}", at=item.at, what=item.record.what), "soft")
+            common.say(msg("{at}: {what}", at=Day(item.at), what=item.record.what), "soft")
+            if item.photo:
+                st.image(cache.small_picture(desk.journal, item.photo, 640), width=320)
 
 
 PARTS = {

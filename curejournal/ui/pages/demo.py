@@ -35,7 +35,7 @@ def render(desk: Desk) -> None:
         journal_choice.turn_to(demo=True)
         st.switch_page(desk.ways["today"])
     if background.of(place, NAME) is not None:
-        common.say(msg("It is being made. You may leave this page; it is here when you come back."), "soft")
+        common.say(msg("It is being made. You can leave this page and come back."), "soft")
     elif st.button(_("Look at the demo journal"), key="demo-go", type="primary"):
         background.begin(place, NAME, msg("Measuring the demo’s pictures"), _make)
         st.rerun()

@@ -148,12 +148,12 @@ def _labels(desk: Desk, names: dict[str, str]) -> None:
     st.download_button(
         _("Labels (PDF)"), made, f"labels-{code}.pdf", PDF, key=f"labels-out-{code}", type="primary", on_click="ignore"
     )
-    common.say(msg("What a label must say where you sell, local codes decide."), "soft")
+    common.say(msg("Local codes decide what a label must say where you sell."), "soft")
     preview.paper(desk, "labels", made, (code, number, weight, tag, listed, paper))
 
 
 def _calendar(desk: Desk, names: dict[str, str]) -> None:
-    common.say(msg("What is due, in your own calendar. Imported again, events move; they are not doubled."), "lead")
+    common.say(msg("What is due, in your own calendar. If you import it again, events are moved, not doubled."), "lead")
     st.download_button(
         _("Into my calendar (ICS)"),
         lambda: documents.calendar_file(desk.journal, desk.now, desk.zone),

@@ -61,7 +61,7 @@ def _one(desk: Desk, named: Named) -> None:
     ):
         most = number
     dose = st.number_input(
-        _("Planned dose, % of the oils in its portion (empty: as before)"),
+        _("Planned dose, % of its portion’s batter (empty: as before)"),
         value=None,
         min_value=0.01,
         step=0.1,

@@ -93,7 +93,7 @@ def _wall(desk: Desk, chosen: Sequence[str]) -> None:
                 showing.picture(desk, batch, judgement, 640)
                 st.html(showing.strip(desk, judgement))
                 common.say(batch.name, "story")
-                common.say(soap.sentence or soap.lead, msg("small soft"))
+                common.say(soap.sentence or soap.lead, "small soft")
                 if soap.cover is not None:
                     st.download_button(
                         _("Square picture"),

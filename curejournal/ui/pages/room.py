@@ -6,7 +6,7 @@ from functools import partial
 
 import streamlit as st
 
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import day_and_time, join, msg
 from curejournal.batch.room_log import RoomFile, RoomReading, Unit, summary
 from curejournal.ui.components import common
 from curejournal.ui.forms import entry
@@ -71,4 +71,4 @@ def render(desk: Desk) -> None:
 def _line(reading: RoomReading) -> str:
     warm = "" if reading.temperature_c is None else f"{reading.temperature_c:.1f}\u00a0°C"
     damp = "" if reading.humidity_pct is None else f"{reading.humidity_pct:.0f} %"
-    return msg("{at:%Y-%m-%d %H:%M}: {part}", at=reading.at, part=join(", ", (part for part in (warm, damp) if part)))
+    return msg("{at}: {part}", at=day_and_time(reading.at), part=join(", ", (part for part in (warm, damp) if part)))

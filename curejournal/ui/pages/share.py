@@ -16,7 +16,7 @@ def render(desk: Desk) -> None:
     common.say(msg("A batch as one file, with its history and photos, that another journal can open."), "lead")
     code = common.chosen_batch(desk, "bundle")
     if code is not None:
-        common.say(msg("Its photos are as they came from the camera: a place in them goes along."), "soft")
+        common.say(msg("Its photos are as they came from the camera, with any location that is in them."), "soft")
         st.download_button(
             _("Bundle of this batch"),
             lambda: documents.bundle(desk.journal, code),

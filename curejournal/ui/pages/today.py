@@ -104,7 +104,7 @@ def _batch(desk: Desk, glance: Glance, things: Sequence[Task], *, first: bool) -
                 for number, (what, same) in enumerate(doing.in_order(things)):
                     if doing.button(desk, code, what, same, dark=first and number == 0, wide=True):
                         opened = what
-                    common.say(doing.since(desk, same), msg("small soft"))
+                    common.say(doing.since(desk, same), "small soft")
         if opened:
             doing.form(desk, code, opened)
 

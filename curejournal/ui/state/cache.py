@@ -9,7 +9,7 @@ from typing import Any
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.batch.records import Batch, PacketCheck
+from curejournal.batch.records import Batch
 from curejournal.documents.preview import first_pages
 from curejournal.documents.soap_pictures import Cut
 from curejournal.documents.soap_place import Outline
@@ -19,9 +19,8 @@ from curejournal.judging.limits import Limits
 from curejournal.ui.page import Desk
 from curejournal.workflow import Card, Measurement
 from curejournal.workflow.photos import Cards, Marks, PhotoAnalysis, analyse, showing
-
-Around = tuple[str, tuple[PacketCheck, ...], str]
-"""What other batches say of one: see `workflow.surroundings`."""
+from curejournal.workflow.room import room_state, with_room
+from curejournal.workflow.verdicts import Around
 
 
 def judged(desk: Desk, batch: Batch) -> Judgement:
@@ -41,11 +40,14 @@ def edition(desk: Desk, batch: Batch) -> OtherEdition | None:
 
 
 def _with_pieces(desk: Desk, batch: Batch, when: Callable[[Batch], datetime]) -> Judgement:
-    """The verdict on a batch and what is in it, each at its time."""
+    """The verdict on a batch and what is in it, each at its time, in the workshop's room."""
+    room = room_state(desk.journal)
 
     def by_itself(one: Batch, around: Around = ("", (), "")) -> Judgement:
-        limits = workflow.limits_of(desk.journal, one)
-        return _judged(str(desk.journal.location), one.code, state_of(one), when(one), limits, around, one)
+        limits, in_room = workflow.limits_of(desk.journal, one), with_room(desk.journal, one)
+        return _judged(
+            str(desk.journal.location), one.code, (*state_of(one), *room), when(one), limits, around, in_room
+        )
 
     return by_itself(batch, workflow.surroundings(desk.journal, batch, by_itself))
 
@@ -57,7 +59,7 @@ def hour(desk: Desk) -> datetime:
 
 @st.cache_resource(max_entries=400, show_spinner="Judging…", hash_funcs={Limits: lambda rules: rules.version})
 def _judged(
-    location: str, code: str, state: tuple[int, int], on: datetime, rules: Limits, around: Around, _batch: Batch
+    location: str, code: str, state: tuple[int, ...], on: datetime, rules: Limits, around: Around, _batch: Batch
 ) -> Judgement:
     return judge(_batch, on, rules, *around)
 

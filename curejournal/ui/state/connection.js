@@ -160,5 +160,6 @@ notice.setAttribute("role", "alert");
 // The first line is older than this script: it is known from when something is first sent on it.
 export default function ({ data }) {
   words = data;
-  if (data.journal) outbox.open({ journal: data.journal, by: data.by, words: data.outbox });
+  keepDrafts(data);
+  outbox.open({ journal: data.journal, by: data.by, words: data.outbox });
 }

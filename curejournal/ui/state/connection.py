@@ -9,23 +9,29 @@ import streamlit as st
 from curejournal.base.messages import msg
 from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk
-from curejournal.ui.state import outbox
+from curejournal.ui.state import drafts, outbox
 
 _watch = st.components.v2.component(
-    "curejournal_line", js=outbox.SCRIPT + Path(__file__).with_name("connection.js").read_text("utf-8")
+    "curejournal_line",
+    js=outbox.SCRIPT + drafts.SCRIPT + Path(__file__).with_name("connection.js").read_text("utf-8"),
 )
 
 
 def watch(desk: Desk) -> None:
-    """Watch the line, once on a page, and send what waits on this phone."""
+    """Watch the line, once on a page, send what waits on this phone, and bring back what is half typed."""
+    forms, done = drafts.taken()
     _watch(
         key="line",
         data={
             "journal": outbox.name_of(desk.journal),
             "by": desk.by,
             "outbox": outbox.words(),
+            "forms": forms,
+            "done": done,
             "cut": tr(msg("Connection lost while you pressed. Look below whether it was saved; if not, press again.")),
-            "waits": tr(msg("Trying the connection. What you pressed waits for it; no need to press again.")),
+            "waits": tr(
+                msg("Checking the connection. What you pressed will be sent; there is no need to press again.")
+            ),
             "close": tr(msg("All right")),
         },
     )

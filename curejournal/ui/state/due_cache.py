@@ -22,6 +22,7 @@ from curejournal.judging.traceability import ancestors, descendants, parents
 from curejournal.ui.page import Desk
 from curejournal.ui.state import background, cache
 from curejournal.workflow.photos.showing import Shown, cover, shown_photos
+from curejournal.workflow.room import room_state
 
 AT_ONCE = 20
 """Batches that are judged before *today* is shown, half a second of work. Ours."""
@@ -49,11 +50,11 @@ class Glance:
 
 
 class Looked(NamedTuple):
-    """As of what a batch was looked at: its last entry, the hour, the rules, the last entries of what is in it."""
+    """As of what a batch was looked at: its last entry, the hour, rules and room, the last entries of what is in it."""
 
     last_entry: int
     hour: datetime
-    rules: str
+    rules: tuple[str, tuple[int, int]]
     pieces: tuple[int, ...]
 
 
@@ -73,7 +74,7 @@ class Seen:
 def look(desk: Desk) -> Seen:
     """Look at all batches under way, as far as that is quick; the rest is begun as work that goes on by itself."""
     known: dict[str, tuple[Looked, Glance]] = cache.kept(desk, "glances")
-    hour, rules = cache.hour(desk), workflow.rules_state(desk.journal)
+    hour, rules = cache.hour(desk), (workflow.rules_state(desk.journal), room_state(desk.journal))
     underway, on_sale = desk.journal.underway(), desk.journal.released_otherwise()
     # Of what is on sale, what other rules let go may ask for a decision.
     last = {touched.code: touched.last_entry for touched in (*underway, *on_sale)}

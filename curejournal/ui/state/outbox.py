@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
 from starlette.concurrency import run_in_threadpool
@@ -16,15 +16,20 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from curejournal.auth.gate import NAME_HEADER, READS, RIGHTS_HEADER
 from curejournal.base.errors import CureJournalError
+from curejournal.base.lazy import Module
 from curejournal.base.messages import localise, msg
 from curejournal.journal.store import Journal
 from curejournal.ui.i18n import tr
 from curejournal.ui.state import journal_choice
 from curejournal.ui.state.signed_in import behind_gate
-from curejournal.workflow.presses import MOST_BYTES, Answer, NotASending, keep_presses, read_sending
 from curejournal.workflow.readers import Reader, kept_habits
+
+if TYPE_CHECKING:
+    from curejournal.auth import gate
+    from curejournal.workflow import presses
+else:  # the first page needs them not
+    gate, presses = Module("curejournal.auth.gate"), Module("curejournal.workflow.presses")
 
 PATH = "/presses"
 SCRIPT = Path(__file__).with_name("outbox.js").read_text("utf-8")
@@ -40,16 +45,19 @@ async def _receive(request: Request) -> JSONResponse:
     body = bytearray()
     async for piece in request.stream():
         body += piece
-        if len(body) > MOST_BYTES:
+        if len(body) > presses.MOST_BYTES:
             return _said(413, "Too much was sent at once.")
     name, reads_only = "", False
     if behind_gate():
-        if NAME_HEADER not in request.headers:
+        if gate.NAME_HEADER not in request.headers:
             return _said(401, "Nobody is signed in.")
-        name, reads_only = unquote(request.headers[NAME_HEADER]), request.headers.get(RIGHTS_HEADER) == READS
+        name, reads_only = (
+            unquote(request.headers[gate.NAME_HEADER]),
+            request.headers.get(gate.RIGHTS_HEADER) == gate.READS,
+        )
     try:
         answers = await run_in_threadpool(_keep, bytes(body), name, reads_only)
-    except NotASending as fault:
+    except presses.NotASending as fault:
         return _said(400, fault.what)
     except CureJournalError as fault:  # the journal cannot be opened, is busy, or its disk is full: it is sent again
         return _said(503, str(fault))
@@ -57,18 +65,18 @@ async def _receive(request: Request) -> JSONResponse:
 
 
 def _keep(body: bytes, person: str, reads_only: bool) -> list[dict[str, Any]]:
-    sending = read_sending(body)
+    sending = presses.read_sending(body)
     journal = next((one for one in journal_choice.all_open() if name_of(one) == sending.journal), None)
     if journal is None:
-        raise NotASending("This journal is not here.")
+        raise presses.NotASending("This journal is not here.")
     if person:
         journal = journal.of(person, reads_only=reads_only)
-    answers = keep_presses(journal, sending, clock=datetime.now().astimezone(), person=person)
+    answers = presses.keep_presses(journal, sending, clock=datetime.now().astimezone(), person=person)
     reader = Reader(kept_habits(journal))
     return [_as_json(answer, reader) for answer in answers]
 
 
-def _as_json(answer: Answer, reader: Reader) -> dict[str, Any]:
+def _as_json(answer: presses.Answer, reader: Reader) -> dict[str, Any]:
     at = answer.at and round(1000 * answer.at.timestamp())
     words = str(localise(answer.words, reader))
     return {"key": answer.key, "state": answer.state, "words": words, "made_by": answer.made_by, "at": at}

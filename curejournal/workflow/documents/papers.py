@@ -29,6 +29,7 @@ from curejournal.materials import history
 from curejournal.soap.ingredients import ingredient_list
 from curejournal.workflow.materials import material
 from curejournal.workflow.photos.showing import shown_photos, true_picture
+from curejournal.workflow.readers import reader_of
 from curejournal.workflow.stock import lots_in, own_names
 
 PICTURE_PX = 900
@@ -48,14 +49,16 @@ def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "
     report = material(journal, name, on)
     sheet = FactSheet(report.history, report.expected, report.effect, ())
     if form == "markdown":
-        return fact_sheet_markdown(sheet, made_on=on, software=workflow.SOFTWARE).encode()
+        return fact_sheet_markdown(sheet, made_on=on, software=workflow.SOFTWARE, voice=reader_of(journal)).encode()
     uses = report.history.uses
     if uses:
         shown = max(uses, key=lambda use: (use.story.journey.moments, use.story.poured_at is not None)).story
         batch = journal.batch(shown.batch)
         pictures = tuple(_picture(journal, batch, sha256, shown.portion) for sha256 in shown.photos[-2:])
         sheet = replace(sheet, pictures=pictures)
-    return fact_sheet_pdf(sheet, made_on=on, software=workflow.SOFTWARE, place=workflow.place(journal))
+    return fact_sheet_pdf(
+        sheet, made_on=on, software=workflow.SOFTWARE, voice=reader_of(journal), place=workflow.place(journal)
+    )
 
 
 def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:
@@ -71,7 +74,9 @@ def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:
         )
     every = journal.all_batches()
     records = [_record(journal, journal.batch(code), every, on) for code in codes]
-    return record_pdf(records, place=workflow.place(journal), made_on=on, software=workflow.SOFTWARE)
+    return record_pdf(
+        records, place=workflow.place(journal), made_on=on, software=workflow.SOFTWARE, voice=reader_of(journal)
+    )
 
 
 def poured_on(journal: Journal, day: date, zone: tzinfo) -> tuple[str, ...]:
@@ -91,7 +96,9 @@ def lot(journal: Journal, name: str) -> tuple[LotUse, ...]:
 def lot_page(journal: Journal, name: str, on: datetime) -> bytes:
     """Where a lot went, as a PDF."""
     place = workflow.place(journal)
-    return lot_pdf(name, lot(journal, name), place=place, made_on=on, software=workflow.SOFTWARE)
+    return lot_pdf(
+        name, lot(journal, name), place=place, made_on=on, software=workflow.SOFTWARE, voice=reader_of(journal)
+    )
 
 
 def _record(journal: Journal, batch: Batch, every: Sequence[Batch], on: datetime) -> BatchRecord:
@@ -141,7 +148,7 @@ def calendar_file(journal: Journal, on: datetime, zone: tzinfo) -> bytes:
         CalendarTask(batch.code, batch.name, started[batch.code], item) for batch, item in workflow.due_now(journal, on)
     ]
     title = workflow.place(journal) or msg("Soap that is curing")
-    return calendar_ics(tasks, on=on, zone=zone, software=workflow.SOFTWARE, title=title)
+    return calendar_ics(tasks, on=on, zone=zone, software=workflow.SOFTWARE, voice=reader_of(journal), title=title)
 
 
 def net_weight(journal: Journal, code: str) -> NetWeight:
@@ -204,7 +211,7 @@ def labels(
         best_before = made[-1][1].best_before if made else None
         listed = _ingredients(batch, lots_in(journal, batch.recipe))
         label = replace(label, maker=workflow.place(journal), ingredients=listed, best_before=best_before)
-    return labels_pdf([label] * number, paper=paper, made_on=on, software=workflow.SOFTWARE)
+    return labels_pdf([label] * number, paper=paper, made_on=on, software=workflow.SOFTWARE, voice=reader_of(journal))
 
 
 def _across(batch: Batch, judgement: Judgement) -> str:

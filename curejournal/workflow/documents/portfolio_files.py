@@ -31,6 +31,7 @@ from curejournal.judging.context import build_context
 from curejournal.photo.analysis import NO_CARD
 from curejournal.workflow.documents.papers import NothingChosen
 from curejournal.workflow.photos.showing import Shown, comparable, cover, shown_photos, true_picture
+from curejournal.workflow.readers import reader_of
 
 MARK = b'<meta name="generator" content="curejournal portfolio">'
 _OURS = re.compile(r"[a-z0-9-]+\.(html|jpg|webp|css|js)")
@@ -80,7 +81,9 @@ def portfolio(
     shown = _shown(journal, codes, on)
     with in_plain_words(to):
         new.mkdir(parents=True)
-        for name, data in portfolio_pages(shown, design, made_on=on, software=workflow.SOFTWARE):
+        for name, data in portfolio_pages(
+            shown, design, made_on=on, software=workflow.SOFTWARE, voice=reader_of(journal)
+        ):
             (new / name).write_bytes(data)
             written.append(to / name)
             progress(name)
@@ -172,7 +175,9 @@ def portfolio_on_paper(
     if not unreleased:
         _require_released(journal, codes)
     shown = _shown(journal, codes, on)
-    return portfolio_pdf(shown, _named(journal, design), made_on=on, software=workflow.SOFTWARE)
+    return portfolio_pdf(
+        shown, _named(journal, design), made_on=on, software=workflow.SOFTWARE, voice=reader_of(journal)
+    )
 
 
 def _named(journal: Journal, design: Design) -> Design:

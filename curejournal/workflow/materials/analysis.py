@@ -62,11 +62,15 @@ class MaterialReport:
 
 @dataclass(frozen=True)
 class Which:
-    """Which material did it, and the portions that could not be compared, each with the reason."""
+    """Which material did it, and the portions that could not be compared, each with the reason.
+
+    Of `estimated` portions nobody weighed the batter, so that their doses rest on equal shares.
+    """
 
     what: What
     found: MaterialEffects
     left_out: tuple[str, ...]
+    estimated: int = 0
 
 
 @dataclass(frozen=True)
@@ -136,7 +140,7 @@ def material(
     journal, name, on
         The material as recipes name it, and the time.
     dose_pct : float, optional
-        The planned dose, % of the oils in the portion that it goes into.
+        The planned dose, % of the batter of the portion that it goes into.
     most : int, optional
         Look at so many of its latest batches only.
     beside_others : bool
@@ -187,14 +191,20 @@ def which(journal: Journal, on: datetime, what: What = "turn", *, tell: Tell | N
     TooFewBatches
     """
     chosen = compared(journal)
-    seen, left_out = observations((tell or teller(journal, on))(chosen), what)
+    told = (tell or teller(journal, on))(chosen)
+    seen, left_out = observations(told, what)
+    compared_portions = {(one.batch, one.portion) for one in seen}
+    estimated = sum(
+        (story.batch, story.portion) in compared_portions and not all(item.weighed for item in story.ingredients)
+        for story in told
+    )
     earlier = len(journal.all_batches()) - len(chosen)
     if earlier > 0 and len(chosen) == COMPARED:
         left_out = (
             msg("{earlier} earlier batches: the latest {compared} are compared", earlier=earlier, compared=COMPARED),
             *left_out,
         )
-    return Which(what, find_causes(seen), left_out)
+    return Which(what, find_causes(seen), left_out, estimated)
 
 
 def planned(

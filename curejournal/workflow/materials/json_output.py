@@ -73,6 +73,8 @@ def which_as_json(answer: Which) -> dict[str, Any]:
     return {
         "what": answer.what,
         "portions": found.portions,
+        "doses_are": "% of the portion's batter",
+        "portions_with_estimated_batter": answer.estimated,
         "base": found.base._asdict(),
         "noise": found.noise._asdict(),
         "effects": [_effect_as_json(effect) for effect in found.effects],

@@ -16,7 +16,7 @@ from curejournal.materials.history import year_part
 from curejournal.materials.outcome_causes import OutcomeCause, OutcomeSeen, causes_of
 from curejournal.soap.lye import check_lye
 from curejournal.workflow.materials.analysis import compared
-from curejournal.workflow.room import room_log, with_room
+from curejournal.workflow.room import with_room
 from curejournal.workflow.stock import ages_at_pour, lots
 
 ON_THE_SURFACE: tuple[SurfaceLook, ...] = tuple(look for look in get_args(SurfaceLook) if look != "clear")
@@ -63,14 +63,14 @@ def causes_of_outcome(journal: Journal, outcome: str, on: datetime) -> OutcomeAn
             msg("“{outcome}” is not noted here.", outcome=outcome),
             msg("Ask about one of: {outcomes}.", outcomes=join(", ", OUTCOMES)),
         )
-    known, log = lots(journal), room_log(journal)
+    known = lots(journal)
     batches = [batch.as_of(on) for batch in compared(journal) if _would_be_noted(batch, outcome)]
     seen = [
         OutcomeSeen(
             batch.code,
             _happened(batch, outcome),
             frozenset(_held(batch)),
-            _figures(with_room(journal, batch, log)) | ages_at_pour(batch, known),
+            _figures(with_room(journal, batch)) | ages_at_pour(batch, known),
             year_part(batch.poured_at),
         )
         for batch in batches

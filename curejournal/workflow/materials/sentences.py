@@ -62,7 +62,7 @@ def effect_words(effect: Effect, what: What) -> str:
         return msg("probably not ({chance:.0f} %); {seen}.", chance=100 * effect.chance, seen=seen)
     sure = msg("very likely") if effect.named else "perhaps"
     size = msg(
-        "{at_usual_dose} ΔE00 at {usual_dose_pct:.1f} % of the oils in its portion",
+        "{at_usual_dose} ΔE00 at {usual_dose_pct:.1f} % of its portion's batter",
         at_usual_dose=formatting.figure(effect.at_usual_dose),
         usual_dose_pct=effect.usual_dose_pct,
     )
@@ -91,11 +91,7 @@ def effect_words(effect: Effect, what: What) -> str:
 
 def pour_words(pour: TestPour) -> str:
     """A test pour, and what it would show."""
-    how = (
-        msg("one without")
-        if pour.without
-        else msg("{dose_pct:.1f} % of the oils in its portion of", dose_pct=pour.dose_pct)
-    )
+    how = msg("one without") if pour.without else msg("{dose_pct:.1f} % of the batter of", dose_pct=pour.dose_pct)
     alone = "" if pour.without else " alone"
     twice = "" if pour.decides else msg(" These overlap: pour it twice.")
     return msg(
@@ -114,7 +110,7 @@ def lot_words(one: LotComparison) -> str:
     """Whether a material changed with its lot, and by how much."""
     lots = join(" and ", one.between)
     change = msg(
-        "{largest_change} ΔE00 per % of the oils in its portion between {lots}",
+        "{largest_change} ΔE00 per % of its portion's batter between {lots}",
         largest_change=formatting.figure(one.largest_change),
         lots=lots,
     )
@@ -129,10 +125,19 @@ def lot_words(one: LotComparison) -> str:
 def base_words(answer: Which) -> str:
     """What soap does without any of the materials."""
     found = answer.found
-    return msg(
+    base = msg(
         "By itself the soap changes by {base} ΔE00; {portions} portions compared.",
         base=formatting.figure(found.base),
         portions=found.portions,
+    )
+    doses = msg("Doses are % of each portion's batter")
+    if not answer.estimated:
+        return msg("{base} {doses}.", base=base, doses=doses)
+    return msg(
+        "{base} {doses}; in {estimated} nobody weighed it, and equal shares were taken.",
+        base=base,
+        doses=doses,
+        estimated=msg_n("{number} portion", "{number} portions", answer.estimated),
     )
 
 

@@ -14,7 +14,7 @@ from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers, Question
 from curejournal.workflow.photos.context import PhotoContext
 from curejournal.workflow.photos.dates import no_original
-from curejournal.workflow.photos.portions import Expected, Match, match
+from curejournal.workflow.photos.portions import Expected, Match, Region, match
 
 # The smallest tag that is printed here is 14 mm; one that measures less in the card's plane lies far behind it. Ours.
 LEAST_TAG_MM = 9.0
@@ -119,10 +119,22 @@ def _named(analysis: PhotoAnalysis, answers: Answers, expected: Sequence[Expecte
     if answers.window:
         return Match((answers.window,) * count, 1.0)
     if answers.portions is not None and len(answers.portions) == count:
-        return Match(answers.portions, 1.0)
+        return Match(answers.portions, 1.0, regions=_confirmed_film(analysis, answers.portions, expected, pour_day))
     if expected is None or analysis.layers is None or len(analysis.layers.layers) != count:
         return Match(("",) * count, 0.0)
     return match(analysis.layers, expected, pour_day=pour_day)
+
+
+def _confirmed_film(
+    analysis: PhotoAnalysis, said: Sequence[str], expected: Sequence[Expected] | None, pour_day: bool
+) -> tuple[Region, ...]:
+    """What was asked about as a film, and has no name by the maker's word while the soap under it has one."""
+    if expected is None or analysis.layers is None or len(analysis.layers.layers) != len(said) or not any(said):
+        return ()
+    asked = match(analysis.layers, expected, pour_day=pour_day)
+    if asked.about != "film":
+        return ()
+    return tuple(region if not name else "" for region, name in zip(asked.regions, said, strict=True))
 
 
 def _expected(batch: Batch, at: datetime) -> list[Expected]:

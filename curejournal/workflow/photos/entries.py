@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from curejournal.base.messages import msg
-from curejournal.batch.records import ColourReading, PhotoNote, Record, Withdrawn, of_kind
+from curejournal.batch.records import ColourReading, PhotoNote, Record, SurfaceNote, Withdrawn, of_kind
 from curejournal.journal.store import NewEntry
 from curejournal.photo.measure.measurement import AreaColour, Measurement
 from curejournal.workflow.photos.case import Case
@@ -16,11 +16,27 @@ from curejournal.workflow.software import SOFTWARE
 
 
 def records_of(case: Case) -> tuple[Record, ...]:
-    """The note of the photo, and a reading of each named area that has a colour; one without a name is left out."""
+    """The note of the photo, a reading of each named area that has a colour, and the film that the maker confirmed.
+
+    An area without a name is left out.
+    """
     measurement = case.analysis.measurement
     pairs = [] if case.why else list(zip(measurement.areas, case.match.names, strict=True))
     readings = [colour_reading(measurement, area, name) for area, name in pairs if area.sample is not None and name]
-    return (_note(case, bool(readings)), *readings)
+    return (_note(case, bool(readings)), *readings, *_film(case))
+
+
+def _film(case: Case) -> tuple[SurfaceNote, ...]:
+    """The soda ash that the maker said a paler part of the window to be, noted once."""
+    layers, filed = case.analysis.layers, case.context.filed
+    if case.answers.portions is None or layers is None or of_kind((entry for _, entry in filed), SurfaceNote):
+        return ()
+    regions = case.match.regions
+    film = [layer.share for layer, region in zip(layers.layers, regions, strict=False) if region == "film"]
+    if case.why or not film:
+        return ()
+    # It lies on the outside: this is no look at what the cut faces show.
+    return (SurfaceNote("ash", None, round(100 * sum(film), 1), msg("as seen in the photo's window"), True),)
 
 
 def _note(case: Case, coloured: bool) -> PhotoNote:

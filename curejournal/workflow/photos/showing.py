@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -21,10 +22,13 @@ from curejournal.documents.soap_place import Outline, propose_place
 from curejournal.documents.true_colour import GAINS, Seen
 from curejournal.journal.store import Journal
 from curejournal.photo.read.picture_file import read_photo
+from curejournal.workflow.photos.lending import lent_balance
 
 Balance = Literal["measured", "soap", "light", "none"]
 SAME_LIGHT = timedelta(minutes=15)
 """Photos so close in time were taken in the same light. Ours: the sun moves by four degrees."""
+SAME_MINUTE = timedelta(minutes=1)
+"""Ours: within it two photos may be of the same light without anybody saying so, if all else agrees."""
 PROPOSED_AT_PX = 640
 """The longer side of the picture in which a place is looked for. Ours."""
 MADE = 2
@@ -40,8 +44,10 @@ class Shown:
     """A photo of a batch as it is shown: when it was taken, and by what its colours are true.
 
     `balance` is *measured* (its own card), *soap* (the soap's measured colour of that day), *light* (the white balance
-    of a photo with a card of the same minutes, by the maker's word), or *none*: then it is shown as it was taken.
-    `light` names that photo, and what was measured in it.
+    of a photo with a card of the same minutes, by the maker's word; or its balance, if it is of the same minute and
+    agrees by itself, see `agreed`), or *none*: then it is shown as it was taken.
+    `light` names that photo, and what was measured in it; `minute` likewise one of the same minute, not yet looked at;
+    `lent` are the factors that it lends.
     """
 
     sha256: str
@@ -52,6 +58,8 @@ class Shown:
     portions: tuple[str, ...] = ()
     cover: bool = False
     light: tuple[str, tuple[Seen, ...]] | None = None
+    minute: tuple[str, tuple[Seen, ...]] | None = None
+    lent: Lab | None = None
 
     def around(self, portion: str) -> Shown:
         """The same, cut around one portion where not all fit."""
@@ -91,7 +99,7 @@ def shown_photos(batch: Batch) -> tuple[Shown, ...]:
         asked = views.get(sha256, PhotoView())
         found.append(_shown(batch, sha256, when, readings.get(sha256, ()), asked, caption))
     alike = {sha256 for sha256, view in views.items() if view.same_light}
-    return tuple(_in_light_of(photo, beside(photo, found)) if photo.sha256 in alike else photo for photo in found)
+    return tuple(_in_light_of(photo, beside(photo, found), by_word=photo.sha256 in alike) for photo in found)
 
 
 def _shown(
@@ -124,11 +132,35 @@ def beside(photo: Shown, photos: Sequence[Shown]) -> Shown | None:
     return min(near, key=lambda one: abs(one.at - photo.at), default=None)
 
 
-def _in_light_of(photo: Shown, other: Shown | None) -> Shown:
-    """Give a photo without a card the white balance of one with a card."""
+def _in_light_of(photo: Shown, other: Shown | None, *, by_word: bool) -> Shown:
+    """Give a photo without a card the white balance of one with a card, or name one that may lend its balance."""
     if other is None or photo.balance != "none":
         return photo
-    return replace(photo, balance="light", light=(other.sha256, other.view.seen))
+    found = (other.sha256, other.view.seen)
+    if by_word:
+        return replace(photo, balance="light", light=found)
+    return replace(photo, minute=found) if abs(other.at - photo.at) <= SAME_MINUTE else photo
+
+
+def agreed(journal: Journal, shown: Shown) -> Shown:
+    """Lend a photo the balance of one with a card of the same minute, where camera, exposure and soap agree.
+
+    Nothing is measured by it; see `lending.lent_balance`. Worked out once, and then read.
+    """
+    if shown.minute is None:
+        return shown
+    other, seen = shown.minute
+
+    def made() -> bytes:
+        gains = lent_balance(journal.photo_bytes(shown.sha256), journal.photo_bytes(other), seen)
+        return json.dumps(None if gains is None else gains.tolist()).encode()
+
+    known = hashlib.sha256(repr((MADE, shown.minute)).encode()).hexdigest()[:12]
+    try:
+        gains = json.loads(journal.derived(shown.sha256, f"lent-{known}.json", made))
+    except CureJournalError:  # one of the two cannot be read: whoever shows it says so
+        return shown
+    return shown if gains is None else replace(shown, balance="light", lent=(gains[0], gains[1], gains[2]))
 
 
 def likely_place(journal: Journal, batch: Batch, photo: Shown, portion: str) -> Outline | None:
@@ -215,12 +247,13 @@ def true_picture(journal: Journal, shown: Shown, longest: int, cut: Cut = "wide"
     ------
     NotAPicture, PictureDamaged, PictureTooLarge, JournalDamaged
     """
-    known = hashlib.sha256(repr((MADE, shown.view, shown.light)).encode()).hexdigest()[:12]
+    known = hashlib.sha256(repr((MADE, shown.view, shown.light, shown.lent)).encode()).hexdigest()[:12]
 
     def made() -> bytes:
-        light = None
+        light = None if shown.lent is None else np.array(shown.lent)
         if shown.light is not None:
             light = gains_by(journal.photo_bytes(shown.light[0]), shown.light[1])
+            light = None if light is None else light / float(light[1])  # its white balance, not its exposure
         data = journal.photo_bytes(shown.sha256)
         return jpeg(soap_picture(data, shown.view, longest, ASPECTS[cut], whole=cut == "whole", light=light))
 

@@ -1,7 +1,7 @@
-"""Run: python -m tests.benchmarks.foreign_study [--batches 200] [--releases 0] [--range first|second|third].
+"""Run: python -m tests.benchmarks.foreign_study [--batches 200] [--releases 0] [--range first|second|third|fourth].
 
-The first range is for development, the second checks it, the third is run once. `--releases N` counts N batches of each
-kind of maker, of which only what concerns lye is judged.
+The first range is for development, the second checks it, the third and the fourth are run once, each after changes.
+`--releases N` counts N batches of each kind of maker, of which only what concerns lye is judged.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from concurrent.futures import ProcessPoolExecutor
 from tests.benchmarks.foreign_study.study import judge_one, release_one, release_table, table
 from tests.benchmarks.foreign_study.worlds import MAKERS
 
-SEEDS = {"first": 1_907_311, "second": 40_118_260, "third": 775_220_419}
+SEEDS = {"first": 1_907_311, "second": 40_118_260, "third": 775_220_419, "fourth": 330_817_502}
 
 
 def main() -> None:

@@ -73,8 +73,8 @@ AIMED_MODELS: tuple[CurveModel, ...] = (
     _model(msg("steady as intended"), msg("no change from the target colour"), _steady, (), RETURN_SD),
     _model("return", msg("one relaxation to the target colour"), _one, (_RETURN,), RETURN_SD),
     _model(msg("turn and return"), msg("a fast turn, then a return"), _two, (_TURN, _RETURN_SLOW), RETURN_SD),
-    _model(msg("late browning"), msg("as intended, then browning"), _late, ((0.012, 0.4), (1.0, 25.0)), RETURN_SD),
+    _model(msg("late browning"), msg("as intended, then browning"), _late, ((0.012, 0.3), (1.0, 25.0)), RETURN_SD),
 )
 """What it may do where there is a target colour: most end near it, and the readings may deny it. *Late browning*
-keeps open, for the first weeks, that a colour that looks right turns yet; up to 0.4 a day, as with a bound of 0.1
+keeps open, for the first weeks, that a colour that looks right turns yet; up to 0.3 a day, as with a bound of 0.1
 browning that had come to rest was called *still browning* (first range of the study of foreign worlds)."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import pytest
 
 from curejournal.batch.records import ScalarReading
+from curejournal.journal.store import Journal
 from curejournal.workflow.demo import pictures_folder
 from tests.ui.conftest import SIZES, App
 from tests.ui.line import Line
@@ -176,6 +178,47 @@ def test_what_is_half_typed_outlives_a_reload_until_it_is_saved(
     room = to_room(window, line, size, None)
     window.wait_for_timeout(500)
     assert room.input_value() == ""
+
+
+TAKEN = """() => new Promise(done => {
+    indexedDB.open('curejournal').onsuccess = event => {
+        const keys = event.target.result.transaction('taken').objectStore('taken').getAllKeys();
+        keys.onsuccess = () => done(keys.result.length);
+    };
+})"""
+
+
+@pytest.mark.mostly("phone")
+def test_a_photo_by_the_phones_camera_stays_on_it_at_full_size_until_the_journal_has_it(
+    size: str, window: Any, full_app: App, line: Line
+) -> None:
+    picture = pictures_folder() / "chamomile-6.jpg"
+    window.goto(f"{line.address}/photos?batch=C-{size}")
+    settled(window)
+    line.cut()
+    camera = window.locator("input[capture=environment]")
+    camera.set_input_files(picture)
+    window.wait_for_timeout(1_000)
+    assert window.evaluate(TAKEN) == 1
+    window.goto("about:blank")
+    line.mend()
+    window.goto(f"{line.address}/photos?batch=C-{size}")
+    settled(window)
+    see(window, "Taken here and not in the journal yet: 1.")
+    assert_accessible(window)
+    shot(window, size, "photo-left")
+    window.get_by_role("button", name="Bring back").click()
+    see(window, graded("chamomile"))
+    settled(window)
+    window.get_by_role("button", name=re.compile("^(Keep|Save) photo and colour")).click()
+    settled(window)
+    for _ in range(50):
+        if not window.evaluate(TAKEN):
+            break
+        window.wait_for_timeout(100)
+    assert window.evaluate(TAKEN) == 0, "the phone forgets it"
+    with Journal.open(full_app.folder) as journal:
+        assert journal.photo_bytes(hashlib.sha256(picture.read_bytes()).hexdigest()) == picture.read_bytes()
 
 
 @pytest.mark.mostly("phone")

@@ -13,7 +13,7 @@ from curejournal.base.messages import join, msg
 from curejournal.batch.records import Batch
 from curejournal.colour.sample import Grade
 from curejournal.documents.formatting import moment
-from curejournal.ui.components import common, marking
+from curejournal.ui.components import common, marking, taking
 from curejournal.ui.forms import photo_answers, surface
 from curejournal.ui.i18n import localised, tr
 from curejournal.ui.page import Desk, attempt, plain
@@ -95,6 +95,7 @@ def pictures(desk: Desk) -> Iterator[Shot]:
         key=f"photo-files-{turn}",
         help=tr(msg("On a phone this also opens its camera; such photos are sharper and carry their date.")),
     )
+    taking.offer(desk)
     for file in files:
         yield Shot(file.file_id, file.name, file.getvalue())
     if st.toggle(tr(msg("Use this device’s camera here")), key=f"photo-camera-on-{turn}"):
@@ -219,6 +220,7 @@ def _asked(desk: Desk, batch: Batch, shot: Shot) -> Shot | None:
     assert analysis is not None
     if batch.code in {code for code, _ in desk.journal.entries_of_photo(analysis.sha256)}:
         common.say(msg("✓ It is in this batch."))
+        taking.are_safe([shot.name])
         return None
 
     def filed(answers: Answers) -> Filing:
@@ -301,6 +303,8 @@ def keep(desk: Desk, batch: Batch, shots: list[Shot]) -> None:
 
 def _kept(desk: Desk, batch: Batch, shot: Shot) -> str:
     added = attempt(_adding(desk, batch, shot))
+    if added:
+        taking.are_safe([shot.name])
     if added and added.item and added.outcome == "placed":
         surface.look_later(added.item.sha256)
     return (

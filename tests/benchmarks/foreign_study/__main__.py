@@ -1,4 +1,4 @@
-"""Run: python -m tests.benchmarks.foreign_study [--batches 200] [--releases 0] [--range first|second|third|fourth|fifth].
+"""Run: python -m tests.benchmarks.foreign_study [--batches 200] [--releases 0] [--range first|second|…|fifth].
 
 The first range is for development, the second checks it, the others are run once, each after changes.
 `--releases N` counts N batches of each kind of maker, of which only what concerns lye is judged.

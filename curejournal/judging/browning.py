@@ -22,13 +22,13 @@ def out_of_date(context: Context, journey: ColourSeries) -> bool:
     Parameters
     ----------
     context : Context
+        What is known of the batch at that time.
     journey : ColourSeries
-        Of the portion.
+        What the portion's colour does.
 
     Returns
     -------
     bool
-        False once the batch is released: nobody photographs what is sold.
     """
     if journey.target_lab is None or not journey.points or context.batch.released_at is not None:
         return False

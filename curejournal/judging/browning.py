@@ -17,7 +17,19 @@ worlds that were called ready, those that had turned brown meanwhile had not bee
 
 
 def out_of_date(context: Context, journey: ColourSeries) -> bool:
-    """Whether the last photo of a portion with a target is too old to release the batch by."""
+    """Whether the last photo of a portion with a target is too old to release the batch by.
+
+    Parameters
+    ----------
+    context : Context
+        What is known of the batch at that time.
+    journey : ColourSeries
+        What the portion's colour does.
+
+    Returns
+    -------
+    bool
+    """
     if journey.target_lab is None or not journey.points or context.batch.released_at is not None:
         return False
     return context.on - journey.points[-1].at > FRESH_DAYS * DAY

@@ -217,13 +217,11 @@ def fit_colour_series(
     covariances = np.array([session.covariance for session in seen]) + mixed_sd**2 * np.eye(3)
     lone = lone_moment(days, labs, target_lab, tolerance)
     fitted = fit_robustly(days, labs, covariances, target_lab, target_sd, np.where(lone, LONE_WEIGHT, 1.0))
-
     last = float(days[-1])
     until = max(last + 14.0, (curve_until - start) / DAY if curve_until else 0.0)
     grid = _days_to_draw(float(days[0]), last, until)
     # All days in one go, as most of the time goes into calls, not into days.
-    stays = last + STAYS_DAYS
-    every = fitted.at(np.concatenate([grid, days, [stays], [last, last + soon(last), last + AHEAD_DAYS]]))
+    every = fitted.at(np.concatenate([grid, days, last + np.array([STAYS_DAYS, 0.0, soon(last), AHEAD_DAYS])]))
     ends = [len(grid), len(grid) + len(days)]
     drawn, at_moments, lab_at = every[:, : ends[0]], every[:, ends[0] : ends[1]], every[:, -3:]
     away = away_then = away_ahead = None
@@ -239,7 +237,6 @@ def fit_colour_series(
     if state is State.RECOVERED and not proven:
         state = State.RECOVERING
     lab_now = at_moments[:, -1].mean(axis=0)
-    show = grid <= until + 1e-9
     return ColourSeries(
         state=state,
         chances=chances,
@@ -252,7 +249,7 @@ def fit_colour_series(
         yellowness_now=float(yellowness_e313(lab_now)),
         **beside_target(target_lab, lab_now, at_moments[:, -1] - lab_now),
         forecast=None if away is None else predict(grid, away, tolerance, start, last),
-        curve=_curve(grid[show], drawn[:, show], None if away is None else away[:, show]),
+        curve=_curve(grid, drawn, away, until),
         models=fitted.curves.models,
         perhaps=perhaps(state, dict(chances), last),
         mixed_cards=tuple(mixed) if len(mixed) > 1 else (),
@@ -332,7 +329,9 @@ def _points(
     )
 
 
-def _curve(grid: Array, drawn: Array, away: Array | None) -> ColourCurve:
+def _curve(grid: Array, drawn: Array, away: Array | None, until: float) -> ColourCurve:
+    show = grid <= until + 1e-9
+    grid, drawn, away = grid[show], drawn[:, show], None if away is None else away[:, show]
     low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
     rows: tuple[tuple[float, ...], ...] = ((), (), ())
     if away is not None:

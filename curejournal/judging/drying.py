@@ -179,7 +179,6 @@ def analyse_drying(
     moments = len({round(float(day) * 4) for day in days})
     if moments < 2 or latest - float(days[0]) < 1.0:
         return _nothing(WEIGHED_ONCE, most, entries, days, parts, sds)
-
     curves, chi2, inflation = _fit(days, parts, sds, groups, room or RoomHistory())
     offsets = curves.extra[..., 0].mean(axis=0)
     long = curves.at(np.array([0.0, LONG_DAYS]))[..., 0]

@@ -157,6 +157,16 @@ def placement_from_corners(card: Card, corners: Sequence[tuple[float, float]]) -
 
 
 def project(homography: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Points (..., 2) through a 3x3 homography."""
+    """Points (..., 2) through a 3x3 homography.
+
+    Parameters
+    ----------
+    homography : ndarray of shape (3, 3)
+    points : ndarray of shape (..., 2)
+
+    Returns
+    -------
+    ndarray of shape (..., 2)
+    """
     flat = np.asarray(points, float).reshape(-1, 1, 2)
     return np.asarray(cv2.perspectiveTransform(flat, homography), float).reshape(np.shape(points))

@@ -36,7 +36,7 @@ def test_a_cured_earlier_batch_gives_its_colour_by_all_good_readings_and_how_far
     assert np.abs(np.subtract(picked.lab, INTENDED)).max() < 2.5 * picked.sd
     assert 0.2 < picked.sd < SETTING_SD
     assert picked.card == "window"
-    assert picked.words == f"B-07 cream, read {day(42):%Y-%m-%d} with card window"
+    assert picked.words == f"B-07 cream, read {day(42):%-d %b %Y} with card window"
 
 
 @pytest.mark.parametrize(
@@ -66,7 +66,7 @@ def test_a_control_gives_its_latest_moment():
     with_control = batch(*BASICS, (0, Portion("plain", control=True)), (1, reading(INTENDED, "plain")), (9, base))
     picked = from_control(with_control, "plain")
     assert picked.lab == pytest.approx((89.0, 1.0, 12.0))
-    with pytest.raises(NoColourToPick, match="no control"):
+    with pytest.raises(NoColourToPick, match="is not a control portion"):
         from_control(with_control, "cream")
 
 

@@ -184,7 +184,16 @@ def card_faded(card: Card) -> Reason:
 
 
 def card_yellowed(card: Card) -> Reason:
-    """The card's white is yellow by the camera's own white balance."""
+    """The card's white is yellow by the camera's own white balance.
+
+    Parameters
+    ----------
+    card : Card
+
+    Returns
+    -------
+    Reason
+    """
     text = msg(
         "Either the light is very yellow or the card “{name}” has yellowed, and no photo tells quite which: "
         "blue and yellow are less sure.",

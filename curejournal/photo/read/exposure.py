@@ -29,7 +29,17 @@ class Exposure:
 
 
 def exposure_of(data: bytes) -> Exposure:
-    """What a picture file says of its exposure; nothing known where it says nothing, or nothing that can be read."""
+    """What a picture file says of its exposure; nothing known where it says nothing, or nothing that can be read.
+
+    Parameters
+    ----------
+    data : bytes
+        The file as it came.
+
+    Returns
+    -------
+    Exposure
+    """
     try:
         with Image.open(io.BytesIO(data), formats=FORMATS) as image:
             tags = image.getexif()

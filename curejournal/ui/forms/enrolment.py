@@ -23,6 +23,7 @@ WAYS: dict[str, tuple[str, tuple[str, ...]]] = {
             msg("Lay the card beside a 24-patch chart with published colours, both flat."),
             msg("Even daylight from a window; no lamp, no sun on them."),
             msg("Take three photos from above, both whole in the picture, and move a little between them."),
+            msg("The photo in which the card shines least counts most: one photo alone leaves dark colours in doubt."),
             msg("Choose the photos here."),
         ),
     ),

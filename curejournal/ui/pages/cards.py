@@ -125,6 +125,8 @@ def _use() -> None:
             (
                 msg("Daylight from a window, no lamp, no flash, no sun on the card."),
                 msg("Lay the card flat, the soap in its window. Phone straight above, card a third of the picture."),
+                msg("Let the light come from the side, so that neither soap nor card shines towards the phone."),
+                msg("No coloured wall beside the soap, and no sleeve over the card: neither can be seen in the photo."),
                 msg("No filters, no portrait mode. Tap on the card to focus."),
                 msg("The same place and hour each time makes changes easier to see."),
             )

@@ -58,7 +58,7 @@ def start_test_pour(journal: Journal, pour: TestPour, *, by: str, now: datetime)
     divided = [portion.name for portion in beside.portions if not portion.control]
     held = tuple(ingredients(recipe, divided))
     of_it = [where for where, item in held if _is(item, pour.material)]
-    where = of_it[0] or (divided[0] if divided else "")
+    where = of_it[0] or next(iter(divided), "")
     additives = [item for of, item in held if of in ("", where) and item.kind != "liquid"]
     if not any(_is(item, pour.material) for item in additives):
         raise NoTestPour(
@@ -67,10 +67,13 @@ def start_test_pour(journal: Journal, pour: TestPour, *, by: str, now: datetime)
         )
     kept = [item for item in additives if _is(item, pour.material) != pour.without]
     planned = _planned(recipe, kept, pour)
-    name = f"Test pour: without {pour.material}" if pour.without else f"Test pour: {pour.material} alone"
     kind = BatchKind("test pour", f"to find out whether {pour.material} did it", beside.code)
     records: list[Record] = [kind, _portion(beside, where), planned]
-    return start_batch(journal, _code(journal), name, at=now, by=by, now=now, records=records)
+    return start_batch(journal, _code(journal), _name_of(pour), at=now, by=by, now=now, records=records)
+
+
+def _name_of(pour: TestPour) -> str:
+    return f"Test pour: without {pour.material}" if pour.without else f"Test pour: {pour.material} alone"
 
 
 def pours_made(journal: Journal) -> tuple[Compared, ...]:

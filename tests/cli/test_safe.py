@@ -24,9 +24,10 @@ from curejournal.cli import command_names, main
 from curejournal.journal.database import DATABASE
 from curejournal.journal.ledger import Ledger
 from curejournal.journal.store import Journal
+from curejournal.photo import analysis
 from curejournal.photo.find.tag import payload
 from curejournal.workflow import documents
-from curejournal.workflow.photos import Clock, Source, adding, analyse, commit, import_photos, importing, strips
+from curejournal.workflow.photos import Clock, Source, adding, commit, import_photos, importing, strips
 from tests.cli.test_cli_recipe import MIXED
 from tests.photo.windows import drawn
 from tests.rolls import analysed_once
@@ -205,7 +206,7 @@ def test_what_a_refusal_says_is_safe_is_true(
     monkeypatch.setattr(strips, "check_photo", lambda seen: seen)
     monkeypatch.setattr(strips, "enrol_key", lambda name, lot, *_: strips.StripKey(name, lot, "window", ()))
     monkeypatch.setattr(strips, "read_strip", lambda *_, **__: strips.StripReading(9.5, 9.3, 9.7, 0.5, "k"))
-    for module in (adding, analyse, commit, importing):
+    for module in (analysis, adding, commit, importing):
         monkeypatch.setattr(module, "analyse", analysed_once)
     for command in line.split(" ; "):
         before, ends, fails, failed = rows_of(now), [], 0, True

@@ -25,12 +25,8 @@ def _two(days: Array, rates: Array) -> Array:
 
 
 def _late(days: Array, rates: Array) -> Array:
-    """Begins slowly on a day (second rate) and comes to an end: the sigmoid of M. Avrami, J. Chem. Phys. 8, 1940, 212.
-
-    With its exponent at 2; with 1, a sudden start, browning that had ended was called *still browning*.
-    """
     after = np.maximum(days[None, :] - rates[:, 1:], 0.0)
-    return np.stack([np.ones_like(after), 1.0 - np.exp(-((rates[:, :1] * after) ** 2))], axis=-1)
+    return np.stack([np.ones_like(after), 1.0 - np.exp(-rates[:, :1] * after)], axis=-1)
 
 
 FAR_SD, NEAR_SD, RETURN_SD, CHANGE_SD = 15.0, 5.0, 1.5, 15.0
@@ -77,7 +73,8 @@ AIMED_MODELS: tuple[CurveModel, ...] = (
     _model(msg("steady as intended"), msg("no change from the target colour"), _steady, (), RETURN_SD),
     _model("return", msg("one relaxation to the target colour"), _one, (_RETURN,), RETURN_SD),
     _model(msg("turn and return"), msg("a fast turn, then a return"), _two, (_TURN, _RETURN_SLOW), RETURN_SD),
-    _model(msg("late browning"), msg("as intended, then browning"), _late, ((0.012, 0.2), (0.5, 25.0)), RETURN_SD),
+    _model(msg("late browning"), msg("as intended, then browning"), _late, ((0.012, 0.3), (1.0, 25.0)), RETURN_SD),
 )
 """What it may do where there is a target colour: most end near it, and the readings may deny it. *Late browning*
-keeps open, for the first weeks, that a colour that looks right turns yet."""
+keeps open, for the first weeks, that a colour that looks right turns yet; up to 0.3 a day, as with a bound of 0.1
+browning that had come to rest was called *still browning* (first range of the study of foreign worlds)."""

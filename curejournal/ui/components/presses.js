@@ -26,6 +26,13 @@ export default function (component) {
     return made;
   };
 
+  // What would be drawn as it is stays: a finger or the focus may be on it.
+  const same = (place, drawn) => {
+    const before = place.drawn;
+    place.drawn = JSON.stringify(drawn);
+    return before === place.drawn;
+  };
+
   // --- half-typed fields outlive the page ---
   const draft = () => `curejournal-draft:${data.journal}:${state.batch}`;
   const fields = ["temperature", "note", "bars", "days"].map((name) => find(`[name=${name}]`));
@@ -72,10 +79,12 @@ export default function (component) {
     const { last } = state;
     const told = find(".told");
     if (!last) {
+      told.drawn = "";
       told.replaceChildren();
       return;
     }
     const waits = last.stage === "keeping" && (outbox.trouble || Date.now() - last.item.press.at > 2_500);
+    if (same(told, [last.item?.press.key, last.stage, waits, last.words, last.shown, outbox.trouble])) return;
     const box = make("div", "", waits ? "said waits" : "said");
     const line = make("p");
     line.append(make("b", waits ? words.notSaved : words[last.stage]), ` ${last.words ?? last.shown}`);
@@ -138,6 +147,7 @@ export default function (component) {
   const radios = (place, choices, chosen, choose) => {
     const group = find(place);
     group.hidden = choices.length < 2;
+    if (same(group, [state.batch, chosen, choices])) return;
     group.replaceChildren(
       ...choices.map(([value, label, small]) => {
         const button = make("button", label);

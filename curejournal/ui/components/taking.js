@@ -55,7 +55,7 @@ export default function ({ data, parentElement }) {
     root.here ??= new Set();
     const left = all.filter((one) => one.journal === data.journal && !data.safe.includes(one.name) && !root.here.has(one.name));
     find(".left").hidden = !left.length;
-    find(".left p").textContent = words.left.replace("{n}", left.length);
+    find(".left p").textContent = words.left.replace("{count}", left.length);
     find(".back").onclick = () => {
       left.forEach((one) => root.here.add(one.name));
       hand(left.map((one) => new File([one.bytes], one.name, { type: one.type })));

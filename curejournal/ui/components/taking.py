@@ -41,7 +41,7 @@ def offer(desk: Desk) -> None:
         "take": msg("Take a photo"),
         "dark": msg("This photo is too dark. Take it again nearer to a window."),
         "burnt": msg("The brightest parts are burnt out. If the card’s white is, take it again with less exposure."),
-        "left": msg("Taken here and not in the journal yet: {n}.", n="{n}"),
+        "left": msg("Taken here and not in the journal yet: {count}.", count="{count}"),
         "back": msg("Bring back"),
         "forget": msg("Forget"),
     }

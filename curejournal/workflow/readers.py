@@ -84,7 +84,7 @@ class Reader:
         """Find a template in the reader's language; what the catalogue lacks stays English."""
         if self.habits.language == SOURCE_LANGUAGE:
             return plural if plural and number != 1 else singular
-        return _catalogue(self.habits.language).find(singular, plural, number)
+        return _catalogue(TEXTS / f"{self.habits.language}.po").find(singular, plural, number)
 
     def quantity(self, value: float, decimals: int, unit: str) -> str:
         """Write a weight or a temperature in the reader's unit, no coarser than it was."""
@@ -131,12 +131,12 @@ class _Catalogue:
 
 
 @cache
-def _catalogue(language: str) -> _Catalogue:
+def _catalogue(path: Path) -> _Catalogue:
     from gettext import c2py  # gettext's own reading of a plural expression
 
     from babel.messages.pofile import read_po
 
-    with (TEXTS / f"{language}.po").open("rb") as file:
+    with path.open("rb") as file:
         catalogue = read_po(file)
     texts = {
         str(m.id[0] if isinstance(m.id, (tuple, list)) else m.id): m.string

@@ -237,6 +237,9 @@ def test_a_signature_has_no_undo_and_a_hold_is_lifted_by_another(small: Path) ->
 def test_a_signature_without_a_name_is_refused(small: Path) -> None:
     at = app("batch", batch="B-1")
     only(at.button, "Sign").click().run()
+    assert any("Say in your own words" in told.value for told in at.info)
+    at.text_area(key="sign-B-1-0-statement").input("Cured and tested.")
+    only(at.button, "Sign").click().run()
     assert at.error
     with Journal.open(small) as journal:
         assert not journal.batch("B-1").records(Decision)
@@ -264,7 +267,7 @@ def test_two_batches_stand_side_by_side(small: Path) -> None:
         journal.add("B-2", reading((60.0, 10.0, 30.0), "a"), at=NOW, by="Ann")
     at = app("compare", batch="B-1")
     at.toggle(key="two").set_value(True).run()
-    at.selectbox(key="right-B-1").set_value("B-2").run()
+    at.selectbox(key="right-").set_value("B-2").run()
     assert not at.exception and "They differ." in text_of(at)
 
 

@@ -197,7 +197,7 @@ def test_a_wrong_clock_of_another_zone_is_told_with_its_distance_from_utc(kept: 
     (one,) = take(kept, ("a.jpg", picture(CREAM, at=far)))
     assert "1 Dec 2026, 09:30 (UTC+9) lies in the future" in one.why
     (two,) = take(kept, ("b.jpg", picture(CREAM, at=POURED - timedelta(days=3))))
-    assert "29 Aug 2026, 10:00 is before the batch was poured" in two.why
+    assert "29 Aug 2026, 10:00 is before the pour" in two.why
 
 
 def test_a_colour_unlike_the_batch_is_asked_about_and_kept_once_confirmed(kept: Journal) -> None:

@@ -350,4 +350,5 @@ def test_what_a_maker_typed_stays_text_in_the_browser(window: Any, full_app: App
     for path in ("", "batches", "batch?batch=B-3"):
         steps.go(window, full_app, path)
         assert window.locator("img[src*=example], img[src=x]").count() == 0
-    assert "![x](https://example.org/x.png)" in window.locator("h1").inner_text()
+    # A word joiner, which nobody sees, keeps an address from becoming a link.
+    assert "![x](https://example.org/x.png)" in window.locator("h1").inner_text().replace("\u2060", "")

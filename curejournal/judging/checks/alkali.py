@@ -189,9 +189,12 @@ def _missing_strips(context: Context, poured: datetime) -> Iterator[str]:
         yield msg("strips of {more} from day {strip_days:g} on", more=more, strip_days=STRIP_DAYS)
     for packet in dict.fromkeys(test.packet for test in strips):
         known = packet_biases(context.packets).get(packet)
-        name = msg("packet {packet}", packet=packet) if packet else msg("the strips' packet, named")
+        name = msg("packet {packet}", packet=packet) if packet else msg("the strips' packet")
         if known is None:
-            yield msg("{name} tried once in soap beside a calibrated meter: strips may read three units low", name=name)
+            named = name if packet else msg("{packet} named, and", packet=name)
+            yield msg(
+                "{named} tried once in soap beside a calibrated meter, as strips may read three units low", named=named
+            )
             continue
         ends = [test.ph.interval for test in strips if test.packet == packet and test.ph is not None]
         middle = sum(low + high for low, high in ends) / (2 * len(ends)) - known[0]

@@ -26,7 +26,7 @@ _take = st.components.v2.component(
 label { position: relative; display: inline-grid; place-content: center; min-height: 3.4rem; padding: 0 var(--s6);
   border: 1px solid var(--edge); border-radius: 8px; font-weight: 600; cursor: pointer; }
 label:focus-within { outline: 3px solid var(--ink); outline-offset: 2px; }
-input { position: absolute; inset: 0; width: 100%; height: 100%; opacity: 0; cursor: pointer; font-size: 0; }
+input { position: absolute; inset: 0; width: 100%; height: 100%; opacity: 0; cursor: pointer; }
 p { margin: var(--s2) 0; }
 button { font: inherit; color: inherit; background: transparent; border: 1px solid var(--edge); border-radius: 8px;
   min-height: 48px; padding: 0 var(--s4); margin-right: var(--s2); cursor: pointer; }

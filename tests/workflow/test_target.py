@@ -36,7 +36,7 @@ def pictured(journal: Journal) -> Journal:
 
 
 SOURCES = {
-    "cured earlier batch": ({"from_batch": "old", "from_portion": "cream"}, INTENDED, "old cream, read 2026-10-13"),
+    "cured earlier batch": ({"from_batch": "old", "from_portion": "cream"}, INTENDED, "old cream, read 13 Oct 2026"),
     "control portion": ({"from_portion": "plain"}, (87.0, 1.5, 13.0), "control plain"),
     "batter before fragrance": ({"reading": True}, (85.0, 2.0, 14.0), "batter before fragrance"),
     "swatch": ({"lab": (80.0, 3.0, 20.0)}, (80.0, 3.0, 20.0), "swatch as typed"),

@@ -284,10 +284,10 @@ def test_the_window_of_a_batch_with_two_portions_needs_a_name(started: Journal, 
 def test_a_picture_without_a_colour_is_checked_for_its_date_too(started: Journal, photo: bytes) -> None:
     """One of 2024 was taken into a batch of 2026: a card or none, the date has to be the batch's."""
     before, at = started.history("B1"), POURED - timedelta(days=700)
-    with pytest.raises(PhotoWaits, match="before the batch was poured"):
+    with pytest.raises(PhotoWaits, match="is before the pour"):
         take(started, photo, card="", story=True, at=at)
     assert started.history("B1") == before and started.unfiled_photos() == ()
-    with pytest.raises(CureJournalError, match="before the batch was poured"):
+    with pytest.raises(CureJournalError, match="is before the pour"):
         take(started, photo, at=at, confirmed=ALL)
     # What shows no colour may be older: oils weighed out the day before, say.
     kept = take(started, photo, card="", story=True, at=POURED - timedelta(days=1), confirmed=("date",))

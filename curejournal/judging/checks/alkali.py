@@ -189,11 +189,10 @@ def _missing_strips(context: Context, poured: datetime) -> Iterator[str]:
         yield msg("strips of {more} from day {strip_days:g} on", more=more, strip_days=STRIP_DAYS)
     for packet in dict.fromkeys(test.packet for test in strips):
         known = packet_biases(context.packets).get(packet)
-        name = msg("packet {packet}", packet=packet) if packet else msg("the strips' packet")
+        name = msg("packet {packet}", packet=packet) if packet else msg("a named packet of strips")
         if known is None:
-            named = name if packet else msg("{packet} named, and", packet=name)
             yield msg(
-                "{named} tried once in soap beside a calibrated meter, as strips may read three units low", named=named
+                "{name} tried once in soap beside a calibrated meter, as strips may read three units low", name=name
             )
             continue
         ends = [test.ph.interval for test in strips if test.packet == packet and test.ph is not None]

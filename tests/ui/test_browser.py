@@ -307,7 +307,7 @@ def test_an_unlikely_weight_is_asked_about(size: str, window: Any, full_app: App
     field = window.get_by_label("bar 1: grams")
     field.fill("12.8")
     field.press("Tab")
-    steps.press(window, "Keep the weights")
+    steps.press(window, "Save")
     steps.see(window, "slipped decimal")
     assert len(steps.current(full_app, code, Weighing)) == 1
     steps.press(window, "Keep it as it is")

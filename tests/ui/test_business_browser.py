@@ -73,7 +73,7 @@ def test_a_file_is_given_at_each_press(window: Any, full_app: App) -> None:
 
 @pytest.mark.mostly("desktop")
 def test_a_batch_goes_out_as_a_bundle_and_comes_in_under_another_code(window: Any, size: str, full_app: App) -> None:
-    go(window, full_app, f"exchange?batch=C-{size}")
+    go(window, full_app, f"share?batch=C-{size}")
     bundle = taken(window, "Bundle of this batch")
     upload = {"name": "bundle.zip", "mimeType": "application/zip", "buffer": bundle}
     window.locator("input[type=file]").first.set_input_files([upload])
@@ -100,6 +100,7 @@ def test_a_pour_is_planned_for_a_mould_and_its_recipe_taken(window: Any, size: s
 def test_what_happens_beside_readings_fits_and_is_accessible(window: Any, size: str, full_app: App) -> None:
     go(window, full_app, "batch?batch=B-1")
     section(window, "Log")
+    section(window, "something else")
     for name in ("bars that left", "a change on the scale", "a target colour", "pieces of another batch"):
         section(window, name)
         assert_fits(window)

@@ -231,9 +231,10 @@ def test_a_weight_is_entered_from_todays_list(size: str, window: Any, full_app: 
     row = window.locator(f".st-key-row-{code}")
     row.get_by_role("button", name="Weigh the marked bars").click()
     steps.settled(window)
-    row.get_by_label("Grams", exact=True).fill("128.4")
-    row.get_by_label("Grams", exact=True).press("Tab")
-    steps.press(window, "Keep the weights")
+    first = row.get_by_label("1. bar 1: grams")
+    first.fill("128.4")
+    first.press("Tab")
+    steps.press(window, "Save")
     steps.see(window, re.compile(f"Kept for {code}"))
     assert "today" in window.locator("h1").inner_text()
     assert [entry.record.grams for entry in steps.current(full_app, code, Weighing)] == [128.4]

@@ -24,9 +24,11 @@ SHOWN = 20
 
 def show(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     """The entries that count, each to be put right; then every entry ever made, and the papers."""
-    common.say(
-        msg("Touch an entry to put it right. What was entered stays below; the correction counts from now on."), "soft"
-    )
+    if common.may_enter(desk):
+        common.say(
+            msg("Touch an entry to put it right. What was entered stays below; the correction counts from now on."),
+            "soft",
+        )
     shown = st.session_state.setdefault(f"entries-{batch.code}", SHOWN)
     latest = batch.entries[::-1]
     if not st.session_state.get("touched"):

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 
 from curejournal import workflow
 from curejournal.colour.spaces import lab_from_srgb
@@ -67,7 +68,7 @@ def test_a_card_takes_its_colours_from_an_instruments_file_and_its_photos_are_th
     assert (kept.copy_id, card.kind, len(card.references)) == ("W-01", "measured", len(CARD.patches))
     go(window, app, "cards")
     # Another print has colours of its own: it is offered a name of its own.
-    assert window.get_by_label("The name of this copy; it is printed on it").input_value() == "W-02"
+    expect(window.get_by_label("The name of this copy; it is printed on it")).to_have_value("W-02")
     go(window, app, "photos")
     window.get_by_label("Which card lies in the picture?", exact=False).click()
     window.get_by_role("option", name="Window card, A6, W-01").wait_for()

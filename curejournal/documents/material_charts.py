@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from curejournal.base.lazy import Module
 from curejournal.base.messages import join, msg, msg_n
+from curejournal.documents.chart_frame import CALM, LINE, Figure, chart_of, curve_layers, styled
 from curejournal.documents.chart_marks import accepted, rows_of
-from curejournal.documents.charts import CALM, LINE, Figure, chart_of, curve_layers, styled
 from curejournal.materials.effects import Effect
 from curejournal.materials.expectation import Expected
 

@@ -20,7 +20,7 @@ from curejournal.ui.i18n import _, localise_chart, localised, tr, word_of
 from curejournal.ui.page import Desk, plain
 
 if TYPE_CHECKING:
-    from curejournal.documents.charts import Figure
+    from curejournal.documents.chart_frame import Figure
     from curejournal.judging.judgement import Judgement
     from curejournal.soap.recipe import Recipe
     from curejournal.workflow import Measurement

@@ -10,7 +10,7 @@ import streamlit as st
 from curejournal.base.messages import join, msg
 from curejournal.batch.descriptions import describe
 from curejournal.batch.records import Batch, ColourReading, Entry, Event, PhotoNote
-from curejournal.documents import charts, formatting
+from curejournal.documents import colour_charts, formatting
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common
@@ -125,11 +125,11 @@ def journey(name: str, shown: ColourSeries, desk: Desk) -> None:
         )
     )
     common.patches(colours)
-    common.figure(charts.difference_figure(shown, name, desk.zone, desk.now))
+    common.figure(colour_charts.difference_figure(shown, name, desk.zone, desk.now))
     if shown.target_lab is None:
         common.say(msg("No target colour was set, so there is none to compare with."), "soft")
     with st.expander(_("L*, a* and b* one by one")):
-        for part in charts.lab_figures(shown, name, desk.zone):
+        for part in colour_charts.lab_figures(shown, name, desk.zone):
             common.figure(part)
     with st.expander(_("How sure is the state?")):
         common.values(

@@ -8,7 +8,7 @@ import streamlit as st
 
 from curejournal.base.messages import msg
 from curejournal.batch.records import Batch, SurfaceNote, Weighing
-from curejournal.documents import charts
+from curejournal.documents import drying_charts
 from curejournal.judging.judgement import Judgement
 from curejournal.ui.components import common, timeline
 from curejournal.ui.forms import (
@@ -135,14 +135,14 @@ def _colour(desk: Desk, batch: Batch, judgement: Judgement) -> None:
 
 def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
     st.subheader(_("Drying"))
-    common.figure(charts.drying_figure(judgement.drying, batch.poured_at, desk.now))
+    common.figure(drying_charts.drying_figure(judgement.drying, batch.poured_at, desk.now))
     weights = batch.of(Weighing)
     if not weights:
         common.say(msg("No weights yet. Weigh a few marked bars each week."))
     else:
         with st.expander(_("The weights, to be put right")):
             correction.touchable(desk, batch, reversed(weights), "weights")
-    rooms = charts.room_figures(batch)
+    rooms = drying_charts.room_figures(batch)
     if rooms:
         st.subheader(_("The room meanwhile"))
     for shown in rooms:

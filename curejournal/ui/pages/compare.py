@@ -9,7 +9,7 @@ import streamlit as st
 from curejournal import workflow
 from curejournal.base.messages import msg
 from curejournal.batch.records import ColourReading, Entry
-from curejournal.documents import charts, formatting
+from curejournal.documents import colour_charts, formatting
 from curejournal.documents.ribbon import ribbon_html, until_now
 from curejournal.ui.components import common, comparison, timeline
 from curejournal.ui.components.timeline import Seen
@@ -61,7 +61,7 @@ def _journeys(desk: Desk, *both: Seen) -> None:
     for name, journey in sides.items():
         if journey.target_lab is None:
             common.say(msg("No target colour was set for {name}, so its way to it cannot be drawn.", name=name))
-    common.figure(charts.beside_figure(sides, desk.zone))
+    common.figure(colour_charts.beside_figure(sides, desk.zone))
 
 
 def _portion(desk: Desk, code: str, side: str) -> Seen | None:

@@ -74,7 +74,7 @@ def _event(batch: Batch, record: Event, at: datetime) -> Iterator[Doubt]:
             ),
         )
     if record.kind == "cut" and batch.poured_at is not None and at - batch.poured_at < EARLIEST_CUT:
-        minutes = max(0, int((at - batch.poured_at).total_seconds() // 60))
+        minutes = max(0, round((at - batch.poured_at).total_seconds() / 60))
         yield Doubt(
             "cut early",
             msg(

@@ -15,7 +15,7 @@ from curejournal.colour.illumination import Shading
 from curejournal.colour.models import by_veil
 from curejournal.colour.sample import Grade, Reason, as_matrix3, refusal, worst
 from curejournal.colour.spaces import lab_from_linear, linear_from_lab, linear_from_srgb, srgb_from_linear
-from curejournal.photo.calibrate import quality
+from curejournal.photo.calibrate import card_quality, quality
 from curejournal.photo.calibrate.calibration import learn
 from curejournal.photo.calibrate.samples import evened, light_across, sample_patches
 from curejournal.photo.card import Card, centres_of
@@ -108,7 +108,7 @@ def enrol(
     found = _combined(card, labs, joints, chart, copy_id)
     if other_edition is not None and not edition_known:
         found = replace(found, provenance=f"{found.provenance}; its edition is not known")
-    return found, (*reasons, *quality.about_paper(found))
+    return found, (*reasons, *card_quality.about_paper(found))
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,7 @@ def _seen(photo: Photo, card: Card) -> _Seen | list[Reason]:
     light = light_across(picture, scale, placement, card, photo.encoding)
     shading = light.shading if light else None
     faults = quality.about_light_across(light, placement.corners)
-    faults += quality.about_placement(card, placement, photo.width, photo.height)
+    faults += card_quality.about_placement(card, placement, photo.width, photo.height)
     if worst(*(fault.limit for fault in faults)) is not Grade.MEASURED:
         return faults
     encoded = samples.encoded if shading is None else evened(samples.encoded, card.patches, shading)

@@ -80,11 +80,12 @@ def test_a_batch_is_started_and_weighed_in_under_twenty_presses_on_two_screens(p
     thumb.button("Start the batch")
     phone.wait_for_url("**/batch?batch=B-4")
     settled(phone)
-    phone.wait_for_function("document.querySelector('[data-testid=stMain]').scrollTop === 0")  # it opens at its top
+    # It opens at its top.
+    phone.wait_for_function("() => document.querySelector('[data-testid=stMain]').scrollTop === 0")
     thumb.press(phone.get_by_role("radio", name="a weight"))
     thumb.type(phone.get_by_label("1. bar 1: grams"), "130.5")
     phone.keyboard.press("Enter")
-    phone.wait_for_function("document.activeElement.ariaLabel?.startsWith('2. bar 2')")
+    phone.wait_for_function("() => document.activeElement.ariaLabel?.startsWith('2. bar 2')")
     phone.keyboard.type("129")
     phone.keyboard.press("Enter")
     thumb.button("Save")

@@ -42,6 +42,7 @@ def line(pouring: App) -> Iterator[Line]:
 def opened(window: Any, address: str) -> None:
     window.goto(f"{address}/pour?batch=P-2")
     settled(window)
+    button(window, "Trace").wait_for()
 
 
 def button(window: Any, name: str) -> Any:

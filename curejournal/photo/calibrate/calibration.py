@@ -20,7 +20,7 @@ from curejournal.colour.correction import Correction, TooFewPatches, fit_correct
 from curejournal.colour.fading import Fading, find_fading
 from curejournal.colour.illumination import Shading, slope_of_light
 from curejournal.colour.sample import Grade, Reason, refusal, worst
-from curejournal.photo.calibrate import quality
+from curejournal.photo.calibrate import card_quality, quality
 from curejournal.photo.calibrate.samples import PatchSamples, evened, light_across, sample_patches
 from curejournal.photo.card import Card, centres_of
 from curejournal.photo.find.card_in_photo import FoundCard, find_card_in
@@ -102,7 +102,7 @@ def calibrate(photo: Photo, found: FoundCard) -> CardCalibration:
     card, placement, picture, scale = found.card, found.placement, found.picture, found.scale
     if placement is None:
         return CardCalibration(card, None, picture, scale, (found.refusal,) if found.refusal else ())
-    reasons = quality.about_card(card, placement, found.printed, photo.width, photo.height)
+    reasons = card_quality.about_card(card, placement, found.printed, photo.width, photo.height)
     learnt = CardCalibration(card, placement, picture, scale, tuple(reasons))
     if learnt.grade is Grade.NOT_USABLE:
         return learnt
@@ -139,8 +139,8 @@ def _with_surface(learnt: CardCalibration, card: Card, correction: Correction) -
         correction, np.array([patch.lab_d50 for patch in card.references]), np.mean(np.array(papers), axis=0)
     )
     lost, reasons = blue_lost(parameters), list(learnt.reasons)
-    reasons += [quality.card_faded(card)] if fading.found else []
-    reasons += [quality.card_yellowed(card)] if lost > YELLOWED_FROM else []
+    reasons += [card_quality.card_faded(card)] if fading.found else []
+    reasons += [card_quality.card_yellowed(card)] if lost > YELLOWED_FROM else []
     return replace(learnt, reasons=tuple(reasons), fading=fading if fading.found else None, blue_lost=lost)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
@@ -41,6 +41,8 @@ TICKS_DAYS = (1.0, 3.0, 7.0, 14.0, 28.0, 56.0, 112.0, 224.0, 448.0)
 """Days that may be named under a ribbon. Ours."""
 APART = 0.1
 """Least distance of two names under a ribbon, as a share of its width: 32 px on the narrowest phone. Ours."""
+NAME_SHARE = 0.03
+"""Width of a letter under a ribbon, as a share of its width on the narrowest phone, with some air. Ours."""
 TARGET_SHARE, GAP_SHARE = 0.12, 0.015
 SLICES = 72
 SOFTEST = 10.0
@@ -272,26 +274,38 @@ def ribbon_html(
     if not read:
         return f'<div class="ribbon strip">{image}</div>'
     names = "".join(
-        f'<span style="left:{100 * place:.1f}%"{_anchor(place, shown.ends)}>{escape(say(name))}</span>'
-        for place, name in shown.ticks
+        f'<span style="left:{100 * place:.1f}%" class="{look}">{escape(say(name))}</span>'
+        for place, name, look in _named(shown, say)
     )
     if shown.target:
-        left, word = 100 * (shown.ends + GAP_SHARE), escape(say(msg("target")))
-        names += f'<span class="target" style="left:{left:.1f}%">{word}</span>'
+        names += f'<span class="target">{escape(say(msg("target")))}</span>'
     said = f'<p class="axis">{escape(say(SCALES[shown.scale]))}</p>' if axis else ""
     return f'<div class="ribbon">{image}<div class="days" aria-hidden="true">{names}</div>{said}</div>'
 
 
-def _anchor(place: float, ends: float) -> str:
-    if place == 0:
-        return ""
-    return ' class="end"' if place == ends else ' class="mid"'
+def _named(shown: Ribbon, say: Callable[[str], str]) -> Iterator[tuple[float, str, str]]:
+    """Each tick with its class; on a phone those that would touch a neighbour are left out, and the next says *day*."""
+    before, said = 0.0, True
+    room = NAME_SHARE * len(str(say(shown.ticks[-1][1])))
+    for place, name in shown.ticks:
+        if place in (0, shown.ends):
+            yield place, name, "end" if place else "first"
+        elif place - before < 2 * APART or shown.ends - place < room:
+            said = False if before == 0 else said
+            yield place, name, "mid close"
+        else:
+            if not said:
+                yield place, msg("day {day:.0f}", day=float(name)), "mid narrow"
+            yield place, name, "mid" if said else "mid close"
+            before, said = place, True
 
 
 RIBBON_CSS = """
 .ribbon{margin:0;line-height:0}.ribbon img{width:100%;display:block;border-radius:var(--r)}
 .ribbon .days{position:relative;height:1.5rem;font:400 var(--small)/1.5rem var(--sans);color:var(--soft)}
 .ribbon .days span{position:absolute;white-space:nowrap}.ribbon .days .mid{transform:translateX(-50%)}
-.ribbon .days .end{transform:translateX(-100%)}
+.ribbon .days .end{transform:translateX(-100%)}.ribbon .days .target{right:0}
+.ribbon .days{container-type:inline-size}.ribbon .days .narrow{display:none}
+@container (max-width:30rem){.ribbon .days .close{display:none}.ribbon .days .narrow{display:inline}}
 .ribbon .axis{margin:0;font:400 var(--small)/1.4 var(--sans);color:var(--soft)}
 """

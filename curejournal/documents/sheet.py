@@ -105,7 +105,9 @@ class Sheet(Printed):
             self.set_y(-18)
             self.type(7, colour=SOFT)
             self.cell(
-                self.epw, 4, self.fit(msg("“?” stands for signs that no type here has: {signs}", signs=told))[:140]
+                self.epw,
+                4,
+                self.fit(msg("“?” stands for characters that no typeface here has: {signs}", signs=told))[:140],
             )
         self.set_y(-14)
         self.type(7.5, colour=SOFT)
@@ -121,7 +123,7 @@ class Sheet(Printed):
             self._lines(beneath, 5.2)
         self.ln(2)
 
-    def heading(self, text: str, room: float = 24) -> None:
+    def heading(self, text: str, room: float = 36) -> None:
         """A heading with a hairline; on the next page if less than `room` mm are left for it and what follows."""
         if self.will_page_break(room):
             self.add_page()

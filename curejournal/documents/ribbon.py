@@ -65,7 +65,8 @@ class Slice:
 class Ribbon:
     """A ribbon, placed: `ends` is where the bar ends (today), `target` stands from there on after a gap.
 
-    `ticks` are places and names under it; `words` say the same for who cannot see it.
+    `ticks` are places and names under it; `words` say the same for who cannot see it; `said` is how time runs along it,
+    if in other words than those of `SCALES`.
     """
 
     slices: tuple[Slice, ...]
@@ -74,6 +75,12 @@ class Ribbon:
     ticks: tuple[tuple[float, str], ...]
     scale: Scale
     words: str
+    said: str = ""
+
+    @property
+    def time_words(self) -> str:
+        """How time runs along it."""
+        return self.said or SCALES[self.scale]
 
 
 def ribbon_of(
@@ -230,7 +237,8 @@ def ribbon_svg(shown: Ribbon, width: float = 1000, height: float = 34, *, soft: 
 
 def _veil(shown: Ribbon, width: float, height: float, depth: float, fill: str) -> str:
     """The bar with both edges drawn in by a share of their softness."""
-    inset = [(width * (s.start + s.end) / 2, 0.45 * height * s.softness * depth) for s in shown.slices]
+    # Every other slice: an edge that soft shows no more, and a page of many ribbons weighs half.
+    inset = [(width * (s.start + s.end) / 2, 0.45 * height * s.softness * depth) for s in shown.slices[::2]]
     inset = [(0.0, inset[0][1]), *inset, (width * shown.ends, inset[-1][1])]
     line = [f"{x:.1f},{y:.1f}" for x, y in inset] + [f"{x:.1f},{height - y:.1f}" for x, y in reversed(inset)]
     return f'<polygon points="{" ".join(line)}" {fill}/>'
@@ -279,7 +287,7 @@ def ribbon_html(
     )
     if shown.target:
         names += f'<span class="target">{escape(say(msg("target")))}</span>'
-    said = f'<p class="axis">{escape(say(SCALES[shown.scale]))}</p>' if axis else ""
+    said = f'<p class="axis">{escape(say(shown.time_words))}</p>' if axis else ""
     return f'<div class="ribbon">{image}<div class="days" aria-hidden="true">{names}</div>{said}</div>'
 
 

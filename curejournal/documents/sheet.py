@@ -14,7 +14,7 @@ from PIL import Image
 
 from curejournal.base.messages import Voice, join, localise, msg, quantity
 from curejournal.documents import formatting
-from curejournal.documents.ribbon import GAP_SHARE, SCALES, Ribbon, ribbon_pixels
+from curejournal.documents.ribbon import GAP_SHARE, Ribbon, ribbon_pixels
 from curejournal.documents.style import LIGHT
 from curejournal.documents.typefaces import DISPLAY, SERIF, TEXT, face_of, is_ours, lacking, own_faces, printable
 
@@ -257,7 +257,7 @@ class Sheet(Printed):
         if days and said:
             self.type(7, colour=SOFT)
             self.set_x(left)
-            self.cell(wide, 3.4, self.fit(SCALES[shown.scale]), new_x="LMARGIN", new_y="NEXT")
+            self.cell(wide, 3.4, self.fit(shown.time_words), new_x="LMARGIN", new_y="NEXT")
         self.type(9.5)
 
     def _days(self, shown: Ribbon, left: float, wide: float) -> None:

@@ -116,7 +116,7 @@ def _show(desk: Desk, answer: materials.Which) -> None:
     if answer.left_out:
         with st.expander(_("Not compared ({left_out})", left_out=len(answer.left_out))):
             common.listed(answer.left_out)
-    with st.expander(_("How this is reckoned")):
+    with st.expander(_("Method")):
         common.say(
             msg(
                 "What each portion showed is taken as what soap does by itself, plus each material’s effect times its "

@@ -4,15 +4,40 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
 
+from curejournal.base.messages import msg
 from curejournal.colour.sample import Lab, Matrix3
 
 AlkaliMethod = Literal["strip", "meter", "titration"]
 SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
 Weighed = Literal["lye", "oils", "lye and oils"]
 WeighedHow = Literal["weighed twice", "weighed by two people", "photo of the scale", "batter weighed"]
+Part = Literal["", "rim", "gel", "veins", "base"]
+"""What of a portion is followed apart from it: the rim or the gelled middle of a bar, veins or the colour between."""
+PARTS: dict[Part, str] = {
+    "rim": msg("rim"),
+    "gel": msg("gelled middle"),
+    "veins": msg("veins"),
+    "base": msg("between the veins"),
+}
+
+
+def name_part(portion: str, part: Part = "") -> str:
+    """Name what is followed: a portion, or a part of it."""
+    return msg("{portion} ({part})", portion=portion, part=PARTS[part]) if part else portion
+
+
+def split_name(name: str, portions: Collection[str]) -> tuple[str, Part]:
+    """The portion and the part that a name stands for; a portion of just that name comes first."""
+    if name not in portions:
+        for part in PARTS:
+            portion = name.removesuffix(name_part("", part))
+            if portion.strip() and portion != name:
+                return portion, part
+    return name, ""
 
 
 @dataclass(frozen=True)
@@ -21,7 +46,7 @@ class ColourReading:
 
     Mirrors `colour.sample.ColourSample` as plain values, plus where it came
     from. Readings of one photo share part of their error: they compare better
-    than their own covariances say.
+    than their own covariances say. A `part` is followed apart: it is not the colour of the portion itself.
     """
 
     portion: str
@@ -36,6 +61,12 @@ class ColourReading:
     corners: tuple[tuple[float, float], ...]
     model: str
     software: str = ""
+    part: Part = ""
+
+    @property
+    def subject(self) -> str:
+        """What its colour is followed as: the portion, or a part of it."""
+        return name_part(self.portion, self.part)
 
     @property
     def outline(self) -> tuple[tuple[float, float], ...]:

@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Self
 
 from curejournal.base.messages import msg
 from curejournal.colour.sample import Lab, Matrix3
@@ -25,19 +25,27 @@ PARTS: dict[Part, str] = {
 }
 
 
-def name_part(portion: str, part: Part = "") -> str:
-    """Name what is followed: a portion, or a part of it."""
-    return msg("{portion} ({part})", portion=portion, part=PARTS[part]) if part else portion
+@dataclass(frozen=True)
+class Subject:
+    """What is followed: a portion, or a part of it."""
 
+    portion: str
+    part: Part = ""
 
-def split_name(name: str, portions: Collection[str]) -> tuple[str, Part]:
-    """The portion and the part that a name stands for; a portion of just that name comes first."""
-    if name not in portions:
-        for part in PARTS:
-            portion = name.removesuffix(name_part("", part))
-            if portion.strip() and portion != name:
-                return portion, part
-    return name, ""
+    @classmethod
+    def of(cls, name: str, portions: Collection[str]) -> Self:
+        """Say what a name stands for; a portion of just that name comes first."""
+        if name not in portions:
+            for part in PARTS:
+                portion = name.removesuffix(cls("", part).name)
+                if portion.strip() and portion != name:
+                    return cls(portion, part)
+        return cls(name)
+
+    @property
+    def name(self) -> str:
+        """The portion's name, with that of the part."""
+        return msg("{portion} ({part})", portion=self.portion, part=PARTS[self.part]) if self.part else self.portion
 
 
 @dataclass(frozen=True)
@@ -66,7 +74,7 @@ class ColourReading:
     @property
     def subject(self) -> str:
         """What its colour is followed as: the portion, or a part of it."""
-        return name_part(self.portion, self.part)
+        return Subject(self.portion, self.part).name
 
     @property
     def outline(self) -> tuple[tuple[float, float], ...]:

@@ -10,7 +10,7 @@ from datetime import timedelta
 import pytest
 
 from curejournal import workflow
-from curejournal.batch.readings import name_part, split_name
+from curejournal.batch.readings import Subject
 from curejournal.batch.records import ColourReading, Portion
 from curejournal.journal.record_json import from_json, to_json
 from curejournal.journal.store import Journal
@@ -167,6 +167,7 @@ def test_a_part_is_kept_with_its_reading_and_readings_of_before_have_none() -> N
 
 
 def test_a_portion_of_just_that_name_is_no_part() -> None:
-    assert split_name(name_part("plain", "veins"), ["plain"]) == ("plain", "veins")
-    assert split_name("plain (veins)", ["plain", "plain (veins)"]) == ("plain (veins)", "")
-    assert split_name("(veins)", []) == ("(veins)", "")
+    part = Subject("plain", "veins")
+    assert Subject.of(part.name, ["plain"]) == part
+    assert Subject.of("plain (veins)", ["plain", "plain (veins)"]) == Subject("plain (veins)")
+    assert Subject.of("(veins)", []) == Subject("(veins)")

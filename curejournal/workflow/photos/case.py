@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from math import sqrt
 
 from curejournal.base.messages import msg
-from curejournal.batch.readings import Part, name_part
+from curejournal.batch.readings import Part, Subject
 from curejournal.batch.records import Batch, ColourReading
 from curejournal.journal.photos import PhotoFacts
 from curejournal.photo.analysis import PhotoAnalysis
@@ -161,5 +161,5 @@ def _expected(batch: Batch, at: datetime) -> list[Expected]:
             ]
             days, lab = min(own, default=(0.0, target.get(name)))
             sd = min(MOVED_MOST, MOVED_SD + MOVED_PER_ROOT_DAY * sqrt(days)) if own else TARGET_SD
-            known.append(Expected(name_part(name, part), lab, sd, part, name if part else ""))
+            known.append(Expected(Subject(name, part).name, lab, sd, part, name if part else ""))
     return known

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.messages import join, msg, msg_n
-from curejournal.batch.readings import Part, name_part
+from curejournal.batch.readings import Part, Subject
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
 from curejournal.photo.window.layers import FILM_MOST, LEAST_STEP, Form, Layer, Layers
@@ -310,7 +310,7 @@ def offer_parts(found: Layers | None, portions: Sequence[str]) -> tuple[str, ...
     forms = {layer.form for layer in found.layers} if found is not None and len(found.layers) > 1 else set()
     may_be: list[Part] = [part for part, form in FORM_OF.items() if form in forms]
     may_be += ["veins", "base"] if forms & {"veins", "patches"} and found is not None and found.kind == "swirls" else []
-    return tuple(name_part(portion, part) for portion in portions for part in may_be)
+    return tuple(Subject(portion, part).name for portion in portions for part in may_be)
 
 
 def _scores(found: Layers, portions: Sequence[Expected], choices: Sequence[tuple[int, ...]]) -> Floats:

@@ -7,6 +7,7 @@ import json
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from sqlalchemy import Connection, func, select
@@ -72,7 +73,7 @@ def count_photos(connection: Connection) -> int:
 
 
 def read(source: Path) -> Data:
-    """The data of a `journal.json`, which is read row by row, or of a folder of tables, which is held as a whole.
+    """The data of a `journal.json`, or of a folder of tables: looked at row by row, and read again when it is used.
 
     Raises
     ------
@@ -81,12 +82,13 @@ def read(source: Path) -> Data:
     names = [source] if source.is_file() else sorted(source.glob("*.csv"))
     if not names:
         raise refused(msg("there is no file {source}, and no folder of tables", source=source))
-    if sum(path.stat().st_size for path in names) > IMPORT_BYTES:
+    size = sum(path.stat().st_size for path in names)
+    if size > IMPORT_BYTES:
         raise refused(msg("it is far too large"))
     if source.is_file():
         return read_json(source)
     try:
-        return from_tables({path.name: path.read_bytes().decode("utf-8-sig") for path in names})
+        return from_tables({path.name: partial(path.open, encoding="utf-8-sig", newline="") for path in names}, size)
     except UnicodeDecodeError:
         raise refused(msg("it is not text in UTF-8")) from None
 

@@ -67,7 +67,7 @@ def try_text(folder: Path, data: bytes) -> str:
     doors: tuple[Callable[[], object], ...] = (
         lambda: workflow.find_card(data.decode("utf-8", "replace") + "\n"),
         lambda: read_values(data),
-        lambda: bring_in(path, folder / "brought in", lambda: NOW),
+        lambda: bring_in(path, folder / "brought in"),
     )
     said = []
     for door in doors:
@@ -94,7 +94,7 @@ def try_archive(folder: Path, data: bytes) -> str:
     doors: tuple[Callable[[], object], ...] = (
         lambda: read_bundle(data),
         lambda: restore(path, new, lambda: NOW),
-        lambda: bring_in(path, new, lambda: NOW),
+        lambda: bring_in(path, new),
     )
     said = []
     for door in doors:

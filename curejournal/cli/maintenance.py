@@ -267,7 +267,7 @@ def import_(
 ) -> None:
     """Make a journal of exported data, in a new folder, after all of it was verified."""
     with _long_work(msg("Importing"), _GOES_ON) as progress:
-        made = bring_in(source, to, utc_now, progress)
+        made = bring_in(source, to, progress)
     _say_data(
         made,
         msg("{to}: a journal, with {photos}. Open it with --journal {to}", to=to, photos=_photos_in(made)),

@@ -209,7 +209,7 @@ class Journal(Ledger):
         with in_plain_words(location):
             if url is None:
                 with new_folder(location) as folder:
-                    self._copy_into(engine_for(sqlite_url(folder / DATABASE)), Shelf(folder), progress)
+                    self._copy_into(engine_for(sqlite_url(folder / DATABASE), wal=False), Shelf(folder), progress)
             else:
                 make_folder(location)
                 self._copy_into(engine_for(postgresql_url(url)), Shelf(location), progress)

@@ -31,7 +31,7 @@ def _bundle(file: Path, folder: Path) -> None:
 
 DOORS: dict[str, Callable[[Path, Path], object]] = {
     "bundle": _bundle,
-    "import": lambda file, folder: bring_in(file, folder / "new", lambda: AT),
+    "import": lambda file, folder: bring_in(file, folder / "new"),
     "backup": lambda file, folder: restore(file, folder / "new", lambda: AT),
     "json recipe": lambda file, folder: recipe_in(file.read_text("utf-8"), "json"),
     "csv recipe": lambda file, folder: recipe_in(file.read_text("utf-8"), "csv"),

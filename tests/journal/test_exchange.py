@@ -37,7 +37,7 @@ from curejournal.journal.plain_data import (
 )
 from curejournal.journal.record_json import to_json
 from curejournal.journal.spreadsheet import as_tables, columns_of, escaped, from_tables, unescaped
-from curejournal.journal.store import Changes, Journal, NewContact, NewEntry, PhotoFacts, Press, utc_now
+from curejournal.journal.store import Changes, Journal, NewContact, NewEntry, PhotoFacts, Press
 from tests.journal.strategies import TEXT, records
 from tests.journal.test_copying import SQL
 
@@ -84,7 +84,7 @@ def told(place: Path) -> list[tuple[Entry, ...]]:
 def test_out_and_in_is_the_same_journal_row_by_row(folder: Path, tmp_path: Path, source: str) -> None:
     with Journal.open(folder) as journal:
         written = journal.export(tmp_path / "out")
-    again = bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
+    again = bring_in(tmp_path / "out" / source, tmp_path / "again")
     assert (again.photos, again.left_out) == (written.photos, ()) == (1, ())
     # Records of older versions come back with the fields that were added since, so they are compared as records.
     # What was brought in has seals, and salts of contacts, of its own.
@@ -92,7 +92,7 @@ def test_out_and_in_is_the_same_journal_row_by_row(folder: Path, tmp_path: Path,
     entries, entries_again = ({**prints(place), **own, "entry": told(place)} for place in (folder, tmp_path / "again"))
     assert entries_again == entries
     with pytest.raises(FolderInUse):
-        bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
+        bring_in(tmp_path / "out" / source, tmp_path / "again")
     with Journal.open(folder) as journal, pytest.raises(FolderInUse):
         journal.export(tmp_path / "out")
 
@@ -123,7 +123,7 @@ def test_a_table_written_before_a_column_was_added_is_read(folder: Path, tmp_pat
     writer.writeheader()
     writer.writerows(rows)
     path.write_bytes(text.getvalue().encode())
-    bring_in(tmp_path / "out", tmp_path / "again", utc_now)
+    bring_in(tmp_path / "out", tmp_path / "again")
     assert told(tmp_path / "again") == told(folder)
 
 
@@ -138,7 +138,7 @@ def test_data_written_before_fields_were_renamed_is_read(folder: Path, tmp_path:
         text = path.read_text("utf-8")
         assert "target_" in text
         path.write_text(re.sub(r"\btarget_(lab|source|from|card|sd)", r"intended_\1", text), "utf-8")
-    bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
+    bring_in(tmp_path / "out" / source, tmp_path / "again")
     with Journal.open(tmp_path / "again", create=False) as again:
         assert again.batch(FORMULA).of(Portion)[-1].record == aim
 
@@ -147,7 +147,7 @@ def test_work_goes_on_in_a_journal_that_was_brought_in(folder: Path, tmp_path: P
     with Journal.open(folder) as journal:
         journal.export(tmp_path / "out")
         last = journal.batch(FORMULA).of(Weighing)[-1]
-    bring_in(tmp_path / "out" / "journal.json", tmp_path / "again", utc_now)
+    bring_in(tmp_path / "out" / "journal.json", tmp_path / "again")
     with Journal.open(tmp_path / "again", create=False) as again:
         assert again.add(FORMULA, Weighing("-bar", 1.0), at=AT, by="Ben", supersedes=last.id).id > last.id
 
@@ -271,7 +271,7 @@ def test_data_that_no_journal_would_take_is_refused_with_a_sentence(folder: Path
     path = tmp_path / "out" / "journal.json"
     path.write_text(json.dumps(spoilt(json.loads(path.read_text()), where, BAD[where])))
     with pytest.raises(DataRefused) as caught:
-        bring_in(path, tmp_path / "again", utc_now)
+        bring_in(path, tmp_path / "again")
     assert caught.value.what.endswith(".")
     assert [item.name for item in tmp_path.iterdir() if "again" in item.name] == []
 
@@ -306,7 +306,7 @@ def test_photos_that_are_not_there_are_told(folder: Path, tmp_path: Path, fault:
         journal.export(tmp_path / "out")
     photo = next((tmp_path / "out" / "photos").rglob("*.jpg"))
     photo.write_bytes(b"THE ORIGINAL") if fault == "damaged" else photo.unlink()
-    made = bring_in(tmp_path / "out" / "journal.json", tmp_path / "again", utc_now)
+    made = bring_in(tmp_path / "out" / "journal.json", tmp_path / "again")
     assert (made.photos, made.left_out) == (0, (photo.stem,))
     with Journal.open(tmp_path / "again") as again:
         assert [problem.photo for problem in again.check() if problem.serious] == [photo.stem]

@@ -129,7 +129,7 @@ def _left(part: Path, name: str) -> BinaryIO | None:
     """A piece that an earlier try has left and nobody holds, under its new name."""
     for path in sorted(part.parent.glob(f"{glob.escape(name)}*{PART}")):
         # Held since before anything was written into it, so that one with something in it may be asked for at once.
-        if _PIECE_OF_FILE.fullmatch(path.name) and not path.is_symlink() and path.stat().st_size and flock:
+        if _PIECE_OF_FILE.fullmatch(path.name) and not path.is_symlink() and path.stat().st_size and flock is not None:
             file = path.open("r+b")
             if _lock(file.fileno()):
                 path.rename(part)

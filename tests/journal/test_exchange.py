@@ -127,6 +127,21 @@ def test_a_table_written_before_a_column_was_added_is_read(folder: Path, tmp_pat
     assert told(tmp_path / "again") == told(folder)
 
 
+def test_rows_that_come_in_are_on_the_disk_once(folder: Path, tmp_path: Path) -> None:
+    with Journal.open(folder) as journal:
+        notes = [NewEntry(Event("note", note="x" * 500), AT) for _ in range(2000)]
+        journal.add_many(FORMULA, notes, by="Ana")
+        journal.export(tmp_path / "out")
+    logs = []
+
+    def look(done: int, total: int) -> None:
+        logs.extend(path.name for path in tmp_path.glob(".again.*/journal.sqlite-*") if path.stat().st_size > 100_000)
+
+    bring_in(tmp_path / "out" / "journal.json", tmp_path / "again", look)
+    assert (tmp_path / "again" / "journal.sqlite").stat().st_size > 1_000_000
+    assert logs == [], "SQLite's log would hold each row a second time"
+
+
 @pytest.mark.parametrize("source", ["journal.json", "."], ids=["JSON", "tables"])
 def test_data_written_before_fields_were_renamed_is_read(folder: Path, tmp_path: Path, source: str) -> None:
     """0.1 wrote a portion's `intended_lab` where `target_lab` stands now."""

@@ -30,3 +30,5 @@ IMPORT_BYTES = 500_000_000
 """In the data of a journal, as JSON or tables: five times that of 40,000 photos, whose own bytes lie beside it."""
 IMPORT_ROW_CHARACTERS = 15_000_000
 """In one row of that data: seven times the longest evidence, as its signs may be written as escapes."""
+IMPORT_HELD_BYTES = 20_000_000
+"""In that data where it has to be held as a whole: written by an early version, or put into another order by hand."""

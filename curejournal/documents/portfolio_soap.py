@@ -108,6 +108,8 @@ def soap_of(shown: PortfolioBatch) -> Soap:
     """Choose what is told of a batch."""
     controls = {portion.name for portion in shown.batch.portions if portion.control}
     followed = {name: one for name, one in shown.journeys.items() if one.points and name not in controls}
+    parts = shown.batch.parts
+    followed = {name: one for name, one in followed.items() if parts.get(name) not in followed}
     main = main_portion(followed)
     told = {story.portion: story for story in stories(shown.batch, followed)}
     names = [main, *(name for name in followed if name != main)] if main else []

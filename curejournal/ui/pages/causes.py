@@ -6,7 +6,7 @@ from functools import partial
 
 import streamlit as st
 
-from curejournal.base.messages import join, msg, quantity
+from curejournal.base.messages import join, msg
 from curejournal.documents import material_charts
 from curejournal.materials.effects import Effect
 from curejournal.materials.history import What
@@ -111,14 +111,7 @@ def _show(desk: Desk, answer: materials.Which) -> None:
                     started = attempt(start)
                     if started is not None:
                         st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
-        common.say(
-            msg(
-                "It is started as a batch that may not be sold, its recipe planned for {grams}: enter what you weigh. "
-                "A test pour is caustic like any other: goggles, gloves, lye into water.",
-                grams=quantity(f"{materials.POUR_G:g}", "g"),
-            ),
-            "soft",
-        )
+        common.say(materials.POUR_CAUTION, "soft")
     _side_by_side(desk)
     if answer.found.lots:
         st.subheader(_("Did it change with the lot?"))

@@ -62,6 +62,5 @@ def render(desk: Desk) -> None:
 
 
 def _keep(desk: Desk, habits: readers.Habits, zone: str, place: str) -> bool:
-    workflow.keep_settings(desk.journal, zone=zone, name=place)
-    readers.keep_habits(desk.journal, habits)
+    readers.keep_habits(desk.journal, habits, zone=zone, name=place)
     return True

@@ -163,7 +163,8 @@ def _desk(journal: Journal, person: SignedIn | None, clock: datetime, ways: Mapp
 
 def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
     here = shown[slug].way
-    listed = [page for page in shown.values() if page.listed]
+    # Who may only read is led to no page that is for entering.
+    listed = [page for page in shown.values() if page.listed and not (desk.reads_only and page.writes)]
     first = {way: next(page for page in listed if page.way == way) for way in WAYS}
     with st.container(horizontal=True, key="ways", gap="small"):
         st.html(f'<div class="brand">{common.drawing(style.mark())}<span>Cure journal</span></div>')

@@ -24,7 +24,7 @@ STILL_S = 0.001
 @pytest.mark.mostly("phone")
 @pytest.mark.parametrize(("slug", "part"), PARTS)
 def test_each_part_of_a_page_fits_and_is_accessible(slug: str, part: str, window: Any, full_app: App) -> None:
-    steps.go(window, full_app, f"{slug}?batch=B-1")
+    steps.go(window, full_app, f"{slug}?batch=B-1&like=B-1")
     steps.section(window, part)
     steps.assert_fits(window)
     for scheme in ("dark", "light"):

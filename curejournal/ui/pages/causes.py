@@ -1,4 +1,4 @@
-"""Which material turned the batter: all batches together, what cannot be told, and the pours that would tell."""
+"""Which material discoloured the batter: all batches together, what cannot be told, and the pours that would tell."""
 
 from __future__ import annotations
 
@@ -19,13 +19,16 @@ from curejournal.workflow import materials
 OUTCOME = msg("Spots, ash, a soft loaf")
 # A filled sign for what is nearly certain, a half one for what is more likely than not.
 CHANCE_SIGNS = ((0.9, "●"), (0.5, "◐"), (0.0, "○"))
-ASKED: dict[What, str] = {"turn": msg("What turned it"), "end": msg("What keeps it off its colour")}
+ASKED: dict[What, str] = {"turn": msg("What discoloured it"), "end": msg("What keeps it off its colour")}
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(
-        msg("Five fragrances in one blend, and it turned: which one was it? All batches together can tell."), "lead"
+        msg(
+            "Five fragrances in one blend, and the batter discoloured: which one was it? All batches together can tell."
+        ),
+        "lead",
     )
     asked = st.segmented_control(
         _("What is asked"),
@@ -54,7 +57,7 @@ def render(desk: Desk) -> None:
             return
     answer = material_cache.which(desk, what)
     if isinstance(answer, str):
-        common.say(answer)
+        common.empty("ribbons", answer)
     else:
         _show(desk, answer)
 
@@ -121,7 +124,7 @@ def _show(desk: Desk, answer: materials.Which) -> None:
             msg(
                 "What each portion showed is taken as what soap does by itself, plus each material’s effect times its "
                 "dose, plus what differs from batch to batch. Most materials are taken to do nothing until batches say "
-                "otherwise. What was always used together cannot be told apart by any reckoning."
+                "otherwise. Materials that were always used together cannot be told apart."
             )
         )
 

@@ -51,7 +51,7 @@ def render(desk: Desk) -> None:
             language = st.selectbox(
                 _("Language"), languages, languages.index(now.language), format_func=localised(names.__getitem__)
             )
-        sent = st.form_submit_button(_("Keep these"), type="primary", disabled=not common.may_enter(desk))
+        sent = st.form_submit_button(_("Save"), type="primary", disabled=not common.may_enter(desk))
     if sent:
         habits = readers.Habits(units, dates, language)
         if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)):

@@ -153,7 +153,12 @@ def plain_ribbon(journey: ColourSeries, story: Story, portion: str) -> Ribbon:
     words = msg("Its colour from the pour to {days} later.", days=span_words(last))
     said = _sentence(story, portion)
     ticks = ((0.0, msg("poured")), (drawn.ends, end))
-    return replace(drawn, ticks=ticks, words=join(" ", (words, said)) if said else words)
+    return replace(
+        drawn,
+        ticks=ticks,
+        words=join(" ", (words, said)) if said else words,
+        said=msg("Early days are drawn wider."),
+    )
 
 
 def span_words(days: float) -> str:

@@ -200,9 +200,13 @@ EXHAUSTING: dict[str, tuple[str, Callable[[Journal, Path], Path]]] = {
     "a table of a million lines": ("import", _tables("settings.csv", lambda: "1,a,1,2026-05-01\n" * 1_000_000)),
     "a table of one line of ten million cells": ("import", _tables("settings.csv", lambda: "," * 10_000_000)),
     "a table of one line that never ends": ("import", _tables("settings.csv", lambda: ',"\n"' * 5_000_000)),
-    "three million empty objects in one row": (
+    "three million empty objects in one record": (
         "import",
-        _import(lambda: _many(ROW.replace("1,", f"[{','.join(['{}'] * 3_000_000)}],", 1) % 1, "settings")),
+        _import(lambda: _many(OF_THE_SHOP.replace('"poured"', f"[{','.join(['{}'] * 3_000_000)}]") % 1, "entries")),
+    ),
+    "a million empty objects in one setting": (
+        "import",
+        _import(lambda: _many(ROW.replace("1,", f"[{','.join(['{}'] * 1_000_000)}],", 1) % 1, "settings")),
     ),
     "a recipe of 200,000 oils": ("json recipe", _recipe(lambda: f'{{"oils": [{",".join([OIL] * 200_000)}]}}')),
     "a recipe of 600 oils": (

@@ -25,11 +25,11 @@ def render(desk: Desk) -> None:
         "lead",
     )
     if not common.may_enter(desk):
-        kept = {
+        told = {
             limit.metadata["words"]: f"{getattr(rules, limit.name):g} {limit.metadata['unit']}"
             for limit in fields(Limits)
         }
-        common.values(kept)
+        common.values(told)
         return
     with st.form("rules"):
         chosen = {}

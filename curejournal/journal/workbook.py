@@ -139,15 +139,9 @@ def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
     """What is worked out for each entry of a batch, by its number; entries come in order of time."""
     found: dict[int, dict[str, float]] = {}
     corrected = {row["supersedes"] for row in entries}
-    poured: dict[str, datetime] = {}
     first_g: dict[tuple[str, str, int], float] = {}
-    targets: dict[tuple[str, str], Any] = {}
     current = [row for row in entries if row["id"] not in corrected]
-    for row in current:
-        if row["kind"] == "event" and row["record"].get("kind") == "poured":
-            poured.setdefault(row["batch"], datetime.fromisoformat(row["at"]))
-        if row["kind"] == "portion" and row["record"].get("target_lab"):
-            targets[(row["batch"], row["record"]["name"])] = row["record"]["target_lab"]
+    poured, targets = _poured_and_targets(current)
     for row in current:
         figures = found.setdefault(row["id"], {})
         record, batch = row["record"], row["batch"]
@@ -162,3 +156,16 @@ def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
             off = float(ciede2000(targets[(batch, record["portion"])], record["lab"]))
             figures[OFF_TARGET] = round(off, 3)
     return found
+
+
+def _poured_and_targets(current: Sequence[Row]) -> tuple[dict[str, datetime], dict[tuple[str, str], Any]]:
+    """When each batch was poured first, and the target colour of each portion."""
+    poured: dict[str, datetime] = {}
+    targets: dict[tuple[str, str], Any] = {}
+    for row in current:
+        record = row["record"]
+        if row["kind"] == "event" and record.get("kind") == "poured":
+            poured.setdefault(row["batch"], datetime.fromisoformat(row["at"]))
+        if row["kind"] == "portion" and record.get("target_lab"):
+            targets[(row["batch"], record["name"])] = record["target_lab"]
+    return poured, targets

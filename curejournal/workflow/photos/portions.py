@@ -133,19 +133,16 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
         return Match(
             names, confidence, msg("The window's colours do not tell the portions apart surely. {many}", many=many)
         )
-    unlike = [
-        portion.name
-        for layer, portion in zip(found.layers, chosen, strict=True)
-        if portion.lab is not None
-        and float(ciede2000(np.array(layer.lab), np.array(portion.lab))) > UNLIKE_SD * portion.sd
-    ]
-    if unlike:
-        return Match(
-            names,
-            confidence,
-            msg("The colour is unlike what is known of {unlike}. Is it this batch?", unlike=join(", ", unlike)),
-        )
-    return Match(names, confidence)
+    unlike = [one.name for layer, one in zip(found.layers, chosen, strict=True) if _is_unlike(layer, one)]
+    question = msg("The colour is unlike what is known of {unlike}. Is it this batch?", unlike=join(", ", unlike))
+    return Match(names, confidence, question) if unlike else Match(names, confidence)
+
+
+def _is_unlike(layer: Layer, portion: Expected) -> bool:
+    """Whether a colour is further from what is known of a portion than that is in doubt."""
+    if portion.lab is None:
+        return False
+    return float(ciede2000(np.array(layer.lab), np.array(portion.lab))) > UNLIKE_SD * portion.sd
 
 
 def _explain_regions(found: Layers, portions: Sequence[Expected], pour_day: bool) -> Match | None:

@@ -10,9 +10,17 @@ from pathlib import Path
 import pytest
 
 from curejournal.journal.store import Journal
+from tests.new_journal import made_once
 
 POSTGRESQL = os.environ.get("CUREJOURNAL_TEST_PG_URL", "").replace("postgresql+psycopg:", "postgresql:")
 """A database to try: everything runs on it too, each test in a schema of its own."""
+
+
+@pytest.fixture(scope="session", autouse=True)
+def new_journals_are_made_once() -> Iterator[None]:
+    """See `tests/new_journal.py`."""
+    with made_once():
+        yield
 
 
 @pytest.fixture

@@ -77,6 +77,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--every-size", action="store_true", help="long walks in the browser on desktop and phone")
 
 
+FIRST = ("test_form.py", "test_hostile.py", "test_demo.py", "test_intake_kill.py", "test_find_chart.py")
+"""The longest files: begun last, one process would still be at them when the others have nothing left to do."""
+
 QUICK = ("base", "batch", "colour", "judging", "materials", "soap")
 """Rooms whose tests are arithmetic; `pytest -m quick` runs them while something is changed."""
 
@@ -92,6 +95,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
     if not config.getoption("every_size"):
         items[:] = [item for item in items if not told_elsewhere(item)]
+    items.sort(key=lambda item: item.path.name not in FIRST)
     for item in items:
         room = Path(item.nodeid).parts[1]
         if room == "ui" and "browser" in getattr(item, "fixturenames", ()):

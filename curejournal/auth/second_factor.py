@@ -68,6 +68,13 @@ def code_at(secret: str, step: int) -> str:
     return f"{number % 10**DIGITS:0{DIGITS}d}"
 
 
+def fits_now(secret: str, code: str, now: float) -> bool:
+    """Whether a phone that was just given a secret shows this code, at a time in seconds since 1970."""
+    step, typed = int(now // STEP_S), "".join(code.split())
+    codes = (code_at(secret, one) for one in range(step - DRIFT, step + DRIFT + 1))
+    return typed.isascii() and any(hmac.compare_digest(one, typed) for one in codes)
+
+
 def uri(secret: str, name: str) -> str:
     """What the QR code says to an authenticator app (Key URI Format [from memory])."""
     label = f"{quote('Cure journal')}:{quote(name, safe='')}"

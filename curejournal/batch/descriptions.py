@@ -80,7 +80,7 @@ def _event(record: Event) -> str:
 def _colour_reading(record: ColourReading) -> str:
     return msg(
         "colour of {portion}: {lab} ({grade}, card {card})",
-        portion=record.portion,
+        portion=record.subject,
         lab=describe_lab(record.lab),
         grade=record.grade,
         card=record.card,

@@ -8,6 +8,7 @@ from datetime import datetime
 from curejournal.base.messages import join, msg
 from curejournal.batch.descriptions import describe, describe_lab
 from curejournal.batch.records import AlkaliTest, Batch, Portion, SurfaceNote, Weighing
+from curejournal.colour.sample import Grade
 from curejournal.documents import formatting
 from curejournal.documents.citations import rule_and_source
 from curejournal.documents.ribbon import ribbon_of
@@ -45,7 +46,7 @@ def colours(sheet: Sheet, batch: Batch, judgement: Judgement, pictures: Sequence
                 f"{point.days:.1f}",
                 formatting.lab_with_doubt(point.lab, point.lab_sd),
                 formatting.figure(point.difference) if point.difference else "",
-                str(point.grade),
+                "approximate" if point.grade is Grade.INDICATIVE else str(point.grade),
             )
             for point in journey.points
         ]

@@ -157,7 +157,7 @@ def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
             start = first_g.setdefault(key, record["grams"])
             if start > 0:
                 figures[LOSS] = round(100 * (1 - record["grams"] / start), 3)
-        if row["kind"] == "colour" and (batch, record["portion"]) in targets:
+        if row["kind"] == "colour" and not record.get("part") and (batch, record["portion"]) in targets:
             off = float(ciede2000(targets[(batch, record["portion"])], record["lab"]))
             figures[OFF_TARGET] = round(off, 3)
     return found

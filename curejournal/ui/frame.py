@@ -24,7 +24,7 @@ from curejournal.documents.formatting import day
 from curejournal.documents.ribbon import RIBBON_CSS
 from curejournal.journal.store import Journal
 from curejournal.ui import i18n
-from curejournal.ui.components import common
+from curejournal.ui.components import common, viewfinder
 from curejournal.ui.forms import kept
 from curejournal.ui.i18n import _, tr
 from curejournal.ui.page import AT_THE_THUMB, WAYS, Desk, Page, attempt, refusal
@@ -56,9 +56,11 @@ ROUTES = (
     Mount(FONTS, StaticFiles(packages=[("curejournal.documents", "fonts")])),
     Route("/favicon.png", _icon),
     outbox.ROUTE,
+    viewfinder.ROUTE,
     Shell(),
 )
-"""What is served beside the pages: type of its own, so that none asks another computer for it; icon, page, presses."""
+"""What is served beside the pages: type of its own, so that none asks another computer for it; icon, page, presses,
+what a camera sees."""
 
 
 def all_pages() -> dict[str, Page]:

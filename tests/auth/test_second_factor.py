@@ -114,6 +114,15 @@ def test_no_code_counts_again_after_a_restart(guarded: Keeper, people: People, c
     assert (tmp_path / SPENT_FILE).stat().st_mode & 0o077 == 0
 
 
+def test_no_code_counts_at_two_servers_of_a_journal(
+    guarded: Keeper, people: People, clock: Clock, tmp_path: Path
+) -> None:
+    other = Keeper(people, clock, folder=tmp_path)
+    code = code_at(SECRET, int(clock() // STEP_S))
+    assert guarded.sign_in(NAME, ANN, HOME, code) is not None
+    assert other.sign_in(NAME, ANN, HOME, code) is None
+
+
 def test_wrong_codes_are_tries_and_tries_are_limited(guarded: Keeper, clock: Clock) -> None:
     for _ in range(LIMITS["address"]):
         assert guarded.sign_in(NAME, ANN, HOME, "000000") is None

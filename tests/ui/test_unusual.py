@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -238,19 +237,6 @@ def test_of_two_files_of_one_name_each_keeps_its_own_caption(small: Path) -> Non
     at.file_uploader[0]._files = both[1:]
     at.run()
     assert only(at.text_input, "Caption, if you like").value == "the one that stays"
-
-
-def test_a_picture_by_the_camera_here_is_dated_when_it_was_taken(small: Path) -> None:
-    at = app("photos", batch="B-2")
-    at.selectbox(key="photo-card").set_value("no card: picture only")
-    only(at.toggle, "Use this device’s camera here").set_value(True).run()
-    at.camera_input[0].set_value(("camera.jpg", plain_jpeg(3), "image/jpeg"))
-    at.run()
-    (taken,) = re.findall("Taken 25 Nov 2026, [0-9:]+", text_of(at))
-    with Journal.open(small) as journal:
-        journal.set_setting("calendar stands at", (NOW + timedelta(days=1)).isoformat())
-    at.run()
-    assert "is set to 26 Nov 2026" in text_of(at) and taken in text_of(at)
 
 
 def test_of_two_photos_the_one_that_is_asked_about_stays_with_its_question(small: Path) -> None:

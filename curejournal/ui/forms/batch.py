@@ -175,7 +175,7 @@ def _like(desk: Desk, batch: Batch, key: str) -> dict[str, Any] | None:
     )
     if code is None:
         return None
-    read = dict.fromkeys(reading.portion for _, reading in desk.journal.batch(code).records(ColourReading))
+    read = dict.fromkeys(reading.subject for _, reading in desk.journal.batch(code).records(ColourReading))
     portion = st.selectbox(tr(msg("Its portion")), list(read), key=f"{key}-like-{code}") if read else None
     if portion is None:
         common.say(msg("No colour was read in that batch."))

@@ -39,7 +39,7 @@ def render(desk: Desk) -> None:
     if code not in desk.journal.names():
         st.title(_("No batch chosen"))
         code = common.chosen_batch(desk) or ""
-        common.say(msg("Choose a batch; if there is none yet, start the first one."))
+        common.empty("wall", msg("Choose a batch; if there is none yet, start the first one."))
         common.way(desk, "batches", msg("To the batches"))
         if not code:
             return

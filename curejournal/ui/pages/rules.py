@@ -49,7 +49,7 @@ def render(desk: Desk) -> None:
                 ),
                 "soft",
             )
-        sent = st.form_submit_button(_("Keep these rules"), type="primary", disabled=not common.may_enter(desk))
+        sent = st.form_submit_button(_("Save"), type="primary", disabled=not common.may_enter(desk))
     kept = attempt(lambda: workflow.save_limits(desk.journal, Limits(**chosen))) if sent else None
     if kept is not None:
         st.success(

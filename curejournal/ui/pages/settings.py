@@ -51,7 +51,7 @@ def render(desk: Desk) -> None:
             language = st.selectbox(
                 _("Language"), languages, languages.index(now.language), format_func=localised(names.__getitem__)
             )
-        sent = st.form_submit_button(_("Keep these"), type="primary", disabled=not common.may_enter(desk))
+        sent = st.form_submit_button(_("Save"), type="primary", disabled=not common.may_enter(desk))
     if sent:
         habits = readers.Habits(units, dates, language)
         if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)):
@@ -62,6 +62,5 @@ def render(desk: Desk) -> None:
 
 
 def _keep(desk: Desk, habits: readers.Habits, zone: str, place: str) -> bool:
-    workflow.keep_settings(desk.journal, zone=zone, name=place)
-    readers.keep_habits(desk.journal, habits)
+    readers.keep_habits(desk.journal, habits, zone=zone, name=place)
     return True

@@ -7,6 +7,7 @@ import inspect
 import io
 import json
 import re
+import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -66,6 +67,26 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Journal]:
         for number, code in enumerate(BLENDS):
             enter(journal, code, POURED + timedelta(hours=number))
         yield journal
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_every_paper_is_of_the_size_that_was_set_once(told: Journal, tmp_path: Path, paper: str) -> None:
+    """A4 is of ISO 216, Letter 8.5 by 11 inches (ANSI/ASME Y14.1), in points of a 72nd of an inch."""
+    there = shutil.copytree(told.location, tmp_path / "journal")
+    environment = {"CUREJOURNAL_JOURNAL": str(there), "CUREJOURNAL_BY": BY}
+    done = run_command("settings", "--paper", paper, "--json", environment=environment)
+    assert json.loads(done.stdout)["paper"] == paper
+    with Journal.open(there) as journal:
+        made = (
+            documents.fact_sheet(journal, "clove", NOW),
+            documents.batch_record(journal, ["B1"], NOW),
+            documents.lot_page(journal, "clove-1", NOW),
+            documents.portfolio_on_paper(journal, ["B1"], NOW, design=documents.Design(""), unreleased=True),
+        )
+    wanted = {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (8.5 * 72, 11 * 72)}[paper]
+    for pdf in made:
+        for page in PdfReader(io.BytesIO(pdf)).pages:
+            assert (page.mediabox.width, page.mediabox.height) == pytest.approx(wanted, abs=0.1)
 
 
 def enter(journal: Journal, code: str, at: datetime) -> None:

@@ -14,6 +14,7 @@ import json
 import random
 import resource
 import shutil
+import sys
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -167,7 +168,7 @@ def main() -> None:
             with journal._reading() as connection:
                 return repr((fingerprint(connection), sorted(map(str, (asked.folder / "journal").rglob("*.*g")))))
 
-        before = state()
+        before, tried, unsaid, changed = state(), 0, list[str](), list[str]()
         for group, seed, name, data in files_from(first, asked.files, asked.folder):
             began = time.process_time()
             if group == "texts":
@@ -179,10 +180,13 @@ def main() -> None:
                 said = try_picture(journal, name, data, "" if group == "huge" else "chart24")
             line = {"name": f"{name} ({seed})", "said": said, "unchanged": state() == before}
             print(json.dumps({**line, "seconds": round(time.process_time() - began, 2)}), flush=True)
-            before = state()
+            before, tried = state(), tried + 1
+            unsaid += [name] * (not said.endswith((".", "?")))
+            changed += [name] * (not line["unchanged"])
         problems = [str(problem) for problem in journal.check()]
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
-    print(json.dumps({"problems": problems, "peak_mb": peak}))
+    print(json.dumps({"files": tried, "unsaid": unsaid, "changed": changed, "problems": problems, "peak_mb": peak}))
+    sys.exit(bool(unsaid or changed or problems))
 
 
 if __name__ == "__main__":

@@ -45,7 +45,7 @@ def test_one_who_turns_it_on_is_asked_for_a_code_at_the_next_sign_in(gate: App, 
     mine, elsewhere = signed_in(gate), signed_in(gate)
     assert "Show what to scan" in ask(gate, PATH, headers=mine).text
     page = ask(gate, PATH, "POST", mine, {"passphrase": ANN})
-    secret, recovery = secret_on(page), re.findall("(?:[a-z2-7]{4}-){3}[a-z2-7]{4}", page.text)
+    secret, recovery = secret_on(page), re.findall("(?:[a-z2-7]{4}-){5}[a-z2-7]{4}", page.text)
     assert page.status == 200 and len(recovery) == RECOVERY_CODES and "<svg" in page.text
     assert people.known(NAME).second is None, "nothing is asked for before the phone was seen to work"
     wrong = ask(gate, PATH, "POST", mine, {"step": "confirm", "code": code_now(secret, clock, 5)})

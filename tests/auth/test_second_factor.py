@@ -72,7 +72,7 @@ def test_what_is_no_code_opens_nothing(code: str) -> None:
 def test_each_code_on_paper_counts_once_however_it_is_spelt() -> None:
     codes = new_recovery_codes()
     assert len(set(codes)) == RECOVERY_CODES
-    assert all(re.fullmatch("([a-z2-7]{4}-){3}[a-z2-7]{4}", code) for code in codes), "80 bits"
+    assert all(re.fullmatch("([a-z2-7]{4}-){5}[a-z2-7]{4}", code) for code in codes), "120 bits"
     factor = SecondFactor(SECRET, tuple(map(recovery_hash, codes)))
     spent = spend(factor, f" {codes[3].upper().replace('-', ' ')} ", 0, Spent())
     assert spent is not None
@@ -182,7 +182,7 @@ def test_the_command_shows_what_to_scan_and_turns_it_on_once_the_phone_knows_it(
         assert "█" in "".join(lines), "a QR code"
         assert command.returncode == (0 if right else 1)
         assert (People(tmp_path).known(NAME).second is not None) is right
-    codes = re.findall("(?:[a-z2-7]{4}-){3}[a-z2-7]{4}", out)
+    codes = re.findall("(?:[a-z2-7]{4}-){5}[a-z2-7]{4}", out)
     assert len(codes) == RECOVERY_CODES
     kept = (tmp_path / FILE).read_text()
     assert recovery_hash(codes[0]) in kept and codes[0] not in kept

@@ -12,6 +12,7 @@ import pytest
 
 from curejournal import workflow
 from curejournal.batch.records import AlkaliTest, BarsOut, Decision, Portion, Weighing
+from curejournal.journal.backup import restore
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
 from tests.ui.conftest import App
@@ -180,3 +181,16 @@ def test_pictures_come_first_and_what_is_asked_of_them_is_folded_away(full_app: 
     phone.get_by_label("Find a name or code").fill("B-2")
     phone.keyboard.press("Enter")
     see(phone, re.compile("^Shown: 1 of "))
+
+
+def test_a_backup_is_downloaded_to_the_phone_and_restores_the_journal(
+    full_app: App, phone: Any, tmp_path: Path
+) -> None:
+    go(phone, full_app, "backup")
+    with phone.expect_download() as begun:
+        phone.get_by_role("button", name="Download a backup to this device").tap()
+    assert begun.value.suggested_filename == f"curejournal-{NOW:%Y-%m-%d}.zip"
+    begun.value.save_as(tmp_path / "backup.zip")
+    restore(tmp_path / "backup.zip", tmp_path / "restored", lambda: NOW)
+    with Journal.open(full_app.folder) as journal, Journal.open(tmp_path / "restored") as restored:
+        assert restored.head() == journal.head()

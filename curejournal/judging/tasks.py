@@ -115,7 +115,7 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     else:
         when = max([early, *(test.at for test in summary.tests[-1:])])
     over = margin.verdict in (Verdict.PENDING, Verdict.HOLD)
-    if over or summary.clearing is not None or any(test.method == "titration" for test in summary.holding):
+    if over or _needs_titration(context):
         words = "Titrate"
     else:
         words = msg("Test for alkali by meter or titration") if summary.tests else msg("Test for alkali")
@@ -126,6 +126,14 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     if summary.holding:
         why = msg("a test holds it: {alkali}", alkali=alkali)
     return Task("test", when, words, why)
+
+
+def _needs_titration(context: Context) -> bool:
+    """Whether no other test would settle it: one from after the reaction is high, or a good one was not enough."""
+    summary, since = context.alkali, context.tests_from
+    late = [test for test in summary.tests if since is not None and test.at >= since]
+    held = any(test.method == "titration" or test in late for test in summary.holding)
+    return held or (summary.clearing is not None and bool(late))
 
 
 def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | None:

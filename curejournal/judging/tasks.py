@@ -9,7 +9,7 @@ from typing import Literal
 
 from curejournal.base.messages import join, msg
 from curejournal.batch.records import SurfaceNote, Weighing
-from curejournal.judging.alkali import Outcome
+from curejournal.judging.alkali import AlkaliReading, Outcome
 from curejournal.judging.browning import FRESH_DAYS, may_brown, out_of_date
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
@@ -117,6 +117,8 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     over = margin.verdict in (Verdict.PENDING, Verdict.HOLD)
     if over or _needs_titration(context):
         words = "Titrate"
+    elif _late_tests(context)[-1:] and _late_tests(context)[-1].method == "strip":
+        words = msg("Titrate, or see to what is missing")
     else:
         words = msg("Test for alkali by meter or titration") if summary.tests else msg("Test for alkali")
     if context.batch.recipe is not None and context.batch.recipe.rebatch:
@@ -129,11 +131,16 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
 
 
 def _needs_titration(context: Context) -> bool:
-    """Whether no other test would settle it: one from after the reaction is high, or a good one was not enough."""
-    summary, since = context.alkali, context.tests_from
-    late = [test for test in summary.tests if since is not None and test.at >= since]
+    """Whether no other test would settle it: one held it or was high, or a good one was not enough."""
+    summary, late = context.alkali, _late_tests(context)
     held = any(test.method == "titration" or test in late for test in summary.holding)
-    return held or (summary.clearing is not None and bool(late))
+    contradicted = not summary.holding and any(test.outcome is Outcome.HIGH for test in summary.tests)
+    return held or (bool(late) and (contradicted or summary.clearing is not None))
+
+
+def _late_tests(context: Context) -> list[AlkaliReading]:
+    since = context.tests_from
+    return [test for test in context.alkali.tests if since is not None and test.at >= since]
 
 
 def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | None:

@@ -202,6 +202,11 @@ class PhReading:
     comparable: bool
     words: str
 
+    @property
+    def ends(self) -> str:
+        """The interval as one says it."""
+        return _ends(*self.interval)
+
 
 def read_ph(
     ph: float,

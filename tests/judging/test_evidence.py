@@ -96,6 +96,14 @@ def test_strips_pass_only_with_all_that_their_rule_asks_and_what_is_missing_is_n
     assert words in _check(found, "alkali").words or _check(found, "alkali").verdict is Verdict.HOLD
 
 
+def test_what_strips_still_need_is_said_in_one_short_sentence():
+    found = _judge(WITHOUT["the packet tried"][0])
+    missing = "packet P tried once in soap beside a calibrated meter"
+    words = f"strip of 2 October: pH 8.6 to 9.2 at 1%; still missing before strips can pass: {missing}"
+    assert _check(found, "alkali").words == words
+    assert found.next_step == f"Titrate, or see to what is missing (now): {words}."
+
+
 def test_strips_of_a_batch_with_a_parent_that_was_held_for_alkali_do_not_pass():
     assert _judge(BY_STRIPS, parent_held="B-7").verdict == "not yet"
 

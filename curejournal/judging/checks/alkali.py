@@ -232,7 +232,12 @@ def _open(context: Context) -> tuple[str, str]:
     if not tests:
         return (
             msg("no alkali test yet"),
-            msg("Titrate; or measure the pH of a 1% solution by a calibrated meter; or follow the rule for strips."),
+            msg(
+                "Titrate; or measure the pH of a 1% solution with a calibrated meter; or test {bars} bars with strips "
+                "from day {days:g} on.",
+                bars=STRIP_BARS,
+                days=STRIP_DAYS,
+            ),
         )
     last = tests[-1]
     said = msg("{method} of {at}: {words}", method=last.method, at=_day(last.at), words=last.words)
@@ -248,7 +253,12 @@ def _open(context: Context) -> tuple[str, str]:
             msg("a normal pH does not prove that no lye is left, and the recipe's margin is not proven"),
             msg("Titrate, or complete the recipe."),
         )
-    if any(test.outcome is Outcome.HIGH for test in tests):
+    return _open_late(context, last, said)
+
+
+def _open_late(context: Context, last: AlkaliReading, said: str) -> tuple[str, str]:
+    """The same, where tests were late enough and the recipe's margin, or a titration, could carry them."""
+    if any(test.outcome is Outcome.HIGH for test in context.alkali.tests):
         return msg("{said}; but an earlier test was high, and the two contradict each other", said=said), msg(
             "Titrate several bars."
         )
@@ -259,10 +269,11 @@ def _open(context: Context) -> tuple[str, str]:
         ) if near else said, msg("Titrate again with more soap, two or three times.")
     if last.method == "strip":
         missing = list(_missing_for_strips(context))
-        if missing:
-            return msg("{said}; strips pass with: {missing}", said=said, missing=join("; ", missing)), msg(
-                "Titrate, or see to what is missing."
-            )
+        if missing and last.ph is not None:
+            read = msg("strip of {at}: pH {ends} at 1%", at=_day(last.at), ends=last.ph.ends)
+            return msg(
+                "{read}; still missing before strips can pass: {missing}", read=read, missing=join("; ", missing)
+            ), msg("Titrate, or see to what is missing.")
     guarded = any(context.batch.records(WeighingCheck))
     advice = (
         "Titrate."

@@ -8,7 +8,7 @@ import random
 import struct
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 
 import cv2
 import numpy as np
@@ -309,9 +309,26 @@ def texts() -> Iterator[tuple[str, bytes]]:
     yield "data: half a letter", b'{"format": "\\ud800"}'
 
 
+def damaged(whole: Mapping[str, bytes], seed: int) -> Iterator[tuple[str, bytes]]:
+    """Sound archives cut off, with bits turned over, with a stretch of zeros, with another's end."""
+    chance = random.Random(seed)
+    for name, data in whole.items():
+        yield f"{name}, cut off", data[: chance.randrange(len(data))]
+        for k, share in enumerate((0.0, 1e-3, 1e-2)):
+            yield f"{name}, bits turned over {k}", flipped(data, seed + k, share)
+        place = chance.randrange(len(data))
+        yield f"{name}, zeros", data[:place] + bytes(40) + data[place + 40 :]
+        yield f"{name}, twice", data + data
+        for other, end in whole.items():
+            if other != name:
+                yield f"{name} with the end of the {other}", data[: chance.randrange(len(data))] + end[-500:]
+
+
 PICTURES: dict[str, Callable[[int], Iterator[tuple[str, bytes]]]] = {
     "broken": broken,
     "odd": lambda seed: odd(),
     "huge": lambda seed: huge(),
     "malformed": malformed,
 }
+SEEDED = ("broken", "malformed", "archives")
+"""The groups that another seed makes again."""

@@ -15,7 +15,7 @@ import pytest
 from curejournal import workflow
 from curejournal.batch.records import Event, Portion, Weighing
 from curejournal.journal.exchange import bring_in
-from curejournal.journal.store import Journal, utc_now
+from curejournal.journal.store import Journal
 from curejournal.workflow import documents
 from curejournal.workflow.photos import Answers, Source, add_photo
 from tests.hostile import AT, NOW
@@ -122,6 +122,6 @@ def test_hostile_names_come_back_from_tables_and_backups(named: tuple[Journal, d
     journal, _ = named
     journal.export(tmp_path / "out")
     for source in (tmp_path / "out", tmp_path / "out" / "journal.json"):
-        bring_in(source, tmp_path / f"again {source.name}", utc_now)
+        bring_in(source, tmp_path / f"again {source.name}")
         with Journal.open(tmp_path / f"again {source.name}") as again:
             assert again.all_batches() == journal.all_batches()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import parse_qs, urlsplit
 
 from curejournal.auth import pages
 
@@ -15,6 +15,8 @@ Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
+FORM_BYTES = 4096
+"""The largest form that is read before the app. Ours."""
 POLICY_VIOLATED = 1008
 """RFC 6455, 7.4.1."""
 
@@ -111,3 +113,20 @@ def _page_headers(body: bytes) -> dict[str, str]:
 
 def _raw(headers: Mapping[str, str]) -> list[tuple[bytes, bytes]]:
     return [(name.encode(), value.encode("latin-1")) for name, value in headers.items()]
+
+
+async def form_of(receive: Receive) -> dict[str, str]:
+    """The fields of a form that was sent; none if it is too long, or no form."""
+    body = b""
+    while len(body) <= FORM_BYTES:
+        message = await receive()
+        body += message.get("body", b"")
+        if message["type"] != "http.request" or not message.get("more_body"):
+            break
+    if len(body) > FORM_BYTES:
+        return {}
+    try:
+        fields = parse_qs(body.decode("utf-8"), keep_blank_values=True, max_num_fields=10)
+    except ValueError:
+        return {}
+    return {name: values[0] for name, values in fields.items()}

@@ -14,7 +14,7 @@ from datetime import datetime
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs, quote
 
-from curejournal.auth import pages
+from curejournal.auth import enrolment, pages
 from curejournal.auth.asgi import (
     POLICY_VIOLATED,
     App,
@@ -23,6 +23,7 @@ from curejournal.auth.asgi import (
     Scope,
     Send,
     answer,
+    form_of,
     headers_of,
     refuse_websocket,
 )
@@ -37,8 +38,6 @@ READS, WRITES = "reads", "writes"
 WRONG = "The name or the passphrase is wrong."
 WRONG_WITH_CODE = "The name, the passphrase or the code is wrong, or the code was used before."
 UNREADABLE = "Nobody can sign in now: the list of people, or of codes that were used, cannot be read or written."
-FORM_BYTES = 4096
-"""The largest form that is read before anybody is signed in. Ours."""
 LOOK_S = 1.0
 """How often an open page is looked at, whether its session still goes on. Ours."""
 UPLOADS = "/_stcore/upload_file"
@@ -75,6 +74,7 @@ class Gate:
         self._app, self._keeper, self._secure, self._talk = app, keeper, secure, talk
         # The prefix binds it to this host and to TLS (RFC 6265bis, 4.1.3.2).
         self._cookie = "__Host-curejournal" if secure else "curejournal"
+        self._enrolment = enrolment.Enrolment(keeper, readable=not secure)
         self._opened: dict[str, str] = {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -98,6 +98,8 @@ class Gate:
             await answer(send, 401, pages.refusal("Sign in first."))
         elif path == "/sign-out":
             await self._sign_out(scope, receive, send, token, person)
+        elif path == enrolment.PATH:
+            await self._enrolment(scope, receive, send, token, person)
         elif person.reads_only and path.startswith(UPLOADS):
             await answer(send, 403, pages.refusal(f"{person.name} may read this journal, not write in it."))
         else:
@@ -108,7 +110,7 @@ class Gate:
         if scope["method"] != "POST":
             await self._ask(send, 200, asked.get("to", ["/"])[0])
             return
-        form = await _form(receive)
+        form = await form_of(receive)
         to = form.get("to", "/")
         client = scope.get("client") or ("unknown", 0)
         try:
@@ -142,7 +144,7 @@ class Gate:
 
     async def _sign_out(self, scope: Scope, receive: Receive, send: Send, token: str, person: Person) -> None:
         if scope["method"] == "POST":
-            if (await _form(receive)).get("everywhere"):
+            if (await form_of(receive)).get("everywhere"):
                 self._keeper.sign_out_everywhere(person)
             self._keeper.sign_out(token)
             await answer(send, 303, "", {"location": "/sign-in", "set-cookie": self._set_cookie("", 0)})
@@ -273,19 +275,3 @@ def _told(scope: Scope, person: Person) -> Scope:
     rights = READS if person.reads_only else WRITES
     told = [(NAME_HEADER.encode(), quote(person.name).encode()), (RIGHTS_HEADER.encode(), rights.encode())]
     return {**scope, "headers": [*kept, *told]}
-
-
-async def _form(receive: Receive) -> dict[str, str]:
-    body = b""
-    while len(body) <= FORM_BYTES:
-        message = await receive()
-        body += message.get("body", b"")
-        if message["type"] != "http.request" or not message.get("more_body"):
-            break
-    if len(body) > FORM_BYTES:
-        return {}
-    try:
-        fields = parse_qs(body.decode("utf-8"), keep_blank_values=True, max_num_fields=10)
-    except ValueError:
-        return {}
-    return {name: values[0] for name, values in fields.items()}

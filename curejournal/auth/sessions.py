@@ -91,12 +91,40 @@ class Keeper:
         self._spent = self._read_spent()
         self._lock, self._hashing = threading.Lock(), threading.Lock()
 
+    @property
+    def people(self) -> People:
+        """Who may sign in."""
+        return self._people
+
+    def now(self) -> float:
+        """Seconds since 1970."""
+        return self._clock()
+
     def asks_codes(self) -> bool:
         """Whether anybody has a second factor, so that the sign-in page asks for a code."""
         return any(person.second for person in self._people.all())
 
     def sign_in(self, name: str, passphrase: str, address: str, code: str = "") -> str | None:
         """Begin a session; the token that proves it, or None if name, passphrase or code is wrong.
+
+        Raises
+        ------
+        TooManyTries, CureJournalError
+            See `proven`.
+        """
+        person = self.proven(name, passphrase, address, code)
+        if person is None:
+            return None
+        token, now = secrets.token_urlsafe(32), self._clock()
+        with self._lock:
+            theirs = [key for key, session in self._sessions.items() if session.person.name == person.name]
+            for key in theirs[: 1 - MOST]:
+                del self._sessions[key]
+            self._sessions[_key(token)] = Session(person, now, now, address)
+        return token
+
+    def proven(self, name: str, passphrase: str, address: str, code: str = "") -> Person | None:
+        """Who proved who they are; None if name, passphrase or code is wrong, which is counted.
 
         Raises
         ------
@@ -118,17 +146,12 @@ class Keeper:
             person = self._people.verify(name, passphrase)
         if person is None:
             return None
-        token = secrets.token_urlsafe(32)
         with self._lock:
             if person.second and not self._spend(person.second, hidden, code):
                 return None
             self._tries.remove(mine)
             self._write_tries()
-            theirs = [key for key, session in self._sessions.items() if session.person.name == person.name]
-            for key in theirs[: 1 - MOST]:
-                del self._sessions[key]
-            self._sessions[_key(token)] = Session(person, mine[0], mine[0], address)
-        return token
+        return person
 
     def _read_tries(self) -> list[tuple[float, dict[str, str]]]:
         try:
@@ -145,15 +168,25 @@ class Keeper:
 
     def _spend(self, factor: SecondFactor, hidden: str, code: str) -> bool:
         """Use a code, once; on the disk before anybody is let in by it."""
-        spent = spend(factor, code, self._clock(), self._spent.get(hidden, Spent()))
+        before = self._all_spent()
+        spent = spend(factor, code, self._clock(), before.get(hidden, Spent()))
         if spent is None:
             return False
-        after = self._spent | {hidden: spent}
+        after = before | {hidden: spent}
         if self._spent_file:
             with in_plain_words(self._spent_file.parent), written_whole(self._spent_file, 0o600) as file:
                 file.write(_SPENT.dump_json(after))
         self._spent = after
         return True
+
+    def _all_spent(self) -> dict[str, Spent]:
+        """What was used here, and at another server of the same journal."""
+        kept = self._read_spent()
+        both = {name: (self._spent.get(name, Spent()), kept.get(name, Spent())) for name in self._spent | kept}
+        return {
+            name: Spent(max(one.step, other.step), tuple(dict.fromkeys((*one.recovery, *other.recovery))))
+            for name, (one, other) in both.items()
+        }
 
     def _read_spent(self) -> dict[str, Spent]:
         try:

@@ -28,5 +28,7 @@ BUNDLE_FILES = 5_000
 """Photos in it."""
 IMPORT_BYTES = 500_000_000
 """In the data of a journal, as JSON or tables: five times that of 40,000 photos, whose own bytes lie beside it."""
-IMPORT_ROW_CHARACTERS = 15_000_000
-"""In one row of that data: seven times the longest evidence, as its signs may be written as escapes."""
+IMPORT_ROW_CHARACTERS = 5_000_000
+"""In one row of that data: twice the longest evidence, as each of its quotation marks is written with an escape."""
+IMPORT_HELD_BYTES = 20_000_000
+"""In that data where it has to be held as a whole: written by an early version, or put into another order by hand."""

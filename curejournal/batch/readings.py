@@ -4,15 +4,48 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Self
 
+from curejournal.base.messages import msg
 from curejournal.colour.sample import Lab, Matrix3
 
 AlkaliMethod = Literal["strip", "meter", "titration"]
 SurfaceLook = Literal["clear", "ash", "orange spots", "sweat", "lye pocket", "weeping"]
 Weighed = Literal["lye", "oils", "lye and oils"]
 WeighedHow = Literal["weighed twice", "weighed by two people", "photo of the scale", "batter weighed"]
+Part = Literal["", "rim", "gel", "veins", "base"]
+"""What of a portion is followed apart from it: the rim or the gelled middle of a bar, veins or the colour between."""
+PARTS: dict[Part, str] = {
+    "rim": msg("rim"),
+    "gel": msg("gelled middle"),
+    "veins": msg("veins"),
+    "base": msg("between the veins"),
+}
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What is followed: a portion, or a part of it."""
+
+    portion: str
+    part: Part = ""
+
+    @classmethod
+    def of(cls, name: str, portions: Collection[str]) -> Self:
+        """Say what a name stands for; a portion of just that name comes first."""
+        if name not in portions:
+            for part in PARTS:
+                portion = name.removesuffix(cls("", part).name)
+                if portion.strip() and portion != name:
+                    return cls(portion, part)
+        return cls(name)
+
+    @property
+    def name(self) -> str:
+        """The portion's name, with that of the part."""
+        return msg("{portion} ({part})", portion=self.portion, part=PARTS[self.part]) if self.part else self.portion
 
 
 @dataclass(frozen=True)
@@ -21,7 +54,8 @@ class ColourReading:
 
     Mirrors `colour.sample.ColourSample` as plain values, plus where it came
     from. Readings of one photo share part of their error: they compare better
-    than their own covariances say.
+    than their own covariances say. A `part` is followed apart: it is not the colour of the portion itself.
+    `left_out` are parts that the window shows besides, and that the maker does not follow.
     """
 
     portion: str
@@ -36,6 +70,13 @@ class ColourReading:
     corners: tuple[tuple[float, float], ...]
     model: str
     software: str = ""
+    part: Part = ""
+    left_out: tuple[Part, ...] = ()
+
+    @property
+    def subject(self) -> str:
+        """What its colour is followed as: the portion, or a part of it."""
+        return Subject(self.portion, self.part).name
 
     @property
     def outline(self) -> tuple[tuple[float, float], ...]:

@@ -263,6 +263,11 @@ class Batch:
         latest = {portion.name: portion for _, portion in self.records(Portion)}
         return tuple(sorted(latest.values(), key=lambda portion: portion.order))
 
+    @property
+    def parts(self) -> dict[str, str]:
+        """The parts of portions that are followed apart, each with its portion."""
+        return {reading.subject: reading.portion for _, reading in self.records(ColourReading) if reading.part}
+
     def event_at(self, kind: EventKind, portion: str = "") -> datetime | None:
         """When an event first happened (of one portion, if named and noted so)."""
         times = [at for at, event in self.records(Event) if event.kind == kind]

@@ -199,7 +199,7 @@ def _colour_accepted(batch: Batch, record: ColourAccepted, at: datetime) -> None
 def _photo_view(batch: Batch, record: PhotoView, at: datetime) -> None:
     if record.place and (len(record.place) < 3 or not all(map(math.isfinite, sum(record.place, ())))):
         raise ImpossibleRecord(msg("The place in the photo is not a valid area."), msg("Mark it again."))
-    if record.place and record.portion not in {reading.portion for _, reading in batch.records(ColourReading)}:
+    if record.place and record.portion not in {reading.subject for _, reading in batch.records(ColourReading)}:
         raise ImpossibleRecord(
             msg("No colour of “{portion}” was measured.", portion=record.portion),
             msg("Choose a portion with a measured colour."),

@@ -232,7 +232,7 @@ def batch_show(code: Code, journal: JournalAt = DEFAULT_JOURNAL, as_json: AsJson
 
 def batch_note(
     code: Code,
-    what: Annotated[str, typer.Argument(help="trace, thickening, poured, gel, unmoulded, cut or note.")],
+    what: Annotated[str, typer.Argument(help=f"{', '.join(get_args(EventKind))}.")],
     portion: Annotated[str, typer.Option("--portion")] = "",
     text: Annotated[str, typer.Option("--text", help="A remark.")] = "",
     bars: Annotated[int | None, typer.Option("--bars", help="How many bars, when cut.")] = None,

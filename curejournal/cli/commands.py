@@ -92,6 +92,7 @@ COMMANDS: dict[str, dict[str, str]] = {
         "material list": "documents:materials_list",
         "material show": "documents:material",
         "material cause": "documents:find_causes",
+        "material test-pour": "documents:test_pour",
         "material lot": "documents:lot_uses",
         "material outcome": "business:outcome",
         "material enter-lot": "business:lot_enter",

@@ -80,7 +80,9 @@ def material(
 
 
 def find_causes(
-    end: Annotated[bool, typer.Option("--end", help="Ask what keeps it off its colour, not what turned it.")] = False,
+    end: Annotated[
+        bool, typer.Option("--end", help="Ask what keeps it off its colour, not what discoloured it.")
+    ] = False,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
@@ -91,6 +93,37 @@ def find_causes(
         print_json(materials.which_as_json(answer))
     else:
         tell_all(materials.which_in_words(answer))
+
+
+def test_pour(
+    name: Annotated[str, typer.Argument(help="Start the pour that is proposed of this material.")] = "",
+    end: Annotated[
+        bool, typer.Option("--end", help="To tell what keeps it off its colour, not what discoloured it.")
+    ] = False,
+    by: By = ME,
+    journal: JournalAt = DEFAULT_JOURNAL,
+    as_json: AsJson = False,
+) -> None:
+    """List the test pours that would tell and those that were made; with a material, start the one proposed of it."""
+    with open_journal(journal) as kept:
+        found = materials.which(kept, now_of(kept), "end" if end else "turn").found
+        if name:
+            pour = materials.proposed_pour(found, name)
+            started = materials.start_test_pour(kept, pour, by=by, now=now_of(kept))
+        made = materials.pours_made(kept)
+    if as_json:
+        proposed = [workflow.as_json(pour) for pour in found.test_pours]
+        made_now = {"started": started.code} if name else {"proposed": proposed}
+        print_json(made_now | {"made": [workflow.as_json(one) for one in made]})
+        return
+    if name:
+        tell(msg("{code}: {name}", code=started.code, name=started.name))
+        tell(materials.POUR_CAUTION)
+        return
+    tell_all(map(materials.pour_words, found.test_pours) if found.test_pours else [msg("No test pour is proposed.")])
+    for one in made:
+        label = msg("{code} · {name}, beside {beside}", code=one.code, name=one.name, beside=one.beside)
+        tell(label if one.poured else msg("{label}: not poured yet", label=label))
 
 
 def expect(

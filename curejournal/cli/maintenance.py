@@ -68,7 +68,8 @@ def check(
     as_json: AsJson = False,
 ) -> None:
     """Verify every row, photo and reference of the journal; exit 1 if anything was changed, damaged or taken out."""
-    with open_journal(journal) as kept, _long_work(msg("Checking")) as progress:
+    goes_on = msg("Give the same command again within a day, and it goes on with the photos that it has not seen.")
+    with open_journal(journal) as kept, _long_work(msg("Checking"), goes_on) as progress:
         problems = [*kept.check(progress), *_without_head(kept, head)]
         now = kept.head()
     damaged = any(problem.serious for problem in problems)
@@ -217,7 +218,7 @@ def backup(
             else:
                 tell(said)
             return
-    with open_journal(journal) as kept, _long_work(msg("Backing up")) as progress:
+    with open_journal(journal) as kept, _long_work(msg("Backing up"), _GOES_ON) as progress:
         made = kept.backup(to, progress)
     said = msg(
         "{file}: everything, with {photos}. Head: {head}",
@@ -267,7 +268,7 @@ def import_(
 ) -> None:
     """Make a journal of exported data, in a new folder, after all of it was verified."""
     with _long_work(msg("Importing"), _GOES_ON) as progress:
-        made = bring_in(source, to, utc_now, progress)
+        made = bring_in(source, to, progress)
     _say_data(
         made,
         msg("{to}: a journal, with {photos}. Open it with --journal {to}", to=to, photos=_photos_in(made)),

@@ -11,10 +11,8 @@ import typer
 
 from curejournal.auth.people import People, Person
 from curejournal.auth.second_factor import (
-    DRIFT,
-    STEP_S,
     SecondFactor,
-    code_at,
+    fits_now,
     new_recovery_codes,
     new_secret,
     recovery_hash,
@@ -100,9 +98,7 @@ def second_factor(
         tell(msg("Scan this with an authenticator app on the phone of {name}:", name=person.name), to=out)
         segno.make(address).terminal(out=out, compact=True)
         print(f"{secret}\n{address}", file=out, flush=True)
-        now = int(time.time() // STEP_S)
-        typed = "".join(_line(said(msg("The code that the app shows now"))).split())
-        if typed not in {code_at(secret, step) for step in range(now - DRIFT, int(time.time() // STEP_S) + DRIFT + 1)}:
+        if not fits_now(secret, _line(said(msg("The code that the app shows now"))), time.time()):
             raise Mistyped(
                 msg("This is not the code that the app should show: nothing was changed."),
                 msg("Set the phone’s clock and this computer’s to the right time, and try again."),

@@ -14,6 +14,7 @@ from curejournal.documents.record_making import NO_LOT
 from curejournal.documents.ribbon import SCALES, ribbon_of
 from curejournal.documents.sheet import INK, SOFT, Picture, Sheet
 from curejournal.documents.typefaces import DISPLAY
+from curejournal.judging.colour_states import State
 from curejournal.materials.effects import Effect
 from curejournal.materials.expectation import Expected
 from curejournal.materials.history import History, Use
@@ -27,13 +28,14 @@ LABEL_MM = 34.0
 class FactSheet:
     """What a sheet says. `effect` is its part in all batches together, None where that cannot be told.
 
-    `pictures` are of one portion: at its turn, and last.
+    `pictures` are of one portion, close up: at its turn, and last; `soaps` show the bars at about the same times.
     """
 
     history: History
     expected: Expected
     effect: Effect | None
     pictures: tuple[Picture, ...]
+    soaps: tuple[Picture, ...] = ()
 
 
 def limits(history: History) -> str:
@@ -52,7 +54,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
     history, expected = sheet.history, sheet.expected
     lots = [lot for lot in dict.fromkeys(use.ingredient.lot for use in history.uses) if lot]
     told = [
-        ("kind", history.kind),
+        (msg("kind"), history.kind),
         (
             msg("used in"),
             msg(
@@ -61,7 +63,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
                 batches=msg_n("{number} batch", "{number} batches", len(history.batches)),
             ),
         ),
-        ("lots", join(", ", lots) or NO_LOT),
+        (msg("lots"), join(", ", lots) or NO_LOT),
     ]
     doses = history.doses_pct
     if doses:
@@ -104,7 +106,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
         together = msg(", several lots taken together") if len(expected.lots) > 1 else ""
         told.append(
             (
-                msg("one more batch may turn by"),
+                msg("one more batch may discolour by"),
                 msg("{turn} ΔE00{together}", turn=formatting.figure(expected.turn), together=together),
             )
         )
@@ -143,13 +145,17 @@ def headline(history: History) -> str:
     known, left = history.known, history.turned
     back = [story.back_days[0] for story in left if story.back_days and story.back_days[0] is not None]
     if not known:
-        return msg("No portion with it has been followed to its end yet.")
+        return _so_far(history)
     if not left:
         return msg_n(
             "It left the colour of {number} portion as it was.",
             "It left the colour of {number} portions as it was.",
             len(known),
         )
+    if len(known) == 1:
+        if not back:
+            return msg("It discoloured the batter, which is not back on its target colour.")
+        return msg("It discoloured the batter, which recovered by itself after {days} days.", days=_ends(back))
     told = msg(
         "It discoloured {left} of {known}",
         left=len(left),
@@ -162,20 +168,40 @@ def headline(history: History) -> str:
     return msg("{told}, and each recovered by itself, after {days} days.", told=told, days=_ends(back))
 
 
+def _so_far(history: History) -> str:
+    """What can be said while no portion has come to rest."""
+    states = {use.story.journey.state for use in history.uses}
+    if State.RECOVERING in states:
+        return msg("The batter with it discoloured, and is recovering.")
+    if State.DISCOLOURING in states:
+        return msg("The batter with it is still discolouring.")
+    return msg("No portion with it has been followed to its end yet.")
+
+
 def three_figures(history: History) -> list[tuple[str, str]]:
     """The figures of the first page, each with what it is."""
     known, left = history.known, history.turned
     back = [story.back_days[0] for story in left if story.back_days and story.back_days[0] is not None]
     told = []
-    if known:
+    if len(known) > 1:
         shares = msg("{left} of {known}", left=len(left), known=len(known))
         told.append((shares, msg("portions left their target colour")))
     if back:
         told.append((msg("{days} days", days=_ends(back)), msg("from the pour until back on the target colour")))
     doses = history.doses_pct
     if doses:
-        told.append((msg("{doses} %", doses=_ends(doses, 1)), msg("of the oils by mass: the doses that were tried")))
-    return told
+        told.append((msg("{doses}%", doses=_ends(doses, 1)), msg("of the oils by mass: the doses that were tried")))
+    turns = [use.story.turn_days for use in history.uses if use.story.turn_days is not None]
+    if turns:
+        told.append((msg("day {days}", days=_ends(turns)), msg("when it was furthest from its target colour")))
+    photos = sum(use.story.journey.moments for use in history.uses)
+    if photos:
+        told.append((str(photos), msg("colour readings stand behind this page")))
+    return told[:3]
+
+
+def _capital(name: str) -> str:
+    return name[:1].upper() + name[1:]
 
 
 def _ends(values: Sequence[float], decimals: int = 0) -> str:
@@ -191,7 +217,7 @@ def fact_sheet_pdf(
     page = Sheet(sheet.history.material, foot, made_on, voice=voice)
     _first_page(page, sheet, place)
     page.add_page()
-    page.title_line(sheet.history.material, msg("the figures"))
+    page.title_line(_capital(sheet.history.material), msg("the figures"))
     page.facts(summary(sheet), 48)
     page.heading(msg("Each use"))
     uses = sheet.history.uses[-USES_SHOWN:]
@@ -209,11 +235,12 @@ def _first_page(page: Sheet, sheet: FactSheet, place: str) -> None:
     page.multi_cell(0, 5, page.fit(whose), align="L", new_x="LMARGIN", new_y="NEXT")
     page.ln(1)
     page.type(32, face=DISPLAY)
-    page.multi_cell(0, 13, page.fit(sheet.history.material), align="L", new_x="LMARGIN", new_y="NEXT")
+    page.multi_cell(0, 13, page.fit(_capital(sheet.history.material)), align="L", new_x="LMARGIN", new_y="NEXT")
     page.ln(1)
     page.story(headline(sheet.history), 15)
     page.ln(4)
-    seen = [use for use in sheet.history.uses if use.story.journey.points][-RIBBONS_SHOWN:]
+    most = RIBBONS_SHOWN - 1 if sheet.soaps else RIBBONS_SHOWN
+    seen = [use for use in sheet.history.uses if use.story.journey.points][-most:]
     for use in reversed(seen):
         _ribbon_row(page, use)
     if seen:
@@ -221,7 +248,8 @@ def _first_page(page: Sheet, sheet: FactSheet, place: str) -> None:
         page.set_x(page.l_margin + LABEL_MM)
         page.cell(0, 3.4, SCALES["root"], new_x="LMARGIN", new_y="NEXT")
     page.ln(4)
-    page.pictures(sheet.pictures[:2], across=2)
+    page.pictures(sheet.soaps[:2], across=2)
+    page.pictures(sheet.pictures[:2], across=4 if sheet.soaps else 2)
     page.ln(2)
     _big_figures(page, three_figures(sheet.history))
     page.set_y(-36)
@@ -269,9 +297,9 @@ def _big_figures(page: Sheet, told: Sequence[tuple[str, str]]) -> None:
 
 
 HEAD = (
-    "batch",
-    "poured",
-    "lot",
+    msg("batch"),
+    msg("poured"),
+    msg("lot"),
     msg("% of oils"),
     msg("greatest change, ΔE00"),
     msg("what became of it"),
@@ -322,4 +350,4 @@ def _plain(text: str) -> str:
 
 def _range(values: Sequence[float], decimals: int) -> str:
     low, middle, high = (f"{value:.{decimals}f}" for value in (min(values), float(np.median(values)), max(values)))
-    return low if low == high else msg("{low} to {high} (middle {middle})", low=low, high=high, middle=middle)
+    return low if low == high else msg("{low} to {high} (median {middle})", low=low, high=high, middle=middle)

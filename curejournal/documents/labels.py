@@ -24,8 +24,13 @@ LOCAL_RULES = msg(
     "who made it, warnings, durability, how net contents are written and checked) is set by local codes: in the EU "
     "Regulation (EC) No 1223/2009, Art. 19, and Directive 76/211/EEC, with Regulation (EC) No 648/2004 for what is "
     "sold as a detergent; in the US 21 CFR 701.20 for what is soap and what is a cosmetic, and the Fair Packaging and "
-    "Labeling Act (1966), for instance. Ask licensed practice where you sell."
+    "Labeling Act with 16 CFR 500, for instance. Ask licensed practice where you sell."
 )
+"""Looked up: 21 CFR 701.20 as of 22 December 2023 (soap consists mostly of alkali salts of fatty acids, cleanses by
+them, and is sold as soap alone; a cosmetic bar states its weight in avoirdupois pounds and ounces); 16 CFR 500 by its
+headings and the notice of 12 January 1994 (net contents in inch/pound and metric units); Regulation (EC) No 648/2004 as
+amended to 2015, Annex VII A (soap in ranges of weight percentage); Regulation (EC) No 1223/2009, Art. 19(1) (Official
+Journal L 342 of 22 December 2009, p. 73, and an authority's page). From memory: Directive 76/211/EEC."""
 SMALLEST_BAR_SD = 0.015
 """Spread of bars of one loaf about their mean, as a part of it, at the least. Ours: cut by hand, they differ by a few
 per cent [common practice, no source]."""

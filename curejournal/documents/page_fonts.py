@@ -18,9 +18,13 @@ FACES = (("display", SERIF, 500), ("serif", SERIF, 400), ("sans", SANS, 400), ("
 
 
 def embedded_faces(text: str) -> str:
-    """Write the CSS that brings our faces, with the signs of a text; the reader's own face has what ours lack."""
+    """Write the CSS that brings our faces, with the signs of a text; the reader's own face has what ours lack.
+
+    A face that is late is left out (*optional*), so that no line of a page moves once it can be read.
+    """
     return "".join(
-        f"@font-face{{font-family:'{family}';font-weight:{weight};src:url(data:font/woff;base64,{_cut(kind, text)})}}"
+        f"@font-face{{font-family:'{family}';font-weight:{weight};font-display:optional;"
+        f"src:url(data:font/woff;base64,{_cut(kind, text)})}}"
         for kind, family, weight in FACES
     )
 

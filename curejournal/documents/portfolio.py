@@ -20,8 +20,9 @@ from curejournal.documents.share_square import square
 from curejournal.documents.style import variables
 from curejournal.documents.true_colour import Pixels, smaller, time_lapse
 
-HERO_PX, TALL_PX, COVER_PX, LARGE_PX, SHOT_PX, FRAME_PX = 1600, 800, 480, 1280, 1000, 480
-HERO_BYTES, TALL_BYTES, COVER_BYTES, LARGE_BYTES, SHOT_BYTES = 105_000, 70_000, 28_000, 120_000, 110_000
+HERO_PX, TALL_PX, COVER_PX, MIDDLE_PX, LARGE_PX, SHOT_PX, FRAME_PX = 1600, 800, 480, 800, 1280, 1000, 480
+HERO_BYTES, TALL_BYTES, COVER_BYTES, MIDDLE_BYTES = 105_000, 70_000, 28_000, 60_000
+LARGE_BYTES, SHOT_BYTES, PAIR_BYTES = 110_000, 80_000, 50_000
 """What a picture may weigh, by what it is for: so that a first screen stays below 300 kB with its page and its type."""
 HERO_ASPECT = 2.0
 
@@ -140,6 +141,7 @@ def _told(files: _Files, site: str) -> dict[str, Any]:
     cover = soap.cover
     covers = [] if cover is None else [files.add(cover, "cover", files.drawn(cover, COVER_PX), COVER_BYTES)]
     if cover is not None:
+        covers.append(files.add(cover, "middle", files.drawn(cover, MIDDLE_PX), MIDDLE_BYTES))
         covers.append(files.add(cover, "large", files.drawn(cover, LARGE_PX), LARGE_BYTES))
         files.made.append((f"{files.slug}-square.jpg", square(soap, site)))
     named = [
@@ -158,7 +160,7 @@ def _told(files: _Files, site: str) -> dict[str, Any]:
         "covers": covers,
         "ribbons": named,
         "pair": [
-            files.add(shot, f"pair-{n}", files.drawn(shot, SHOT_PX), SHOT_BYTES) for n, shot in enumerate(pair, 1)
+            files.add(shot, f"pair-{n}", files.drawn(shot, SHOT_PX), PAIR_BYTES) for n, shot in enumerate(pair, 1)
         ],
         "time_lapse": _lapse(files),
         "pictures": [

@@ -17,6 +17,8 @@ from curejournal.documents.typefaces import DISPLAY
 PRINTED_PX, PRINTED_BYTES = 1400, 260_000
 """Pixels and weight of a picture over a page's width: 200 to the inch. Ours."""
 ASPECT = 3 / 4
+ACROSS = 3
+"""Soaps side by side in the gallery. Ours: three fit under the large picture."""
 """Height by width of every picture that is cut wide."""
 
 
@@ -39,7 +41,7 @@ def portfolio_pdf(
 
 
 def _gallery(sheet: Sheet, soaps: Iterable[Soap], title: str, about: str) -> None:
-    gap, width = 8.0, (sheet.epw - 8.0) / 2
+    gap, width = 6.0, (sheet.epw - 6.0 * (ACROSS - 1)) / ACROSS
     column, top, lowest = 0, 0.0, 0.0
     for number, soap in enumerate(soaps):
         if number == 0:
@@ -51,7 +53,7 @@ def _gallery(sheet: Sheet, soaps: Iterable[Soap], title: str, about: str) -> Non
         sheet.set_y(top)
         bottom = _tile(sheet, soap, sheet.l_margin + column * (width + gap), top, width)
         lowest = max(lowest, bottom) if column else bottom
-        column = 1 - column
+        column = (column + 1) % ACROSS
         if column == 0:
             top = lowest + 8
 
@@ -59,7 +61,7 @@ def _gallery(sheet: Sheet, soaps: Iterable[Soap], title: str, about: str) -> Non
 def _head(sheet: Sheet, title: str, about: str, cover: Shot | None) -> None:
     if cover is not None:
         wide = cover.pixels(PRINTED_PX)
-        band = round(wide.shape[1] * 0.56)
+        band = round(wide.shape[1] * 0.5)
         start = (wide.shape[0] - band) // 2
         _picture(sheet, wide[start : start + band], sheet.epw, title)
         sheet.ln(6)
@@ -111,7 +113,7 @@ def _stories(sheet: Sheet, soaps: Iterable[Soap], title: str, about: str) -> Non
         with _column(sheet, sheet.l_margin + width + gap, width):
             _told(sheet, soap, 19, 11)
             _then_and_now(sheet, soap)
-        sheet.set_y(max(top + high, sheet.get_y()) + 9)
+        sheet.set_y(max(top + high, sheet.get_y()) + 6)
 
 
 @contextmanager

@@ -108,6 +108,8 @@ def soap_of(shown: PortfolioBatch) -> Soap:
     """Choose what is told of a batch."""
     controls = {portion.name for portion in shown.batch.portions if portion.control}
     followed = {name: one for name, one in shown.journeys.items() if one.points and name not in controls}
+    parts = shown.batch.parts
+    followed = {name: one for name, one in followed.items() if parts.get(name) not in followed}
     main = main_portion(followed)
     told = {story.portion: story for story in stories(shown.batch, followed)}
     names = [main, *(name for name in followed if name != main)] if main else []
@@ -151,7 +153,12 @@ def plain_ribbon(journey: ColourSeries, story: Story, portion: str) -> Ribbon:
     words = msg("Its colour from the pour to {days} later.", days=span_words(last))
     said = _sentence(story, portion)
     ticks = ((0.0, msg("poured")), (drawn.ends, end))
-    return replace(drawn, ticks=ticks, words=join(" ", (words, said)) if said else words)
+    return replace(
+        drawn,
+        ticks=ticks,
+        words=join(" ", (words, said)) if said else words,
+        said=msg("Early days are drawn wider."),
+    )
 
 
 def span_words(days: float) -> str:

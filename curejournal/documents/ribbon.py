@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
@@ -41,6 +41,8 @@ TICKS_DAYS = (1.0, 3.0, 7.0, 14.0, 28.0, 56.0, 112.0, 224.0, 448.0)
 """Days that may be named under a ribbon. Ours."""
 APART = 0.1
 """Least distance of two names under a ribbon, as a share of its width: 32 px on the narrowest phone. Ours."""
+NAME_SHARE = 0.03
+"""Width of a letter under a ribbon, as a share of its width on the narrowest phone, with some air. Ours."""
 TARGET_SHARE, GAP_SHARE = 0.12, 0.015
 SLICES = 72
 SOFTEST = 10.0
@@ -63,7 +65,8 @@ class Slice:
 class Ribbon:
     """A ribbon, placed: `ends` is where the bar ends (today), `target` stands from there on after a gap.
 
-    `ticks` are places and names under it; `words` say the same for who cannot see it.
+    `ticks` are places and names under it; `words` say the same for who cannot see it; `said` is how time runs along it,
+    if in other words than those of `SCALES`.
     """
 
     slices: tuple[Slice, ...]
@@ -72,6 +75,12 @@ class Ribbon:
     ticks: tuple[tuple[float, str], ...]
     scale: Scale
     words: str
+    said: str = ""
+
+    @property
+    def time_words(self) -> str:
+        """How time runs along it."""
+        return self.said or SCALES[self.scale]
 
 
 def ribbon_of(
@@ -228,7 +237,8 @@ def ribbon_svg(shown: Ribbon, width: float = 1000, height: float = 34, *, soft: 
 
 def _veil(shown: Ribbon, width: float, height: float, depth: float, fill: str) -> str:
     """The bar with both edges drawn in by a share of their softness."""
-    inset = [(width * (s.start + s.end) / 2, 0.45 * height * s.softness * depth) for s in shown.slices]
+    # Every other slice: an edge that soft shows no more, and a page of many ribbons weighs half.
+    inset = [(width * (s.start + s.end) / 2, 0.45 * height * s.softness * depth) for s in shown.slices[::2]]
     inset = [(0.0, inset[0][1]), *inset, (width * shown.ends, inset[-1][1])]
     line = [f"{x:.1f},{y:.1f}" for x, y in inset] + [f"{x:.1f},{height - y:.1f}" for x, y in reversed(inset)]
     return f'<polygon points="{" ".join(line)}" {fill}/>'
@@ -272,26 +282,38 @@ def ribbon_html(
     if not read:
         return f'<div class="ribbon strip">{image}</div>'
     names = "".join(
-        f'<span style="left:{100 * place:.1f}%"{_anchor(place, shown.ends)}>{escape(say(name))}</span>'
-        for place, name in shown.ticks
+        f'<span style="left:{100 * place:.1f}%" class="{look}">{escape(say(name))}</span>'
+        for place, name, look in _named(shown, say)
     )
     if shown.target:
-        left, word = 100 * (shown.ends + GAP_SHARE), escape(say(msg("target")))
-        names += f'<span class="target" style="left:{left:.1f}%">{word}</span>'
-    said = f'<p class="axis">{escape(say(SCALES[shown.scale]))}</p>' if axis else ""
+        names += f'<span class="target">{escape(say(msg("target")))}</span>'
+    said = f'<p class="axis">{escape(say(shown.time_words))}</p>' if axis else ""
     return f'<div class="ribbon">{image}<div class="days" aria-hidden="true">{names}</div>{said}</div>'
 
 
-def _anchor(place: float, ends: float) -> str:
-    if place == 0:
-        return ""
-    return ' class="end"' if place == ends else ' class="mid"'
+def _named(shown: Ribbon, say: Callable[[str], str]) -> Iterator[tuple[float, str, str]]:
+    """Each tick with its class; on a phone those that would touch a neighbour are left out, and the next says *day*."""
+    before, said = 0.0, True
+    room = NAME_SHARE * len(str(say(shown.ticks[-1][1])))
+    for place, name in shown.ticks:
+        if place in (0, shown.ends):
+            yield place, name, "end" if place else "first"
+        elif place - before < 2 * APART or shown.ends - place < room:
+            said = False if before == 0 else said
+            yield place, name, "mid close"
+        else:
+            if not said:
+                yield place, msg("day {day:.0f}", day=float(name)), "mid narrow"
+            yield place, name, "mid" if said else "mid close"
+            before, said = place, True
 
 
 RIBBON_CSS = """
 .ribbon{margin:0;line-height:0}.ribbon img{width:100%;display:block;border-radius:var(--r)}
 .ribbon .days{position:relative;height:1.5rem;font:400 var(--small)/1.5rem var(--sans);color:var(--soft)}
 .ribbon .days span{position:absolute;white-space:nowrap}.ribbon .days .mid{transform:translateX(-50%)}
-.ribbon .days .end{transform:translateX(-100%)}
+.ribbon .days .end{transform:translateX(-100%)}.ribbon .days .target{right:0}
+.ribbon .days{container-type:inline-size}.ribbon .days .narrow{display:none}
+@container (max-width:30rem){.ribbon .days .close{display:none}.ribbon .days .narrow{display:inline}}
 .ribbon .axis{margin:0;font:400 var(--small)/1.4 var(--sans);color:var(--soft)}
 """

@@ -14,7 +14,7 @@ from PIL import Image
 
 from curejournal.base.messages import Voice, join, localise, msg, quantity
 from curejournal.documents import formatting
-from curejournal.documents.ribbon import GAP_SHARE, SCALES, Ribbon, ribbon_pixels
+from curejournal.documents.ribbon import GAP_SHARE, Ribbon, ribbon_pixels
 from curejournal.documents.style import LIGHT
 from curejournal.documents.typefaces import DISPLAY, SERIF, TEXT, face_of, is_ours, lacking, own_faces, printable
 
@@ -105,7 +105,9 @@ class Sheet(Printed):
             self.set_y(-18)
             self.type(7, colour=SOFT)
             self.cell(
-                self.epw, 4, self.fit(msg("“?” stands for signs that no type here has: {signs}", signs=told))[:140]
+                self.epw,
+                4,
+                self.fit(msg("“?” stands for characters that no typeface here has: {signs}", signs=told))[:140],
             )
         self.set_y(-14)
         self.type(7.5, colour=SOFT)
@@ -121,7 +123,7 @@ class Sheet(Printed):
             self._lines(beneath, 5.2)
         self.ln(2)
 
-    def heading(self, text: str, room: float = 24) -> None:
+    def heading(self, text: str, room: float = 36) -> None:
         """A heading with a hairline; on the next page if less than `room` mm are left for it and what follows."""
         if self.will_page_break(room):
             self.add_page()
@@ -255,7 +257,7 @@ class Sheet(Printed):
         if days and said:
             self.type(7, colour=SOFT)
             self.set_x(left)
-            self.cell(wide, 3.4, self.fit(SCALES[shown.scale]), new_x="LMARGIN", new_y="NEXT")
+            self.cell(wide, 3.4, self.fit(shown.time_words), new_x="LMARGIN", new_y="NEXT")
         self.type(9.5)
 
     def _days(self, shown: Ribbon, left: float, wide: float) -> None:

@@ -8,6 +8,7 @@ each member, `journal.sqlite`, and the originals under `photos/`.
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import secrets
 import shutil
@@ -24,12 +25,13 @@ from pydantic import TypeAdapter, ValidationError
 from sqlalchemy.exc import DBAPIError
 
 from curejournal.base.messages import msg
+from curejournal.journal.backup_piece import take_up
 from curejournal.journal.blueprint import strangers
 from curejournal.journal.check import Progress, check, check_rows, halves
 from curejournal.journal.copying import read_only
 from curejournal.journal.database import DATABASE, engine_for, known_revisions, revision_of, sqlite_url
 from curejournal.journal.errors import BackupRefused, JournalDamaged, NotAJournal, UpgradeFailed, in_plain_words
-from curejournal.journal.files import PART, clear_pieces, in_use, make_folder, new_folder, written_whole
+from curejournal.journal.files import PART, clear_pieces, in_use, make_folder, new_folder, written_on, written_whole
 from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
 from curejournal.journal.seals import head as head_of
@@ -86,6 +88,8 @@ def write_backup(
 ) -> Backup:
     """Write a journal into one file, which takes its name only after all of it was read back and verified.
 
+    One that was cut short is gone on with: each photo that it has already is verified, and not written again.
+
     Parameters
     ----------
     take : callable
@@ -113,21 +117,23 @@ def write_backup(
             msg("The file {to} exists already.", to=to), msg("Choose another name: backups are never overwritten.")
         )
     make_folder(to.parent)
-    clear_pieces(to.parent, "curejournal-" if to.name.startswith("curejournal-") else to.name)
+    name = "curejournal-" if to.name.startswith("curejournal-") else to.name
     database = to.with_name(f"{to.name}.{secrets.token_hex(4)}.sqlite{PART}")
     try:
-        take(database)
-        photos, steps = _photos_in(database), count(1)
+        with written_on(to, name) as file:
+            clear_pieces(to.parent, name)
+            take(database)
+            photos, steps = _photos_in(database), count(1)
 
-        def tell() -> None:
-            if progress:
-                progress(next(steps), 2 * len(photos))
+            def tell() -> None:
+                if progress:
+                    progress(next(steps), 2 * len(photos))
 
-        with in_use(database), written_whole(to) as file:
-            head = _verified(database)
-            manifest = _fill(file, database, photos, shelf, Manifest(_FORMAT, now, {}, (), head), tell)
+            with in_use(database):
+                head = _verified(database)
+                manifest = _fill(file, database, photos, shelf, Manifest(_FORMAT, now, {}, (), head), tell)
             file.flush()
-            with zipfile.ZipFile(Path(file.name)) as archive:
+            with zipfile.ZipFile(file) as archive:
                 _verify(archive, _read_manifest(archive), tell=tell)
     finally:
         database.unlink(missing_ok=True)
@@ -167,11 +173,17 @@ def _fill(
 ) -> Manifest:
     files: dict[str, Member] = {}
     left_out: list[str] = []
+    names = {(sha256, suffix): f"photos/{sha256[:2]}/{Shelf.named(sha256, suffix)}" for sha256, suffix in photos}
+    left = take_up(file, frozenset(names.values()))
     with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
-        with database.open("rb") as source:
-            files[DATABASE] = _store(archive, DATABASE, source)
-        for sha256, suffix in photos:
+        for member in left:
+            archive.filelist.append(member)
+            archive.NameToInfo[member.filename] = member
+            files[member.filename] = Member(Path(member.filename).stem, member.file_size)
+        for (sha256, suffix), name in names.items():
             tell()
+            if name in files:
+                continue
             path = shelf.path(sha256, suffix)
             try:
                 # Read twice rather than kept in memory: only a sound photo may enter the archive.
@@ -182,9 +194,11 @@ def _fill(
             if not sound:
                 left_out.append(sha256)
                 continue
-            name = path.relative_to(shelf.folder).as_posix()
             with path.open("rb") as source:
                 files[name] = _store(archive, name, source)
+        # Last, since the next try has another one.
+        with database.open("rb") as source:
+            files[DATABASE] = _store(archive, DATABASE, source)
         manifest = replace(about, files=files, left_out=tuple(left_out))
         archive.writestr(zipfile.ZipInfo(_MANIFEST), _MANIFEST_JSON.dump_json(manifest, indent=1))
     return manifest
@@ -220,6 +234,8 @@ def _refuse_odd(member: zipfile.ZipInfo) -> None:
     # The upper half of the attributes is the mode that Unix gave the file; 0o12 is a link.
     if member.external_attr >> 28 == 0o12:
         raise _hostile(msg("it holds a link"))
+    if member.header_offset < 0:
+        raise _hostile(msg("it is damaged or no backup at all ({error})", error=msg("a place in it is negative")))
     if member.flag_bits & 1:
         raise _hostile(msg("it is encrypted"))
     if member.compress_type != zipfile.ZIP_STORED or member.file_size != member.compress_size:
@@ -234,8 +250,8 @@ def _read_manifest(archive: zipfile.ZipFile) -> Manifest:
         raise _hostile(msg("a name occurs twice"))
     for member in members:
         _refuse_odd(member)
-    whole = Path(str(archive.filename)).stat().st_size
-    if sum(member.file_size for member in members) > whole:
+    assert archive.fp is not None
+    if sum(member.file_size for member in members) > archive.fp.seek(0, os.SEEK_END):
         raise _hostile(msg("it claims to hold more than its own size"))
     try:
         manifest = _MANIFEST_JSON.validate_json(archive.read(_MANIFEST))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import struct
 import zipfile
 import zlib
 from collections.abc import Mapping
@@ -97,6 +98,18 @@ class Bundle:
     photos: Mapping[str, bytes]
 
 
+# What Python's zipfile raises over an archive that is none or is damaged; a ValueError where a place in it is negative.
+_DAMAGED = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    ValueError,
+    LookupError,
+    RuntimeError,
+    OSError,
+    EOFError,
+)
+
 # Through a tuple of one, since pydantic takes no config for a plain dataclass.
 _JSON = TypeAdapter(tuple[BundleData], config=ConfigDict(extra="forbid"))
 
@@ -173,7 +186,7 @@ def read_bundle(source: bytes) -> Bundle:
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         raise _refused(msg("{place}: {fault}", place=".".join(map(str, first["loc"])), fault=first["msg"])) from fault
-    except (zipfile.BadZipFile, zlib.error, KeyError, RuntimeError, NotImplementedError, OSError, EOFError) as fault:
+    except _DAMAGED as fault:
         raise _refused(msg("it is not a bundle of a batch, or it is damaged")) from fault
     if data.format != FORMAT:
         raise _refused(msg("its format is “{found}”, not “{expected}”", found=data.format[:40], expected=FORMAT))

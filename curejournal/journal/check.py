@@ -23,6 +23,7 @@ from curejournal.journal.files import PART
 from curejournal.journal.photos import Shelf
 from curejournal.journal.record_json import KIND_OF
 from curejournal.journal.seals import chain_breaks, key_of, row_hash
+from curejournal.journal.seen_photos import SeenPhotos
 from curejournal.journal.stored import StoredRow, any_text, stored_rows, wrong_with
 
 Progress = Callable[[int, int], None]
@@ -56,7 +57,9 @@ def halves(progress: Progress | None) -> tuple[Progress | None, Progress | None]
     return lambda done, all_of: tell(done, 2 * all_of), lambda done, all_of: tell(all_of + done, 2 * all_of)
 
 
-def check(engine: Engine, shelf: Shelf, progress: Progress | None = None) -> tuple[Problem, ...]:
+def check(
+    engine: Engine, shelf: Shelf, progress: Progress | None = None, seen: SeenPhotos | None = None
+) -> tuple[Problem, ...]:
     """Everything that is wrong with a journal; nothing if it is whole.
 
     Parameters
@@ -67,6 +70,8 @@ def check(engine: Engine, shelf: Shelf, progress: Progress | None = None) -> tup
         The folder of its photos.
     progress : callable, optional
         Told how many of the photos were read.
+    seen : SeenPhotos, optional
+        Those that need not be read again; what is read is noted there.
     """
     # Listed before the rows: a photo is there before its row, so that one taken in meanwhile is no stray.
     files = tuple(shelf.files())
@@ -78,7 +83,7 @@ def check(engine: Engine, shelf: Shelf, progress: Progress | None = None) -> tup
             photos = stored_rows(connection, tables.photo)
             sound = (row for _, row in photos if not wrong_with(tables.photo, row))
             rows.extend((row["sha256"], row["suffix"], row["size"]) for row in sound)
-    problems.extend(_photos(shelf, rows, files, progress))
+    problems.extend(_photos(shelf, rows, files, progress, seen))
     return tuple(problems)
 
 
@@ -185,12 +190,15 @@ def fault_of(table: Table, row: StoredRow) -> str:
 
 
 def _photos(
-    shelf: Shelf, rows: Sequence[_PhotoRow], files: Sequence[Path], progress: Progress | None
+    shelf: Shelf, rows: Sequence[_PhotoRow], files: Sequence[Path], progress: Progress | None, seen: SeenPhotos | None
 ) -> Iterator[Problem]:
     for done, (sha256, suffix, size) in enumerate(rows, start=1):
-        wrong = _spoilt(shelf, sha256, suffix, size)
+        path = shelf.path(sha256, suffix)
+        wrong = "" if seen and path in seen else _spoilt(shelf, sha256, suffix, size)
         if wrong:
-            yield Problem(f"the photo {wrong}", shelf.path(sha256, suffix).name, photo=sha256)
+            yield Problem(f"the photo {wrong}", path.name, photo=sha256)
+        elif seen:
+            seen.note(path)
         if progress:
             progress(done, len(rows))
     known = {shelf.path(sha256, suffix) for sha256, suffix, _ in rows}

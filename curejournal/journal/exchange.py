@@ -6,7 +6,7 @@ import codecs
 import json
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
-from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from sqlalchemy import Connection, func, select
@@ -17,11 +17,11 @@ from curejournal.journal import tables
 from curejournal.journal.backup import Backup
 from curejournal.journal.check import Progress, check, halves
 from curejournal.journal.copying import rows_of
+from curejournal.journal.database import DATABASE, engine_for, migrate, sqlite_url
 from curejournal.journal.errors import JournalDamaged, in_plain_words
 from curejournal.journal.files import new_folder, written_whole
 from curejournal.journal.filling import fill
 from curejournal.journal.json_stream import read_json
-from curejournal.journal.opening import open_database
 from curejournal.journal.photos import Shelf
 from curejournal.journal.plain_data import Data, EntryRow, contents, entry_row, json_pieces, json_schema, refused
 from curejournal.journal.seals import head as head_of
@@ -72,7 +72,7 @@ def count_photos(connection: Connection) -> int:
 
 
 def read(source: Path) -> Data:
-    """The data of a `journal.json`, which is read row by row, or of a folder of tables, which is held as a whole.
+    """The data of a `journal.json`, or of a folder of tables: looked at row by row, and read again when it is used.
 
     Raises
     ------
@@ -81,17 +81,18 @@ def read(source: Path) -> Data:
     names = [source] if source.is_file() else sorted(source.glob("*.csv"))
     if not names:
         raise refused(msg("there is no file {source}, and no folder of tables", source=source))
-    if sum(path.stat().st_size for path in names) > IMPORT_BYTES:
+    size = sum(path.stat().st_size for path in names)
+    if size > IMPORT_BYTES:
         raise refused(msg("it is far too large"))
     if source.is_file():
         return read_json(source)
     try:
-        return from_tables({path.name: path.read_bytes().decode("utf-8-sig") for path in names})
+        return from_tables({path.name: partial(path.open, encoding="utf-8-sig", newline="") for path in names}, size)
     except UnicodeDecodeError:
         raise refused(msg("it is not text in UTF-8")) from None
 
 
-def bring_in(source: Path, to: Path, now: Callable[[], datetime], progress: Progress | None = None) -> Backup:
+def bring_in(source: Path, to: Path, progress: Progress | None = None) -> Backup:
     """Make a journal, in a new folder, of data and the photos beside it; it takes its name once all is verified.
 
     Parameters
@@ -100,8 +101,6 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime], progress: Prog
         A `journal.json`, or a folder of tables.
     to : Path
         The folder; it must not exist, or be empty.
-    now : callable
-        The clock.
     progress : callable, optional
         Told how many times a photo was copied or read back, and how many times in all.
 
@@ -113,9 +112,11 @@ def bring_in(source: Path, to: Path, now: Callable[[], datetime], progress: Prog
         data = read(source)
     beside = Shelf(source.parent if source.is_file() else source)
     with in_plain_words(to), new_folder(to) as folder:
-        engine = open_database(folder, None, create=True, now=now)
+        # Without SQLite's log, which would hold all rows a second time until they are committed.
+        engine = engine_for(sqlite_url(folder / DATABASE), wal=False)
         try:
             with engine.execution_options(writes=True).begin() as connection:
+                migrate(connection)
                 fill(connection, data)
                 total = count_photos(connection)
             copying, checking = halves(progress)

@@ -28,6 +28,7 @@ except ImportError:  # Windows: what is open there cannot be removed anyway
 PART = ".part"
 """How the name of a file ends while it is being written."""
 _PIECE = re.compile(r".*\.[0-9a-f]{8}(\.sqlite)?\.part(\.[0-9a-f]{8}\.part)?(-journal|-wal|-shm)?")
+_PIECE_OF_FILE = re.compile(r"(?!.*\.sqlite\.part).*\.[0-9a-f]{8}\.part")
 _IN_USE = "in-use"
 TAKEN_UP = "taken-up"
 """In a new folder while it is filled: the photos of earlier tries that were cut short, each try's in a folder of its
@@ -92,6 +93,49 @@ def written_whole(path: Path, mode: int = 0o666, part_in: Path | None = None) ->
         part.unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
+
+
+@contextmanager
+def written_on(path: Path, name: str) -> Iterator[BinaryIO]:
+    """A file as `written_whole` gives it, in which there may be what an earlier try has left.
+
+    Interrupted from the keyboard, or killed, it stays as a piece for the next try.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    name : str
+        How the names of files begin whose pieces may be gone on with.
+    """
+    part, interrupted = path.with_name(f"{path.name}.{secrets.token_hex(4)}{PART}"), False
+    try:
+        with _left(part, name) or part.open("x+b") as file:
+            _lock(file.fileno())
+            yield file
+            file.flush()
+            sync(file.fileno())
+        part.replace(path)
+    except KeyboardInterrupt:
+        interrupted = True
+        raise
+    finally:
+        if not interrupted:
+            part.unlink(missing_ok=True)
+    sync_folder(path.parent)
+
+
+def _left(part: Path, name: str) -> BinaryIO | None:
+    """A piece that an earlier try has left and nobody holds, under its new name."""
+    for path in sorted(part.parent.glob(f"{glob.escape(name)}*{PART}")):
+        # Held since before anything was written into it, so that one with something in it may be asked for at once.
+        if _PIECE_OF_FILE.fullmatch(path.name) and not path.is_symlink() and path.stat().st_size and flock is not None:
+            file = path.open("r+b")
+            if _lock(file.fileno()):
+                path.rename(part)
+                return file
+            file.close()
+    return None
 
 
 @contextmanager

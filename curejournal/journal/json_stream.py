@@ -19,6 +19,7 @@ from curejournal.journal.plain_data import (
     RowsAnew,
     from_text,
     refuse_other,
+    refuse_to_hold,
     refused,
     row_from_text,
 )
@@ -114,7 +115,6 @@ def read_json(path: Path) -> Data:
     """
     found, places, in_order = _outline(path)
     if found == FORMER or not in_order:
-        # Those of early versions are short; the others were put into another order by hand.
         return from_text(path.read_bytes().decode("utf-8-sig"))
     refuse_other(found)
     for name in ROWS:
@@ -136,10 +136,22 @@ def _rows(path: Path, name: str, place: int) -> Iterator[Any]:
         text.close()
 
 
+def _looked_at(text: _Text, name: str, size: int) -> bool:
+    """Look at every row of a table; whether they come by number, if they are entries."""
+    in_order, last = True, 0
+    for item in text.items():
+        row = row_from_text(name, item)
+        if name == "entries":
+            in_order, last = in_order and row.id > last, row.id
+            if not in_order:
+                refuse_to_hold(size)
+    return in_order
+
+
 def _outline(path: Path) -> tuple[str, dict[str, int], bool]:
     """The format, where each table begins, and whether entries come by number."""
-    found, places, in_order, last = "", dict[str, int](), True, 0
-    text = _Text(path)
+    found, places, in_order = "", dict[str, int](), True
+    text, size = _Text(path), path.stat().st_size
     try:
         text.take("{")
         while True:
@@ -147,13 +159,12 @@ def _outline(path: Path) -> tuple[str, dict[str, int], bool]:
             text.take(":")
             if name == "format":
                 found = str(text.value()[0])
+                if found == FORMER:
+                    refuse_to_hold(size)
             elif name in ROWS and name not in places:
                 text.sign()
                 places[name] = text.place
-                for item in text.items():
-                    row = row_from_text(name, item)
-                    if name == "entries":
-                        in_order, last = in_order and row.id > last, row.id
+                in_order &= _looked_at(text, name, size)
             else:
                 raise refused(msg("it has {name}, which a journal does not have", name=f"{str(name)[:40]!r}"))
             if text.take(",", "}") == "}":

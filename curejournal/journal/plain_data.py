@@ -15,6 +15,7 @@ from typing import Annotated, Any, Protocol, TypeVar
 from pydantic import AwareDatetime, ConfigDict, FailFast, Field, TypeAdapter, ValidationError
 from sqlalchemy import Connection, Row, Table
 
+from curejournal.base.bounds import IMPORT_HELD_BYTES
 from curejournal.base.messages import msg
 from curejournal.journal import tables
 from curejournal.journal.copying import rows_of
@@ -305,10 +306,41 @@ def from_text(text: str) -> Contents:
         data: Contents = _STRICT.validate_json(f"[{text}]")[0]
     except ValidationError as error:
         raise _refused_because(error) from error
+    return settled(data)
+
+
+def settled(data: Contents) -> Contents:
+    """Data of any format as it is written today, its entries by number.
+
+    Raises
+    ------
+    DataRefused
+    """
     if data.format == FORMER:
         return _brought_up(data)
     refuse_other(data.format)
     return replace(data, entries=tuple(sorted(data.entries, key=lambda row: row.id)))
+
+
+def held(data: Data, form: str = FORMAT) -> Contents:
+    """Data as a whole."""
+    return Contents(form, *(tuple(getattr(data, name)) for name in ROWS))
+
+
+def refuse_to_hold(size: int) -> None:
+    """Refuse data of so many bytes that has to be held as a whole, if that is too much.
+
+    Raises
+    ------
+    DataRefused
+    """
+    if size > IMPORT_HELD_BYTES:
+        raise refused(
+            msg(
+                "it is too long for data that an early version wrote, or whose entries are not in the order of their "
+                "numbers"
+            )
+        )
 
 
 def refuse_other(found: str) -> None:

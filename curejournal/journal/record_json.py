@@ -97,16 +97,21 @@ def to_json(record: Record) -> str:
         ) from error
     if not same:
         raise EntryRefused(msg("This {kind} cannot be kept: it would not read back as it is.", kind=kind))
-    _refuse_beyond(kind, json.loads(text), "")
+    refuse_beyond(kind, json.loads(text))
     return text
 
 
-def _refuse_beyond(kind: str, value: Any, where: str) -> None:
-    """Refuse text, numbers and lists beyond `base.bounds`, and characters that no page should show."""
+def refuse_beyond(kind: str, value: Any, where: str = "") -> None:
+    """Refuse text, numbers and lists beyond `base.bounds`, and characters that no page should show.
+
+    Raises
+    ------
+    EntryRefused
+    """
     if isinstance(value, dict):
         for name, one in value.items():
-            _refuse_beyond(kind, one, name)
-    elif isinstance(value, list):
+            refuse_beyond(kind, one, name)
+    elif isinstance(value, list | tuple):
         _refuse_if(
             len(value) > LIST_LENGTH,
             kind,
@@ -114,7 +119,7 @@ def _refuse_beyond(kind: str, value: Any, where: str) -> None:
             msg("has {value} items; the most is {list_length}", value=len(value), list_length=LIST_LENGTH),
         )
         for one in value:
-            _refuse_beyond(kind, one, where)
+            refuse_beyond(kind, one, where)
     elif isinstance(value, str):
         most = EVIDENCE_CHARACTERS if where == "evidence" else TEXT_CHARACTERS
         _refuse_if(

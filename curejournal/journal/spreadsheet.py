@@ -8,39 +8,50 @@ three columns; lists are JSON in their cell.
 from __future__ import annotations
 
 import csv
+import heapq
 import io
 import json
 import types
 import typing
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing
 from dataclasses import MISSING, dataclass, fields
 from datetime import date, datetime
-from typing import Any
+from functools import partial
+from itertools import pairwise
+from typing import Any, TextIO
 
+from pydantic import AwareDatetime
+
+from curejournal.base.bounds import IMPORT_ROW_CHARACTERS
 from curejournal.base.messages import msg
 from curejournal.batch.records import RECORDS
 from curejournal.colour.sample import Lab
 from curejournal.journal.plain_data import (
     FORMAT,
     FORMER,
+    Again,
     BatchRow,
     CardRow,
     ContactRow,
-    Contents,
     Data,
     EntryRow,
     PhotoRow,
+    RowsAnew,
     SettingRow,
-    from_text,
+    held,
     plain_row,
+    refuse_to_hold,
     refused,
+    row_from_text,
+    settled,
 )
 from curejournal.journal.record_json import RENAMED_FIELDS
 
 # OWASP, CSV injection: what begins a formula, in the full-width forms of East Asia too. The apostrophe itself,
 # so that one which was typed is not taken off.
 _RUN = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
-_TABLES: dict[str, type] = {
+TABLES: dict[str, type] = {
     "batches": BatchRow,
     "photos": PhotoRow,
     "cards": CardRow,
@@ -48,8 +59,13 @@ _TABLES: dict[str, type] = {
     "contacts": ContactRow,
 }
 _SUFFIX = ".csv"
+_MOMENTS = {datetime, AwareDatetime, date}
+_PLAIN = {str} | _MOMENTS
+"""What stands in a cell as it is; anything else stands there as JSON."""
 Write = Callable[[str], object]
 """Takes text, as a file does."""
+Open = Callable[[], TextIO]
+"""Opens a table, whose lines end as they stand in it."""
 
 # Cells of more than its 131,072 characters are kept by nobody but hold whole cards and frozen evidence here.
 csv.field_size_limit(10_000_000)
@@ -67,7 +83,7 @@ def columns_of(kind: str) -> dict[str, Any]:
     return {**entry, **type_hints(RECORDS[kind])}
 
 
-def _added_since(kind: str) -> dict[str, Any]:
+def added_since(kind: str) -> dict[str, Any]:
     """The fields that an older record, or table, may lack, with what counts then."""
     every = (*fields(EntryRow), *fields(RECORDS[kind]))
     return {field.name: field.default for field in every if field.default is not MISSING}
@@ -83,12 +99,12 @@ def write_tables(data: Data, write: Callable[[str], Write]) -> None:
     write : callable
         Begins the file of a name; what it gives takes text.
     """
-    for name, row_type in _TABLES.items():
+    for name, row_type in TABLES.items():
         table = _Table(write(f"{name}{_SUFFIX}"), type_hints(row_type))
         for row in getattr(data, name):
             table.add(plain_row(name, row))
     of_kind: dict[str, _Table] = {}
-    missing = {kind: _added_since(kind) for kind in RECORDS}
+    missing = {kind: added_since(kind) for kind in RECORDS}
     for entry in data.entries:
         kind = entry.kind
         if kind not in RECORDS:
@@ -126,30 +142,65 @@ class _Table:
         self._rows.writerow([cell for field, hint in self._columns.items() for cell in _cells(row.get(field), hint)])
 
 
-def from_tables(texts: Mapping[str, str]) -> Contents:
-    """The data from its tables by their files' names.
+def from_tables(tables: Mapping[str, Open], size: int) -> Data:
+    """The data of tables, of which every row was looked at; they are read again each time they are iterated over.
+
+    Parameters
+    ----------
+    tables : mapping of str to callable
+        By the names of their files, what opens each.
+    size : int
+        Bytes of all.
 
     Raises
     ------
     DataRefused
     """
-    known = FORMAT if f"contacts{_SUFFIX}" in texts else FORMER
-    plain: dict[str, Any] = {"format": known, "entries": [], **{name: [] for name in _TABLES}}
-    for file, text in texts.items():
+    kinds = {}
+    for file in tables:
         name = file.removesuffix(_SUFFIX)
-        kind = name.removeprefix("entries ")
-        if name in _TABLES:
-            plain[name] = list(_read(file, text, type_hints(_TABLES[name])))
-        elif name.startswith("entries ") and kind in RECORDS:
-            record = type_hints(RECORDS[kind])
-            for row in _read(file, text, columns_of(kind), _added_since(kind), _new_headings(kind)):
-                inside = {field: row.pop(field) for field in record if field in row}
-                plain["entries"].append({**row, "kind": kind, "record": inside})
-        else:
+        if name.startswith("entries ") and (kind := name.removeprefix("entries ")) in RECORDS:
+            kinds[kind] = tables[file]
+        elif name not in TABLES:
             raise refused(msg("there is no table {file} in a journal", file=f"{file[:80]!r}"))
-    plain["entries"].sort(key=lambda entry: entry["id"])
+
+    def rows(name: str) -> Again[Any]:
+        return Again(lambda: _rows(name, tables[f"{name}{_SUFFIX}"]) if f"{name}{_SUFFIX}" in tables else iter(()))
+
+    entries = [Again(partial(_entries, kind, table)) for kind, table in kinds.items()]
+    by_number = Again(lambda: heapq.merge(*entries, key=lambda row: row.id))
+    data = RowsAnew(**{name: rows(name) for name in TABLES}, entries=by_number)
+    for name in TABLES:
+        for _ in getattr(data, name):
+            pass
+    in_order = all(one.id < following.id for some in entries for one, following in pairwise(some))
+    former = f"contacts{_SUFFIX}" not in tables
+    if in_order and not former:
+        return data
+    refuse_to_hold(size)
+    return settled(held(data, FORMER if former else FORMAT))
+
+
+def _rows(name: str, table: Open) -> Iterator[Any]:
+    for row in _read(f"{name}{_SUFFIX}", table, type_hints(TABLES[name])):
+        yield _made(name, row)
+
+
+def _entries(kind: str, table: Open) -> Iterator[EntryRow]:
+    record, columns, more, renamed = (
+        type_hints(RECORDS[kind]),
+        columns_of(kind),
+        added_since(kind),
+        _new_headings(kind),
+    )
+    for row in _read(f"entries {kind}{_SUFFIX}", table, columns, more, renamed):
+        inside = {field: row.pop(field) for field in record if field in row}
+        yield _made("entries", {**row, "kind": kind, "record": inside})
+
+
+def _made(name: str, row: dict[str, Any]) -> Any:
     try:
-        return from_text(json.dumps(plain, allow_nan=False))
+        return row_from_text(name, json.dumps(row, allow_nan=False))
     except (ValueError, RecursionError) as error:
         raise refused(msg("a number is not one ({error})", error=error)) from error
 
@@ -202,52 +253,77 @@ def _cells(value: Any, hint: Any) -> list[str]:
         return [""] * 3 if value is None else [json.dumps(number) for number in value]
     if value is None and kind is not Any:
         return [""]
-    return [escaped(value) if kind in {str, datetime, date} else json.dumps(value, ensure_ascii=False)]
+    return [escaped(value) if kind in _PLAIN else json.dumps(value, ensure_ascii=False)]
+
+
+class _Lines:
+    """The lines of a table, of which no row may be far too long."""
+
+    def __init__(self, text: TextIO) -> None:
+        self._text = text
+        self.of_row = 0
+        """Characters since a row began; whoever has read one sets it to 0."""
+
+    def __iter__(self) -> Iterator[str]:
+        while line := self._text.readline(IMPORT_ROW_CHARACTERS):
+            self.of_row += len(line)
+            if self.of_row >= IMPORT_ROW_CHARACTERS:
+                raise refused(msg("a row is far too long"))
+            yield line
+
+
+def _lines_read(file: str, table: Open) -> Iterator[tuple[int, list[str]]]:
+    """The cells of each line with its number."""
+    with closing(table()) as text:
+        lines = _Lines(text)
+        reader = csv.reader(lines, strict=True)
+        try:
+            for row in reader:
+                lines.of_row = 0
+                yield reader.line_num, row
+        except csv.Error as error:
+            raise refused(
+                msg("line {line_num} of {file}: {error}", line_num=reader.line_num, file=file, error=error)
+            ) from error
 
 
 def _read(
     file: str,
-    text: str,
+    table: Open,
     columns: Mapping[str, Any],
     may_lack: Mapping[str, Any] | None = None,
     renamed: Mapping[str, str] | None = None,
 ) -> Iterator[dict[str, Any]]:
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        head = [(renamed or {}).get(name, name) for name in next(reader, [])]
-        columns = {
-            field: hint
-            for field, hint in columns.items()
-            if field not in (may_lack or {}) or set(headings({field: hint})) & set(head)
-        }
-        names = headings(columns)
-        if sorted(head) != sorted(names):
-            odd = sorted(set(head) ^ set(names))[:5]
-            raise refused(
-                msg("{file} does not have the columns that it should ({odd})", file=file, odd=", ".join(odd)[:200])
-            )
-        for row in reader:
-            if len(row) != len(head):
-                raise refused(
-                    msg(
-                        "line {line_num} of {file} has {row} cells instead of {head}",
-                        line_num=reader.line_num,
-                        file=file,
-                        row=len(row),
-                        head=len(head),
-                    )
-                )
-            cells = dict(zip(head, row, strict=True))
-            try:
-                yield {field: _value(cells, field, hint) for field, hint in columns.items()}
-            except (ValueError, RecursionError) as error:
-                raise refused(
-                    msg("line {line_num} of {file}: {error}", line_num=reader.line_num, file=file, error=error)
-                ) from error
-    except csv.Error as error:
+    rows = _lines_read(file, table)
+    _, first = next(rows, (0, []))
+    head = [(renamed or {}).get(name, name) for name in first]
+    columns = {
+        field: hint
+        for field, hint in columns.items()
+        if field not in (may_lack or {}) or set(headings({field: hint})) & set(head)
+    }
+    names = headings(columns)
+    if sorted(head) != sorted(names):
+        odd = sorted(set(head) ^ set(names))[:5]
         raise refused(
-            msg("line {line_num} of {file}: {error}", line_num=reader.line_num, file=file, error=error)
-        ) from error
+            msg("{file} does not have the columns that it should ({odd})", file=file, odd=", ".join(odd)[:200])
+        )
+    for number, row in rows:
+        if len(row) != len(head):
+            raise refused(
+                msg(
+                    "line {line_num} of {file} has {row} cells instead of {head}",
+                    line_num=number,
+                    file=file,
+                    row=len(row),
+                    head=len(head),
+                )
+            )
+        cells = dict(zip(head, row, strict=True))
+        try:
+            yield {field: _value(cells, field, hint) for field, hint in columns.items()}
+        except (ValueError, RecursionError) as error:
+            raise refused(msg("line {line_num} of {file}: {error}", line_num=number, file=file, error=error)) from error
 
 
 def _value(cells: Mapping[str, str], field: str, hint: Any) -> Any:
@@ -258,7 +334,9 @@ def _value(cells: Mapping[str, str], field: str, hint: Any) -> Any:
     cell = cells[field]
     if may_be_none and cell == "":
         return None
-    if kind in {str, datetime, date}:
+    if kind in _MOMENTS and cell.startswith('"'):  # as earlier versions wrote it
+        return json.loads(cell)
+    if kind in _PLAIN:
         return unescaped(cell)
     if kind is float:
         return _number(cell, field)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import nullcontext
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
@@ -25,6 +26,7 @@ from curejournal.journal.opening import open_database
 from curejournal.journal.photos import KeptPhoto, PhotoFacts, Shelf
 from curejournal.journal.rows import BatchHead, KeptCard, as_photo, latest
 from curejournal.journal.seals import put
+from curejournal.journal.seen_photos import seen_photos
 from curejournal.journal.surroundings import risks_of
 from curejournal.journal.tables import card as card_table
 from curejournal.journal.tables import metadata
@@ -152,9 +154,13 @@ class Journal(Ledger):
         return batch.code
 
     def check(self, progress: Progress | None = None) -> tuple[Problem, ...]:
-        """Look at every hash and reference; see `check.check`."""
-        with in_plain_words(self.location):
-            found = check(self._engine, self._shelf, progress)
+        """Look at every hash and reference; see `check.check`.
+
+        One that was cut short is gone on with for a day: photos that it had verified are not read again.
+        """
+        note = self._shelf.made / "checked"
+        with in_plain_words(self.location), nullcontext() if self._reads_only else seen_photos(note) as seen:
+            found = check(self._engine, self._shelf, progress, seen)
         return found + tuple(Problem(risk, str(self.location), serious=False) for risk in self.risks())
 
     def risks(self) -> tuple[str, ...]:
@@ -209,7 +215,7 @@ class Journal(Ledger):
         with in_plain_words(location):
             if url is None:
                 with new_folder(location) as folder:
-                    self._copy_into(engine_for(sqlite_url(folder / DATABASE)), Shelf(folder), progress)
+                    self._copy_into(engine_for(sqlite_url(folder / DATABASE), wal=False), Shelf(folder), progress)
             else:
                 make_folder(location)
                 self._copy_into(engine_for(postgresql_url(url)), Shelf(location), progress)

@@ -11,6 +11,7 @@ from curejournal.base.bounds import NAME_CHARACTERS
 from curejournal.base.messages import msg
 from curejournal.base.strings import composed, unfit_in, without_unfit
 from curejournal.journal.errors import EntryRefused
+from curejournal.journal.record_json import refuse_beyond
 
 
 def plain_text(text: str, what: str, longest: int) -> str:
@@ -106,9 +107,10 @@ def setting_columns(name: str, value: Any) -> dict[str, str]:
     Raises
     ------
     EntryRefused
-        If JSON cannot hold the value.
+        If JSON cannot hold the value, or it is beyond `base.bounds`.
     """
     name = plain_text(name, msg("name of the setting"), 80)
+    refuse_beyond(msg("setting"), value, name)
     try:
         return {"name": name, "value": json.dumps(value, allow_nan=False, sort_keys=True)}
     except (TypeError, ValueError) as error:

@@ -266,14 +266,15 @@ def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = 
     Returns
     -------
     dict of str to ColourSeries
-        By portion.
+        By portion, and by each part of one that is followed apart; a part has no target colour.
     """
     batch = batch.as_of(on)
     readings: dict[str, list[Entry[ColourReading]]] = {}
     for entry in batch.of(ColourReading):
-        readings.setdefault(entry.record.portion, []).append(entry)
+        readings.setdefault(entry.record.subject, []).append(entry)
+    parts = batch.parts
     if not all_surfaces:
-        readings = {name: _of_last_surface(batch, name, entries) for name, entries in readings.items()}
+        readings = {name: _of_last_surface(batch, parts.get(name, name), entries) for name, entries in readings.items()}
     portions = {portion.name: portion for portion in batch.portions}
     controls = [entry for p in portions.values() if p.control for entry in readings.get(p.name, [])]
     found = {}
@@ -282,7 +283,7 @@ def journeys(batch: Batch, on: datetime, rules: Limits, *, all_surfaces: bool = 
         beside = portion is not None and not portion.control and portion.target_source == "control portion"
         found[name] = fit_colour_series(
             readings.get(name, []),
-            batch.event_at("poured", name) or batch.poured_at,
+            batch.event_at("poured", parts.get(name, name)) or batch.poured_at,
             portion.target_lab if portion else None,
             portion.tolerance if portion else 3.0,
             control=controls if beside else (),

@@ -259,10 +259,10 @@ def _good(batch: Batch, portion: str) -> tuple[Entry[ColourReading], ...]:
     good = tuple(
         entry
         for entry in batch.of(ColourReading)
-        if entry.record.portion == portion and Grade(entry.record.grade) in (Grade.MEASURED, Grade.RELATIVE)
+        if entry.record.subject == portion and Grade(entry.record.grade) in (Grade.MEASURED, Grade.RELATIVE)
     )
     if not good:
-        seen = join(", ", dict.fromkeys(entry.record.portion for entry in batch.of(ColourReading))) or "none"
+        seen = join(", ", dict.fromkeys(entry.record.subject for entry in batch.of(ColourReading))) or "none"
         raise NoColourToPick(
             msg("{code} has no good reading of “{portion}”.", code=batch.code, portion=portion),
             msg("Portions that were read: {seen}.", seen=seen),
@@ -344,5 +344,5 @@ def from_reading(earlier: Batch, entry: Entry[ColourReading], rules: Limits) -> 
             )
         )
     (moment,) = sessions([entry])
-    words = msg("{code} {portion}, {last}", code=earlier.code, portion=reading.portion, last=_seen(entry))
+    words = msg("{code} {portion}, {last}", code=earlier.code, portion=reading.subject, last=_seen(entry))
     return TargetChoice(reading.lab, words, tuple(doubts), reading.card, _sd(moment.covariance))

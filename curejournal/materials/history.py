@@ -162,12 +162,13 @@ def stories(batch: Batch, journeys: Mapping[str, ColourSeries]) -> tuple[Story, 
     Returns
     -------
     tuple of Story
-        One for each portion; a batch without portions has none. A control holds no fragrance that was not put into
-        it by name.
+        One for each portion, and for each part of one that is followed apart; a batch without portions has none. A
+        control holds no fragrance that was not put into it by name.
 
     """
     controls = {portion.name for portion in batch.portions if portion.control}
     divided = [portion.name for portion in batch.portions if not portion.control]
+    parts = batch.parts
     everything = tuple(ingredients(batch.recipe, divided)) if batch.recipe else ()
     return tuple(
         _story(
@@ -177,7 +178,8 @@ def stories(batch: Batch, journeys: Mapping[str, ColourSeries]) -> tuple[Story, 
             tuple(
                 item
                 for where, item in everything
-                if where == portion or (not where and not (item.kind == "fragrance" and portion in controls))
+                if where == parts.get(portion, portion)
+                or (not where and not (item.kind == "fragrance" and portion in controls))
             ),
         )
         for portion, journey in journeys.items()
@@ -216,7 +218,8 @@ def portions_of(recipe: Recipe) -> tuple[str, ...]:
 
 
 def _story(batch: Batch, portion: str, journey: ColourSeries, held: tuple[Ingredient, ...]) -> Story:
-    poured = batch.event_at("poured", portion)
+    whole = batch.parts.get(portion, portion)
+    poured = batch.event_at("poured", whole)
     seen = [point for point in journey.points if point.difference is not None and not point.questioned]
     peak = max(seen, key=lambda point: point.difference.estimate if point.difference else 0.0, default=None)
     outcome = OUTCOMES.get(journey.state, "not known yet") if journey.target_lab else "not known yet"
@@ -225,7 +228,7 @@ def _story(batch: Batch, portion: str, journey: ColourSeries, held: tuple[Ingred
         outcome, peak = ("darkened as intended" if outcome == "came back" else outcome), None
     at_rest = outcome in ("came back", "stayed within", "settled off")
     trace = [
-        (at, event) for at, event in batch.records(Event) if event.kind == "trace" and event.portion in ("", portion)
+        (at, event) for at, event in batch.records(Event) if event.kind == "trace" and event.portion in ("", whole)
     ]
     minutes = (poured - trace[0][0]) / timedelta(minutes=1) if trace and poured else None
     return Story(

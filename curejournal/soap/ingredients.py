@@ -13,7 +13,8 @@ from curejournal.soap.recipe import Recipe
 INCI: Mapping[str, str] = tomllib.loads(resources.files(__package__).joinpath("inci.toml").read_text("utf-8"))["names"]
 """Names by the key of an oil, acid or alkali, or by a material's usual name."""
 SCENT = "Parfum"
-"""What a fragrance is called (Regulation (EC) 1223/2009, Art. 19(1)(g)) [from memory]."""
+"""What a fragrance is called: “parfum” or “aroma” (Regulation (EC) No 1223/2009, Art. 19(1)(g)) [looked up: an answer
+of the British government of 2020, and the page of Austria's AGES on the article]."""
 
 
 @dataclass(frozen=True)

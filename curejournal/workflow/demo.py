@@ -21,6 +21,8 @@ from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
 from curejournal.batch.records import (
     AlkaliTest,
+    BarsOut,
+    Decision,
     Event,
     PhotoView,
     Portion,
@@ -31,6 +33,7 @@ from curejournal.batch.records import (
 )
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Recipe
+from curejournal.workflow.customers import fill_order
 from curejournal.workflow.photos import ALL, Answers, Source, add_photo, outline_of
 from curejournal.workflow.photos.showing import keep_view
 from curejournal.workflow.settings import change_settings
@@ -127,6 +130,7 @@ def _replay(journal: Journal, folder: Path, progress: Callable[[Step], None]) ->
                     ),
                 )
             )
+        _release_and_sell(journal, batch)
 
 
 def _answers(photo: dict[str, Any]) -> Answers:
@@ -154,3 +158,14 @@ def _enter_rows(journal: Journal, batch: dict[str, Any]) -> None:
         for person, items in entries.items():
             if (kind, person) not in there:
                 journal.add_many(batch["code"], items, by=person)
+
+
+def _release_and_sell(journal: Journal, batch: dict[str, Any]) -> None:
+    """Sign what the scenario's people signed, by the same rules as theirs, and let bars go to a customer."""
+    code = batch["code"]
+    there = {type(entry.record) for entry in journal.batch(code).entries}
+    for row in batch.get("releases", ()) if Decision not in there else ():
+        workflow.decide(journal, code, "release", signed_by=row["by"], statement=row["statement"], on=row["at"])
+    for row in batch.get("orders", ()) if BarsOut not in there else ():
+        fields = {key: row[key] for key in ("name", "details", "order", "at", "by")}
+        fill_order(journal, [(code, row["bars"])], now=row["at"], **fields)

@@ -184,6 +184,9 @@ def _kept(journal: Journal, press: Pressed, sending: Sending, clock: datetime, a
         if doubts and not press.confirmed:
             return Answer(press.key, "asked", _question(doubts))
         made = journal.commit(changes, by=press.by)
+    elif made[0].press == press.key and (made[0].pressed_at, made[0].record) != (phone, record):
+        # The browser of a phone was copied to another, and both count on; taken for the first, this would be lost.
+        raise ImpossibleRecord(msg("Another press was kept under the key of this one."), msg("Enter it again."))
     return _said(press, made, zone)
 
 
@@ -204,7 +207,9 @@ def _in_order(batch: Batch, press: Pressed, at: datetime) -> datetime:
         return at
     phone, _, number = press.key.partition("-")
     told = (entry.press.partition("-") for entry in batch.entries if entry.press)
-    earlier = {f"{phone}-{other}" for one, _, other in told if one == phone and int(other) < int(number)}
+    earlier = {
+        f"{phone}-{other}" for one, _, other in told if one == phone and other.isdecimal() and int(other) < int(number)
+    }
     pressed = _moment(press.at)
     before = [e.at for e in batch.entries if e.press in earlier and e.pressed_at and e.pressed_at <= pressed]
     return max([at, *(when for when in before if when - at < MOST_SKEW)])

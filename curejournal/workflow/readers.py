@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 from curejournal.base.counting import digits
 from curejournal.base.messages import Day
 from curejournal.batch.kinds import GRAMS_IN_OUNCE
-from curejournal.workflow.settings import change_settings, settings_of
+from curejournal.workflow.settings import keep_settings, settings_of
 
 if TYPE_CHECKING:
     from curejournal.journal.store import Journal
@@ -51,9 +51,14 @@ def kept_habits(journal: Journal) -> Habits:
     )
 
 
-def keep_habits(journal: Journal, habits: Habits) -> None:
-    """Keep how makers read; earlier habits stay in the history."""
-    change_settings(journal, habits=asdict(habits))
+def keep_habits(journal: Journal, habits: Habits, *, zone: str | None = None, name: str | None = None) -> None:
+    """Keep how makers read, in one write with the time zone and the name that papers bear, if those are given.
+
+    Raises
+    ------
+    ZoneUnknown, EntryRefused
+    """
+    keep_settings(journal, zone=zone, name=name, habits=asdict(habits))
 
 
 def reader_of(journal: Journal) -> Reader | None:

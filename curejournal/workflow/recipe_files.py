@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
+from curejournal.journal.record_json import refuse_beyond
 from curejournal.soap.liquids import liquid_named, more_than_water
 from curejournal.soap.recipe import Recipe
 
 # Through a tuple of one, since pydantic takes no config for a plain dataclass. What no recipe has may be mistyped.
-_RECIPE = TypeAdapter(tuple[Recipe], config=ConfigDict(extra="forbid"))
+_RECIPE = TypeAdapter(tuple[Recipe], config=ConfigDict(extra="forbid", allow_inf_nan=False))
 
 
 class RecipeUnreadable(CureJournalError):
@@ -25,7 +27,7 @@ def recipe_from(fields: Mapping[str, Any]) -> Recipe:
 
     Raises
     ------
-    RecipeUnreadable
+    RecipeUnreadable, EntryRefused
     """
     try:
         (recipe,) = _RECIPE.validate_python((_with_milk(fields),))
@@ -36,6 +38,7 @@ def recipe_from(fields: Mapping[str, Any]) -> Recipe:
         raise RecipeUnreadable(
             msg("The recipe cannot be read: {place}: {why}.", place=place, why=why), msg("Correct it and try again.")
         ) from fault
+    refuse_beyond("recipe", asdict(recipe))
     # NaOH is much alike; KOH takes up water, and a usual purity of NaOH would be far off.
     if any(row["kind"] == "KOH" and not {"purity_low_pct", "purity_high_pct"} <= set(row) for row in fields["alkalis"]):
         raise RecipeUnreadable(

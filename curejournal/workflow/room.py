@@ -12,7 +12,7 @@ from curejournal.base.messages import day_and_time, msg
 from curejournal.batch.records import Batch, Entry, ScalarReading
 from curejournal.batch.room_log import LogUnreadable, RoomFile, RoomReading, Unit, read_room_file
 from curejournal.batch.stock import RoomLog
-from curejournal.journal.store import Journal
+from curejournal.journal.store import Journal, NewEntry
 
 PREVIEWED = 12
 
@@ -46,9 +46,11 @@ def keep_room_file(journal: Journal, file: RoomFile, source: str, *, by: str, no
         )
     known = {reading.at for reading in room_log(journal)}
     new = [reading for reading in file.readings if reading.at not in known]
+    entries = []
     for _, month in groupby(new, key=lambda reading: (reading.at.year, reading.at.month)):
         kept = tuple((one.at, one.temperature_c, one.humidity_pct) for one in month)
-        journal.add("", RoomLog(source[:120], kept), at=min(kept[-1][0], now), by=by)
+        entries.append(NewEntry(RoomLog(source[:120], kept), min(kept[-1][0], now)))
+    journal.add_many("", entries, by=by)
     return len(new), len(file.readings) - len(new)
 
 

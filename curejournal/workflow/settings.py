@@ -135,9 +135,14 @@ def place(journal: Journal) -> str:
 
 
 def keep_settings(
-    journal: Journal, *, zone: str | None = None, name: str | None = None, rules: Limits | None = None
+    journal: Journal,
+    *,
+    zone: str | None = None,
+    name: str | None = None,
+    rules: Limits | None = None,
+    habits: Mapping[str, str] | None = None,
 ) -> None:
-    """Set the time zone, the name that papers bear and the house rules, those that are given: all of them or none.
+    """Set the time zone, the name that papers bear, the house rules and habits, those that are given: all or none.
 
     An empty zone is that of the computer; what was entered keeps the clock it was entered by.
 
@@ -148,7 +153,7 @@ def keep_settings(
     if zone:
         zone_named(zone)
     named = name and name.strip() and plain_text(name, "name", 120)
-    asked = {"time_zone": zone, "place": named, "house_rules": rules}
+    asked = {"time_zone": zone, "place": named, "house_rules": rules, "habits": habits}
     change_settings(journal, **{setting: value for setting, value in asked.items() if value is not None})
 
 

@@ -10,8 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from curejournal.auth.asgi import App
-from curejournal.auth.gate import FORM_BYTES
+from curejournal.auth.asgi import FORM_BYTES, App
 from curejournal.auth.people import People
 from curejournal.auth.sessions import IDLE_S, LIMITS, Keeper
 from tests.auth.asking import AWAY, HOST, ORIGIN, Behind, ask, gate_around, sign_in, talk

@@ -72,7 +72,7 @@ def test_what_is_no_code_opens_nothing(code: str) -> None:
 def test_each_code_on_paper_counts_once_however_it_is_spelt() -> None:
     codes = new_recovery_codes()
     assert len(set(codes)) == RECOVERY_CODES
-    assert all(re.fullmatch("([a-z2-7]{4}-){3}[a-z2-7]{4}", code) for code in codes), "80 bits"
+    assert all(re.fullmatch("([a-z2-7]{4}-){5}[a-z2-7]{4}", code) for code in codes), "120 bits"
     factor = SecondFactor(SECRET, tuple(map(recovery_hash, codes)))
     spent = spend(factor, f" {codes[3].upper().replace('-', ' ')} ", 0, Spent())
     assert spent is not None
@@ -112,6 +112,15 @@ def test_no_code_counts_again_after_a_restart(guarded: Keeper, people: People, c
         assert guarded.sign_in(NAME, ANN, HOME, code) is not None
         assert Keeper(people, clock, tmp_path).sign_in(NAME, ANN, HOME, code) is None
     assert (tmp_path / SPENT_FILE).stat().st_mode & 0o077 == 0
+
+
+def test_no_code_counts_at_two_servers_of_a_journal(
+    guarded: Keeper, people: People, clock: Clock, tmp_path: Path
+) -> None:
+    other = Keeper(people, clock, folder=tmp_path)
+    code = code_at(SECRET, int(clock() // STEP_S))
+    assert guarded.sign_in(NAME, ANN, HOME, code) is not None
+    assert other.sign_in(NAME, ANN, HOME, code) is None
 
 
 def test_wrong_codes_are_tries_and_tries_are_limited(guarded: Keeper, clock: Clock) -> None:
@@ -173,7 +182,7 @@ def test_the_command_shows_what_to_scan_and_turns_it_on_once_the_phone_knows_it(
         assert "█" in "".join(lines), "a QR code"
         assert command.returncode == (0 if right else 1)
         assert (People(tmp_path).known(NAME).second is not None) is right
-    codes = re.findall("(?:[a-z2-7]{4}-){3}[a-z2-7]{4}", out)
+    codes = re.findall("(?:[a-z2-7]{4}-){5}[a-z2-7]{4}", out)
     assert len(codes) == RECOVERY_CODES
     kept = (tmp_path / FILE).read_text()
     assert recovery_hash(codes[0]) in kept and codes[0] not in kept

@@ -63,7 +63,7 @@ class Photo:
 
 def photos(folder: Path) -> list[Photo]:
     """All photos of an INDEX.csv that have corners."""
-    found = []
+    taken = []
     with (folder / "INDEX.csv").open(newline="") as index:
         rows = [row for row in csv.DictReader(index) if row["corners"]]
     for row in rows:
@@ -73,8 +73,8 @@ def photos(folder: Path) -> list[Photo]:
         usable = samples.seen & ~samples.burnt
         wanted = samples.seen & ~samples.burnt
         unclipped = int(row["clipped_patches"]) == 0
-        found.append(Photo(row["file"], samples.encoded, samples.noise_sd, usable, wanted, unclipped))
-    return found
+        taken.append(Photo(row["file"], samples.encoded, samples.noise_sd, usable, wanted, unclipped))
+    return taken
 
 
 def older_values() -> Array:

@@ -87,7 +87,7 @@ ACTS: dict[str, Callable[[Path], object]] = {
     "restore": lambda folder: restore(folder / "b.zip", folder / "restored", utc_now),
     "move": _move,
     "export": _export,
-    "import": lambda folder: bring_in(folder / "out" / "journal.json", folder / "imported", utc_now),
+    "import": lambda folder: bring_in(folder / "out" / "journal.json", folder / "imported"),
 }
 
 

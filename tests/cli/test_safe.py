@@ -21,12 +21,14 @@ from curejournal import workflow
 from curejournal.base.errors import CureJournalError
 from curejournal.batch.workshop import TagId
 from curejournal.cli import command_names, main
+from curejournal.colour.difference import Interval
 from curejournal.journal.database import DATABASE
 from curejournal.journal.ledger import Ledger
 from curejournal.journal.store import Journal
+from curejournal.materials.effects import MaterialEffects, TestPour
 from curejournal.photo import analysis
 from curejournal.photo.find.tag import payload
-from curejournal.workflow import documents
+from curejournal.workflow import documents, materials
 from curejournal.workflow.photos import Clock, Source, adding, commit, import_photos, importing, strips
 from tests.cli.test_cli_recipe import MIXED
 from tests.photo.windows import drawn
@@ -56,6 +58,7 @@ batch complaint B-1 cracked --photo HERE/one.jpg
 batch order B-1=2 --name Shop --confirmed ; customer erase Shop --why asked
 batch place B-1 rack ; batch rules B-1 min_age_days=90 --why wet ; material enter-lot olive OL-1
 journal room HERE/room.csv --keep
+material test-pour "invented scent"
 batch rename B-1 Other ; batch undo LAST --why wrong
 strip enrol HERE/one.jpg --name k --lot L --area AREA ; strip read B-1 HERE/two.jpg --key k --lot L --pad AT --keep
 enrol HERE/one.jpg --copy-id W-9
@@ -95,6 +98,7 @@ SAYS: dict[str, Callable[[Rows], str]] = {
     "batch tags": lambda new: "No batch, photo or card was changed." if set(new) == {"entry"} else "",
     "demo": lambda new: "What was entered so far is kept: the demo goes on from there.",
 }
+WIDE = Interval(5.0, 1.0, 9.0)
 TRUE_OF_NOTHING = {CureJournalError("").safe, SAYS["photo import"]({}), SAYS["demo"]({})}
 
 SCENARIO = """
@@ -206,6 +210,9 @@ def test_what_a_refusal_says_is_safe_is_true(
     monkeypatch.setattr(strips, "check_photo", lambda seen: seen)
     monkeypatch.setattr(strips, "enrol_key", lambda name, lot, *_: strips.StripKey(name, lot, "window", ()))
     monkeypatch.setattr(strips, "read_strip", lambda *_, **__: strips.StripReading(9.5, 9.3, 9.7, 0.5, "k"))
+    pour = TestPour("invented scent", 3.0, False, (), WIDE, WIDE)
+    found = MaterialEffects((), WIDE, WIDE, 1, (pour,), (), None)
+    monkeypatch.setattr(materials.analysis, "find_causes", lambda *_: found)
     for module in (analysis, adding, commit, importing):
         monkeypatch.setattr(module, "analyse", analysed_once)
     for command in line.split(" ; "):

@@ -218,4 +218,4 @@ def test_a_sign_that_no_face_has_is_told_at_the_foot():
     sheet.add_page()
     sheet.say("Soap \U00013000")
     words = PdfReader(io.BytesIO(bytes(sheet.output()))).pages[0].extract_text()
-    assert "signs that no type here has: U+13000" in words
+    assert "characters that no typeface here has: U+13000" in words

@@ -249,6 +249,13 @@ def _huge_claim(backup: Path) -> bytes:
     return bytes(data)
 
 
+def _before_its_beginning(backup: Path) -> bytes:
+    data = bytearray(backup.read_bytes())
+    (place,) = struct.unpack_from("<L", data, data.rindex(b"PK\x05\x06") + 16)
+    struct.pack_into("<L", data, data.rindex(b"PK\x05\x06") + 16, place + 200)
+    return bytes(data)
+
+
 def _encrypted(backup: Path) -> bytes:
     data = bytearray(backup.read_bytes())
     at = data.index(b"PK\x01\x02")
@@ -292,6 +299,7 @@ HOSTILE: dict[str, Callable[[Path], bytes]] = {
     ),
     "members that overlap": _overlapping,
     "a claim of 4 GB": _huge_claim,
+    "a member that begins before the file": _before_its_beginning,
     "encrypted": _encrypted,
     "written by a newer version": _from_the_future,
     "a database that acts by itself": _database(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import struct
 import zipfile
 from datetime import UTC, datetime, timedelta
 
@@ -157,6 +158,14 @@ def plain(edit):
 def test_a_bundle_that_was_changed_is_refused(filled, change):
     with pytest.raises(DataRefused):
         read_bundle(changed(write_bundle(filled, "B1", "x"), change))
+
+
+def test_a_bundle_with_a_part_that_begins_before_it_is_refused(filled):
+    data = bytearray(write_bundle(filled, "B1", "test"))
+    end = data.rindex(b"PK\x05\x06") + 16
+    struct.pack_into("<L", data, end, struct.unpack_from("<L", data, end)[0] + 200)
+    with pytest.raises(DataRefused, match="damaged"):
+        read_bundle(bytes(data))
 
 
 @pytest.mark.parametrize("data", [b"", b"PK", b"not a bundle" * 100])

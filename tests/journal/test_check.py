@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -168,3 +169,61 @@ def test_a_definition_that_is_no_text_is_told_as_damage(folder: Path) -> None:
     (folder / DATABASE).with_suffix(".sqlite-wal").unlink(missing_ok=True)
     with pytest.raises(CureJournalError, match=r"damaged|something else"):
         Journal.open(folder, create=False)
+
+
+# --- cut short, and taken up again ---------------------------------------------------------
+
+
+def cut_short(journal: Journal, after: int) -> None:
+    def cut(done: int, total: int) -> None:
+        if done == after:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        journal.check(cut)
+
+
+def damaged_unseen(path: Path) -> None:
+    """Damage a photo so that neither its size nor its time tells."""
+    state = path.stat()
+    _flip_one_bit(path)
+    os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
+
+
+def test_a_check_that_was_cut_short_goes_on_with_the_photos_that_it_had_not_seen(folder: Path) -> None:
+    with Journal.open(folder) as journal:
+        cut_short(journal, after=4)
+        seen = (folder / "derived" / "checked").read_text().splitlines()[1:]
+        assert len(seen) == 4
+        paths = {path.name: path for path in (folder / "photos").rglob("*.jpg")}
+        by_check = [paths.pop(line.split()[0]) for line in seen]
+        cut_short(journal, after=5)
+        damaged_unseen(by_check[0])  # which tells whether it is read again
+        damaged_unseen(by_check[1])
+        assert journal.check() == ()
+        assert not (folder / "derived" / "checked").exists(), "that one came to its end"
+        assert {problem.photo for problem in journal.check()} == {path.stem for path in by_check[:2]}
+
+
+@pytest.mark.parametrize("since", ["changed", "a day later", "removed", "the note is rubbish"])
+def test_what_was_seen_is_looked_at_again_once_there_is_a_reason(folder: Path, since: str) -> None:
+    with Journal.open(folder) as journal:
+        cut_short(journal, after=4)
+        note = folder / "derived" / "checked"
+        begun, first, *rest = note.read_text().splitlines()
+        (photo,) = (folder / "photos").rglob(first.split()[0])
+        if since == "removed":
+            photo.unlink()
+        elif since == "changed":
+            _flip_one_bit(photo)
+        else:
+            damaged_unseen(photo)
+            early = float(begun) - 86_401 if since == "a day later" else "\x00rubbish"
+            note.write_text("\n".join([str(early), first, *rest]))
+        assert [problem.photo for problem in journal.check()] == [photo.stem]
+
+
+def test_the_check_of_a_reader_writes_nothing(folder: Path) -> None:
+    with Journal.open(folder) as journal:
+        cut_short(journal.of("Eve", reads_only=True), after=4)
+        assert not (folder / "derived").exists()

@@ -8,12 +8,14 @@ import json
 import re
 import sqlite3
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -32,10 +34,11 @@ from curejournal.journal.plain_data import (
     SettingRow,
     as_text,
     from_text,
+    held,
 )
 from curejournal.journal.record_json import to_json
 from curejournal.journal.spreadsheet import as_tables, columns_of, escaped, from_tables, unescaped
-from curejournal.journal.store import Changes, Journal, NewContact, NewEntry, PhotoFacts, Press, utc_now
+from curejournal.journal.store import Changes, Journal, NewContact, NewEntry, PhotoFacts, Press
 from tests.journal.strategies import TEXT, records
 from tests.journal.test_copying import SQL
 
@@ -82,7 +85,7 @@ def told(place: Path) -> list[tuple[Entry, ...]]:
 def test_out_and_in_is_the_same_journal_row_by_row(folder: Path, tmp_path: Path, source: str) -> None:
     with Journal.open(folder) as journal:
         written = journal.export(tmp_path / "out")
-    again = bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
+    again = bring_in(tmp_path / "out" / source, tmp_path / "again")
     assert (again.photos, again.left_out) == (written.photos, ()) == (1, ())
     # Records of older versions come back with the fields that were added since, so they are compared as records.
     # What was brought in has seals, and salts of contacts, of its own.
@@ -90,9 +93,61 @@ def test_out_and_in_is_the_same_journal_row_by_row(folder: Path, tmp_path: Path,
     entries, entries_again = ({**prints(place), **own, "entry": told(place)} for place in (folder, tmp_path / "again"))
     assert entries_again == entries
     with pytest.raises(FolderInUse):
-        bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
+        bring_in(tmp_path / "out" / source, tmp_path / "again")
     with Journal.open(folder) as journal, pytest.raises(FolderInUse):
         journal.export(tmp_path / "out")
+
+
+def test_the_workbook_holds_what_the_tables_hold_as_what_it_is(folder: Path, tmp_path: Path) -> None:
+    """Read by openpyxl: every row of every table, numbers as numbers, dates as dates of the clock where they were."""
+    with Journal.open(folder) as journal:
+        journal.export(tmp_path / "out")
+    book = openpyxl.load_workbook(tmp_path / "out" / "journal.xlsx")
+    tables = {path.stem: path for path in (tmp_path / "out").glob("*.csv")}
+    assert {f"entries {name}"[:39] if name not in tables else name for name in book.sheetnames} == tables.keys()
+    seen: set[type] = set()
+    for name in book.sheetnames:
+        path = tables[name] if name in tables else tables[f"entries {name}"]
+        text = path.read_bytes().decode("utf-8-sig")
+        wanted = list(csv.DictReader(io.StringIO(text, newline="")))
+        head, *lines = book[name].iter_rows(values_only=True)
+        found = [dict(zip(head, line, strict=True)) for line in lines]
+        if "id" in head:  # entries stand batch by batch in the workbook
+            found.sort(key=lambda row: row["id"])
+            wanted.sort(key=lambda row: int(row["id"]))
+        assert len(found) == len(wanted)
+        for row, cells in zip(found, wanted, strict=True):
+            for heading, cell in cells.items():
+                seen.add(type(row[heading]))
+                assert as_typed(cell, row[heading]) == row[heading], (name, heading)
+    assert {str, int, float, bool, datetime} <= seen
+
+
+def test_times_that_earlier_versions_wrote_in_quotes_are_read(folder: Path, tmp_path: Path) -> None:
+    """A spreadsheet took them for text; they stand in their cells as they are now."""
+    with Journal.open(folder) as journal:
+        journal.export(tmp_path / "out")
+    for path in (tmp_path / "out").glob("*.csv"):
+        text = path.read_bytes().decode("utf-8-sig")
+        assert '"""20' not in text or path.stem == "settings"
+        quoted = re.sub(r"(?<=,)(20\d\d-\d\d-\d\dT[^,\r\n]*)", r'"""\1"""', text)
+        path.write_bytes(b"\xef\xbb\xbf" + quoted.encode())
+    bring_in(tmp_path / "out", tmp_path / "again")
+    assert told(tmp_path / "again") == told(folder)
+
+
+def as_typed(cell: str, like: object) -> object:
+    """A table's cell as the type of another value; a workbook knows milliseconds and no offsets."""
+    if like is None:
+        return None if cell in ("", "null") else cell
+    if isinstance(like, bool):
+        return cell == "true"
+    if isinstance(like, int | float):
+        return float(cell)
+    if isinstance(like, datetime):
+        at = datetime.fromisoformat(cell).replace(tzinfo=None)
+        return like if abs(at - like) < timedelta(milliseconds=1) else at
+    return unescaped(cell).replace("\r", "_x000D_")  # so XML keeps it (ISO/IEC 29500-1, ST_Xstring)
 
 
 def test_a_server_writes_the_same_data_as_a_file(folder: Path, tmp_path: Path, postgresql_url: str) -> None:
@@ -121,8 +176,23 @@ def test_a_table_written_before_a_column_was_added_is_read(folder: Path, tmp_pat
     writer.writeheader()
     writer.writerows(rows)
     path.write_bytes(text.getvalue().encode())
-    bring_in(tmp_path / "out", tmp_path / "again", utc_now)
+    bring_in(tmp_path / "out", tmp_path / "again")
     assert told(tmp_path / "again") == told(folder)
+
+
+def test_rows_that_come_in_are_on_the_disk_once(folder: Path, tmp_path: Path) -> None:
+    with Journal.open(folder) as journal:
+        notes = [NewEntry(Event("note", note="x" * 500), AT) for _ in range(2000)]
+        journal.add_many(FORMULA, notes, by="Ana")
+        journal.export(tmp_path / "out")
+    logs = []
+
+    def look(done: int, total: int) -> None:
+        logs.extend(path.name for path in tmp_path.glob(".again.*/journal.sqlite-*") if path.stat().st_size > 100_000)
+
+    bring_in(tmp_path / "out" / "journal.json", tmp_path / "again", look)
+    assert (tmp_path / "again" / "journal.sqlite").stat().st_size > 1_000_000
+    assert logs == [], "SQLite's log would hold each row a second time"
 
 
 @pytest.mark.parametrize("source", ["journal.json", "."], ids=["JSON", "tables"])
@@ -136,7 +206,7 @@ def test_data_written_before_fields_were_renamed_is_read(folder: Path, tmp_path:
         text = path.read_text("utf-8")
         assert "target_" in text
         path.write_text(re.sub(r"\btarget_(lab|source|from|card|sd)", r"intended_\1", text), "utf-8")
-    bring_in(tmp_path / "out" / source, tmp_path / "again", utc_now)
+    bring_in(tmp_path / "out" / source, tmp_path / "again")
     with Journal.open(tmp_path / "again", create=False) as again:
         assert again.batch(FORMULA).of(Portion)[-1].record == aim
 
@@ -145,7 +215,7 @@ def test_work_goes_on_in_a_journal_that_was_brought_in(folder: Path, tmp_path: P
     with Journal.open(folder) as journal:
         journal.export(tmp_path / "out")
         last = journal.batch(FORMULA).of(Weighing)[-1]
-    bring_in(tmp_path / "out" / "journal.json", tmp_path / "again", utc_now)
+    bring_in(tmp_path / "out" / "journal.json", tmp_path / "again")
     with Journal.open(tmp_path / "again", create=False) as again:
         assert again.add(FORMULA, Weighing("-bar", 1.0), at=AT, by="Ben", supersedes=last.id).id > last.id
 
@@ -203,11 +273,16 @@ def contents(draw: Callable[..., Any]) -> Contents:
     )
 
 
+def of_tables(texts: Mapping[str, str]) -> Contents:
+    tables = {name: partial(io.StringIO, text, newline="") for name, text in texts.items()}
+    return held(from_tables(tables, sum(map(len, texts.values()))))
+
+
 @settings(max_examples=80, deadline=None)
 @given(contents())
 def test_any_data_reads_back_equal_from_json_and_from_tables(data: Contents) -> None:
     assert from_text(as_text(data)) == data
-    assert from_tables(as_tables(data)) == data
+    assert of_tables(as_tables(data)) == data
 
 
 def test_a_spreadsheet_may_reorder_columns_and_shout_its_booleans(folder: Path, tmp_path: Path) -> None:
@@ -217,7 +292,11 @@ def test_a_spreadsheet_may_reorder_columns_and_shout_its_booleans(folder: Path, 
     rows = list(csv.reader(io.StringIO(tables["entries weighing.csv"], newline="")))
     text = io.StringIO()
     csv.writer(text).writerows([[cell.upper() if cell == "false" else cell for cell in row[::-1]] for row in rows])
-    assert from_tables({**tables, "entries weighing.csv": text.getvalue()}) == from_tables(tables)
+    assert of_tables({**tables, "entries weighing.csv": text.getvalue()}) == of_tables(tables)
+    weighed = [rows[0], *rows[:0:-1]]
+    text = io.StringIO()
+    csv.writer(text).writerows(weighed)
+    assert of_tables({**tables, "entries weighing.csv": text.getvalue()}) == of_tables(tables), "and rows"
 
 
 def spoilt(data: dict[str, Any], where: str, value: Any) -> dict[str, Any]:
@@ -260,7 +339,7 @@ def test_data_that_no_journal_would_take_is_refused_with_a_sentence(folder: Path
     path = tmp_path / "out" / "journal.json"
     path.write_text(json.dumps(spoilt(json.loads(path.read_text()), where, BAD[where])))
     with pytest.raises(DataRefused) as caught:
-        bring_in(path, tmp_path / "again", utc_now)
+        bring_in(path, tmp_path / "again")
     assert caught.value.what.endswith(".")
     assert [item.name for item in tmp_path.iterdir() if "again" in item.name] == []
 
@@ -285,7 +364,7 @@ def test_tables_that_cannot_be_read_are_refused_with_a_sentence(tmp_path: Path, 
     with pytest.raises(DataRefused):
         read(tmp_path / "nothing here")
     (tmp_path / name).write_bytes(b"\xff\xfe")
-    with pytest.raises(DataRefused, match="UTF-8"):
+    with pytest.raises(DataRefused, match=r"UTF-8|no table"):
         read(tmp_path)
 
 
@@ -295,7 +374,7 @@ def test_photos_that_are_not_there_are_told(folder: Path, tmp_path: Path, fault:
         journal.export(tmp_path / "out")
     photo = next((tmp_path / "out" / "photos").rglob("*.jpg"))
     photo.write_bytes(b"THE ORIGINAL") if fault == "damaged" else photo.unlink()
-    made = bring_in(tmp_path / "out" / "journal.json", tmp_path / "again", utc_now)
+    made = bring_in(tmp_path / "out" / "journal.json", tmp_path / "again")
     assert (made.photos, made.left_out) == (0, (photo.stem,))
     with Journal.open(tmp_path / "again") as again:
         assert [problem.photo for problem in again.check() if problem.serious] == [photo.stem]

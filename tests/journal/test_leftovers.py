@@ -10,7 +10,8 @@ import signal
 import sqlite3
 import time
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from fcntl import LOCK_EX, flock
 from pathlib import Path
 
 import pytest
@@ -204,7 +205,7 @@ def _acts(made: Path, exported: Path):
         "export": of_journal("export"),
         "move": of_journal("copy_to"),
         "restore": lambda folder, to, progress: restore(made, to, lambda: NOW, progress),
-        "import": lambda folder, to, progress: bring_in(exported / "journal.json", to, lambda: NOW, progress),
+        "import": lambda folder, to, progress: bring_in(exported / "journal.json", to, progress),
     }
 
 
@@ -243,6 +244,60 @@ def test_what_was_copied_before_it_was_cut_short_is_not_copied_again(
     assert {name: found[name].stat().st_ino for name in inodes} == inodes, "those very files"
     assert all(Shelf.hash_of(path.read_bytes()) == path.stem for path in found.values())
     assert pieces(tmp_path) == [] and not (to / TAKEN_UP).exists()
+
+
+@pytest.mark.parametrize("end", ["interrupted", "killed"])
+def test_a_backup_that_was_cut_short_goes_on_with_the_photos_that_it_had(
+    end: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    backups = tmp_path / "backups"
+    backups.mkdir()
+    with Journal.open(tmp_path / "journal", now=lambda: NOW) as journal:
+        for k in range(6):
+            journal.keep_photo(b"photo %d" % k * 1000, PhotoFacts(".jpg", 4, 3, AT, "exif", "a.jpg"))
+
+        def cut(done: int, total: int) -> None:
+            if done == 5:
+                raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            journal.backup(backups, cut)
+        (left,) = pieces(backups)
+        assert left.name.startswith("curejournal-20260501T120000Z.zip.")
+        had, inode = left.read_bytes(), left.stat().st_ino
+        if end == "killed":  # in the midst of its fourth photo, and no index was written behind them
+            left.write_bytes(had[: had.index(b"PK\1\2") - 3000])
+        kept = sorted(path for path in (tmp_path / "journal" / "photos").rglob("*.jpg"))
+        for path in kept[:3]:
+            path.write_bytes(b"damaged since")  # which tells whether it was read again
+        later = NOW + timedelta(hours=1)
+        monkeypatch.setattr(journal, "_now", lambda: later)
+        journal.keep_photo(b"and one that came since", PhotoFacts(".jpg", 4, 3, AT, "exif", "a.jpg"))
+        made = journal.backup(backups)
+    assert (made.path.name, made.photos, made.left_out) == ("curejournal-20260501T130000Z.zip", 7, ())
+    assert made.path.stat().st_ino == inode, "that very file"
+    assert pieces(backups) == [] and len(list(backups.iterdir())) == 1
+    assert restore(made.path, tmp_path / "again", lambda: NOW).photos == 7
+
+
+@pytest.mark.parametrize("how", ["another journal's", "changed", "noise", "in use"])
+def test_a_piece_of_a_backup_brings_in_nothing_but_sound_photos_of_this_journal(how: str, tmp_path: Path) -> None:
+    photos = {"left": b"photo of a batch", "own": b"another photo"}
+    for name, data in photos.items():
+        with Journal.open(tmp_path / name) as journal:
+            journal.keep_photo(photos["left"] if how == "changed" else data, PhotoFacts(".jpg", 4, 3, AT, "exif", "a"))
+            journal.backup(tmp_path / f"{name}.zip")
+    whole = (tmp_path / "left.zip").read_bytes()
+    piece = tmp_path / f"new.zip.0123abcd{PART}"
+    piece.write_bytes({"changed": whole.replace(b"of a", b"of b"), "noise": bytes(range(256)) * 99}.get(how, whole))
+    with piece.open("rb") as held, Journal.open(tmp_path / "own") as journal:
+        if how == "in use":
+            flock(held, LOCK_EX)
+        made = journal.backup(tmp_path / "new.zip")
+    assert (made.photos, made.left_out) == (1, ())
+    assert piece.exists() == (how == "in use")
+    assert photos["left"] not in made.path.read_bytes() or how == "changed"
+    assert restore(made.path, tmp_path / "again", lambda: NOW).photos == 1
 
 
 def test_photos_of_another_journal_that_were_left_do_not_come_in(tmp_path: Path) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 from skimage.color import deltaE_ciede2000
 
 from curejournal.colour.sample import Grade
@@ -175,6 +177,17 @@ def test_a_colour_that_no_surface_has_is_refused_or_held_to_one_that_may_be(lab:
     """Readings of b* 190 and L* 104 were claimed."""
     reasons = about_colour(np.array(lab), np.diag([1.0, 1.0, 1.0]), True, ())
     assert code in {reason.code for reason in reasons}
+
+
+@pytest.mark.parametrize("kind", ["nominal", "measured"])
+@pytest.mark.parametrize("form", ["JPEG", "TIFF"])
+def test_a_picture_made_for_print_is_graded_the_same_everywhere(kind: str, form: str) -> None:
+    """It was *measured* or *relative* without a profile, and *approximate* with one, without a word."""
+    out = io.BytesIO()
+    Image.open(io.BytesIO(drawn().jpeg)).convert("CMYK").save(out, form, quality=95)
+    found = measure(read_photo(out.getvalue()), replace(card(), kind=kind))
+    assert [area.grade for area in found.areas] == [Grade.INDICATIVE]
+    assert "made for print" in {reason.code for reason in found.reasons}
 
 
 def test_a_glare_in_the_window_is_refused_or_doubted() -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 from PIL import Image
 
 from curejournal.batch.records import (
@@ -104,3 +106,28 @@ def three_batches(folder: Path) -> Path:
         layers = [Portion("a", 0), Portion("b", 1), Event("poured")]
         journal.start_batch("B-3", "Unknown layers", at=POURED, by=by, records=layers)
     return folder
+
+
+def blends(folder: Path, twin: str = "") -> Path:
+    """Eight batches of mint and clove: clove turns each batter that holds it, by fourteen at 3 %; the mint never does.
+
+    `twin` goes into each batch that holds clove, so that nothing tells the two apart.
+    """
+    with Journal.open(folder) as journal:
+        for number in range(8):
+            clove = number % 2 == 0
+            names = ["mint"] * (number % 3 > 0) + [name for name in ("clove", twin) if clove and name]
+            additives = tuple(Additive(name, "fragrance", 30.0, lot=f"{name}-{number // 4}") for name in names)
+            start = NOW - timedelta(days=80 + number)
+            records = [replace(RECIPE, additives=additives), Portion("soap", 0, (85.0, 1.0, 12.0))]
+            journal.start_batch(f"T-{number}", f"Blend {number}", at=start, by="Ann", records=records)
+            seen = [(0.0, Event("poured")), *_turned(14.0 if clove else 0.5)]
+            journal.add_many(f"T-{number}", [NewEntry(r, start + timedelta(days=d)) for d, r in seen], by="Ann")
+    return folder
+
+
+def _turned(turn: float) -> list[tuple[float, ColourReading]]:
+    """A turn that comes back, and the readings of it."""
+    days = (0.2, 1, 3, 8, 15, 25, 35)
+    labs = [np.add((85.0, 1.0, 12.0), np.array([-0.7, 0.2, 0.7]) * turn * np.exp(-0.3 * day)) for day in days]
+    return [(day, reading(tuple(map(float, lab)))) for day, lab in zip(days, labs, strict=True)]

@@ -16,6 +16,7 @@ class Line:
         self._open: set[socket.socket] = set()
         self._websockets: set[socket.socket] = set()
         self._numb: set[socket.socket] = set()
+        self._silent: set[socket.socket] = set()
         self._refuses = False
         self._whole = True
         self._door = socket.create_server(("127.0.0.1", 0))
@@ -47,6 +48,10 @@ class Line:
         self._refuses = refuses
         self._numb |= self._websockets
 
+    def silence(self) -> None:
+        """Pass on what browsers say on the websockets there are, and none of the answers."""
+        self._silent |= self._websockets
+
     def close(self) -> None:
         """No longer listen."""
         self.cut()
@@ -75,6 +80,8 @@ class Line:
             while data := source.recv(65536):
                 if asks and b"\r\nUpgrade: websocket\r\n" in data:
                     self._websockets |= {source, target}
+                if not asks and source in self._silent:
+                    continue
                 if source not in self._numb:
                     target.sendall(data)
                 elif asks and self._refuses:

@@ -3,27 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
 from pathlib import Path
 
-import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from curejournal.batch.records import ColourReading, Event, Portion
+from curejournal.batch.records import Event
 from curejournal.journal.store import Journal, NewEntry
-from curejournal.soap.recipe import Additive, Alkali
-from tests.ui.journals import NOW, RECIPE, reading
+from curejournal.soap.recipe import Alkali
+from curejournal.workflow import materials
+from tests.ui import journals
+from tests.ui.journals import NOW, RECIPE
 from tests.ui.pages import app, only, text_of
-
-INTENDED = (85.0, 1.0, 12.0)
-
-
-def colours(turn: float) -> list[tuple[float, ColourReading]]:
-    """A turn that comes back, and the readings of it."""
-    days = (0.2, 1, 3, 8, 15, 25, 35)
-    labs = [np.add(INTENDED, np.array([-0.7, 0.2, 0.7]) * turn * np.exp(-0.3 * day)) for day in days]
-    return [(day, reading(tuple(map(float, lab)), "soap")) for day, lab in zip(days, labs, strict=True)]
 
 
 def words_of(at: AppTest) -> str:
@@ -33,18 +24,7 @@ def words_of(at: AppTest) -> str:
 
 @pytest.fixture
 def blends(small: Path) -> Path:
-    """Clove turns each batter that holds it, by twelve at 3 %; the mint never does."""
-    with Journal.open(small) as journal:
-        for number in range(8):
-            clove = number % 2 == 0
-            names = ["mint"] * (number % 3 > 0) + ["clove"] * clove
-            additives = tuple(Additive(name, "fragrance", 30.0, lot=f"{name}-{number // 4}") for name in names)
-            start = NOW - timedelta(days=80 + number)
-            records = [replace(RECIPE, additives=additives), Portion("soap", 0, INTENDED)]
-            journal.start_batch(f"T-{number}", f"Blend {number}", at=start, by="Ann", records=records)
-            seen = [(0.0, Event("poured")), *colours(14.0 if clove else 0.5)]
-            journal.add_many(f"T-{number}", [NewEntry(r, start + timedelta(days=d)) for d, r in seen], by="Ann")
-    return small
+    return journals.blends(small)
 
 
 def test_the_culprit_is_named_with_its_chance_and_effect(blends: Path) -> None:
@@ -52,7 +32,7 @@ def test_the_culprit_is_named_with_its_chance_and_effect(blends: Path) -> None:
     assert not at.exception and not at.error
     told = text_of(at)
     assert told.index("● **clove**") < told.index("○ **mint**")
-    assert "Very likely turned it" in told and "Did it change with the lot?" in told
+    assert "Very likely discoloured it" in told and "Did it change with the lot?" in told
 
 
 def test_a_material_is_told_with_its_journey_lots_and_uses(blends: Path) -> None:
@@ -109,3 +89,31 @@ def test_where_a_lot_went_is_listed_with_its_batches(blends: Path) -> None:
     assert "30 g clove" in words_of(at)
     only(at.text_input, "The supplier’s lot, or the code of an embedded batch").input("nowhere").run()
     assert "No batch names the lot nowhere" in text_of(at)
+
+
+def test_a_test_pour_is_started_by_one_press_and_stands_beside_its_batch(small: Path) -> None:
+    journals.blends(small, twin="vanilla")
+    at = app("causes")
+    told = text_of(at).replace("\\", "")
+    assert "Pours that would tell" in told and " of the batter of " in told
+    assert "goggles, gloves, lye into water" in told
+    with Journal.open(small) as journal:
+        found = materials.which(journal, NOW).found
+        (pour,) = found.test_pours
+    assert set(pour.separates) == {"clove", "vanilla"}
+    only(at.button, "Start this test pour").click().run()
+    assert not at.exception and not at.error
+    with Journal.open(small) as journal:
+        started = journal.batch("TP-1")
+        assert (started.kind, started.poured_at) == ("test pour", None)
+        assert started.recipe is not None and [one.name for one in started.recipe.additives] == [pour.material]
+        journal.add_many("TP-1", [NewEntry(Event("poured"), NOW)], by="Ann")
+    assert "Test pours, side by side" in text_of(app("causes"))
+
+
+def test_who_may_only_read_starts_no_test_pour(small: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    journals.blends(small, twin="vanilla")
+    monkeypatch.setattr("curejournal.ui.pages.causes.common.may_enter", lambda _desk: False)
+    at = app("causes")
+    assert "Pours that would tell" in text_of(at)
+    assert [button.label for button in at.button if "test pour" in button.label] == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,8 @@ import pytest
 from curejournal import workflow
 from curejournal.batch.records import AlkaliTest, Event, ScalarReading, SurfaceNote, Weighing
 from curejournal.batch.workshop import StripKeyEnrolled
+from curejournal.journal.errors import in_plain_words
+from curejournal.journal.ledger import Ledger
 from curejournal.journal.store import Journal
 from tests.ui.journals import NOW, plain_jpeg
 from tests.ui.pages import app, entries, form, only, text_of, writing
@@ -21,6 +24,29 @@ def test_a_weight_is_kept(small: Path) -> None:
     assert not at.exception and not at.error
     with Journal.open(small) as journal:
         assert journal.batch("B-2").records(Weighing)[0][1].grams == 130.5
+
+
+def test_a_weight_that_the_disk_refuses_is_said_to_be_safe_and_what_to_do_and_stays_typed(
+    small: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each press that writes fails in `tests/workflow/test_every_write.py`; this is how such a refusal is shown."""
+    at, before = form(writing("B-2"), "B-2", "a weight"), entries(small, "B-2")
+    at.number_input(key="weigh-B-2-0-of-bar 1").set_value(130.5)
+    with monkeypatch.context() as patch:
+        patch.setattr(Ledger, "commit", refused_by_the_disk)
+        only(at.button, "Save").click().run()
+    (shown,) = at.error
+    for said in ("no room left", "everything confirmed before it is safe", "Free some space on that disk"):
+        assert said in shown.value
+    assert entries(small, "B-2") == before
+    assert at.number_input(key="weigh-B-2-0-of-bar 1").value == 130.5
+    only(at.button, "Save").click().run()
+    assert not at.error and entries(small, "B-2") == before + 1
+
+
+def refused_by_the_disk(ledger: Ledger, *_: object, **__: object) -> None:
+    with in_plain_words(ledger.location):
+        raise OSError(errno.ENOSPC, "No space left on device")
 
 
 def test_an_unlikely_weight_is_asked_about_and_kept_once_confirmed(small: Path) -> None:
@@ -82,7 +108,7 @@ def test_a_look_and_the_room_are_kept(small: Path) -> None:
     at = form(writing("B-2"), "B-2", "a surface check")
     at.radio(key="look-B-2-0-look").set_value("ash")
     only(at.button, "Save").click().run()
-    at = form(writing("B-2"), "B-2", "the room")
+    at = form(writing("B-2"), "B-2", "the room, other readings")
     at.number_input(key="room-B-2-0-room humidity").set_value(55.0)
     only(at.button, "Save").click().run()
     with Journal.open(small) as journal:

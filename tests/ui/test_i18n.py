@@ -141,7 +141,7 @@ def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:
     only(at.radio, "Dates look like").set_value("2026-12-03")
     only(at.selectbox, "Time zone").set_value("Asia/Tokyo")
     only(at.text_input, "Name on papers and portfolios").input("Ann’s soap")
-    only(at.button, "Keep these").click().run()
+    only(at.button, "Save").click().run()
     assert not at.exception
     with Journal.open(small) as journal:
         assert kept_habits(journal) == Habits("oz and °F", "2026-12-03")

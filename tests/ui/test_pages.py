@@ -248,7 +248,7 @@ def test_a_signature_without_a_name_is_refused(small: Path) -> None:
 def test_house_rules_are_kept_and_judged_by(small: Path) -> None:
     at = app("rules")
     at.number_input(key="rule-min_age_days").set_value(90.0)
-    only(at.button, "Keep these rules").click().run()
+    only(at.button, "Save").click().run()
     assert not at.exception and at.success
     assert "60 of 90 days" in "".join(e.label for e in app("batch", batch="B-1").expander)
 
@@ -268,7 +268,7 @@ def test_two_batches_stand_side_by_side(small: Path) -> None:
     at = app("compare", batch="B-1")
     at.toggle(key="two").set_value(True).run()
     at.selectbox(key="right-").set_value("B-2").run()
-    assert not at.exception and "They differ." in text_of(at)
+    assert not at.exception and "They differ, and it shows." in text_of(at)
 
 
 def test_a_material_is_shown_with_its_batches_and_lots(small: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -11,11 +12,12 @@ import pytest
 
 from curejournal import workflow
 from curejournal.batch.records import AlkaliTest, BarsOut, Decision, Portion, Weighing
+from curejournal.journal.backup import restore
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
 from tests.ui.conftest import App
 from tests.ui.journals import NOW, small_journal
-from tests.ui.steps import assert_accessible, go, profile, see, settled, shot, small_targets
+from tests.ui.steps import assert_accessible, go, press, profile, see, settled, shot, small_targets
 
 WIDTH, HEIGHT = 400, 844
 SECTIONS = ("Checks", "Log", "Timeline", "Colour", "Readings", "History")
@@ -163,3 +165,32 @@ def test_calendar_menu_and_forms_are_as_large_as_a_fingertip(full_app: App, phon
     settled(phone)
     assert not menu.is_visible(), "the menu closes after a choice"
     assert not phone.get_by_text("Press Enter to").count()
+
+
+def test_pictures_come_first_and_what_is_asked_of_them_is_folded_away(full_app: App, phone: Any) -> None:
+    go(phone, full_app, "batches")
+    top = phone.locator('[class*="st-key-card-"] img').first.bounding_box()["y"]
+    assert top < phone.viewport_size["height"] / 2
+    for name in ("Pour again", "Find"):
+        press(phone, name)
+        assert not small_targets(phone)
+        assert_accessible(phone)
+        if name == "Pour again":
+            phone.keyboard.press("Escape")
+            settled(phone)
+    phone.get_by_label("Find a name or code").fill("B-2")
+    phone.keyboard.press("Enter")
+    see(phone, re.compile("^Shown: 1 of "))
+
+
+def test_a_backup_is_downloaded_to_the_phone_and_restores_the_journal(
+    full_app: App, phone: Any, tmp_path: Path
+) -> None:
+    go(phone, full_app, "backup")
+    with phone.expect_download() as begun:
+        phone.get_by_role("button", name="Download a backup to this device").tap()
+    assert begun.value.suggested_filename == f"curejournal-{NOW:%Y-%m-%d}.zip"
+    begun.value.save_as(tmp_path / "backup.zip")
+    restore(tmp_path / "backup.zip", tmp_path / "restored", lambda: NOW)
+    with Journal.open(full_app.folder) as journal, Journal.open(tmp_path / "restored") as restored:
+        assert restored.head() == journal.head()

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+import vobject
 
 from curejournal import workflow
-from curejournal.batch.records import Event
+from curejournal.batch.records import Event, ScalarReading
+from curejournal.documents import drying_charts
 from curejournal.journal.store import Journal
 from curejournal.ui.forms import entry
 from curejournal.ui.state import phone_zone
+from curejournal.workflow.documents.papers import calendar_file
 from curejournal.workflow.settings import settings_of
-from tests.ui.pages import app, text_of
+from tests.command import run_command
+from tests.ui.pages import app, section, text_of
 
 BERLIN = ZoneInfo("Europe/Berlin")
 
@@ -74,7 +81,63 @@ def test_what_is_due_has_one_date_in_app_and_calendar(empty: Path) -> None:
         workflow.start_batch(journal, "B-1", "Plain", at=poured, by="Ann", now=now, records=[])
         workflow.enter(journal, "B-1", Event("poured"), at=poured, by="Ann", now=now)
         due = [item.when.astimezone(BERLIN) for _, item in workflow.due_now(journal, now) if item.when > now]
-    assert due
+        ics = vobject.readOne(calendar_file(journal, now, BERLIN).decode())
+    days = {when.date() for when in due}
+    assert days
     said = text_of(app("today"))
-    for when in due:
-        assert f"{when.day} {when:%b} {when.year}" in said
+    for day in days:
+        assert f"{day.day} {day:%b} {day.year}" in said
+    assert days <= {event.dtstart.value for event in ics.vevent_list}
+    # The terminal's own zone is another: the journal's counts.
+    environment = {"CUREJOURNAL_JOURNAL": str(empty), "TZ": "America/New_York", "COLUMNS": "200"}
+    listed = run_command("batch", "due", environment=environment).stdout
+    for day in days:
+        assert f"{day.day} {day:%b} {day.year}" in listed
+
+
+def test_an_entry_from_before_a_change_of_zone_keeps_its_own_clock_and_says_so(small: Path) -> None:
+    tokyo, lisbon = ZoneInfo("Asia/Tokyo"), ZoneInfo("Europe/Lisbon")
+    at = datetime(2026, 11, 20, 18, 5, tzinfo=tokyo)
+    with Journal.open(small) as journal:
+        workflow.keep_settings(journal, zone="Asia/Tokyo")
+        kept, _ = workflow.enter(journal, "B-1", ScalarReading("room temperature", 18.5), at=at, by="Ann", now=at)
+        workflow.keep_settings(journal, zone="Europe/Lisbon")
+        read = next(entry for entry in journal.batch("B-1").entries if entry.id == kept.id)
+    assert read.at == at and read.at.utcoffset() == timedelta(hours=9), "moment and clock are as they were entered"
+    touched = section("B-1", "History").button(key=f"touch-history-{kept.id}")
+    assert "20 Nov 2026, 18:05 (UTC+9)" in touched.label.replace("\\", "")
+    assert at.astimezone(lisbon).hour == 9, "put right without another time it keeps its moment"
+    form = touched.click().run()
+    form.number_input(key=f"correct-{kept.id}-room temperature").set_value(19.0)
+    form.button(key=f"correct-{kept.id}-save").click().run()
+    with Journal.open(small) as journal:
+        (now,) = [entry for entry in journal.batch("B-1").entries if entry.supersedes == kept.id]
+    assert now.at == at
+
+
+def test_charts_keep_the_order_of_an_hour_that_comes_twice(empty: Path) -> None:
+    """Read 40 minutes after each other, by the clock 20 minutes before."""
+    readings = [(datetime(2026, 10, 25, 2, 30, tzinfo=BERLIN, fold=0), 31.0)]
+    readings += [(datetime(2026, 10, 25, 2, 10, tzinfo=BERLIN, fold=1), 30.0)]
+    with Journal.open(empty) as journal:
+        workflow.keep_settings(journal, zone="Europe/Berlin")
+        start, now = readings[0][0] - timedelta(days=1), readings[1][0] + timedelta(hours=1)
+        workflow.start_batch(journal, "B-1", "Plain", at=start, by="Ann", now=now, records=[])
+        workflow.enter(journal, "B-1", Event("poured"), at=start, by="Ann", now=now)
+        for at, celsius in readings:
+            workflow.enter(journal, "B-1", ScalarReading("room temperature", celsius), at=at, by="Ann", now=now)
+        (figure,) = drying_charts.room_figures(journal.batch("B-1"))
+    (rows,) = {json.dumps(found) for found in _rows_of(figure.chart.to_dict())}
+    values = sorted(json.loads(rows), key=lambda row: row["days"])
+    assert [row["value"] for row in values] == [31.0, 30.0]
+    assert round(1440 * (values[1]["days"] - values[0]["days"])) == 40
+
+
+def _rows_of(spec: Any) -> Iterator[list[dict[str, Any]]]:
+    """The rows with moments, wherever a chart has them."""
+    if isinstance(spec, dict):
+        if isinstance(rows := spec.get("values"), list) and rows and isinstance(rows[0], dict) and "when" in rows[0]:
+            yield rows
+        spec = list(spec.values())
+    for inner in spec if isinstance(spec, list) else ():
+        yield from _rows_of(inner)

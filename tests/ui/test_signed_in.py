@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ import pytest
 
 from curejournal import workflow
 from curejournal.auth.people import People
+from curejournal.auth.second_factor import STEP_S, code_at
 from curejournal.batch.records import Event, Portion
 from curejournal.journal.store import Journal
 from curejournal.ui.frame import all_pages
@@ -157,6 +159,9 @@ def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: s
     assert_accessible(reader)
     assert reader.locator("input[type=file]").count() == 0
     assert reader.locator("[data-testid=stFormSubmitButton] button:enabled").count() == 0
+    if slug in ("settings", "rules"):
+        assert reader.locator("[data-testid=stForm]").count() == 0, "what is set is told, not offered"
+    assert reader.get_by_role("link", name=re.compile("Add photos|Inbox|Pouring day|Start a batch")).count() == 0
     page = reader.locator("[data-testid=stMain]").inner_text()
     assert str(lan.folder) not in page, "where it is kept is for that computer"
     if slug in ("batches", "photos", "inbox", "rules", "backup"):
@@ -213,6 +218,61 @@ def test_signing_out_shuts_every_window_of_that_phone(phone: Any, lan: App) -> N
     other.wait_for_url("**/sign-in", timeout=20_000)
     phone.goto(f"{lan.address}/batches")
     assert phone.locator("h1").inner_text() == "Sign in"
+
+
+def test_one_who_lost_a_phone_sees_where_they_are_signed_in_and_signs_out_everywhere(
+    phone: Any, browser: Any, lan: App
+) -> None:
+    sign_in(phone, lan, ANN)
+    lost = profile(browser, **SIZES["phone"])
+    theirs = lost.new_page()
+    sign_in(theirs, lan, ANN, "batches")
+    go(phone, lan, "people")
+    phone.get_by_role("link", name="Sign out", exact=True).click()
+    listed = phone.get_by_role("listitem").all_inner_texts()
+    assert len(listed) >= 2 and all(re.fullmatch(r"Last used .+, from 127\.0\.0\.1", one) for one in listed)
+    assert_fits_alone(phone)
+    phone.get_by_role("button", name="Sign out everywhere").click()
+    phone.wait_for_url("**/sign-in")
+    theirs.wait_for_url("**/sign-in", timeout=20_000)
+    lost.close()
+
+
+def test_a_code_at_sign_in_is_turned_on_and_off_in_the_app(phone: Any, lan: App) -> None:
+    name = "Dora (invented)"
+    WORDS[name] = "four more words here"
+    People(lan.folder).add(name, WORDS[name])
+    sign_in(phone, lan, name, "people")
+    phone.get_by_role("link", name="Ask for a code at sign-in").click()
+    phone.get_by_label("Your passphrase, once more").fill(WORDS[name])
+    phone.get_by_role("button", name="Show what to scan").click()
+    drawn = phone.locator("svg").bounding_box()
+    assert drawn["width"] > 150 and drawn["height"] == drawn["width"], "large enough for a camera, and drawn at all"
+    assert_fits_alone(phone)
+    assert_accessible(phone)
+    secret = "".join(phone.locator("p > code").inner_text().split())
+    assert phone.locator("li li code").count() == 10
+    code = phone.get_by_label("Type the code that the app shows now")
+    code.fill(code_at(secret, int(time.time() // STEP_S)))
+    phone.get_by_role("button", name="Ask for a code from now on").click()
+    phone.wait_for_url("**/sign-in?to=/people")
+    phone.get_by_label("Name").fill(name)
+    phone.get_by_label("Passphrase").fill(WORDS[name])
+    phone.get_by_role("button", name="Sign in").click()
+    assert "the code is wrong" in phone.get_by_role("alert").inner_text()
+    phone.get_by_label("Name").fill(name)
+    phone.get_by_label("Passphrase").fill(WORDS[name])
+    phone.get_by_label("Code from your authenticator app").fill(code_at(secret, int(time.time() // STEP_S)))
+    phone.get_by_role("button", name="Sign in").click()
+    settled(phone)
+    see(phone, f"Signed in as {name}")
+    phone.get_by_role("link", name="Ask for a code at sign-in").click()
+    phone.get_by_label("Your passphrase, once more").fill(WORDS[name])
+    phone.get_by_label("Code from your authenticator app").fill(code_at(secret, int(time.time() // STEP_S) + 1))
+    phone.get_by_role("button", name="Ask for no code any longer").click()
+    phone.wait_for_url("**/sign-in?to=/people")
+    sign_in(phone, lan, name)
+    People(lan.folder).remove(name)
 
 
 def test_who_is_removed_is_out_at_once(phone: Any, lan: App) -> None:

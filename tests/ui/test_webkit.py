@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import subprocess
@@ -16,6 +17,7 @@ import pytest
 from curejournal.auth.people import People
 from curejournal.batch.records import Event, Portion, ScalarReading
 from curejournal.journal.store import Journal
+from curejournal.workflow import when_taken
 from curejournal.workflow.demo import pictures_folder
 from tests.ui.conftest import App
 from tests.ui.lan import served_lan
@@ -67,8 +69,8 @@ def pouring(start_app: Callable[..., App], tmp_path: Path) -> App:
     return start_app(two_loaves(tmp_path))
 
 
-def two_loaves(folder: Path) -> Path:
-    at = datetime.now().astimezone() - timedelta(hours=1)
+def two_loaves(folder: Path, at: datetime | None = None) -> Path:
+    at = at or datetime.now().astimezone() - timedelta(hours=1)
     with Journal.open(folder) as journal:
         journal.start_batch("P-1", "Plain olive", at=at, by=ANN, records=[Portion("soap")])
         journal.start_batch("P-2", "Layers", at=at, by=ANN, records=[Portion("cream"), Portion("lavender", 1)])
@@ -85,11 +87,24 @@ def until(what: str, ask: Callable[[], Any], seconds: float = 40) -> Any:
 
 
 def pressed(driver: Any, *names: str) -> None:
+    from selenium.common.exceptions import WebDriverException
+
+    by_text = FIND + "return seen.find(e => ['BUTTON', 'A'].includes(e.tagName) && e.innerText.trim() === arguments[0])"
+
+    def press(name: str) -> bool:
+        button = driver.execute_script(by_text, name)
+        if not button:
+            return False
+        # Clear of the bar that stands at the thumb.
+        driver.execute_script("arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", button)
+        try:
+            button.click()
+        except WebDriverException:  # the page was redrawn meanwhile: nothing was pressed
+            return False
+        return True
+
     for name in names:
-        by_text = (
-            FIND + "return seen.find(e => ['BUTTON', 'A'].includes(e.tagName) && e.innerText.trim() === arguments[0])"
-        )
-        until(name, lambda: driver.execute_script(by_text, name)).click()  # noqa: B023
+        until(name, lambda: press(name))  # noqa: B023
 
 
 def see(driver: Any, words: str) -> None:
@@ -140,6 +155,48 @@ def test_a_photo_is_uploaded_and_its_colour_shown(webkit: Any, pouring: App) -> 
     file = until("the field for files", lambda: webkit.find_elements("css selector", "input[type=file]"))[0]
     file.send_keys(str(pictures_folder() / "chamomile-6.jpg"))
     until("a colour", lambda: any(webkit.execute_script(SAYS, f"soap: {grade}") for grade in GRADES))
+
+
+LEFT_ON_PHONE = """const done = arguments[0];
+indexedDB.open('curejournal').onsuccess = event => {
+    const keys = event.target.result.transaction('taken').objectStore('taken').getAllKeys();
+    keys.onsuccess = () => done(keys.result.length);
+};"""
+
+
+def test_a_photo_taken_stays_on_the_phone_until_the_journal_has_it_whole(
+    webkit: Any, start_app: Callable[..., App], tmp_path: Path
+) -> None:
+    photo = pictures_folder() / "chamomile-6.jpg"
+    taken = when_taken(photo.read_bytes(), photo.name, datetime.now().astimezone().tzinfo)
+    app = start_app(two_loaves(tmp_path, taken - timedelta(days=1)))
+    webkit.get(f"{app.address}/photos?batch=P-1")
+    typed(webkit, "input[capture=environment]", str(photo))
+    until("a colour", lambda: any(webkit.execute_script(SAYS, f"soap: {grade}") for grade in GRADES))
+    assert webkit.execute_async_script(LEFT_ON_PHONE) == 1
+    pressed(webkit, "Keep photo and colour")
+    until("the phone forgets it", lambda: webkit.execute_async_script(LEFT_ON_PHONE) == 0)
+    with Journal.open(app.folder) as journal:
+        assert journal.photo_bytes(hashlib.sha256(photo.read_bytes()).hexdigest()) == photo.read_bytes()
+
+
+def test_an_area_is_marked_by_a_finger(webkit: Any, pouring: App) -> None:
+    from selenium.webdriver.common.actions.action_builder import ActionBuilder
+    from selenium.webdriver.common.actions.pointer_input import PointerInput
+
+    webkit.get(f"{pouring.address}/photos?batch=P-1")
+    file = until("the field for files", lambda: webkit.find_elements("css selector", "input[type=file]"))[0]
+    file.send_keys(str(pictures_folder() / "chamomile-6.jpg"))
+    toggle = "return seen.find(e => e.matches('label p') && e.innerText.includes('Mark the places'))"
+    until("the toggle", lambda: webkit.execute_script(FIND + toggle)).click()
+    sheet = until("the sheet", lambda: webkit.execute_script(FIND + "return seen.find(e => e.matches('.mark svg'))"))
+    webkit.execute_script("arguments[0].scrollIntoView({block: 'center'})", sheet)
+    finger = ActionBuilder(webkit, mouse=PointerInput("touch", "finger"))
+    finger.pointer_action.move_to(sheet, -20, -15).pointer_down().move_to(sheet, 20, 15).pointer_up()
+    finger.perform()
+    points = FIND + "return seen.filter(e => e.matches('.mark svg polygon')).map(e => e.getAttribute('points'))"
+    until("what was drawn", lambda: webkit.execute_script(points))
+    see(webkit, "soap: ")
 
 
 def test_one_signs_in_and_presses_in_their_own_name(webkit: Any, tmp_path: Path) -> None:

@@ -12,8 +12,9 @@ import pytest
 from skimage.color import deltaE_ciede2000
 
 from curejournal import workflow
-from curejournal.batch.records import ColourReading, PhotoNote
+from curejournal.batch.records import ColourReading, Decision, PhotoNote
 from curejournal.journal.store import Journal
+from curejournal.workflow import documents
 from curejournal.workflow.demo import build_demo, pictures_folder
 
 FOLDER = pictures_folder()
@@ -57,6 +58,16 @@ def test_the_measured_colours_are_near_the_truth(demo: Journal, record_property:
     assert median < 1.1
     assert p95 < 2.5
     assert np.mean(inside) > 0.8
+
+
+def test_one_batch_is_released_by_the_rules_and_some_of_it_sold(demo: Journal) -> None:
+    (code,) = documents.offered(demo)
+    batch = demo.batch(code)
+    ((at, release),) = batch.records(Decision)
+    assert release.act == "release"
+    assert workflow.judge_batch(demo, code, at).releasable
+    assert 0 < batch.bars_here < batch.bars_cut
+    assert all("invented" in contact.name for contact in demo.contacts())
 
 
 @pytest.mark.parametrize("file", TRUTH["refused"])

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
 import io
 import json
-from collections.abc import Iterator
+import re
+import zipfile
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -26,8 +30,9 @@ from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 from curejournal.workflow import documents, materials
 from tests.command import run_command
 from tests.documents.test_portfolio import CORNERS, INSIDE, photo_file
-from tests.judging.batches import INTENDED, JOURNEYS, READY, day, reading
-from tests.judging.batches import batch as made
+from tests.judging.batches import INTENDED, JOURNEYS, READY, reading
+from tests.judging.batches import batch as batch_of
+from tests.judging.batches import day as day_of
 from tests.judging.test_evidence import BY_STRIPS
 
 POURED = datetime(2026, 9, 1, 10, 0, tzinfo=UTC)
@@ -93,7 +98,7 @@ def test_the_culprit_of_all_batches_is_named_in_plain_words(told: Journal) -> No
     answer = materials.which(told, NOW)
     assert answer.found.effects[0].materials == ("clove",)
     assert answer.found.effects[0].chance > 0.9
-    assert materials.which_in_words(answer)[0].startswith("clove: very likely turned it")
+    assert materials.which_in_words(answer)[0].startswith("clove: very likely discoloured it")
     plain = materials.which_as_json(answer)
     assert json.loads(json.dumps(plain, allow_nan=False))["effects"][0]["materials"] == ["clove"]
 
@@ -211,7 +216,9 @@ def test_the_calendar_holds_what_is_due(told: Journal) -> None:
 
 
 def test_a_label_says_that_nobody_titrated(monkeypatch: pytest.MonkeyPatch, told: Journal) -> None:
-    judged = {kind: judge(made(*records), day(45)) for kind, records in (("strips", BY_STRIPS), ("titrated", READY))}
+    judged = {
+        kind: judge(batch_of(*records), day_of(45)) for kind, records in (("strips", BY_STRIPS), ("titrated", READY))
+    }
     for kind, words in (("strips", "not released yet; not titrated"), ("titrated", "not released yet")):
         monkeypatch.setattr(workflow, "judge_batch", lambda *_, kind=kind: judged[kind])
         said = text_of(documents.labels(told, "B1", NOW, count=1))
@@ -303,3 +310,58 @@ def test_a_refused_command_exits_with_1_and_a_sentence(told: Journal) -> None:
     done = run_command("material", "show", "tar", "--json", environment={"CUREJOURNAL_JOURNAL": str(told.location)})
     assert done.returncode == 1
     assert "No recipe names" in json.loads(done.stdout)["error"]["what"]
+
+
+# Every use case that makes a paper or a page; the others look something up, or pass on data to be read in again.
+PAPERS: dict[str, Callable[[Journal, Path], object]] = {
+    "batch_record": lambda j, to: documents.batch_record(j, ["B1", "B2", "B8"], NOW),
+    "calendar_file": lambda j, to: documents.calendar_file(j, NOW, UTC),
+    "fact_sheet": lambda j, to: (
+        documents.fact_sheet(j, "clove", NOW) + documents.fact_sheet(j, "clove", NOW, "markdown")
+    ),
+    "labels": lambda j, to: documents.labels(j, "B1", NOW, count=1, with_weight=True),
+    "lot_page": lambda j, to: documents.lot_page(j, "clove-1", NOW),
+    "portfolio": lambda j, to: documents.portfolio(j, ["B1"], to, NOW, unreleased=True),
+    "portfolio_on_paper": lambda j, to: documents.portfolio_on_paper(j, ["B1"], NOW, unreleased=True),
+    "portfolio_packed": lambda j, to: documents.portfolio_packed(j, ["B1"], NOW, "pages", unreleased=True),
+}
+OTHERS = {"lot", "net_weight", "poured_on", "offered", "portfolio_batch", "square_picture", "soap_of"} | {
+    "bundle", "open_bundle", "recipe_in", "recipe_out", "recipe_text"
+}  # fmt: skip
+DRAFTING = re.compile(
+    r"\[(?:looked up|from memory|memory|common|practice|unverified|arithmetic|house rule)[^\]]*\]"
+    "|from memory|common practice|no source|unverified",
+    re.IGNORECASE,
+)
+
+
+def test_every_paper_is_looked_at() -> None:
+    tree = ast.parse(Path(documents.__file__).read_text(encoding="utf-8"))
+    named = {alias.name for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) for alias in node.names}
+    assert {
+        name for name in named - {"attach"} if inspect.isfunction(getattr(documents, name))
+    } == PAPERS.keys() | OTHERS
+
+
+@pytest.mark.parametrize("name", PAPERS)
+def test_no_paper_bears_a_drafting_note(name: str, told: Journal, tmp_path: Path) -> None:
+    """There stands a citation, “maker's own rule”, or nothing: not “[from memory]”, not “[common practice]”."""
+    made = PAPERS[name](told, tmp_path / "made")
+    said = "".join(map(texts_in, made if isinstance(made, tuple) else [made]))
+    assert len(said) > 20, "it says something"
+    assert not DRAFTING.findall(said)
+
+
+def texts_in(made: object) -> str:
+    """What is to be read in a paper: a PDF, a page, or pages packed together; nothing of a picture."""
+    if isinstance(made, Path):
+        return texts_in(made.read_bytes()) if made.suffix == ".html" else ""
+    data = getattr(made, "data", made)
+    assert isinstance(data, bytes)
+    if data[:2] == b"PK":
+        with zipfile.ZipFile(io.BytesIO(data)) as pack:
+            return "".join(pack.read(one).decode() for one in pack.namelist() if one.endswith(".html"))
+    before, pdf, rest = data.partition(b"%PDF")
+    after = rest[rest.rfind(b"%%EOF") + 5 :] if pdf else b""
+    pages = PdfReader(io.BytesIO(pdf + rest)).pages if pdf else ()
+    return "".join(page.extract_text() for page in pages) + (before + after).decode()

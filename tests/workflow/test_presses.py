@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from curejournal.batch.records import Event, Portion, ScalarReading
-from curejournal.journal.store import Journal
+from curejournal.journal.store import Changes, Journal, NewEntry, Press
 from curejournal.workflow import presses
 from curejournal.workflow.presses import Answer, NotASending, keep_presses, read_sending
 
@@ -160,6 +160,25 @@ def test_what_no_phone_of_ours_sends_is_refused_in_a_sentence_and_stops_nothing_
     refused, kept = sent(pour, press(1) | wrong, press(2, "thickening"), after=1)
     assert refused.state == "refused" and told in refused.words
     assert kept.state == "kept" and events(pour) == [("thickening", "")]
+
+
+@pytest.mark.parametrize("other", [{"seconds": 20}, {"what": "note", "note": "too hot"}])
+def test_another_press_under_a_key_that_was_used_is_told_and_not_taken_for_the_first(
+    pour: Journal, other: dict[str, Any]
+) -> None:
+    """A phone whose browser was copied to another phone, as a new phone is set up, counts on from the same number."""
+    sent(pour, press(1), after=1)
+    (answer,) = sent(pour, press(1, **other), after=30)
+    assert answer.state == "refused" and "Enter it again" in answer.words
+    assert events(pour) == [("trace", "")]
+    assert sent(pour, press(1), after=60)[0].state == "kept", "sent again, it is the same"
+
+
+def test_a_key_of_another_form_in_the_journal_stops_no_press(pour: Journal) -> None:
+    """Data that was imported may have any key."""
+    odd = Changes([NewEntry(Event("trace"), NOW, batch="B-1")], press=Press(f"{PHONE}-x", NOW))
+    pour.commit(odd, by=ANN)
+    assert [answer.state for answer in sent(pour, press(2, "thickening", 5), after=6)] == ["kept"]
 
 
 def test_a_press_of_somebody_else_waits_until_they_sign_in(pour: Journal) -> None:

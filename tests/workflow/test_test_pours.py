@@ -16,7 +16,9 @@ from curejournal.materials.effects import TestPour
 from curejournal.soap.recipe import Additive, Liquid
 from curejournal.workflow import materials
 from curejournal.workflow.materials.test_pours import NoTestPour
+from tests.cli.test_commands import as_json, run
 from tests.judging.batches import INTENDED, POURED, RECIPE, day
+from tests.ui.journals import blends
 
 BY, NOW = "Kaja (invented)", day(60)
 MIXED = replace(
@@ -82,6 +84,20 @@ def test_a_liquid_is_left_to_the_maker(journal: Journal) -> None:
     with pytest.raises(NoTestPour, match="No recipe names"):
         materials.start_test_pour(journal, pour("clove"), by=BY, now=NOW)
     assert list(journal.names()) == ["B-1"], "nothing was started"
+
+
+def test_the_command_line_starts_what_is_proposed_and_lists_what_was_made(tmp_path: Path) -> None:
+    where = blends(tmp_path / "journal", twin="vanilla")
+    (pour,) = as_json("material", "test-pour", journal=where)["proposed"]
+    assert set(pour["separates"]) == {"clove", "vanilla"}
+    refused = as_json("material", "test-pour", "mint", code=1, journal=where)["error"]
+    assert "No test pour of “mint” is proposed" in refused["what"] and pour["material"] in refused["do"]
+    assert as_json("material", "test-pour", journal=where)["made"] == []
+    said = run("material", "test-pour", pour["material"].upper(), "--by", BY, journal=where)
+    assert said.startswith("TP-1: Test pour") and "goggles, gloves, lye into water" in said
+    assert "not poured yet" in run("material", "test-pour", journal=where)
+    with Journal.open(where) as journal:
+        assert journal.batch("TP-1").kind == "test pour"
 
 
 def test_a_complaint_keeps_the_photo_that_came_with_it(blended: Journal, tmp_path: Path) -> None:

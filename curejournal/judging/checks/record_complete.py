@@ -8,7 +8,10 @@ from curejournal.judging.context import Context
 from curejournal.judging.findings import Check, Finding, Verdict
 from curejournal.soap.recipe import Recipe
 
-SOURCE = msg("ISO 22716 themes [from memory]; Regulation (EC) 1223/2009 [from memory]; local codes decide")
+SOURCE = msg(
+    "Regulation (EC) No 1223/2009, Art. 11 and 19 [looked up: an authority's page]; ISO 22716 themes [from memory]; "
+    "local codes decide"
+)
 
 
 def record_complete(context: Context) -> Finding:

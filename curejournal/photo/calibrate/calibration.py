@@ -110,7 +110,7 @@ def calibrate(photo: Photo, found: FoundCard) -> CardCalibration:
     light = light_across(picture, scale, placement, card, photo.encoding)
     shading = light.shading if light else None
     encoded = samples.encoded if shading is None else evened(samples.encoded, card.references, shading)
-    reasons += quality.about_patches(card, placement, samples)
+    reasons += quality.about_mode(photo.mode) + quality.about_patches(card, placement, samples)
     reasons += quality.about_light_across(light, placement.corners)
     learnt = replace(learnt, reasons=tuple(reasons), shading=shading)
     if learnt.grade is Grade.NOT_USABLE:

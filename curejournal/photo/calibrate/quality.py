@@ -71,6 +71,24 @@ def _about_fit(card: Card, error: float, used: int) -> list[Reason]:
     return []
 
 
+def about_mode(mode: str) -> list[Reason]:
+    """Colours that were made for a press are not those of the camera, with its profile or without.
+
+    Parameters
+    ----------
+    mode : str
+        Of the picture, as Pillow names it: "RGB", "CMYK", …
+
+    Returns
+    -------
+    list of Reason
+    """
+    if mode != "CMYK":
+        return []
+    text = msg("The picture was converted for print (CMYK): vivid colours are lost, and others moved.")
+    return [doubt("made for print", text, msg("Take in the photo as the camera wrote it."))]
+
+
 def about_patches(card: Card, placement: Placement, samples: PatchSamples) -> list[Reason]:
     """Burnt out, dark, small, blurred.
 

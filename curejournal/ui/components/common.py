@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -79,6 +79,13 @@ def may_enter(desk: Desk) -> bool:
 def empty(what: Sketch, words: str) -> None:
     """Say that nothing is here yet, beside a drawing of what will be."""
     st.html(f'<div class="empty-page">{drawing(sketch(what))}<p class="lead">{text(words)}</p></div>')
+
+
+def first_act(desk: Desk, slug: str, label: str) -> None:
+    """The one thing to do on a page that is empty yet; who may only read is offered none."""
+    if not desk.reads_only:
+        with st.container(key="first-act"):
+            way(desk, slug, label)
 
 
 def listed(lines: Iterable[str]) -> None:
@@ -161,13 +168,13 @@ def chosen_batch(desk: Desk, key: str = "batch", label: str = "", asked_by: str 
     )
 
 
-def chosen_batches(names: Mapping[str, str], key: str) -> list[str]:
-    """Ask which of the named batches, beginning with the one in the address."""
+def chosen_batches(names: Mapping[str, str], key: str, first: Sequence[str] = ()) -> list[str]:
+    """Ask which of the named batches, beginning with the one in the address, or with `first`."""
     asked = st.query_params.get("batch", "")
     chosen: list[str] = st.multiselect(
         _("Which batches"),
         list(names),
-        [asked] if asked in names else [],
+        [asked] if asked in names else [*first],
         format_func=localised(lambda code: msg("{code} · {name}", code=code, name=names[code])),
         key=f"{key}-{asked}",
         placeholder=_("Choose batches"),
@@ -243,7 +250,7 @@ def recipe_lines(recipe: Recipe | None) -> list[str]:
                 "{grams} {name}{portion}",
                 grams=quantity(f"{a.grams:g}", "g"),
                 name=a.name,
-                portion=f" in {a.portion}" if a.portion else "",
+                portion=msg(" in {portion}", portion=a.portion) if a.portion else "",
             ),
             a.lot,
         )

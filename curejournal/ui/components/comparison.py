@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from curejournal.base.messages import join, msg
+from curejournal.base.messages import msg
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import formatting
 from curejournal.ui.components import common, film, showing
@@ -47,4 +47,3 @@ def side(desk: Desk, seen: Seen, shown: Entry[ColourReading], *, pictured: bool)
         taken = next(one for one in shown_photos(seen.batch) if one.sha256 == shown.photo).around(seen.portion)
         picture = cache.true_picture(desk.journal, taken, 800)
         st.image(picture, width="stretch", caption=tr(taken.words), alt=tr(showing.alt(desk, seen.batch.name, taken)))
-    common.say(join(". ", (seen.name, common.reading_words(shown.record))), "soft")

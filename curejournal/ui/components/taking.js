@@ -1,5 +1,5 @@
 // A photo by the phone's own camera, at its full size: it lies in this browser's store (IndexedDB) until the journal has it,
-// and is handed to the page's field for files. Too dark or burnt out is said at once, while the soap is still there.
+// and is handed to the page's field for files; so is one by the camera within the page (`viewfinder.js`). Too dark or burnt out is said at once, while the soap is still there.
 
 const LONGEST = 320; // of the small copy that is looked at; ours
 // Of 255; ours. A picture whose median is below is too dark; a channel above is burnt out, in more than this share of it.
@@ -70,17 +70,24 @@ export default function ({ data, parentElement }) {
   find(".back").textContent = words.back;
   find(".forget").textContent = words.forget;
   find("input").setAttribute("aria-label", words.take);
-  find("input").onchange = async (event) => {
-    const [chosen] = event.target.files;
-    if (!chosen) return;
-    const now = new Date(Date.now() - new Date().getTimezoneOffset() * 60_000).toISOString().replace(/[-:]/g, "");
+  const take = async (chosen) => {
+    // The demo's calendar is its own.
+    const now = new Date((data.stands_at ?? Date.now()) - new Date().getTimezoneOffset() * 60_000).toISOString().replace(/[-:]/g, "");
     const name = `IMG_${now.slice(0, 8)}_${now.slice(9, 15)}.${chosen.name.split(".").pop()}`;
     const bytes = await chosen.arrayBuffer();
     (root.here ??= new Set()).add(name);
     await store("readwrite", (taken) => taken.put({ name, journal: data.journal, type: chosen.type, bytes })).catch(() => {});
     hand([new File([bytes], name, { type: chosen.type })]);
-    find("input").value = "";
     find(".hint").textContent = await hint(chosen, words).catch(() => "");
   };
+  find("input").onchange = async (event) => {
+    const [chosen] = event.target.files;
+    if (!chosen) return;
+    await take(chosen);
+    find("input").value = "";
+  };
+  root.finder ??= makeViewfinder({ root, words, take: (photo) => root.take(photo) });
+  root.take = take;
+  root.finder.turnTo(data.journal, data.card);
   show().catch(() => {});
 }

@@ -61,7 +61,7 @@ def _photo(desk: Desk, batch: Batch, sha256: str, note: PhotoNote) -> None:
             if note.caption:
                 common.say(note.caption)
             common.patches(
-                common.patch(entry.record.lab, entry.record.portion, common.reading_words(entry.record))
+                common.patch(entry.record.lab, entry.record.subject, common.reading_words(entry.record))
                 for entry in readings
             )
             if note.why_no_colour:
@@ -89,7 +89,7 @@ def portions_seen(batches: Iterable[Batch]) -> dict[str, Seen]:
     found: dict[str, Seen] = {}
     for batch in batches:
         for entry in batch.of(ColourReading):
-            seen = Seen(batch, entry.record.portion, (entry,))
+            seen = Seen(batch, entry.record.subject, (entry,))
             before = found.get(seen.name)
             found[seen.name] = replace(seen, readings=(*before.readings, entry)) if before else seen
     return found

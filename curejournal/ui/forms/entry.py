@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -124,19 +123,13 @@ def tell(code: str, kept: Sequence[Entry], *forms: str) -> None:
 def form_key(form: str, batch: Batch | None = None) -> str:
     """A form's key. Once it is done the form is reset; until then, and in all other forms, what was typed stays."""
     of = f"{form}-{batch.code}" if batch is not None else form
-    drafts.note(of, _done()[of])
-    return f"{of}-{_done()[of]}"
+    return f"{of}-{drafts.drawn(of)}"
 
 
 def done(*forms: str) -> None:
     """What was asked by forms of these keys is kept."""
-    _done().update(key.rpartition("-")[0] for key in forms)
-
-
-def _done() -> Counter[str]:
-    """How many times each form was done in this session."""
-    counted: Counter[str] = st.session_state.setdefault(drafts.DONE, Counter())
-    return counted
+    for key in forms:
+        drafts.done(key.rpartition("-")[0])
 
 
 def moment(desk: Desk, key: str) -> datetime:

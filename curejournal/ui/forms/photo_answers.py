@@ -234,6 +234,7 @@ def _portions(desk: Desk, item: InboxItem, code: str, choices: tuple[str, ...], 
     known = [portion.name for portion in desk.journal.batch(code).portions] if code else []
     outlines = [seen.outline for seen in item.colours]
     shown = attempt(lambda: photos.outlined_picture(desk.journal, item.sha256, outlines, (), 1000))
+    known += [seen.portion for seen in item.colours if seen.portion not in known and seen.portion]
     return named_colours(item, choices or tuple(known), shown, f"{key}-{code}")
 
 
@@ -250,7 +251,11 @@ def named_colours(item: InboxItem, choices: tuple[str, ...], picture: bytes | No
         )
         index = names.index(seen.portion) if seen.portion in names else None
         picked = st.selectbox(
-            tr(msg("Colour {the_number} is", the_number=number)), names, index, key=f"{key}-portion-{number}"
+            tr(msg("Colour {the_number} is", the_number=number)),
+            names,
+            index,
+            format_func=localised(str),
+            key=f"{key}-portion-{number}",
         )
         chosen.append("" if picked == LEAVE_OUT else picked)
     told = tuple(name for name in chosen if name is not None)
@@ -272,7 +277,7 @@ def _areas(desk: Desk, card: Card, item: InboxItem, code: str, key: str) -> dict
             msg("The areas of the last photo are drawn where they would lie in this one. Redraw any that are wrong.")
         )
     facts = desk.journal.photo(item.sha256).facts
-    names = [portion.name for portion in batch.portions] if batch else []
+    names = list(dict.fromkeys([*(portion.name for portion in batch.portions), *proposed])) if batch else []
     marks = marking.mark(
         cache.small_picture(desk.journal, item.sha256, 1000),
         facts.width,

@@ -30,7 +30,7 @@ def shown_of(batch: Batch, sha256: str) -> Shown | None:
 def ask(desk: Desk, batch: Batch, shown: Shown) -> None:
     """Ask how it is shown, show that at once, and keep it when the maker says so."""
     key = f"view-of-{shown.sha256[:12]}"
-    portions = list(dict.fromkeys(reading.portion for _, reading in batch.records(ColourReading)))
+    portions = list(dict.fromkeys(reading.subject for _, reading in batch.records(ColourReading)))
     portion, place, alike = "", tuple[tuple[float, float], ...](), False
     if shown.balance != "measured" and portions:
         portion, place = _place(desk, batch, shown, portions, key)

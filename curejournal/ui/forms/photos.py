@@ -85,8 +85,8 @@ def chosen_portion(batch: Batch | None, card: Card | None) -> str:
     return st.pills(tr(msg("Which portion lies in the window?")), names, key=key, format_func=plain) or ""
 
 
-def pictures(desk: Desk) -> Iterator[Shot]:
-    """Photos from the phone or computer, or straight from the camera, which is dated now."""
+def pictures(desk: Desk, card: Card | None) -> Iterator[Shot]:
+    """Photos from the phone or computer, or straight from the camera."""
     turn = st.session_state.setdefault("photo-turn", 0)
     files = st.file_uploader(
         tr(msg("Photos of this batch")),
@@ -95,15 +95,9 @@ def pictures(desk: Desk) -> Iterator[Shot]:
         key=f"photo-files-{turn}",
         help=tr(msg("On a phone this also opens its camera; such photos are sharper and carry their date.")),
     )
-    taking.offer(desk)
+    taking.offer(desk, card)
     for file in files:
         yield Shot(file.file_id, file.name, file.getvalue())
-    if st.toggle(tr(msg("Use this device’s camera here")), key=f"photo-camera-on-{turn}"):
-        shot = st.camera_input(tr(msg("Card and soap in one picture")), key=f"photo-camera-{turn}", resolution="1080p")
-        if shot is not None:
-            # Seen first, not looked at last: what was typed meanwhile took its time.
-            at = st.session_state.setdefault(f"camera-at-{shot.file_id}", desk.now)
-            yield Shot(shot.file_id, "camera.jpg", shot.getvalue(), answers=Answers(at=at))
 
 
 def shown(desk: Desk, batch: Batch | None, shot: Shot) -> Shot | None:

@@ -19,7 +19,7 @@ def take(desk: Desk, batch: Batch | None) -> None:
     if card is not None:
         surface.ask_all(desk, card)
     shots = []
-    for shot in photos.pictures(desk):
+    for shot in photos.pictures(desk, card):
         with st.container(border=True, key=f"photo-{shot.key}"):
             answers = replace(shot.answers, window=portion)
             shots.append(photos.shown(desk, batch, replace(shot, card=card, answers=answers)))

@@ -119,8 +119,8 @@ def _latest(desk: Desk) -> list[Batch]:
 
 
 def _readings(batch: Batch) -> dict[str, Entry[ColourReading]]:
-    """The latest usable reading of each portion."""
-    return {item.record.portion: item for item in batch.of(ColourReading) if item.record.grade in _USABLE}
+    """The latest usable reading of each portion, and of each part."""
+    return {item.record.subject: item for item in batch.of(ColourReading) if item.record.grade in _USABLE}
 
 
 _USABLE = ("measured", "relative")
@@ -148,7 +148,7 @@ def _swatch(desk: Desk, key: str) -> Portion | None:
         return Portion("", target_lab=SWATCHES[chosen], target_source="swatch", target_from=chosen)
     batch, item = measured[chosen]
     rules = workflow.current_limits(desk.journal)
-    return _picked(attempt(lambda: from_earlier_batch(Batch("", ""), batch, item.record.portion, rules)))
+    return _picked(attempt(lambda: from_earlier_batch(Batch("", ""), batch, item.record.subject, rules)))
 
 
 def _picked(picked: TargetChoice | None) -> Portion | None:
@@ -188,13 +188,13 @@ def _pictures(desk: Desk, known: Mapping[str, tuple[Batch, Entry[ColourReading]]
     found: dict[str, Picture] = {}
     seen: set[tuple[str, str]] = set()
     for batch, item in sorted(known.values(), key=lambda pair: pair[1].at, reverse=True):
-        photo, soap = item.photo, (batch.code, item.record.portion)
+        photo, soap = item.photo, (batch.code, item.record.subject)
         if not photo or photo in found or soap in seen or not item.record.outline or len(found) == PICTURES:
             continue
         together = {number: other for number, (_, other) in known.items() if other.photo == photo}
-        seen |= {(batch.code, other.record.portion) for other in together.values()}
+        seen |= {(batch.code, other.record.subject) for other in together.values()}
         areas = tuple(
-            Area(number, msg("{name}, {portion}", name=batch.name, portion=one.record.portion), one.record.outline)
+            Area(number, msg("{name}, {portion}", name=batch.name, portion=one.record.subject), one.record.outline)
             for number, one in together.items()
             if one.record.outline
         )

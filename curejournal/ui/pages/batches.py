@@ -17,8 +17,8 @@ from curejournal.ui.page import Desk, plain
 from curejournal.ui.state import cache
 
 SHOWN = 24
-AGAIN = 3
-"""Soaps offered to be poured again, those that fit a phone. Ours."""
+AGAIN = 6
+"""Soaps offered to be poured again. Ours: as many as a phone shows at once."""
 ALL, UNDER_WAY, DONE = "all", msg("under way"), "done"
 JUDGED = (msg("on hold"), "ready", "not yet", "released")
 SORTED = (msg("newest first"), msg("oldest first"), msg("by name"))
@@ -41,21 +41,23 @@ def render(desk: Desk) -> None:
     if (not names or like or st.session_state.get("starting")) and common.may_enter(desk):
         _start(desk, names, like)
         return
-    with st.container(horizontal=True, vertical_alignment="bottom", key="wall-head"):
-        common.say(
-            msg(
-                "{names}, each by its latest picture in true colour.",
-                names=msg_n("{number} batch", "{number} batches", len(names)),
-            ),
-            "lead",
-        )
+    common.say(
+        msg(
+            "{names}, each by its latest picture in true colour.",
+            names=msg_n("{number} batch", "{number} batches", len(names)),
+        ),
+        "lead",
+    )
+    with st.container(horizontal=True, key="wall-head"):
         if common.may_enter(desk):
-            _again(names)
             if st.button(_("Start a batch"), key="start-batch", type="primary"):
                 st.session_state["starting"] = True
                 st.rerun()
-    asked = _asked()
+            _again(names)
+        asked = _asked()
     found = _found(desk, names, asked)
+    if 0 < len(found) < len(names):
+        common.say(msg("Shown: {found} of {all}.", found=len(found), all=len(names)), "soft")
     shown = st.session_state.setdefault("shown", SHOWN)
     draw: Callable[[Desk, Batch, Judgement], None] = _card if asked.form == PICTURES else _row
     with st.container(key="wall" if asked.form == PICTURES else "compact"):
@@ -81,21 +83,21 @@ def _start(desk: Desk, names: Mapping[str, str], like: str) -> None:
 
 
 def _again(names: Mapping[str, str]) -> None:
-    """The soaps poured last, each to be poured again."""
+    """Offer the soaps poured last, each to be poured again; folded away, so that the pictures come first."""
     latest = dict(reversed([(name, code) for code, name in list(names.items())[:SHOWN]]))
-    with st.container(horizontal=True, key="act-again", width="content"):
+    with st.popover(_("Pour again"), key="act-again"):
         for name, code in list(reversed(latest.items()))[:AGAIN]:
-            if st.button(plain(msg("Pour {name} again", name=name)), key=f"again-{code}", type="tertiary"):
+            if st.button(plain(name), key=f"again-{code}", width="stretch"):
                 # Not in the address: a link from a page to itself loses what stands behind its question mark.
                 st.session_state["like"] = code
                 st.rerun()
 
 
 def _asked() -> Asked:
-    with st.container(horizontal=True, vertical_alignment="bottom", key="wall-asked"):
-        words = st.text_input(_("Find a name or code"), key="sought", width=240)
-        wanted = st.selectbox(_("Show"), [ALL, UNDER_WAY, DONE, *JUDGED], key="wanted", width=160, format_func=word_of)
-        order = st.selectbox(_("Order"), SORTED, key="order", width=160, format_func=word_of)
+    with st.popover(_("Find"), key="wall-asked"):
+        words = st.text_input(_("Find a name or code"), key="sought")
+        wanted = st.selectbox(_("Show"), [ALL, UNDER_WAY, DONE, *JUDGED], key="wanted", format_func=word_of)
+        order = st.selectbox(_("Order"), SORTED, key="order", format_func=word_of)
         form = st.segmented_control(
             _("As"),
             [PICTURES, LIST],

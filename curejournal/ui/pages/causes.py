@@ -1,4 +1,4 @@
-"""Which material turned the batter: all batches together, what cannot be told, and the pours that would tell."""
+"""Which material discoloured the batter: all batches together, what cannot be told, and the pours that would tell."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from functools import partial
 
 import streamlit as st
 
-from curejournal.base.messages import join, msg, quantity
+from curejournal.base.messages import join, msg
 from curejournal.documents import material_charts
 from curejournal.materials.effects import Effect
 from curejournal.materials.history import What
@@ -19,13 +19,16 @@ from curejournal.workflow import materials
 OUTCOME = msg("Spots, ash, a soft loaf")
 # A filled sign for what is nearly certain, a half one for what is more likely than not.
 CHANCE_SIGNS = ((0.9, "●"), (0.5, "◐"), (0.0, "○"))
-ASKED: dict[What, str] = {"turn": msg("What turned it"), "end": msg("What keeps it off its colour")}
+ASKED: dict[What, str] = {"turn": msg("What discoloured it"), "end": msg("What keeps it off its colour")}
 
 
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(
-        msg("Five fragrances in one blend, and it turned: which one was it? All batches together can tell."), "lead"
+        msg(
+            "Five fragrances in one blend, and the batter discoloured: which one was it? All batches together can tell."
+        ),
+        "lead",
     )
     asked = st.segmented_control(
         _("What is asked"),
@@ -54,7 +57,7 @@ def render(desk: Desk) -> None:
             return
     answer = material_cache.which(desk, what)
     if isinstance(answer, str):
-        common.say(answer)
+        common.empty("ribbons", answer)
     else:
         _show(desk, answer)
 
@@ -108,14 +111,7 @@ def _show(desk: Desk, answer: materials.Which) -> None:
                     started = attempt(start)
                     if started is not None:
                         st.switch_page(desk.ways["batch"], query_params={"batch": started.code})
-        common.say(
-            msg(
-                "It is started as a batch that may not be sold, its recipe planned for {grams}: enter what you weigh. "
-                "A test pour is caustic like any other: goggles, gloves, lye into water.",
-                grams=quantity(f"{materials.POUR_G:g}", "g"),
-            ),
-            "soft",
-        )
+        common.say(materials.POUR_CAUTION, "soft")
     _side_by_side(desk)
     if answer.found.lots:
         st.subheader(_("Did it change with the lot?"))
@@ -123,12 +119,12 @@ def _show(desk: Desk, answer: materials.Which) -> None:
     if answer.left_out:
         with st.expander(_("Not compared ({left_out})", left_out=len(answer.left_out))):
             common.listed(answer.left_out)
-    with st.expander(_("How this is reckoned")):
+    with st.expander(_("Method")):
         common.say(
             msg(
                 "What each portion showed is taken as what soap does by itself, plus each material’s effect times its "
                 "dose, plus what differs from batch to batch. Most materials are taken to do nothing until batches say "
-                "otherwise. What was always used together cannot be told apart by any reckoning."
+                "otherwise. Materials that were always used together cannot be told apart."
             )
         )
 

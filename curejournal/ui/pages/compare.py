@@ -7,7 +7,7 @@ from itertools import chain, count
 import streamlit as st
 
 from curejournal import workflow
-from curejournal.base.messages import msg
+from curejournal.base.messages import join, msg
 from curejournal.batch.records import ColourReading, Entry
 from curejournal.documents import colour_charts, formatting
 from curejournal.documents.ribbon import ribbon_html, until_now
@@ -26,7 +26,7 @@ def render(desk: Desk) -> None:
     left = _portion(desk, code, "left") if code else None
     if left is None:
         common.empty("two", NEEDED)
-        common.way(desk, "photos", msg("Add photos"))
+        common.first_act(desk, "photos", msg("Add photos"))
         return
     right = left
     beside = st.query_params.get("beside", "")
@@ -48,8 +48,12 @@ def render(desk: Desk) -> None:
         if placed is not None:
             st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed, say=tr)}')
     readings = [item.record for item in pair]
-    common.say(_apart(*readings), "verdict")
-    common.say(msg("Both are measured colours, each shown with how far it may be off."), "soft")
+    said, figures = _apart(*readings)
+    common.say(said, "verdict")
+    with st.expander(_("Figures")):
+        common.say(figures)
+        for seen, item in zip((left, right), pair, strict=True):
+            common.say(join(". ", (seen.name, common.reading_words(item.record))), "soft")
     if right is not left and right.name != left.name:
         _journeys(desk, left, right)
 
@@ -113,13 +117,14 @@ def _moments(desk: Desk, seen: Seen) -> dict[str, Entry[ColourReading]]:
     return found
 
 
-def _apart(left: ColourReading, right: ColourReading) -> str:
+def _apart(left: ColourReading, right: ColourReading) -> tuple[str, str]:
+    """What the eye would say, and the figures behind it."""
     if left is right:
-        return msg("The same reading twice. {needed}", needed=NEEDED)
+        return msg("The same reading twice. {needed}", needed=NEEDED), ""
     between = workflow.difference(left, right)
-    sure = msg("They differ.") if between.low > 0 else msg("A difference is not proven.")
-    return msg(
-        "ΔE00 {between} between them. {sure} About 1 is just noticeable side by side.",
-        between=formatting.figure(between),
-        sure=sure,
+    figures = msg(
+        "ΔE00 {between} between them; about 1 is just noticeable side by side.", between=formatting.figure(between)
     )
+    if between.low > 1:
+        return msg("They differ, and it shows."), figures
+    return msg("They differ.") if between.low > 0 else msg("A difference is not proven."), figures

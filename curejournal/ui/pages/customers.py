@@ -24,8 +24,8 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     names = desk.journal.names()
     if not names:
-        common.say(msg("No batch yet. Orders take bars of batches that were cut."))
-        common.way(desk, "batches", msg("Start a batch"))
+        common.empty("shelf", msg("No batch yet. Orders take bars of batches that were cut."))
+        common.first_act(desk, "batches", msg("Start a batch"))
         return
     shown = st.segmented_control(
         _("What"), list(PARTS), default=next(iter(PARTS)), required=True, key="customers-what", format_func=word_of
@@ -57,6 +57,7 @@ def _order(desk: Desk, names: dict[str, str]) -> None:
                     None,
                     format_func=localised(lambda c: msg("{code} · {name}", code=c, name=names[c])),
                     key=f"{key}-code-{line}",
+                    placeholder=_("choose"),
                 )
                 bars = st.number_input(_("Bars"), 0, 100_000, 0, key=f"{key}-bars-{line}", width=120)
             if code is not None and bars:
@@ -98,6 +99,9 @@ def _recall(desk: Desk, names: dict[str, str]) -> None:
 def _got(desk: Desk, names: dict[str, str]) -> None:
     common.say(msg("What did this customer get, bring back, complain of?"), "lead")
     known = {one.id: one.name for one in desk.journal.contacts() if not one.erased}
+    if not known:
+        common.empty("shelf", msg("No customer yet: the first comes with the first order."))
+        return
     contact = st.selectbox(_("Who"), list(known), None, format_func=localised(known.__getitem__), key="got-who")
     if contact is None:
         return

@@ -27,7 +27,7 @@ def render(desk: Desk) -> None:
     names = desk.journal.names()
     if not names:
         common.empty("page", msg("No batch yet. Records, labels and the calendar are made of what you enter."))
-        common.way(desk, "batches", msg("Start a batch"))
+        common.first_act(desk, "batches", msg("Start a batch"))
         return
     shown = st.segmented_control(
         _("Which paper"), list(PAPERS), default=next(iter(PAPERS)), required=True, key="paper-kind", format_func=word_of

@@ -26,13 +26,13 @@ def render(desk: Desk) -> None:
         with st.container(key=f"row-lot-{number}"):
             common.say(describe(lot) + (msg(" (best before is over)") if over else ""))
     if not known:
-        common.say(msg("No lot was entered yet."), "soft")
+        common.empty("lots", msg("No lot yet. With one, a recall finds every bar that its oil went into."))
     if not common.may_enter(desk):
         return
-    st.subheader(_("A lot"))
+    st.subheader(_("Add or correct a lot"))
     names = {msg("{material}, lot {lot}", material=lot.material, lot=lot.lot): lot for lot in known.values()}
     chosen = st.selectbox(
-        _("Say more of"), [None, *names], format_func=localised(lambda name: name or msg("a new lot")), key="lot-old"
+        _("Which lot"), [None, *names], format_func=localised(lambda name: name or msg("a new lot")), key="lot-old"
     )
     key = entry.form_key(f"lot-{chosen}")
     with st.form(key):

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
+
 import streamlit as st
 
 from curejournal.base.messages import join, msg, msg_n, quantity
 from curejournal.documents import formatting, material_charts
+from curejournal.documents.fact_sheet import headline
 from curejournal.documents.ribbon import ribbon_html, ribbon_of
 from curejournal.materials.history import History, Named, Use
-from curejournal.ui.components import common
+from curejournal.ui.components import common, preview
 from curejournal.ui.i18n import _, localised, tr
 from curejournal.ui.page import Desk
 from curejournal.ui.state import cache, material_cache
 from curejournal.workflow import documents, materials
 from curejournal.workflow.photos.showing import shown_photos
 
-SHOWN = 8
+SHOWN = 4
+"""Uses at first. Ours: what comes after them is still found."""
 
 
 def render(desk: Desk) -> None:
@@ -23,7 +28,7 @@ def render(desk: Desk) -> None:
     known = {one.material: one for one in material_cache.named(desk)}
     if not known:
         common.empty("ribbons", msg("No recipe names a material yet. Enter one when you start a batch, with its lot."))
-        common.way(desk, "batches", msg("Start a batch"))
+        common.first_act(desk, "batches", msg("Start a batch"))
         return
     common.say(msg("What a fragrance or pigment did before, and what to expect of it."), "lead")
     with st.container(horizontal=True, key="act-materials"):
@@ -54,36 +59,46 @@ def render(desk: Desk) -> None:
 
 
 def _one(desk: Desk, named: Named) -> None:
+    """What it did, seen; then what to expect, lot by lot, the figures, and the sheet to pass on."""
     name, number = named.material, len(named.batches)
+    did, ahead = st.container(), st.container()
     most = materials.EARLIER
     if number > most and st.toggle(
         _("All {the_number} batches, not the latest {most} alone", the_number=number, most=most), key=f"all-{name}"
     ):
         most = number
-    dose = st.number_input(
-        _("Planned dose, % of its portion’s batter (empty: as before)"),
-        value=None,
-        min_value=0.01,
-        step=0.1,
-        key=f"dose-{name}",
-    )
+    with ahead:
+        st.subheader(_("What to expect"))
+        dose = st.number_input(
+            _("Planned dose, % of its portion’s batter (empty: as before)"),
+            value=None,
+            min_value=0.01,
+            step=0.1,
+            key=f"dose-{name}",
+        )
     report = materials.material(
         desk.journal, name, desk.now, dose_pct=dose, most=most, beside_others=False, tell=material_cache.teller(desk)
     )
-    common.values(dict(materials.material_in_words(report)))
-    if report.expected.beyond_doses:
-        common.say(msg("This dose was never tried."), "soft")
-    common.figure(material_charts.expected_figure(report.expected, name))
+    with did:
+        common.say(headline(report.history), "verdict")
+        _uses(desk, report.history.uses[::-1], name)
+    with ahead:
+        if report.expected.beyond_doses:
+            common.say(msg("This dose was never tried."), "soft")
+        common.figure(material_charts.expected_figure(report.expected, name))
     _lots(report.history)
-    st.subheader(_("What it did"))
-    uses = report.history.uses[::-1]
+    with st.expander(_("Figures")):
+        common.values(dict(materials.material_in_words(report)))
+    _sheets(desk, name)
+
+
+def _uses(desk: Desk, uses: Sequence[Use], name: str) -> None:
     shown = st.session_state.setdefault(f"shown-{name}", SHOWN)
     for number, use in enumerate(uses[:shown]):
         _use(desk, use, f"{number}-{use.story.batch}-{use.story.portion}")
     if len(uses) > shown and st.button(_("Show more ({uses} in all)", uses=len(uses)), key=f"more-{name}"):
         st.session_state[f"shown-{name}"] = shown + SHOWN
         st.rerun()
-    _sheets(desk, name)
 
 
 def _lots(history: History) -> None:
@@ -101,11 +116,11 @@ def _lots(history: History) -> None:
                     if use.story.turn
                 ),
             )
-            or msg("no turn measured")
+            or msg("no change measured")
             for lot in lots
         }
     )
-    common.say(msg("How far each pour was off its colour at most, with its 95 % interval."), "soft")
+    common.say(msg("How far each pour was from its target colour at most, with its 95% interval."), "soft")
 
 
 def _use(desk: Desk, use: Use, key: str) -> None:
@@ -133,7 +148,7 @@ def _use(desk: Desk, use: Use, key: str) -> None:
             "soft",
         )
         if story.photos:
-            captions = ("first", "farthest off", "latest")[-len(story.photos) :]
+            captions = ("first", "furthest from target", "latest")[-len(story.photos) :]
             if len(story.photos) == 2:
                 captions = ("first", "latest")
             by_hash = {one.sha256: one for one in shown_photos(desk.journal.batch(story.batch))}
@@ -154,12 +169,14 @@ def _use(desk: Desk, use: Use, key: str) -> None:
 def _sheets(desk: Desk, name: str) -> None:
     st.subheader(_("To pass on"))
     common.say(
-        msg("One page with figures and pictures, for a supplier or a forum. It claims nothing beyond them."), "soft"
+        msg("Pictures and ribbons on one page, figures overleaf, for a supplier or a forum. It claims nothing beyond."),
+        "soft",
     )
+    made = partial(documents.fact_sheet, desk.journal, name, desk.now)
     with st.container(horizontal=True, key="sheets"):
         st.download_button(
             _("Fact sheet (PDF)"),
-            lambda: documents.fact_sheet(desk.journal, name, desk.now),
+            made,
             f"{name}.pdf",
             "application/pdf",
             key="fact-sheet",
@@ -173,3 +190,5 @@ def _sheets(desk: Desk, name: str) -> None:
             key="fact-sheet-md",
             on_click="ignore",
         )
+    if st.toggle(_("Preview"), key=f"preview-{name}"):
+        preview.paper(desk, "fact-sheet", made, name)

@@ -22,6 +22,7 @@ def render(desk: Desk) -> None:
             ),
             "lead",
         )
+        st.html(f'<a href="/second-factor">{tr(msg("Ask for a code at sign-in"))}</a>')
         st.html(f'<a href="/sign-out">{tr("Sign out")}</a>')
         return
     common.say(msg("Each entry bears the name of the person who made it."), "lead")

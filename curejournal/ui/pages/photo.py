@@ -21,7 +21,7 @@ def render(desk: Desk) -> None:
     found = desk.journal.photos_named(asked) if asked else ()
     if len(found) != 1:
         st.title(_("No photo chosen"))
-        common.say(msg("A photo is opened from its batch’s timeline, or from the photos."))
+        common.empty("photo", msg("Open a photo from the timeline of its batch, or from the inbox."))
         common.way(desk, "batches", msg("To the batches"))
         if not desk.reads_only:
             common.way(desk, "inbox", msg("To the inbox"))

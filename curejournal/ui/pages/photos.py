@@ -12,8 +12,8 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     code = common.chosen_batch(desk, "photo-batch", msg("Which batch is in the picture?"))
     if code is None and not desk.journal.names():
-        common.say(msg("A photo belongs to a batch, and there is none yet: a code and a name are enough to start one."))
-        common.way(desk, "batches", msg("Start a batch"))
+        common.empty("photo", msg("A photo belongs to a batch, and there is none yet. A name is enough to start one."))
+        common.first_act(desk, "batches", msg("Start a batch"))
         common.say(msg("You can measure a photo here already; it is not kept."), "soft")
     take_photos.take(desk, desk.journal.batch(code) if code else None)
     common.way(desk, "inbox", msg("Many at once: the inbox"), ":material/inbox:")

@@ -78,7 +78,8 @@ def _from_file() -> Recipe | None:
         _("A recipe: JSON, a table (CSV), or TOML"), type=["json", "csv", "toml"], key="recipe-file"
     )
     if file is None:
-        common.say(msg("Another maker’s recipe comes in here; your own goes out below, once one is chosen."), "soft")
+        words = msg("Another maker’s recipe comes in here; your own goes out below, once one is chosen.")
+        common.empty("recipe", words)
         return None
     form = cast(Literal["json", "csv", "toml"], PurePath(file.name).suffix.lower().lstrip("."))
     text = file.getvalue().decode("utf-8-sig", errors="replace")

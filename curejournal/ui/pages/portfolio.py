@@ -17,8 +17,8 @@ from curejournal.workflow import documents
 
 NAME = "portfolio"
 FORMS = {msg("web pages (ZIP)"): "zip", "a PDF": "pdf"}
-SHOWN, PREVIEWED = 12, 4
-"""How many chosen soaps are shown, and how many are drawn in the preview. Ours."""
+SHOWN, PREVIEWED, FIRST = 12, 4, 3
+"""How many chosen soaps are shown, how many are drawn in the preview, and how many are chosen to begin with. Ours."""
 TYPES = {"zip": "application/zip", "pdf": "application/pdf"}
 
 
@@ -27,7 +27,7 @@ def render(desk: Desk) -> None:
     names = desk.journal.names()
     if not names:
         common.empty("page", msg("No batch yet. Photos of a batch with a card in them make its pages."))
-        common.way(desk, "batches", msg("Start a batch"))
+        common.first_act(desk, "batches", msg("Start a batch"))
         return
     common.say(
         msg(
@@ -44,9 +44,8 @@ def render(desk: Desk) -> None:
     offered = _offered(desk, names)
     if not offered:
         return
-    chosen = (
-        common.chosen_batches(offered, "chosen") if not st.toggle(_("All of them"), key="all-batches") else [*offered]
-    )
+    everything = len(offered) > 1 and st.toggle(_("All of them"), key="all-batches")
+    chosen = [*offered] if everything else common.chosen_batches(offered, "chosen", [*offered][:FIRST])
     _wall(desk, chosen)
     design = _design(desk)
     form = st.segmented_control(
@@ -77,7 +76,9 @@ def _offered(desk: Desk, names: Mapping[str, str]) -> dict[str, str]:
     """The released batches; all of them only if the maker says so."""
     released = documents.offered(desk.journal)
     if not released:
-        common.say(msg("No batch is released yet. Customers are shown released soap, unless you say otherwise."))
+        common.empty(
+            "page", msg("No batch is released yet. Customers are shown released soap, unless you say otherwise.")
+        )
     everything = st.toggle(_("Also batches that are not released"), key="unreleased")
     return dict(names) if everything else {code: names[code] for code in released}
 

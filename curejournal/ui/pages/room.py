@@ -18,8 +18,7 @@ from curejournal.workflow import room
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(msg("Temperature and humidity of the room where soap cures, for all batches at once."), "lead")
-    kept = room.room_log(desk.journal)
-    common.say(summary(RoomFile(kept, (), (), 0)) if kept else msg("Nothing is in the log yet."))
+    _log(desk)
     if not common.may_enter(desk):
         return
     key = entry.form_key("room-file")
@@ -66,6 +65,14 @@ def render(desk: Desk) -> None:
         if made is not None:
             entry.done(key)
             st.rerun()
+
+
+def _log(desk: Desk) -> None:
+    kept = room.room_log(desk.journal)
+    if kept:
+        common.say(summary(RoomFile(kept, (), (), 0)))
+    else:
+        common.empty("room", msg("The log is empty. How fast soap dries depends on its air: add a logger’s file."))
 
 
 def _line(reading: RoomReading) -> str:

@@ -14,6 +14,8 @@ from curejournal.workflow import documents
 def render(desk: Desk) -> None:
     """Draw the page."""
     common.say(msg("A batch as one file, with its history and photos, that another journal can open."), "lead")
+    if not desk.journal.names():
+        common.empty("parcel", msg("No batch yet. One from another journal comes in below."))
     code = common.chosen_batch(desk, "bundle")
     if code is not None:
         common.say(msg("Its photos are as they came from the camera, with any location that is in them."), "soft")

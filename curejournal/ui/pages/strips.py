@@ -39,7 +39,7 @@ def render(desk: Desk) -> None:
         )
     else:
         todo = ENROL
-        common.say(msg("No key is enrolled yet: begin with the packet’s key."))
+        common.empty("strip", msg("No key is enrolled yet: begin with the packet’s key."))
     card = ph_strips.chosen_card(desk)
     if todo == ENROL:
         ph_strips.enrol(desk, card, keys)

@@ -19,15 +19,16 @@ _watch = st.components.v2.component(
 
 def watch(desk: Desk) -> None:
     """Watch the line, once on a page, send what waits on this phone, and bring back what is half typed."""
-    forms, done = drafts.taken()
     _watch(
         key="line",
         data={
             "journal": outbox.name_of(desk.journal),
             "by": desk.by,
             "outbox": outbox.words(),
-            "forms": forms,
-            "done": done,
+            **drafts.take(),
+            "back": tr(
+                msg("What you typed and did not save is back. Lists, dates and files are not: choose those again.")
+            ),
             "cut": tr(msg("Connection lost while you pressed. Look below whether it was saved; if not, press again.")),
             "waits": tr(
                 msg("Checking the connection. What you pressed will be sent; there is no need to press again.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from typing import Literal
 
 from curejournal import workflow
@@ -56,10 +56,21 @@ def fact_sheet(journal: Journal, name: str, on: datetime, form: Literal["pdf", "
         shown = max(uses, key=lambda use: (use.story.journey.moments, use.story.poured_at is not None)).story
         batch = journal.batch(shown.batch)
         pictures = tuple(_picture(journal, batch, sha256, shown.portion) for sha256 in shown.photos[-2:])
-        sheet = replace(sheet, pictures=pictures)
+        soaps = tuple(_picture(journal, batch, sha256) for sha256 in _then_and_now(batch, shown))
+        sheet = replace(sheet, pictures=pictures, soaps=soaps)
     return fact_sheet_pdf(
         sheet, made_on=on, software=workflow.SOFTWARE, voice=reader_of(journal), place=workflow.place(journal)
     )
+
+
+def _then_and_now(batch: Batch, story: history.Story) -> tuple[str, ...]:
+    """The pictures of the bars, without a card, from nearest to the turn and from the end; none below two."""
+    bars = [photo for photo in shown_photos(batch) if photo.balance in ("soap", "light")]
+    if len(bars) < 2 or story.turn_days is None or story.poured_at is None:
+        return ()
+    turn = story.poured_at + timedelta(days=story.turn_days)
+    then = min(bars[:-1], key=lambda photo: abs(photo.at - turn))
+    return then.sha256, bars[-1].sha256
 
 
 def batch_record(journal: Journal, codes: Sequence[str], on: datetime) -> bytes:

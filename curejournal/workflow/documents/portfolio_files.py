@@ -228,7 +228,7 @@ def portfolio_batch(journal: Journal, batch: Batch, journeys: Mapping[str, Colou
     notes = {entry.photo: entry.record for entry in batch.of(PhotoNote)}
     seen: dict[str, dict[str, Lab]] = {}
     for reading in batch.of(ColourReading):
-        seen.setdefault(reading.photo or "", {})[reading.record.portion] = reading.record.lab
+        seen.setdefault(reading.photo or "", {})[reading.record.subject] = reading.record.lab
 
     def failed(photo: Shown) -> bool:
         note = notes.get(photo.sha256, PhotoNote())

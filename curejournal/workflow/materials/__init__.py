@@ -39,9 +39,10 @@ if TYPE_CHECKING:
     from curejournal.workflow.materials.sentences import planned_in_words as planned_in_words
     from curejournal.workflow.materials.sentences import pour_words as pour_words
     from curejournal.workflow.materials.sentences import which_in_words as which_in_words
-    from curejournal.workflow.materials.test_pours import POUR_G as POUR_G
+    from curejournal.workflow.materials.test_pours import POUR_CAUTION as POUR_CAUTION
     from curejournal.workflow.materials.test_pours import Compared as Compared
     from curejournal.workflow.materials.test_pours import pours_made as pours_made
+    from curejournal.workflow.materials.test_pours import proposed_pour as proposed_pour
     from curejournal.workflow.materials.test_pours import start_test_pour as start_test_pour
 
 __getattr__ = attach(__name__)

@@ -95,8 +95,9 @@ def teller(journal: Journal, on: datetime) -> Tell:
 
 
 def stories_of(batch: Batch, on: datetime, rules: Limits) -> tuple[Story, ...]:
-    """What each portion of a batch did, as it was known at a time."""
-    return stories(batch, journeys(batch, on, rules, all_surfaces=True))
+    """What each portion of a batch did, as it was known at a time; parts of one are no further cases."""
+    told = stories(batch, journeys(batch, on, rules, all_surfaces=True))
+    return tuple(story for story in told if story.portion not in batch.parts)
 
 
 def compared(journal: Journal) -> tuple[Batch, ...]:

@@ -8,11 +8,11 @@ from datetime import datetime
 from itertools import count
 
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import msg
+from curejournal.base.messages import join, msg, quantity
 from curejournal.batch.making import BatchKind
 from curejournal.batch.records import Batch, Portion, Record
 from curejournal.journal.store import Journal
-from curejournal.materials.effects import TestPour
+from curejournal.materials.effects import MaterialEffects, TestPour
 from curejournal.materials.history import Ingredient, ingredients, material_key
 from curejournal.soap.recipe import Additive, Recipe
 from curejournal.soap.scaling import scale
@@ -22,6 +22,11 @@ from curejournal.workflow.materials.analysis import holding
 POUR_G = 500.0
 """Batter of a test pour, g. Chosen by us, because four bars are enough to photograph, and less is hard to weigh."""
 PORTION = "test"
+POUR_CAUTION = msg(
+    "It is started as a batch that may not be sold, its recipe planned for {grams}: enter what you weigh. "
+    "A test pour is caustic like any other: goggles, gloves, lye into water.",
+    grams=quantity(f"{POUR_G:g}", "g"),
+)
 
 
 class NoTestPour(CureJournalError):
@@ -36,6 +41,26 @@ class Compared:
     name: str
     beside: str
     poured: bool
+
+
+def proposed_pour(found: MaterialEffects, material: str) -> TestPour:
+    """Find the test pour of a material among those that all batches propose.
+
+    Raises
+    ------
+    NoTestPour
+        If none is proposed of it.
+    """
+    for pour in found.test_pours:
+        if material_key(pour.material) == material_key(material):
+            return pour
+    others = join(", ", (pour.material for pour in found.test_pours))
+    raise NoTestPour(
+        msg("No test pour of “{material}” is proposed.", material=material),
+        msg("These are: {others}.", others=others)
+        if others
+        else msg("All batches together tell what can be told, or too few tell anything yet."),
+    )
 
 
 def start_test_pour(journal: Journal, pour: TestPour, *, by: str, now: datetime) -> Batch:

@@ -8,13 +8,14 @@ from datetime import datetime, timedelta
 from math import sqrt
 
 from curejournal.base.messages import msg
+from curejournal.batch.readings import Part, Subject
 from curejournal.batch.records import Batch, ColourReading
 from curejournal.journal.photos import PhotoFacts
 from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers, Question
 from curejournal.workflow.photos.context import PhotoContext
 from curejournal.workflow.photos.dates import no_original
-from curejournal.workflow.photos.portions import Expected, Match, Region, match
+from curejournal.workflow.photos.portions import Expected, Match, Region, match, offer_parts, regions_left_out
 
 # The smallest tag that is printed here is 14 mm; one that measures less in the card's plane lies far behind it. Ours.
 LEAST_TAG_MM = 9.0
@@ -27,7 +28,8 @@ MOVED_SD, MOVED_PER_ROOT_DAY, MOVED_MOST, TARGET_SD = 3.0, 1.2, 9.0, 9.0
 class Case:
     """A photo as far as it was told: where it belongs, when it was taken, which colour is which portion.
 
-    `why` says why it has no colour; empty if it has one.
+    `why` says why it has no colour; empty if it has one. `parts` are what its colours may be if they are parts of one
+    portion.
     """
 
     analysis: PhotoAnalysis
@@ -39,6 +41,7 @@ class Case:
     match: Match
     portions: tuple[str, ...]
     why: str
+    parts: tuple[str, ...] = ()
 
     @property
     def on_pour_day(self) -> bool:
@@ -52,11 +55,13 @@ def build_case(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers)
     batch = context.batches[code] if code else None
     at = answers.at or context.facts.taken_at
     expected = _expected(batch, at or context.now) if batch else []
-    portions = tuple(portion.name for portion in expected)
+    wholes = tuple(dict.fromkeys(portion.whole or portion.name for portion in expected))
+    portions = tuple(dict.fromkeys((*wholes, *(portion.name for portion in expected))))
     pour_day = batch is not None and at is not None and _on_pour_day(batch, at)
     named = _named(analysis, answers, expected if batch is not None else None, pour_day)
     why = _why_no_colour(analysis, context.facts, answers)
-    return Case(analysis, context, answers, batch, batch_asked, at, named, portions, why)
+    parts = offer_parts(analysis.layers, wholes or ("soap",))
+    return Case(analysis, context, answers, batch, batch_asked, at, named, portions, why, parts)
 
 
 def _batch_of(analysis: PhotoAnalysis, context: PhotoContext, answers: Answers) -> tuple[str, Question | None]:
@@ -119,39 +124,43 @@ def _named(analysis: PhotoAnalysis, answers: Answers, expected: Sequence[Expecte
     if answers.window:
         return Match((answers.window,) * count, 1.0)
     if answers.portions is not None and len(answers.portions) == count:
-        return Match(answers.portions, 1.0, regions=_confirmed_film(analysis, answers.portions, expected, pour_day))
+        return Match(answers.portions, 1.0, regions=_confirmed(analysis, answers.portions, expected, pour_day))
     if expected is None or analysis.layers is None or len(analysis.layers.layers) != count:
         return Match(("",) * count, 0.0)
     return match(analysis.layers, expected, pour_day=pour_day)
 
 
-def _confirmed_film(
+def _confirmed(
     analysis: PhotoAnalysis, said: Sequence[str], expected: Sequence[Expected] | None, pour_day: bool
 ) -> tuple[Region, ...]:
-    """What was asked about as a film, and has no name by the maker's word while the soap under it has one."""
+    """What has no name by the maker's word while another colour has one: a film, if that was asked, or a part."""
     if expected is None or analysis.layers is None or len(analysis.layers.layers) != len(said) or not any(said):
         return ()
     asked = match(analysis.layers, expected, pour_day=pour_day)
     if asked.about != "film":
-        return ()
+        return regions_left_out(analysis.layers, said)
     return tuple(region if not name else "" for region, name in zip(asked.regions, said, strict=True))
 
 
 def _expected(batch: Batch, at: datetime) -> list[Expected]:
-    """The portions as last known: by the reading nearest in time, else by their target colour."""
+    """The portions, and parts followed apart, as last known.
+
+    That is by the reading nearest in time, else by their target colour.
+    """
     known: list[Expected] = []
     readings = batch.records(ColourReading)
     names = [portion.name for portion in batch.portions] or list(dict.fromkeys(r.portion for _, r in readings))
     target = {portion.name: portion.target_lab for portion in batch.portions}
+    settled = frozenset(part for _, reading in readings for part in reading.left_out)
     for name in names:
-        own = [
-            (abs((when - at).total_seconds()) / 86400, record.lab)
-            for when, record in readings
-            if record.portion == name
-        ]
-        if own:
-            days, lab = min(own)
-            known.append(Expected(name, lab, min(MOVED_MOST, MOVED_SD + MOVED_PER_ROOT_DAY * sqrt(days))))
-        else:
-            known.append(Expected(name, target.get(name), TARGET_SD))
+        parts: dict[Part, None] = dict.fromkeys(r.part for _, r in readings if r.portion == name)
+        for part in parts or {"": None}:
+            own = [
+                (abs((when - at).total_seconds()) / 86400, record.lab)
+                for when, record in readings
+                if (record.portion, record.part) == (name, part)
+            ]
+            days, lab = min(own, default=(0.0, target.get(name)))
+            sd = min(MOVED_MOST, MOVED_SD + MOVED_PER_ROOT_DAY * sqrt(days)) if own else TARGET_SD
+            known.append(Expected(Subject(name, part).name, lab, sd, part, name if part else "", settled))
     return known

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from curejournal.base.messages import msg
+from curejournal.batch.readings import PARTS, Part, Subject
 from curejournal.batch.records import ColourReading, PhotoNote, Record, SurfaceNote, Withdrawn, of_kind
 from curejournal.journal.store import NewEntry
 from curejournal.photo.measure.measurement import AreaColour, Measurement
@@ -22,7 +23,13 @@ def records_of(case: Case) -> tuple[Record, ...]:
     """
     measurement = case.analysis.measurement
     pairs = [] if case.why else list(zip(measurement.areas, case.match.names, strict=True))
-    readings = [colour_reading(measurement, area, name) for area, name in pairs if area.sample is not None and name]
+    left_out: tuple[Part, ...] = tuple(region for region in case.match.regions if region in PARTS)
+    own = [portion.name for portion in case.batch.portions] if case.batch else []
+    readings = [
+        colour_reading(measurement, area, Subject.of(name, own), left_out)
+        for area, name in pairs
+        if area.sample is not None and name
+    ]
     return (_note(case, bool(readings)), *readings, *_film(case))
 
 
@@ -50,11 +57,13 @@ def _note(case: Case, coloured: bool) -> PhotoNote:
     return PhotoNote(caption, "", measurement.card, errors)
 
 
-def colour_reading(measurement: Measurement, area: AreaColour, portion: str) -> ColourReading:
+def colour_reading(
+    measurement: Measurement, area: AreaColour, subject: Subject, left_out: tuple[Part, ...] = ()
+) -> ColourReading:
     """The record of an area that has a colour."""
     assert area.sample is not None
     return ColourReading(
-        portion=portion,
+        portion=subject.portion,
         lab=area.sample.lab,
         covariance=area.sample.covariance,
         grade=area.grade.value,
@@ -66,6 +75,8 @@ def colour_reading(measurement: Measurement, area: AreaColour, portion: str) -> 
         corners=tuple((round(x, 1), round(y, 1)) for x, y in measurement.corners),
         model=measurement.model,
         software=SOFTWARE,
+        part=subject.part,
+        left_out=left_out,
     )
 
 

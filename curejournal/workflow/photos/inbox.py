@@ -223,7 +223,7 @@ def proposed_areas(journal: Journal, batch: Batch, card: Card, corners: Points, 
         if _same_kind(journal, record.card, card):
             turn = cv2.getPerspectiveTransform(np.array(record.corners, np.float32), np.array(corners, np.float32))
             moved = cv2.perspectiveTransform(np.array([record.outline]), turn)[0]
-            areas[record.portion] = as_points(moved.astype(float))
+            areas[record.subject] = as_points(moved.astype(float))
     return areas
 
 

@@ -91,7 +91,7 @@ def filed_item(
     for _, entry in filed:
         if isinstance(entry.record, ColourReading):
             read = entry.record
-            colours.append(PhotoColour(read.portion, read.outline, 0.0, read.lab, Grade(read.grade), read.reasons))
+            colours.append(PhotoColour(read.subject, read.outline, 0.0, read.lab, Grade(read.grade), read.reasons))
         elif isinstance(entry.record, PhotoNote):
             why = entry.record.why_no_colour
         elif isinstance(entry.record, AlkaliTest):

@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.base.messages import join, msg, msg_n
+from curejournal.batch.readings import Part, Subject
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
-from curejournal.photo.window.layers import FILM_MOST, LEAST_STEP, Layer, Layers
+from curejournal.photo.window.layers import FILM_MOST, LEAST_STEP, Form, Layer, Layers
 
 Floats = NDArray[np.float64]
 
@@ -37,15 +38,24 @@ TOO_MANY = 50_000
 KNOWN, NEARER = np.log(19.0), np.log(2.0)
 # A layer further than this many standard deviations from its portion's known colour is unlike the batch.
 UNLIKE_SD = 3.5
+# How a part lies in a window: a gelled middle clear of its edge, the rim along it; veins may run anyhow.
+FORM_OF: dict[Part, Form] = {"gel": "middle", "rim": "rim"}
 
 
 @dataclass(frozen=True)
 class Expected:
-    """A portion as last known: its CIELAB colour, if any, and how far it may have moved since, ΔE00 as an sd."""
+    """A portion as last known: its CIELAB colour, if any, and how far it may have moved since, ΔE00 as an sd.
+
+    Or a `part` of the portion `whole` that is followed apart. `settled` are the parts that the maker was asked about
+    and left out.
+    """
 
     name: str
     lab: Lab | None = None
     sd: float = 8.0
+    part: Part = ""
+    whole: str = ""
+    settled: frozenset[Part] = frozenset()
 
 
 About = Literal["portions", "film", "gel", "veins"]
@@ -83,7 +93,7 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
     pour_day : bool
         Whether the photo is of the day of the pour, when there is no film of soda ash yet.
     """
-    portions = portions or [Expected("soap")]
+    portions = [one for one in portions if _may_show(found, one, portions)] or portions or [Expected("soap")]
     seen, known = len(found.layers), len(portions)
     if seen > known:
         explained = _explain_regions(found, portions, pour_day)
@@ -94,23 +104,24 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
     if found.unclear > UNCLEAR:
         question = msg("Part of the window shows colours that are nowhere clear. Which of the others is which?")
         return Match(("",) * seen, 0.0, question)
-    if seen > known:
+    too_many = found.kind == "swirls" and perm(known, seen) > TOO_MANY
+    choices = [] if seen > known or too_many else _choices(found, portions)
+    if not choices and not too_many:
         likely = _likeliest(found, portions)
         names = tuple(portions[0].name if known == 1 and layer is likely else "" for layer in found.layers)
         shown = msg(
             "The window shows {seen} colours, but the batch has {known}.",
             seen=seen,
-            known=msg_n("{number} portion", "{number} portions", known),
+            known=msg_n("{number} portion", "{number} portions", len({one.whole or one.name for one in portions})),
         )
         return Match(names, 0.0, msg("{shown} Which is which?", shown=shown))
-    if found.kind == "swirls" and perm(known, seen) > TOO_MANY:
+    if too_many:
         question = msg(
             "{seen} colours in swirls may be the batch's {known} portions in too many ways. Which is which?",
             seen=seen,
             known=known,
         )
         return Match(("",) * seen, 0.0, question)
-    choices = _choices(found, known)
     scores = _scores(found, portions, choices)
     shares = np.exp(scores - scores.max())
     shares /= shares.sum()
@@ -196,30 +207,37 @@ def _named_alone(found: Layers, number: int, portions: Sequence[Expected]) -> tu
 
 
 def _with_gel(found: Layers, middle: int, rim: int, portions: Sequence[Expected], pour_day: bool) -> Match:
-    """A middle of another colour inside a rim: the one that the portion is known by is followed."""
+    """A middle of another colour inside a rim: asked about once, then followed is what the portion is known by."""
     favour = _favour(found.layers[rim], found.layers[middle], portions)
-    if favour > NEARER:
+    if favour > NEARER and _settled("gel", portions):
         return _without(found, [middle], portions, pour_day, "gel")
-    if favour < -NEARER:
+    if favour < -NEARER and _settled("rim", portions):
         return _without(found, [rim], portions, pour_day, "rim")
     darker = found.layers[middle].lab[0] < found.layers[rim].lab[0]
     text = msg(
-        "The middle is {darker} than the rim. If it has gelled in part, which of the two "
-        "is to be followed? If it is a portion of its own, which one?",
+        "The middle is {darker} than the rim. If it has gelled in part, which of the two is to be followed, "
+        "or both, each by itself? If it is a portion of its own, which one?",
         darker="darker" if darker else "lighter",
     )
-    names = _named_alone(found, rim, portions)
+    names = _named_alone(found, middle if favour < -NEARER else rim, portions)
     return Match(names, 0.0, text, "gel", _only(found, middle, "gel"))
 
 
 def _with_veins(found: Layers, veins: int, portions: Sequence[Expected], pour_day: bool) -> Match:
-    """Lines of another colour: left out where the portion is known by the colour between them."""
+    """Lines of another colour: asked about once, then left out where the portion is known by what lies between."""
     base = _largest_but(found, veins)
-    if _favour(found.layers[base], found.layers[veins], portions) > KNOWN:
+    if _favour(found.layers[base], found.layers[veins], portions) > KNOWN and _settled("veins", portions):
         return _without(found, [veins], portions, pour_day, "veins")
     names = _named_alone(found, base, portions)
-    text = msg("The window shows lines of another colour. Are they a portion (a drizzle, a vein), or to be left out?")
+    text = msg(
+        "The window shows lines of another colour. Are they a portion (a drizzle, a vein), a part to be followed by "
+        "itself, or to be left out?"
+    )
     return Match(names, 0.0, text, "veins", _only(found, veins, "veins"))
+
+
+def _settled(part: Part, portions: Sequence[Expected]) -> bool:
+    return any(part in one.settled for one in portions)
 
 
 def _only(found: Layers, number: int, region: Region) -> tuple[Region, ...]:
@@ -271,14 +289,46 @@ def _likeliest(found: Layers, portions: Sequence[Expected]) -> Layer:
     return max(found.layers, key=lambda layer: (_favour(layer, largest, portions), layer.share))
 
 
-def _choices(found: Layers, known: int) -> list[tuple[int, ...]]:
+def _choices(found: Layers, portions: Sequence[Expected]) -> list[tuple[int, ...]]:
     """The portions that the layers may be: bands in the batch's order or upside down, swirls in any."""
-    seen = len(found.layers)
+    seen, known = len(found.layers), range(len(portions))
     if found.kind == "swirls":
-        return list(permutations(range(known), seen))
-    upright = list(combinations(range(known), seen))
+        ways = permutations(known, seen)
+        return [way for way in ways if all(map(_fits, found.layers, (portions[k] for k in way)))]
+    upright = list(combinations(known, seen))
     turned = [choice[::-1] for choice in upright]
     return upright + (turned if seen > 1 else [])
+
+
+def _fits(layer: Layer, portion: Expected) -> bool:
+    """Whether a colour lies in the window as a part does; a portion may lie anyhow."""
+    return FORM_OF.get(portion.part, layer.form) == layer.form
+
+
+def _may_show(found: Layers, one: Expected, portions: Sequence[Expected]) -> bool:
+    """Whether a part may be in the window: as it lies, or alone, unless it is no more to be told from its portion."""
+    if not one.part or found.kind == "swirls":
+        return any(_fits(layer, one) for layer in found.layers)
+    whole = next((other.lab for other in portions if other.name == one.whole), None)
+    alike = whole is not None and float(ciede2000(np.array(whole), np.array(one.lab))) < LEAST_STEP
+    return found.kind == "one" and not alike
+
+
+def regions_left_out(found: Layers, names: Sequence[str]) -> tuple[Region, ...]:
+    """What the colours are, by how they lie, to which the maker gave no name though others have one."""
+    of_form: dict[Form, Region] = {"middle": "gel", "rim": "rim", "veins": "veins"}
+    return tuple(
+        of_form.get(layer.form, "") if any(names) and not name else ""
+        for layer, name in zip(found.layers, names, strict=True)
+    )
+
+
+def offer_parts(found: Layers | None, portions: Sequence[str]) -> tuple[str, ...]:
+    """The names of parts that the colours of a window may be, for the maker to choose from."""
+    forms = {layer.form for layer in found.layers} if found is not None and len(found.layers) > 1 else set()
+    may_be: list[Part] = [part for part, form in FORM_OF.items() if form in forms]
+    may_be += ["veins", "base"] if forms & {"veins", "patches"} and found is not None and found.kind == "swirls" else []
+    return tuple(Subject(portion, part).name for portion in portions for part in may_be)
 
 
 def _scores(found: Layers, portions: Sequence[Expected], choices: Sequence[tuple[int, ...]]) -> Floats:

@@ -62,7 +62,8 @@ def about_portions(case: Case) -> Question | None:
     if case.match.confidence >= SURE:
         confirm = msg("The colour is right: it is this batch")
         return Question("colour", case.match.question, case.portions, confirm, outlines)
-    return Question("portions", case.match.question, case.portions, outlines=outlines)
+    choices = tuple(dict.fromkeys((*(case.portions or ("soap",)), *case.parts)))
+    return Question("portions", case.match.question, choices, outlines=outlines)
 
 
 def about_areas(case: Case) -> Question | None:

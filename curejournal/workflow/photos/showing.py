@@ -107,7 +107,7 @@ def _shown(
 ) -> Shown:
     seen = tuple(Seen(one.outline, one.lab) for one in measured if one.outline)
     corners = next((one.corners for one in measured if len(one.corners) == 4), ())
-    names = tuple(one.portion for one in measured)
+    names = tuple(one.subject for one in measured)
     balance: Balance = "measured" if seen else "none"
     lab = colour_of_that_day(batch, asked.portion, at) if asked.place and not seen else None
     if lab is not None:
@@ -118,7 +118,7 @@ def _shown(
 
 def colour_of_that_day(batch: Batch, portion: str, at: datetime) -> Lab | None:
     """Give a portion's measured colour at a time, between its readings; None without any."""
-    known = [(when.timestamp(), one.lab) for when, one in batch.records(ColourReading) if one.portion == portion]
+    known = [(when.timestamp(), one.lab) for when, one in batch.records(ColourReading) if one.subject == portion]
     if not known:
         return None
     times, labs = zip(*known, strict=True)

@@ -77,11 +77,6 @@ class Judgement:
         return "released" if self.released_at and self.verdict == "ready" else self.verdict
 
     @property
-    def not_titrated(self) -> bool:
-        """Whether its alkali passes without a titration, which every paper and label says."""
-        return any(finding.check == "alkali" and bool(finding.qualifier) for finding in self.findings)
-
-    @property
     def why(self) -> str:
         """What stands behind the word: nothing that a check under it contradicts."""
         if self.verdict != "ready":

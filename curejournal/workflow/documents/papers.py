@@ -24,6 +24,7 @@ from curejournal.journal.seals import shown_head
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
 from curejournal.judging.checks.alkali import NOT_TITRATED
+from curejournal.judging.findings import passed_untitrated
 from curejournal.judging.judgement import Judgement
 from curejournal.judging.traceability import LotUse
 from curejournal.materials import history
@@ -250,11 +251,13 @@ def _cured_words(judgement: Judgement) -> str:
         return msg("on hold")
     if judgement.released_at is not None:
         released = msg("released {released_at}", released_at=formatting.day(judgement.released_at))
-        return join("; ", [released, *([NOT_TITRATED] if judgement.not_titrated else [])])
+        return join("; ", [released, *([NOT_TITRATED] if passed_untitrated(judgement.findings) else [])])
     if judgement.verdict == "ready":
         cured = msg("cured; not released yet")
         return (
-            msg("{cured}; {not_titrated}", cured=cured, not_titrated=NOT_TITRATED) if judgement.not_titrated else cured
+            msg("{cured}; {not_titrated}", cured=cured, not_titrated=NOT_TITRATED)
+            if passed_untitrated(judgement.findings)
+            else cured
         )
     about = judgement.from_about[1]
     if judgement.verdict == "not yet" and about is not None and about > judgement.on:

@@ -74,7 +74,7 @@ def _event(record: Event) -> str:
     facts = [record.note]
     facts += [f"{digits(record.temperature_c)}\u00a0°C"] if record.temperature_c is not None else []
     facts += [msg_n("{number} bar", "{number} bars", record.bars)] if record.bars is not None else []
-    return join(" · ", (part for part in (record.kind, record.portion, *facts) if part))
+    return join(" · ", (part for part in (msg(record.kind), record.portion, *facts) if part))
 
 
 def _colour_reading(record: ColourReading) -> str:
@@ -294,7 +294,7 @@ def _room_log(record: RoomLog) -> str:
 
 
 def _contact_erased(record: ContactErased) -> str:
-    return msg("contact {contact} erased: {why}", contact=record.contact, why=record.why)
+    return msg("customer {contact} erased: {why}", contact=record.contact, why=record.why)
 
 
 def describe_embed(embed: Embed) -> str:

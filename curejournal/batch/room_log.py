@@ -237,7 +237,7 @@ def _unit(
         if re.search(r"[°º]\s*c|\bc\b|celsius|\d\s*c\b", said):
             return "°C", None, ""
     warm = sorted(one.temperature_c for one in readings if one.temperature_c is not None)
-    middle = warm[len(warm) // 2] if warm else 0.0
+    middle = warm[(len(warm) - 1) // 2] if warm else 0.0
     if middle <= WARMEST_ROOM_C:
         return "°C", None, msg("No unit is named: the temperatures are taken as °C.")
     text = msg("No unit is named, and half of the temperatures are above {middle:g}: are they °F?", middle=middle)
@@ -311,7 +311,7 @@ def _clock(
 
     has_offset = any((at := _moment(stamp.strip(), day_first)) is not None and at.tzinfo for stamp in stamps[:50])
     return read, None if has_offset or where is not zone else msg(
-        "Times are taken as of the clock in {zone}.", zone=zone
+        "The file names no time zone: {zone} is taken.", zone=zone
     )
 
 

@@ -21,6 +21,8 @@ from functools import partial
 from itertools import pairwise
 from typing import Any, TextIO
 
+from pydantic import AwareDatetime
+
 from curejournal.base.bounds import IMPORT_ROW_CHARACTERS
 from curejournal.base.messages import msg
 from curejournal.batch.records import RECORDS
@@ -49,7 +51,7 @@ from curejournal.journal.record_json import RENAMED_FIELDS
 # OWASP, CSV injection: what begins a formula, in the full-width forms of East Asia too. The apostrophe itself,
 # so that one which was typed is not taken off.
 _RUN = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
-_TABLES: dict[str, type] = {
+TABLES: dict[str, type] = {
     "batches": BatchRow,
     "photos": PhotoRow,
     "cards": CardRow,
@@ -57,6 +59,9 @@ _TABLES: dict[str, type] = {
     "contacts": ContactRow,
 }
 _SUFFIX = ".csv"
+_MOMENTS = {datetime, AwareDatetime, date}
+_PLAIN = {str} | _MOMENTS
+"""What stands in a cell as it is; anything else stands there as JSON."""
 Write = Callable[[str], object]
 """Takes text, as a file does."""
 Open = Callable[[], TextIO]
@@ -78,7 +83,7 @@ def columns_of(kind: str) -> dict[str, Any]:
     return {**entry, **type_hints(RECORDS[kind])}
 
 
-def _added_since(kind: str) -> dict[str, Any]:
+def added_since(kind: str) -> dict[str, Any]:
     """The fields that an older record, or table, may lack, with what counts then."""
     every = (*fields(EntryRow), *fields(RECORDS[kind]))
     return {field.name: field.default for field in every if field.default is not MISSING}
@@ -94,12 +99,12 @@ def write_tables(data: Data, write: Callable[[str], Write]) -> None:
     write : callable
         Begins the file of a name; what it gives takes text.
     """
-    for name, row_type in _TABLES.items():
+    for name, row_type in TABLES.items():
         table = _Table(write(f"{name}{_SUFFIX}"), type_hints(row_type))
         for row in getattr(data, name):
             table.add(plain_row(name, row))
     of_kind: dict[str, _Table] = {}
-    missing = {kind: _added_since(kind) for kind in RECORDS}
+    missing = {kind: added_since(kind) for kind in RECORDS}
     for entry in data.entries:
         kind = entry.kind
         if kind not in RECORDS:
@@ -156,7 +161,7 @@ def from_tables(tables: Mapping[str, Open], size: int) -> Data:
         name = file.removesuffix(_SUFFIX)
         if name.startswith("entries ") and (kind := name.removeprefix("entries ")) in RECORDS:
             kinds[kind] = tables[file]
-        elif name not in _TABLES:
+        elif name not in TABLES:
             raise refused(msg("there is no table {file} in a journal", file=f"{file[:80]!r}"))
 
     def rows(name: str) -> Again[Any]:
@@ -164,8 +169,8 @@ def from_tables(tables: Mapping[str, Open], size: int) -> Data:
 
     entries = [Again(partial(_entries, kind, table)) for kind, table in kinds.items()]
     by_number = Again(lambda: heapq.merge(*entries, key=lambda row: row.id))
-    data = RowsAnew(**{name: rows(name) for name in _TABLES}, entries=by_number)
-    for name in _TABLES:
+    data = RowsAnew(**{name: rows(name) for name in TABLES}, entries=by_number)
+    for name in TABLES:
         for _ in getattr(data, name):
             pass
     in_order = all(one.id < following.id for some in entries for one, following in pairwise(some))
@@ -177,7 +182,7 @@ def from_tables(tables: Mapping[str, Open], size: int) -> Data:
 
 
 def _rows(name: str, table: Open) -> Iterator[Any]:
-    for row in _read(f"{name}{_SUFFIX}", table, type_hints(_TABLES[name])):
+    for row in _read(f"{name}{_SUFFIX}", table, type_hints(TABLES[name])):
         yield _made(name, row)
 
 
@@ -185,7 +190,7 @@ def _entries(kind: str, table: Open) -> Iterator[EntryRow]:
     record, columns, more, renamed = (
         type_hints(RECORDS[kind]),
         columns_of(kind),
-        _added_since(kind),
+        added_since(kind),
         _new_headings(kind),
     )
     for row in _read(f"entries {kind}{_SUFFIX}", table, columns, more, renamed):
@@ -248,7 +253,7 @@ def _cells(value: Any, hint: Any) -> list[str]:
         return [""] * 3 if value is None else [json.dumps(number) for number in value]
     if value is None and kind is not Any:
         return [""]
-    return [escaped(value) if kind in {str, datetime, date} else json.dumps(value, ensure_ascii=False)]
+    return [escaped(value) if kind in _PLAIN else json.dumps(value, ensure_ascii=False)]
 
 
 class _Lines:
@@ -329,7 +334,9 @@ def _value(cells: Mapping[str, str], field: str, hint: Any) -> Any:
     cell = cells[field]
     if may_be_none and cell == "":
         return None
-    if kind in {str, datetime, date}:
+    if kind in _MOMENTS and cell.startswith('"'):  # as earlier versions wrote it
+        return json.loads(cell)
+    if kind in _PLAIN:
         return unescaped(cell)
     if kind is float:
         return _number(cell, field)

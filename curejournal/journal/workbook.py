@@ -21,13 +21,12 @@ from curejournal.base.messages import msg
 from curejournal.batch.records import RECORDS
 from curejournal.colour.difference import ciede2000
 from curejournal.colour.sample import Lab
-from curejournal.journal.plain_data import BatchRow, CardRow, Data, EntryRow, PhotoRow, SettingRow, plain_row
-from curejournal.journal.spreadsheet import bare_type, columns_of, headings, type_hints
+from curejournal.journal.plain_data import Data, EntryRow, plain_row
+from curejournal.journal.spreadsheet import TABLES, added_since, bare_type, columns_of, headings, type_hints
 
 LONGEST_CELL = 32_767
 """Characters that a cell can hold (ISO/IEC 29500-1) [from memory]; longer text is cut, and says so."""
 CUT = msg(" … (cut: the whole is in journal.json)")
-_SHEETS: dict[str, type] = {"batches": BatchRow, "photos": PhotoRow, "cards": CardRow, "settings": SettingRow}
 Row = Mapping[str, Any]
 AGE, LOSS, OFF_TARGET = "age, days", "loss, %", "from the target, ΔE00"
 _FIGURES = {AGE: "", LOSS: "weighing", OFF_TARGET: "colour"}  # of every kind of entry, or of one
@@ -60,17 +59,19 @@ def write_workbook(data: Data, kinds: Collection[str], by_batch: Iterable[EntryR
             "time": book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"}),
             "day": book.add_format({"num_format": "yyyy-mm-dd"}),
         }
-        sheets = [_Sheet(book, formats, name, type_hints(table)) for name, table in _SHEETS.items()]
+        sheets = [_Sheet(book, formats, name, type_hints(table)) for name, table in TABLES.items()]
         for sheet in sheets:
             for one in getattr(data, sheet.name):
                 sheet.add(plain_row(sheet.name, one))
+        missing = {kind: added_since(kind) for kind in kinds if kind in RECORDS}
         of_kind = {kind: _Sheet(book, formats, kind, columns_of(kind), _FIGURES) for kind in RECORDS if kind in kinds}
         for _, some in groupby(by_batch, key=lambda entry: entry.batch):
             entries = [plain_row("entries", entry) for entry in some]
             derived = _derived(entries)
             for entry in entries:
                 if entry["kind"] in of_kind:
-                    of_kind[entry["kind"]].add({**entry, **entry["record"]}, derived.get(entry["id"], {}))
+                    row = {**missing[entry["kind"]], **entry, **entry["record"]}
+                    of_kind[entry["kind"]].add(row, derived.get(entry["id"], {}))
         for sheet in (*sheets, *of_kind.values()):
             sheet.finish()
 

@@ -42,8 +42,8 @@ class Judgement:
 
     `releasable` says that all checks passed that are needed, and no pieces in it are of a batch that is held back: so
     does the verdict, unless somebody signed a hold or a withdrawal. `hold_for` tells a hold for safety from one for the
-    colour, which is the maker's to decide, and from a signed one. `reservations` stand in the verdict where it is
-    *ready*: that it was not titrated, say.
+    colour or another rule, which is the maker's to decide, and from a signed one. `reservations` stand in the verdict
+    where it is *ready*: that it was not titrated, say.
     `from_about` is when it may be ready: earliest, middle and latest (95%;
     None is unknown). `recall` holds the one question that readings after a release raise, until a later act answers it:
     *withdraw*, or *keep on sale*.
@@ -66,14 +66,14 @@ class Judgement:
     released_at: datetime | None
     cautions: tuple[str, ...]
     rules_version: str
-    hold_for: Literal["", "safety", "colour", "signature"] = ""
+    hold_for: Literal["", "safety", "colour", "rule", "signature"] = ""
     reservations: tuple[str, ...] = ()
 
     @property
     def word(self) -> str:
-        """The one word for the batch: *released* once somebody signed it; *decide* where only its colour holds it."""
+        """The one word for the batch: *released* once somebody signed it; *decide* where no hold is one of safety."""
         if self.verdict == "hold":
-            return "decide" if self.hold_for == "colour" else msg("on hold")
+            return "decide" if self.hold_for in ("colour", "rule") else msg("on hold")
         return "released" if self.released_at and self.verdict == "ready" else self.verdict
 
     @property
@@ -161,7 +161,7 @@ def judge(
     by_check = {finding.check: finding for finding in findings}
     releasable = not (holds or waits or pieces)
     reservations = tuple(finding.qualifier for finding in findings if finding.qualifier)
-    hold_for = _hold_for(unsafe=bool(unsafe), held=bool(held), colour=bool(holds))
+    hold_for = _hold_for(holds, unsafe=bool(unsafe), held=bool(held))
     recall = _recall(context, by_check)
     if released_at is not None:
         again = partial(judge, batch, rules=context.rules, pieces=pieces, packets=packets, parent_held=parent_held)
@@ -267,13 +267,17 @@ def _held(batch: Batch) -> str:
     )
 
 
-def _hold_for(*, unsafe: bool, held: bool, colour: bool) -> Literal["", "safety", "colour", "signature"]:
+def _hold_for(
+    holds: list[Finding], *, unsafe: bool, held: bool
+) -> Literal["", "safety", "colour", "rule", "signature"]:
     """What holds a batch, the gravest of several."""
     if unsafe:
         return "safety"
     if held:
         return "signature"
-    return "colour" if colour else ""
+    if any(finding.check == "colour" for finding in holds):
+        return "colour"
+    return "rule" if holds else ""
 
 
 def _headline(

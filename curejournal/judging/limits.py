@@ -18,10 +18,19 @@ class LimitTooLoose(CureJournalError):
     """A house rule outside the bounds within which it makes sense."""
 
 
-def _limit(default: float, low: float, high: float, unit: str, words: str, source: str) -> float:
+def _limit(
+    default: float, low: float, high: float, unit: str, words: str, source: str, *, stricter_above: bool = False
+) -> float:
     return field(
         default=default,
-        metadata={"low": low, "high": high, "unit": unit, "words": words, "source": source},
+        metadata={
+            "low": low,
+            "high": high,
+            "unit": unit,
+            "words": words,
+            "source": source,
+            "stricter above": stricter_above,
+        },
     )
 
 
@@ -37,7 +46,13 @@ class Limits:
     """
 
     min_age_days: float = _limit(
-        28, 21, 365, "days", msg("least age"), msg("four to six weeks is the habit [common practice, no source]")
+        28,
+        21,
+        365,
+        "days",
+        msg("least age"),
+        msg("four to six weeks is the habit [common practice, no source]"),
+        stricter_above=True,
     )
     loss_pct_week: float = _limit(
         1.0,
@@ -48,7 +63,13 @@ class Limits:
         msg("steady weight [common practice, no source]"),
     )
     weighings_days_apart: float = _limit(
-        7, 5, 60, "days", msg("two steady weighings at least this far apart"), msg("[common practice, no source]")
+        7,
+        5,
+        60,
+        "days",
+        msg("two steady weighings at least this far apart"),
+        msg("[common practice, no source]"),
+        stricter_above=True,
     )
     free_alkali_pct: float = _limit(
         0.05,
@@ -88,6 +109,7 @@ class Limits:
         "days",
         msg("age from which an alkali test can tell"),
         msg("saponification goes on for one or more days (a published handbook); two weeks are ours"),
+        stricter_above=True,
     )
     colour_days_apart: float = _limit(
         5,
@@ -96,6 +118,7 @@ class Limits:
         "days",
         msg("two readings within tolerance at least this far apart"),
         msg("ours: longer than a turn lasts"),
+        stricter_above=True,
     )
     check_weekly_days: float = _limit(
         7, 2, 14, "days", msg("weigh and look again every"), msg("[common practice, no source]")
@@ -127,7 +150,7 @@ class Limits:
         return f"{RULES_EDITION}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
 
 
-STRICTER_ABOVE = frozenset({"min_age_days", "weighings_days_apart", "colour_days_apart", "alkali_test_days"})
+STRICTER_ABOVE = frozenset(limit.name for limit in fields(Limits) if limit.metadata["stricter above"])
 """Limits that are stricter the higher they are; all others are stricter the lower they are."""
 
 

@@ -11,6 +11,7 @@ from curejournal.base.messages import join, msg
 from curejournal.batch.records import SurfaceNote, Weighing
 from curejournal.judging.alkali import Outcome
 from curejournal.judging.browning import FRESH_DAYS, may_brown, out_of_date
+from curejournal.judging.checks import SAFETY
 from curejournal.judging.colour_series import ColourSeries
 from curejournal.judging.colour_states import State
 from curejournal.judging.context import Context
@@ -90,8 +91,9 @@ def _at_the_desk(on: datetime, all_go: bool, held: str, findings: Mapping[CheckN
     """Complete, decide, release."""
     if findings["record complete"].verdict is Verdict.PENDING:
         yield Task("complete", on, msg("Complete the record"), findings["record complete"].words)
-    if findings["colour"].verdict is Verdict.HOLD:
-        yield Task("decide", on, msg("Decide whether to sell it as it is"), findings["colour"].words)
+    for finding in findings.values():
+        if finding.verdict is Verdict.HOLD and finding.check not in SAFETY:
+            yield Task("decide", on, msg("Decide whether to sell it as it is"), finding.words)
     if all_go and held:
         why = msg("{held}; nothing else keeps it back", held=held)
         yield Task("decide", on, msg("Decide whether it stays on hold"), why)

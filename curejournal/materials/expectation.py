@@ -155,7 +155,7 @@ def _expected_journey(
 
 def _expected_words(history: History, known: Sequence[Story], compared: int) -> str:
     if not history.uses:
-        return msg("never used before")
+        return msg("no batch whose portions were followed tells what it does")
     if not known and not compared:
         return msg("used before, but no colour journey tells what it did")
     outcomes: tuple[Outcome, ...] = (*OUTCOMES.values(), "darkened as intended")

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 import tomli_w
 from numpy.typing import NDArray
-from pydantic import TypeAdapter, ValidationError
+from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg
@@ -26,10 +26,15 @@ from curejournal.colour.sample import Lab, Matrix3
 ValuesKind = Literal["published", "measured", "enrolled", "nominal", "relative", "unknown"]
 
 
+_STRICT = ConfigDict(extra="forbid")
+"""A misspelt `window` or `role` is refused: left out unseen, it would change what is measured."""
+
+
 class CardDefinitionInvalid(CureJournalError):
     """A card file cannot be used as it stands."""
 
 
+@with_config(_STRICT)
 @dataclass(frozen=True)
 class Rect:
     """A rectangle in mm: top left corner, width and height."""
@@ -46,6 +51,7 @@ class Rect:
         )
 
 
+@with_config(_STRICT)
 @dataclass(frozen=True)
 class Marker:
     """A square fiducial marker of an open dictionary (ArUco); x, y is its top left corner, size its black side."""
@@ -57,6 +63,7 @@ class Marker:
     size: float
 
 
+@with_config(_STRICT)
 @dataclass(frozen=True)
 class Patch:
     """A coloured field: `srgb` is what is printed, `lab_d50` its colour, if one is known, with its covariance."""
@@ -72,6 +79,7 @@ class Patch:
     role: Literal["", "white", "neutral"] = ""
 
 
+@with_config(_STRICT)
 @dataclass(frozen=True)
 class Card:
     """A calibration card. `kind` says where the reference colours came from and so how far they may be trusted.

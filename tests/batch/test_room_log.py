@@ -105,6 +105,8 @@ def test_fahrenheit_without_a_word_is_asked_about_and_read_by_the_answer():
     data = b"time,temperature,humidity\n2026-03-01T08:00:00,68,61\n2026-03-01T09:00:00,70,60\n"
     asked = read_room_file(data, LISBON)
     assert [question.about for question in asked.questions] == ["unit"]
+    assert "half of the temperatures are above 68:" in asked.questions[0].text, "of two, one is"
+    assert asked.notes == ("The file names no time zone: Europe/Lisbon is taken.",)
     told = read_room_file(data, LISBON, unit="°F")
     assert told.questions == () and told.readings[0].temperature_c == pytest.approx(20.0)
     with pytest.raises(LogUnreadable):

@@ -15,6 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -96,6 +97,58 @@ def test_out_and_in_is_the_same_journal_row_by_row(folder: Path, tmp_path: Path,
         bring_in(tmp_path / "out" / source, tmp_path / "again")
     with Journal.open(folder) as journal, pytest.raises(FolderInUse):
         journal.export(tmp_path / "out")
+
+
+def test_the_workbook_holds_what_the_tables_hold_as_what_it_is(folder: Path, tmp_path: Path) -> None:
+    """Read by openpyxl: every row of every table, numbers as numbers, dates as dates of the clock where they were."""
+    with Journal.open(folder) as journal:
+        journal.export(tmp_path / "out")
+    book = openpyxl.load_workbook(tmp_path / "out" / "journal.xlsx")
+    tables = {path.stem: path for path in (tmp_path / "out").glob("*.csv")}
+    assert {f"entries {name}"[:39] if name not in tables else name for name in book.sheetnames} == tables.keys()
+    seen: set[type] = set()
+    for name in book.sheetnames:
+        path = tables[name] if name in tables else tables[f"entries {name}"]
+        text = path.read_bytes().decode("utf-8-sig")
+        wanted = list(csv.DictReader(io.StringIO(text, newline="")))
+        head, *lines = book[name].iter_rows(values_only=True)
+        found = [dict(zip(head, line, strict=True)) for line in lines]
+        if "id" in head:  # entries stand batch by batch in the workbook
+            found.sort(key=lambda row: row["id"])
+            wanted.sort(key=lambda row: int(row["id"]))
+        assert len(found) == len(wanted)
+        for row, cells in zip(found, wanted, strict=True):
+            for heading, cell in cells.items():
+                seen.add(type(row[heading]))
+                assert as_typed(cell, row[heading]) == row[heading], (name, heading)
+    assert {str, int, float, bool, datetime} <= seen
+
+
+def test_times_that_earlier_versions_wrote_in_quotes_are_read(folder: Path, tmp_path: Path) -> None:
+    """A spreadsheet took them for text; they stand in their cells as they are now."""
+    with Journal.open(folder) as journal:
+        journal.export(tmp_path / "out")
+    for path in (tmp_path / "out").glob("*.csv"):
+        text = path.read_bytes().decode("utf-8-sig")
+        assert '"""20' not in text or path.stem == "settings"
+        quoted = re.sub(r"(?<=,)(20\d\d-\d\d-\d\dT[^,\r\n]*)", r'"""\1"""', text)
+        path.write_bytes(b"\xef\xbb\xbf" + quoted.encode())
+    bring_in(tmp_path / "out", tmp_path / "again")
+    assert told(tmp_path / "again") == told(folder)
+
+
+def as_typed(cell: str, like: object) -> object:
+    """A table's cell as the type of another value; a workbook knows milliseconds and no offsets."""
+    if like is None:
+        return None if cell in ("", "null") else cell
+    if isinstance(like, bool):
+        return cell == "true"
+    if isinstance(like, int | float):
+        return float(cell)
+    if isinstance(like, datetime):
+        at = datetime.fromisoformat(cell).replace(tzinfo=None)
+        return like if abs(at - like) < timedelta(milliseconds=1) else at
+    return unescaped(cell).replace("\r", "_x000D_")  # so XML keeps it (ISO/IEC 29500-1, ST_Xstring)
 
 
 def test_a_server_writes_the_same_data_as_a_file(folder: Path, tmp_path: Path, postgresql_url: str) -> None:

@@ -15,7 +15,9 @@ from curejournal.batch.records import (
     SurfaceNote,
     Weighing,
 )
+from curejournal.judging import judgement
 from curejournal.judging.colour_states import State
+from curejournal.judging.findings import Check, Finding, Verdict
 from curejournal.judging.judgement import judge
 from curejournal.judging.limits import Limits
 from curejournal.soap.recipe import Alkali, Recipe
@@ -268,3 +270,12 @@ def test_a_signed_hold_leaves_what_is_still_needed_in_sight():
     assert (
         found.headline.startswith("on hold: held by A. Tester") and "; still needed: an alkali test" in found.headline
     )
+
+
+def test_a_rule_of_the_makers_own_that_holds_is_theirs_to_decide_and_not_called_a_colour(monkeypatch):
+    light = Finding("bar weight", Verdict.HOLD, "one bar is light", "80 g", "house rule", advice="Set it aside.")
+    own = Check("bar weight", lambda context: light, "", needed=False, safety=False, source="house rule", rank=80)
+    monkeypatch.setattr(judgement, "CHECKS", (*judgement.CHECKS, own))
+    found = _judge(READY)
+    assert (found.word, found.hold_for, found.releasable) == ("decide", "rule", False)
+    assert [(task.what, task.why) for task in found.due] == [("decide", "one bar is light")]

@@ -85,6 +85,7 @@ def test_anybodys_card_needs_only_these_fields() -> None:
         (("size_mm = [100, 60]", "size_mm = [0, 60]"), "size_mm"),
         (('kind = "measured"', 'kind = "guessed"'), "kind"),
         (("x = 10", "x = "), "Invalid value"),
+        (("[[patches]]", "[windw]\nx = 1.0\n[[patches]]"), "windw"),
     ],
 )
 def test_a_faulty_card_file_is_refused_with_what_is_wrong(change: tuple[str, str], complaint: str) -> None:
@@ -95,6 +96,12 @@ def test_a_faulty_card_file_is_refused_with_what_is_wrong(change: tuple[str, str
 def test_two_patches_of_one_id_are_refused() -> None:
     with pytest.raises(CardDefinitionInvalid, match="two patches"):
         read_card(MINIMAL + MINIMAL[MINIMAL.index("[[patches]]") :])
+
+
+def test_no_two_built_in_cards_share_a_marker() -> None:
+    cards = [read_card(built_in_card_text(name)) for name in built_in_cards()]
+    markers = [(marker.dictionary, marker.id) for card in cards for marker in card.markers]
+    assert len(markers) == len(set(markers))
 
 
 def test_an_unknown_name_says_which_there_are() -> None:

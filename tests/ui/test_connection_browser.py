@@ -49,7 +49,7 @@ def to_room(window: Any, line: Line, size: str, degrees: float | None) -> Any:
     settled(window)
     section(window, "Log")
     section(window, "something else")
-    section(window, "the room")
+    section(window, "the room, other readings")
     field = window.get_by_label(re.compile("^Temperature of the cure room"))
     if degrees is not None:
         field.fill(str(degrees))

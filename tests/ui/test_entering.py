@@ -108,7 +108,7 @@ def test_a_look_and_the_room_are_kept(small: Path) -> None:
     at = form(writing("B-2"), "B-2", "a surface check")
     at.radio(key="look-B-2-0-look").set_value("ash")
     only(at.button, "Save").click().run()
-    at = form(writing("B-2"), "B-2", "the room")
+    at = form(writing("B-2"), "B-2", "the room, other readings")
     at.number_input(key="room-B-2-0-room humidity").set_value(55.0)
     only(at.button, "Save").click().run()
     with Journal.open(small) as journal:

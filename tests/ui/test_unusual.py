@@ -46,7 +46,7 @@ def test_a_question_stands_once_while_its_form_is_changed(small: Path) -> None:
     at = form(writing("B-1"), "B-1", "a weight")
     at.number_input(key="weigh-B-1-0-of-bar 1").set_value(10.65)
     only(at.button, "Save").click().run()
-    form(at, "B-1", "the room")
+    form(at, "B-1", "the room, other readings")
     assert not at.exception
     at.button(key="keep-doubted").click().run()
     with Journal.open(small) as journal:
@@ -124,7 +124,7 @@ def test_the_lots_typed_for_one_recipe_file_are_not_those_of_another(small: Path
         assert "olive, lot OL-8" in text_of(at)
 
 
-@pytest.mark.parametrize("what", ["a weight", "the room"])
+@pytest.mark.parametrize("what", ["a weight", "the room, other readings"])
 def test_a_form_sent_empty_says_that_nothing_was_entered(what: str, small: Path) -> None:
     at = form(writing("B-2"), "B-2", what)
     only(at.button, "Save").click().run()
@@ -144,7 +144,7 @@ def test_two_bottles_of_one_material_keep_what_is_known_of_each(small: Path) -> 
         at.button(key="keep-doubted").click().run()
     with Journal.open(small) as journal:
         assert journal.batch("B-9").recipe == recipe
-        assert sum(isinstance(item.record, Recipe) for item in journal.history("B-9")) == 2, "and was kept anew"
+        assert sum(isinstance(item.record, Recipe) for item in journal.history("B-9")) == 2, "and was kept again"
 
 
 def test_another_alkali_has_its_own_purity(small: Path) -> None:
@@ -158,7 +158,7 @@ def test_another_alkali_has_its_own_purity(small: Path) -> None:
 
 def test_what_changed_on_the_scale_proposes_its_own_number_of_bars(small: Path) -> None:
     started(small, Event("cut", bars=14), Weighing("tray", 1000.0, 1.0, bars=10))
-    at = form(writing("B-9"), "B-9", "a change on the scale")
+    at = form(writing("B-9"), "B-9", "tray or bars changed")
     assert only(at.number_input, "Bars on it now").value == 9
     only(at.radio, "What changed").set_value("it was cut into bars").run()
     assert only(at.number_input, "Bars on it now").value == 14
@@ -259,7 +259,7 @@ def test_of_two_photos_the_one_that_is_asked_about_stays_with_its_question(small
 def test_what_was_kept_is_told_in_the_units_it_was_entered_in(small: Path) -> None:
     with Journal.open(small) as journal:
         readers.keep_habits(journal, readers.Habits("oz and °F", "Dec 3, 2026"))
-    at = form(writing("B-2"), "B-2", "the room")
+    at = form(writing("B-2"), "B-2", "the room, other readings")
     next(field for field in at.number_input if field.label == "Temperature of the batter or loaf, °F").set_value(100.0)
     next(button for button in at.button if button.label in ("Keep the readings", "Save")).click().run()
     assert "batter temperature 100.0\u00a0°F" in at.success[0].value.replace("\\", "")

@@ -94,7 +94,7 @@ def test_the_culprit_of_all_batches_is_named_in_plain_words(told: Journal) -> No
     answer = materials.which(told, NOW)
     assert answer.found.effects[0].materials == ("clove",)
     assert answer.found.effects[0].chance > 0.9
-    assert materials.which_in_words(answer)[0].startswith("clove: very likely turned it")
+    assert materials.which_in_words(answer)[0].startswith("clove: very likely discoloured it")
     plain = materials.which_as_json(answer)
     assert json.loads(json.dumps(plain, allow_nan=False))["effects"][0]["materials"] == ["clove"]
 

@@ -1,4 +1,4 @@
-"""Temperature and humidity around a batch; entered, and put right."""
+"""What `KINDS` lists, of the room, the batter or a bar; entered, and put right."""
 
 from __future__ import annotations
 

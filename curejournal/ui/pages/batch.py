@@ -108,7 +108,7 @@ def _enter(desk: Desk, batch: Batch, *, first: bool) -> None:
         msg("a surface check"): surface_check.check,
     }
     others = {
-        msg("the room"): room_reading.enter,
+        msg("the room, other readings"): room_reading.enter,
         msg("the recipe"): recipe.of_batch,
         msg("a weighing check"): evidence.weighing_check,
         msg("a packet of strips"): evidence.packet_check,
@@ -144,7 +144,7 @@ def _readings(desk: Desk, batch: Batch, judgement: Judgement) -> None:
             correction.touchable(desk, batch, reversed(weights), "weights")
     rooms = drying_charts.room_figures(batch)
     if rooms:
-        st.subheader(_("The room meanwhile"))
+        st.subheader(_("The room, other readings"))
     for shown in rooms:
         common.figure(shown)
     st.subheader(_("Alkali tests"))

@@ -26,11 +26,15 @@ from curejournal.cli import app
 from curejournal.journal.errors import JournalNotWritable
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
+from curejournal.judging.judgement import judge
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 from curejournal.workflow import documents, materials
 from tests.command import run_command
 from tests.documents.test_portfolio import CORNERS, INSIDE, photo_file
-from tests.judging.batches import INTENDED, JOURNEYS, reading
+from tests.judging.batches import INTENDED, JOURNEYS, READY, reading
+from tests.judging.batches import batch as batch_of
+from tests.judging.batches import day as day_of
+from tests.judging.test_evidence import BY_STRIPS
 
 POURED = datetime(2026, 9, 1, 10, 0, tzinfo=UTC)
 NOW = POURED + timedelta(days=70)
@@ -115,7 +119,7 @@ def test_the_culprit_of_all_batches_is_named_in_plain_words(told: Journal) -> No
     answer = materials.which(told, NOW)
     assert answer.found.effects[0].materials == ("clove",)
     assert answer.found.effects[0].chance > 0.9
-    assert materials.which_in_words(answer)[0].startswith("clove: very likely turned it")
+    assert materials.which_in_words(answer)[0].startswith("clove: very likely discoloured it")
     plain = materials.which_as_json(answer)
     assert json.loads(json.dumps(plain, allow_nan=False))["effects"][0]["materials"] == ["clove"]
 
@@ -230,6 +234,16 @@ def test_the_calendar_holds_what_is_due(told: Journal) -> None:
     events = vobject.readOne(documents.calendar_file(told, NOW, UTC).decode()).vevent_list
     assert len(events) == len(workflow.due_now(told, NOW))
     assert len({event.uid.value for event in events}) == len(events)
+
+
+def test_a_label_says_that_nobody_titrated(monkeypatch: pytest.MonkeyPatch, told: Journal) -> None:
+    judged = {
+        kind: judge(batch_of(*records), day_of(45)) for kind, records in (("strips", BY_STRIPS), ("titrated", READY))
+    }
+    for kind, words in (("strips", "not released yet; not titrated"), ("titrated", "not released yet")):
+        monkeypatch.setattr(workflow, "judge_batch", lambda *_, kind=kind: judged[kind])
+        said = text_of(documents.labels(told, "B1", NOW, count=1))
+        assert words in " ".join(said.split()) and ("not titrated" in said) == (kind == "strips")
 
 
 def test_labels_are_one_for_each_bar(told: Journal) -> None:

@@ -144,8 +144,14 @@ def _alkali_test(record: AlkaliTest) -> str:
 
 
 def _surface_note(record: SurfaceNote) -> str:
-    facts = [msg("surface clear") if record.look == "clear" else msg("surface: looks like {look}", look=record.look)]
-    facts += [msg_n("{number} spot", "{number} spots", record.count)] if record.count is not None else []
+    facts = [msg("surface clear") if record.look == "clear" else msg("surface: {look}", look=record.look)]
+    if record.count is not None:
+        bars = record.look == "lye pocket"
+        facts.append(
+            msg_n("{number} bar", "{number} bars", record.count)
+            if bars
+            else msg_n("{number} spot", "{number} spots", record.count)
+        )
     facts += [msg("{area_pct:g} % of the surface", area_pct=record.area_pct)] if record.area_pct is not None else []
     facts += [msg("outside only")] if record.outside_only else []
     facts += (

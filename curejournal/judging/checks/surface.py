@@ -61,7 +61,7 @@ def surface(context: Context) -> Finding:
         return finding(
             Verdict.HOLD,
             msg(
-                "a lye pocket: caustic ({pockets}); still missing: {missing}",
+                "a lye pocket was seen on {pockets}: it is caustic; still missing: {missing}",
                 pockets=_day(pockets[-1][0]),
                 missing=missing,
             ),

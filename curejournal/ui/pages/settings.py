@@ -50,6 +50,14 @@ def render(desk: Desk) -> None:
             format_func=localised(lambda date: date.replace(" ", "\u00a0")),
             key="habit-dates",
         )
+        paper = st.radio(
+            _("Records, fact sheets, lots and portfolios are printed on"),
+            readers.PAPERS,
+            readers.PAPERS.index(now.paper),
+            format_func=word_of,
+            horizontal=True,
+            key="habit-paper",
+        )
         own, kept = str(workflow.HERE), str(workflow.time_zone(desk.journal))
         zones = sorted({own, kept, *available_timezones()}, key=lambda name: (name != own, name))
         zone = st.selectbox(_("Time zone"), zones, zones.index(kept), key="habit-zone", help=tr(ZONE_HELP))
@@ -64,7 +72,7 @@ def render(desk: Desk) -> None:
             )
         sent = st.form_submit_button(_("Save"), type="primary")
     if sent:
-        habits = readers.Habits(units, dates, language)
+        habits = readers.Habits(units, dates, language, paper)
         if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)):
             st.rerun()
     common.say(

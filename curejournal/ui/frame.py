@@ -172,17 +172,21 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
             for way in WAYS[AT_THE_THUMB:]:
                 _way(desk, first[way], way, way == here)
     if desk.stands_still:
-        with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
-            common.say(msg("Demo journal, all invented. Its calendar is set to {now}.", now=day(desk.now)), "soft")
-            if journal_choice.looks_at_demo() and st.button(_("Back to my journal"), key="demo-leave"):
-                journal_choice.turn_to(demo=False)
-                st.switch_page(desk.ways["today"])
+        _demo_line(desk)
     beside = [page for page in listed if page.way == here]
     if len(beside) > 1:
         with st.container(horizontal=True, key="tabs"):
             for page in beside:
                 _way(desk, page, page.tab or page.title, page.slug == slug)
     background.going(desk)
+
+
+def _demo_line(desk: Desk) -> None:
+    with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
+        common.say(msg("Demo journal, all invented. Its calendar is set to {now}.", now=day(desk.now)), "soft")
+        if journal_choice.looks_at_demo() and st.button(_("Back to my journal"), key="demo-leave"):
+            journal_choice.turn_to(demo=False)
+            st.switch_page(desk.ways["today"])
 
 
 def _way(desk: Desk, page: Page, name: str, here: bool) -> None:

@@ -27,10 +27,7 @@ def render(desk: Desk) -> None:
         common.empty("shelf", msg("No batch yet. Orders take bars of batches that were cut."))
         common.first_act(desk, "batches", msg("Start a batch"))
         return
-    shown = st.segmented_control(
-        _("What"), list(PARTS), default=next(iter(PARTS)), required=True, key="customers-what", format_func=word_of
-    )
-    PARTS[shown](desk, names)
+    common.chosen(msg("What"), PARTS, "customers-what")(desk, names)
 
 
 def _order(desk: Desk, names: dict[str, str]) -> None:

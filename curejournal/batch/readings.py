@@ -55,6 +55,7 @@ class ColourReading:
     Mirrors `colour.sample.ColourSample` as plain values, plus where it came
     from. Readings of one photo share part of their error: they compare better
     than their own covariances say. A `part` is followed apart: it is not the colour of the portion itself.
+    `left_out` are parts that the window shows besides, and that the maker does not follow.
     """
 
     portion: str
@@ -70,6 +71,7 @@ class ColourReading:
     model: str
     software: str = ""
     part: Part = ""
+    left_out: tuple[Part, ...] = ()
 
     @property
     def subject(self) -> str:

@@ -289,4 +289,6 @@ def _say_items(items: Sequence[InboxItem], zone: tzinfo) -> None:
         when = formatting.moment(item.at, zone) if item.at else msg("no date")
         state = join(" ", filter(None, (msg(item.state), item.batch)))
         told = msg("{photo}  {name}, {when}: {state}.", photo=item.sha256[:10], name=item.name, when=when, state=state)
-        tell(join(" ", filter(None, (told, item.why))))
+        named = [question for question in item.questions if question.kind == "portions"]
+        choose = [msg("Each is one of: {choices}.", choices=join(", ", one.choices)) for one in named if one.choices]
+        tell(join(" ", filter(None, (told, item.why, *choose))))

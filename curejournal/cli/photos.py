@@ -40,7 +40,7 @@ from curejournal.cli.options import (
 from curejournal.cli.speech import tell, tell_all
 from curejournal.workflow import photos as adding
 
-Edition = Literal["before", "since", "unknown"]
+Edition = Literal["before", "since", "unknown", "home"]
 
 
 def card(
@@ -110,7 +110,8 @@ def enrol(
     card_name: Annotated[str, typer.Option("--card", help="Which card was printed.")] = "window",
     beside: Annotated[str, typer.Option("--beside", help="The chart with known colours.")] = "chart24",
     edition: Annotated[
-        Edition, typer.Option("--edition", help="When the 24-patch chart was made: before or since November 2014.")
+        Edition,
+        typer.Option("--edition", help="When the 24-patch chart was made: before or since November 2014, or at home."),
     ] = "unknown",
     relative: Annotated[
         bool, typer.Option("--relative", help="No chart: photos in daylight, the card's white paper is the measure.")
@@ -120,8 +121,8 @@ def enrol(
 ) -> None:
     """Measure a printed card's own colours beside a chart with known ones, and keep them."""
     with open_journal(journal) as kept:
-        name = "chart24-older" if edition == "before" and beside == "chart24" else beside
-        chart = None if relative else card_of(name, journal)
+        told = workflow.chart_made(edition) if beside == "chart24" else card_of(beside, journal)
+        chart = None if relative else told
         enrolled, doubts = workflow.enrol_card(
             kept,
             card_of(card_name, journal),

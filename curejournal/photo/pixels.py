@@ -16,6 +16,9 @@ CLIPPED_FROM = 254
 CLIPPED_SHARE = 0.10
 # JPEG's 8 x 8 blocks and a phone's denoising tie neighbours together: one block counts as one pixel.
 PIXELS_TIED = 64
+# What a channel at nothing says is only that the colour is beyond: known no better than this, in encoded units. Ours: a
+# saturated cyan of a chart lies so far beyond the red of sRGB.
+BLACK_TO, BLACK_SD = 1, 0.06
 # The step of 8 bits, as a standard deviation of a median: 1/255 / sqrt(12), and what tone mapping leaves.
 NOISE_FLOOR = 0.5 / 255
 

@@ -32,9 +32,11 @@ if TYPE_CHECKING:
     from curejournal.workflow.batches import set_target as set_target
     from curejournal.workflow.batches import start_batch as start_batch
     from curejournal.workflow.card_health import card_drift as card_drift
+    from curejournal.workflow.cards import ChartMade as ChartMade
     from curejournal.workflow.cards import card_names as card_names
     from curejournal.workflow.cards import card_to_print as card_to_print
     from curejournal.workflow.cards import card_with_values as card_with_values
+    from curejournal.workflow.cards import chart_made as chart_made
     from curejournal.workflow.cards import enrol_card as enrol_card
     from curejournal.workflow.cards import find_card as find_card
     from curejournal.workflow.corrections import QuestionStands as QuestionStands

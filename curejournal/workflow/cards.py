@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from curejournal.base.messages import msg
 from curejournal.photo import card as cards
 from curejournal.photo.card import Card
-from curejournal.photo.enrol import enrol
+from curejournal.photo.enrol import EnrolmentRefused, enrol
 from curejournal.photo.read.picture_file import read_photo
 
 if TYPE_CHECKING:  # finding a card needs neither journal nor paper
@@ -18,6 +18,8 @@ if TYPE_CHECKING:  # finding a card needs neither journal nor paper
 
 OTHER_EDITIONS = {"chart24": "chart24-older", "chart24-older": "chart24"}
 """The built-in charts that are one chart with the values of its two editions."""
+ChartMade = Literal["before", "since", "unknown", "home"]
+"""When a chart was made, before or since November 2014; or at home, by a printer of unknown colours."""
 
 
 def find_card(name_or_text: str, journal: Journal | None = None) -> Card:
@@ -45,6 +47,22 @@ def card_to_print(card: Card, paper: Paper, copy_id: str = "") -> bytes:
     from curejournal.documents.card_sheet import card_pdf
 
     return card_pdf(replace(card, copy_id=copy_id) if copy_id else card, paper)
+
+
+def chart_made(made: ChartMade) -> Card:
+    """The 24-patch chart by when it was made.
+
+    Raises
+    ------
+    EnrolmentRefused
+        Of one that was printed at home: what misfits its published colours looks much like a camera.
+    """
+    if made == "home":
+        raise EnrolmentRefused(
+            msg("A chart printed at home has colours of its own, not the published ones."),
+            msg("Use a bought chart; or have yours measured and import its values as a card."),
+        )
+    return find_card("chart24-older" if made == "before" else "chart24")
 
 
 def enrol_card(

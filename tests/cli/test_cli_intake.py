@@ -59,6 +59,20 @@ def test_from_a_printed_tag_to_a_placed_photo(journal: Path, tmp_path: Path) -> 
     }
 
 
+def test_two_parts_of_a_portion_are_named_and_judged_apart(journal: Path, tmp_path: Path) -> None:
+    gelled = Paint((74.0, 4.0, 22.0))
+    (tmp_path / "a.jpg").write_bytes(drawn((84.0, 1.0, 14.0), at=TAKEN, gel=(gelled, 28.0, 23.0)).jpeg)
+    run("photo", "import", tmp_path / "a.jpg", "--workers", 1, "--zone", "UTC", journal=journal)
+    (waiting,) = as_json("photo", "inbox", journal=journal)["photos"]
+    waits = run("photo", "assign", waiting["sha256"][:10], "--batch", "B-1", journal=journal)
+    assert "Each is one of: soap, soap (gelled middle), soap (rim)" in waits
+    both = ("--portion", "soap", "--portion", "soap (gelled middle)")
+    placed = as_json("photo", "assign", waiting["sha256"][:10], "--batch", "B-1", *both, journal=journal)
+    assert [colour["portion"] for colour in placed["colours"]] == ["soap", "soap (gelled middle)"]
+    judged = as_json("judge", "B-1", journal=journal)
+    assert list(judged["journeys"]) == ["soap", "soap (gelled middle)"]
+
+
 def test_each_odd_file_of_a_camera_roll_has_its_answer(journal: Path, tmp_path: Path) -> None:
     (label,) = as_json("batch", "tags", "B-1", "--pdf", tmp_path / "tags.pdf", journal=journal)["tags"]
     tag, roll = label["payload"], tmp_path / "roll"

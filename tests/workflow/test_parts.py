@@ -23,7 +23,7 @@ from curejournal.workflow.materials.analysis import stories_of
 from curejournal.workflow.photos.portions import SURE, Expected, Match, match
 from curejournal.workflow.photos.showing import shown_photos
 from tests.photo.windows import drawn
-from tests.rolls import BY, NOW, OURS, TAKEN, asked, put, take
+from tests.rolls import BY, NOW, OURS, TAKEN, asked, picture, put, take
 from tests.scenes import Paint
 
 Lab = tuple[float, float, float]
@@ -58,26 +58,39 @@ def nearest_first(colours: object, wanted: Lab, one: str, other: str) -> tuple[s
 
 
 @pytest.mark.parametrize(
-    ("picture", "own", "part", "name", "code"),
+    ("drawing", "own", "part", "name", "code"),
     [(bar, RIM, GELLED, GEL, "gel"), (marble, ROSE, WHITE, VEINS, "veins")],
     ids=["partly gelled", "marbled"],
 )
 def test_two_parts_are_asked_about_once_and_then_followed_apart(
-    kept: Journal, picture: Callable[[int, int], bytes], own: Lab, part: Lab, name: str, code: str
+    kept: Journal, drawing: Callable[[int, int], bytes], own: Lab, part: Lab, name: str, code: str
 ) -> None:
     """Both had to be one colour: the other was left out, or both went into one series."""
-    (first,) = take(kept, ("a.jpg", picture(0, 1)))
+    (first,) = take(kept, ("a.jpg", drawing(0, 1)))
     assert asked(first) == {"portions"}
     (question,) = first.item.questions
     assert {"soap", name} <= set(question.choices)
     assert len(question.outlines) == 2, "it is shown in the picture"
     put(kept, first.item, portions=nearest_first(first.item.colours, own, "soap", name))
-    later = take(kept, *((f"{day}.jpg", picture(day, day)) for day in (4, 11)))
+    later = take(kept, *((f"{day}.jpg", drawing(day, day)) for day in (4, 11)))
     assert [one.outcome for one in later] == ["placed"] * 2, [one.why for one in later]
     read = apart(kept)
     assert set(read) == {("soap", ""), ("soap", code)}
     assert read["soap", ""] == [pytest.approx(own, abs=1.5)] * 3
     assert read["soap", code] == [pytest.approx(part, abs=1.5)] * 3
+
+
+def test_a_middle_that_gelled_later_is_asked_about_and_once_left_out_no_more(kept: Journal) -> None:
+    """It was left out unasked where the portion was known by a photo of before."""
+    take(kept, ("a.jpg", picture(RIM)))
+    (gelled,) = take(kept, ("b.jpg", bar(4)))
+    assert asked(gelled) == {"portions"}
+    put(kept, gelled.item, portions=nearest_first(gelled.item.colours, RIM, "soap", ""))
+    (later,) = take(kept, ("c.jpg", bar(11, 2)))
+    assert later.outcome == "placed", later.why
+    assert set(apart(kept)) == {("soap", "")}
+    left_out = [reading.left_out for _, reading in kept.batch("B-1").records(ColourReading)]
+    assert left_out == [(), ("gel",), ("gel",)]
 
 
 def test_each_part_has_its_own_series_in_journey_judgement_record_and_pictures(kept: Journal) -> None:

@@ -13,7 +13,17 @@ from curejournal.base.normal import SD_OF_MAD, SD_OF_MEAN_DEVIATION
 from curejournal.colour.illumination import Shading, fit_shading
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from curejournal.photo.card import Card, Patch, Rect, centres_of
-from curejournal.photo.pixels import CLIPPED_FROM, CLIPPED_SHARE, NOISE_FLOOR, PIXELS_TIED, Pixels, most_alike, to_srgb
+from curejournal.photo.pixels import (
+    BLACK_SD,
+    BLACK_TO,
+    CLIPPED_FROM,
+    CLIPPED_SHARE,
+    NOISE_FLOOR,
+    PIXELS_TIED,
+    Pixels,
+    most_alike,
+    to_srgb,
+)
 from curejournal.photo.placement import Placement, Points
 from curejournal.photo.read.profile import Encoding
 
@@ -21,8 +31,6 @@ Floats = NDArray[np.float64]
 
 # Only the middle of a patch is used, so that a quarter patch of misplacement is harmless.
 INSET = 0.25
-# Ours, in encoded units; a saturated cyan of a chart lies so far beyond sRGB's red.
-BLACK_SD = 0.06
 # Ours: a quadratic surface of light has six terms (`colour.illumination`).
 FEWEST_WHITES = 6
 # Differences in a*, b* between the whites of one card; ours.
@@ -86,8 +94,7 @@ def sample_patches(
     sides = np.linalg.norm(at[:, [17, -18]] - at[:, [0, 0]], axis=2) / (1 - 2 * INSET) * scale
     independent = np.maximum(np.prod(sides * (1 - 2 * INSET), axis=1) / PIXELS_TIED, 1.0)
     noise = np.hypot(SD_OF_MEAN_DEVIATION * spread / np.sqrt(independent)[:, None], NOISE_FLOOR)
-    # A channel at nothing says only that the colour is beyond: known no better than this.
-    noise = np.where((values <= 1).mean(axis=2) > 0.5, BLACK_SD, noise)
+    noise = np.where((values <= BLACK_TO).mean(axis=2) > 0.5, BLACK_SD, noise)
     smears = _smears(picture, _places(placement, corner[::2], size[::2], _RAYS, scale))
     return PatchSamples(
         to_srgb(np.where(seen[:, None], medians, np.nan), encoding),

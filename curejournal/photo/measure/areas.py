@@ -10,7 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from curejournal.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
-from curejournal.photo.pixels import CLIPPED_FROM, NOISE_FLOOR, PIXELS_TIED, Pixels, most_alike, to_srgb
+from curejournal.photo.pixels import (
+    BLACK_SD,
+    BLACK_TO,
+    CLIPPED_FROM,
+    NOISE_FLOOR,
+    PIXELS_TIED,
+    Pixels,
+    most_alike,
+    to_srgb,
+)
 from curejournal.photo.placement import Points
 from curejournal.photo.read.profile import Encoding
 
@@ -18,6 +27,8 @@ Floats = NDArray[np.float64]
 
 # Ours: the mean of a mottled area, sd 0.02 in encoded units, is then good to 0.02 / sqrt(4000), some 0.0003.
 AREA_SAMPLE = 4_000
+# Ours: where so many pixels of soap have a channel at nothing, its mean says little.
+BLACK_SHARE = 0.2
 
 
 def pixels_in(picture: Pixels, outline: Points, scale: float, most: int = AREA_SAMPLE) -> tuple[Pixels, Floats, int]:
@@ -133,10 +144,11 @@ def sample_area(
     keep = most_alike(encoded)
     # No more than were looked at, of a large area.
     independent = max(1.0, min(keep.mean() * count / PIXELS_TIED, keep.sum()))
+    black = BLACK_SD * ((values <= BLACK_TO).mean(axis=0) > BLACK_SHARE)
     mottling = np.cov(encoded.T.compress(keep, axis=1))
     return AreaSample(
         srgb_from_linear(linear.T.compress(keep, axis=1).mean(axis=1)),
-        mottling / independent + np.eye(3) * NOISE_FLOOR**2,
+        mottling / independent + np.diag(NOISE_FLOOR**2 + black**2),
         float(keep.mean()),
         float(burnt.mean()),
         count,

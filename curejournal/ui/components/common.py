@@ -82,9 +82,10 @@ def empty(what: Sketch, words: str) -> None:
 
 
 def first_act(desk: Desk, slug: str, label: str) -> None:
-    """The one thing to do on a page that is empty yet."""
-    with st.container(key="first-act"):
-        way(desk, slug, label)
+    """The one thing to do on a page that is empty yet; who may only read is offered none."""
+    if not desk.reads_only:
+        with st.container(key="first-act"):
+            way(desk, slug, label)
 
 
 def listed(lines: Iterable[str]) -> None:

@@ -47,12 +47,13 @@ WAYS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
 }
 
-EDITIONS: dict[str, tuple[str, bool]] = {
-    msg("since November 2014"): ("chart24", True),
-    msg("before November 2014"): ("chart24-older", True),
-    msg("I do not know"): ("chart24", False),
+EDITIONS: dict[str, workflow.ChartMade] = {
+    msg("since November 2014"): "since",
+    msg("before November 2014"): "before",
+    msg("I do not know"): "unknown",
+    msg("it was printed at home"): "home",
 }
-"""The chart that each edition is, and whether that is known."""
+"""When a chart was made."""
 
 
 def show(desk: Desk, cards: Sequence[workflow.Card]) -> None:
@@ -119,17 +120,16 @@ def _empty_table(card: workflow.Card) -> None:
 
 
 def _made(
-    desk: Desk, card: workflow.Card, copy_id: str, edition: tuple[str, bool] | None, files: object
+    desk: Desk, card: workflow.Card, copy_id: str, made: workflow.ChartMade | None, files: object
 ) -> tuple[workflow.Card, Sequence[str]]:
     if isinstance(files, list):
-        name, known = edition or ("", False)
         return workflow.enrol_card(
             desk.journal,
             card,
             [file.getvalue() for file in files],
-            workflow.find_card(name) if name else None,
+            workflow.chart_made(made) if made else None,
             copy_id,
-            edition_known=known,
+            edition_known=made != "unknown",
         )
     data, name = files.getvalue(), files.name  # type: ignore[attr-defined]  # Streamlit does not name the class
     return workflow.card_with_values(desk.journal, card, data, source=name, name=copy_id, copy_id=copy_id)

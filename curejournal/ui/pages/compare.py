@@ -24,6 +24,9 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     code = common.chosen_batch(desk, "left", msg("Which batch"))
     left = _portion(desk, code, "left") if code else None
+    if left is None and code is None and desk.journal.names():
+        common.empty("two", msg("Choose a batch: two of its days will stand side by side."))
+        return
     if left is None:
         common.empty("two", NEEDED)
         common.first_act(desk, "photos", msg("Add photos"))

@@ -99,6 +99,9 @@ def _recall(desk: Desk, names: dict[str, str]) -> None:
 def _got(desk: Desk, names: dict[str, str]) -> None:
     common.say(msg("What did this customer get, bring back, complain of?"), "lead")
     known = {one.id: one.name for one in desk.journal.contacts() if not one.erased}
+    if not known:
+        common.empty("shelf", msg("No customer yet: the first comes with the first order."))
+        return
     contact = st.selectbox(_("Who"), list(known), None, format_func=localised(known.__getitem__), key="got-who")
     if contact is None:
         return

@@ -15,7 +15,7 @@ from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers, Question
 from curejournal.workflow.photos.context import PhotoContext
 from curejournal.workflow.photos.dates import no_original
-from curejournal.workflow.photos.portions import Expected, Match, Region, match, offer_parts
+from curejournal.workflow.photos.portions import Expected, Match, Region, match, offer_parts, regions_left_out
 
 # The smallest tag that is printed here is 14 mm; one that measures less in the card's plane lies far behind it. Ours.
 LEAST_TAG_MM = 9.0
@@ -124,21 +124,21 @@ def _named(analysis: PhotoAnalysis, answers: Answers, expected: Sequence[Expecte
     if answers.window:
         return Match((answers.window,) * count, 1.0)
     if answers.portions is not None and len(answers.portions) == count:
-        return Match(answers.portions, 1.0, regions=_confirmed_film(analysis, answers.portions, expected, pour_day))
+        return Match(answers.portions, 1.0, regions=_confirmed(analysis, answers.portions, expected, pour_day))
     if expected is None or analysis.layers is None or len(analysis.layers.layers) != count:
         return Match(("",) * count, 0.0)
     return match(analysis.layers, expected, pour_day=pour_day)
 
 
-def _confirmed_film(
+def _confirmed(
     analysis: PhotoAnalysis, said: Sequence[str], expected: Sequence[Expected] | None, pour_day: bool
 ) -> tuple[Region, ...]:
-    """What was asked about as a film, and has no name by the maker's word while the soap under it has one."""
+    """What has no name by the maker's word while another colour has one: a film, if that was asked, or a part."""
     if expected is None or analysis.layers is None or len(analysis.layers.layers) != len(said) or not any(said):
         return ()
     asked = match(analysis.layers, expected, pour_day=pour_day)
     if asked.about != "film":
-        return ()
+        return regions_left_out(analysis.layers, said)
     return tuple(region if not name else "" for region, name in zip(asked.regions, said, strict=True))
 
 
@@ -151,6 +151,7 @@ def _expected(batch: Batch, at: datetime) -> list[Expected]:
     readings = batch.records(ColourReading)
     names = [portion.name for portion in batch.portions] or list(dict.fromkeys(r.portion for _, r in readings))
     target = {portion.name: portion.target_lab for portion in batch.portions}
+    settled = frozenset(part for _, reading in readings for part in reading.left_out)
     for name in names:
         parts: dict[Part, None] = dict.fromkeys(r.part for _, r in readings if r.portion == name)
         for part in parts or {"": None}:
@@ -161,5 +162,5 @@ def _expected(batch: Batch, at: datetime) -> list[Expected]:
             ]
             days, lab = min(own, default=(0.0, target.get(name)))
             sd = min(MOVED_MOST, MOVED_SD + MOVED_PER_ROOT_DAY * sqrt(days)) if own else TARGET_SD
-            known.append(Expected(Subject(name, part).name, lab, sd, part, name if part else ""))
+            known.append(Expected(Subject(name, part).name, lab, sd, part, name if part else "", settled))
     return known

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from curejournal.base.messages import msg
-from curejournal.batch.readings import Subject
+from curejournal.batch.readings import PARTS, Part, Subject
 from curejournal.batch.records import ColourReading, PhotoNote, Record, SurfaceNote, Withdrawn, of_kind
 from curejournal.journal.store import NewEntry
 from curejournal.photo.measure.measurement import AreaColour, Measurement
@@ -23,9 +23,10 @@ def records_of(case: Case) -> tuple[Record, ...]:
     """
     measurement = case.analysis.measurement
     pairs = [] if case.why else list(zip(measurement.areas, case.match.names, strict=True))
+    left_out: tuple[Part, ...] = tuple(region for region in case.match.regions if region in PARTS)
     own = [portion.name for portion in case.batch.portions] if case.batch else []
     readings = [
-        colour_reading(measurement, area, Subject.of(name, own))
+        colour_reading(measurement, area, Subject.of(name, own), left_out)
         for area, name in pairs
         if area.sample is not None and name
     ]
@@ -56,7 +57,9 @@ def _note(case: Case, coloured: bool) -> PhotoNote:
     return PhotoNote(caption, "", measurement.card, errors)
 
 
-def colour_reading(measurement: Measurement, area: AreaColour, subject: Subject) -> ColourReading:
+def colour_reading(
+    measurement: Measurement, area: AreaColour, subject: Subject, left_out: tuple[Part, ...] = ()
+) -> ColourReading:
     """The record of an area that has a colour."""
     assert area.sample is not None
     return ColourReading(
@@ -73,6 +76,7 @@ def colour_reading(measurement: Measurement, area: AreaColour, subject: Subject)
         model=measurement.model,
         software=SOFTWARE,
         part=subject.part,
+        left_out=left_out,
     )
 
 

@@ -46,7 +46,8 @@ FORM_OF: dict[Part, Form] = {"gel": "middle", "rim": "rim"}
 class Expected:
     """A portion as last known: its CIELAB colour, if any, and how far it may have moved since, ΔE00 as an sd.
 
-    Or a `part` of the portion `whole` that is followed apart.
+    Or a `part` of the portion `whole` that is followed apart. `settled` are the parts that the maker was asked about
+    and left out.
     """
 
     name: str
@@ -54,6 +55,7 @@ class Expected:
     sd: float = 8.0
     part: Part = ""
     whole: str = ""
+    settled: frozenset[Part] = frozenset()
 
 
 About = Literal["portions", "film", "gel", "veins"]
@@ -205,30 +207,37 @@ def _named_alone(found: Layers, number: int, portions: Sequence[Expected]) -> tu
 
 
 def _with_gel(found: Layers, middle: int, rim: int, portions: Sequence[Expected], pour_day: bool) -> Match:
-    """A middle of another colour inside a rim: the one that the portion is known by is followed."""
+    """A middle of another colour inside a rim: asked about once, then followed is what the portion is known by."""
     favour = _favour(found.layers[rim], found.layers[middle], portions)
-    if favour > NEARER:
+    if favour > NEARER and _settled("gel", portions):
         return _without(found, [middle], portions, pour_day, "gel")
-    if favour < -NEARER:
+    if favour < -NEARER and _settled("rim", portions):
         return _without(found, [rim], portions, pour_day, "rim")
     darker = found.layers[middle].lab[0] < found.layers[rim].lab[0]
     text = msg(
-        "The middle is {darker} than the rim. If it has gelled in part, which of the two "
-        "is to be followed? If it is a portion of its own, which one?",
+        "The middle is {darker} than the rim. If it has gelled in part, which of the two is to be followed, "
+        "or both, each by itself? If it is a portion of its own, which one?",
         darker="darker" if darker else "lighter",
     )
-    names = _named_alone(found, rim, portions)
+    names = _named_alone(found, middle if favour < -NEARER else rim, portions)
     return Match(names, 0.0, text, "gel", _only(found, middle, "gel"))
 
 
 def _with_veins(found: Layers, veins: int, portions: Sequence[Expected], pour_day: bool) -> Match:
-    """Lines of another colour: left out where the portion is known by the colour between them."""
+    """Lines of another colour: asked about once, then left out where the portion is known by what lies between."""
     base = _largest_but(found, veins)
-    if _favour(found.layers[base], found.layers[veins], portions) > KNOWN:
+    if _favour(found.layers[base], found.layers[veins], portions) > KNOWN and _settled("veins", portions):
         return _without(found, [veins], portions, pour_day, "veins")
     names = _named_alone(found, base, portions)
-    text = msg("The window shows lines of another colour. Are they a portion (a drizzle, a vein), or to be left out?")
+    text = msg(
+        "The window shows lines of another colour. Are they a portion (a drizzle, a vein), a part to be followed by "
+        "itself, or to be left out?"
+    )
     return Match(names, 0.0, text, "veins", _only(found, veins, "veins"))
+
+
+def _settled(part: Part, portions: Sequence[Expected]) -> bool:
+    return any(part in one.settled for one in portions)
 
 
 def _only(found: Layers, number: int, region: Region) -> tuple[Region, ...]:
@@ -303,6 +312,15 @@ def _may_show(found: Layers, one: Expected, portions: Sequence[Expected]) -> boo
     whole = next((other.lab for other in portions if other.name == one.whole), None)
     alike = whole is not None and float(ciede2000(np.array(whole), np.array(one.lab))) < LEAST_STEP
     return found.kind == "one" and not alike
+
+
+def regions_left_out(found: Layers, names: Sequence[str]) -> tuple[Region, ...]:
+    """What the colours are, by how they lie, to which the maker gave no name though others have one."""
+    of_form: dict[Form, Region] = {"middle": "gel", "rim": "rim", "veins": "veins"}
+    return tuple(
+        of_form.get(layer.form, "") if any(names) and not name else ""
+        for layer, name in zip(found.layers, names, strict=True)
+    )
 
 
 def offer_parts(found: Layers | None, portions: Sequence[str]) -> tuple[str, ...]:

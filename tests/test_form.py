@@ -30,7 +30,6 @@ TANGLED = {
     "batch/room_log.py read_room_file": 16,
     "documents/fact_sheet.py summary": 27,
     "documents/labels.py propose_net_weight": 18,
-    "documents/portfolio_soap.py soap_of": 18,
     "documents/record_recipe.py materials": 21,
     "documents/soap_pictures.py soap_picture": 16,
     "journal/salvage.py _sound_rows": 16,

@@ -82,6 +82,8 @@ FIRST = ("test_form.py", "test_hostile.py", "test_demo.py", "test_intake_kill.py
 
 QUICK = ("base", "batch", "colour", "judging", "materials", "soap")
 """Rooms whose tests are arithmetic; `pytest -m quick` runs them while something is changed."""
+BROWSERS = {"browser", "browser_type", "playwright"}
+"""What a test asks for that walks in a real browser."""
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -98,7 +100,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     items.sort(key=lambda item: item.path.name not in FIRST)
     for item in items:
         room = Path(item.nodeid).parts[1]
-        if room == "ui" and "browser" in getattr(item, "fixturenames", ()):
+        if room == "ui" and BROWSERS.intersection(getattr(item, "fixturenames", ())):
             item.add_marker("walk")
         elif "postgresql" in item.name and room != "journal":
             item.add_marker("again")

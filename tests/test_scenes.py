@@ -52,6 +52,11 @@ RECORDS = {
     "surface_notes": SurfaceNote,
     "readings": ScalarReading,
 }
+# What the demo signs and sells by the use cases of the app.
+SIGNED = {
+    "releases": {"at", "by", "statement"},
+    "orders": {"at", "by", "bars", "name", "details", "order"},
+}
 # Creams, ambers, browns, mints, pinks, lavenders, deep colours.
 SOAPS = [
     (94.0, 0.0, 11.0),
@@ -274,13 +279,15 @@ def test_every_row_of_the_scenario_is_a_record(batch):
             as_record(kind, row)
             assert row["by"] in [person["name"] for person in JOURNAL["people"]]
     assert all(reading["kind"] in KINDS for reading in batch.get("readings", []))
-    assert set(batch) <= {*RECORDS, "recipe", "photos", "code", "name"}
+    for key, fields in SIGNED.items():
+        assert all(set(row) == fields for row in batch.get(key, []))
+    assert set(batch) <= {*RECORDS, *SIGNED, "recipe", "photos", "code", "name"}
 
 
 @pytest.mark.parametrize("batch", BATCHES, ids=lambda batch: batch["code"])
 def test_the_scenario_runs_forward_in_time(batch):
     poured = render_samples.poured_at(batch)
-    rows = [row for key in (*RECORDS, "photos") for row in batch.get(key, [])]
+    rows = [row for key in (*RECORDS, *SIGNED, "photos") for row in batch.get(key, [])]
     assert all(row["at"] <= JOURNAL["calendar_stands_at"] for row in rows)
     assert all(row["at"] > poured for key in ("weighings", "alkali_tests", "photos") for row in batch.get(key, []))
 

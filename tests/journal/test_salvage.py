@@ -109,7 +109,7 @@ def test_a_damaged_journal_of_the_first_version_is_salvaged_and_upgraded(tmp_pat
 def test_what_is_no_database_at_all_is_said_so(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "old").mkdir()
     (tmp_path / "old" / DATABASE).write_bytes(content)
-    with pytest.raises(JournalDamaged, match="Nothing can be had"):
+    with pytest.raises(JournalDamaged, match="Nothing can be read from this database"):
         salvage(tmp_path / "old", tmp_path / "new", clock)
     assert not (tmp_path / "new").exists()
     shutil.rmtree(tmp_path / "old")

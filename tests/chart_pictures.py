@@ -177,16 +177,22 @@ def _pose(card: Card, shot: Shot, rng: np.random.Generator) -> Array:
 
 def taken(scene: Array | Picture, shot: Shot, rng: np.random.Generator) -> Picture:
     """A scene (H, W, 3; encoded, 0 to 255) as the camera gives it back."""
-    linear = (np.asarray(scene, dtype=np.float32) / 255) ** 2.2
+    # OpenCV's powers and products of long rows are many times faster than numpy's of triples.
+    linear = cv2.pow(np.asarray(scene, dtype=np.float32) / 255, 2.2)
     height, width = linear.shape[:2]
-    ramp = np.linspace(-0.5, 0.5, width)[None, :, None] + 0.4 * np.linspace(-0.5, 0.5, height)[:, None, None]
-    linear = linear * np.array(shot.tint, np.float32) * shot.exposure * (1 + shot.slope * ramp)
-    linear = linear * (1 - shot.haze) + shot.haze * 0.6
+    ramp = np.linspace(-0.5, 0.5, width)[None, :] + 0.4 * np.linspace(-0.5, 0.5, height)[:, None]
+    light = (shot.exposure * (1 + shot.slope * ramp)).astype(np.float32)
+    linear = cv2.merge(
+        [channel * light * np.float32(by) for channel, by in zip(cv2.split(linear), shot.tint, strict=True)]
+    )
+    linear *= 1 - shot.haze
+    linear += shot.haze * 0.6
     if shot.blur_px:
-        linear = cv2.GaussianBlur(linear.astype(np.float32), (0, 0), shot.blur_px)
-    encoded = 255 * np.clip(linear, 0, 1) ** (shot.gamma / 2.2)
-    noisy = encoded + shot.noise * rng.standard_normal(encoded.shape, dtype=np.float32)
-    picture = np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
+        linear = cv2.GaussianBlur(linear, (0, 0), shot.blur_px)
+    encoded = cv2.pow(np.clip(linear, 0, 1, out=linear), shot.gamma / 2.2)
+    encoded *= 255
+    encoded += np.float32(shot.noise) * rng.standard_normal(encoded.shape, dtype=np.float32)
+    picture = np.clip(np.rint(encoded, out=encoded), 0, 255, out=encoded).astype(np.uint8)
     if not shot.jpeg:
         return picture
     _, coded = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, shot.jpeg])

@@ -1,14 +1,17 @@
 """The command line as a user runs it: one process a call, with its own environment, input, output and exit code.
 
-Each is forked from a process that has imported the program already, since importing takes longer than most commands;
-`tests/cli/test_commands.py` runs the installed command itself too.
+Each is forked from a process that has imported all of the program already, since importing takes ten times as long as
+most commands; `tests/cli/test_commands.py` runs the installed command itself too, and `test_light.py` what it imports.
 """
 
 from __future__ import annotations
 
 import atexit
+import gc
+import importlib
 import json
 import os
+import pkgutil
 import subprocess
 import sys
 import tempfile
@@ -99,7 +102,19 @@ def _become(asked: dict, main: Callable[[dict], object]) -> None:
     os._exit(code)
 
 
+def _import_all() -> None:
+    """What commands import when they need it, and the steps of a new journal; only `serve` needs the app."""
+    import curejournal
+
+    for module in pkgutil.walk_packages(curejournal.__path__, "curejournal."):
+        if not module.name.startswith(("curejournal.ui", "curejournal.__main__", "curejournal.journal.migrations")):
+            importlib.import_module(module.name)
+    importlib.import_module("alembic.command")
+    gc.freeze()  # what is here now is never looked through again, and so shared by all that are forked
+
+
 if __name__ == "__main__":
     from curejournal.cli import main
 
+    _import_all()
     serve(lambda asked: main(), lambda child: os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))

@@ -10,9 +10,17 @@ from pathlib import Path
 import pytest
 
 from curejournal.journal.store import Journal
+from tests.new_journal import made_once
 
 POSTGRESQL = os.environ.get("CUREJOURNAL_TEST_PG_URL", "").replace("postgresql+psycopg:", "postgresql:")
 """A database to try: everything runs on it too, each test in a schema of its own."""
+
+
+@pytest.fixture(scope="session", autouse=True)
+def new_journals_are_made_once() -> Iterator[None]:
+    """See `tests/new_journal.py`."""
+    with made_once():
+        yield
 
 
 @pytest.fixture
@@ -69,6 +77,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--every-size", action="store_true", help="long walks in the browser on desktop and phone")
 
 
+FIRST = ("test_form.py", "test_hostile.py", "test_demo.py", "test_intake_kill.py", "test_find_chart.py")
+"""The longest files: begun last, one process would still be at them when the others have nothing left to do."""
+
 QUICK = ("base", "batch", "colour", "judging", "materials", "soap")
 """Rooms whose tests are arithmetic; `pytest -m quick` runs them while something is changed."""
 
@@ -84,6 +95,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
     if not config.getoption("every_size"):
         items[:] = [item for item in items if not told_elsewhere(item)]
+    items.sort(key=lambda item: item.path.name not in FIRST)
     for item in items:
         room = Path(item.nodeid).parts[1]
         if room == "ui" and "browser" in getattr(item, "fixturenames", ()):

@@ -331,4 +331,4 @@ PICTURES: dict[str, Callable[[int], Iterator[tuple[str, bytes]]]] = {
     "malformed": malformed,
 }
 SEEDED = ("broken", "malformed", "archives")
-"""The groups that another seed makes anew."""
+"""The groups that another seed makes again."""

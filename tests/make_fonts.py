@@ -1,4 +1,4 @@
-"""Make the type of the package anew from the variable fonts of two npm packages, both under the SIL Open Font License.
+"""Make the type of the package again from the variable fonts of two npm packages, both under the SIL Open Font License.
 
     npm pack @fontsource-variable/newsreader @fontsource-variable/inter    # 5.3.0; unpack both below FOLDER
     python -m tests.make_fonts FOLDER

@@ -1,4 +1,4 @@
-"""Make the type for other scripts anew from the Noto fonts of two packages, both under the SIL Open Font License.
+"""Make the type for other scripts again from the Noto fonts of two packages, both under the SIL Open Font License.
 
     pip install --target FOLDER manimgx-fonts==2026.9.26.post1 noto-cjk-sans-jp-regular==0.0.1
     python -m tests.make_script_fonts FOLDER

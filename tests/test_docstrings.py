@@ -7,8 +7,6 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-
 PACKAGE = Path(__file__).resolve().parent.parent / "curejournal"
 ROOMS = ("colour", "photo", "soap", "judging")
 _SECTION = re.compile(r"\n\n(\w+)\n-{3,}\n")
@@ -41,28 +39,37 @@ def _listed(section: str) -> dict[str, str]:
     return found
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_every_parameter_and_result_is_described(name: str) -> None:
+def test_every_parameter_and_result_is_described() -> None:
+    told = {name: list(_undescribed(name)) for name in FUNCTIONS}
+    assert {name: these for name, these in told.items() if these} == {}
+
+
+def _undescribed(name: str) -> Iterator[str]:
     node, sections = FUNCTIONS[name], _sections(FUNCTIONS[name])
     arguments = node.args
     every = [*arguments.posonlyargs, *arguments.args, *arguments.kwonlyargs]
     every += [arguments.vararg] if arguments.vararg else []
     listed = _listed(sections.get("Parameters", ""))
-    assert [one.arg for one in every if one.arg not in listed] == [], "parameters that are not described"
-    assert [one for one in listed if one and one not in {one.arg for one in every}] == [], "there is no such parameter"
+    yield from (f"{one.arg} is not described" for one in every if one.arg not in listed)
+    yield from (f"there is no {one}" for one in listed if one and one not in {one.arg for one in every})
     nothing = node.returns is None or ast.unparse(node.returns) == "None"
-    assert nothing or {"Returns", "Yields"} & set(sections), "what comes back is not described"
+    if not nothing and not {"Returns", "Yields"} & set(sections):
+        yield "what comes back is not described"
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_arrays_have_their_shape_said(name: str) -> None:
+def test_arrays_have_their_shape_said() -> None:
+    told = {name: list(_without_shape(name)) for name in FUNCTIONS}
+    assert {name: these for name, these in told.items() if these} == {}
+
+
+def _without_shape(name: str) -> Iterator[str]:
     arguments, sections = FUNCTIONS[name].args, _sections(FUNCTIONS[name])
     arrays = re.compile(r"\b(Array|ArrayLike|Floats|NDArray|Ints|Mask)\b")
     listed = _listed(sections.get("Parameters", ""))
     for one in [*arguments.posonlyargs, *arguments.args, *arguments.kwonlyargs]:
         annotation = ast.unparse(one.annotation) if one.annotation else ""
-        if arrays.match(annotation):
-            assert re.search(r"shape|\(", listed.get(one.arg, "")), f"{one.arg} has no shape"
+        if arrays.match(annotation) and not re.search(r"shape|\(", listed.get(one.arg, "")):
+            yield f"{one.arg} has no shape"
     returns = ast.unparse(FUNCTIONS[name].returns or ast.Constant(None))
-    if arrays.match(returns):
-        assert re.search(r"shape|\(", sections.get("Returns", "")), "what comes back has no shape"
+    if arrays.match(returns) and not re.search(r"shape|\(", sections.get("Returns", "")):
+        yield "what comes back has no shape"

@@ -36,7 +36,6 @@ TANGLED = {
     "journal/salvage.py _sound_rows": 16,
     "judging/checks/alkali.py _missing_for_strips": 18,
     "judging/checks/alkali.py _missing_strips": 17,
-    "judging/checks/alkali.py _open": 16,
     "judging/checks/colour.py colour": 28,
     "judging/checks/surface.py _after_pockets": 17,
     "judging/colour_series.py fit_colour_series": 18,

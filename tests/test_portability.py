@@ -98,9 +98,9 @@ def _opens_a_path(call: ast.Call) -> bool:
     )
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.relative_to(ROOT).as_posix())
-def test_it_works_on_every_system(path: Path) -> None:
-    assert list(faults(path.read_text("utf-8"))) == []
+def test_it_works_on_every_system() -> None:
+    found = {path.relative_to(ROOT).as_posix(): list(faults(path.read_text("utf-8"))) for path in SOURCES}
+    assert {name: these for name, these in found.items() if these} == {}
 
 
 @pytest.mark.parametrize(

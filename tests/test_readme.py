@@ -22,7 +22,7 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
 
 
 def test_the_page_of_commands_is_that_of_today() -> None:
-    assert commands.PAGE.read_text("utf-8") == commands.page(), "write it anew: python -m tests.commands"
+    assert commands.PAGE.read_text("utf-8") == commands.page(), "write it again: python -m tests.commands"
 
 
 def test_every_command_that_the_readme_names_is_one() -> None:

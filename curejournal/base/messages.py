@@ -11,13 +11,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from enum import Enum
-from typing import Any, Protocol, Self
+from typing import Any, Literal, Protocol, Self
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 class Voice(Protocol):
-    """How a reader is spoken to: in which language, units and way of writing days."""
+    """How a reader is spoken to: in which language, units and way of writing days, and on which paper."""
+
+    @property
+    def paper(self) -> Literal["A4", "Letter"]:
+        """The size of the pages that are printed."""
 
     def template(self, singular: str, plural: str, number: float) -> str:
         """Find a template in the reader's language; `plural` is empty for a sentence that counts nothing."""

@@ -74,7 +74,7 @@ def _event(record: Event) -> str:
     facts = [record.note]
     facts += [f"{digits(record.temperature_c)}\u00a0°C"] if record.temperature_c is not None else []
     facts += [msg_n("{number} bar", "{number} bars", record.bars)] if record.bars is not None else []
-    return join(" · ", (part for part in (record.kind, record.portion, *facts) if part))
+    return join(" · ", (part for part in (msg(record.kind), record.portion, *facts) if part))
 
 
 def _colour_reading(record: ColourReading) -> str:
@@ -144,8 +144,14 @@ def _alkali_test(record: AlkaliTest) -> str:
 
 
 def _surface_note(record: SurfaceNote) -> str:
-    facts = [msg("surface clear") if record.look == "clear" else msg("surface: looks like {look}", look=record.look)]
-    facts += [msg_n("{number} spot", "{number} spots", record.count)] if record.count is not None else []
+    facts = [msg("surface clear") if record.look == "clear" else msg("surface: {look}", look=record.look)]
+    if record.count is not None:
+        bars = record.look == "lye pocket"
+        facts.append(
+            msg_n("{number} bar", "{number} bars", record.count)
+            if bars
+            else msg_n("{number} spot", "{number} spots", record.count)
+        )
     facts += [msg("{area_pct:g} % of the surface", area_pct=record.area_pct)] if record.area_pct is not None else []
     facts += [msg("outside only")] if record.outside_only else []
     facts += (
@@ -294,7 +300,7 @@ def _room_log(record: RoomLog) -> str:
 
 
 def _contact_erased(record: ContactErased) -> str:
-    return msg("contact {contact} erased: {why}", contact=record.contact, why=record.why)
+    return msg("customer {contact} erased: {why}", contact=record.contact, why=record.why)
 
 
 def describe_embed(embed: Embed) -> str:

@@ -7,7 +7,17 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from curejournal.base.messages import day_and_time, join, msg, msg_n, quantity
-from curejournal.batch.records import AlkaliTest, BarsOut, Batch, ColourReading, Event, Portion, Record, Weighing
+from curejournal.batch.records import (
+    AlkaliTest,
+    BarsOut,
+    Batch,
+    ColourReading,
+    Event,
+    Portion,
+    Record,
+    Weighing,
+    WeighingCheck,
+)
 from curejournal.soap.alkali import titrate
 from curejournal.soap.lye import check_lye, water_share
 from curejournal.soap.recipe import MOST_WATER, Recipe
@@ -250,6 +260,21 @@ def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> Iterator[Doubt]:
         )
 
 
+def _weighing_check(batch: Batch, record: WeighingCheck, at: datetime) -> Iterator[Doubt]:
+    recipe = batch.recipe
+    if recipe is None or record.batter_g is None or recipe.agrees_with(record.batter_g, record.resolution_g):
+        return
+    yield Doubt(
+        "batter off",
+        msg(
+            "The batter weighs {batter_g}, the materials of the recipe {sum_g}.",
+            batter_g=quantity(f"{record.batter_g:g}", "g"),
+            sum_g=quantity(f"{recipe.batter_g:g}", "g"),
+        ),
+        msg("Was the pot taken off? Then something was misweighed or left out: correct the recipe, or titrate."),
+    )
+
+
 def _bars_out(batch: Batch, record: BarsOut, at: datetime) -> Iterator[Doubt]:
     if not batch.bars_cut:
         yield Doubt(
@@ -278,6 +303,7 @@ _DOUBTS: dict[type[Record], Callable[..., Iterator[Doubt]]] = {
     ColourReading: _colour,
     Weighing: _weighing,
     AlkaliTest: _alkali,
+    WeighingCheck: _weighing_check,
     BarsOut: _bars_out,
 }
 """What is asked about each kind of record."""

@@ -63,6 +63,7 @@ def _weighing(batch: Batch, record: Weighing, at: datetime) -> None:
 
 
 def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> None:
+    _half_width(record.half_width)
     try:
         if record.method == "titration":
             if record.soap_g is None or record.acid_mol_l is None or not record.acid_ml:
@@ -81,12 +82,16 @@ def _alkali(batch: Batch, record: AlkaliTest, at: datetime) -> None:
         require_amount(record.bar_weight_g, msg("A bar's weight in grams"))
 
 
-def _ph(ph: float, half_width: float | None, strength_pct: float | None) -> None:
+def _half_width(half_width: float | None) -> None:
     if half_width is not None and not (math.isfinite(half_width) and half_width > 0):
         raise ImpossibleRecord(
             msg("A half-width of {half_width} is not possible: no reading is exact.", half_width=digits(half_width)),
             msg("Enter half a step of the strip, or what the meter may be off: 0.1, say."),
         )
+
+
+def _ph(ph: float, half_width: float | None, strength_pct: float | None) -> None:
+    _half_width(half_width)
     try:
         read_ph(ph, half_width if half_width is not None else STRIP_HALF_WIDTH, strength_pct)
     except ImpossibleTest as error:

@@ -9,7 +9,7 @@ from typing import Annotated, cast, get_args
 import typer
 
 from curejournal import workflow
-from curejournal.base.messages import join, msg, msg_n, quantity
+from curejournal.base.messages import join, msg, msg_n, quantity, sentence
 from curejournal.batch.descriptions import alkali_words, describe
 from curejournal.batch.kinds import KINDS
 from curejournal.batch.records import (
@@ -52,6 +52,7 @@ from curejournal.cli.options import (
 )
 from curejournal.cli.speech import tell, tell_all
 from curejournal.documents import formatting
+from curejournal.judging.alkali import NO_TEMPERATURE
 from curejournal.judging.judgement import LYE
 from curejournal.judging.traceability import lots_of
 from curejournal.soap.lye import LyeCheck, alkalis_for, check_lye
@@ -306,12 +307,16 @@ def test(
         packet,
     )
     enter_record(journal, code, record, at, by, confirmed, as_json)
+    if record.ph is not None and temperature is None and not as_json:
+        tell(sentence(NO_TEMPERATURE, msg(": add it with --temperature.")))
 
 
 def surface(
     code: Code,
     look: Annotated[str, typer.Argument(help=f"{', '.join(get_args(SurfaceLook))}.")],
-    count: Annotated[int | None, typer.Option("--count", help="How many spots.")] = None,
+    count: Annotated[
+        int | None, typer.Option("--count", help="How many spots; of a lye pocket, how many bars.")
+    ] = None,
     area: Annotated[float | None, typer.Option("--area", help="Part of the surface, %.")] = None,
     note: Annotated[str, typer.Option("--note", help="A remark.")] = "",
     outside_only: Annotated[bool, typer.Option("--outside-only", help="No cut face was looked at.")] = False,
@@ -345,6 +350,7 @@ def weighed(
     how: Annotated[str, typer.Argument(help=f"{', '.join(get_args(WeighedHow))}.")],
     batter: Annotated[float | None, typer.Option("--batter", help="Grams of all batter, without its pot.")] = None,
     resolution: Annotated[float, typer.Option("--resolution", help="The scale's step in grams.")] = 1.0,
+    confirmed: Confirmed = False,
     at: At = None,
     by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,
@@ -354,7 +360,7 @@ def weighed(
     record = WeighingCheck(
         cast(Weighed, one_of(covers, Weighed)), cast(WeighedHow, one_of(how, WeighedHow)), batter, resolution
     )
-    enter_record(journal, code, record, at, by, confirmed=False, as_json=as_json)
+    enter_record(journal, code, record, at, by, confirmed, as_json)
 
 
 def packet(

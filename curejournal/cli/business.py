@@ -341,7 +341,7 @@ def customer_erase(
     else:
         tell(
             msg(
-                "The name of contact {id} is erased. Backups and exports that were made before still hold it: delete "
+                "The name of customer {id} is erased. Backups and exports that were made before still hold it: delete "
                 "those yourself.",
                 id=known.id,
             )

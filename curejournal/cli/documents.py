@@ -80,7 +80,9 @@ def material(
 
 
 def find_causes(
-    end: Annotated[bool, typer.Option("--end", help="Ask what keeps it off its colour, not what turned it.")] = False,
+    end: Annotated[
+        bool, typer.Option("--end", help="Ask what keeps it off its colour, not what discoloured it.")
+    ] = False,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
@@ -96,7 +98,7 @@ def find_causes(
 def test_pour(
     name: Annotated[str, typer.Argument(help="Start the pour that is proposed of this material.")] = "",
     end: Annotated[
-        bool, typer.Option("--end", help="To tell what keeps it off its colour, not what turned it.")
+        bool, typer.Option("--end", help="To tell what keeps it off its colour, not what discoloured it.")
     ] = False,
     by: By = ME,
     journal: JournalAt = DEFAULT_JOURNAL,

@@ -67,6 +67,8 @@ def judge(
         tell(edition.words)
     for one in recalls:
         tell_all(msg("Recall {batch}? {line}", batch=one.batch, line=line) for line in one.words)
+    if recalls:
+        tell(msg("Answer it, signed: `batch withdraw {code}`, or `batch keep-on-sale {code}`.", code=code))
     for finding in judgement.findings:
         tell(msg("- {check}: {verdict}. {words}", check=finding.check, verdict=finding.verdict, words=finding.words))
     if expected:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Annotated
 
@@ -25,6 +25,7 @@ from curejournal.cli.options import (
     days_of,
     now_of,
     open_journal,
+    paper_of,
     print_json,
     rules_of,
 )
@@ -38,6 +39,7 @@ from curejournal.journal.salvage import salvage as salvage_journal
 from curejournal.journal.seals import HEAD, shown_head
 from curejournal.journal.store import Journal, utc_now
 from curejournal.judging.limits import Limits
+from curejournal.workflow import readers
 
 
 @contextmanager
@@ -169,16 +171,25 @@ def settings(
         str | None, typer.Option("--time-zone", help='Europe/Lisbon, say; "" for that of this computer.')
     ] = None,
     place: Annotated[str | None, typer.Option("--place", help="The name that papers and portfolios bear.")] = None,
+    paper: Annotated[
+        str | None, typer.Option("--paper", help="a4 or letter: what records, fact sheets and portfolios are on.")
+    ] = None,
     journal: JournalAt = DEFAULT_JOURNAL,
     as_json: AsJson = False,
 ) -> None:
-    """Show the journal's house rules, time zone and place, or set them; earlier ones stay in the history."""
+    """Show the journal's house rules, time zone, place and paper, or set them; earlier ones stay in the history."""
+    size = next(one for one in readers.PAPERS if one.lower() == paper_of(paper)) if paper else None
     with open_journal(journal) as kept:
         rules = rules_of(rule or [], workflow.current_limits(kept))
-        workflow.keep_settings(kept, zone=time_zone, name=place, rules=rules if rule else None)
+        habits = replace(readers.kept_habits(kept), paper=size) if size else None
+        workflow.keep_settings(
+            kept, zone=time_zone, name=place, rules=rules if rule else None, habits=asdict(habits) if habits else None
+        )
         zone, name = str(workflow.time_zone(kept)), workflow.place(kept)
+        size = readers.kept_habits(kept).paper
     if as_json:
-        print_json({"rules": asdict(rules), "rules_version": rules.version, "time_zone": zone, "place": name})
+        said = {"rules": asdict(rules), "rules_version": rules.version, "time_zone": zone, "place": name}
+        print_json({**said, "paper": size.lower()})
         return
     for limit in fields(Limits):
         about = limit.metadata
@@ -193,7 +204,7 @@ def settings(
                 bounds=bounds,
             )
         )
-    tell(msg("time zone: {zone}\nplace: {place}", zone=zone, place=name or msg("none")))
+    tell(msg("time zone: {zone}\nplace: {place}\npaper: {paper}", zone=zone, place=name or msg("none"), paper=size))
 
 
 def backup(

@@ -16,6 +16,11 @@ _T1, _T3, _T4 = (k * np.exp(1j * np.radians(by)) for k, by in ((-0.17, -30.0), (
 """The terms of T at one, three and four times the hue, as numbers to multiply the powers of the unit vector by."""
 
 
+_BLOCK = 4000
+"""Colours that are compared at a time: what is worked out in between then stays in the processor's cache. Ours: 15,000
+took 1.0 ms in such blocks, 1.8 ms at once."""
+
+
 class Interval(NamedTuple):
     """An estimate with the interval around it."""
 
@@ -33,25 +38,29 @@ def _terms(reference_lab: ArrayLike, sample_lab: ArrayLike) -> tuple[Array, ...]
     a1, a2 = a1 * stretch, a2 * stretch
     c1, c2 = _chroma(a1, b1), _chroma(a2, b2)
     h1, h2 = _hue(a1, b1), _hue(a2, b2)
-    grey = c1 * c2 == 0.0
+    both, difference = c1 * c2, c2 - c1
     # The shorter way round; hues opposite to the last digits keep the sign of h2 - h1 (Sharma et al., eq. 10).
-    turn = np.where(grey, 0.0, h2 - h1 - _TURN * np.rint((h2 - h1) / (_TURN + 1e-12)))
+    turn = h2 - h1
+    turn = turn - _TURN * np.rint(turn / (_TURN + 1e-12))
     chroma = (c1 + c2) / 2
-    hue = np.where(grey, h1 + h2, h1 + turn / 2)
+    hue = h1 + turn / 2
+    grey = both == 0.0
+    if grey.any():
+        turn, hue = np.where(grey, 0.0, turn), np.where(grey, h1 + h2, hue)
+        a1, b1, c1 = np.where(grey, 0.0, a1), np.where(grey, 0.0, b1), np.where(grey, 1.0, c1)
     hue = np.where(hue < 0.0, hue + _TURN, np.where(hue >= _TURN, hue - _TURN, hue))
     # The cosines of one to four times the hue are the powers of one number on the unit circle: the first colour's hue,
     # turned by half the way. Chroma and this number by hand, as hypot and a complex exp took most of the time.
     # Of a grey the hue does not matter, as its difference in hue is nought.
     half = np.sin(turn / 2)
-    first_hue = np.where(grey, 0.0, a1 + 1j * b1) / np.where(grey, 1.0, c1)
-    unit = first_hue * (np.sqrt(1.0 - half * half) + 1j * half)
+    unit = (a1 + 1j * b1) / c1 * (np.sqrt(1.0 - half * half) + 1j * half)
     t = 1.0 + (unit * (_T1 + unit * (0.24 + unit * (_T3 + unit * _T4)))).real
     offset2 = ((first[..., 0] + second[..., 0]) / 2 - 50.0) ** 2
     bump = np.exp(-(((np.degrees(hue) - 275.0) / 25.0) ** 2))
     return (
         second[..., 0] - first[..., 0],
-        c2 - c1,
-        2.0 * np.sqrt(c1 * c2) * half,
+        difference,
+        2.0 * np.sqrt(both) * half,
         1.0 + 0.015 * offset2 / np.sqrt(20.0 + offset2),
         1.0 + 0.045 * chroma,
         1.0 + 0.015 * chroma * t,
@@ -95,7 +104,12 @@ def ciede2000(reference_lab: ArrayLike, sample_lab: ArrayLike) -> Array:
     .. [2] Sharma, Wu & Dalal, Color Res. Appl. 30(1), 2005, doi 10.1002/col.20070.
 
     """
-    lightness, chroma, hue, s_l, s_c, s_h, rotation = _terms(reference_lab, sample_lab)
+    sample = np.asarray(sample_lab, dtype=float)
+    if np.ndim(reference_lab) == 1 and sample.size > 3 * _BLOCK:
+        rows = sample.reshape(-1, 3)
+        blocks = [ciede2000(reference_lab, rows[start : start + _BLOCK]) for start in range(0, len(rows), _BLOCK)]
+        return np.concatenate(blocks).reshape(sample.shape[:-1])
+    lightness, chroma, hue, s_l, s_c, s_h, rotation = _terms(reference_lab, sample)
     lightness, chroma, hue = lightness / s_l, chroma / s_c, hue / s_h
     square = lightness * lightness + chroma * chroma + hue * hue + rotation * chroma * hue
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))

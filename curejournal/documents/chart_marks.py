@@ -62,14 +62,15 @@ def slope_line(day: float, value: float, a_week: float, weeks: float, name: str)
     """Draw how steep a loss of so much a week is, from a point on, named at its end."""
     ends = [{"days": day, "value": value}, {"days": day + 7 * weeks, "value": value * (1 - a_week / 100) ** weeks}]
     line = rows_of(ends).mark_line(color=CHART_CALM, strokeWidth=2, strokeDash=[6, 3], clip=True)
-    text = rows_of([{**ends[-1], "name": name}]).mark_text(align="right", baseline="bottom", dy=-4, fontSize=13)
+    text = rows_of([{**ends[-1], "name": name}]).mark_text(align="right", baseline="bottom", dy=-14, fontSize=13)
     place = {"x": alt.X("days:Q"), "y": alt.Y("value:Q")}
     return [line.encode(**place), text.encode(**place, text="name:N")]
 
 
 def day_axis(start: datetime | None) -> alt.Axis:
     """Give an axis of days since the pour; with the pour's time, each day has its date below it."""
-    common: dict[str, Any] = {"tickMinStep": 1, "tickCount": 6, "format": "d", "grid": False, "labelOverlap": "greedy"}
+    common: dict[str, Any] = {"tickMinStep": 1, "tickCount": 6, "format": "d", "grid": False}
+    common |= {"labelOverlap": "greedy", "labelSeparation": 10}  # dates that touch read as one
     if start is None:
         return alt.Axis(**common)
     # Told as if its clock were UTC, so that each reader sees the maker's own dates.

@@ -54,7 +54,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
     history, expected = sheet.history, sheet.expected
     lots = [lot for lot in dict.fromkeys(use.ingredient.lot for use in history.uses) if lot]
     told = [
-        ("kind", history.kind),
+        (msg("kind"), history.kind),
         (
             msg("used in"),
             msg(
@@ -63,7 +63,7 @@ def summary(sheet: FactSheet) -> list[tuple[str, str]]:
                 batches=msg_n("{number} batch", "{number} batches", len(history.batches)),
             ),
         ),
-        ("lots", join(", ", lots) or NO_LOT),
+        (msg("lots"), join(", ", lots) or NO_LOT),
     ]
     doses = history.doses_pct
     if doses:
@@ -297,9 +297,9 @@ def _big_figures(page: Sheet, told: Sequence[tuple[str, str]]) -> None:
 
 
 HEAD = (
-    "batch",
-    "poured",
-    "lot",
+    msg("batch"),
+    msg("poured"),
+    msg("lot"),
     msg("% of oils"),
     msg("greatest change, ΔE00"),
     msg("what became of it"),

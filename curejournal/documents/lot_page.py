@@ -39,7 +39,7 @@ def lot_pdf(
             )
         )
         rows = [(use.batch, use.name, maybe_day(use.poured_at), grams(use.grams)) for use in of_it]
-        sheet.rows(("batch", "name", "poured", "used"), rows, (20, 70, 35, 25), right=(3,))
+        sheet.rows((msg("batch"), msg("name"), msg("poured"), msg("used")), rows, (20, 70, 35, 25), right=(3,))
     for use in {use.batch: use for use in uses}.values():
         sheet.say(msg("{batch}: {gone}.", batch=use.batch, gone=describe_bars_out(use.gone)))
     return bytes(sheet.output())

@@ -95,7 +95,7 @@ def expected_figure(expected: Expected, material: str, tolerance: float | None =
         together=together,
     )
     words += msg(
-        "farthest from its colour about day {day:.0f}, by {difference:.1f} ΔE00 ",
+        "furthest from target about day {day:.0f}, by {difference:.1f} ΔE00 ",
         day=peak["days"],
         difference=peak["value"],
     )

@@ -34,7 +34,8 @@ def _cut(kind: str, text: str) -> str:
     options.flavor = "woff"  # of web formats the one that needs no further library
     options.layout_features = ["kern", "liga"]
     options.name_IDs = [0, 13, 14]  # whose it is, and its licence
-    with TTFont(font_path(PAPER_FONTS[kind])) as font:
+    # Read as it is needed: most of it is left out, and half of the time would go into reading that.
+    with TTFont(font_path(PAPER_FONTS[kind]), lazy=True) as font:
         cutter = subset.Subsetter(options)
         cutter.populate(text=text)
         cutter.subset(font)

@@ -28,10 +28,10 @@ def portfolio_pdf(
     *,
     made_on: datetime,
     software: str,
-    paper: tuple[float, float] | str = "A4",
+    paper: tuple[float, float] | str | None = None,
     voice: Voice | None = None,
 ) -> bytes:
-    """The portfolio as a PDF, on A4 or a size in millimetres; a soap is never broken over two pages."""
+    """The portfolio as a PDF, on the reader's paper or a size in millimetres; a soap is never broken over two pages."""
     foot = join(" · ", (design.title, formatting.day(made_on), software))
     sheet = Sheet(design.title, foot, made_on, paper, voice)
     sheet.add_page()

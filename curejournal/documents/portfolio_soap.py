@@ -106,10 +106,7 @@ class Soap:
 
 def soap_of(shown: PortfolioBatch) -> Soap:
     """Choose what is told of a batch."""
-    controls = {portion.name for portion in shown.batch.portions if portion.control}
-    followed = {name: one for name, one in shown.journeys.items() if one.points and name not in controls}
-    parts = shown.batch.parts
-    followed = {name: one for name, one in followed.items() if parts.get(name) not in followed}
+    followed = _followed(shown)
     main = main_portion(followed)
     told = {story.portion: story for story in stories(shown.batch, followed)}
     names = [main, *(name for name in followed if name != main)] if main else []
@@ -128,6 +125,13 @@ def soap_of(shown: PortfolioBatch) -> Soap:
         shots=shown.shots,
         batch=shown.batch,
     )
+
+
+def _followed(shown: PortfolioBatch) -> dict[str, ColourSeries]:
+    """The portions that have colours, controls aside; a part is told of where its portion has none of its own."""
+    controls = {portion.name for portion in shown.batch.portions if portion.control}
+    seen = {name: one for name, one in shown.journeys.items() if one.points and name not in controls}
+    return {name: one for name, one in seen.items() if shown.batch.parts.get(name) not in seen}
 
 
 def age_at(batch: Batch, at: datetime) -> str:

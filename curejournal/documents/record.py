@@ -110,10 +110,10 @@ def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
         msg(", {bars_cut}", bars_cut=msg_n("{number} bar", "{number} bars", batch.bars_cut)) if batch.bars_cut else ""
     )
     facts = [
-        ("poured", formatting.moment(batch.poured_at, judgement.on.tzinfo) if batch.poured_at else NO_LOT),
+        (msg("poured"), formatting.moment(batch.poured_at, judgement.on.tzinfo) if batch.poured_at else NO_LOT),
         (msg("cut"), maybe_day(batch.event_at("cut")) + bars),
-        ("judged", msg("{on}: {headline}", on=formatting.moment(judgement.on), headline=judgement.headline)),
-        ("released", formatting.moment(released, judgement.on.tzinfo) if released else msg("not released")),
+        (msg("judged"), msg("{on}: {headline}", on=formatting.moment(judgement.on), headline=judgement.headline)),
+        (msg("released"), formatting.moment(released, judgement.on.tzinfo) if released else msg("not released")),
     ]
     sheet.facts(facts, 22)
     for question in judgement.recall:
@@ -135,9 +135,9 @@ def _head(sheet: Sheet, record: BatchRecord, place: str) -> None:
 
 def _process(sheet: Sheet, record: BatchRecord) -> None:
     told = record.batch.of(Event)
-    sheet.heading("Process")
+    sheet.heading(msg("Process"))
     rows = [(moment(entry.at, record.judgement), describe(entry.record), entry.by) for entry in told]
-    sheet.rows(("when", "what", msg("entered by")), rows, (35, 75, 40))
+    sheet.rows((msg("when"), msg("what"), msg("entered by")), rows, (35, 75, 40))
     if not told:
         sheet.say(msg("Nothing was noted."))
     for kind in dict.fromkeys(reading.kind for _, reading in record.batch.records(ScalarReading)):
@@ -158,7 +158,7 @@ def _process(sheet: Sheet, record: BatchRecord) -> None:
 
 
 def _release(sheet: Sheet, record: BatchRecord) -> None:
-    sheet.heading("Release")
+    sheet.heading(msg("Release"))
     acts = record.batch.of(Decision)
     for entry in acts:
         at, act = entry.at, entry.record
@@ -188,7 +188,7 @@ def _release(sheet: Sheet, record: BatchRecord) -> None:
         sheet.add_page()
     third = sheet.epw / 3
     sheet.set_draw_color(60)
-    for column, what in enumerate(("name", "date", "signature")):
+    for column, what in enumerate((msg("name"), msg("date"), msg("signature"))):
         x, y = sheet.l_margin + column * third, sheet.get_y()
         sheet.line(x, y, x + third - 5, y)
         sheet.set_xy(x, y + 0.6)
@@ -215,7 +215,7 @@ def _corrections(sheet: Sheet, record: BatchRecord) -> None:
     changed = [entry for entry in record.history if entry.supersedes in earlier]
     if not changed:
         return
-    sheet.heading("Corrections")
+    sheet.heading(msg("Corrections"))
     sheet.say(msg("What was corrected or taken back stays in the journal."))
     rows = [
         (
@@ -226,4 +226,4 @@ def _corrections(sheet: Sheet, record: BatchRecord) -> None:
         )
         for entry in changed
     ]
-    sheet.rows(("when", "by", "was", msg("is, or why it was taken back")), rows, (28, 28, 47, 47))
+    sheet.rows((msg("when"), msg("by"), msg("was"), msg("is, or why it was taken back")), rows, (28, 28, 47, 47))

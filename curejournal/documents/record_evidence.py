@@ -26,7 +26,7 @@ def colours(sheet: Sheet, batch: Batch, judgement: Judgement, pictures: Sequence
     portions = {portion.name: portion for portion in batch.portions}
     if not judgement.journeys:
         return
-    sheet.heading("Colour", room=48)
+    sheet.heading(msg("Colour"), room=48)
     for name, journey in judgement.journeys.items():
         wanted = _wanted(portions.get(name))
         now = (
@@ -46,14 +46,17 @@ def colours(sheet: Sheet, batch: Batch, judgement: Judgement, pictures: Sequence
                 f"{point.days:.1f}",
                 formatting.lab_with_doubt(point.lab, point.lab_sd),
                 formatting.figure(point.difference) if point.difference else "",
-                "approximate" if point.grade is Grade.INDICATIVE else str(point.grade),
+                msg("approximate") if point.grade is Grade.INDICATIVE else msg(str(point.grade)),
             )
             for point in journey.points
         ]
         sheet.rows(
-            ("measured", "day", msg("CIELAB D50, 95 %"), "ΔE00", "grade"), rows, (30, 12, 62, 28, 20), right=(1,)
+            (msg("measured"), msg("day"), msg("CIELAB D50, 95%"), "ΔE00", msg("grade")),
+            rows,
+            (30, 12, 62, 28, 20),
+            right=(1,),
         )
-    sheet.say(msg("Measured from photos against a colour card; differences are CIEDE2000 with 95 % intervals."), 8)
+    sheet.say(msg("Measured from photos against a colour card; differences are CIEDE2000 with 95% intervals."), 8)
     sheet.pictures(pictures)
 
 
@@ -72,7 +75,7 @@ def _wanted(portion: Portion | None) -> str:
 def weights(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
     """Weights by day, and what they say of drying."""
     weighings = batch.records(Weighing)
-    sheet.heading("Weights")
+    sheet.heading(msg("Weights"))
     if not weighings:
         sheet.say(msg("No weights were entered."))
         return
@@ -86,7 +89,7 @@ def weights(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
         by_day.setdefault(formatting.day(at), {}).setdefault(weighing.subject, []).append(f"{weighing.grams:g}{bars}")
     rows = [(day, *(join(", ", told.get(subject, ())) for subject in subjects)) for day, told in by_day.items()]
     wide = [30.0, *([120.0 / len(subjects)] * len(subjects))]
-    head = ("day", *(msg("{subject}, g", subject=subject) for subject in subjects))
+    head = (msg("day"), *(msg("{subject}, g", subject=subject) for subject in subjects))
     sheet.rows(head, rows, wide, right=tuple(range(1, len(head))))
     left_out = len(dict.fromkeys(weighing.subject for _, weighing in weighings)) - len(subjects)
     if left_out:
@@ -103,16 +106,18 @@ def tests(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
     pairs = zip(entries, judgement.alkali.tests, strict=False)
     said = {entry.id: msg("{outcome}: {words}", outcome=test.outcome.value, words=test.words) for entry, test in pairs}
     rows = [(moment(e.at, judgement), describe(e.record), said.get(e.id, ""), e.by) for e in entries]
-    sheet.rows(("when", "test", msg("what it says"), "by"), rows, (28, 48, 48, 28))
+    sheet.rows((msg("when"), msg("test"), msg("what it says"), msg("by")), rows, (28, 48, 48, 28))
     if not entries:
         sheet.say(msg("No alkali test was entered."))
     surface = [(moment(at, judgement), describe(note)) for at, note in batch.records(SurfaceNote)]
-    sheet.rows(("when", "surface"), surface, (30, 120))
+    sheet.rows((msg("when"), msg("surface")), surface, (30, 120))
 
 
 def checks(sheet: Sheet, judgement: Judgement) -> None:
     """The verdict and every check, with its rule and source."""
     sheet.heading(msg("Judgement of {on}: {verdict}", on=formatting.moment(judgement.on), verdict=judgement.verdict))
-    rows = [(f.check, f.verdict.value, f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings]
-    sheet.rows(("check", "says", "because", msg("rule and its source")), rows, (22, 18, 58, 56))
+    rows = [
+        (msg(f.check), msg(f.verdict.value), f.words, rule_and_source(f.rule, f.source)) for f in judgement.findings
+    ]
+    sheet.rows((msg("check"), msg("says"), msg("because"), msg("rule and its source")), rows, (22, 18, 58, 56))
     sheet.say(msg("Rules {rules_version}.", rules_version=judgement.rules_version), 8)

@@ -21,7 +21,7 @@ NO_LOT = msg("not recorded")
 def making(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
     """Who weighed and checked with what, by which instruction; yield, storage, durability."""
     found = batch.records(MakingDetails)
-    sheet.heading("Making")
+    sheet.heading(msg("Making"))
     made = found[-1][1] if found else MakingDetails()
     planned = (
         msg("{planned_bars} planned, ", planned_bars=msg_n("{number} bar", "{number} bars", made.planned_bars))
@@ -67,12 +67,14 @@ def deviations(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
     found = batch.records(Deviation)
     if not found:
         return
-    sheet.heading("Deviations")
+    sheet.heading(msg("Deviations"))
     rows = [
         (formatting.moment(at, judgement.on.tzinfo), one.what, one.disposition, one.decided_by or "", one.why)
         for at, one in found
     ]
-    sheet.rows(("when", "what", "disposition", msg("decided by"), "why"), rows, (28, 48, 24, 24, 30))
+    sheet.rows(
+        (msg("when"), msg("what"), msg("disposition"), msg("decided by"), msg("why")), rows, (28, 48, 24, 24, 30)
+    )
 
 
 def after_sale(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
@@ -81,7 +83,7 @@ def after_sale(sheet: Sheet, batch: Batch, judgement: Judgement) -> None:
     if told:
         sheet.heading(msg("After the sale"))
         sheet.rows(
-            ("when", "what", msg("entered by")),
+            (msg("when"), msg("what"), msg("entered by")),
             [(formatting.moment(entry.at, judgement.on.tzinfo), describe(entry.record), entry.by) for entry in told],
             (35, 90, 30),
         )
@@ -91,7 +93,7 @@ def lots_rows(sheet: Sheet, lots: Sequence[MaterialLot]) -> None:
     """Supplier, dates and acceptance of the lots that are known."""
     if lots:
         sheet.rows(
-            ("material", "lot", "supplier", "received", msg("best before"), msg("accepted by")),
+            (msg("material"), msg("lot"), msg("supplier"), msg("received"), msg("best before"), msg("accepted by")),
             [
                 (
                     one.material,

@@ -23,7 +23,7 @@ def materials(
     children: Sequence[LotUse],
 ) -> None:
     """Every material with its lot; what is embedded in the batch, and what it was embedded in."""
-    sheet.heading("Materials")
+    sheet.heading(msg("Materials"))
     recipe = batch.recipe
     if recipe is None:
         sheet.say(msg("No recipe was entered."))
@@ -50,7 +50,7 @@ def materials(
         (liquid.name, "", liquid.grams, liquid.lot, "" if liquid.water_fraction == 1 else _milk(liquid.water_fraction))
         for liquid in recipe.liquids
     ]
-    rows += [(a.name, a.portion or msg("whole batch"), a.grams, a.lot, a.kind) for a in recipe.additives]
+    rows += [(a.name, a.portion or msg("whole batch"), a.grams, a.lot, msg(a.kind)) for a in recipe.additives]
     rows += [
         (a.key, "", a.grams, a.lot, msg("acid, {strength_pct:g} %", strength_pct=a.strength_pct)) for a in recipe.acids
     ]
@@ -65,7 +65,7 @@ def materials(
         for e in recipe.embeds
     ]
     sheet.rows(
-        ("material", "portion", "weighed", msg("% of oils"), "lot", "remark"),
+        (msg("material"), msg("portion"), msg("weighed"), msg("% of oils"), msg("lot"), msg("remark")),
         [(n, p, grams(g), f"{100 * g / oils_g:.1f}", lot or NO_LOT, remark) for n, p, g, lot, remark in rows],
         (42, 27, 20, 17, 26, 32),
         right=(2, 3),
@@ -137,7 +137,7 @@ def lye_check(sheet: Sheet, lye: LyeCheck | None) -> None:
             msg("with every spread at its worst"),
             msg("{worst_low} to {worst_high} %", worst_low=worst_low, worst_high=worst_high),
         ),
-        ("lye", msg("{lye_g} on {fat_g} of fat", lye_g=grams(lye.lye_g), fat_g=grams(lye.fat_g))),
+        (msg("lye"), msg("{lye_g} on {fat_g} of fat", lye_g=grams(lye.lye_g), fat_g=grams(lye.fat_g))),
     ]
     if lye.lye_concentration_pct is not None:
         facts.append((msg("lye concentration"), f"{lye.lye_concentration_pct:.1f} %"))

@@ -78,17 +78,20 @@ class Printed(FPDF):
 
 
 class Sheet(Printed):
-    """A document with margins. `running` stands at the foot of each page, beside its number."""
+    """A document with margins. `running` stands at the foot of each page, beside its number.
+
+    Its pages are of the reader's paper, A4 if that is not known, unless it has a format of its own.
+    """
 
     def __init__(
         self,
         title: str,
         running: str,
         made_on: datetime,
-        format: str | tuple[float, float] = "A4",  # noqa: A002 (fpdf2's own name)
+        format: str | tuple[float, float] | None = None,  # noqa: A002 (fpdf2's own name)
         voice: Voice | None = None,
     ) -> None:
-        super().__init__(format, voice)
+        super().__init__(format or (voice.paper if voice else "A4"), voice)
         self._running = self.fit(running)
         self.set_title(self.fit(title))
         self.set_lang("en-GB")

@@ -114,9 +114,8 @@ def soap_picture(
     return with_gains(_within(_to_aspect(cut, aspect, at), longest), gains, exact_to)
 
 
-def gains_by(data: bytes, seen: Sequence[Seen]) -> Gains | None:
+def gains_by(photo: Photo, seen: Sequence[Seen]) -> Gains | None:
     """Find the balance of a photo by what was measured in it, for another one of the same light."""
-    photo = read_photo(data)
     small = shrunk(photo, BALANCED_AT_PX)
     return gains_of(small, photo.width / small.shape[1], seen)
 

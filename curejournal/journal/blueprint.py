@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from sqlalchemy import URL, Connection, text
 
 from curejournal.journal.database import TODAY, Schema, engine_for, migrate
@@ -27,18 +29,23 @@ def strangers(connection: Connection, revision: str, schema: Schema = TODAY) -> 
         )
         found = {name for table in metadata.tables for name in connection.scalars(guards, {"table": table})}
         return tuple(sorted(found ^ {f"{table}_keeps" for table in metadata.tables} ^ {"contact_keeps_words"}))
+    return tuple(sorted({name for name, _ in _objects(connection) ^ _made_by_steps(revision, schema)}))
+
+
+@cache
+def _made_by_steps(revision: str, schema: Schema) -> frozenset[tuple[str, tuple[str, ...]]]:
     engine = engine_for(URL.create("sqlite"))
     try:
         with engine.execution_options(writes=True).begin() as fresh:
             migrate(fresh, schema, revision)
-            return tuple(sorted({name for name, _ in _objects(connection) ^ _objects(fresh)}))
+            return _objects(fresh)
     finally:
         engine.dispose()
 
 
-def _objects(connection: Connection) -> set[tuple[str, tuple[str, ...]]]:
+def _objects(connection: Connection) -> frozenset[tuple[str, tuple[str, ...]]]:
     rows = connection.execute(text("SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_stat%'"))
-    return {(name, _pieces(sql or "")) for name, sql in rows}
+    return frozenset((name, _pieces(sql or "")) for name, sql in rows)
 
 
 def _pieces(sql: str) -> tuple[str, ...]:

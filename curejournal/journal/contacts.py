@@ -68,8 +68,8 @@ def find_contact(connection: Connection, number: int) -> Contact:
     row = connection.execute(query).first()
     if row is None:
         raise NotInJournal(
-            msg("There is no contact {the_number}.", the_number=number),
-            msg("Check the number in the list of contacts."),
+            msg("There is no customer {the_number}.", the_number=number),
+            msg("Check the number in the list of customers."),
         )
     return _as_contact(row)
 

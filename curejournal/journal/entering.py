@@ -71,7 +71,7 @@ def with_contact(record: Record, contact: int | None) -> Record:
     if getattr(record, "contact", None) != NEW_CONTACT:
         return record
     if contact is None:
-        raise EntryRefused(msg("An entry names a new contact, and none is kept with it."))
+        raise EntryRefused(msg("An entry names a new customer, and none is kept with it."))
     changed: Any = record
     return cast(Record, replace(changed, contact=contact))
 

@@ -270,7 +270,7 @@ class Ledger(Reader):
         elif isinstance(item.record, Withdrawn):
             raise EntryRefused(msg("A withdrawal must name the entry that it takes back."))
         if item.photo is not None and not connection.scalar(kept(item.photo)):
-            raise NotInJournal(msg("The photo of this entry is not in the journal."), msg("Keep the photo first."))
+            raise NotInJournal(msg("The photo of this entry is not in the journal."), msg("Add the photo first."))
         row: dict[str, Any] = {
             "batch_id": batch_id,
             "kind": kind,

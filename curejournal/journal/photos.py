@@ -132,7 +132,7 @@ class Shelf:
         if hashlib.sha256(data).hexdigest() != sha256:
             raise JournalDamaged(
                 msg("The photo {name} is {data}.", name=path.name, data="damaged" if data else "missing"),
-                msg("Take in the same photo again, or restore the latest backup into a new folder."),
+                msg("Add the same photo again, or restore the latest backup into a new folder."),
                 msg("All other photos and entries are safe."),
             )
         return data

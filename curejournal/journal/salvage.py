@@ -126,7 +126,7 @@ def _sound_rows(database: Path) -> _Found:
 
 def _nothing(why: str) -> JournalDamaged:
     return JournalDamaged(
-        msg("Nothing can be had from this database: {why}.", why=why),
+        msg("Nothing can be read from this database: {why}.", why=why),
         msg("Restore the latest backup into a new folder. The photos are files of their own, below photos/."),
     )
 

@@ -53,7 +53,7 @@ def seen_photos(note: Path) -> Iterator[SeenPhotos]:
         begun, *lines = note.read_text("utf-8").splitlines()
         if 0 <= time.time() - float(begun) < _GOES_ON_S:
             seen = {line for line in lines if line}
-    with suppress(OSError):  # where nothing may be written, a full disk too, each check begins anew
+    with suppress(OSError):  # where nothing may be written, a full disk too, each check begins again
         make_folder(note.parent)
         if not seen:
             note.write_text(f"{time.time()}\n", "utf-8")

@@ -8,7 +8,7 @@ clock where they were entered; `journal.json` and the tables hold the offset.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from itertools import groupby
 from pathlib import Path
@@ -30,6 +30,34 @@ CUT = msg(" … (cut: the whole is in journal.json)")
 Row = Mapping[str, Any]
 AGE, LOSS, OFF_TARGET = "age, days", "loss, %", "from the target, ΔE00"
 _FIGURES = {AGE: "", LOSS: "weighing", OFF_TARGET: "colour"}  # of every kind of entry, or of one
+
+
+def _room_readings(entry: Row) -> Iterator[Row]:
+    for at, temperature_c, humidity_pct in entry["record"]["readings"]:
+        yield {"entry": entry["id"], "at": at, "temperature_c": temperature_c, "humidity_pct": humidity_pct}
+
+
+def _ingredients(entry: Row) -> Iterator[Row]:
+    for part in ("oils", "alkalis", "acids", "liquids", "additives", "embeds"):
+        for one in entry["record"].get(part, ()):
+            name = next(one[field] for field in ("key", "name", "batch", "kind") if field in one)
+            yield {"entry": entry["id"], "batch": entry["batch"], "part": part, **one, "name": name}
+
+
+_LISTS: dict[str, tuple[str, dict[str, Any], Callable[[Row], Iterator[Row]]]] = {
+    "room log": (
+        "room readings",
+        {"entry": int, "at": AwareDatetime, "temperature_c": float, "humidity_pct": float},
+        _room_readings,
+    ),
+    "recipe": (
+        "ingredients",
+        {"entry": int, "batch": str, "part": str, "name": str, "grams": float, "lot": str, "portion": str},
+        _ingredients,
+    ),
+}
+"""Sheets with a row for each item of what one entry lists; there it is JSON in a cell. Of more rows than a sheet holds
+(1,048,576) the rest stands in the tables alone."""
 
 
 def write_workbook(data: Data, kinds: Collection[str], by_batch: Iterable[EntryRow], to: BinaryIO, aside: Path) -> None:
@@ -63,17 +91,26 @@ def write_workbook(data: Data, kinds: Collection[str], by_batch: Iterable[EntryR
         for sheet in sheets:
             for one in getattr(data, sheet.name):
                 sheet.add(plain_row(sheet.name, one))
-        missing = {kind: added_since(kind) for kind in kinds if kind in RECORDS}
         of_kind = {kind: _Sheet(book, formats, kind, columns_of(kind), _FIGURES) for kind in RECORDS if kind in kinds}
-        for _, some in groupby(by_batch, key=lambda entry: entry.batch):
-            entries = [plain_row("entries", entry) for entry in some]
-            derived = _derived(entries)
-            for entry in entries:
-                if entry["kind"] in of_kind:
-                    row = {**missing[entry["kind"]], **entry, **entry["record"]}
-                    of_kind[entry["kind"]].add(row, derived.get(entry["id"], {}))
-        for sheet in (*sheets, *of_kind.values()):
+        lists = {
+            kind: (_Sheet(book, formats, *_LISTS[kind][:2]), _LISTS[kind][2]) for kind in of_kind if kind in _LISTS
+        }
+        _add_entries(by_batch, of_kind, lists)
+        for sheet in (*sheets, *of_kind.values(), *(listed for listed, _ in lists.values())):
             sheet.finish()
+
+
+def _add_entries(by_batch: Iterable[EntryRow], of_kind: Mapping[str, _Sheet], lists: Mapping[str, Any]) -> None:
+    missing = {kind: added_since(kind) for kind in of_kind}
+    for _, some in groupby(by_batch, key=lambda entry: entry.batch):
+        entries = [plain_row("entries", entry) for entry in some]
+        derived = _derived(entries)
+        for entry in (entry for entry in entries if entry["kind"] in of_kind):
+            kind = entry["kind"]
+            of_kind[kind].add({**missing[kind], **entry, **entry["record"]}, derived.get(entry["id"], {}))
+            listed, items = lists.get(kind, (None, None))
+            for item in items(entry) if items else ():
+                listed.add(item)
 
 
 class _Sheet:
@@ -139,15 +176,9 @@ def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
     """What is worked out for each entry of a batch, by its number; entries come in order of time."""
     found: dict[int, dict[str, float]] = {}
     corrected = {row["supersedes"] for row in entries}
-    poured: dict[str, datetime] = {}
     first_g: dict[tuple[str, str, int], float] = {}
-    targets: dict[tuple[str, str], Any] = {}
     current = [row for row in entries if row["id"] not in corrected]
-    for row in current:
-        if row["kind"] == "event" and row["record"].get("kind") == "poured":
-            poured.setdefault(row["batch"], datetime.fromisoformat(row["at"]))
-        if row["kind"] == "portion" and row["record"].get("target_lab"):
-            targets[(row["batch"], row["record"]["name"])] = row["record"]["target_lab"]
+    poured, targets = _poured_and_targets(current)
     for row in current:
         figures = found.setdefault(row["id"], {})
         record, batch = row["record"], row["batch"]
@@ -162,3 +193,16 @@ def _derived(entries: Sequence[Row]) -> dict[int, dict[str, float]]:
             off = float(ciede2000(targets[(batch, record["portion"])], record["lab"]))
             figures[OFF_TARGET] = round(off, 3)
     return found
+
+
+def _poured_and_targets(current: Sequence[Row]) -> tuple[dict[str, datetime], dict[tuple[str, str], Any]]:
+    """When each batch was poured first, and the target colour of each portion."""
+    poured: dict[str, datetime] = {}
+    targets: dict[tuple[str, str], Any] = {}
+    for row in current:
+        record = row["record"]
+        if row["kind"] == "event" and record.get("kind") == "poured":
+            poured.setdefault(row["batch"], datetime.fromisoformat(row["at"]))
+        if row["kind"] == "portion" and record.get("target_lab"):
+            targets[(row["batch"], record["name"])] = record["target_lab"]
+    return poured, targets

@@ -15,6 +15,7 @@ from curejournal.batch.records import AlkaliMethod, AlkaliTest, PacketCheck
 from curejournal.judging.lye_left import METER_BIAS_SD, STRIP_BIAS, STRIP_BIAS_SD, LyeLeft, Read
 from curejournal.soap.alkali import (
     METER_HALF_WIDTH,
+    PH_NOT_FOR_SALE_FROM,
     PH_PER_DEGREE,
     STRIP_HALF_WIDTH,
     USUAL_C,
@@ -29,6 +30,10 @@ DAY = timedelta(days=1)
 
 STRENGTH: dict[AlkaliMethod, int] = {"strip": 0, "meter": 1, "titration": 2}
 """How much a test proves, weakest first. Strips often read 1 to 3 units low in soap [common practice, no source]."""
+
+
+NO_TEMPERATURE = msg("the solution's temperature was not noted, and 5 °C change its pH by about 0.15")
+"""Why it is asked for: five times `PH_PER_DEGREE`."""
 
 
 class Outcome(StrEnum):
@@ -51,6 +56,11 @@ class AlkaliReading:
     ph: PhReading | None = None
     bar: str = ""
     packet: str = ""
+
+    @property
+    def never_for_sale(self) -> bool:
+        """Whether its pH at 1% lies wholly where soap is never for sale: read late, no other test lifts that."""
+        return self.ph is not None and self.ph.interval[0] >= PH_NOT_FOR_SALE_FROM - 1e-9
 
 
 @dataclass(frozen=True)
@@ -97,7 +107,8 @@ def read_tests(
         By what a share of the bar's mass at that time has grown since, as water left.
     late_from : datetime, optional
         From when the reaction is over: what is high after that is lifted by titration alone, and a gross titration by
-        `TITRATIONS_TO_LIFT`; what was high before by a good test of the same or a stronger kind.
+        `TITRATIONS_TO_LIFT`; what was high before by a good test of the same or a stronger kind. A late pH from
+        `PH_NOT_FOR_SALE_FROM` on is lifted by nothing: it stands, or it was wrong and is undone.
 
     Returns
     -------
@@ -129,6 +140,8 @@ reaction takes up some hundredths of a per cent at most, so that one of them tel
 
 def _lifted(high: AlkaliReading, later: Sequence[AlkaliReading], late_from: datetime | None) -> bool:
     late = late_from is not None and high.at >= late_from
+    if late and high.never_for_sale:
+        return False
     needed = STRENGTH["titration"] if late else STRENGTH[high.method]
     good = [test for test in later if test.outcome is Outcome.GOOD and STRENGTH[test.method] >= needed]
     gross = late and high.titration is not None and high.titration.interval_pct[0] > GROSS_PCT
@@ -158,7 +171,7 @@ def _read(at: datetime, test: AlkaliTest, limit: float, usual_to: float, factor:
     if reading.band is PhBand.USUAL and reading.interval[1] > usual_to + 1e-9:
         words += msg(", but above the {usual_to:g} of the rules in force", usual_to=usual_to)
     if test.temperature_c is None:
-        words += msg("; the solution's temperature was not noted, and 5 °C change its pH by about 0.15")
+        words = msg("{words}; {no_temperature}", words=words, no_temperature=NO_TEMPERATURE)
     return AlkaliReading(at, test.method, outcome, words, ph=reading, bar=test.bar, packet=test.packet)
 
 

@@ -159,11 +159,11 @@ class ColourSeries:
         if self.darkens:
             return msg("darkened to its colour") if self.state is State.RECOVERED else msg("darkening to its colour")
         told = (
-            msg("{state}, or {perhaps}", state=self.state.value, perhaps=self.perhaps.value)
+            msg("{state}; perhaps {perhaps}", state=self.state.value, perhaps=self.perhaps.value)
             if self.perhaps
             else self.state.value
         )
-        return f"{told} {self.rests_on}".strip()
+        return msg("{told}, {rests_on}", told=told, rests_on=self.rests_on) if self.rests_on else told
 
 
 def fit_colour_series(

@@ -192,17 +192,43 @@ def weighed_by_two(batch: Batch) -> bool:
     return bool(by and checked) and by.casefold() != checked.casefold()
 
 
+def batter_agrees(batch: Batch, check: WeighingCheck) -> bool:
+    """Whether the batter was weighed, and weighs what the recipe's materials sum up to.
+
+    Parameters
+    ----------
+    batch : Batch
+    check : WeighingCheck
+
+    Returns
+    -------
+    bool
+    """
+    weighed, recipe = check.batter_g, batch.recipe
+    return weighed is not None and recipe is not None and recipe.agrees_with(weighed, check.resolution_g)
+
+
+def _guards(batch: Batch) -> list[str]:
+    """What guarded lye and oils both against a blunder; a batter that weighs something else guards against none."""
+    covered: dict[str, set[str]] = {}
+    for _, check in batch.records(WeighingCheck):
+        if check.how != "batter weighed" or batter_agrees(batch, check):
+            covered.setdefault(check.how, set()).update(check.covers.split(" and "))
+    again = covered.get("weighed twice", set()) | covered.get("weighed by two people", set())
+    guards = [how for how, what in covered.items() if what >= {"lye", "oils"}]
+    return [
+        *guards,
+        *(["weighed twice"] if again >= {"lye", "oils"} else []),
+        *(["weighed by two people"] if weighed_by_two(batch) else []),
+    ]
+
+
 def _recipe_known(context: Context) -> RecipeKnown | None:
     lye, recipe = context.lye, context.batch.recipe
     if lye is None or recipe is None or lye.lye_g <= 0 or lye.unknown_oils or context.margin_absurd:
         return None
     nominal = lye.superfat_nominal_pct
-    guards = [check.how for _, check in context.batch.records(WeighingCheck) if check.covers == "lye and oils"]
-    covered = {check.covers for _, check in context.batch.records(WeighingCheck)}
-    if covered >= {"lye", "oils"}:
-        guards.append("weighed twice")
-    if weighed_by_two(context.batch):
-        guards.append("weighed by two people")
+    guards = _guards(context.batch)
     naoh_g = sum(spread.middle_g for spread in lye_spreads(recipe)) * NAOH_PER_KOH - lye.acids_take_g
     return RecipeKnown(
         superfat_pct=nominal,

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -230,21 +230,14 @@ class _Fit:
         )
 
     def _solve(self, low: Array, high: Array, count: int) -> None:
-        days, values, precision, offsets = self._data
-        axes = [np.linspace(a, b, count) for a, b in zip(low, high, strict=True)]
-        mesh = np.meshgrid(*axes, indexing="ij")
-        self.rates = np.exp(np.stack(mesh, -1).reshape(-1, len(low))) if axes else np.zeros((1, 0))
-        shape = self.model.shape(days, self.rates)
-        if offsets.shape[1]:
-            shape = np.concatenate([shape, np.broadcast_to(offsets, (len(shape), *offsets.shape))], axis=2)
+        _, values, precision, offsets = self._data
+        self.rates, shape, pairs = self._columns(low, high, count)
         g, n, p = shape.shape
         q = values.shape[1]
         sd = np.concatenate([np.array(self.model.amplitude_sd), np.full(offsets.shape[1], self._group_sd or 1.0)])
         mean = np.concatenate([np.array(self.model.amplitude_mean), np.zeros(offsets.shape[1])])
         prior, centre = np.repeat(sd**-2.0, q), np.repeat(mean, q)
         # The outer product over readings is one matrix product, which is what makes a grid cheap.
-        columns = np.ascontiguousarray(shape.transpose(2, 0, 1))
-        pairs = (columns[:, None] * columns).reshape(p * p * g, n)
         normal = (pairs @ precision.reshape(n, q * q)).reshape(p, p, g, q, q).transpose(2, 0, 3, 1, 4)
         matrix = normal.reshape(g, p * q, p * q) + np.diag(prior)
         pulled = np.einsum("nij,nj->ni", precision, values)
@@ -264,6 +257,14 @@ class _Fit:
         self.log_evidence = float(top + np.log(shares.mean()) + part)
         self.shares = shares / shares.sum()
         self.size = self._mean.shape[1]
+
+    def _columns(self, low: Array, high: Array, count: int) -> tuple[Array, Array, Array]:
+        """Rates (g, r), the columns' values (g, n, p) and all products of two of them (p p g, n)."""
+        days, _, _, offsets = self._data
+        first = low is self._low and high is self._high
+        if not first or offsets.shape[1]:
+            return _columns(self.model, days, low, high, count, offsets)
+        return _first_columns(self.model, days.tobytes())
 
     def at_readings(self) -> Array:
         """The mean of this model's curves at the readings (n, q)."""
@@ -291,6 +292,28 @@ class _Fit:
             bic=chi2 + free * float(np.log(values.size)),
             rates=tuple(float(rate) for rate in self.rates[best]),
         )
+
+
+def _columns(
+    model: CurveModel, days: Array, low: Array, high: Array, count: int, offsets: Array
+) -> tuple[Array, Array, Array]:
+    axes = [np.linspace(a, b, count) for a, b in zip(low, high, strict=True)]
+    mesh = np.meshgrid(*axes, indexing="ij")
+    rates = np.exp(np.stack(mesh, -1).reshape(-1, len(low))) if axes else np.zeros((1, 0))
+    shape = model.shape(days, rates)
+    if offsets.shape[1]:
+        shape = np.concatenate([shape, np.broadcast_to(offsets, (len(shape), *offsets.shape))], axis=2)
+    g, n, p = shape.shape
+    columns = np.ascontiguousarray(shape.transpose(2, 0, 1))
+    return rates, shape, (columns[:, None] * columns).reshape(p * p * g, n)
+
+
+@lru_cache(maxsize=64)
+def _first_columns(model: CurveModel, days: bytes) -> tuple[Array, Array, Array]:
+    """Keep what depends on the days alone: portions are photographed together, and fitted several times over."""
+    low, high = np.log(np.array(model.low)), np.log(np.array(model.high))
+    seen = np.frombuffer(days)
+    return _columns(model, seen, low, high, FIRST_GRID[len(low)], np.zeros((len(seen), 0)))
 
 
 @cache

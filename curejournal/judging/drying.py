@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 
 from curejournal.base.counting import digits
 from curejournal.base.messages import msg
-from curejournal.base.normal import CHI2_1_AT_99, MEDIAN_CHI2_1
 from curejournal.batch.records import Entry, Weighing
 from curejournal.colour.difference import Interval
-from curejournal.judging.curves import Array, Curves, Grids, ModelWeight, interval_of
+from curejournal.judging.curves import Array, Curves, ModelWeight, interval_of
 from curejournal.judging.drying_dates import allowing_for_the_room, from_when
-from curejournal.judging.drying_models import MODELS, ROOM_DAYS, RoomHistory, room_changed
+from curejournal.judging.drying_fit import FAR_OFF_CHI2, as_parts, fit_curves
+from curejournal.judging.drying_models import RoomHistory
 
 DAY = timedelta(days=1)
 WEEK_DAYS = 7.0
@@ -31,14 +31,6 @@ class Drying(StrEnum):
     DRYING = "drying"
     GAINING = "gaining weight"
     STEADY = "steady"
-
-
-ROOM_NOISE = 0.001
-"""Part of its weight by which a bar wanders with the room's humidity between weighings. Ours."""
-SCALE_STEPS = 0.4
-"""Standard deviation of a weighing in steps of the scale: rounding (0.29) and one more unsteady digit. Ours."""
-OFFSET_SD = 0.02
-"""Spread of bars about their common curve, and of the first weight that each is divided by. Ours."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +99,17 @@ class DryingReport:
         return low, high
 
 
+MOMENTS_A_DAY, FEWEST_DAYS = 4, 1.0
+"""Weighings within six hours are one moment; a rate takes two of them a day apart. Ours."""
+SETTLED_FROM_MOMENTS = 4
+"""Moments from which an end weight can be told at all: a curve has three amplitudes. Ours."""
+LATEST_DAYS = 0.5
+"""A bar counts in the last week's change if it was weighed this near to the last weighing of all. Ours."""
+NO_LOSS = -0.001
+"""Least final loss of a curve that can be: none, and the scale's noise. Ours."""
+PAST_POINTS, AHEAD_POINTS, AHEAD_POWER = 24, 40, 1.5
+"""Days on which curves are looked at, up to the last weighing and after it, closer together at first. Ours: twice as
+many moved 312 dates of steady weight of 25 drawn batches by half a day at most."""
 HORIZON_DAYS = 180.0
 """How far ahead a steady weight is predicted. Ours: nobody waits longer."""
 LONG_DAYS = 600.0
@@ -121,14 +124,8 @@ FEWEST_POSSIBLE = 0.05
 """Share of the curves that must be possible, or none is left out: the water on record is then doubted itself. Ours."""
 SAME_DAY = 0.25
 """Days by which two weighings a week apart may come too early. Ours."""
-ROUGH_FROM = 1.1
-"""Scatter over what the scale explains, from which weighings are weighted by how far off they are. Ours."""
 GAINING_PCT_WEEK = -0.1
 """Loss in 7 days, % of weight, surely below which a batch gains. Ours: a scale's step makes as much of nothing."""
-FAR_OFF_CHI2 = 10.83
-"""99.9% point of chi-squared with one degree of freedom."""
-
-
 WEIGHED_ONCE = msg("weighed once: a second weighing a week later will show the rate")
 
 
@@ -174,17 +171,17 @@ def analyse_drying(
         return _nothing(msg("no weights yet"), most)
     start = poured_at or entries[0].at
     days = np.array([(entry.at - start) / DAY for entry in entries])
-    parts, sds, groups = _parts(entries)
+    parts, sds, groups = as_parts(entries)
     latest = float(days[-1])
-    moments = len({round(float(day) * 4) for day in days})
-    if moments < 2 or latest - float(days[0]) < 1.0:
+    moments = len({round(float(day) * MOMENTS_A_DAY) for day in days})
+    if moments < 2 or latest - float(days[0]) < FEWEST_DAYS:
         return _nothing(WEIGHED_ONCE, most, entries, days, parts, sds)
-    curves, chi2, inflation = _fit(days, parts, sds, groups, room or RoomHistory())
+    curves, chi2, inflation = fit_curves(days, parts, sds, groups, room or RoomHistory())
     offsets = curves.extra[..., 0].mean(axis=0)
     long = curves.at(np.array([0.0, LONG_DAYS]))[..., 0]
     keep = _possible(1 - long[:, 1] / long[:, 0], water_share)
-    ahead = latest + (HORIZON_DAYS * np.linspace(0, 1, 40) ** 1.5)
-    grid = np.unique(np.concatenate([np.linspace(days[0], latest, 24), ahead]))
+    ahead = latest + (HORIZON_DAYS * np.linspace(0, 1, AHEAD_POINTS) ** AHEAD_POWER)
+    grid = np.unique(np.concatenate([np.linspace(days[0], latest, PAST_POINTS), ahead]))
     losses = _next_week(curves, grid)[keep]
     at_weighings = _next_week(curves, np.unique(days))[keep]
     rate = interval_of(at_weighings[:, -1])
@@ -196,7 +193,7 @@ def analyse_drying(
     at, interval = allowing_for_the_room(start + latest * DAY, at, interval, moved)
     curve_days = grid[grid <= latest + DRAWN_AHEAD_DAYS]
     final = interval_of(100 * (1 - long[keep, 1] / long[keep, 0]))
-    determined = moments >= 4 and final.high - final.low < SETTLED_WITHIN_PCT
+    determined = moments >= SETTLED_FROM_MOMENTS and final.high - final.low < SETTLED_WITHIN_PCT
     state = Drying.STEADY if steady else _moving(rate, measured if moved else None)
     return DryingReport(
         state=state,
@@ -237,7 +234,7 @@ def _drying_curve(days: Array, drawn: Array) -> DryingCurve:
 
 def _possible(losses: Array, water_share: float | None) -> NDArray[np.bool_]:
     """Which curves end at a loss that can be: from none to all the water. All of them, if nearly none does."""
-    keep = losses >= -0.001
+    keep = losses >= NO_LOSS
     if water_share is not None:
         keep &= losses <= water_share + WATER_ERROR
     return keep if keep.mean() >= FEWEST_POSSIBLE else np.ones(len(losses), dtype=bool)
@@ -250,32 +247,10 @@ def _measured(days: Array, parts: Array, groups: NDArray[np.int_], apart: float)
         own = np.flatnonzero(groups == group)
         last = own[-1]
         before = own[days[own] <= days[last] - apart + SAME_DAY]
-        if days[last] >= days[-1] - 0.5 and before.size:
+        if days[last] >= days[-1] - LATEST_DAYS and before.size:
             span = float(days[last] - days[before[-1]])
             losses.append(100 * float(parts[before[-1]] / parts[last] - 1) * WEEK_DAYS / span)
     return float(np.median(losses)) if losses else None
-
-
-def _parts(entries: Sequence[Entry[Weighing]]) -> tuple[Array, Array, NDArray[np.int_]]:
-    """Weights as parts of their subject's first, with standard deviations and offset groups."""
-    parts, sds, groups = [], [], []
-    segments: dict[tuple[str, int, float], tuple[int, float]] = {}
-    last_part: dict[str, float] = {}
-    for entry in entries:
-        weighing = entry.record
-        key = (weighing.subject, weighing.bars, weighing.tare_g)
-        per_bar = weighing.grams / weighing.bars
-        if key not in segments:
-            # A new segment goes on from where its subject stood.
-            segments[key] = (len(segments), per_bar / last_part.get(weighing.subject, 1.0))
-        group, unit = segments[key]
-        part = per_bar / unit
-        last_part[weighing.subject] = part
-        parts.append(part)
-        step = SCALE_STEPS * weighing.resolution_g / weighing.bars / unit
-        sds.append(float(np.hypot(step, ROOM_NOISE * part)))
-        groups.append(group)
-    return np.array(parts), np.array(sds), np.array(groups)
 
 
 def _lost(
@@ -293,37 +268,6 @@ def _lost(
         known = groups[before] == groups[after]
         left *= float(parts[after] / parts[before] if known else curve[after] / curve[before])
     return 100 * (1 - left)
-
-
-UNSEEN_DAYS = 4.0
-"""A room that changed later than this before the last weighing shows in no weight yet: it would only widen. Ours."""
-
-
-def _fit(
-    days: Array, parts: Array, sds: Array, groups: NDArray[np.int_], room: RoomHistory
-) -> tuple[Curves, Array, float]:
-    """Curves, squared distance of each weighing in standard deviations, and what the noise was multiplied by."""
-    latest = float(days[-1])
-    changed = (
-        [room_changed(latest - UNSEEN_DAYS, follows) for follows in ROOM_DAYS] if len(days) >= 4 and latest > 9 else []
-    )
-    noted = room.model(latest)
-    models = [*MODELS, *changed, *([noted] if noted is not None else [])]
-
-    def fit(factor: float, weights: Array) -> tuple[Curves, Array]:
-        precision = (weights / (sds * factor) ** 2)[:, None, None]
-        curves = Grids(models, days, parts[:, None], precision, groups, OFFSET_SD).zoom().curves()
-        fitted = curves.at(days)[..., 0] + curves.extra[..., 0][:, groups]
-        return curves, ((parts - fitted.mean(axis=0)) / sds) ** 2
-
-    weights = np.ones(len(days))
-    curves, chi2 = fit(1.0, weights)
-    spare = len(days) - int(groups.max()) - 3
-    inflation = float(np.sqrt(max(1.0, np.median(chi2) / MEDIAN_CHI2_1))) if spare >= 3 else 1.0
-    if spare >= 3 and (inflation > ROUGH_FROM or chi2.max() > FAR_OFF_CHI2 * inflation**2):
-        weights = np.minimum(1.0, CHI2_1_AT_99 * inflation**2 / np.maximum(chi2, 1e-9))
-        curves, chi2 = fit(inflation, weights)
-    return curves, chi2 / inflation**2, inflation
 
 
 def _next_week(curves: Curves, days: Array) -> Array:
@@ -362,7 +306,7 @@ def _words(state: Drying, rate: Interval, measured: float | None, determined: bo
         )
     if not determined:
         low, high = digits(final.low, 0), digits(final.high, 0)
-        text += msg("; the end weight is not settled by these weighings: {low} to {high}% in all", low=low, high=high)
+        text += msg("; the end weight is not settled yet: {low} to {high}% lost in all", low=low, high=high)
     return text
 
 

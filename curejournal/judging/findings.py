@@ -68,6 +68,20 @@ class Check:
     rank: int
 
 
+def passed_untitrated(findings: Iterable[Finding]) -> bool:
+    """Whether the alkali passes without a titration, which every paper and label says.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+
+    Returns
+    -------
+    bool
+    """
+    return any(finding.check == "alkali" and bool(finding.qualifier) for finding in findings)
+
+
 def what_passed(findings: Iterable[Finding]) -> str:
     """Say that all checks passed, or which are not known, of a batch that nothing holds.
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, fields, replace
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg, sentence
 
-RULES_EDITION = "4"
+RULES_EDITION = "5"
 """If a change can alter a verdict, increment this: a kept judgement names the rules that made it. The judged batches in
 tests/data/judged fail until it is done."""
 

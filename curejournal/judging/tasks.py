@@ -9,7 +9,7 @@ from typing import Literal
 
 from curejournal.base.messages import join, msg
 from curejournal.batch.records import SurfaceNote, Weighing
-from curejournal.judging.alkali import Outcome
+from curejournal.judging.alkali import AlkaliReading, Outcome
 from curejournal.judging.browning import FRESH_DAYS, may_brown, out_of_date
 from curejournal.judging.checks import SAFETY
 from curejournal.judging.colour_series import ColourSeries
@@ -117,8 +117,10 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     else:
         when = max([early, *(test.at for test in summary.tests[-1:])])
     over = margin.verdict in (Verdict.PENDING, Verdict.HOLD)
-    if over or summary.clearing is not None or any(test.method == "titration" for test in summary.holding):
+    if over or _needs_titration(context):
         words = "Titrate"
+    elif _late_tests(context)[-1:] and _late_tests(context)[-1].method == "strip":
+        words = msg("Titrate, or see to what is missing")
     else:
         words = msg("Test for alkali by meter or titration") if summary.tests else msg("Test for alkali")
     if context.batch.recipe is not None and context.batch.recipe.rebatch:
@@ -128,6 +130,19 @@ def _test_due(context: Context, poured: datetime, findings: Mapping[CheckName, F
     if summary.holding:
         why = msg("a test holds it: {alkali}", alkali=alkali)
     return Task("test", when, words, why)
+
+
+def _needs_titration(context: Context) -> bool:
+    """Whether no other test would settle it: one held it or was high, or a good one was not enough."""
+    summary, late = context.alkali, _late_tests(context)
+    held = any(test.method == "titration" or test in late for test in summary.holding)
+    contradicted = not summary.holding and any(test.outcome is Outcome.HIGH for test in summary.tests)
+    return held or (bool(late) and (contradicted or summary.clearing is not None))
+
+
+def _late_tests(context: Context) -> list[AlkaliReading]:
+    since = context.tests_from
+    return [test for test in context.alkali.tests if since is not None and test.at >= since]
 
 
 def _photo_due(name: str, journey: ColourSeries, context: Context) -> Task | None:

@@ -6,18 +6,19 @@ card's own top left. Adding a card is adding one file to `cards/`.
 
 from __future__ import annotations
 
+import difflib
 import math
 import tomllib
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from importlib import resources
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import tomli_w
 from numpy.typing import NDArray
-from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
+from pydantic import TypeAdapter, ValidationError
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import join, msg
@@ -26,15 +27,10 @@ from curejournal.colour.sample import Lab, Matrix3
 ValuesKind = Literal["published", "measured", "enrolled", "nominal", "relative", "unknown"]
 
 
-_STRICT = ConfigDict(extra="forbid")
-"""A misspelt `window` or `role` is refused: left out unseen, it would change what is measured."""
-
-
 class CardDefinitionInvalid(CureJournalError):
     """A card file cannot be used as it stands."""
 
 
-@with_config(_STRICT)
 @dataclass(frozen=True)
 class Rect:
     """A rectangle in mm: top left corner, width and height."""
@@ -51,7 +47,6 @@ class Rect:
         )
 
 
-@with_config(_STRICT)
 @dataclass(frozen=True)
 class Marker:
     """A square fiducial marker of an open dictionary (ArUco); x, y is its top left corner, size its black side."""
@@ -63,7 +58,6 @@ class Marker:
     size: float
 
 
-@with_config(_STRICT)
 @dataclass(frozen=True)
 class Patch:
     """A coloured field: `srgb` is what is printed, `lab_d50` its colour, if one is known, with its covariance."""
@@ -79,7 +73,6 @@ class Patch:
     role: Literal["", "white", "neutral"] = ""
 
 
-@with_config(_STRICT)
 @dataclass(frozen=True)
 class Card:
     """A calibration card. `kind` says where the reference colours came from and so how far they may be trusted.
@@ -129,6 +122,8 @@ class Card:
 # Ours: paper is bluer by dye and brightener alone. From memory, ISO 12647-2:2013: b* -6 coated, -10 uncoated.
 UNBRIGHTENED = -1.0
 _CARD = TypeAdapter(Card)
+# Similarity of a misspelt name to a field's, ours: "windw" and "titel" are nearly one of them, "source" is not.
+NEARLY = 0.8
 MARKER_DICTIONARIES = ("4X4_50", "4X4_100", "4X4_250", "5X5_50", "5X5_100", "6X6_50", "APRILTAG_36h11")
 
 
@@ -191,7 +186,8 @@ def read_card(text: str) -> Card:
     if len(text) > 1_000_000:
         raise _invalid(msg("it is far too long"))
     try:
-        card = _CARD.validate_python(tomllib.loads(text))
+        given = tomllib.loads(text)
+        card = _CARD.validate_python(given)
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         raise _invalid(
@@ -199,7 +195,7 @@ def read_card(text: str) -> Card:
         ) from fault
     except (ValueError, RecursionError) as fault:  # no TOML, numbers of thousands of digits, endless nesting
         raise _invalid(str(fault)) from fault
-    fault_found = _fault_in(card)
+    fault_found = _misspelt(given) or _fault_in(card)
     if fault_found:
         raise _invalid(fault_found)
     return card
@@ -247,6 +243,21 @@ def _invalid(fault: str) -> CardDefinitionInvalid:
         msg("The card file cannot be used: {fault}.", fault=fault),
         msg("Correct the file; DEVELOPERS.md describes its fields."),
     )
+
+
+def _misspelt(given: dict[str, Any]) -> str:
+    """A field that is nearly one of ours: left out unseen, it would change what is measured. Others are anybody's."""
+    tables = [
+        (given, Card),
+        *((one, Patch) for one in given["patches"]),
+        *((one, Marker) for one in given.get("markers", ())),
+    ]
+    for table, kind in tables:
+        known = [field.name for field in fields(kind)]
+        for name in table.keys() - set(known):
+            if near := difflib.get_close_matches(name, known, n=1, cutoff=NEARLY):
+                return msg("{name} is no field of it; did you mean {near}?", name=name, near=near[0])
+    return ""
 
 
 def _fault_in(card: Card) -> str:

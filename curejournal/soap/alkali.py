@@ -202,6 +202,11 @@ class PhReading:
     comparable: bool
     words: str
 
+    @property
+    def ends(self) -> str:
+        """The interval as one says it."""
+        return _ends(*self.interval)
+
 
 def read_ph(
     ph: float,
@@ -257,16 +262,26 @@ def read_ph(
         band = PhBand.HOLD
     else:
         band = PhBand.USUAL if high <= PH_USUAL_TO + 1e-9 else PhBand.AGAIN
-    # To a hundredth where it is read so: a tenth could put it on another step than it is on.
-    decimals = 1 if all(abs(end - round(end, 1)) < 0.005 for end in (low, high)) else 2
-    words = msg(
-        "pH {low} to {high} at 1%: {band}", low=f"{low:.{decimals}f}", high=f"{high:.{decimals}f}", band=band.value
-    )
+    words = msg("pH {ends} at 1%: {band}", ends=_ends(low, high), band=band.value)
     if not comparable:
         words += msg("; the solution was not near 1%, so it compares badly")
     if by_strip and band is PhBand.USUAL:
-        words += msg("; strips often read low in soap, so this proves little")
+        words += msg("; strips often read low in soap")
     return PhReading((low, high), band, comparable, words)
+
+
+def _ends(low: float, high: float) -> str:
+    """Both ends to a tenth, outward; to a hundredth only where a tenth would put one on another step than it is on."""
+    outer = math.floor(10 * low + 1e-6) / 10, math.ceil(10 * high - 1e-6) / 10
+    coarse = (_step(low), _step(high)) == (_step(outer[0]), _step(outer[1]))
+    shown = [f"{end:.1f}" for end in outer] if coarse else [f"{end:.2f}" for end in (low, high)]
+    return msg("{low} to {high}", low=shown[0], high=shown[1])
+
+
+def _step(ph: float) -> tuple[bool, ...]:
+    """On which side of each step of the ladder a pH lies, or right on it."""
+    steps = (PH_USUAL_TO, PH_AGAIN_TO, PH_NOT_FOR_SALE_FROM)
+    return tuple(test for step in steps for test in (ph > step + 1e-9, ph < step - 1e-9))
 
 
 def _positive(value: float) -> bool:

@@ -96,6 +96,8 @@ class Additive:
     lot: str = ""
 
 
+POT_LOSS = 0.02
+"""Part of the batter that may stay in the pot or be spilled before it is weighed. Ours."""
 MOST_WATER = 0.30
 """Water's part of soap that no cold-process batch is above: lye of 25%, the weakest in use, leaves about 28%
 (arithmetic)."""
@@ -161,6 +163,11 @@ class Recipe:
         melted = sum(embed.grams for embed in self.embeds if embed.melted)
         base: tuple[Oil | Alkali | Liquid | Acid, ...] = (*self.oils, *self.alkalis, *self.liquids, *self.acids)
         return everywhere + melted + sum(item.grams for item in base)
+
+    def agrees_with(self, batter_g: float, step_g: float) -> bool:
+        """Whether the batter weighs what its materials sum up to, within two steps of the scale and `POT_LOSS`."""
+        least = (1 - POT_LOSS) * self.batter_g - step_g
+        return least <= batter_g <= self.batter_g + 2 * step_g
 
     @property
     def lots(self) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from starlette.staticfiles import StaticFiles
 
 from curejournal import workflow
 from curejournal.base.errors import CureJournalError
-from curejournal.base.messages import msg
+from curejournal.base.messages import join, msg
 from curejournal.documents import style
 from curejournal.documents.formatting import day
 from curejournal.documents.ribbon import RIBBON_CSS
@@ -110,19 +110,15 @@ def run(first: str = "today", now: Callable[[], datetime] | None = None) -> None
 
 def _foot(desk: Desk) -> None:
     """Whose name entries bear, asked for once; where they are kept; and that a maker judges."""
-    if not desk.signed_in and not settings_of(desk.journal).people:
+    unnamed = not desk.signed_in and not settings_of(desk.journal).people
+    if unnamed:
         with st.container(horizontal=True, vertical_alignment="center", key="who"):
             common.say(msg("Your entries bear the name of this computer’s account: {by}.", by=desk.by), "soft")
             common.way(desk, "people", msg("Give your own name"))
     where = msg("the computer that shows this") if desk.signed_in else msg("this computer")
-    common.say(
-        msg(
-            "Your entries bear the name {by}. Kept on {where}. Supports a maker’s judgement; local codes decide.",
-            by=desk.by,
-            where=where,
-        ),
-        "foot",
-    )
+    kept_on = msg("Kept on {where}. Supports a maker’s judgement; local codes decide.", where=where)
+    named = () if unnamed else (msg("Your entries bear the name {by}.", by=desk.by),)
+    common.say(join(" ", (*named, kept_on)), "foot")
 
 
 def told(fault: Exception) -> bool:
@@ -163,7 +159,8 @@ def _desk(journal: Journal, person: SignedIn | None, clock: datetime, ways: Mapp
 
 def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
     here = shown[slug].way
-    listed = [page for page in shown.values() if page.listed]
+    # Who may only read is led to no page that is for entering.
+    listed = [page for page in shown.values() if page.listed and not (desk.reads_only and page.writes)]
     first = {way: next(page for page in listed if page.way == way) for way in WAYS}
     with st.container(horizontal=True, key="ways", gap="small"):
         st.html(f'<div class="brand">{common.drawing(style.mark())}<span>Cure journal</span></div>')
@@ -175,17 +172,21 @@ def _head(desk: Desk, shown: dict[str, Page], slug: str) -> None:
             for way in WAYS[AT_THE_THUMB:]:
                 _way(desk, first[way], way, way == here)
     if desk.stands_still:
-        with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
-            common.say(msg("Demo journal, all invented. Its calendar is set to {now}.", now=day(desk.now)), "soft")
-            if journal_choice.looks_at_demo() and st.button(_("Back to my journal"), key="demo-leave"):
-                journal_choice.turn_to(demo=False)
-                st.switch_page(desk.ways["today"])
+        _demo_line(desk)
     beside = [page for page in listed if page.way == here]
     if len(beside) > 1:
         with st.container(horizontal=True, key="tabs"):
             for page in beside:
                 _way(desk, page, page.tab or page.title, page.slug == slug)
     background.going(desk)
+
+
+def _demo_line(desk: Desk) -> None:
+    with st.container(horizontal=True, vertical_alignment="center", key="demo-line"):
+        common.say(msg("Demo journal, all invented. Its calendar is set to {now}.", now=day(desk.now)), "soft")
+        if journal_choice.looks_at_demo() and st.button(_("Back to my journal"), key="demo-leave"):
+            journal_choice.turn_to(demo=False)
+            st.switch_page(desk.ways["today"])
 
 
 def _way(desk: Desk, page: Page, name: str, here: bool) -> None:

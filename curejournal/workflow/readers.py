@@ -1,4 +1,4 @@
-"""Readers: the units, dates and language that a journal's makers read in, and how each is written.
+"""Readers: the units, dates, language and paper that a journal's makers read in, and how each is written.
 
 A file `texts/LANGUAGE.po` beside this one (gettext's format) adds a language. Babel extracts the catalogue
 `texts/curejournal.pot` from the code.
@@ -24,18 +24,21 @@ if TYPE_CHECKING:
 TEXTS = Path(__file__).with_name("texts")
 Units = Literal["g and °C", "oz and °F"]
 Dates = Literal["3 Dec 2026", "Dec 3, 2026", "2026-12-03"]
+Paper = Literal["A4", "Letter"]
 UNITS: tuple[Units, ...] = get_args(Units)
 DATES: tuple[Dates, ...] = get_args(Dates)
+PAPERS: tuple[Paper, ...] = get_args(Paper)
 SOURCE_LANGUAGE = "en"
 
 
 @dataclass(frozen=True)
 class Habits:
-    """How this journal's makers read: units, dates, language."""
+    """How this journal's makers read: units, dates, language, and the paper that they print on."""
 
     units: Units = "g and °C"
     dates: Dates = "3 Dec 2026"
     language: str = SOURCE_LANGUAGE
+    paper: Paper = "A4"
 
 
 USUAL = Habits()
@@ -48,6 +51,7 @@ def kept_habits(journal: Journal) -> Habits:
         next((units for units in UNITS if units == kept.get("units")), USUAL.units),
         next((dates for dates in DATES if dates == kept.get("dates")), USUAL.dates),
         next((one for one in languages() if one == kept.get("language")), USUAL.language),
+        next((paper for paper in PAPERS if paper == kept.get("paper")), USUAL.paper),
     )
 
 
@@ -62,7 +66,7 @@ def keep_habits(journal: Journal, habits: Habits, *, zone: str | None = None, na
 
 
 def reader_of(journal: Journal) -> Reader | None:
-    """How a journal's papers and command line speak; nothing where that is English, grams and °C."""
+    """How a journal's papers and command line speak; nothing where that is English, grams, °C and A4."""
     kept = kept_habits(journal)
     return None if kept == USUAL else Reader(kept)
 
@@ -84,6 +88,11 @@ class Reader:
     """A reader's way of hearing: a `base.messages.Voice`."""
 
     habits: Habits
+
+    @property
+    def paper(self) -> Paper:
+        """The size of the pages that are printed."""
+        return self.habits.paper
 
     def template(self, singular: str, plural: str, number: float) -> str:
         """Find a template in the reader's language; what the catalogue lacks stays English."""

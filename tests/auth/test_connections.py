@@ -89,7 +89,7 @@ def asked(port: int, source: str = "127.0.0.1") -> int:
 
 
 def test_the_server_does_not_say_what_program_it_is(port: int) -> None:
-    for wait in (0, 1.5):  # it writes its headers anew each second
+    for wait in (0, 1.5):  # it writes its headers again each second
         time.sleep(wait)
         line = http.client.HTTPConnection("127.0.0.1", port, timeout=15)
         line.request("GET", "/")

@@ -4,7 +4,7 @@ Run: python -m tests.benchmarks.beside_a_card [--learn] [--settings 34000] [--se
 
 Spectra only, no picture: the card's colours and thirty soaps through a camera, its matrix, exposure, tone curve,
 saturation, noise; likewise a chart's colours and thirty of a printed card's, as when it is enrolled. `--learn` draws
-settings anew, learns the networks of `curejournal/colour/metamerism.py` from them and writes their numbers beside it;
+settings again, learns the networks of `curejournal/colour/metamerism.py` from them and writes their numbers beside it;
 without, those that stand there are judged. Those settings and the ones
 judged by have no camera, light or inks in common, save that camera 2, a stacked sensor, is in both in different copies.
 Soap is judged by drawn soaps, by drawn soaps with pigments, and by published reflectances that nothing was learned

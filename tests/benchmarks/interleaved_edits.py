@@ -36,11 +36,11 @@ def sell(folder: Path, url: str | None, over, pipe) -> None:
                 cut = [Event("poured"), Event("cut", bars=1000)]
                 past = datetime.now().astimezone() - timedelta(days=60)
                 journal.start_batch(code, "Sold in the app", at=past, by="Ben", records=cut)
-        page = form(writing(code), code, "bars that left")
+        page = form(writing(code), code, "bars out")
         whom = f"market {len(kept)}"
         only(page.number_input, "How many bars").set_value(1)
         only(page.text_input, "To whom or where: whom to ask in a recall").input(whom)
-        only(page.button, "Keep it").click().run()
+        only(page.button, "Save").click().run()
         if any(button.key == "keep-doubted" for button in page.button):
             page.button(key="keep-doubted").click().run()  # not released: it is asked about
         refused = [one.value for one in (*page.error, *page.exception)]

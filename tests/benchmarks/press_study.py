@@ -226,7 +226,7 @@ def under_cuts(play: Any, count: int, longest: float, draw: random.Random) -> No
                     page.evaluate(PICK, portion)
                     page.evaluate(PRESSED, KINDS[kind])
                     pressed.append((kind, portion, ""))
-            except Error:  # a part of the page is being drawn anew: nothing was pressed
+            except Error:  # a part of the page is being drawn again: nothing was pressed
                 time.sleep(0.5)
                 continue
             time.sleep(draw.uniform(0.3, 3))

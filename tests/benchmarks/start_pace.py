@@ -35,7 +35,7 @@ TICKS = os.sysconf("SC_CLK_TCK")
 
 
 def _environment(journal: Path) -> dict[str, str]:
-    # Where this is set, all of the program is compiled anew in each process.
+    # Where this is set, all of the program is compiled again in each process.
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     return kept | {"CUREJOURNAL_JOURNAL": str(journal)}
 

@@ -1,4 +1,4 @@
-"""Ten years of a busy workshop through check, backup, restore, move, export and import: time, memory and disk.
+"""Ten years of a busy workshop through check, backup, restore, move, export and both imports: time, memory and disk.
 
 Run: python -m tests.benchmarks.ten_years [--photos 5000] [--bytes 4000] [--acts check backup]
 """
@@ -88,6 +88,7 @@ ACTS: dict[str, Callable[[Path], object]] = {
     "move": _move,
     "export": _export,
     "import": lambda folder: bring_in(folder / "out" / "journal.json", folder / "imported"),
+    "import tables": lambda folder: bring_in(folder / "out", folder / "imported"),
 }
 
 
@@ -109,7 +110,14 @@ def size_of(path: Path) -> float:
     return size / 1e6
 
 
-MADE = {"backup": "b.zip", "restore": "restored", "move": "moved", "export": "out", "import": "imported"}
+MADE = {
+    "backup": "b.zip",
+    "restore": "restored",
+    "move": "moved",
+    "export": "out",
+    "import": "imported",
+    "import tables": "imported",
+}
 
 
 def main() -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from curejournal.batch.records import Event, Portion
+from curejournal.batch.records import AlkaliTest, Decision, Event, Portion
 from curejournal.journal.store import Journal, NewEntry
 from curejournal.soap.recipe import Additive
 from curejournal.soap.scaling import BATTER_G_ML
@@ -240,3 +240,25 @@ def test_a_lot_and_a_room_log_on_the_command_line(tmp_path: Path) -> None:
     assert asked["questions"][0]["about"] == "unit"
     assert as_json("journal", "room", tmp_path / "room.csv", "--keep", code=1, **here)["error"]["do"]
     assert as_json("journal", "room", tmp_path / "room.csv", "--unit", "F", "--keep", **here)["new"] == 1
+
+
+def test_what_an_alkali_verdict_rests_on_is_asked_for_on_the_command_line(mixed: Path, tmp_path: Path) -> None:
+    here = {"journal": tmp_path / "journal"}
+    run("batch", "start", "B1", "--name", "Plain", "--recipe", mixed, "--at", "2026-01-01T10:00", **here)
+    run("batch", "note", "B1", "poured", "--at", "2026-01-01T11:00", **here)
+    meter = ("batch", "test", "B1", "meter", "--ph", 10.2, "--at", "2026-02-01T11:00")
+    assert "temperature was not noted" in run(*meter, **here)
+    assert "temperature" not in run(*meter, "--temperature", 22, **here)
+    titration = ("batch", "test", "B1", "titration", "--soap", 5, "--acid", 0.2, "--acid-strength", 0.1)
+    assert "half-width" in as_json(*titration, "--half-width", 0, code=1, **here)["error"]["what"]
+    batter = ("batch", "weighed", "B1", "lye and oils", "batter weighed", "--batter", 900)
+    assert "The batter weighs" in as_json(*batter, code=1, **here)["error"]["what"]
+    run(*batter, "--confirmed", **here)
+    pocket = run("batch", "surface", "B1", "lye pocket", "--count", 2, **here)
+    assert "lye pocket" in pocket and "2 bars" in pocket
+    with Journal.open(tmp_path / "journal") as journal:
+        journal.add("B1", Decision("release", "A. Tester", "ready", "1", "{}"), at=day(20), by="A. Tester")
+        journal.add("B1", AlkaliTest("meter", 11.8, 0.1, 1.0), at=day(21), by="A. Tester")
+    said = run("judge", "B1", "--on", "2026-10-01", **here)
+    assert "called back?" in said
+    assert "Answer it, signed: `batch withdraw B1`, or `batch keep-on-sale B1`." in said

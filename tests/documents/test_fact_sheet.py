@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 
 import pytest
@@ -76,3 +77,18 @@ def test_materials_that_were_never_apart_are_not_told_apart():
     words = effect_words(found.effect_of("rose"))
     assert "rose and vanilla scent were never apart, so only together" in words
     assert words in text_of(sheet(*batches, effect=found.effect_of("rose")))[1]
+
+
+def test_of_a_single_batch_it_speaks_as_of_one_and_shows_its_bars():
+    bars = tuple(Picture(jpeg(), f"day {n}", "bars of vanilla soap") for n in (1, 28))
+    one = replace(sheet(poured("A", "comes back", VANILLA), pictures=bars), soaps=bars)
+    pages, text = text_of(one)
+    assert pages == 2
+    assert re.search(r"It discoloured the batter, which recovered by itself after \d+ days\.", text)
+    assert "1 of 1" not in text
+    assert "furthest from its target colour" in text
+
+
+def test_what_is_still_recovering_is_said_so_far():
+    _, text = text_of(sheet(poured("A", "comes back", VANILLA, days=(0.2, 1, 3, 5, 7))))
+    assert "The batter with it discoloured, and is recovering." in text

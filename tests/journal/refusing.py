@@ -6,12 +6,14 @@ Run: python -m tests.journal.refusing DOOR FILE FOLDER
 from __future__ import annotations
 
 import json
+import subprocess
 import sys
 import time
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from curejournal.base.errors import CureJournalError
 from curejournal.journal.backup import restore
@@ -20,6 +22,7 @@ from curejournal.journal.exchange import bring_in
 from curejournal.journal.store import Journal
 from curejournal.workflow.documents.sharing import recipe_in
 
+ROOT = Path(__file__).resolve().parents[2]
 AT = datetime(2026, 5, 1, 12, tzinfo=UTC)
 
 
@@ -41,6 +44,15 @@ def most_memory() -> int:
     """The most bytes that this process has held; what `getrusage` says counts what its parent held when it began."""
     (line,) = (line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM:"))
     return 1024 * int(line.split()[1])
+
+
+def brought_in(door: str, file: Path, folder: Path) -> dict[str, Any]:
+    """What was said about a file, the seconds of the processor, and the bytes of memory, by a process of its own."""
+    command = [sys.executable, "-m", "tests.journal.refusing", door, str(file), str(folder)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
 
 
 def main() -> None:

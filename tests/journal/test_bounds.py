@@ -5,8 +5,6 @@ from __future__ import annotations
 import io
 import json
 import re
-import subprocess
-import sys
 import zipfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -20,6 +18,7 @@ from curejournal.batch.records import Decision, Event, SurfaceNote, Weighing
 from curejournal.journal.bundle import DATA, write_bundle
 from curejournal.journal.errors import EntryRefused
 from curejournal.journal.store import Journal, PhotoFacts
+from tests.journal.refusing import brought_in
 
 AT = datetime(2026, 5, 1, 12, tzinfo=UTC)
 ROOT = Path(__file__).resolve().parents[2]
@@ -227,10 +226,7 @@ def test_a_small_file_that_would_exhaust_is_refused_soon(
     kept: Journal, tmp_path: Path, door: str, make: Callable[[Journal, Path], Path]
 ) -> None:
     head, file = kept.head(), make(kept, tmp_path)
-    command = [sys.executable, "-m", "tests.journal.refusing", door, str(file), str(tmp_path)]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr[-2000:]
-    found = json.loads(done.stdout)
+    found = brought_in(door, file, tmp_path)
     assert found["said"].endswith("."), found
     assert kept.head() == head and not (tmp_path / "new").exists()
     assert (found["seconds"] < SECONDS, found["memory"] < MEMORY) == (True, True), found

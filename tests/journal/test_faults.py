@@ -164,7 +164,7 @@ def _keep(folder: Path) -> None:
 
 def _derive(folder: Path) -> bytes:
     with Journal.open(folder / "journal") as journal:
-        return journal.derived("0" * 64, "small.jpg", lambda: b"made anew")
+        return journal.derived("0" * 64, "small.jpg", lambda: b"made again")
 
 
 def _start(folder: Path) -> None:
@@ -195,7 +195,7 @@ def test_closed_photo_folders_refuse_a_photo_but_not_a_weight_or_a_derived_pictu
     _close(open_to_all, but="journal")
     assert _outcome(_add, open_to_all) == ("done", None)
     (open_to_all / "journal" / "derived").mkdir(mode=0o555)
-    assert _outcome(_derive, open_to_all) == ("done", b"made anew")
+    assert _outcome(_derive, open_to_all) == ("done", b"made again")
     assert _outcome(_keep, open_to_all)[0] == JournalNotWritable.__name__
     with Journal.open(open_to_all / "journal") as journal:
         assert journal.check() == ()

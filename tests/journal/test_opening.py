@@ -15,7 +15,8 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, inspect
 
 from curejournal.batch.records import Portion, Recipe, Weighing, Withdrawn
-from curejournal.journal.database import DATABASE, TODAY, Schema, engine_for, postgresql_url, sqlite_url
+from curejournal.journal import opening
+from curejournal.journal.database import DATABASE, TODAY, Schema, engine_for, migrate, postgresql_url, sqlite_url
 from curejournal.journal.errors import (
     DatabaseUnreachable,
     DiskFull,
@@ -30,6 +31,7 @@ from curejournal.journal.record_json import kind_of
 from curejournal.journal.store import Journal
 from curejournal.journal.tables import HEAD, metadata
 from tests.journal.under_fire import NEXT_STEP, PROCESSES, filled, next_schema
+from tests.new_journal import made_once
 
 DATA = Path(__file__).parent.parent / "data"
 # Kinds of records in the journals that are kept.
@@ -53,10 +55,30 @@ def clock() -> datetime:
     return NOW
 
 
+@pytest.fixture(autouse=True)
+def by_the_steps(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Here each journal is made by the steps themselves."""
+    monkeypatch.setattr(opening, "migrate", migrate)
+
+
 def test_the_steps_make_the_very_tables_that_the_program_uses(journal: Journal) -> None:
     with journal._reading() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True, "compare_server_default": True})
         assert compare_metadata(context, metadata) == []
+
+
+def test_the_tests_new_journals_have_what_the_steps_make(tmp_path: Path) -> None:
+    def told(name: str) -> dict[str, set[str]]:
+        # Of one table the steps write down columns and constraints in any order.
+        with Journal.open(tmp_path / name), closing(sqlite3.connect(tmp_path / name / DATABASE)) as made:
+            return {
+                name: {*str(sql).replace("\n", "").split(", ")}
+                for name, sql in made.execute("SELECT type || name, sql FROM sqlite_master")
+            }
+
+    by_steps = told("steps")
+    with made_once():
+        assert told("first") == told("second") == by_steps
 
 
 def test_the_program_knows_the_last_step() -> None:

@@ -7,8 +7,10 @@ import openpyxl
 import pytest
 
 from curejournal.batch.records import ColourReading, Event, MakingDetails, Portion, Weighing
+from curejournal.batch.stock import RoomLog
 from curejournal.colour.difference import ciede2000
 from curejournal.journal.store import Journal, NewEntry
+from curejournal.soap.recipe import Alkali, Liquid, Oil, Recipe
 
 AT = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 TARGET, SEEN = (88.0, 1.0, 12.0), (80.0, 4.0, 30.0)
@@ -26,6 +28,10 @@ def book(journal: Journal, tmp_path):
         (2, Weighing("bar 1", 120.0, 0.1)),
         (9, Weighing("bar 1", 108.0, 0.1, confirmed=True)),
     ]
+    recipe = Recipe((Oil("olive", 700.0, "OL-1"),), (Alkali("NaOH", 95.0),), (Liquid("water", 200.0),))
+    records += [(0, recipe)]
+    log = RoomLog("room.csv", ((AT, 18.5, 60.0), (AT + timedelta(hours=1), 19.0, None)))
+    journal.add("", log, at=AT, by="Ann")
     records += [(3, reading), (1, MakingDetails("Ann", "Ben (invented)", best_before=date(2028, 3, 2)))]
     journal.add_many("B-1", [NewEntry(record, AT + timedelta(days=day)) for day, record in records], by="Ann")
     journal.export(tmp_path / "out")
@@ -60,3 +66,16 @@ def test_one_sheet_a_kind_and_no_text_becomes_a_formula(book):
     (batch,) = rows(book, "batches")
     assert batch["name"] == FORMULA
     assert book["batches"].cell(2, list(batch).index("name") + 1).data_type == "s"
+
+
+def test_what_one_entry_lists_has_a_row_for_each_item(book):
+    """A room log's readings and a recipe's ingredients would else be JSON in a cell, which nobody can add up."""
+    first, second = rows(book, "room readings")
+    assert (first["at"], first["temperature_c"], first["humidity_pct"]) == (AT.replace(tzinfo=None), 18.5, 60.0)
+    assert (second["temperature_c"], second["humidity_pct"]) == (19.0, None)
+    listed = [(row["part"], row["name"], row["grams"], row["lot"]) for row in rows(book, "ingredients")]
+    assert listed == [
+        ("oils", "olive", 700.0, "OL-1"),
+        ("alkalis", "NaOH", 95.0, ""),
+        ("liquids", "water", 200.0, ""),
+    ]

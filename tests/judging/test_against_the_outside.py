@@ -1,5 +1,7 @@
 """The judging core against what others published, and against independent calculations."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy import integrate, stats
@@ -48,6 +50,11 @@ def test_hydrolysis_alone_gives_soaps_own_ph():
 # --- the posterior, by quadrature
 
 
+def _normal(value, mean, sd):
+    """The density of a normal distribution: a hundred times faster for one number than that of arrays."""
+    return math.exp(-0.5 * ((value - mean) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
+
+
 def _independent(recipe, readings, days, limit, dried):
     """The same model, integrated by scipy's adaptive quadrature over the superfat, for one kind of reading."""
 
@@ -55,14 +62,14 @@ def _independent(recipe, readings, days, limit, dried):
         d = s / 100
         if abs(d) < 1e-7:
             return 1 / (k * t)
-        ratio = (1 - d) * np.exp(-k * d * t) if -k * d * t < 500 else np.inf
-        return -d if ratio == np.inf else d * ratio / (1 - ratio)
+        ratio = (1 - d) * math.exp(-k * d * t) if -k * d * t < 500 else math.inf
+        return -d if ratio == math.inf else d * ratio / (1 - ratio)
 
     rates = 12.0 * np.exp(0.6 * stats.norm.ppf((np.arange(5) + 0.5) / 5))
     phs = 10.15 + 0.40 * stats.norm.ppf((np.arange(9) + 0.5) / 9)
 
     def density(s, above):
-        prior = stats.norm.pdf(s, recipe.superfat_pct, recipe.sd_pct)
+        prior = _normal(s, recipe.superfat_pct, recipe.sd_pct)
         total = 0.0
         for k in rates:
             if above and recipe.lye_pct * left(s, k, days) * dried <= limit:
@@ -72,11 +79,11 @@ def _independent(recipe, readings, days, limit, dried):
                 for read in readings:
                     pct = recipe.lye_pct * left(s, k, read.days) * read.dried
                     if read.titration:
-                        fits = stats.norm.pdf(read.value, pct, np.hypot(read.sd, 0.02 * pct))
+                        fits = _normal(read.value, pct, math.hypot(read.sd, 0.02 * pct))
                         chance *= fits + 0.01 / 2
                     else:
                         expected = float(ph_with_lye(np.array(own), np.array(pct), read.strength_pct)) + read.bias[0]
-                        chance *= stats.norm.pdf(read.value, expected, np.hypot(read.sd, read.bias[1])) + 0.01 / 6
+                        chance *= _normal(read.value, expected, math.hypot(read.sd, read.bias[1])) + 0.01 / 6
                 total += chance
         return prior * total
 

@@ -262,5 +262,5 @@ def test_where_settled_and_browning_cannot_be_told_apart_both_are_said():
     told = [found for found in rows if found.perhaps]
     assert {State.STABLE_OFF, State.BROWNING} in [{found.state, found.perhaps} for found in told]
     for found in told:
-        assert found.words.startswith(f"{found.state.value}, or {found.perhaps.value}")
+        assert found.words.startswith(f"{found.state.value}; perhaps {found.perhaps.value}")
         assert dict(found.chances)[found.perhaps] >= 0.05

@@ -159,9 +159,10 @@ MUCH_LYE = replace(RECIPE, alkalis=(Alkali("NaOH", 170.0),))
     ("records", "when", "words"),
     [
         ((), 21, "Test for alkali"),
-        (((30, GOOD_STRIP),), 30, "Test for alkali by meter or titration"),
+        (((30, GOOD_STRIP),), 30, "Titrate, or see to what is missing"),
         (((30, UNCLEAR_METER),), 30, "Titrate"),
-        (((30, HIGH_METER),), 37, "Test for alkali by meter or titration"),
+        (((30, HIGH_METER),), 37, "Titrate"),
+        (((5, GOOD_METER),), 21, "Test for alkali by meter or titration"),
         (((30, HIGH_TITRATION), (33, GOOD_STRIP)), 37, "Titrate"),
         (((0, MUCH_LYE),), 21, "Titrate"),
         (((0, MUCH_LYE), (30, GOOD_METER)), 30, "Titrate"),

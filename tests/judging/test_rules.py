@@ -33,6 +33,7 @@ from tests.judging.batches import (
 )
 
 RULES = tuple(check.function for check in CHECKS)
+RATHER_HIGH_METER = replace(HIGH_METER, ph=11.3)
 HIGH_STRIP = AlkaliTest("strip", ph=12.0, half_width=0.5, strength_pct=1.0)
 
 
@@ -86,7 +87,9 @@ def test_the_version_names_the_limits():
         ([HIGH_METER, LOW_STRIP], Verdict.HOLD),
         # Once the reaction is over, titration alone lifts a high reading; contradictions are not averaged away.
         ([HIGH_METER, GOOD_METER], Verdict.HOLD),
-        ([HIGH_METER, GOOD_TITRATION], Verdict.PASS),
+        ([RATHER_HIGH_METER, GOOD_TITRATION], Verdict.PASS),
+        # From pH 11.5 at 1% it is never for sale, whatever is titrated later.
+        ([HIGH_METER, GOOD_TITRATION, GOOD_TITRATION, GOOD_TITRATION], Verdict.HOLD),
         ([HIGH_TITRATION, GOOD_METER], Verdict.HOLD),
         ([HIGH_TITRATION, GOOD_TITRATION], Verdict.HOLD),
         ([HIGH_TITRATION, GOOD_TITRATION, GOOD_TITRATION, GOOD_TITRATION], Verdict.PASS),
@@ -103,6 +106,19 @@ def test_the_version_names_the_limits():
 def test_alkali_holds_and_is_lifted_by_the_right_tests(tests, verdict):
     records = [*BASICS, *((20 + 5 * i, test) for i, test in enumerate(tests))]
     assert alkali(_context(records)).verdict is verdict
+
+
+def test_a_ph_never_for_sale_says_what_to_do_and_before_the_reaction_is_over_it_is_lifted():
+    late = [*BASICS, (20, HIGH_METER), (25, GOOD_TITRATION)]
+    assert "No later test lifts this. If the reading was wrong, undo it" in alkali(_context(late)).advice
+    early = [*BASICS, (3, replace(HIGH_METER, ph=12.8)), (25, GOOD_TITRATION)]
+    assert alkali(_context(early)).verdict is Verdict.PASS
+
+
+def test_a_good_titration_that_settles_nothing_says_why():
+    close = AlkaliTest("titration", soap_g=5.0, acid_ml=(0.54,), acid_mol_l=0.1)
+    found = alkali(_context([*BASICS, (40, close)]))
+    assert found.verdict is Verdict.UNKNOWN and "too near the limit (chance of too much:" in found.words
 
 
 def test_a_usual_ph_alone_clears_nothing_where_the_recipe_does_not():

@@ -93,6 +93,10 @@ def test_a_faulty_card_file_is_refused_with_what_is_wrong(change: tuple[str, str
         read_card(MINIMAL.replace(*change))
 
 
+def test_a_field_of_somebody_elses_is_left_alone() -> None:
+    assert read_card('inspected_by = "Ann (invented)"\n' + MINIMAL) == read_card(MINIMAL)
+
+
 def test_two_patches_of_one_id_are_refused() -> None:
     with pytest.raises(CardDefinitionInvalid, match="two patches"):
         read_card(MINIMAL + MINIMAL[MINIMAL.index("[[patches]]") :])

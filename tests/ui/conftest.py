@@ -12,11 +12,13 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from streamlit.components.v2 import manifest_scanner
 
 from curejournal import workflow
 from curejournal.batch.records import Event, Portion, Weighing
@@ -25,6 +27,9 @@ from curejournal.workflow import demo, photos
 from tests.ui.journals import NOW, small_journal, three_batches
 from tests.ui.served import started
 from tests.ui.steps import profile
+
+# Each run of a page without a browser looks through all installed packages for components: a third of its time.
+manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
 
 CHROMIUM = os.environ.get("CUREJOURNAL_CHROMIUM", "/usr/bin/chromium")
 UI = Path(workflow.__file__).parents[1] / "ui"

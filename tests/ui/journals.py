@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import io
+import shutil
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 from PIL import Image
@@ -64,8 +67,20 @@ def plain_jpeg(shade: int) -> bytes:
     return file.getvalue()
 
 
+@cache
+def _made_once() -> TemporaryDirectory[str]:
+    """The small journal, which each test of this process gets a copy of; gone with the process."""
+    made = TemporaryDirectory()
+    _make_small_journal(Path(made.name))
+    return made
+
+
 def small_journal(folder: Path) -> Path:
     """A batch that is ready, one just poured, and one whose texts try to be more than text."""
+    return Path(shutil.copytree(_made_once().name, folder, dirs_exist_ok=True))
+
+
+def _make_small_journal(folder: Path) -> None:
     with Journal.open(folder) as journal:
         journal.set_setting("calendar stands at", NOW.isoformat())
         journal.set_setting("time zone", "UTC")
@@ -90,7 +105,6 @@ def small_journal(folder: Path) -> Path:
         journal.add("B-2", Event("poured"), at=NOW - timedelta(days=1), by="Ann")
         journal.start_batch("B-3", UNFRIENDLY, at=NOW, by=UNFRIENDLY[:80], records=[Portion(UNFRIENDLY[:60])])
         journal.add("B-3", Event("note", note=UNFRIENDLY), at=NOW, by="Ann")
-    return folder
 
 
 def three_batches(folder: Path) -> Path:

@@ -1,4 +1,4 @@
-"""The README's pictures, made anew from the demo journal: three soaps with their ribbons, and three screens.
+"""The README's pictures, made again from the demo journal: three soaps with their ribbons, and three screens.
 
     python -m tests.ui.readme_pictures [--demo JOURNAL] [--into FOLDER]
 

@@ -36,11 +36,11 @@ def enter(folder: Path, code: str, *records: object) -> None:
 @pytest.mark.parametrize("why", ["sold", "given", "sample", "retained", "scrapped"])
 def test_bars_that_left_are_kept_with_whom_to_ask(small: Path, why: str) -> None:
     enter(small, "B-1", Event("cut", bars=12))
-    at = form("B-1", "bars that left")
+    at = form("B-1", "bars out")
     only(at.radio, "Why did they leave?").set_value(why)
     only(at.number_input, "How many bars").set_value(4)
     only(at.text_input, "To whom or where: whom to ask in a recall").input("Saturday market")
-    only(at.button, "Keep it").click().run()
+    only(at.button, "Save").click().run()
     if any(button.key == "keep-doubted" for button in at.button):
         at.button(key="keep-doubted").click().run()  # not released: it is asked about
     assert latest(small, "B-1", BarsOut) == BarsOut(4, "Saturday market", why)
@@ -58,14 +58,14 @@ def test_a_change_on_the_scale_is_entered_as_what_it_is(
     small: Path, change: str, label: str, value: float, expected: dict[str, float]
 ) -> None:
     enter(small, "B-2", Event("cut", bars=14), Weighing("tray", 1000.0, 1.0, bars=10))
-    at = form("B-2", "a change on the scale")
+    at = form("B-2", "tray or bars changed")
     only(at.selectbox, "Which bar, tray or loaf").set_value("tray").run()
     only(at.radio, "What changed").set_value(change).run()
     only(at.number_input, label).set_value(value)
     only(at.number_input, "Grams now, the tare taken off").set_value(990.0 * expected["bars"] / 10)
     if change.startswith("bars"):
         only(at.text_input, "To whom or where").input("Ines")
-    only(at.button, "Keep it").click().run()
+    only(at.button, "Save").click().run()
     if any(button.key == "keep-doubted" for button in at.button):
         at.button(key="keep-doubted").click().run()
     kept = latest(small, "B-2", Weighing)
@@ -79,7 +79,7 @@ def test_pieces_of_another_batch_make_it_a_parent(small: Path) -> None:
     at = form("B-1", "pieces of another batch")
     only(at.selectbox, "Pieces of which batch").set_value("B-2")
     only(at.number_input, "Grams").set_value(80.0)
-    only(at.button, "Keep it").click().run()
+    only(at.button, "Save").click().run()
     assert not at.error
     recipe = latest(small, "B-1", Recipe)
     assert isinstance(recipe, Recipe)
@@ -92,7 +92,7 @@ def test_the_batter_of_each_portion_is_kept_with_the_recipe(small: Path) -> None
     enter(small, "B-1", RECIPE, Portion("top", 1))
     at = form("B-1", "batter of each portion")
     only(at.number_input, "Batter in top, g").set_value(300.0)
-    only(at.button, "Keep it").click().run()
+    only(at.button, "Save").click().run()
     recipe = latest(small, "B-1", Recipe)
     assert isinstance(recipe, Recipe) and recipe.batter == (Batter("top", 300.0),)
 

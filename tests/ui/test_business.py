@@ -32,7 +32,7 @@ def test_the_culprit_is_named_with_its_chance_and_effect(blends: Path) -> None:
     assert not at.exception and not at.error
     told = text_of(at)
     assert told.index("● **clove**") < told.index("○ **mint**")
-    assert "Very likely turned it" in told and "Did it change with the lot?" in told
+    assert "Very likely discoloured it" in told and "Did it change with the lot?" in told
 
 
 def test_a_material_is_told_with_its_journey_lots_and_uses(blends: Path) -> None:

@@ -101,7 +101,7 @@ def test_what_happens_beside_readings_fits_and_is_accessible(window: Any, size: 
     go(window, full_app, "batch?batch=B-1")
     section(window, "Log")
     section(window, "something else")
-    for name in ("bars that left", "a change on the scale", "a target colour", "pieces of another batch"):
+    for name in ("bars out", "tray or bars changed", "a target colour", "pieces of another batch"):
         section(window, name)
         assert_fits(window)
         assert_accessible(window)

@@ -143,7 +143,7 @@ def test_an_alkali_test_is_put_right_by_the_words_it_was_entered_by(small: Path)
         wrong = next(e for e in journal.batch("B-1").of(AlkaliTest) if e.record.method == "strip")
     at = section("B-1", "History")
     at.button(key=f"touch-history-{wrong.id}").click().run()
-    asked = {"pH as read", "It may be off by, pH", "Grams of soap in 100 ml", "Temperature, °C"}
+    asked = {"pH as read", "It may be off by, pH", "Grams of soap in 100 ml", "Temperature of the solution, °C"}
     assert asked <= {field.label for field in at.number_input}
 
 

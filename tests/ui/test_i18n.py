@@ -139,12 +139,13 @@ def test_a_maker_sets_how_the_app_speaks(small: Path) -> None:
     at = app("settings")
     only(at.radio, "Weights and temperatures").set_value("oz and °F")
     only(at.radio, "Dates look like").set_value("2026-12-03")
+    only(at.radio, "Records, fact sheets, lots and portfolios are printed on").set_value("Letter")
     only(at.selectbox, "Time zone").set_value("Asia/Tokyo")
     only(at.text_input, "Name on papers and portfolios").input("Ann’s soap")
     only(at.button, "Save").click().run()
     assert not at.exception
     with Journal.open(small) as journal:
-        assert kept_habits(journal) == Habits("oz and °F", "2026-12-03")
+        assert kept_habits(journal) == Habits("oz and °F", "2026-12-03", paper="Letter")
         assert (str(workflow.time_zone(journal)), workflow.place(journal)) == ("Asia/Tokyo", "Ann’s soap")
     offered = [choice.replace("\u00a0", " ") for choice in only(app("settings").radio, "Dates look like").options]
     assert offered == list(readers.DATES), "each way of writing is shown as it is"

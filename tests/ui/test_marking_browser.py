@@ -119,7 +119,7 @@ def test_a_polygon_is_drawn_by_its_corners_and_proposed_in_the_next_photo(size: 
     steps.choose(window, steps.waiting(window, "IMG_0301.jpg"), "Batch", "B-1")
     steps.see(window, "The areas of the last photo are drawn where they would lie in this one.")
     steps.shot(window, size, "proposed")
-    # Drawn anew it is another polygon, not more corners of the one that was proposed.
+    # Drawn again it is another polygon, not more corners of the one that was proposed.
     box = steps.waiting(window, "IMG_0301.jpg")
     box.get_by_text("polygon", exact=True).click()
     steps.settled(window)

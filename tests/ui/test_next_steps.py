@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 from curejournal import workflow
-from curejournal.batch.records import Decision, Weighing
+from curejournal.batch.records import Batch, Decision, Entry, Event, Weighing
 from curejournal.journal.store import Journal
+from curejournal.ui.forms import pouring
 from tests.ui.journals import NOW
 from tests.ui.pages import app, only, section, text_of
 
@@ -46,3 +48,16 @@ def test_what_was_done_today_is_ticked_off(small: Path) -> None:
     assert "Done today" in said
     ticked = [line for line in said.splitlines() if "✓ Plain:" in line]
     assert len(ticked) == 1 and "106" in ticked[0] and "106.1" not in ticked[0]
+
+
+def test_what_was_noted_before_midnight_bears_its_day_on_the_pouring_page() -> None:
+    now = datetime(2026, 11, 25, 1, 0, tzinfo=UTC)
+    noted = [
+        Entry(number, at, "Ann", at, Event(kind))
+        for number, (kind, at) in enumerate(
+            [("poured", now - timedelta(hours=2)), ("gel", now - timedelta(minutes=30))], 1
+        )
+    ]
+    batch = Batch("B-1", "Plain", tuple(noted))
+    shown = pouring._as_poured(SimpleNamespace(now=now, zone=UTC), batch)
+    assert [str(words) for _, words in shown.lately] == ["00:30: gel", "24 Nov, 23:00: poured"]

@@ -1,4 +1,4 @@
-"""The README's pictures are those of today's app: they are made anew and laid on those that are kept."""
+"""The README's pictures are those of today's app: they are made again and laid on those that are kept."""
 
 from __future__ import annotations
 

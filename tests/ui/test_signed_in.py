@@ -159,6 +159,9 @@ def test_one_who_may_only_read_sees_each_page_and_finds_nothing_to_enter(slug: s
     assert_accessible(reader)
     assert reader.locator("input[type=file]").count() == 0
     assert reader.locator("[data-testid=stFormSubmitButton] button:enabled").count() == 0
+    if slug in ("settings", "rules"):
+        assert reader.locator("[data-testid=stForm]").count() == 0, "what is set is told, not offered"
+    assert reader.get_by_role("link", name=re.compile("Add photos|Inbox|Pouring day|Start a batch")).count() == 0
     page = reader.locator("[data-testid=stMain]").inner_text()
     assert str(lan.folder) not in page, "where it is kept is for that computer"
     if slug in ("batches", "photos", "inbox", "rules", "backup"):

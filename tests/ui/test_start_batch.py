@@ -1,4 +1,4 @@
-"""A batch is started with its lye checked, like an earlier one or anew; its recipe is kept as it was entered."""
+"""A batch is started with its lye checked, like an earlier one or again; its recipe is kept as it was entered."""
 
 from __future__ import annotations
 
@@ -145,7 +145,7 @@ def test_another_pour_from_the_same_bottles_keeps_their_lots_once_that_is_said(l
 def test_a_changed_recipe_keeps_its_pieces_its_batter_and_what_went_into_which_portion(layered: Path) -> None:
     at = app("batches", like="L-1")
     only(at.toggle, "Change its portions or recipe").set_value(True).run()
-    assert at.text_input(key=f"{recipe_key(at)}-oil-0-lot").value == "", "asked anew here too"
+    assert at.text_input(key=f"{recipe_key(at)}-oil-0-lot").value == "", "asked again here too"
     at.number_input(key=f"{recipe_key(at)}-oil-0-g").set_value(690.0)
     at.text_input(key="start-L-1-p-1-name").input("rim").run()
     assert "no portion" not in text_of(at)
@@ -242,11 +242,11 @@ def test_an_oil_has_the_makers_own_value_in_the_app_too(waxed: Path) -> None:
 def test_acids_a_solution_and_melted_soap_are_entered_in_the_app(waxed: Path) -> None:
     at = form(writing("W-1"), "W-1", "the recipe")
     key = only(at.button, "Keep the recipe").key.removesuffix("-go")
-    only(at.button, "One more: acid").click().run()
+    only(at.button, "Add an acid").click().run()
     at.selectbox(key=f"{key}-acid-0-what").set_value("vinegar").run()
     at.number_input(key=f"{key}-acid-0-g").set_value(100.0).run()
     at.toggle(key=f"{key}-alkali-0-NaOH-dissolved").set_value(True).run()
-    only(at.button, "One more: pieces of batch").click().run()
+    only(at.button, "Add pieces of a batch").click().run()
     at.selectbox(key=f"{key}-pieces-0-what").set_value("B-1").run()
     at.selectbox(key=f"{key}-pieces-0-as").set_value("melted through (rebatch)").run()
     at.number_input(key=f"{key}-pieces-0-g").set_value(250.0).run()

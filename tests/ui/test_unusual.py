@@ -144,7 +144,7 @@ def test_two_bottles_of_one_material_keep_what_is_known_of_each(small: Path) -> 
         at.button(key="keep-doubted").click().run()
     with Journal.open(small) as journal:
         assert journal.batch("B-9").recipe == recipe
-        assert sum(isinstance(item.record, Recipe) for item in journal.history("B-9")) == 2, "and was kept anew"
+        assert sum(isinstance(item.record, Recipe) for item in journal.history("B-9")) == 2, "and was kept again"
 
 
 def test_another_alkali_has_its_own_purity(small: Path) -> None:
@@ -158,7 +158,7 @@ def test_another_alkali_has_its_own_purity(small: Path) -> None:
 
 def test_what_changed_on_the_scale_proposes_its_own_number_of_bars(small: Path) -> None:
     started(small, Event("cut", bars=14), Weighing("tray", 1000.0, 1.0, bars=10))
-    at = form(writing("B-9"), "B-9", "a change on the scale")
+    at = form(writing("B-9"), "B-9", "tray or bars changed")
     assert only(at.number_input, "Bars on it now").value == 9
     only(at.radio, "What changed").set_value("it was cut into bars").run()
     assert only(at.number_input, "Bars on it now").value == 14

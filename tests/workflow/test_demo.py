@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -16,20 +16,25 @@ from curejournal.batch.records import ColourReading, Decision, PhotoNote
 from curejournal.journal.store import Journal
 from curejournal.workflow import documents
 from curejournal.workflow.demo import build_demo, pictures_folder
+from curejournal.workflow.photos import adding
+from tests.rolls import analysed_once
 
 FOLDER = pictures_folder()
 TRUTH = tomllib.loads((FOLDER / "truth.toml").read_text("utf-8"))
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Journal:
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Journal]:
     journal = Journal.open(tmp_path_factory.mktemp("demo"))
     # Only what the demo may see: the pictures and the scenario, none of the truth.
     visible = tmp_path_factory.mktemp("visible")
     for file in [*FOLDER.glob("*.jpg"), FOLDER / "journal.toml"]:
         shutil.copy(file, visible / file.name)
-    build_demo(journal, visible)
-    return journal
+    with pytest.MonkeyPatch.context() as patch:
+        # Built a second time, it need not analyse the same pictures anew.
+        patch.setattr(adding, "analyse", analysed_once)
+        build_demo(journal, visible)
+        yield journal
 
 
 @pytest.mark.parametrize("code", TRUTH["verdicts"])

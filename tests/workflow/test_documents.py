@@ -7,6 +7,7 @@ import inspect
 import io
 import json
 import re
+import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -25,11 +26,15 @@ from curejournal.cli import app
 from curejournal.journal.errors import JournalNotWritable
 from curejournal.journal.photos import PhotoFacts
 from curejournal.journal.store import Journal, NewEntry
+from curejournal.judging.judgement import judge
 from curejournal.soap.recipe import Additive, Alkali, Liquid, Oil, Recipe
 from curejournal.workflow import documents, materials
 from tests.command import run_command
 from tests.documents.test_portfolio import CORNERS, INSIDE, photo_file
-from tests.judging.batches import INTENDED, JOURNEYS, reading
+from tests.judging.batches import INTENDED, JOURNEYS, READY, reading
+from tests.judging.batches import batch as batch_of
+from tests.judging.batches import day as day_of
+from tests.judging.test_evidence import BY_STRIPS
 
 POURED = datetime(2026, 9, 1, 10, 0, tzinfo=UTC)
 NOW = POURED + timedelta(days=70)
@@ -68,6 +73,26 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Journal]:
         yield journal
 
 
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_every_paper_is_of_the_size_that_was_set_once(told: Journal, tmp_path: Path, paper: str) -> None:
+    """A4 is of ISO 216, Letter 8.5 by 11 inches (ANSI/ASME Y14.1), in points of a 72nd of an inch."""
+    there = shutil.copytree(told.location, tmp_path / "journal")
+    environment = {"CUREJOURNAL_JOURNAL": str(there), "CUREJOURNAL_BY": BY}
+    done = run_command("settings", "--paper", paper, "--json", environment=environment)
+    assert json.loads(done.stdout)["paper"] == paper
+    with Journal.open(there) as journal:
+        made = (
+            documents.fact_sheet(journal, "clove", NOW),
+            documents.batch_record(journal, ["B1"], NOW),
+            documents.lot_page(journal, "clove-1", NOW),
+            documents.portfolio_on_paper(journal, ["B1"], NOW, design=documents.Design(""), unreleased=True),
+        )
+    wanted = {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (8.5 * 72, 11 * 72)}[paper]
+    for pdf in made:
+        for page in PdfReader(io.BytesIO(pdf)).pages:
+            assert (page.mediabox.width, page.mediabox.height) == pytest.approx(wanted, abs=0.1)
+
+
 def enter(journal: Journal, code: str, at: datetime) -> None:
     made = recipe(*BLENDS[code], embedded="B1" if code == "B4" else "")
     records = [made, Portion("cream", target_lab=INTENDED, target_source="swatch")]
@@ -94,7 +119,7 @@ def test_the_culprit_of_all_batches_is_named_in_plain_words(told: Journal) -> No
     answer = materials.which(told, NOW)
     assert answer.found.effects[0].materials == ("clove",)
     assert answer.found.effects[0].chance > 0.9
-    assert materials.which_in_words(answer)[0].startswith("clove: very likely turned it")
+    assert materials.which_in_words(answer)[0].startswith("clove: very likely discoloured it")
     plain = materials.which_as_json(answer)
     assert json.loads(json.dumps(plain, allow_nan=False))["effects"][0]["materials"] == ["clove"]
 
@@ -209,6 +234,16 @@ def test_the_calendar_holds_what_is_due(told: Journal) -> None:
     events = vobject.readOne(documents.calendar_file(told, NOW, UTC).decode()).vevent_list
     assert len(events) == len(workflow.due_now(told, NOW))
     assert len({event.uid.value for event in events}) == len(events)
+
+
+def test_a_label_says_that_nobody_titrated(monkeypatch: pytest.MonkeyPatch, told: Journal) -> None:
+    judged = {
+        kind: judge(batch_of(*records), day_of(45)) for kind, records in (("strips", BY_STRIPS), ("titrated", READY))
+    }
+    for kind, words in (("strips", "not released yet; not titrated"), ("titrated", "not released yet")):
+        monkeypatch.setattr(workflow, "judge_batch", lambda *_, kind=kind: judged[kind])
+        said = text_of(documents.labels(told, "B1", NOW, count=1))
+        assert words in " ".join(said.split()) and ("not titrated" in said) == (kind == "strips")
 
 
 def test_labels_are_one_for_each_bar(told: Journal) -> None:

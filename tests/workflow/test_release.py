@@ -200,7 +200,7 @@ def test_a_signature_is_answered_by_the_next_one_alone(family: Journal) -> None:
     assert held.verdict == "hold" and f"held by {BY}" in held.headline
     assert workflow.judge_batch(family, "B", day(51)).verdict == "hold", "its pieces are in it"
     sign(family, "A", "lift hold", 52)
-    # What was signed before the hold does not come back with its end: a release is signed anew.
+    # What was signed before the hold does not come back with its end: a release is signed again.
     lifted = workflow.judge_batch(family, "A", day(52))
     assert (lifted.verdict, lifted.released_at) == ("ready", None)
     assert [thing.what for thing in lifted.due] == ["release"]

@@ -147,7 +147,7 @@ def test_a_view_that_cannot_be_is_refused(journal: Journal, view: PhotoView) -> 
 def test_a_photo_of_the_same_minutes_as_one_with_a_card_takes_its_white_balance_if_the_maker_says_so(
     journal: Journal,
 ) -> None:
-    # A camera left to itself sets its white balance anew each time: minutes apart, a soap came out pink.
+    # A camera left to itself sets its white balance again each time: minutes apart, a soap came out pink.
     at = NOW - timedelta(days=3)
     add(journal, at, picture(LAST, LAMP, 6), LAST)
     near = add(journal, at + timedelta(minutes=4), picture(LAST, LAMP, 7))

@@ -98,7 +98,7 @@ def test_a_photo_becomes_a_reading_with_its_doubt_and_its_origin(started: Journa
 
 
 def test_a_mirrored_picture_is_told_so_and_not_that_its_card_is_missing(started: Journal) -> None:
-    """A card laid anew would not help: a selfie camera turns it round again."""
+    """A card laid again would not help: a selfie camera turns it round again."""
     card = workflow.find_card("window")
     mirrored = draw_card(card, faults=Faults(mirrored=True)).jpeg
     (reason,) = workflow.measure_photo(mirrored, card).reasons

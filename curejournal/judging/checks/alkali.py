@@ -10,7 +10,7 @@ from curejournal.base.messages import join, msg, msg_n
 from curejournal.base.normal import HALF_WIDTHS_A_SD
 from curejournal.batch.records import Event, SurfaceNote, WeighingCheck
 from curejournal.judging.alkali import GROSS_PCT, STRENGTH, TITRATIONS_TO_LIFT, AlkaliReading, Outcome, packet_biases
-from curejournal.judging.context import Context, weighed_by_two
+from curejournal.judging.context import Context, batter_agrees, weighed_by_two
 from curejournal.judging.findings import Check, Finding, Verdict
 from curejournal.judging.limits import source_of
 
@@ -58,13 +58,13 @@ def alkali(context: Context) -> Finding:
         )
 
     if summary.holding:
-        high = max(summary.holding, key=lambda test: test.at)
+        high = max(summary.holding, key=lambda test: (test.never_for_sale, test.at))
         return finding(
             Verdict.HOLD,
             msg("{method} of {at}: {words}", method=high.method, at=_day(high.at), words=high.words),
             msg("Keep it apart and do not sell it. {high}", high=_lift(context, high)),
         )
-    chance = summary.left.chance if summary.left is not None else 1.0
+    chance = _chance(context)
     if summary.tests and summary.left is not None and chance >= HOLD_CHANCE:
         words = msg(
             "more than {free_alkali_pct:g}% free NaOH is nearly certain, by all readings together",
@@ -112,6 +112,8 @@ def _figures(context: Context) -> dict[str, tuple[float, str]]:
 
 def _lift(context: Context, high: AlkaliReading) -> str:
     late = context.tests_from is not None and high.at >= context.tests_from
+    if late and high.never_for_sale:
+        return msg("No later test lifts this. If the reading was wrong, undo it with your reason, and titrate.")
     if late and high.titration is not None and high.titration.interval_pct[0] > GROSS_PCT:
         return msg(
             "Only {titrations_to_lift} later good titrations, of several bars, lift this.",
@@ -126,6 +128,11 @@ def _lift(context: Context, high: AlkaliReading) -> str:
 def _so(chance: float) -> str:
     pct = 100 * chance
     return msg(" (chance of too much: {pct}%)", pct="below 0.01" if pct < 0.01 else digits(pct, 2))
+
+
+def _chance(context: Context) -> float:
+    """The chance of too much free alkali, by all evidence; certain where nothing is known."""
+    return context.alkali.left.chance if context.alkali.left else 1.0
 
 
 def _late(context: Context) -> tuple[AlkaliReading, ...]:
@@ -157,7 +164,7 @@ def _missing_for_strips(context: Context) -> Iterator[str]:
     if not context.margin_proven:
         yield msg("superfat above zero over the whole interval")
     if not _weighed_twice(context):
-        yield msg("lye and oils weighed twice, or the batter's weight beside the recipe's sum")
+        yield msg("lye and oils weighed twice, or a batter that weighs what the recipe sums up to")
     if context.on < poured + STRIP_AGE * DAY:
         yield msg("an age of {strip_age:g} days", strip_age=STRIP_AGE)
     yield from _missing_strips(context, poured)
@@ -191,9 +198,7 @@ def _missing_strips(context: Context, poured: datetime) -> Iterator[str]:
         known = packet_biases(context.packets).get(packet)
         name = msg("packet {packet}", packet=packet) if packet else msg("a named packet of strips")
         if known is None:
-            yield msg(
-                "{name} tried once in soap beside a calibrated meter, as strips may read three units low", name=name
-            )
+            yield msg("{name} tried once in soap beside a calibrated meter", name=name)
             continue
         ends = [test.ph.interval for test in strips if test.packet == packet and test.ph is not None]
         middle = sum(low + high for low, high in ends) / (2 * len(ends)) - known[0]
@@ -201,7 +206,7 @@ def _missing_strips(context: Context, poured: datetime) -> Iterator[str]:
         upper = middle + UPPER * (step**2 + known[1] ** 2) ** 0.5
         if upper >= STRIP_PH:
             yield msg(
-                "a pH below {strip_ph:g} at 1% ({name} reads up to {upper:.1f} once its bias is put right)",
+                "a pH below {strip_ph:g} at 1% (what {name} shows may mean {upper:.1f})",
                 strip_ph=STRIP_PH,
                 name=name,
                 upper=upper,
@@ -217,21 +222,8 @@ def _weighed_twice(context: Context) -> bool:
     return (
         covered >= {"lye", "oils"}
         or weighed_by_two(context.batch)
-        or any(_reconciled(context, check) for check in checks)
+        or any(batter_agrees(context.batch, check) for check in checks)
     )
-
-
-POT_LOSS = 0.02
-"""Part of the batter that may stay in the pot or be spilled before it is weighed. Ours."""
-
-
-def _reconciled(context: Context, check: WeighingCheck) -> bool:
-    """Whether the batter weighs what the recipe's materials sum up to."""
-    recipe = context.batch.recipe
-    if check.batter_g is None or recipe is None:
-        return False
-    whole = recipe.batter_g
-    return (1 - POT_LOSS) * whole - check.resolution_g <= check.batter_g <= whole + 2 * check.resolution_g
 
 
 def _open(context: Context) -> tuple[str, str]:
@@ -240,7 +232,12 @@ def _open(context: Context) -> tuple[str, str]:
     if not tests:
         return (
             msg("no alkali test yet"),
-            msg("Titrate; or measure the pH of a 1% solution by a calibrated meter; or follow the rule for strips."),
+            msg(
+                "Titrate; or measure the pH of a 1% solution with a calibrated meter; or test {bars} bars with strips "
+                "from day {days:g} on.",
+                bars=STRIP_BARS,
+                days=STRIP_DAYS,
+            ),
         )
     last = tests[-1]
     said = msg("{method} of {at}: {words}", method=last.method, at=_day(last.at), words=last.words)
@@ -256,19 +253,27 @@ def _open(context: Context) -> tuple[str, str]:
             msg("a normal pH does not prove that no lye is left, and the recipe's margin is not proven"),
             msg("Titrate, or complete the recipe."),
         )
-    if any(test.outcome is Outcome.HIGH for test in tests):
+    return _open_late(context, last, said)
+
+
+def _open_late(context: Context, last: AlkaliReading, said: str) -> tuple[str, str]:
+    """The same, where tests were late enough and the recipe's margin, or a titration, could carry them."""
+    if any(test.outcome is Outcome.HIGH for test in context.alkali.tests):
         return msg("{said}; but an earlier test was high, and the two contradict each other", said=said), msg(
             "Titrate several bars."
         )
     if last.method == "titration":
-        return said, msg("Titrate again with more soap, two or three times.")
+        near = last.outcome is Outcome.GOOD
+        return msg(
+            "{said}; too near the limit{chance}", said=said, chance=_so(_chance(context))
+        ) if near else said, msg("Titrate again with more soap, two or three times.")
     if last.method == "strip":
         missing = list(_missing_for_strips(context))
-        if missing:
-            return msg("{said}; by strips still missing: {missing}", said=said, missing=join("; ", missing)), msg(
-                "Titrate, or see to what is missing."
-            )
-    chance = context.alkali.left.chance if context.alkali.left else 1.0
+        if missing and last.ph is not None:
+            read = msg("strip of {at}: pH {ends} at 1%", at=_day(last.at), ends=last.ph.ends)
+            return msg(
+                "{read}; still missing before strips can pass: {missing}", read=read, missing=join("; ", missing)
+            ), msg("Titrate, or see to what is missing.")
     guarded = any(context.batch.records(WeighingCheck))
     advice = (
         "Titrate."
@@ -276,7 +281,9 @@ def _open(context: Context) -> tuple[str, str]:
         else msg("Titrate. (Next time: weigh lye and oils twice and note it, and less is left to doubt.)")
     )
     return msg(
-        "{said}; the recipe's margin is too small for it to settle the matter{chance}", said=said, chance=_so(chance)
+        "{said}; the recipe's margin is too small for that to settle it{chance}",
+        said=said,
+        chance=_so(_chance(context)),
     ), advice
 
 

@@ -64,7 +64,7 @@ def lye_margin(context: Context) -> Finding:
     return Finding(
         "lye margin",
         verdict,
-        msg("{words}: lye may be over", words=words),
+        msg("{words}: lye may be left over", words=words),
         rule,
         SOURCE,
         figures,

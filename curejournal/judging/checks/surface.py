@@ -61,7 +61,7 @@ def surface(context: Context) -> Finding:
         return finding(
             Verdict.HOLD,
             msg(
-                "a lye pocket: caustic ({pockets}); still missing: {missing}",
+                "a lye pocket was seen on {pockets}: it is caustic; still missing: {missing}",
                 pockets=_day(pockets[-1][0]),
                 missing=missing,
             ),
@@ -75,7 +75,7 @@ def surface(context: Context) -> Finding:
     seen = [look for look in looks if _shows_cut_faces(context, *look) and look[1].look in _SURFACE]
     others = [look for look in looks if look[1].look in _SURFACE]
     if not seen and not any(_SURFACE[note.look][0] is Verdict.HOLD for _, note in others):
-        words = msg("only the outside was looked at") if others else msg("nobody noted a look")
+        words = msg("only the outside was looked at") if others else msg("no surface check noted")
         advice = msg("Look at the cut faces of the bars for white crumbs, wet spots and orange spots, and note it.")
         return finding(Verdict.UNKNOWN, words, advice, msg("a surface check of cut faces"))
     at, note = _worst(others)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -31,8 +32,8 @@ class FoundCard:
     """A card in a photo, or why there is none.
 
     `card` is the enrolled copy that lies there, if its slot says so. `picture` (H, W, 3) is upright RGB at 1/`scale`
-    of full size, as fine as measuring the card needs. `printed` is the copy id read in the slot, if it was looked for;
-    `tags` are the batch tags on the card. Without a `placement` there is a `refusal`.
+    of full size, as fine as measuring the card needs. `printed` is the copy id read in the slot, if it was looked for.
+    Without a `placement` there is a `refusal`.
     """
 
     card: Card
@@ -41,7 +42,13 @@ class FoundCard:
     scale: float
     refusal: Reason | None = None
     printed: str = ""
-    tags: tuple[Tag, ...] = ()
+
+    @cached_property
+    def tags(self) -> tuple[Tag, ...]:
+        """The batch tags on the card, looked for when they are asked for: a measurement alone has no batch."""
+        if self.placement is None:
+            return ()
+        return _slot(self.picture, self.scale, self.placement, self.card, "batch_tag").tags
 
 
 def find_card_in(
@@ -76,8 +83,7 @@ def find_card_in(
     asked = bool(copies or card.copy_id)
     printed = _slot(picture, scale, placement, card, "copy_id").others[:1] if asked else ()
     card = next((copies[copy_id] for copy_id in printed if copy_id in copies), card) if copies else card
-    tags = _slot(picture, scale, placement, card, "batch_tag").tags
-    return FoundCard(card, placement, picture, scale, None, "".join(printed), tags)
+    return FoundCard(card, placement, picture, scale, None, "".join(printed))
 
 
 def _locate(

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 
 from PIL import ExifTags, Image
 
-from curejournal.photo.read.picture_file import FORMATS
-
 _LEAST, _MOST = 1e-9, 1e9
+_NUMBERS = (
+    ExifTags.Base.ExposureTime,
+    ExifTags.Base.FNumber,
+    ExifTags.Base.ISOSpeedRatings,
+    ExifTags.Base.FocalLength,
+)
 
 
 @dataclass(frozen=True)
@@ -19,45 +22,25 @@ class Exposure:
     `given` is seconds x ISO / f-number squared: twice as much makes the same surface twice as bright (ISO 12232).
     """
 
-    camera: str
-    focal_mm: float | None
-    given: float | None
+    camera: str = ""
+    focal_mm: float | None = None
+    given: float | None = None
+
+    @classmethod
+    def of(cls, exif: Image.Exif) -> Exposure:
+        """What a picture file says of it; nothing known where it says nothing, or nothing that can be read."""
+        try:
+            inner = exif.get_ifd(ExifTags.IFD.Exif)
+            named = (str(exif.get(tag, "")).strip("\0 ") for tag in (ExifTags.Base.Make, ExifTags.Base.Model))
+            camera = " ".join(named).strip()
+            seconds, f_number, iso, focal = (_number(inner.get(tag)) for tag in _NUMBERS)
+        except Exception:  # broken EXIF is common and never a reason to refuse the picture
+            return cls()
+        return cls(camera, focal, seconds * iso / f_number**2 if seconds and f_number and iso else None)
 
     def same_camera(self, other: Exposure) -> bool:
         """Whether both are known to be of one camera and one of its lenses."""
         return bool(self.camera) and (self.camera, self.focal_mm) == (other.camera, other.focal_mm)
-
-
-def exposure_of(data: bytes) -> Exposure:
-    """What a picture file says of its exposure; nothing known where it says nothing, or nothing that can be read.
-
-    Parameters
-    ----------
-    data : bytes
-        The file as it came.
-
-    Returns
-    -------
-    Exposure
-    """
-    try:
-        with Image.open(io.BytesIO(data), formats=FORMATS) as image:
-            tags = image.getexif()
-            inner = tags.get_ifd(ExifTags.IFD.Exif)
-    except Exception:  # broken EXIF is common and never a reason to refuse the picture
-        return Exposure("", None, None)
-    camera = " ".join(str(tags.get(tag, "")).strip("\0 ") for tag in (ExifTags.Base.Make, ExifTags.Base.Model)).strip()
-    seconds, f_number, iso, focal = (
-        _number(inner.get(tag))
-        for tag in (
-            ExifTags.Base.ExposureTime,
-            ExifTags.Base.FNumber,
-            ExifTags.Base.ISOSpeedRatings,
-            ExifTags.Base.FocalLength,
-        )
-    )
-    given = seconds * iso / f_number**2 if seconds and f_number and iso else None
-    return Exposure(camera, focal, given)
 
 
 def _number(value: object) -> float | None:

@@ -23,6 +23,7 @@ from PIL import ExifTags, Image, ImageCms, TiffImagePlugin, WebPImagePlugin
 
 from curejournal.base.errors import CureJournalError
 from curejournal.base.messages import msg
+from curejournal.photo.read.exposure import Exposure
 from curejournal.photo.read.profile import Encoding, encoding_of
 from curejournal.photo.read.truncation import is_truncated
 
@@ -86,6 +87,7 @@ class Photo:
     mode: str
     taken: Taken | None
     encoding: Encoding | None
+    exposure: Exposure
     # Formats that cannot be decoded to a part of their size are decoded once, however many sizes are asked for.
     _whole: list[Pixels] = field(default_factory=list, repr=False, compare=False)
 
@@ -158,11 +160,11 @@ def read_photo(data: bytes) -> Photo:
                 msg("The picture has only {width} × {height} pixels.", width=width, height=height),
                 msg("Choose the photo itself, not a small copy."),
             )
-        orientation, taken = _orientation_and_time(image)
+        orientation, taken, exposure = _told_by_exif(image)
         encoding = encoding_of(image.info.get("icc_profile"), image.mode)
         if orientation >= 5:
             width, height = height, width
-        return Photo(data, image.format or "", width, height, orientation, image.mode, taken, encoding)
+        return Photo(data, image.format or "", width, height, orientation, image.mode, taken, encoding, exposure)
 
 
 def _opened(data: bytes) -> Image.Image:
@@ -193,18 +195,18 @@ def _opened(data: bytes) -> Image.Image:
         ) from fault
 
 
-def _orientation_and_time(image: Image.Image) -> tuple[int, Taken | None]:
-    """How the picture lies, Exif orientation 1 to 8, and when it was taken, if its EXIF says so."""
+def _told_by_exif(image: Image.Image) -> tuple[int, Taken | None, Exposure]:
+    """How the picture lies, Exif orientation 1 to 8; when and by what light it was taken, if its EXIF says so."""
     try:
         exif = image.getexif()
         orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
         taken = taken_from_exif(exif)
     except Exception:  # broken EXIF is common and never a reason to refuse the picture
-        return 1, None
+        return 1, None, Exposure()
     # Pillow turns a TIFF itself, its size and its pixels: turned again it would lie wrong.
     if orientation not in range(1, 9) or image.format == "TIFF":
         orientation = 1
-    return orientation, taken
+    return orientation, taken, Exposure.of(exif)
 
 
 def taken_from_exif(exif: Image.Exif) -> Taken | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import streamlit as st
 
@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from curejournal.judging.judgement import Judgement
     from curejournal.soap.recipe import Recipe
     from curejournal.workflow import Measurement
+
+
+T = TypeVar("T")
 
 
 def tag(word: str) -> str:
@@ -82,9 +85,10 @@ def empty(what: Sketch, words: str) -> None:
 
 
 def first_act(desk: Desk, slug: str, label: str) -> None:
-    """The one thing to do on a page that is empty yet."""
-    with st.container(key="first-act"):
-        way(desk, slug, label)
+    """The one thing to do on a page that is empty yet; who may only read is offered none."""
+    if not desk.reads_only:
+        with st.container(key="first-act"):
+            way(desk, slug, label)
 
 
 def listed(lines: Iterable[str]) -> None:
@@ -179,6 +183,14 @@ def chosen_batches(names: Mapping[str, str], key: str, first: Sequence[str] = ()
         placeholder=_("Choose batches"),
     )
     return chosen
+
+
+def chosen(label: str, choices: Mapping[str, T], key: str) -> T:
+    """One of a few, by its name; the first at first."""
+    names = list(choices)
+    return choices[
+        st.segmented_control(tr(label), names, default=names[0], required=True, key=key, format_func=word_of)
+    ]
 
 
 def reading_words(reading: ColourReading) -> str:

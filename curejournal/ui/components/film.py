@@ -5,20 +5,12 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
-
-import streamlit as st
 
 from curejournal.base.messages import msg
+from curejournal.ui.components.scripted import scripted
 from curejournal.ui.i18n import tr
 
-_HERE = Path(__file__).parent
-_film = st.components.v2.component(
-    "curejournal_film",
-    html=(_HERE / "film.html").read_text("utf-8"),
-    css=(_HERE / "film.css").read_text("utf-8"),
-    js=(_HERE / "film.js").read_text("utf-8"),
-)
+_film = scripted("film")
 MOST = 8
 """Pictures in one frame. Ours: as many as a strip under it shows at a thumb's width, and light for a phone."""
 

@@ -5,25 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import Any
-
-import streamlit as st
 
 from curejournal.base.messages import msg
 from curejournal.batch.records import EventKind
+from curejournal.ui.components.scripted import scripted
 from curejournal.ui.i18n import habits, tr
 from curejournal.ui.page import Desk
 from curejournal.ui.state import outbox
 from curejournal.workflow.readers import USUAL
 
-_HERE = Path(__file__).parent
-_press = st.components.v2.component(
-    "curejournal_presses",
-    html=(_HERE / "presses.html").read_text("utf-8"),
-    css=(_HERE / "presses.css").read_text("utf-8"),
-    js=outbox.SCRIPT + (_HERE / "presses.js").read_text("utf-8"),
-)
+_press = scripted("presses", first=outbox.SCRIPT)
 
 
 @dataclass(frozen=True)

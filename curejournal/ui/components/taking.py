@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 
 import streamlit as st
 
 from curejournal.base.messages import msg
 from curejournal.ui.components import viewfinder
+from curejournal.ui.components.scripted import scripted
 from curejournal.ui.i18n import tr
 from curejournal.ui.page import Desk
 from curejournal.ui.state import outbox
@@ -17,13 +17,7 @@ from curejournal.workflow import Card
 SAFE = "photos safe"
 """Where the session keeps the names of photos that the journal has: the phone may forget them."""
 
-_HERE = Path(__file__).parent
-_take = st.components.v2.component(
-    "curejournal_taking",
-    html=(_HERE / "taking.html").read_text("utf-8"),
-    css=(_HERE / "taking.css").read_text("utf-8"),
-    js=viewfinder.SCRIPT + (_HERE / "taking.js").read_text("utf-8"),
-)
+_take = scripted("taking", first=viewfinder.SCRIPT)
 
 
 def offer(desk: Desk, card: Card | None) -> None:

@@ -67,6 +67,13 @@ def _ph(shown: AlkaliTest, key: str) -> AlkaliTest:
             max_chars=80,
             help=tr(msg("As on the box: strips of one packet share their error.")),
         )
+    temperature = temperature_input(
+        msg("Temperature of the solution, °C"),
+        shown.temperature_c,
+        step=0.5,
+        key=f"{key}-temp",
+        help=tr(msg("5 °C change the pH by about 0.15. Empty: taken as 25 °C, with more doubt.")),
+    )
     with st.expander(tr(msg("How it was read: usual values are filled in"))):
         half = st.number_input(
             tr(msg("It may be off by, pH")),
@@ -84,7 +91,6 @@ def _ph(shown: AlkaliTest, key: str) -> AlkaliTest:
             key=f"{key}-pct",
             help=tr(msg("1 g is usual; in a stronger solution the pH is a little higher.")),
         )
-        temperature = temperature_input(msg("Temperature, °C"), shown.temperature_c, step=0.5, key=f"{key}-temp")
     return AlkaliTest(method, ph, half, percent or None, temperature, bar=which, packet=packet.strip())
 
 

@@ -34,9 +34,9 @@ CHANGES = (msg("bars were taken from it"), msg("another tray or box lies under i
 
 def forms(batch: Batch) -> dict[str, Form]:
     """What can be entered for a batch as it is, by the words that ask for it."""
-    found: dict[str, Form] = {msg("bars that left"): bars_out}
+    found: dict[str, Form] = {msg("bars out"): bars_out}
     if batch.records(Weighing):
-        found["a change on the scale"] = scale_change
+        found["tray or bars changed"] = scale_change
     if batch.portions:
         found["a target colour"] = set_target
     if batch.recipe is not None:
@@ -66,7 +66,7 @@ def bars_out(desk: Desk, batch: Batch) -> None:
         to = st.text_input(tr(msg("To whom or where: whom to ask in a recall")), key=f"{key}-to", max_chars=120)
         note = st.text_input(tr(msg("Remark")), key=f"{key}-note", max_chars=500)
         at = entry.moment(desk, key)
-        if st.form_submit_button(tr(msg("Keep it")), type="primary"):
+        if st.form_submit_button(tr(msg("Save")), type="primary"):
             entry.offer(desk, batch.code, [BarsOut(int(bars), to.strip(), why, note.strip())], at, key)
 
 
@@ -106,7 +106,7 @@ def scale_change(desk: Desk, batch: Batch) -> None:
             )
             to = st.text_input(tr(msg("To whom or where")), key=f"{key}-to-{subject}", max_chars=120)
         at = entry.moment(desk, f"{key}-{subject}")
-        sent = st.form_submit_button(tr(msg("Keep it")), type="primary")
+        sent = st.form_submit_button(tr(msg("Save")), type="primary")
     if sent and grams is None:
         st.info(tr(msg("Weigh what is on it now: without a weight nothing can be told from it.")))
     if sent and grams is not None:
@@ -251,7 +251,7 @@ def embeds(desk: Desk, batch: Batch) -> None:
         grams = weight_input(msg("Grams"), value=None, min_value=0.0, step=1.0, key=f"{key}-g")
         where = [msg("the whole batch"), *(portion.name for portion in batch.portions)]
         portion = st.selectbox(tr(msg("In which portion")), where, key=f"{key}-in")
-        sent = st.form_submit_button(tr(msg("Keep it")), type="primary")
+        sent = st.form_submit_button(tr(msg("Save")), type="primary")
     if sent and (code is None or grams is None):
         st.info(tr(msg("Choose the batch, and enter the grams.")))
     if sent and code is not None and grams is not None:
@@ -285,7 +285,7 @@ def batter(desk: Desk, batch: Batch) -> None:
             )
             for portion in batch.portions
         }
-        sent = st.form_submit_button(tr(msg("Keep it")), type="primary")
+        sent = st.form_submit_button(tr(msg("Save")), type="primary")
     if sent:
         divided = tuple(Batter(name, grams) for name, grams in found.items() if grams)
         _recipe(desk, batch, lambda recipe: replace(recipe, batter=divided), key)

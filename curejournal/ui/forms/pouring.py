@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import streamlit as st
 
@@ -88,7 +88,8 @@ def _as_poured(desk: Desk, batch: Batch) -> pressing.Poured:
     ]
     lately = [
         msg(
-            "{at:%H:%M}{zone}: {record}",
+            "{day}{at:%H:%M}{zone}: {record}",
+            day=_other_day(item.at, desk),
             at=item.at,
             zone=formatting.offset(item.at, desk.zone),
             record=describe(item.record),
@@ -103,6 +104,12 @@ def _as_poured(desk: Desk, batch: Batch) -> pressing.Poured:
     names = tuple(portion.name for portion in batch.portions)
     said = tuple((item.press or "", words) for item, words in zip(noted, lately, strict=True))
     return pressing.Poured(batch.code, batch.name, about, names if len(names) > 1 else (), batch.poured_at, said)
+
+
+def _other_day(at: datetime, desk: Desk) -> str:
+    """The day of what did not happen today: at night a pour goes on from one to the next."""
+    same = at.date() == desk.now.astimezone(at.tzinfo).date()
+    return "" if same else msg("{day}, ", day=formatting.day_of_month(at))
 
 
 def _pictures(desk: Desk, batch: Batch) -> None:

@@ -8,9 +8,20 @@ from typing import Any, TypeVar
 import streamlit as st
 
 from curejournal.base.messages import msg
-from curejournal.ui.i18n import _, tr, weight_input
+from curejournal.ui.i18n import _, tr, weight_input, word_of
 
 T = TypeVar("T")
+
+
+ADD = {
+    "Oil": msg("Add an oil"),
+    "Liquid": msg("Add a liquid"),
+    "Acid": msg("Add an acid"),
+    "Alkali": msg("Add an alkali"),
+    "Additive": msg("Add an additive"),
+    "Pieces of batch": msg("Add pieces of a batch"),
+}
+"""What asks for one more row, by what a row begins with."""
 
 
 def known_row(before: Sequence[T], name_of: Callable[[T], str], name: str, number: int) -> T | None:
@@ -72,7 +83,7 @@ def rows(
                 row["lot"] = st.text_input(_("lot"), lot, key=f"{key}-{number}-lot", width=130).strip()
         if row[label] and row["grams"] is not None:
             found.append(row | {"number": number})
-    if st.button(_("One more: {lower}", lower=label.lower()), key=f"{key}-more", icon=":material/add:"):
+    if st.button(word_of(ADD.get(label, label)), key=f"{key}-more", icon=":material/add:"):
         st.session_state[f"{key}-added"] = more + 1
         st.rerun()
     return found

@@ -24,18 +24,16 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     code = common.chosen_batch(desk, "left", msg("Which batch"))
     left = _portion(desk, code, "left") if code else None
+    if left is None and code is None and desk.journal.names():
+        common.empty("two", msg("Choose a batch: two of its days will stand side by side."))
+        return
     if left is None:
         common.empty("two", NEEDED)
         common.first_act(desk, "photos", msg("Add photos"))
         return
-    right = left
-    beside = st.query_params.get("beside", "")
-    if st.toggle(_("Beside another batch or portion"), bool(beside), key=f"two-{beside}" if beside else "two"):
-        other = common.chosen_batch(desk, "right", msg("Beside which"), asked_by="beside")
-        found = _portion(desk, other, "right") if other else None
-        if found is None:
-            return
-        right = found
+    right = _beside(desk, left)
+    if right is None:
+        return
     pair = _one_slider(desk, left) if right is left else (_slider(desk, left, "left"), _slider(desk, right, "right"))
     laid = right is left and comparison.laid_on_each_other(desk, left, pair)
     with st.container(key="two-beside"):
@@ -43,10 +41,7 @@ def render(desk: Desk) -> None:
             with column:
                 comparison.side(desk, seen, shown, pictured=not laid)
     for seen in dict.fromkeys((left, right)):
-        series = cache.judged(desk, seen.batch).journeys[seen.portion]
-        placed = until_now(series, seen.portion, desk.now)
-        if placed is not None:
-            st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed, say=tr)}')
+        _ribbon(desk, seen)
     readings = [item.record for item in pair]
     said, figures = _apart(*readings)
     common.say(said, "verdict")
@@ -66,6 +61,22 @@ def _journeys(desk: Desk, *both: Seen) -> None:
         if journey.target_lab is None:
             common.say(msg("No target colour was set for {name}, so its way to it cannot be drawn.", name=name))
     common.figure(colour_charts.beside_figure(sides, desk.zone))
+
+
+def _ribbon(desk: Desk, seen: Seen) -> None:
+    series = cache.judged(desk, seen.batch).journeys[seen.portion]
+    placed = until_now(series, seen.portion, desk.now)
+    if placed is not None:
+        st.html(f'<p class="soft">{common.text(seen.name)}</p>{ribbon_html(placed, say=tr)}')
+
+
+def _beside(desk: Desk, left: Seen) -> Seen | None:
+    """What stands at the right: the same, unless another is asked for; None until that is chosen."""
+    beside = st.query_params.get("beside", "")
+    if not st.toggle(_("Beside another batch or portion"), bool(beside), key=f"two-{beside}" if beside else "two"):
+        return left
+    other = common.chosen_batch(desk, "right", msg("Beside which"), asked_by="beside")
+    return _portion(desk, other, "right") if other else None
 
 
 def _portion(desk: Desk, code: str, side: str) -> Seen | None:

@@ -27,10 +27,7 @@ def render(desk: Desk) -> None:
         common.empty("shelf", msg("No batch yet. Orders take bars of batches that were cut."))
         common.first_act(desk, "batches", msg("Start a batch"))
         return
-    shown = st.segmented_control(
-        _("What"), list(PARTS), default=next(iter(PARTS)), required=True, key="customers-what", format_func=word_of
-    )
-    PARTS[shown](desk, names)
+    common.chosen(msg("What"), PARTS, "customers-what")(desk, names)
 
 
 def _order(desk: Desk, names: dict[str, str]) -> None:
@@ -99,6 +96,9 @@ def _recall(desk: Desk, names: dict[str, str]) -> None:
 def _got(desk: Desk, names: dict[str, str]) -> None:
     common.say(msg("What did this customer get, bring back, complain of?"), "lead")
     known = {one.id: one.name for one in desk.journal.contacts() if not one.erased}
+    if not known:
+        common.empty("shelf", msg("No customer yet: the first comes with the first order."))
+        return
     contact = st.selectbox(_("Who"), list(known), None, format_func=localised(known.__getitem__), key="got-who")
     if contact is None:
         return

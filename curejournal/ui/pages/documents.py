@@ -29,10 +29,7 @@ def render(desk: Desk) -> None:
         common.empty("page", msg("No batch yet. Records, labels and the calendar are made of what you enter."))
         common.first_act(desk, "batches", msg("Start a batch"))
         return
-    shown = st.segmented_control(
-        _("Which paper"), list(PAPERS), default=next(iter(PAPERS)), required=True, key="paper-kind", format_func=word_of
-    )
-    PAPERS[shown](desk, names)
+    common.chosen(msg("Which paper"), PAPERS, "paper-kind")(desk, names)
 
 
 def _records(desk: Desk, names: dict[str, str]) -> None:

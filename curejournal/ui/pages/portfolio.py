@@ -76,7 +76,9 @@ def _offered(desk: Desk, names: Mapping[str, str]) -> dict[str, str]:
     """The released batches; all of them only if the maker says so."""
     released = documents.offered(desk.journal)
     if not released:
-        common.say(msg("No batch is released yet. Customers are shown released soap, unless you say otherwise."))
+        common.empty(
+            "page", msg("No batch is released yet. Customers are shown released soap, unless you say otherwise.")
+        )
     everything = st.toggle(_("Also batches that are not released"), key="unreleased")
     return dict(names) if everything else {code: names[code] for code in released}
 

@@ -24,6 +24,13 @@ def render(desk: Desk) -> None:
         msg("The limits that every batch is judged by. Set your own within bounds; earlier judgements keep theirs."),
         "lead",
     )
+    if not common.may_enter(desk):
+        told = {
+            limit.metadata["words"]: f"{getattr(rules, limit.name):g} {limit.metadata['unit']}"
+            for limit in fields(Limits)
+        }
+        common.values(told)
+        return
     with st.form("rules"):
         chosen = {}
         for limit in fields(Limits):
@@ -49,7 +56,7 @@ def render(desk: Desk) -> None:
                 ),
                 "soft",
             )
-        sent = st.form_submit_button(_("Save"), type="primary", disabled=not common.may_enter(desk))
+        sent = st.form_submit_button(_("Save"), type="primary")
     kept = attempt(lambda: workflow.save_limits(desk.journal, Limits(**chosen))) if sent else None
     if kept is not None:
         st.success(

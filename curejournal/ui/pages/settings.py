@@ -23,6 +23,17 @@ def render(desk: Desk) -> None:
         msg("For everyone who uses this journal. What is kept stays in grams and °C, so nothing changes but the words.")
     )
     now, languages = readers.kept_habits(desk.journal), readers.languages()
+    if not common.may_enter(desk):
+        common.values(
+            {
+                msg("Weights and temperatures"): now.units,
+                msg("Dates look like"): now.dates,
+                msg("Time zone"): str(workflow.time_zone(desk.journal)),
+                msg("Name on papers and portfolios"): workflow.place(desk.journal),
+                msg("Language"): readers.language_name(now.language),
+            }
+        )
+        return
     with st.form("habits"):
         units = st.radio(
             _("Weights and temperatures"),
@@ -39,6 +50,14 @@ def render(desk: Desk) -> None:
             format_func=localised(lambda date: date.replace(" ", "\u00a0")),
             key="habit-dates",
         )
+        paper = st.radio(
+            _("Records, fact sheets, lots and portfolios are printed on"),
+            readers.PAPERS,
+            readers.PAPERS.index(now.paper),
+            format_func=word_of,
+            horizontal=True,
+            key="habit-paper",
+        )
         own, kept = str(workflow.HERE), str(workflow.time_zone(desk.journal))
         zones = sorted({own, kept, *available_timezones()}, key=lambda name: (name != own, name))
         zone = st.selectbox(_("Time zone"), zones, zones.index(kept), key="habit-zone", help=tr(ZONE_HELP))
@@ -51,9 +70,9 @@ def render(desk: Desk) -> None:
             language = st.selectbox(
                 _("Language"), languages, languages.index(now.language), format_func=localised(names.__getitem__)
             )
-        sent = st.form_submit_button(_("Save"), type="primary", disabled=not common.may_enter(desk))
+        sent = st.form_submit_button(_("Save"), type="primary")
     if sent:
-        habits = readers.Habits(units, dates, language)
+        habits = readers.Habits(units, dates, language, paper)
         if attempt(partial(_keep, desk, habits, "" if zone == own else zone, place)):
             st.rerun()
     common.say(

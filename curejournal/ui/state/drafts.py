@@ -24,7 +24,7 @@ def drawn(form: str) -> int:
 
 
 def done(form: str) -> None:
-    """Note that what was asked by a form is kept: it is drawn anew, and what is half typed in it is forgotten.
+    """Note that what was asked by a form is kept: it is drawn again, and what is half typed in it is forgotten.
 
     Noted for all sessions: a page that was left before it was told learns of it when it is opened again.
     """
@@ -33,7 +33,7 @@ def done(form: str) -> None:
 
 
 def take() -> dict[str, Any]:
-    """Give the forms drawn by this run of the page, and the stamps of those that were saved; then begin anew."""
+    """Give the forms drawn by this run of the page, and the stamps of those that were saved; then begin again."""
     return {"forms": st.session_state.pop(_DRAWN, {}), "saved": list(_saved)}
 
 

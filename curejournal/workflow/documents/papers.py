@@ -23,6 +23,8 @@ from curejournal.documents.sheet import Picture
 from curejournal.journal.seals import shown_head
 from curejournal.journal.store import Journal
 from curejournal.judging import traceability
+from curejournal.judging.checks.alkali import NOT_TITRATED
+from curejournal.judging.findings import passed_untitrated
 from curejournal.judging.judgement import Judgement
 from curejournal.judging.traceability import LotUse
 from curejournal.materials import history
@@ -248,9 +250,15 @@ def _cured_words(judgement: Judgement) -> str:
     if judgement.verdict == "hold":
         return msg("on hold")
     if judgement.released_at is not None:
-        return msg("released {released_at}", released_at=formatting.day(judgement.released_at))
+        released = msg("released {released_at}", released_at=formatting.day(judgement.released_at))
+        return join("; ", [released, *([NOT_TITRATED] if passed_untitrated(judgement.findings) else [])])
     if judgement.verdict == "ready":
-        return msg("cured; not released yet")
+        cured = msg("cured; not released yet")
+        return (
+            msg("{cured}; {not_titrated}", cured=cured, not_titrated=NOT_TITRATED)
+            if passed_untitrated(judgement.findings)
+            else cured
+        )
     about = judgement.from_about[1]
     if judgement.verdict == "not yet" and about is not None and about > judgement.on:
         return msg("curing until about {about}", about=formatting.day(about))

@@ -13,7 +13,7 @@ from curejournal.materials.history import Outcome, What
 from curejournal.materials.lot_comparison import LotComparison
 from curejournal.workflow.materials.analysis import MaterialReport, Planned, Which
 
-VERBS: dict[What, str] = {"turn": msg("turned it"), "end": msg("kept it off its colour")}
+VERBS: dict[What, str] = {"turn": msg("discoloured it"), "end": msg("kept it off its colour")}
 
 
 def outcome_words(outcome: Outcome) -> str:
@@ -149,7 +149,7 @@ def planned_in_words(plans: Sequence[Planned]) -> list[str]:
         if plan.turn is not None:
             told.append(
                 msg(
-                    "{where}: by all batches together it may turn by {turn} ΔE00.",
+                    "{where}: by all batches together it may discolour by {turn} ΔE00.",
                     where=where,
                     turn=formatting.figure(plan.turn),
                 )
@@ -164,7 +164,9 @@ def planned_in_words(plans: Sequence[Planned]) -> list[str]:
             lot = msg(", lot {lot}", lot=expected.lot) if expected.lot else ""
             line = msg("{where}: {name}{lot} (so far, {words})", where=where, name=name, lot=lot, words=expected.words)
             if expected.turn:
-                line += msg("; with it one more pour may turn by {turn} ΔE00", turn=formatting.figure(expected.turn))
+                line += msg(
+                    "; with it one more pour may discolour by {turn} ΔE00", turn=formatting.figure(expected.turn)
+                )
             if expected.back:
                 back = msg("{at}, ", at=formatting.day(expected.back.at)) if expected.back.at else ""
                 line += msg(

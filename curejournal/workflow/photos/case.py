@@ -10,6 +10,7 @@ from math import sqrt
 from curejournal.base.messages import msg
 from curejournal.batch.readings import Part, Subject
 from curejournal.batch.records import Batch, ColourReading
+from curejournal.colour.sample import Lab
 from curejournal.journal.photos import PhotoFacts
 from curejournal.photo.analysis import PhotoAnalysis
 from curejournal.workflow.photos.answers import Answers, Question
@@ -152,14 +153,14 @@ def _expected(batch: Batch, at: datetime) -> list[Expected]:
     names = [portion.name for portion in batch.portions] or list(dict.fromkeys(r.portion for _, r in readings))
     target = {portion.name: portion.target_lab for portion in batch.portions}
     settled = frozenset(part for _, reading in readings for part in reading.left_out)
+    seen: dict[tuple[str, Part], list[tuple[float, Lab]]] = {}
+    for when, record in readings:
+        days_off = abs((when - at).total_seconds()) / 86400
+        seen.setdefault((record.portion, record.part), []).append((days_off, record.lab))
     for name in names:
-        parts: dict[Part, None] = dict.fromkeys(r.part for _, r in readings if r.portion == name)
-        for part in parts or {"": None}:
-            own = [
-                (abs((when - at).total_seconds()) / 86400, record.lab)
-                for when, record in readings
-                if (record.portion, record.part) == (name, part)
-            ]
+        parts: list[Part] = [part for portion, part in seen if portion == name] or [""]
+        for part in parts:
+            own = seen.get((name, part), [])
             days, lab = min(own, default=(0.0, target.get(name)))
             sd = min(MOVED_MOST, MOVED_SD + MOVED_PER_ROOT_DAY * sqrt(days)) if own else TARGET_SD
             known.append(Expected(Subject(name, part).name, lab, sd, part, name if part else "", settled))

@@ -10,8 +10,7 @@ from curejournal.colour.spaces import lab_from_linear, linear_from_srgb
 from curejournal.documents.pictures import shrunk
 from curejournal.documents.soap_pictures import gains_by
 from curejournal.documents.true_colour import GAINS, Gains, Seen
-from curejournal.photo.read.exposure import exposure_of
-from curejournal.photo.read.picture_file import read_photo
+from curejournal.photo.read.picture_file import Photo, read_photo
 
 LOOKED_AT_PX = 200
 """The longer side of the picture in which soap is looked for. Ours."""
@@ -44,8 +43,9 @@ def lent_balance(data: bytes, beside: bytes, seen: Sequence[Seen]) -> Gains | No
     ------
     NotAPicture, PictureDamaged, PictureTooLarge
     """
-    own, others = exposure_of(data), exposure_of(beside)
-    gains = gains_by(beside, seen) if own.same_camera(others) else None
+    photo, measured = read_photo(data), read_photo(beside)
+    own, others = photo.exposure, measured.exposure
+    gains = gains_by(measured, seen) if own.same_camera(others) else None
     if gains is None:
         return None
     known = own.given is not None and others.given is not None
@@ -57,12 +57,12 @@ def lent_balance(data: bytes, beside: bytes, seen: Sequence[Seen]) -> Gains | No
         gains = gains / float(gains[1])
     if (gains < GAINS[0]).any() or (gains > GAINS[1]).any():
         return None
-    return gains if _shows_soap(data, gains, seen, with_lightness=known) else None
+    return gains if _shows_soap(photo, gains, seen, with_lightness=known) else None
 
 
-def _shows_soap(data: bytes, gains: Gains, seen: Sequence[Seen], *, with_lightness: bool) -> bool:
+def _shows_soap(photo: Photo, gains: Gains, seen: Sequence[Seen], *, with_lightness: bool) -> bool:
     """Whether enough of a photo, so balanced, has one of the measured colours."""
-    picture = shrunk(read_photo(data), LOOKED_AT_PX)
+    picture = shrunk(photo, LOOKED_AT_PX)
     lab = lab_from_linear(np.clip(linear_from_srgb(picture.reshape(-1, 3) / 255.0) * gains, 0.0, 1.0))
     least = SOAP_SHARE * len(lab)
     # Of unknown exposure, lightness tells nothing; hue and chroma do.

@@ -107,14 +107,7 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
     too_many = found.kind == "swirls" and perm(known, seen) > TOO_MANY
     choices = [] if seen > known or too_many else _choices(found, portions)
     if not choices and not too_many:
-        likely = _likeliest(found, portions)
-        names = tuple(portions[0].name if known == 1 and layer is likely else "" for layer in found.layers)
-        shown = msg(
-            "The window shows {seen} colours, but the batch has {known}.",
-            seen=seen,
-            known=msg_n("{number} portion", "{number} portions", len({one.whole or one.name for one in portions})),
-        )
-        return Match(names, 0.0, msg("{shown} Which is which?", shown=shown))
+        return _of_other_number(found, portions)
     if too_many:
         question = msg(
             "{seen} colours in swirls may be the batch's {known} portions in too many ways. Which is which?",
@@ -126,26 +119,39 @@ def match(found: Layers, portions: Sequence[Expected], *, pour_day: bool = False
     shares = np.exp(scores - scores.max())
     shares /= shares.sum()
     best = int(np.argmax(shares))
-    chosen = [portions[k] for k in choices[best]]
-    names, confidence = tuple(portion.name for portion in chosen), float(shares[best])
+    return _named(found, [portions[k] for k in choices[best]], float(shares[best]))
+
+
+def _named(found: Layers, chosen: Sequence[Expected], confidence: float) -> Match:
+    """The layers by their likeliest portions, with a question where that is not sure or not like them."""
+    names, seen = tuple(portion.name for portion in chosen), len(found.layers)
     if confidence < SURE:
         many = msg("Which portion is this?") if seen == 1 else msg("Which of these {seen} is which?", seen=seen)
         return Match(
             names, confidence, msg("The window's colours do not tell the portions apart surely. {many}", many=many)
         )
-    unlike = [
-        portion.name
-        for layer, portion in zip(found.layers, chosen, strict=True)
-        if portion.lab is not None
-        and float(ciede2000(np.array(layer.lab), np.array(portion.lab))) > UNLIKE_SD * portion.sd
-    ]
-    if unlike:
-        return Match(
-            names,
-            confidence,
-            msg("The colour is unlike what is known of {unlike}. Is it this batch?", unlike=join(", ", unlike)),
-        )
-    return Match(names, confidence)
+    unlike = [one.name for layer, one in zip(found.layers, chosen, strict=True) if _is_unlike(layer, one)]
+    question = msg("The colour is unlike what is known of {unlike}. Is it this batch?", unlike=join(", ", unlike))
+    return Match(names, confidence, question) if unlike else Match(names, confidence)
+
+
+def _of_other_number(found: Layers, portions: Sequence[Expected]) -> Match:
+    """The question where there are more or fewer colours than portions; the likeliest of one portion is named."""
+    likely = _likeliest(found, portions)
+    names = tuple(portions[0].name if len(portions) == 1 and layer is likely else "" for layer in found.layers)
+    shown = msg(
+        "The window shows {seen} colours, but the batch has {known}.",
+        seen=len(found.layers),
+        known=msg_n("{number} portion", "{number} portions", len({one.whole or one.name for one in portions})),
+    )
+    return Match(names, 0.0, msg("{shown} Which is which?", shown=shown))
+
+
+def _is_unlike(layer: Layer, portion: Expected) -> bool:
+    """Whether a colour is further from what is known of a portion than that is in doubt."""
+    if portion.lab is None:
+        return False
+    return float(ciede2000(np.array(layer.lab), np.array(portion.lab))) > UNLIKE_SD * portion.sd
 
 
 def _explain_regions(found: Layers, portions: Sequence[Expected], pour_day: bool) -> Match | None:

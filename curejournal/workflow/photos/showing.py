@@ -200,7 +200,7 @@ def _require_likely(journal: Journal, batch: Batch, sha256: str, view: PhotoView
     lab = colour_of_that_day(batch, view.portion, at) if at else None
     if lab is None:
         return  # told by the record's own check
-    gains = gains_by(journal.photo_bytes(sha256), (Seen(view.place, lab),))
+    gains = gains_by(read_photo(journal.photo_bytes(sha256)), (Seen(view.place, lab),))
     if gains is None:
         raise PlaceUnlikely(
             msg(
@@ -252,7 +252,7 @@ def true_picture(journal: Journal, shown: Shown, longest: int, cut: Cut = "wide"
     def made() -> bytes:
         light = None if shown.lent is None else np.array(shown.lent)
         if shown.light is not None:
-            light = gains_by(journal.photo_bytes(shown.light[0]), shown.light[1])
+            light = gains_by(read_photo(journal.photo_bytes(shown.light[0])), shown.light[1])
             light = None if light is None else light / float(light[1])  # its white balance, not its exposure
         data = journal.photo_bytes(shown.sha256)
         return jpeg(soap_picture(data, shown.view, longest, ASPECTS[cut], whole=cut == "whole", light=light))

@@ -27,7 +27,7 @@ def taken(window: Any, label: str) -> bytes:
 def test_a_fact_sheet_is_taken_as_pdf_and_as_markdown(window: Any, full_app: App) -> None:
     go(window, full_app, "materials")
     pdf = PdfReader(io.BytesIO(taken(window, "Fact sheet (PDF)")))
-    assert len(pdf.pages) == 2 and "invented scent" in pdf.pages[0].extract_text()
+    assert len(pdf.pages) == 2 and "Invented scent" in pdf.pages[0].extract_text()
     assert taken(window, "Fact sheet (Markdown)").decode().startswith("# invented scent")
 
 

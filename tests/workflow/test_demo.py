@@ -31,7 +31,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Journal]:
     for file in [*FOLDER.glob("*.jpg"), FOLDER / "journal.toml"]:
         shutil.copy(file, visible / file.name)
     with pytest.MonkeyPatch.context() as patch:
-        # Built a second time, it need not analyse the same pictures anew.
+        # Built a second time, it need not analyse the same pictures again.
         patch.setattr(adding, "analyse", analysed_once)
         build_demo(journal, visible)
         yield journal

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import pytest
+from PIL import Image
 
+from curejournal.photo.read.picture_file import PictureTooLarge
 from curejournal.workflow import find_card
 from curejournal.workflow.photos import Cards
 from curejournal.workflow.photos.viewfinder import hint
 from tests.scenes import draw_card
 
 VIEW = (960, 720)
+
+
+def test_a_small_file_that_holds_a_huge_picture_is_not_looked_at() -> None:
+    made = io.BytesIO()
+    Image.new("1", (9_000, 9_000)).save(made, "PNG")
+    assert len(made.getvalue()) < 20_000
+    with pytest.raises(PictureTooLarge):
+        hint(made.getvalue(), Cards(find_card("window")))
 
 
 @pytest.mark.parametrize("card", ["window", "chart24"])

@@ -8,8 +8,10 @@ from curejournal.base.messages import join, msg
 from curejournal.photo.analysis import Cards
 from curejournal.photo.calibrate.calibration import calibrate
 from curejournal.photo.find.card_in_photo import find_card_in
-from curejournal.photo.read.picture_file import Photo, read_photo
+from curejournal.photo.read.picture_file import Photo, PictureTooLarge, read_photo
 
+MOST_PIXELS = 4_000_000
+"""Of a view: one of 960 pixels across has a fifth. A small file may hold a picture that takes a gigabyte. Ours."""
 DARK = 45
 """Of 255: a view without a card whose median is below is too dark to find one in. Ours."""
 _PUT_RIGHT = (
@@ -38,6 +40,8 @@ def hint(data: bytes, cards: Cards) -> tuple[bool, str]:
     NotAPicture, PictureDamaged, PictureTooLarge
     """
     photo = read_photo(data)
+    if photo.width * photo.height > MOST_PIXELS:
+        raise PictureTooLarge(msg("This view is larger than any that the app sends."), msg("Take the photo itself."))
     if cards.card is None:
         return (False, TOO_DARK) if _is_dark(photo) else (True, NO_CARD_ASKED)
     found = find_card_in(photo, cards.card, cards.copies)

@@ -9,7 +9,7 @@ from curejournal.documents.ribbon import ribbon, ribbon_svg
 from curejournal.documents.style import CHART_BAND, CHART_LINE
 
 Sketch = Literal[
-    "wall", "photo", "two", "ribbons", "page", "roll", "lots", "shelf", "room", "strip", "recipe", "parcel"
+    "wall", "photo", "two", "ribbons", "page", "roll", "lots", "shelf", "room", "strip", "recipe", "parcel", "mould"
 ]
 
 BROWN, MAUVE, LILAC, CREAM, SAGE = "#7a665c", "#8d7689", "#9a7bab", "#e6dcc3", "#9db29a"
@@ -158,6 +158,14 @@ def _parcel() -> str:
     return ends + soap + f'<path d="M124 74h66m-14-12 16 12-16 12" fill="none" stroke="{CHART_LINE}" stroke-width="4"/>'
 
 
+def _mould() -> str:
+    """Batter that runs from a jug into a mould."""
+    jug = f'<path d="M196 6h74v44q0 8-8 8h-50q-8 0-8-8V24z" fill="{LILAC}" stroke="{CHART_LINE}" stroke-width="3"/>'
+    runs = f'<path d="M198 20q-26 4-26 42" fill="none" stroke="{LILAC}" stroke-width="9"/>'
+    mould = f'<path d="M40 56v84h220v-84" fill="none" stroke="{CHART_LINE}" stroke-width="4"/>'
+    return runs + _bar(48, 68, 204, 60, LILAC, CREAM, MAUVE) + jug + mould
+
+
 DRAWN: Mapping[Sketch, Callable[[], str]] = {
     "wall": _wall,
     "photo": _photo,
@@ -171,4 +179,5 @@ DRAWN: Mapping[Sketch, Callable[[], str]] = {
     "strip": _strip_beside_its_key,
     "recipe": _recipe,
     "parcel": _parcel,
+    "mould": _mould,
 }

@@ -32,7 +32,10 @@ def render(desk: Desk) -> None:
     surface.ask_all(desk, card)
     asked = [item for item in waiting if item.state != "set aside"]
     aside = [item for item in waiting if item.state == "set aside"]
-    st.subheader(tr(msg("Waiting for you: {asked}", asked=len(asked)) if asked else msg("No photo waits")))
+    if asked:
+        st.subheader(tr(msg("Waiting for you: {asked}", asked=len(asked))))
+    else:
+        common.empty("roll", msg("No photo waits. One that does not say where it belongs is asked about here."))
     for item in asked[:SHOWN]:
         with st.container(border=True, key=f"waiting-{item.sha256[:12]}"):
             photo_answers.one(desk, card, item)

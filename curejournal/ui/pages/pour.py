@@ -14,8 +14,8 @@ def render(desk: Desk) -> None:
     """Draw the page."""
     batches = pouring.of_the_day(desk)
     if not batches:
-        common.say(msg("Nothing is being poured today. A batch stands here from its start until about its cut."))
-        common.way(desk, "batches", msg("Start a batch"))
+        common.empty("mould", msg("Nothing is being poured today. A batch stands here from its start until its cut."))
+        common.first_act(desk, "batches", msg("Start a batch"))
         return
     codes = [batch.code for batch in batches]
     asked = st.session_state.get("poured-now") or st.query_params.get("batch", "")
